@@ -6,6 +6,6 @@ import sys
 
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "gearroom.settings")
-    from django.core.management import execute_from_command_line
+    from gearroom.core.management.main import main
 
-    execute_from_command_line(sys.argv)
+    main(sys.argv)

@@ -6,7 +6,7 @@ from celery import Celery
 from kombu.transport import TRANSPORT_ALIASES
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "gearroom.settings")
-TRANSPORT_ALIASES["filesystem"] = "gearroom.core.folder_broker:Transport"
+TRANSPORT_ALIASES["filesystem"] = "gearroom.core.setup.folder_broker:Transport"
 
 app = Celery("gearroom")
 app.config_from_object("django.conf:settings", namespace="CELERY")

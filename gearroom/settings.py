@@ -2,37 +2,49 @@
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
 GEARROOM_ORGANISATION, GEARROOM_LANGUAGE, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM,
-GEARROOM_MAIL_TIMEOUT, GEARROOM_QUIET_HOURS, SECRET_KEY.
+GEARROOM_MAIL_TIMEOUT, GEARROOM_PROXIES, GEARROOM_QUIET_HOURS, SECRET_KEY.
 """
 
 from datetime import time
 from pathlib import Path
+from typing import Any
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
-from gearroom.core.database import configuration
-from gearroom.core.files import write_once
-from gearroom.core.languages import compiled
+from gearroom.core.rules.proxies import networks
+from gearroom.core.setup.database import SQLITE, configuration
+from gearroom.core.setup.environment import public_url, secret_key
+from gearroom.core.setup.files import write_once
+from gearroom.core.setup.languages import compiled
+from gearroom.core.setup.private_folder import data_folder, database_files, make_private, writing
 
 env = environ.Env()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-DATA_DIR = Path(env.str("GEARROOM_DATA_DIR", default=str(BASE_DIR / "var"))).resolve()
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+DATA_DIR = data_folder(Path(env.str("GEARROOM_DATA_DIR", default="") or BASE_DIR / "var").resolve())
 
 DEBUG = False
-SECRET_KEY = env.str("SECRET_KEY", default="") or write_once(
-    DATA_DIR / "secret_key", get_random_secret_key
-)
+with writing(DATA_DIR):
+    SECRET_KEY = secret_key(
+        env.str("SECRET_KEY", default="")
+        or write_once(DATA_DIR / "secret_key", get_random_secret_key)
+    )
 
 # The address printed on labels and in mails, for example https://gear.example.org. Empty: previews
 # only, real label sheets are refused.
-PUBLIC_URL = env.str("GEARROOM_PUBLIC_URL", default="").rstrip("/")
+PUBLIC_URL = public_url(env.str("GEARROOM_PUBLIC_URL", default=""))
 # Whose gear it is, as labels and cards say it, for example Umberfell Outdoor School.
 ORGANISATION = env.str("GEARROOM_ORGANISATION", default="")
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
+# Addresses and networks of the proxies in front, whose X-Forwarded-For says who asks; none else's.
+try:
+    PROXIES = networks(env.list("GEARROOM_PROXIES", default=[]))
+except ValueError as error:
+    raise ImproperlyConfigured(
+        f"GEARROOM_PROXIES: {error}. Name addresses and networks, such as 10.0.0.7,10.1.0.0/24."
+    ) from error
 CSRF_TRUSTED_ORIGINS = []
 if PUBLIC_URL:
     ALLOWED_HOSTS.append(PUBLIC_URL.split("://", 1)[-1].split("/")[0].rsplit(":", 1)[0])
@@ -56,12 +68,14 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "gearroom.site.middleware.ContentSecurityPolicy",
-    "gearroom.site.limits.BoundedBody",
+    "gearroom.site.http.middleware.ClientAddress",
+    "gearroom.site.http.middleware.ContentSecurityPolicy",
+    "gearroom.site.http.middleware.SecretAddress",
+    "gearroom.site.http.limits.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
-    "gearroom.site.middleware.CompressedStatic",
+    "gearroom.site.http.middleware.CompressedStatic",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "gearroom.site.middleware.Sessions",
+    "gearroom.site.http.middleware.Sessions",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -69,8 +83,9 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "gearroom.site.limits.NoNul",
-    "gearroom.site.middleware.DatabaseTrouble",
+    "gearroom.site.http.limits.NoNul",
+    "gearroom.site.http.limits.PlainText",
+    "gearroom.site.http.middleware.DatabaseFailures",
 ]
 
 ROOT_URLCONF = "gearroom.urls"
@@ -78,13 +93,15 @@ WSGI_APPLICATION = "gearroom.wsgi.application"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
-        "APP_DIRS": True,
         "OPTIONS": {
+            "loaders": [
+                ("django.template.loaders.cached.Loader", ["gearroom.site.template_loader.Loader"])
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "gearroom.site.web.shell.furniture",
+                "gearroom.site.web.page.shell.shell_facts",
             ],
         },
     }
@@ -93,9 +110,12 @@ TEMPLATES = [
 # ------------------------------------------------------------------------------------ database
 DATABASES = {
     "default": configuration(
-        env.str("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}")
+        env.str("DATABASE_URL", default="") or f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}"
     )
 }
+if DATABASES["default"]["ENGINE"] == SQLITE:  # it may lie elsewhere
+    for _file in database_files(DATABASES["default"]["NAME"]):
+        make_private(_file)
 ATOMIC_REQUESTS = False
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -125,8 +145,9 @@ CELERY_BEAT_SCHEDULE["send_resets"] = {
 }
 if CELERY_BROKER_URL.startswith("filesystem:"):
     _queue = DATA_DIR / "queue"
-    for _folder in ("messages", "control"):
-        (_queue / _folder).mkdir(parents=True, exist_ok=True)
+    with writing(DATA_DIR):
+        for _folder in ("messages", "control"):
+            (_queue / _folder).mkdir(parents=True, exist_ok=True)
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(_queue / "messages"),
         "data_folder_out": str(_queue / "messages"),
@@ -169,7 +190,7 @@ LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 # Seconds that the link for a new password works.
 PASSWORD_RESET_TIMEOUT = 3600
-CSRF_FAILURE_VIEW = "gearroom.site.web.errors.form_too_old"
+CSRF_FAILURE_VIEW = "gearroom.site.http.errors.form_too_old"
 
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
 # The organisation's own: of mails to people who chose none, and of pages where no browser asks.
@@ -178,7 +199,8 @@ if LANGUAGE_CODE not in dict(LANGUAGES):
     raise ImproperlyConfigured(
         f"GEARROOM_LANGUAGE is {LANGUAGE_CODE}: set it to one of {', '.join(dict(LANGUAGES))}."
     )
-LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
+with writing(DATA_DIR):
+    LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -199,10 +221,23 @@ WHITENOISE_AUTOREFRESH = False
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-SESSION_ENGINE = "gearroom.core.sessions"
+SESSION_ENGINE = "gearroom.core.setup.sessions"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PUBLIC_URL.startswith("https://")
+# Over TLS no cookie goes without it. `serve --lan` says so by GEARROOM_TLS; of its own certificate
+# a browser remembers that for a week only, so that nobody who gives it up is locked out for long.
+_PUBLIC_TLS = PUBLIC_URL.startswith("https://")
+_TLS = _PUBLIC_TLS or env.bool("GEARROOM_TLS", default=False)
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _TLS
+SECURE_HSTS_SECONDS = (365 if _PUBLIC_TLS else 7) * 24 * 3600 if _TLS else 0
+SILENCED_SYSTEM_CHECKS = [
+    # The names below our host are others': whether they have TLS is not ours to promise.
+    "security.W005",
+    "security.W021",
+    # We listen on this machine alone, or with TLS; the proxy before us sends people on to TLS. Were
+    # it to forget X-Forwarded-Proto, a redirect of ours would go round for ever.
+    "security.W008",
+]
 
 # --------------------------------------------------------------------------------- API, reading
 DATA_UPLOAD_MAX_MEMORY_SIZE = 26 * 1024 * 1024
@@ -212,21 +247,29 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "gearroom.core.api.authentication.TokenAuthentication",
-        "gearroom.core.api.authentication.SessionAuthentication",
+        "gearroom.core.api.requests.authentication.TokenAuthentication",
+        "gearroom.core.api.requests.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["gearroom.core.api.parsing.StrictJSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["gearroom.core.api.requests.parsing.StrictJSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "gearroom.core.api.paging.CursorPages",
+    "DEFAULT_PAGINATION_CLASS": "gearroom.core.api.requests.paging.CursorPages",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
-    "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.throttling.PerActor"],
+    "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.requests.throttling.PerActor"],
     "DEFAULT_THROTTLE_RATES": {
         "actor": "1200/min",
+        # Counted in the database, by gearroom.core.services.accounts.attempts: one name from one
+        # address or one known browser, one address, one name from all browsers that it is not known
+        # in.
         "sign-in": "10/min",
+        "sign-in-address": "30/min",
+        "sign-in-name": "60/hour",
+        "password": "10/min",
         "pin": "8/hour",
         "reset": "5/hour",
+        "reset-address": "20/hour",
+        "link": "20/hour",
     },
     "EXCEPTION_HANDLER": "gearroom.core.api.problems.handle",
     "UNAUTHENTICATED_USER": None,
@@ -250,7 +293,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [],  # enums stay where they are used, under no made-up names
 }
 
-READING = {
+READING: dict[str, Any] = {
     "max_bytes": 25 * 1024 * 1024,
     "max_pixels": 60_000_000,
     "decode_seconds": 5.0,
@@ -262,7 +305,12 @@ READING = {
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "formatters": {
+        "line": {
+            "()": "gearroom.core.setup.logs.Masked",  # secret addresses are in no log
+            "fmt": "%(asctime)s %(levelname)s %(name)s: %(message)s",
+        }
+    },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
 }

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from gearroom.site.web.health import health
+from gearroom.site.web.page.health import health
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("gearroom.core.api.urls")),
@@ -13,7 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("gearroom.site.web.urls")),
 ]
 
-handler400 = "gearroom.site.web.errors.bad_request"
-handler403 = "gearroom.site.web.errors.permission_denied"
-handler404 = "gearroom.site.web.errors.page_not_found"
-handler500 = "gearroom.site.web.errors.server_error"
+handler400 = "gearroom.site.http.errors.bad_request"
+handler403 = "gearroom.site.http.errors.permission_denied"
+handler404 = "gearroom.site.http.errors.page_not_found"
+handler500 = "gearroom.site.http.errors.server_error"

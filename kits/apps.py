@@ -9,7 +9,7 @@ class KitsConfig(AppConfig):
     label = "kits"
 
     def ready(self) -> None:
-        from gearroom.core.services import rooms
+        from gearroom.core.services.people import rooms
 
         post_migrate.connect(_judge_again, sender=self, dispatch_uid="judge-again")
         rooms.EDITED.append(_judge_by_room)
@@ -17,19 +17,19 @@ class KitsConfig(AppConfig):
 
 def _judge_by_room(act: Any, room: Any, changed: frozenset[str]) -> None:
     """After a room was edited, let its kits be judged by what it says now."""
-    from kits.services import keeping
+    from kits.services.kits import holds
 
-    keeping.judge_by_room(act, room, changed)
+    holds.judge_by_room(act, room, changed)
 
 
 def _judge_again(*, apps: Any, **_signal: Any) -> None:
     """After a migrate, let today's rules judge the kits that earlier ones judged."""
     from kits.models import Kit
-    from kits.services import fitness
+    from kits.services.ledger import readiness
 
     try:
         migrated = {field.column for field in apps.get_model("kits", "Kit")._meta.local_fields}
     except LookupError:
         return  # migrated back to before there were kits
     if migrated == {field.column for field in Kit._meta.local_fields}:
-        fitness.judge_again()
+        readiness.judge_again()

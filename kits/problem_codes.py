@@ -1,17 +1,26 @@
-"""What the gear room's own problems mean; see `gearroom.core.problem_codes`."""
+"""What the gear room's own problems mean; see `gearroom.core.acts.problem_codes`."""
 
 from django.utils.translation import pgettext_lazy
 
-from gearroom.core.problem_codes import KINDS, NOUNS, Kind
+from gearroom.core.acts.problem_codes import KINDS, NOUNS, ProblemKind
 
 KINDS.update(
     {
-        code: Kind(status, title, what_to_do)
+        code: ProblemKind(status, title, what_to_do)
         for code, status, title, what_to_do in [
             # ---------------------------------------------------------------- a kit and who has it
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("erased-already", 409, "They were erased already", "There is nothing to do."),
+            ("no-name", 422, "A name is too short to look for",
+             "Give names of at least 3 characters: shorter ones stand within other words."),
+            ("has-a-kit", 409, "Somebody has a kit", "Hand it back, or pass it on, then send it"
+             " again under a new key."),
+            ("leads-a-trip", 409, "Somebody leads or takes a kit on a trip to come",
+             "Name somebody else for it, then send it again under a new key."),
+            ("answers-for-a-kit", 409, "Somebody is responsible for a kit",
+             "Choose somebody else for it, then send it again under a new key."),
             ("count-first", 409, "Its contents were mixed with another kit's",
              "Count all of the kit: that lets it go. If it was no mix-up, undo the report."),
             ("not-away", 409, "Not so many are away",
@@ -56,15 +65,15 @@ KINDS.update(
              "Read the number again, or look at that kit."),
             ("not-replaced", 409, "Things that were used are not replaced",
              "“lines” names them. Restock the kit first, or seal it as it is: send “anyway”."),
-            ("no-seal-on-record", 409, "No seal is on record", "Look inside, then seal it."),
+            ("no-seal-on-record", 409, "No seal on record", "Look inside, then seal it."),
             ("deputy-is-another", 422, "The deputy is the responsible instructor",
              "Choose somebody else as deputy."),
             ("training-stock-inside", 409, "The kit holds what was used for training",
              "Empty it, then take it into use."),
             # ------------------------------------------------------------------------------ labels
             ("which-kit", 409, "Several kits may be meant", "“kits” names them. Say which one."),
-            ("not-a-kit", 400, "This label is not a kit's", "Scan the kit's own label."),
-            ("wrong-label", 400, "This label is on something else",
+            ("not-a-kit", 422, "This label is not a kit's", "Scan the kit's own label."),
+            ("wrong-label", 422, "This label is on something else",
              "“means” says on what. Scan the label of what is asked for."),
             ("label-bound", 409, "The label is on something already",
              "Bind another blank one. If this label was moved, cancel it there and print a new"
@@ -96,7 +105,7 @@ KINDS.update(
              "Leave lot number and date out, or correct the batch first."),
             ("instrument-held", 409, "The instrument is on record elsewhere",
              "Move it from there, or read its serial number again."),
-            ("not-an-instrument", 400, "It is no instrument", "Only instruments are checked."),
+            ("not-an-instrument", 422, "It is no instrument", "Only instruments are checked."),
             # -------------------------------------------------------- what is never put into a kit
             ("expired", 409, "It has expired", "Take another batch, and throw this one out."),
             ("recalled", 409, "Its maker recalled it",
@@ -181,23 +190,27 @@ NOUNS.update(
         "entry": pgettext_lazy("not found", "entry"),
         "kit list": pgettext_lazy("not found", "kit list"),
         "kit": pgettext_lazy("not found", "kit"),
-        "notice": pgettext_lazy("not found", "notice"),
+        "notice": pgettext_lazy("not found", "notification"),
         "other version of that kit list": pgettext_lazy(
-            "not found", "other version of that kit list"
+            "not found", "other version of this kit list"
         ),
         "pack code": pgettext_lazy("not found", "pack code"),
         "photo": pgettext_lazy("not found", "photo"),
         "place": pgettext_lazy("not found", "place"),
         "recall": pgettext_lazy("not found", "recall"),
         "reservation": pgettext_lazy("not found", "reservation"),
-        "row of this recall": pgettext_lazy("not found", "row of this recall"),
-        "section of that kit list": pgettext_lazy("not found", "section of that kit list"),
+        "row of this recall": pgettext_lazy("not found", "entry in this recall"),
+        "section of that kit list": pgettext_lazy(
+            "not found", "section in this kit list with the key"
+        ),
         "shelf": pgettext_lazy("not found", "shelf"),
-        "signed page of that version": pgettext_lazy("not found", "signed page of that version"),
-        "such batch in this place": pgettext_lazy("not found", "such batch in this place"),
-        "such substitute": pgettext_lazy("not found", "such substitute"),
-        "thing": pgettext_lazy("not found", "thing"),
+        "signed page of that version": pgettext_lazy("not found", "signed page for this version"),
+        "such batch in this place": pgettext_lazy("not found", "stock of this batch in this place"),
+        "such substitute": pgettext_lazy("not found", "substitute called"),
+        "thing": pgettext_lazy("not found", "item"),
         "trip": pgettext_lazy("not found", "trip"),
-        "version of that kit list": pgettext_lazy("not found", "version of that kit list"),
+        "version of that kit list": pgettext_lazy(
+            "not found", "version of this kit list with the number"
+        ),
     }
 )

@@ -1,10 +1,10 @@
-"""What the problems of labels, scans and printing mean; see `gearroom.core.problem_codes`."""
+"""What the problems of labels, scans and printing mean; see `gearroom.core.acts.problem_codes`."""
 
-from gearroom.core.problem_codes import KINDS, Kind
+from gearroom.core.acts.problem_codes import KINDS, ProblemKind
 
 KINDS.update(
     {
-        code: Kind(status, title, what_to_do)
+        code: ProblemKind(status, title, what_to_do)
         for code, status, title, what_to_do in [
             # ------------------------------------------------------------------ what was scanned
             ("nothing-read", 422, "Nothing was read",

@@ -17,13 +17,11 @@ With CI=true in the environment a skip is a failure. Long forms are marked `long
 `--long`.
 """
 
-from __future__ import annotations
-
 import ctypes.util
 import os
 import shutil
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -123,14 +121,18 @@ def _forbid_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item, call: Any) -> Iterator[None]:
+def pytest_runtest_makereport(
+    item: pytest.Item, call: Any
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     report = yield
     _forbid_skip(report)
     return report
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
+def pytest_make_collect_report(
+    collector: pytest.Collector,
+) -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
     report = yield
     _forbid_skip(report)
     return report
@@ -144,8 +146,8 @@ def _installed(package: str) -> str | None:
             folder = keeper.PROJECT / "node_modules" / package
             return str(folder) if folder.exists() else None
         case "postgresql":
-            folder = keeper.postgresql_programs()
-            return str(folder) if folder else None
+            programs = keeper.postgresql_programs()
+            return str(programs) if programs else None
         case "redis-server":
             return shutil.which("redis-server")
         case "chromium":
@@ -210,13 +212,15 @@ class Engine:
         from django.conf import settings
         from django.db import connections
 
-        from gearroom.core.database import configuration
+        from gearroom.core.setup.database import configuration
 
         connections.close_all()
         settings.DATABASES = {"default": configuration(url)}
         connections.settings = connections.configure_settings(settings.DATABASES)
         # All of them: a browser's event loop keeps connections apart from those of its thread.
-        connections._connections = Local(connections.thread_critical)
+        connections._connections = Local(  # type: ignore[attr-defined]  # not in its types
+            connections.thread_critical
+        )
 
     def open_home(self) -> None:
         """Open this worker's own copy, where transactions are rolled back."""

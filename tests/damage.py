@@ -196,7 +196,7 @@ class _View:
 
     def _projected(self, u: np.ndarray, v: np.ndarray) -> np.ndarray:
         points = self._surface(u, v) @ self.rotation.T
-        return points[..., :2] / (points[..., 2:] + self.camera)
+        return np.asarray(points[..., :2] / (points[..., 2:] + self.camera))
 
     def _module_widths(self) -> tuple[float, float]:
         """Return the narrowest and the typical module, at focal length 1."""
@@ -256,7 +256,7 @@ def _light(shape: tuple[int, ...], damage: Damage) -> np.ndarray:
     way = np.radians(damage.shade_way_deg)
     y, x = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j]
     along = (x * np.cos(way) + y * np.sin(way)) / np.sqrt(2)
-    return (1 - damage.shade * (along + 1) / 2).astype(np.float32)
+    return np.asarray(1 - damage.shade * (along + 1) / 2, np.float32)
 
 
 def _glare(
@@ -270,4 +270,4 @@ def _glare(
     away = np.hypot(x - shape[1] / 2 - place[0], y - shape[0] / 2 - place[1])
     # just strong enough at `reach` to turn ink white, and gone soon after, as a lamp's image is
     spot = np.exp(-((away / (reach * view.typical_pixels)) ** 4) * np.log(2))
-    return (2 * (1 - damage.paper + damage.contrast) * spot).astype(np.float32)
+    return np.asarray(2 * (1 - damage.paper + damage.contrast) * spot, np.float32)

@@ -5,8 +5,6 @@ Chromium as the demonstration's user, and writes `gearroom/site/static/site/help
 some ten kilobytes each. Give languages to make only theirs.
 """
 
-from __future__ import annotations
-
 import io
 import json
 import os
@@ -21,12 +19,13 @@ from pathlib import Path
 from typing import Any
 
 from PIL import Image
+from playwright.sync_api import ViewportSize
 
 PROJECT = Path(__file__).resolve().parent.parent
 PICTURES = PROJECT / "gearroom" / "site" / "static" / "site" / "help"
 LANGUAGES = {"en": "en-gb", "de": "de"}
 """A folder of pictures, and the language of the person who looks."""
-SIZE = {"width": 360, "height": 640}
+SIZE: ViewportSize = {"width": 360, "height": 640}
 QUALITY = 55
 
 PAGES = {
@@ -113,7 +112,7 @@ def school() -> Iterator[tuple[str, str, Callable[[str], Any]]]:
 
 _BUSY = """
 import json
-from gearroom.core.act import SYSTEM, Act
+from gearroom.core.acts.act import SYSTEM, Act
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit
 from kits.services import custody

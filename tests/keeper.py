@@ -11,8 +11,6 @@ socket, one JSON line each way:
     {"watch": N} · {"release": N}     a process group to be killed at the end, or no longer
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os
@@ -95,8 +93,13 @@ def postgresql_programs() -> Path | None:
 # ------------------------------------------------------------------------------- what it keeps
 def _digest_of_tables() -> str:
     """What the tables and their triggers come from, in short."""
-    folders = ("gearroom/core", "kits/models", "kits/migrations", "labels/models")
-    folders = (*folders, "labels/migrations")
+    folders = (
+        "gearroom/core",
+        "kits/models",
+        "kits/migrations",
+        "labels/models",
+        "labels/migrations",
+    )
     files = [file for name in folders for file in PROJECT.glob(f"{name}/**/*.py")]
     digest = hashlib.sha256(version("django").encode())
     for file in sorted(files):

@@ -5,8 +5,6 @@ that nothing says any more are taken out. It needs no gettext tools: Python is r
 tree, Django's templates by Django's own conversion into calls of gettext.
 """
 
-from __future__ import annotations
-
 import ast
 import re
 from collections.abc import Iterator
@@ -31,7 +29,7 @@ CALLS: dict[str, Places] = {
     "pgettext": (0, 1, None),
     "pgettext_lazy": (0, 1, None),
     "npgettext": (0, 1, 2),
-    "say": (None, 0, None),  # of kits.rules.sentences
+    "say": (None, 0, None),  # of gearroom.core.rules.sentences
 }
 
 

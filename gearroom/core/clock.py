@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -27,10 +27,18 @@ def pretending(instant: datetime) -> Iterator[None]:
 
 
 def local_date(instant: datetime, zone: str) -> date:
-    """The calendar date of an instant in an IANA time zone."""
+    """The calendar date of an instant in an IANA time zone. Raises `ValueError` for one that is not
+    aware: it could be any of two days."""
+    if instant.utcoffset() is None:
+        raise ValueError("An instant without a time zone is no point in time. Give an aware one.")
     return instant.astimezone(ZoneInfo(zone)).date()
 
 
 def today(zone: str) -> date:
     """Today's date in an IANA time zone."""
     return local_date(now(), zone)
+
+
+def end_of_day(day: date, zone: str) -> datetime:
+    """The last second of a day in an IANA time zone."""
+    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone)) - timedelta(seconds=1)

@@ -1,12 +1,12 @@
 """Mail as files: a folder that each message is put into, whole, as a mail server would get it."""
 
-from __future__ import annotations
-
+import email
 import itertools
 import os
 import uuid
 from collections.abc import Sequence
 from datetime import UTC
+from email.policy import default
 from pathlib import Path
 
 from django.conf import settings
@@ -14,6 +14,7 @@ from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
 
 from gearroom.core import clock
+from gearroom.core.rules.names import Known, Names
 
 _order = itertools.count()
 
@@ -45,7 +46,7 @@ class EmlBackend(BaseEmailBackend):
 
 def write(folder: Path, message: EmailMessage) -> Path:
     """Put one message into the folder; the path of its file."""
-    content = message.message().as_bytes(linesep="\r\n")
+    content = message.message().as_bytes(linesep="\r\n")  # type: ignore[call-arg]  # newer types
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     now = clock.now().astimezone(UTC)
     name = f"{now:%Y%m%dT%H%M%S.%fZ}-{next(_order):06d}-{uuid.uuid4().hex[:12]}"
@@ -61,6 +62,26 @@ def write(folder: Path, message: EmailMessage) -> Path:
         raise
     _sync(folder)
     return path
+
+
+def mentions(content: bytes, names: Names) -> bool:
+    """Whether a message (RFC 5322) names or goes to somebody."""
+    message = email.message_from_bytes(content, policy=default)
+    texts = [str(value) for _name, value in message.items()]
+    texts += [
+        str(part.get_content()) for part in message.walk() if part.get_content_maintype() == "text"
+    ]
+    return any(isinstance(each, Known) for text in texts for each in names.split(text))
+
+
+def forget(names: Names) -> int:
+    """Remove the messages in the folder that name or went to somebody; how many."""
+    gone = 0
+    for path in Path(settings.EMAIL_OUTBOX_DIR).glob("*.eml"):
+        if mentions(path.read_bytes(), names):
+            path.unlink(missing_ok=True)
+            gone += 1
+    return gone
 
 
 def _sync(folder: Path) -> None:

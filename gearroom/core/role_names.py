@@ -1,7 +1,5 @@
 """What the roles are called on pages and in sentences."""
 
-from __future__ import annotations
-
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -13,5 +11,5 @@ ROLE_NAMES: dict[Role, str | Promise] = {
     Role.KEEPER: _("Keeper"),
     Role.ADVISER: _("Medical adviser"),
     Role.ADMINISTRATOR: _("Administrator"),
-    Role.INTEGRATION: _("A program"),
+    Role.INTEGRATION: _("Program"),
 }

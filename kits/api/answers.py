@@ -1,21 +1,84 @@
-"""What the doors of kits answer: the shapes for the schema, and how a result becomes one."""
+"""Parts of answers that several views share: each serializes a row or a result as it is."""
 
-from __future__ import annotations
-
-from collections.abc import Iterable
-from datetime import date
+from collections.abc import Callable, Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.act import Actor
-from gearroom.core.models import Person
-from kits.models import AsFound, Checkout, Entry, Kit, Trip
-from kits.rules.facts import Verdict, Word
-from kits.rules.use import Went
-from kits.services import verdict_wording, wording
-from kits.services.offers import Do
-from kits.services.use import Used
+from kits.models import AsFound, Kit
+from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Reason, Word
+from kits.rules.lookup import label_codes
+from kits.services.custody.offers import OfferKind
+from kits.services.text import reason_texts, verdict_texts
+
+
+class Moment(serializers.DateTimeField):
+    """A time with the offset that it is kept with."""
+
+    def to_representation(self, value: datetime) -> str:
+        """In ISO form; UTC as +00:00."""
+        return value.isoformat()
+
+
+def made(
+    kind: type[serializers.Field[Any, Any, Any, Any]],
+    of: Callable[[Any], Any],
+    source: str | None = "*",
+    **more: Any,
+) -> Any:
+    """A field of this kind that shows what a function makes of the row, or of another `source`
+    (None: the attribute of the field's own name)."""
+
+    class Made(kind):  # type: ignore[valid-type, misc]  # the kind is chosen by the caller
+        def to_representation(self, value: Any) -> Any:
+            result = of(value)
+            return None if result is None else super().to_representation(result)
+
+    return Made(source=source, **more)
+
+
+class LabelCode(serializers.CharField):
+    """The code of a label."""
+
+    def to_representation(self, code: str) -> str:
+        """As people see it: XXXX-XXXX."""
+        return label_codes.shown(code)
+
+
+# Something of certain rooms: phones are shown only to whoever may see people in one.
+class WithPhones(serializers.Serializer[Any]):
+    def rooms(self, row: Any) -> Iterable[int | None]:
+        """The rooms that it is of."""
+        raise NotImplementedError
+
+    def shows_phones(self, row: Any) -> bool:
+        """Whether whoever asks sees the phones in it."""
+        actor = self.context["actor"]
+        return any(actor.may("see_people", room) for room in self.rooms(row))
+
+    def to_representation(self, row: Any) -> Any:
+        """The row, without phones where they may not be seen."""
+        shown = super().to_representation(row)
+        return shown if self.shows_phones(row) else without_phones(shown)
+
+
+_PHONES = ("phone", "leader_phone")
+
+
+def without_phones(shown: Any) -> Any:
+    """The same with every phone empty."""
+    if isinstance(shown, dict):
+        return {
+            name: "" if name in _PHONES else without_phones(value) for name, value in shown.items()
+        }
+    return [without_phones(value) for value in shown] if isinstance(shown, list) else shown
+
+
+def rooms_of(kit: Kit) -> tuple[int, int]:
+    """The rooms that a kit is of: its home, and where it is."""
+    return kit.home_room_id, kit.room_id
 
 
 class ReasonAnswer(serializers.Serializer[Any]):
@@ -24,14 +87,32 @@ class ReasonAnswer(serializers.Serializer[Any]):
     text = serializers.CharField(help_text="A sentence, with what settles it.")
     facts = serializers.DictField()
 
+    def to_representation(self, why: Reason | Mapping[str, Any]) -> Any:
+        """A reason as its sentence, where it is not one yet."""
+        return super().to_representation(
+            reason_texts.reason(why) if isinstance(why, Reason) else why
+        )
+
 
 class VerdictAnswer(serializers.Serializer[Any]):
-    verdict = serializers.ChoiceField([word.value for word in Word])
-    verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
+    verdict = serializers.ChoiceField([word.value for word in Word], source="word")
+    verdict_text = made(
+        serializers.CharField, verdict_texts.verdict, help_text="The verdict as pages show it."
+    )
     through = serializers.DateField(help_text="The day that was judged.")
     fit = serializers.BooleanField(help_text="Ready, or at most low.")
     may_go = serializers.BooleanField(help_text="Ready, low, or short and may go with a reason.")
     reasons = ReasonAnswer(many=True)
+
+
+class DaysAnswer(serializers.Serializer[Any]):
+    first_expiry = serializers.DateField(
+        source="kit.first_expiry",
+        allow_null=True,
+        help_text="The earliest date inside; null: nothing in it is dated.",
+    )
+    fit_until = serializers.DateField(source="days.fit_until", allow_null=True)
+    may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
 
 
 class PersonAnswer(serializers.Serializer[Any]):
@@ -44,13 +125,15 @@ class OfferAnswer(serializers.Serializer[Any]):
     """A way on with a kit that may not go without a word."""
 
     do = serializers.ChoiceField(
-        [each.value for each in Do],
+        [each.value for each in OfferKind],
         help_text="look-inside: POST kits/{kit}/look-inside/; add: POST kits/{kit}/restock/;"
         " the others: POST kits/{kit}/check-out/.",
     )
     says = serializers.CharField()
     kit = serializers.CharField(help_text="The kit that it is done to.")
-    fields = serializers.DictField(help_text="What to send, as far as it is known.")
+    fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
+        help_text="What to send, as far as it is known."
+    )
     needs = serializers.ListField(
         child=serializers.CharField(), help_text="Fields that are still wanted."
     )
@@ -59,191 +142,76 @@ class OfferAnswer(serializers.Serializer[Any]):
 
 class TripAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # so the API names it
     reference = serializers.CharField()
     name = serializers.CharField()
     first_day = serializers.DateField()
     last_day = serializers.DateField()
 
 
-class CheckoutAnswer(serializers.Serializer[Any]):
+class CheckoutAnswer(WithPhones):
     id = serializers.IntegerField()
-    kit = serializers.CharField()
-    section = serializers.CharField(allow_null=True)
+    kit = serializers.CharField(source="kit.name")
+    section = serializers.CharField(source="section.section_key", allow_null=True)
     person = PersonAnswer(allow_null=True)
     trip = TripAnswer(allow_null=True)
-    out_at = serializers.DateTimeField()
-    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: nobody set a time.")
-    in_at = serializers.DateTimeField(allow_null=True)
+    out_at = Moment()
+    due_at = Moment(allow_null=True, help_text="Null: nobody set a time.")
+    in_at = Moment(allow_null=True)
     as_found = serializers.ChoiceField([*AsFound.values, ""])
     emergency = serializers.BooleanField()
+
+    def rooms(self, row: Any) -> Iterable[int | None]:
+        """The kit's."""
+        return rooms_of(row.kit)
 
 
 class EntryAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     kind = serializers.CharField()
-    occurred_at = serializers.DateTimeField()
-    recorded_at = serializers.DateTimeField()
+    occurred_at = Moment()
+    recorded_at = Moment()
     irregular = serializers.ListField(child=serializers.CharField())
 
 
-class PassedAnswer(CheckoutAnswer):
-    """All but the kit is null where it changed hands again since."""
-
-    id = serializers.IntegerField(allow_null=True)
-    out_at = serializers.DateTimeField(allow_null=True)
-    as_found = serializers.ChoiceField([*AsFound.values, ""], allow_null=True)
-    emergency = serializers.BooleanField(allow_null=True)
+class WithEntry(serializers.Serializer[Any]):
     entry = EntryAnswer()
 
 
-class TakenAnswer(serializers.Serializer[Any]):
-    checkout = CheckoutAnswer(
-        allow_null=True, help_text="Null: it changed hands again since, so this is history."
-    )
-    entry = EntryAnswer()
-    verdict = VerdictAnswer()
+class EntryRow(EntryAnswer):
+    occurred_at = serializers.DateTimeField()  # type: ignore[assignment]  # ends in Z in lists
+    recorded_at = serializers.DateTimeField()  # type: ignore[assignment]  # ends in Z in lists
+    person = serializers.CharField(source="person.name", default=None, allow_null=True)
+    reason = serializers.CharField(allow_blank=True)
+    detail = serializers.DictField()
+    reverses = serializers.IntegerField(source="reverses_id", allow_null=True)
 
 
-class UsedLineAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    lot = serializers.IntegerField()
-    number = serializers.CharField()
-    section = serializers.CharField()
+class OfItem(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="item.pk")
+    name = serializers.CharField(source="item.name")
+
+
+class LotUnits(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="lot.item_id")
+    name = serializers.CharField(source="lot.item.name")
+    lot = serializers.IntegerField(source="lot.pk")
+    number = serializers.CharField(source="lot.number")
+
+
+class UsedLineAnswer(LotUnits):
+    section = serializers.CharField(source="section.section_key")
     units = serializers.IntegerField()
-    lot_assumed = serializers.BooleanField()
-    found = serializers.IntegerField(help_text="How many of them the book did not hold.")
+    lot_assumed = serializers.BooleanField(source="assumed")
+    found = serializers.IntegerField(help_text="How many of them were not on record.")
     went = serializers.ChoiceField([went.value for went in Went])
 
 
-class UsedAnswer(serializers.Serializer[Any]):
-    entry = EntryAnswer()
+class UsedAnswer(WithEntry):
     lines = UsedLineAnswer(many=True)
 
 
-class HandedBackAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    entry = EntryAnswer()
-    checkout = CheckoutAnswer(allow_null=True)
-    as_found = serializers.ChoiceField(AsFound.choices)
-    used = UsedAnswer(allow_null=True)
-    not_ours = serializers.BooleanField(
-        help_text="Something of a participant’s own is still in it: give it back to its owner."
-    )
-
-
 class DoneAnswer(serializers.Serializer[Any]):
-    """An act of which there is nothing to say but that it is in the book."""
+    """An act, which is on record."""
 
-    entry = EntryAnswer()
-
-
-def verdict(of: Verdict, swaps: dict[int, str] | None = None) -> dict[str, Any]:
-    """A verdict with its reasons as sentences."""
-    return {
-        "verdict": str(of.word),
-        "verdict_text": verdict_wording.verdict(of),
-        "through": of.through.isoformat(),
-        "fit": of.fit,
-        "may_go": of.may_go,
-        "reasons": wording.reasons(of.reasons, swaps),
-    }
-
-
-def iso(day: date | None) -> str | None:
-    """A day as JSON has it."""
-    return day.isoformat() if day else None
-
-
-def person(of: Person | None) -> dict[str, Any] | None:
-    """A person by name and phone."""
-    return {"id": of.pk, "name": of.name, "phone": of.phone} if of else None
-
-
-def for_eyes_of(actor: Actor | None, rooms: Iterable[int | None], shown: Any) -> Any:
-    """What is shown of something in these rooms: phones only to who may see people in one."""
-    if actor is not None and any(actor.may("see_people", room) for room in rooms):
-        return shown
-    if isinstance(shown, dict):
-        return {
-            name: "" if name == "phone" else for_eyes_of(None, (), value)
-            for name, value in shown.items()
-        }
-    return [for_eyes_of(None, (), value) for value in shown] if isinstance(shown, list) else shown
-
-
-def rooms_of(kit: Kit) -> tuple[int, int]:
-    """The rooms that a kit is of: its home, and where it is."""
-    return kit.home_room_id, kit.room_id
-
-
-def trip(of: Trip | None) -> dict[str, Any] | None:
-    """A trip in short."""
-    if of is None:
-        return None
-    return {
-        "id": of.pk,
-        "source": of.source,
-        "reference": of.reference,
-        "name": of.name,
-        "first_day": of.first_day.isoformat(),
-        "last_day": of.last_day.isoformat(),
-    }
-
-
-def checkout(of: Checkout | None) -> dict[str, Any] | None:
-    """A kit's time with a person."""
-    if of is None:
-        return None
-    return {
-        "id": of.pk,
-        "kit": of.kit.name,
-        "section": of.section.section_key if of.section else None,
-        "person": person(of.person),
-        "trip": trip(of.trip),
-        "out_at": of.out_at.isoformat(),
-        "due_at": of.due_at.isoformat() if of.due_at else None,
-        "in_at": of.in_at.isoformat() if of.in_at else None,
-        "as_found": of.as_found,
-        "emergency": of.emergency,
-    }
-
-
-def entry(of: Entry) -> dict[str, Any]:
-    """An entry in short."""
-    return {
-        "id": of.pk,
-        "kind": of.kind,
-        "occurred_at": of.occurred_at.isoformat(),
-        "recorded_at": of.recorded_at.isoformat(),
-        "irregular": of.irregular,
-    }
-
-
-def used(of: Used | None) -> dict[str, Any] | None:
-    """What was written as used."""
-    if of is None:
-        return None
-    return {
-        "entry": entry(of.entry),
-        "lines": [
-            {
-                "item": line.item.pk,
-                "name": line.item.name,
-                "lot": line.lot.pk,
-                "number": line.lot.number,
-                "section": line.section.section_key,
-                "units": line.units,
-                "lot_assumed": line.assumed,
-                "found": line.found,
-                "went": str(line.went),
-            }
-            for line in of.lines
-        ],
-    }
-
-
-def done(of: Entry) -> dict[str, Any]:
-    """An act that is in the book."""
-    return {"entry": entry(of)}
+    entry = EntryAnswer(source="*")

@@ -1,29 +1,35 @@
-"""Parts of request bodies that several doors share, and how they become what services take."""
-
-from __future__ import annotations
+"""Parts of request bodies that several views share, and how they become what services take."""
 
 import dataclasses
+from collections.abc import Callable
 from typing import Any
 
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody, StrictSerializer
-from gearroom.core.problems import Invalid
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
+from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
-from kits.rules.facts import Level
-from kits.rules.use import Went
-from kits.services import find
-from kits.services.going_out import UNSAID, Unsaid
-from kits.services.unmet import MOST_WORDS, Needed
-from kits.services.use import LevelSeen, UseLine
+from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Level
+from kits.services.custody.unmet_needs import MOST_WORDS, NeedLine
+from kits.services.custody.use import UseLine
+from kits.services.ledger.levels import LooseLevel
+from kits.services.lookup import find
+from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 
-UNITS = {"min_value": 1, "max_value": 1_000_000}
+UNITS: dict[str, Any] = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200
 """Lines that one act may have: others wait while it is written."""
 MOST_KITS = 20
 """Kits that one act may be about."""
+
+
+def lines(of: Callable[..., Any], most: int = MOST_LINES, **more: Any) -> Any:
+    """A list of such bodies, of as many as one act may have."""
+    return of(many=True, max_length=most, **more)
 
 
 class HereBody(ActBody):
@@ -34,7 +40,23 @@ class HereBody(ActBody):
     )
 
 
+class StockBody(ActBody):
+    """Units of a batch."""
+
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    units = serializers.IntegerField(**UNITS)
+
+
+class PutInBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(**UNITS)
+
+
 class UseLineBody(StrictSerializer):
+    rules = (AnyOf(("item", "lot"), _lazy("Specify the item (item) or the batch (lot).")),)
+
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
         required=False, max_length=40, help_text="The batch, by id or by its label's code."
@@ -48,14 +70,13 @@ class UseLineBody(StrictSerializer):
         " blanket), and is listed until it comes back or is written off.",
     )
 
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        if "item" not in data and "lot" not in data:
-            raise serializers.ValidationError(_("Say which thing (item) or which batch (lot)."))
-        return data
-
 
 class NeedBody(StrictSerializer):
-    """One of the two."""
+    rules = (
+        OneOf(
+            ("item", "words"), _lazy("Enter an item, or describe what was needed in a few words.")
+        ),
+    )
 
     item = serializers.IntegerField(required=False, min_value=1)
     words = serializers.CharField(
@@ -69,6 +90,10 @@ class LevelBody(StrictSerializer):
     level = serializers.ChoiceField([level.value for level in Level])
 
 
+class LevelsBody(ActBody):
+    levels = lines(LevelBody, required=False)
+
+
 def here(act: Act, data: dict[str, Any]) -> Act:
     """The act, placed in the room that the body names; takes `room` out of `data`."""
     ref = data.pop("room", None)
@@ -77,9 +102,9 @@ def here(act: Act, data: dict[str, Any]) -> Act:
     return dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
-def trip_said(act: Act, data: dict[str, Any]) -> Trip | Unsaid | None:
+def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
     """The trip that a body names, None where it says null; takes `trip` out of `data`."""
-    ref = data.pop("trip", UNSAID)
+    ref = data.pop("trip", NOT_GIVEN)
     return find.trip(act.actor, ref) if isinstance(ref, str) else ref
 
 
@@ -91,7 +116,7 @@ def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
         item = find.item(row["item"]) if "item" in row else None
         if lot is not None and item is not None and lot.item_id != item.pk:
             raise Invalid(
-                _("That batch is of %(item)s, not of %(item_2)s.")
+                _("That is a batch of %(item)s, not of %(item_2)s.")
                 % {"item": lot.item.name, "item_2": item.name},
                 field="used",
             )
@@ -103,22 +128,23 @@ def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
     return lines
 
 
-def needed(rows: list[dict[str, Any]]) -> list[Needed]:
+def needed(rows: list[dict[str, Any]]) -> list[NeedLine]:
     """What was needed and not there, as the service takes it."""
     return [
-        Needed(find.item(row["item"]) if "item" in row else None, row.get("words", ""))
+        NeedLine(find.item(row["item"]) if "item" in row else None, row.get("words", ""))
         for row in rows
     ]
 
 
-def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
-    """Levels judged by eye as the service takes them."""
-    seen = []
+def loose_levels(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
+    """Levels of loose items as the service takes them."""
+    levels = []
     for row in rows:
         item = find.item(row["item"])
         if not item.by_eye:
             raise Invalid(
-                _("%(item)s is counted, not judged by eye.") % {"item": item.name}, field="levels"
+                _("%(item)s is a counted item, not a loose one.") % {"item": item.name},
+                field="levels",
             )
-        seen.append(LevelSeen(find.section(kit, row["section"]), item, Level(row["level"])))
-    return seen
+        levels.append(LooseLevel(find.section(kit, row["section"]), item, Level(row["level"])))
+    return levels

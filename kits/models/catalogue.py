@@ -1,11 +1,11 @@
 """Things: what a kit may hold, how makers code it and what will do instead."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
 
-from kits.rules.facts import Kind
+from kits.rules.ledger.facts import Kind
 
 
 class Disposal(models.TextChoices):
@@ -16,6 +16,14 @@ class Disposal(models.TextChoices):
     CLINICAL = "clinical", "clinical waste"
     PHARMACY = "pharmacy", "pharmacy"
     RETURNED = "returned", "returned to maker"
+
+
+class ItemQuerySet(models.QuerySet["Item"]):
+    """Items by whether they are still bought."""
+
+    def active(self) -> Self:
+        """Those not retired."""
+        return self.filter(retired_on__isnull=True)
 
 
 class Item(models.Model):
@@ -45,6 +53,8 @@ class Item(models.Model):
     instead = models.ManyToManyField(
         "self", through="Substitute", symmetrical=False, related_name="stands_in_for"
     )
+
+    objects = ItemQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]

@@ -1,11 +1,9 @@
 """Kits that went because somebody who may cleared them by telephone, and what that person says."""
 
-from __future__ import annotations
-
 from django.db import models
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.models.append_only import append_only
 from kits.models.custody import Checkout
 from kits.models.ledger import Entry
 
@@ -24,9 +22,6 @@ class Clearance(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"clearance {self.pk}"
-
 
 @append_only
 class ClearanceAnswer(models.Model):
@@ -39,6 +34,3 @@ class ClearanceAnswer(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"clearance {self.clearance_id}: {'yes' if self.confirmed else 'no'}"

@@ -1,12 +1,12 @@
 """Trips, kits promised to them, and kits' time with people."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from kits.models.kits import Kit
 from kits.models.ledger import Entry
 from kits.models.places import Place
@@ -53,6 +53,14 @@ class Trip(models.Model):
         return self.name
 
 
+class ReservationQuerySet(models.QuerySet["Reservation"]):
+    """Kits promised to trips."""
+
+    def promised(self) -> Self:
+        """Those not released; their trips may have ended."""
+        return self.filter(released__isnull=True)
+
+
 class Reservation(models.Model):
     """A kit promised to a trip, and to whom of it, until released."""
 
@@ -69,6 +77,8 @@ class Reservation(models.Model):
         on_delete=models.PROTECT,
         related_name="reservations_released",
     )
+
+    objects = ReservationQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -91,6 +101,22 @@ class AsFound(models.TextChoices):
     CLOSED = "closed", "closed, nothing used"
     SORT_LATER = "sort-later", "sort later"
     OPENED = "opened", "opened"
+
+
+class CheckoutQuerySet(models.QuerySet["Checkout"]):
+    """Times that kits and sections are or were out."""
+
+    def open(self) -> Self:
+        """Those not handed back."""
+        return self.filter(in_at__isnull=True)
+
+    def of_whole_kits(self) -> Self:
+        """Those of kits, not of a section on its own."""
+        return self.filter(section__isnull=True)
+
+    def not_undone(self) -> Self:
+        """Those not taken back as a mistake."""
+        return self.filter(undone__isnull=True)
 
 
 class Checkout(models.Model):
@@ -127,6 +153,8 @@ class Checkout(models.Model):
     as_found = models.CharField(max_length=16, choices=AsFound, blank=True)
     emergency = models.BooleanField(default=False)
     short_reason = models.CharField(max_length=300, blank=True)
+
+    objects = CheckoutQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -168,6 +196,3 @@ class Handover(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"{self.person} from {self.since}"

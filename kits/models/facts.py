@@ -6,13 +6,11 @@ and no entry recorded by then reverses it. `known` is False where a row was fill
 left when the table was made, and what was so at the time is not known.
 """
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.models.append_only import append_only
 from kits.models.catalogue import Item
 from kits.models.custody import AsFound, Checkout
 from kits.models.kits import Kit, WithheldKind
@@ -85,9 +83,6 @@ class CheckoutFact(models.Model):
     class Meta:
         ordering = ["entry_id", "id"]
 
-    def __str__(self) -> str:
-        return f"{self.kit_id} {self.what} {self.at}"
-
 
 class WithheldChange(models.TextChoices):
     """Kept back, or let go again."""
@@ -137,9 +132,6 @@ class SignatureFact(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"{self.version_id} until {self.signed_until}"
-
 
 @append_only
 class ItemFact(models.Model):
@@ -153,6 +145,3 @@ class ItemFact(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"{self.item_id} at {self.recorded_at}"

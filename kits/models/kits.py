@@ -1,20 +1,28 @@
 """Kits, their seals, what is judged by eye in them, and why one may be kept back."""
 
-from __future__ import annotations
-
+from collections.abc import Iterable
 from datetime import date
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
 from kits.models.places import Place
-from kits.rules.facts import Level, LivesIn
+from kits.rules.ledger.facts import Level, LivesIn, look_by
+
+
+class KitQuerySet(models.QuerySet["Kit"]):
+    """Kits by whether they are in use."""
+
+    def active(self) -> Self:
+        """Those not retired."""
+        return self.filter(retired_on__isnull=True)
 
 
 class Kit(models.Model):
@@ -23,10 +31,10 @@ class Kit(models.Model):
     `ready_until`, `fit_until` and `may_go_until` are the last days through which it is ready, at
     least low, and may go with a reason; None for no day at all, 31 December 9999 when nothing in
     it ends. After `clear_until` something inside is out of date and has to come out first,
-    whatever the others say (see `kits.rules.readiness.FitDays`). `first_expiry` is the earliest
-    date inside, None where nothing is dated. `contents_entered`: somebody has said what is in it.
-    All of them are rewritten with every entry that touches the kit and re-derived by `audit`;
-    `judged_by` is the edition of the rules that wrote them.
+    whatever the others say (see `kits.rules.ledger.readiness.FitDays`). `first_expiry` is the
+    earliest date inside, None where nothing is dated. `contents_entered`: somebody has said what is
+    in it. All of them are rewritten with every entry that touches the kit and re-derived by
+    `audit`; `judged_by` is the edition of the rules that wrote them.
     """
 
     name = models.CharField(max_length=40)
@@ -66,6 +74,8 @@ class Kit(models.Model):
     retired_on = models.DateField(null=True, blank=True)
     revision = models.PositiveIntegerField(default=1)
 
+    objects = KitQuerySet.as_manager()
+
     class Meta:
         ordering = ["name"]
         constraints = [
@@ -94,6 +104,20 @@ class Kit(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def look_by(self) -> date | None:
+        """When its contents have to be checked again; None where nobody has yet."""
+        checked = self.looked_inside_on
+        return look_by(checked, self.look_interval_days) if checked else None
+
+
+class SealQuerySet(models.QuerySet["Seal"]):
+    """Seals of kits and sections."""
+
+    def unbroken(self) -> Self:
+        """Those still on."""
+        return self.filter(broken__isnull=True)
+
 
 class Seal(models.Model):
     """A numbered seal on a kit, or on one of its sections. Broken by any movement or report."""
@@ -107,6 +131,8 @@ class Seal(models.Model):
     broken = models.ForeignKey(
         Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="seals_broken"
     )
+
+    objects = SealQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -128,6 +154,16 @@ class Seal(models.Model):
         return self.number
 
 
+class LevelFactQuerySet(models.QuerySet["LevelFact"]):
+    """Levels by whether they count."""
+
+    def newest_in(self, sections: Iterable[int]) -> Self:
+        """The newest of each item in these sections (ids) that was not taken back."""
+        counted = self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
+        newest = counted.values("section", "item").annotate(newest=models.Max("id")).order_by()
+        return self.filter(pk__in=newest.values("newest"))
+
+
 @append_only
 class LevelFact(models.Model):
     """How much of something judged by eye was seen in a section; the latest one counts."""
@@ -137,12 +173,11 @@ class LevelFact(models.Model):
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="levels")
     level = models.CharField(max_length=6, choices=[(v.value, v.value) for v in Level])
 
+    objects = LevelFactQuerySet.as_manager()
+
     class Meta:
         ordering = ["id"]
         indexes = [models.Index(fields=["section", "item", "-id"])]
-
-    def __str__(self) -> str:
-        return f"{self.item_id}: {self.level}"
 
 
 class WithheldKind(models.TextChoices):
@@ -154,6 +189,14 @@ class WithheldKind(models.TextChoices):
     SOMETHING_WRONG = "something-wrong", "something wrong"
     KEEP_AS_IT_CAME_BACK = "keep-as-it-came-back", "keep as it came back"
     MIXED = "mixed", "contents mixed with another kit's"
+
+
+class WithholdingQuerySet(models.QuerySet["Withholding"]):
+    """What keeps kits and lots back."""
+
+    def open(self) -> Self:
+        """Those not released."""
+        return self.filter(released__isnull=True)
 
 
 class Withholding(models.Model):
@@ -171,6 +214,8 @@ class Withholding(models.Model):
     released = models.ForeignKey(
         Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="released"
     )
+
+    objects = WithholdingQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -202,6 +247,3 @@ class Photo(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"photo {self.pk}"

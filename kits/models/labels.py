@@ -1,6 +1,6 @@
 """Printed codes bound to what they are stuck on."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import Q
@@ -26,6 +26,14 @@ def _bound(target: str, *kinds: LabelKind) -> Q:
     """Labels of these kinds have this target and no other."""
     targets = ("kit", "place", "lot", "person")
     return Q(kind__in=[k.value for k in kinds], **{f"{t}__isnull": t != target for t in targets})
+
+
+class LabelQuerySet(models.QuerySet["Label"]):
+    """Labels by whether they are valid."""
+
+    def active(self) -> Self:
+        """Those not cancelled."""
+        return self.filter(cancelled_at__isnull=True)
 
 
 class Label(models.Model):
@@ -57,6 +65,8 @@ class Label(models.Model):
     replaced_by = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaces"
     )
+
+    objects = LabelQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

@@ -1,13 +1,17 @@
 """The stock book: entries (one act each), their legs, and the holdings that follow from them."""
 
-from __future__ import annotations
+from typing import Self, TypeVar, cast
 
 from django.db import models
 from django.db.models import F, Q
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
+from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField, WordsJSONField
 from kits.models.places import Place
+
+_Shape = TypeVar("_Shape")
 
 
 class EntryKind(models.TextChoices):
@@ -84,10 +88,10 @@ class Entry(models.Model):
     recorded_at = models.DateTimeField()
     claimed_at = models.DateTimeField(null=True)
     clock_offset_s = models.IntegerField(default=0)
-    reason = models.CharField(max_length=500, blank=True)
-    incident = models.CharField(max_length=80, blank=True)
+    reason = WordsField(max_length=LONGER * 500, blank=True)
+    incident = WordsField(max_length=LONGER * 80, blank=True)
     irregular = models.JSONField(default=list)
-    detail = models.JSONField(default=dict)
+    detail = WordsJSONField(default=dict)
     reverses = models.OneToOneField(
         "self", null=True, on_delete=models.PROTECT, related_name="reversed_by"
     )
@@ -115,6 +119,10 @@ class Entry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.pk}"
+
+    def detail_as(self, shape: type[_Shape]) -> _Shape:
+        """Its detail, of the shape in `kits.models.details` that entries of its kind have."""
+        return cast(_Shape, self.detail)
 
 
 @append_only
@@ -147,12 +155,22 @@ class Movement(models.Model):
         return f"{self.units} of {self.lot_id}: {self.from_place_id} → {self.to_place_id}"
 
 
+class HoldingQuerySet(models.QuerySet["Holding"]):
+    """Units in places."""
+
+    def on_hand(self) -> Self:
+        """Those with units; a row of nothing stays when all is gone."""
+        return self.filter(units__gt=0)
+
+
 class Holding(models.Model):
     """How many units of a lot an inner place holds: what the movements add up to."""
 
     lot = models.ForeignKey("kits.Lot", on_delete=models.PROTECT, related_name="holdings")
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="holdings")
     units = models.IntegerField()
+
+    objects = HoldingQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -1,13 +1,13 @@
 """Kit lists: versions with sections and lines, each version signed until a date."""
 
-from __future__ import annotations
+from datetime import date
 
 from django.db import models
 from django.db.models import F, Q
 
 from gearroom.core.models import Person
 from kits.models.catalogue import Item
-from kits.rules.facts import Criticality
+from kits.rules.ledger.facts import Criticality
 
 
 class PackingList(models.Model):
@@ -68,6 +68,11 @@ class PackingListVersion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.packing_list} v{self.number}"
+
+    def is_signed_on(self, day: date) -> bool:
+        """Whether its signature is in force on a day."""
+        ends = self.signed_until
+        return self.signed_on is not None and ends is not None and self.signed_on <= day <= ends
 
 
 class ListSection(models.Model):

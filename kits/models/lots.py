@@ -1,15 +1,15 @@
 """Batches of things: identity, the facts once believed of them, and how they arrived."""
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.db import models
 from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.models.append_only import append_only
+from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 
@@ -79,7 +79,7 @@ class Receipt(models.Model):
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="receipts")
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="receipts")
     units = models.PositiveIntegerField()
-    supplier = models.CharField(max_length=120, blank=True)
+    supplier = WordsField(max_length=LONGER * 120, blank=True)
     price = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
     currency = models.CharField(max_length=3, blank=True)
 
@@ -107,7 +107,7 @@ class InstrumentCheck(models.Model):
     checked_on = models.DateField()
     passed = models.BooleanField()
     due_on = models.DateField(null=True, blank=True)
-    answer = models.CharField(max_length=200, blank=True)
+    answer = WordsField(max_length=LONGER * 200, blank=True)
     checked_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:

@@ -1,11 +1,11 @@
 """What was needed and no kit had: the only trace of what is not carried."""
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.append_only import append_only
+from gearroom.core.models.append_only import append_only
+from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 
@@ -17,7 +17,7 @@ class UnmetNeed(models.Model):
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="unmet_needs")
     item = models.ForeignKey(Item, null=True, on_delete=models.PROTECT, related_name="unmet_needs")
-    words = models.CharField(max_length=120, blank=True)
+    words = WordsField(max_length=LONGER * 120, blank=True)
 
     class Meta:
         ordering = ["id"]

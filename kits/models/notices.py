@@ -1,8 +1,7 @@
 """What a person should be told, once, and how each of them wants to hear of it."""
 
-from __future__ import annotations
-
 from datetime import time
+from typing import Self
 
 from django.db import models
 from django.db.models import Q
@@ -13,13 +12,22 @@ from kits.models.kits import Kit
 from kits.models.ledger import Entry
 
 
+class NoticeQuerySet(models.QuerySet["Notice"]):
+    """Notices by what became of them."""
+
+    def unsent(self) -> Self:
+        """Those neither sent nor taken back."""
+        return self.filter(sent_at__isnull=True, taken_back_at__isnull=True)
+
+
 class Notice(models.Model):
     """Something a person should be told, written with the entry that gave rise to it.
 
     `fact` names what it is about (and for when), so that the same is never told twice. `due_at` is
     when it may be sent, or tried again. Whoever sends it holds a `lease` until `lease_until`, and
     keeps in `rendered` the bytes that go out to `recipient`, so that sending again after a crash
-    sends the same. `unsent_why` says why it is not sent by itself (see `kits.rules.telling`).
+    sends the same. `unsent_why` says why it is not sent by itself (see
+    `kits.rules.notices.policy`).
     """
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="notices")
@@ -41,6 +49,8 @@ class Notice(models.Model):
     taken_back_at = models.DateTimeField(null=True, blank=True)
     sent_at = models.DateTimeField(null=True, blank=True)
     message_id = models.CharField(max_length=120, blank=True)
+
+    objects = NoticeQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -114,6 +124,14 @@ class HearingChoice(models.Model):
         return f"{self.person_id}: {self.kind} {self.when}"
 
 
+class EpisodeQuerySet(models.QuerySet["Episode"]):
+    """What was or is so for a time."""
+
+    def open(self) -> Self:
+        """Those that are still so."""
+        return self.filter(closed_at__isnull=True)
+
+
 class Episode(models.Model):
     """Something that is so from `opened_at` until `closed_at`, told once when it opens: such as
     stock of a thing (`subject`) in a room that is down to its order level."""
@@ -125,6 +143,8 @@ class Episode(models.Model):
     facts = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = EpisodeQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

@@ -1,6 +1,6 @@
 """Places: where units are (inner) and where they came from or went to (outer)."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import Q
@@ -50,6 +50,22 @@ LEFT_US = (PlaceKind.SOLD, PlaceKind.GIVEN)
 """Where units went that others have now: neither used nor wasted."""
 
 
+class PlaceQuerySet(models.QuerySet["Place"]):
+    """Places by kind and by whether they are in use."""
+
+    def open(self) -> Self:
+        """Those in use."""
+        return self.filter(closed_on__isnull=True)
+
+    def shelves(self) -> Self:
+        """Shelves."""
+        return self.filter(kind=PlaceKind.SHELF)
+
+    def sections(self) -> Self:
+        """Sections of kits."""
+        return self.filter(kind=PlaceKind.SECTION)
+
+
 class Place(models.Model):
     """A shelf, a kit's section, a room's quarantine, training box, incoming transit or what went
     away with a casualty and may come back, or one of the outer places, of which there is one each
@@ -66,6 +82,8 @@ class Place(models.Model):
     section_key = models.CharField(max_length=40, blank=True)
     position = models.PositiveIntegerField(default=0)
     closed_on = models.DateField(null=True, blank=True)
+
+    objects = PlaceQuerySet.as_manager()
 
     class Meta:
         ordering = ["position", "name", "id"]
@@ -115,3 +133,12 @@ class Place(models.Model):
     def inner(self) -> bool:
         """Whether it keeps holdings."""
         return self.kind in INNER
+
+    @property
+    def room_now(self) -> Room:
+        """The room that an inner place is in: its own, or of a section the one its kit is in.
+        Raises `ValueError` for an outer place."""
+        room = self.kit.room if self.kit else self.room
+        if room is None:
+            raise ValueError(f"{self.name} is an outer place and in no room.")
+        return room

@@ -1,6 +1,6 @@
 """Makers' recalls, with a row for each place that holds the batch, certainly or maybe."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -9,7 +9,7 @@ from gearroom.core.models import Person
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.places import Place
-from kits.rules.recalls import Outcome
+from kits.rules.recalls.certainty import Outcome
 
 
 class RecallScope(models.TextChoices):
@@ -23,11 +23,11 @@ class RecallScope(models.TextChoices):
 class RecallQuerySet(models.QuerySet["Recall"]):
     """Recalls by how they stand."""
 
-    def open(self) -> RecallQuerySet:
+    def open(self) -> Self:
         """Those that are still followed."""
         return self.filter(closed__isnull=True)
 
-    def blocking(self) -> RecallQuerySet:
+    def blocking(self) -> Self:
         """Those whose batches may not be used: all that the maker has not withdrawn."""
         return self.exclude(outcome=Outcome.WITHDRAWN)
 

@@ -1,11 +1,10 @@
 """Sweeps that find from the database whom to tell what, and send what is due."""
 
-from __future__ import annotations
-
 from celery import shared_task
 
 from gearroom.core import clock
-from kits.services import alarms, sending, signatures, weekly
+from kits.services.lists import signatures
+from kits.services.mail import alarms, digest, sending
 
 
 @shared_task
@@ -13,7 +12,7 @@ def look() -> None:
     """Write down what has come to be told: weekly emails due, kits not back or not fit, recalls
     that nobody answered, signatures that end."""
     now = clock.now()
-    weekly.write(now)
+    digest.write(now)
     alarms.look(now)
     signatures.look()
 

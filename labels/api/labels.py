@@ -1,63 +1,60 @@
-"""Doors of labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
-
-from __future__ import annotations
+"""Labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
-from django.utils.translation import gettext as _
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.act import Act, Actor
-from gearroom.core.api.serializers import ActBody, PageQuery, StrictSerializer
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
-from gearroom.core.problems import Invalid
-from kits.api import bodies
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.openapi.member_rules import Needs, OneOf
+from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
+from kits.api import answers, bodies
 from kits.models import Label, LabelKind
-from kits.rules import codes
-from kits.services import find, labelling
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from kits.services.lookup import find
 
 _MOST_TARGETS = 500
+_ONE_THING = _lazy("Send exactly one of: kit, kit and section, lot, shelf or person.")
+
+
+def _kit_of(label: Label) -> str | None:
+    kit = label.kit or (label.place.kit if label.place else None)
+    return kit.name if kit else None
 
 
 class LabelAnswer(serializers.Serializer[Any]):
-    code = serializers.CharField(help_text="As people see it: XXXX-XXXX.")
+    code = answers.LabelCode(help_text="As people see it: XXXX-XXXX.")
     kind = serializers.ChoiceField([str(kind) for kind in LabelKind])
-    on = serializers.CharField(help_text="What it is on, in a few words.")
-    kit = serializers.CharField(allow_null=True)
-    section = serializers.CharField(allow_null=True, help_text="Its key; “kit” says whose.")
-    lot = serializers.IntegerField(allow_null=True)
-    shelf = serializers.IntegerField(allow_null=True)
-    person = serializers.IntegerField(allow_null=True)
-    room = serializers.CharField(allow_null=True)
+    on = answers.made(
+        serializers.CharField, labelling.name_of, help_text="What it is on, in a few words."
+    )
+    kit = answers.made(serializers.CharField, _kit_of, allow_null=True)
+    section = answers.made(
+        serializers.CharField,
+        lambda place: place.section_key if place.kit else None,
+        source="place",
+        allow_null=True,
+        help_text="Its key; “kit” says whose.",
+    )
+    lot = serializers.IntegerField(source="lot_id", allow_null=True)
+    shelf = answers.made(
+        serializers.IntegerField,
+        lambda place: None if place.kit else place.pk,
+        source="place",
+        allow_null=True,
+    )
+    person = serializers.IntegerField(source="person_id", allow_null=True)
+    room = serializers.CharField(source="room.slug", allow_null=True)
     made_at = serializers.DateTimeField()
     bound_at = serializers.DateTimeField(allow_null=True)
     printed_at = serializers.DateTimeField(allow_null=True)
     cancelled_at = serializers.DateTimeField(allow_null=True)
     cancelled_why = serializers.CharField(allow_blank=True)
-    replaced_by = serializers.CharField(allow_null=True)
-
-    def to_representation(self, label: Label) -> dict[str, Any]:
-        """The label, with what it is on."""
-        kit = label.kit or (label.place.kit if label.place else None)
-        on_shelf = label.place is not None and label.place.kit is None
-        return {
-            "code": codes.shown(label.code),
-            "kind": label.kind,
-            "on": labelling.name_of(label),
-            "kit": kit.name if kit else None,
-            "section": label.place.section_key if label.place and label.place.kit else None,
-            "lot": label.lot_id,
-            "shelf": label.place_id if on_shelf else None,
-            "person": label.person_id,
-            "room": label.room.slug if label.room else None,
-            "made_at": label.made_at,
-            "bound_at": label.bound_at,
-            "printed_at": label.printed_at,
-            "cancelled_at": label.cancelled_at,
-            "cancelled_why": label.cancelled_why,
-            "replaced_by": codes.shown(label.replaced_by.code) if label.replaced_by else None,
-        }
+    replaced_by = answers.LabelCode(source="replaced_by.code", allow_null=True)
 
 
 class LabelsAnswer(serializers.Serializer[Any]):
@@ -66,6 +63,11 @@ class LabelsAnswer(serializers.Serializer[Any]):
 
 class TargetBody(StrictSerializer):
     """What a label is stuck on: exactly one of these; a section by its kit and its key."""
+
+    rules = (
+        OneOf(("kit", "lot", "shelf", "person"), _ONE_THING),
+        Needs("section", "kit", _ONE_THING),
+    )
 
     kit = serializers.CharField(
         required=False, max_length=40, help_text="By name or by its label's code."
@@ -76,15 +78,6 @@ class TargetBody(StrictSerializer):
     lot = serializers.CharField(required=False, max_length=40, help_text="A batch, by id.")
     shelf = serializers.CharField(required=False, max_length=40, help_text="By id.")
     person = serializers.CharField(required=False, max_length=40, help_text="By id.")
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Exactly one thing."""
-        given = {"kit", "lot", "shelf", "person"} & set(data)
-        if len(given) != 1 or ("section" in data and "kit" not in data):
-            raise serializers.ValidationError(
-                _("Say one thing: kit, kit and section, lot, shelf or person.")
-            )
-        return data
 
 
 def target(actor: Actor, data: dict[str, Any]) -> labelling.Target:
@@ -97,7 +90,7 @@ def target(actor: Actor, data: dict[str, Any]) -> labelling.Target:
     if "shelf" in data:
         return find.shelf(actor, data["shelf"])
     actor.require("see_people")
-    return find.person(data["person"])
+    return find.person(actor, data["person"])
 
 
 class LabelQuery(PageQuery):
@@ -112,8 +105,16 @@ class LabelQuery(PageQuery):
 
 
 class MakeBody(bodies.HereBody):
-    on = TargetBody(
-        many=True, required=False, allow_empty=False, max_length=_MOST_TARGETS,
+    example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
+    rules = (
+        OneOf(
+            ("on", "blanks"), _lazy("Send either “on” (what the labels go on) or “blanks”."), "on"
+        ),
+        Needs("blanks", "room", _lazy("Send the gear room that the blank labels are for."), "room"),
+    )
+
+    on = bodies.lines(
+        TargetBody, most=_MOST_TARGETS, required=False, allow_empty=False,
         help_text="What to make labels for.",
     )  # fmt: skip
     blanks = serializers.IntegerField(
@@ -126,49 +127,35 @@ class MakeBody(bodies.HereBody):
         default=False, help_text="Make another label for what has one already."
     )
 
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Either labels for things, or blanks for a room."""
-        if ("on" in data) == ("blanks" in data):
-            raise serializers.ValidationError(
-                {"on": [_("Say what the labels are on; or “blanks”.")]}
-            )
-        if "blanks" in data and "room" not in data:
-            raise serializers.ValidationError({"room": [_("Say which room the blanks are for.")]})
-        return data
-
 
 class Labels(ListView, UseCaseView):
     use_case = "print_labels"
     query = LabelQuery
     shows = LabelAnswer
+    filters = {
+        "kit": named(find.kit, "kit", "place__kit"),
+        "room": named(find.room, "room"),
+        "shelf": "place",
+        "kind": "kind",
+        "lot": "lot",
+        "person": "person",
+        "cancelled": present("cancelled_at"),
+        "printed": present("printed_at"),
+    }
     body = MakeBody
     answers = {201: LabelsAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
         """Labels of your rooms."""
-        assert self.actor is not None  # this door is not public
         labels = labelling.labels_of(self.actor)
         if not self.actor.may("see_people"):
             labels = labels.exclude(kind=LabelKind.PERSON)
-        if "kit" in query:
-            kit = find.kit(self.actor, query["kit"])
-            labels = labels.filter(Q(kit=kit) | Q(place__kit=kit))
-        if "room" in query:
-            labels = labels.filter(room=find.room(self.actor, query["room"]))
-        if "shelf" in query:
-            labels = labels.filter(place=query["shelf"])
-        for name in ("kind", "lot", "person"):
-            if name in query:
-                labels = labels.filter(**{name: query[name]})
-        for name in ("cancelled", "printed"):
-            if name in query:
-                labels = labels.filter(**{f"{name}_at__isnull": not query[name]})
         return labels
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make labels: for things, or blanks for a room.
+        """Make labels: for kits, sections, batches, shelves or people, or blanks for a room.
 
-        What has a label that counts keeps it and is answered with it, unless “again”.
+        What has a valid label keeps it and is answered with it, unless “again”.
         """
         act = bodies.here(act, data)
         if "blanks" in data:
@@ -177,18 +164,19 @@ class Labels(ListView, UseCaseView):
         else:
             things = [target(act.actor, row) for row in data["on"]]
             made = labelling.labels_for(act, things, act.room, again=data["again"])
-        return 201, {"labels": LabelAnswer(made, many=True).data}
+        return 201, {"labels": made}
 
 
-class LabelDoor(ReadView):
+class OneLabel(ReadView):
     shows = LabelAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
         """A label of your rooms by its code, cancelled or not."""
-        return LabelAnswer(_label(self.actor, self.kwargs["code"])).data
+        return labelling.one_of(self.actor, self.kwargs["code"])
 
 
 class BindBody(bodies.HereBody):
+    example = {"to": {"kit": "DAY-02"}}
     to = TargetBody(help_text="What it is stuck on.")
 
 
@@ -201,10 +189,11 @@ class Bind(UseCaseView):
         """Bind a blank label to what it was stuck on."""
         act = bodies.here(act, data)
         bound = labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
-        return 200, LabelAnswer(bound).data
+        return 200, bound
 
 
 class CancelBody(ActBody):
+    example = {"why": "Worn off.", "replace": True}
     why = serializers.CharField(max_length=200, help_text="For whoever scans it later.")
     replace = serializers.BooleanField(
         default=False, help_text="Make the label that takes its place."
@@ -212,7 +201,7 @@ class CancelBody(ActBody):
 
 
 class CancelAnswer(serializers.Serializer[Any]):
-    cancelled = LabelAnswer()
+    cancelled = LabelAnswer(source="label")
     replacement = LabelAnswer(allow_null=True)
 
 
@@ -222,29 +211,21 @@ class Cancel(UseCaseView):
     answers = {200: CancelAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
-        found = _label(act.actor, self.kwargs["code"])
-        done = labelling.cancel(act, found.code, data["why"], and_replace=data["replace"])
-        new = done.replacement
-        return 200, {
-            "cancelled": LabelAnswer(done.label).data,
-            "replacement": LabelAnswer(new).data if new else None,
-        }
-
-
-def _label(actor: Actor | None, code: str) -> Label:
-    assert actor is not None  # none of these doors is public
-    return labelling.one_of(actor, code)
+        """Cancel a label that is worn, lost or in the wrong place, and replace it if wanted."""
+        label = labelling.one_of(act.actor, self.kwargs["code"])
+        done = labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
+        return 200, done
 
 
 def wanted_codes(texts: list[str]) -> list[str]:
     """The codes among what somebody wrote. Raises Invalid for what is no code."""
-    found = []
+    codes = []
     for text in texts:
-        code = codes.parse(text)
+        code = label_codes.parse(text)
         if code is None:
             raise Invalid(
-                _("“%(text)s” is no label code. Check the code.") % {"text": text}, field="labels"
+                _("“%(text)s” is not a label code. Check the code.") % {"text": text},
+                field="labels",
             )
-        found.append(code)
-    return found
+        codes.append(code)
+    return codes

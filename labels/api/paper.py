@@ -1,8 +1,5 @@
-"""Doors of what is printed: label sheets and pictures, kit tags, lid cards, sign-out sheets."""
+"""What is printed: label sheets and pictures, kit tags, lid cards, sign-out sheets."""
 
-from __future__ import annotations
-
-import dataclasses
 from typing import Any, ClassVar
 
 from django.http import HttpResponse, HttpResponseBase
@@ -11,23 +8,28 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from gearroom.core.act import Act
-from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import ActBody, QuerySerializer, StrictSerializer
-from gearroom.core.api.views import Door, ReadView, UseCaseView
-from kits.services import find, labelling
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.openapi.description import ViewSchema
+from gearroom.core.api.problems import in_form
+from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
+from gearroom.core.api.views import ReadView, UseCaseView, View
+from kits.services.labelling import labelling
+from kits.services.lookup import find
 from labels import printing
 from labels.api.labels import wanted_codes
-from labels.rules.calibration import Offset, marks
-from labels.rules.sheets import SheetError
-from labels.services import paper
+from labels.rules.layout.calibration import Offset, marks
+from labels.rules.layout.sheets import Sheet, SheetError
+from labels.services.paper import paper
 
 _PDF = "application/pdf"
+_MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")
 _ORDERS = ("as-given", "name", "room", "code")
 
 
-class PaperSchema(DoorSchema):
-    """A door that answers with a file of one of the kinds in its `media`."""
+class PaperSchema(ViewSchema):
+    """A view that answers with a file of one of the kinds in its `media`."""
 
     def get_response_serializers(self) -> Any:
         """The file, and every problem there may be instead."""
@@ -41,7 +43,7 @@ class PaperSchema(DoorSchema):
 
     def _problems(self, found: Any) -> Any:
         any_problem = next(iter(found.values()))
-        more = {409: "Not as things stand", 422: "It does not fit"}
+        more = {409: "Not as things stand", 422: "In form, and cannot be right; or it does not fit"}
         media = next(iter(found))[1]
         return {
             (status, media): type(any_problem)(any_problem.response, text)
@@ -66,6 +68,7 @@ class OffsetBody(StrictSerializer):
 
 
 class SheetBody(ActBody):
+    example = {"labels": ["9C5G-K64D"], "sheet": "a4-3x7", "preview": True}
     labels = serializers.ListField(
         child=serializers.CharField(max_length=20),
         min_length=1,
@@ -78,15 +81,13 @@ class SheetBody(ActBody):
     )
     copies = serializers.IntegerField(default=1, min_value=1, max_value=100)
     order = serializers.ChoiceField(_ORDERS, default="as-given")
-    offset = OffsetBody(
-        required=False, help_text="The printer's correction, as the test page tells."
-    )
+    offset = OffsetBody(required=False, help_text="The printer's correction, from the test page.")
     preview = serializers.BooleanField(
         default=False, help_text="Marked as a preview; its symbols lead nowhere."
     )
 
 
-class Sheets(Door):
+class Sheets(View):
     """Print labels on a sheet, as PDF.
 
     Every symbol is read back from the rendered page before it is handed over. Refused while no
@@ -106,12 +107,15 @@ class Sheets(Door):
         self.read_query(None)
         serializer = self.body(data=dict(request.data))
         serializer.is_valid(raise_exception=True)
-        data = dict(serializer.validated_data)
-        assert self.actor is not None  # this door is not public
-        labels = paper.chosen(self.actor, wanted_codes(data["labels"]))
-        pdf = paper.print_sheet(
-            Act(self.actor),
-            labels,
+        with in_form():
+            pdf = self.printed(self.actor, serializer.validated_data)
+        return _file(pdf, _PDF, "labels.pdf")
+
+    def printed(self, actor: Actor, data: dict[str, Any]) -> bytes:
+        """The labels that a body names, on the sheet that it names."""
+        return paper.print_sheet(
+            Act(actor),
+            paper.labels_of_codes(actor, wanted_codes(data["labels"])),
             paper.sheet(data["sheet"]),
             start_cell=data["start_cell"],
             copies=data["copies"],
@@ -119,7 +123,6 @@ class Sheets(Door):
             offset=Offset(**data["offset"]) if "offset" in data else None,
             preview=data["preview"],
         )
-        return _file(pdf, _PDF, "labels.pdf")
 
 
 class HoleBody(StrictSerializer):
@@ -129,6 +132,10 @@ class HoleBody(StrictSerializer):
 
 
 class LayoutBody(ActBody):
+    example = {
+        "name": "Our sheet", "page_width_mm": 210, "page_height_mm": 297, "columns": 2,
+        "rows": 5, "cell_width_mm": 95, "cell_height_mm": 50, "left_mm": 10, "top_mm": 20,
+    }  # fmt: skip
     name = serializers.CharField(max_length=60)
     page_width_mm = serializers.FloatField(min_value=5, max_value=1000)
     page_height_mm = serializers.FloatField(min_value=5, max_value=1000)
@@ -151,37 +158,19 @@ class LayoutBody(ActBody):
     dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
 
 
-class LayoutAnswer(serializers.Serializer[Any]):
-    key = serializers.CharField(help_text="What “sheet” takes.")
-    name = serializers.CharField()
+class LayoutAnswer(DataclassSerializer):
+    shown = Sheet
+    left_out = ("hole",)
+    help_texts = {"key": "What “sheet” takes."}
     own = serializers.BooleanField(help_text="Added here, not built in.")
     cells = serializers.IntegerField()
-    page_width_mm = serializers.FloatField()
-    page_height_mm = serializers.FloatField()
-    columns = serializers.IntegerField()
-    rows = serializers.IntegerField()
-    cell_width_mm = serializers.FloatField()
-    cell_height_mm = serializers.FloatField()
-    left_mm = serializers.FloatField()
-    top_mm = serializers.FloatField()
-    pitch_x_mm = serializers.FloatField()
-    pitch_y_mm = serializers.FloatField()
-    roll = serializers.BooleanField()
-    cut = serializers.BooleanField()
     dx_mm = serializers.FloatField()
     dy_mm = serializers.FloatField()
 
-    def to_representation(self, kept: paper.KeptSheet) -> dict[str, Any]:
+    def to_representation(self, kept: paper.StoredSheet) -> Any:
         """The sheet and its printer's correction."""
-        measures = dataclasses.asdict(kept.sheet)
-        del measures["hole"]
-        return {
-            **measures,
-            "own": kept.own,
-            "cells": kept.sheet.cells,
-            "dx_mm": kept.offset.dx_mm,
-            "dy_mm": kept.offset.dy_mm,
-        }
+        own = {"own": kept.own, "cells": kept.sheet.cells}
+        return super().to_representation({**vars(kept.sheet), **vars(kept.offset), **own})
 
 
 class LayoutsAnswer(serializers.Serializer[Any]):
@@ -196,13 +185,12 @@ class Layouts(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Sheets and rolls that labels are printed on: the built-in ones and your own."""
-        return {"layouts": LayoutAnswer(paper.sheets(), many=True).data}
+        return {"layouts": paper.sheets()}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a sheet of your own, by its measures; it is checked for fit."""
         name, dx_mm, dy_mm = (data.pop(field) for field in ("name", "dx_mm", "dy_mm"))
-        kept = paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
-        return 201, LayoutAnswer(kept).data
+        return 201, paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
 
 
 class CalibrationQuery(QuerySerializer):
@@ -212,21 +200,15 @@ class CalibrationQuery(QuerySerializer):
     across_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
     down_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
 
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """All four measures, or none."""
-        measured = {"left_mm", "top_mm", "across_mm", "down_mm"} & set(data)
-        if len(measured) not in (0, 4):
-            raise serializers.ValidationError(_("Give all four measures, or none."))
-        return data
 
-
-def _measured(kept: paper.KeptSheet, data: dict[str, Any]) -> Offset | None:
-    if "left_mm" not in data:
+def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
+    measures = [data[name] for name in _MEASURES if name in data]
+    if not measures:
         return None
+    if len(measures) < len(_MEASURES):
+        raise Invalid(_("Send all four measurements, or none."))
     try:
-        return marks(kept.sheet).offset(
-            data["left_mm"], data["top_mm"], data["across_mm"], data["down_mm"]
-        )
+        return marks(kept.sheet).offset(*measures)
     except SheetError as error:
         raise paper.as_problem(error) from error
 
@@ -245,11 +227,8 @@ class TestPage(ReadView):
         return _file(pdf, _PDF, "test-page.pdf")
 
 
-class OffsetAnswer(serializers.Serializer[Any]):
-    dx_mm = serializers.FloatField()
-    dy_mm = serializers.FloatField()
-    scale_x = serializers.FloatField()
-    scale_y = serializers.FloatField()
+class OffsetAnswer(DataclassSerializer):
+    shown = Offset
 
 
 class Calibration(ReadView):
@@ -259,7 +238,7 @@ class Calibration(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The correction that follows from what was measured on the test page."""
-        return dataclasses.asdict(_measured(paper.sheet(query["sheet"]), query) or Offset())
+        return _measured(paper.sheet(query["sheet"]), query) or Offset()
 
 
 # --------------------------------------------------------------------------- one label, kits, rooms
@@ -278,9 +257,8 @@ class Picture(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One label as a picture: PNG at the printer's dots an inch, or SVG."""
-        assert self.actor is not None  # this door is not public
-        found = labelling.one_of(self.actor, self.kwargs["code"])
-        (label,) = paper.chosen(self.actor, [found.code])
+        wanted = labelling.one_of(self.actor, self.kwargs["code"])
+        (label,) = paper.labels_of_codes(self.actor, [wanted.code])
         on, form = paper.sheet(query["sheet"]).sheet, query["form"]
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]
@@ -302,7 +280,7 @@ class Tag(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The tag of a sealed kit: its first expiry, seal, by whom, the code."""
-        kit = find.kit(_known(self.actor), self.kwargs["kit"])
+        kit = find.kit(self.actor, self.kwargs["kit"])
         on = paper.sheet(query["sheet"]).sheet
         return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
 
@@ -319,10 +297,14 @@ class Card(ReadView):
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The card for a kit's lid: things by pouch, who is responsible, cautions, the code."""
-        kit = find.kit(_known(self.actor), self.kwargs["kit"])
+        """The card for a kit's lid: items by pouch, who is responsible, cautions, the code."""
+        kit = find.kit(self.actor, self.kwargs["kit"])
         size: printing.CardFormat = query["size"]
-        return _file(paper.lid_card(kit, size, preview=query["preview"]), _PDF, "card.pdf")
+        return _file(
+            paper.lid_card(self.actor, kit, size, preview=query["preview"]),
+            _PDF,
+            "card.pdf",
+        )
 
 
 class PreviewQuery(QuerySerializer):
@@ -337,12 +319,7 @@ class SignOutSheet(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The paper sheet to sign kits out on when phones are dead."""
-        room = find.room(_known(self.actor), self.kwargs["room"])
+        room = find.room(self.actor, self.kwargs["room"])
         return _file(
             paper.sign_out_sheet(room, preview=query["preview"]), _PDF, "sign-out-sheet.pdf"
         )
-
-
-def _known(actor: Any) -> Any:
-    assert actor is not None  # none of these doors is public
-    return actor

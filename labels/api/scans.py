@@ -1,6 +1,4 @@
-"""The scan door: a picture or texts in; what was read, what it means, what was done, what next."""
-
-from __future__ import annotations
+"""Scans: a picture or texts in; what was read, what it means, what was done, what next."""
 
 import uuid
 from collections.abc import Mapping
@@ -8,31 +6,38 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponseBase
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from gearroom.core.act import Act
-from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Unacceptable, beyond_form, document
+from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
+from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.problems import MEDIA_TYPE
-from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import ActBody, NoteField, ProblemDocument, ScannedField
+from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser, read_object
+from gearroom.core.api.requests.serializers import (
+    UUID_FORM,
+    ActBody,
+    NoteField,
+    ProblemDocument,
+    ScannedField,
+)
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
-from gearroom.core.problems import Invalid, document
-from gearroom.core.services.once import NEVER_KEPT, Answer
+from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
-from kits.services import find
-from kits.services.going_out import UNSAID
+from kits.services.lookup import find
+from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import ScanAnswer, shown
-from labels.rules.scans import Intent, Look, typed_texts
-from labels.rules.typed import Kind, resolve
-from labels.services import scanning
-from labels.services.looking import look
-from labels.services.outcomes import Ask, UsedSaid
+from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
+from labels.rules.codes.typed import TextKind, resolve
+from labels.services.scan import scanning
+from labels.services.scan.read_picture import read
+from labels.services.scan.results import ScanRequest, UsedUnits
 
 MOST_CHARACTERS = 8000
 """Of one text; the largest symbols say about 7,000."""
@@ -43,22 +48,23 @@ _LABEL_TEXT = 200
 
 
 class UsedBody(bodies.UseLineBody):
+    rules = (
+        AnyOf(
+            ("item", "lot", "label"),
+            _lazy("Send the item (“item”) or the batch (“lot” or “label”)."),
+        ),
+    )
+
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
-    label = ScannedField(
+    label = ScannedField(  # type: ignore[assignment]  # so the API names it
         required=False,
         max_length=_LABEL_TEXT,
         help_text="The batch, by its label: the code, or the text as scanned.",
     )
 
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """One of the three says what was used."""
-        if not {"item", "lot", "label"} & set(data):
-            raise serializers.ValidationError(_("Say which thing (item) or batch (lot, label)."))
-        return data
 
-
-class Said(bodies.HereBody):
-    """What is said along with what is scanned, whichever way it comes."""
+class ScanBody(bodies.HereBody):
+    """What is sent along with what is scanned, whichever way it comes."""
 
     intent = serializers.ChoiceField([str(i) for i in Intent], default=str(Intent.IDENTIFY))
     scan_id = serializers.UUIDField(
@@ -68,8 +74,8 @@ class Said(bodies.HereBody):
         required=False,
         allow_null=True,
         max_length=130,
-        help_text="By id or as source:reference; null: for none. Left out, it is what the kit is"
-        " promised to by tomorrow, if whoever takes it is that trip's guide.",
+        help_text="By id or as source:reference; null: for none. Left out, it is the trip up to"
+        " tomorrow that the kit is reserved for, if whoever takes it is that trip's guide.",
     )
     holder = ScannedField(
         required=False,
@@ -79,7 +85,7 @@ class Said(bodies.HereBody):
     due_at = serializers.DateTimeField(
         required=False, allow_null=True, help_text="Null: nobody sets a time."
     )
-    short_reason = serializers.CharField(required=False, max_length=300, default="")
+    short_reason = serializers.CharField(max_length=300, default="", allow_blank=True)
     cleared_by = serializers.CharField(
         required=False,
         max_length=40,
@@ -94,30 +100,36 @@ class Said(bodies.HereBody):
         required=False, help_text="“add”: it lasts through this day; else through its next trip."
     )
     take_reason = serializers.CharField(
-        required=False,
         max_length=300,
         default="",
-        help_text="Why it is taken although it is promised to another's trip.",
+        allow_blank=True,
+        help_text="Why it is taken although it is reserved for another trip.",
     )
     swap = serializers.BooleanField(
-        default=False, help_text="Take this kit although another is promised, and swap the two."
+        default=False, help_text="Take this kit although another is reserved, and swap the two."
     )
     emergency = serializers.BooleanField(
         default=False,
-        help_text="An emergency: it goes whatever stands against it, and is recorded.",
+        help_text="An emergency: it goes whatever is wrong with it, and that is recorded.",
     )
     already_gone = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."
     )
     as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
     seal_seen = serializers.CharField(
-        default="", max_length=40, help_text="The seal's number, or its last three characters."
+        default="",
+        allow_blank=True,
+        max_length=40,
+        help_text="The seal's number, or its last three characters.",
     )
     sharps_or_blood = serializers.BooleanField(default=False)
     wet = serializers.BooleanField(default=False)
-    wrong = serializers.CharField(default="", max_length=300)
+    wrong = serializers.CharField(default="", allow_blank=True, max_length=300)
     incident = serializers.CharField(
-        default="", max_length=80, help_text="A reference; nothing about casualties."
+        default="",
+        allow_blank=True,
+        max_length=80,
+        help_text="A reference; nothing about casualties.",
     )
     place = serializers.CharField(
         required=False,
@@ -126,7 +138,16 @@ class Said(bodies.HereBody):
     )
 
 
-class ScanTexts(Said):
+class ScanTexts(ScanBody):
+    example = {"text": "DAY-02", "intent": "check-out", "holder": "7"}
+    rules = (
+        OneOf(
+            ("text", "texts"),
+            _lazy("Send “text” or “texts”, or a picture as multipart/form-data."),
+            "text",
+        ),
+    )
+
     text = ScannedField(
         required=False,
         max_length=MOST_CHARACTERS,
@@ -141,25 +162,17 @@ class ScanTexts(Said):
         max_length=scanning.MOST_LABELS,
         help_text="Several at once, such as a guide's tag and a kit.",
     )
-    used = UsedBody(many=True, required=False, max_length=_MOST_LINES)
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """One way of saying what was scanned."""
-        if ("text" in data) == ("texts" in data):
-            raise serializers.ValidationError(
-                {"text": [_("Send “text”, or “texts”; or a picture as multipart/form-data.")]}
-            )
-        return data
+    used = bodies.lines(UsedBody, most=_MOST_LINES, required=False)
 
 
-class ScanPicture(Said):
+class ScanPicture(ScanBody):
     from_text = True
 
     image = serializers.FileField(
         allow_empty_file=True,
         help_text="JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC, known by its content.",
     )
-    many = serializers.BooleanField(
+    many = serializers.BooleanField(  # type: ignore[assignment]  # so the API names it
         default=False, help_text="There are several labels: read on when the first is found."
     )
     frame = serializers.BooleanField(
@@ -183,14 +196,20 @@ class ScanPicture(Said):
         try:
             rows = read_object(b'{"used": %s}' % text.encode())
         except Invalid as error:
-            raise serializers.ValidationError(error.detail) from error
+            raise _wrong_lines([error.detail]) from error
         lines = ScanTexts(data={"text": "-", **rows})
         if not lines.is_valid():
-            raise serializers.ValidationError(lines.errors.get("used", _("This has to be a list.")))
+            raise _wrong_lines(lines.errors.get("used", [_("This must be a list.")]))
         return list(lines.validated_data["used"])
 
 
-class ScanSchema(DoorSchema):
+def _wrong_lines(messages: Any) -> Unacceptable:
+    """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
+    says = _("The list of items used could not be read: see “errors”.")
+    return Unacceptable("cannot-be-right", says, errors={"used": messages})
+
+
+class ScanSchema(ViewSchema):
     """Two kinds of body, and a key that may come in either of two ways."""
 
     def get_request_serializer(self) -> Any:
@@ -198,7 +217,7 @@ class ScanSchema(DoorSchema):
         return {"application/json": ScanTexts, "multipart/form-data": ScanPicture}
 
     def get_response_serializers(self) -> Any:
-        """As any door, and 503 when all readers are at work."""
+        """As any view, and 503 when all readers are at work."""
         return {
             **super().get_response_serializers(),
             (503, MEDIA_TYPE): OpenApiResponse(ProblemDocument, "Ask again in a moment."),
@@ -213,7 +232,8 @@ class ScanSchema(DoorSchema):
                 OpenApiParameter.HEADER,
                 description="A UUID drawn for this act, unless “scan_id” is sent. Only"
                 " “identify” may go without either.",
-            )
+            ),
+            *REPLAYS,
         ]
 
 
@@ -223,18 +243,18 @@ class Scans(UseCaseView):
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
     key_header = False
     answers = {200: ScanAnswer, 201: ScanAnswer}
-    _look = Look(())
+    _look = Readings(())
     _kept = True
 
     def _write(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Look at the picture first: it takes long, and nothing is written yet."""
         self.require(self.use_case)
-        content = request.data
+        content: Any = request.data
         image = content.get("image")
         if isinstance(image, UploadedFile):
             frame = content.get("frame") == "true"
             budget = _milliseconds(content.get("budget_ms"), _FRAME_MS if frame else None)
-            self._look = look(
+            self._look = read(
                 image.read(),
                 seconds=budget / 1000 if budget else None,
                 many=content.get("many") == "true",
@@ -246,7 +266,7 @@ class Scans(UseCaseView):
         if self._without_key(content):
             self._kept = False
             self.read_query(None)
-            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content)), False))
+            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content))))
         return super()._write(request, *args, **kwargs)
 
     @property
@@ -258,19 +278,17 @@ class Scans(UseCaseView):
     def key(self, content: dict[str, Any]) -> uuid.UUID:
         """The header Idempotency-Key, or “scan_id”; one frame of a camera may go without."""
         header = "HTTP_IDEMPOTENCY_KEY" in self.request.META
-        said = content.get("scan_id")
-        if not header and isinstance(said, str):
-            try:
-                return uuid.UUID(said)
-            except ValueError:
-                raise Invalid(_("This has to be a UUID."), field="scan_id") from None
+        scan_id = content.get("scan_id")
+        if isinstance(scan_id, str) and not UUID_FORM.fullmatch(scan_id):
+            raise Invalid(_("This must be a UUID."), field="scan_id")
+        if not header and isinstance(scan_id, str):
+            return uuid.UUID(scan_id)
         if self._without_key(content):
             return uuid.uuid4()
         key = super().key(content)
-        if isinstance(said, str) and said.lower() != str(key):
-            raise Invalid(
-                _("“scan_id” and Idempotency-Key name two keys. Send one of them."), field="scan_id"
-            )
+        if isinstance(scan_id, str) and scan_id.lower() != str(key):
+            says = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
+            raise beyond_form(Invalid(says, field="scan_id"))
         return key
 
     def _without_key(self, content: Mapping[str, Any]) -> bool:
@@ -288,27 +306,31 @@ class Scans(UseCaseView):
         """
         act = bodies.here(act, data)
         if "image" in data:
-            seen = self._look
+            reading = self._look
         else:
-            seen = typed_texts(data["texts"] if "texts" in data else [data["text"]])
+            reading = typed_texts(data["texts"] if "texts" in data else [data["text"]])
         ask = self._ask(act, data)
-        answer = scanning.scan(act, seen, ask) if self._kept else scanning.identify(act, seen)
+        answer = scanning.scan(act, reading, ask) if self._kept else scanning.identify(act, reading)
+        if answer.stop is not None:
+            raise answer.stop
         refusal = answer.refusal
         if refusal is None or refusal.problem is None:
-            return 201 if answer.wrote else 200, shown(answer)
-        if refusal.problem.status in NEVER_KEPT:
-            raise refusal.problem
+            return 201 if answer.wrote else 200, answer
         problem = document(refusal.problem, self.request.path)
         return refusal.problem.status, {**problem, **shown(answer)}
 
-    def _ask(self, act: Act, data: dict[str, Any]) -> Ask:
-        return Ask(
+    def kept(self, body: Any) -> Any:
+        """Nothing of a scan that only asks."""
+        return None if dict(self.request.data).get("intent", Intent.IDENTIFY) in QUESTIONS else body
+
+    def _ask(self, act: Act, data: dict[str, Any]) -> ScanRequest:
+        return ScanRequest(
             intent=Intent(data["intent"]),
-            trip=bodies.trip_said(act, data),
-            holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
-            due_at=data.get("due_at", UNSAID),
+            trip=bodies.trip_of(act, data),
+            holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
+            due_at=data.get("due_at", NOT_GIVEN),
             short_reason=data["short_reason"],
-            cleared_by=find.person(data["cleared_by"]) if "cleared_by" in data else None,
+            cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
             line=data.get("line"),
             through=data.get("through"),
             take_reason=data["take_reason"],
@@ -335,22 +357,22 @@ class Scans(UseCaseView):
         }
 
 
-def _milliseconds(said: Any, otherwise: int | None) -> int | None:
+def _milliseconds(text: Any, otherwise: int | None) -> int | None:
     """The budget as far as it can be believed; a wrong one is refused with the rest of the form."""
-    if not isinstance(said, str) or not (said.isascii() and said.isdigit() and len(said) < 5):
+    if not isinstance(text, str) or not (text.isascii() and text.isdigit() and len(text) < 5):
         return otherwise
-    return min(max(int(said), LEAST_BUDGET_MS), MOST_BUDGET_MS)
+    return min(max(int(text), LEAST_BUDGET_MS), MOST_BUDGET_MS)
 
 
 def _code_in(text: str) -> str:
     """The code that a scanned text holds; any other text as it is."""
     typed = resolve(text, today=now().date())
-    return typed.code if typed.kind == Kind.OWN and typed.code else text
+    return typed.code if typed.kind == TextKind.OWN and typed.code else text
 
 
-def _used(row: dict[str, Any]) -> UsedSaid:
+def _used(row: dict[str, Any]) -> UsedUnits:
     lot = find.lot(row["lot"]) if "lot" in row else None
     if "label" in row:
         lot = find.lot(_code_in(row["label"]))
     item = find.item(row["item"]) if "item" in row else None
-    return UsedSaid(row["units"], item, lot, row.get("section", ""))
+    return UsedUnits(row["units"], item, lot, row.get("section", ""))

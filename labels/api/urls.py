@@ -11,7 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("labels/layouts/", paper.Layouts.as_view()),
     path("labels/test-page/", paper.TestPage.as_view()),
     path("labels/calibration/", paper.Calibration.as_view()),
-    path("labels/<str:code>/", labels.LabelDoor.as_view()),
+    path("labels/<str:code>/", labels.OneLabel.as_view()),
     path("labels/<str:code>/bind/", labels.Bind.as_view()),
     path("labels/<str:code>/cancel/", labels.Cancel.as_view()),
     path("labels/<str:code>/image/", paper.Picture.as_view()),

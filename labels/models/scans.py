@@ -1,11 +1,11 @@
 """Reading events: what was read, what it meant, what was done."""
 
-from __future__ import annotations
-
 from django.db import models
 
-from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
+from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField
 from kits.models import Entry, Label
 
 
@@ -17,7 +17,7 @@ class Scan(models.Model):
     person = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
     room = models.ForeignKey(Room, null=True, on_delete=models.PROTECT, related_name="+")
     intent = models.CharField(max_length=12)
-    text = models.CharField(max_length=500, blank=True)
+    text = WordsField(max_length=LONGER * 500, blank=True)
     symbology = models.CharField(max_length=30, blank=True)
     picture_sha256 = models.CharField(max_length=64, blank=True)
     rung = models.CharField(max_length=40, blank=True)

@@ -1,8 +1,8 @@
 """Printing: labels, tags, cards and sheets as PDF, PNG and SVG.
 
 `Job` says how (address, organisation, language, preview); the functions take frozen dataclasses
-from `labels.rules.contents` and a sheet from `labels.rules.sheets`, and give bytes. Everything is
-read back from what was rendered before it is given.
+from `labels.rules.layout.contents` and a sheet from `labels.rules.layout.sheets`, and give bytes.
+Everything is read back from what was rendered before it is given.
 """
 
 from labels.printing.calibration_page import calibration_page_pdf

@@ -1,20 +1,20 @@
-"""The test page: where a printer puts things, measured with a ruler against a sheet of labels."""
+"""The test page: where a printer puts marks, measured with a ruler against a sheet of labels."""
 
 from typing import BinaryIO
 
-from kits.rules.sentences import Sentence, say
+from gearroom.core.rules.sentences import Sentence, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import GREY, PALE, PdfFile
-from labels.rules.calibration import Marks, Offset, marks
-from labels.rules.sheets import Sheet, checked
+from labels.rules.layout.calibration import Marks, Offset, marks
+from labels.rules.layout.sheets import Sheet, checked
 
 _STEPS = (
-    say("1. Print this page on plain paper at 100 %%, not “fit to page”."),
-    say("2. Hold it over a sheet of labels against the light: do the outlines meet the cells?"),
+    say("1. Print this page on plain paper at 100%%, not “fit to page”."),
+    say("2. Hold it over a sheet of labels against the light: do the outlines match the labels?"),
     say("3. If not, measure in millimetres: from the left edge of the paper to the cross,"),
     say("    from the top edge to the cross, and the whole length of both rulers."),
-    say("4. Type the four numbers in, and print this page once more."),
+    say("4. Enter the four numbers, and print this page again."),
 )
 
 
@@ -28,7 +28,7 @@ def calibration_page_pdf(
     """
     checked(sheet)
     offset = offset or Offset()
-    meant = marks(sheet)
+    targets = marks(sheet)
     with job.pdf(out, say("Test page, %(sheet)s", sheet=sheet.called)) as (file, expected):
         file.begin_page(sheet.page_width_mm, sheet.page_height_mm)
         file.transform(offset.scale_x, offset.scale_y, offset.dx_mm, offset.dy_mm)
@@ -41,28 +41,26 @@ def calibration_page_pdf(
                 file.text(
                     cell.right_mm - 6.0, cell.bottom_mm - 2.0, str(number), em_mm=3.0, grey=GREY
                 )
-        _paint_rulers(file, meant)
+        _paint_rulers(file, targets)
         if not sheet.roll:
-            _paint_words(file, job, sheet, meant, offset)
+            _paint_words(file, job, sheet, targets, offset)
         file.end_page()
         expected.append(list)
-    return meant
+    return targets
 
 
-def _paint_rulers(file: PdfFile, meant: Marks) -> None:
-    x = y = meant.cross_mm
+def _paint_rulers(file: PdfFile, targets: Marks) -> None:
+    x = y = targets.cross_mm
     arm = min(6.0, x - 1.0)
     file.circle(x, y, arm / 2)
-    file.line(x - arm, y, x + meant.across_mm, y, stroke_mm=0.35)
-    file.line(x, y - arm, x, y + meant.down_mm, stroke_mm=0.35)
-    for millimetre in range(1, int(meant.across_mm) + 1):
-        length = _tick(millimetre)
-        file.line(x + millimetre, y, x + millimetre, y + length, stroke_mm=0.12)
+    file.line(x - arm, y, x + targets.across_mm, y, stroke_mm=0.35)
+    file.line(x, y - arm, x, y + targets.down_mm, stroke_mm=0.35)
+    for millimetre in range(1, int(targets.across_mm) + 1):
+        file.line(x + millimetre, y, x + millimetre, y + _tick(millimetre), stroke_mm=0.12)
         if millimetre % 10 == 0:
             file.text(x + millimetre - 2.0, y + 6.6, str(millimetre), em_mm=2.6, bold=True)
-    for millimetre in range(1, int(meant.down_mm) + 1):
-        length = _tick(millimetre)
-        file.line(x, y + millimetre, x + length, y + millimetre, stroke_mm=0.12)
+    for millimetre in range(1, int(targets.down_mm) + 1):
+        file.line(x, y + millimetre, x + _tick(millimetre), y + millimetre, stroke_mm=0.12)
         if millimetre % 10 == 0:
             file.text(x + 4.6, y + millimetre + 0.9, str(millimetre), em_mm=2.6, bold=True)
 
@@ -73,19 +71,19 @@ def _tick(millimetre: int) -> float:
     return 3.0 if millimetre % 5 == 0 else 1.8
 
 
-def _paint_words(file: PdfFile, job: Job, sheet: Sheet, meant: Marks, offset: Offset) -> None:
-    left, top, width = meant.cross_mm + 14.0, meant.cross_mm + 18.0, sheet.page_width_mm - 50.0
+def _paint_words(file: PdfFile, job: Job, sheet: Sheet, targets: Marks, offset: Offset) -> None:
+    left, top, width = targets.cross_mm + 14.0, targets.cross_mm + 18.0, sheet.page_width_mm - 50.0
     lines = [
         say(
-            "Meant: cross at %(cross)s mm from both edges; rulers of %(across)s mm across and "
+            "Target: cross %(cross)s mm from both edges; rulers %(across)s mm across and "
             "%(down)s mm down.",
-            cross=float(meant.cross_mm),
-            across=float(meant.across_mm),
-            down=float(meant.down_mm),
+            cross=float(targets.cross_mm),
+            across=float(targets.across_mm),
+            down=float(targets.down_mm),
         ),
         say(
-            "Printed with: %(across)s mm across, %(down)s mm down, scale %(scale_x)s × "
-            "%(scale_y)s.",
+            "Printed with this correction: %(across)s mm across, %(down)s mm down, scale "
+            "%(scale_x)s × %(scale_y)s.",
             across=_signed(offset.dx_mm),
             down=_signed(offset.dy_mm),
             scale_x=float(offset.scale_x),

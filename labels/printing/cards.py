@@ -4,22 +4,15 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import BinaryIO, Literal
 
-from kits.rules.sentences import Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PdfFile
 from labels.printing.readback import Expected
-from labels.rules import typesetting
-from labels.rules.cards import (
-    LEADING,
-    Column,
-    LidCard,
-    Row,
-    entries,
-    flow,
-)
-from labels.rules.sheets import A4_MM, A5_MM, Cell
-from labels.rules.symbols import QUIET_MODULES, Symbol, module_mm
+from labels.rules.layout import typesetting
+from labels.rules.layout.cards import LEADING, Column, LidCard, Row, entries, flow
+from labels.rules.layout.sheets import A4_MM, A5_MM, Cell
+from labels.rules.layout.symbols import QUIET_MODULES, Symbol, module_mm
 
 CardFormat = Literal["a5", "a4-folded"]
 
@@ -35,7 +28,7 @@ _TYPE: dict[CardFormat, tuple[float, float, float]] = {
 """The em, in mm, of the kit's name, of who answers for it, and of the cautions."""
 
 
-class CardTooLong(Wrong):
+class CardTooLong(InvalidValue):
     """The list is longer than any card."""
 
 
@@ -43,7 +36,7 @@ def lid_card_pdf(card: LidCard, *, out: BinaryIO, job: Job, size: CardFormat = "
     """Print a kit's lid card into `out` as PDF and return its pages.
 
     `a5`: one side, A5 upright. `a4-folded`: one side of A4 across, folded in the middle: outside
-    right the kit, who answers for it and the cautions, outside left the things. The list is set as
+    right the kit, who answers for it and the cautions, outside left the items. The list is set as
     large as it fits; one too long at the smallest legible size goes on on a further page.
     """
     width, height = A5_MM if size == "a5" else (A4_MM[1], A4_MM[0])
@@ -147,8 +140,7 @@ class _Panel:
         file.symbol(self.symbol, self.box.left_mm + quiet, self.box.top_mm + quiet, self.module)
         code = job.code_text(card.code)
         inked = self.box.width_mm - 2 * quiet
-        size = min(4.6, inked / bold.width(code))
-        size = max(size, bold.smallest_mm)
+        size = max(min(4.6, inked / bold.width(code)), bold.smallest_mm)
         left = self.right - max(inked, 0.0) + max(0.0, (inked - bold.width(code) * size) / 2)
         left = min(left, self.right - bold.width(code) * size)
         file.text(left, self.box.bottom_mm - quiet + size * 1.15, code, em_mm=size, bold=True)
@@ -182,8 +174,8 @@ def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequen
         return rows
     raise CardTooLong(
         say(
-            "%(kit)s has more things than a lid card holds: put fewer on its kit list, or print "
-            "the kit list instead.",
+            "%(kit)s has more items than fit on a lid card: put fewer on its kit list, or "
+            "print the kit list instead.",
             kit=card.kit,
         )
     )

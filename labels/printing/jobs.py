@@ -1,4 +1,4 @@
-"""What every printed thing shares: its title, language, address, typeface, and the read-back."""
+"""What all printed pages share: its title, language, address, typeface, and the read-back."""
 
 import shutil
 import tempfile
@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import BinaryIO
 
-from kits.rules import codes
-from kits.rules.sentences import Sentence, Speak, Told, say
+from gearroom.core.rules.sentences import Sentence, SentenceError, Speak, say
+from kits.rules.lookup import label_codes
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
-from labels.rules.contents import Label
-from labels.rules.layout import Layout, Space, lay_out
-from labels.rules.symbols import Symbol, encode
-from labels.rules.typesetting import Typeface
-from labels.rules.wording import PREVIEW_MARK
+from labels.rules.codes.texts import PREVIEW_MARK
+from labels.rules.layout.contents import Label
+from labels.rules.layout.layout import Layout, Space, lay_out
+from labels.rules.layout.symbols import Symbol, encode
+from labels.rules.layout.typesetting import Typeface
 
 PageExpectation = Callable[[], readback.Expected]
 """Makes a page's expectation when it is needed, so that little is kept for each label."""
@@ -25,13 +25,13 @@ _PREVIEW_ADDRESS = "HTTPS://PREVIEW.INVALID"
 _PREVIEW_CODE = "PREVIEW0"  # E, I, W and 0 are in no code: nothing resolves it
 
 
-class PublicAddressMissing(Told, RuntimeError):
+class PublicAddressMissing(SentenceError, RuntimeError):
     """Labels lead people to the public address; without one they would be scrap."""
 
     def __init__(self) -> None:
         says = say(
             "The public address is not set, so a printed label would lead nowhere. Set "
-            "GEARROOM_PUBLIC_URL to the address that phones will open, or ask for a preview."
+            "GEARROOM_PUBLIC_URL to the address that phones will open, or request a preview."
         )
         super().__init__(says)
 
@@ -72,7 +72,7 @@ class Job:
         if self.preview:
             address = self.public_url.upper().rstrip("/") or _PREVIEW_ADDRESS
             return f"{address}/L/{_PREVIEW_CODE}"
-        return codes.payload(self.public_url, code)
+        return label_codes.payload(self.public_url, code)
 
     def symbol(self, code: str) -> Symbol:
         payload = self.payload(code)
@@ -80,7 +80,7 @@ class Job:
 
     def code_text(self, code: str) -> str:
         """Return the code as people see it; on a preview, that it is one."""
-        return self.preview_mark if self.preview else codes.shown(code)
+        return self.preview_mark if self.preview else label_codes.shown(code)
 
     def lay_out(self, label: Label, space: Space) -> Layout:
         return lay_out(

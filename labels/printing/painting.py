@@ -3,10 +3,10 @@
 import math
 
 from labels.printing.pdf import GREY, PALE, WHITE, PdfFile
-from labels.rules import typesetting
-from labels.rules.layout import Layout
-from labels.rules.sheets import Cell, Sheet
-from labels.rules.typesetting import Typeface
+from labels.rules.layout import typesetting
+from labels.rules.layout.layout import Layout
+from labels.rules.layout.sheets import Cell, Sheet
+from labels.rules.layout.typesetting import Typeface
 
 _MARK_MM = 3.5
 

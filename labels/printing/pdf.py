@@ -14,7 +14,7 @@ from reportlab.pdfbase import pdfdoc
 from reportlab.pdfbase.ttfonts import TTFont
 
 from labels.printing.fonts import FontFiles
-from labels.rules.symbols import Symbol
+from labels.rules.layout.symbols import Symbol
 
 POINTS_PER_MM = 72 / 25.4
 
@@ -24,7 +24,7 @@ PALE = 0.80
 WHITE = 1.0
 
 
-class _StreamedDocument(pdfdoc.PDFDocument):
+class _StreamedDocument(pdfdoc.PDFDocument):  # type: ignore[misc]  # ReportLab has no types
     """ReportLab's document, with objects written to `out` as soon as they are complete."""
 
     def __init__(self, out: BinaryIO, language: str) -> None:

@@ -16,9 +16,9 @@ import pypdfium2
 import zxingcpp
 from PIL import Image
 
-from kits.rules.sentences import Told, say
-from labels.rules.sheets import Cell
-from labels.rules.symbols import MM_PER_INCH
+from gearroom.core.rules.sentences import SentenceError, say
+from labels.rules.layout.sheets import Cell
+from labels.rules.layout.symbols import MM_PER_INCH
 
 DPI = 300
 
@@ -34,7 +34,7 @@ Expected = Sequence[tuple[Cell, str]]
 """For one page: where a symbol's cell is (mm) and what the symbol there must say."""
 
 
-class ReadBackFailed(Told, RuntimeError):
+class ReadBackFailed(SentenceError, RuntimeError):
     """A printed symbol does not read back as meant; nothing was handed over.
 
     `wrong`: (page from 1, what was meant, what was read) for each; either may be empty.
@@ -44,9 +44,9 @@ class ReadBackFailed(Told, RuntimeError):
         self.wrong = tuple(wrong)
         page, meant, read = self.wrong[0]
         says = say(
-            "Printed symbols that do not read back as meant: %(count)s. The first is on page "
-            "%(page)s: meant %(meant)s, read %(read)s. Nothing was printed: try again, and if it "
-            "stays so report it with the size and the names.",
+            "Codes that could not be read back correctly: %(count)s. The first is on page "
+            "%(page)s: expected %(meant)s, read %(read)s. Nothing was printed: try again, and "
+            "if it happens again, report it with the label size and the names on the labels.",
             count=len(self.wrong),
             page=page,
             meant=repr(meant or "–"),
@@ -71,10 +71,10 @@ def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:
 
 def check_picture(image: Grey, payloads: Sequence[str]) -> None:
     """Read the symbols of a whole picture; raise ReadBackFailed unless they are `payloads`."""
-    found = sorted(_read(image))
-    meant = sorted(payloads)
-    if found != meant:
-        raise ReadBackFailed([(1, " ".join(meant), " ".join(found))])
+    texts = sorted(_read(image))
+    expected = sorted(payloads)
+    if texts != expected:
+        raise ReadBackFailed([(1, " ".join(expected), " ".join(texts))])
 
 
 def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
@@ -123,18 +123,16 @@ def _differences(image: Grey, expected: Expected, dpi: int) -> Iterator[tuple[st
     for cell, payload in expected:
         top, left = max(0, round(cell.top_mm * scale)), max(0, round(cell.left_mm * scale))
         bottom, right = round(cell.bottom_mm * scale), round(cell.right_mm * scale)
-        found = _read(np.ascontiguousarray(image[top:bottom, left:right]))
-        if found != ([payload] if payload else []):
-            yield payload, " ".join(found)
+        texts = _read(np.ascontiguousarray(image[top:bottom, left:right]))
+        if texts != ([payload] if payload else []):
+            yield payload, " ".join(texts)
 
 
 def _read(image: Grey) -> list[str]:
     """Return the texts of the QR symbols in a clean, upright picture."""
-    found = zxingcpp.read_barcodes(
-        image,
-        formats=_QR,
-        try_rotate=False,
-        try_downscale=False,
-        try_invert=False,
-    )
-    return [barcode.text for barcode in found]
+    return [
+        barcode.text
+        for barcode in zxingcpp.read_barcodes(
+            image, formats=_QR, try_rotate=False, try_downscale=False, try_invert=False
+        )
+    ]

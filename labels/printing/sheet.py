@@ -5,15 +5,15 @@ from functools import partial
 from itertools import chain, islice, repeat
 from typing import BinaryIO
 
-from kits.rules.sentences import say
+from gearroom.core.rules.sentences import say
 from labels.printing.jobs import Job
 from labels.printing.painting import paint, paint_cutting_marks, paint_preview_mark
 from labels.printing.readback import Expected
-from labels.rules.calibration import Offset
-from labels.rules.contents import Label
-from labels.rules.layout import Space
-from labels.rules.ordering import Order, ordered
-from labels.rules.sheets import Cell, Sheet, checked
+from labels.rules.layout.calibration import Offset
+from labels.rules.layout.contents import Label
+from labels.rules.layout.layout import Space
+from labels.rules.layout.ordering import Order, ordered
+from labels.rules.layout.sheets import Cell, Sheet, checked
 
 MOST_COPIES = 100
 
@@ -70,12 +70,14 @@ def sheet_pdf(
 
 def _expectation(job: Job, sheet: Sheet, offset: Offset, first: int, codes: str) -> Expected:
     """Say what every cell of the page must read, the empty ones too."""
-    meant = dict(enumerate(codes.split(), start=first))
-    expected = []
-    for number in range(1, sheet.cells + 1):
-        code = meant.get(number)
-        expected.append((_moved(sheet.cell(number), offset), job.payload(code) if code else ""))
-    return expected
+    code_at = dict(enumerate(codes.split(), start=first))
+    return [
+        (
+            _moved(sheet.cell(number), offset),
+            job.payload(code_at[number]) if number in code_at else "",
+        )
+        for number in range(1, sheet.cells + 1)
+    ]
 
 
 def _moved(cell: Cell, offset: Offset) -> Cell:

@@ -5,23 +5,23 @@ from functools import partial
 from itertools import islice
 from typing import BinaryIO
 
-from kits.rules.sentences import say
+from gearroom.core.rules.sentences import say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PALE, PdfFile
-from labels.rules import typesetting
-from labels.rules.cards import SignOutKit
-from labels.rules.sheets import A4_MM, Cell
-from labels.rules.symbols import QUIET_MODULES, Symbol, module_mm, smallest_side_mm
+from labels.rules.layout import typesetting
+from labels.rules.layout.cards import SignOutKit
+from labels.rules.layout.sheets import A4_MM, Cell
+from labels.rules.layout.symbols import QUIET_MODULES, Symbol, module_mm, smallest_side_mm
 
 SIGN_OUT_COLUMNS = (
     (say("Kit"), 54.0),
     (say("Who (name, phone)"), 58.0),
-    (say("Trip, and until when"), 52.0),
+    (say("Trip, due back"), 52.0),
     (say("Out: day, time"), 30.0),
-    (say("Seal out"), 24.0),
+    (say("Seal (out)"), 24.0),
     (say("Back: day, time"), 30.0),
-    (say("Seal back"), 24.0),
+    (say("Seal (back)"), 24.0),
 )
 """The columns of the sign-out sheet, from the left, and their width in mm."""
 
@@ -84,17 +84,16 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
     right = A4_MM[1] - _SIGN_OUT_MARGIN_MM
     head = job.speak(say("Sign-out sheet: %(room)s", room=room))
     one_line(file, job.typeface, head, left, 15.5, 170.0, 8.0, bold=True)
-    part = say("page %(page)s of %(pages)s", page=page, pages=pages)
-    note = job.speak(part) if pages > 1 else ""
-    note = ", ".join(part for part in (job.organisation, note) if part)
+    number = job.speak(say("page %(page)s of %(pages)s", page=page, pages=pages))
+    note = ", ".join(filter(None, (job.organisation, number if pages > 1 else "")))
     one_line(file, job.typeface, note, right - 90.0, 15.5, 90.0, 4.0, at_right=True)
     one_line(
         file,
         job.typeface,
         job.speak(
             say(
-                "For when phones are dead. Write the time it really was. Later: scan the kit's "
-                "code and type each line in; then strike it through."
+                "For use when phones are not working. Write down the actual time. Later: scan "
+                "the kit's code, enter each line, then cross it out."
             )
         ),
         left,

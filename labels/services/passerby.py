@@ -3,26 +3,25 @@
 The same goes for somebody who is signed in but has nothing to do with the room.
 """
 
-from __future__ import annotations
-
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from gearroom.core.act import Actor
+from gearroom.core.acts.act import Actor
 from gearroom.core.models import Room
 from kits.models import Label, LabelKind
-from kits.rules import codes
-from kits.services import labelling
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from kits.services.lookup import find
 
 _WHAT = {
-    LabelKind.SECTION: _lazy("A pouch of a first aid kit"),
-    LabelKind.LOT: _lazy("Stock of a gear room"),
-    LabelKind.SHELF: _lazy("A shelf of a gear room"),
+    LabelKind.SECTION: _lazy("A pouch from a first aid kit"),
+    LabelKind.LOT: _lazy("Stock from a gear room"),
+    LabelKind.SHELF: _lazy("A shelf in a gear room"),
     LabelKind.PERSON: _lazy("Somebody’s name tag"),
-    LabelKind.BLANK: _lazy("A label that is not on anything yet"),
+    LabelKind.BLANK: _lazy("A label that is not linked to anything yet"),
 }
 
 
@@ -48,12 +47,12 @@ class Facts:
 def facts(code: str, actor: Actor | None) -> Facts | None:
     """What a passer-by sees of the label with this code, written in any way; None if nobody here
     made it. `actor` is None for whoever is not signed in."""
-    found = (
+    label = (
         Label.objects.select_related(*labelling.SHOWN_WITH)
-        .filter(code=codes.parse(code) or "")
+        .filter(code=label_codes.parse(code) or "")
         .first()
     )
-    return facts_of(found, actor) if found else None
+    return facts_of(label, actor) if label else None
 
 
 def facts_of(label: Label, actor: Actor | None) -> Facts:
@@ -61,7 +60,7 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
     room = home_of(label)
     after = labelling.successor(label) if label.cancelled_at else None
     return Facts(
-        code=codes.shown(label.code),
+        code=label_codes.shown(label.code),
         kind=label.kind,
         what=_("First aid kit %(kit)s") % {"kit": label.kit.name}
         if label.kit
@@ -71,7 +70,7 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
         phone=room.phone if room else "",
         yours=actor is not None and belongs(actor, label),
         cancelled=label.cancelled_at is not None,
-        replaced_by=codes.shown(after.code) if after else "",
+        replaced_by=label_codes.shown(after.code) if after else "",
     )
 
 
@@ -87,19 +86,29 @@ def home_of(label: Label) -> Room | None:
     return label.room
 
 
-def belongs(actor: Actor, label: Label) -> bool:
+def belongs(actor: Actor, label: Label, people: Collection[int] | None = None) -> bool:
     """Whether somebody may know more of a label than a passer-by.
 
     Kits: at home or now in a room of theirs. Batches and blanks belong to the organisation: one
-    room is enough. People: whoever may see people.
+    room is enough. People: those they may see, among whom `people` are (ids) where that was asked
+    for many labels at once.
     """
     kit = label.kit or (label.place.kit if label.place else None)
     if kit is not None:
-        return actor.belongs_to(kit.home_room_id) or actor.belongs_to(kit.room_id)
+        return find.sees_kit(actor, kit)
     if label.place is not None:
         return actor.belongs_to(label.place.room_id)
-    if label.person is not None:
-        return actor.may("see_people") or (
-            actor.person is not None and actor.person.pk == label.person_id
-        )
+    if label.person_id is not None:
+        return label.person_id in (people_of(actor, [label]) if people is None else people)
     return actor.everywhere or bool(actor.roles)
+
+
+def people_of(actor: Actor, labels: Iterable[Label]) -> frozenset[int]:
+    """Whose tags among these labels somebody may see (ids): their own, and those of people whom
+    they may see."""
+    wanted = {label.person_id for label in labels if label.person_id}
+    own = {actor.person.pk} if actor.person is not None else set()
+    if wanted <= own or not actor.may("see_people"):
+        return frozenset(wanted & own)
+    visible = find.people_of(actor).filter(pk__in=wanted).values_list("pk", flat=True)
+    return frozenset(wanted & own) | frozenset(visible)

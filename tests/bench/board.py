@@ -8,8 +8,6 @@ all of Django: milliseconds on the clock and of the processor (the same on a mac
 else to do); and the number of queries and what the page weighs.
 """
 
-from __future__ import annotations
-
 import argparse
 import gc
 import os
@@ -20,6 +18,10 @@ import tempfile
 import time
 from datetime import timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # models are loaded only once Django is set up
+    from gearroom.core.models import User
 
 ASKED = 40
 MOST_MS = 150
@@ -36,7 +38,7 @@ def main() -> None:
         env = {
             **os.environ,
             "DATABASE_URL": options.url or f"sqlite:///{Path(folder) / 'bench.sqlite3'}",
-            "GEARROOM_DATA_DIR": folder,
+            "GEARROOM_DATA_DIR": str(Path(folder) / "data"),
             "DJANGO_SETTINGS_MODULE": "gearroom.settings",
         }
         migrate = [sys.executable, "manage.py", "migrate", "--verbosity=0"]
@@ -68,7 +70,7 @@ def run(kits: int) -> int:
     return int(slow)
 
 
-def busy_day():
+def busy_day() -> "User":
     """Let trips leave today, kits be out and due, and others wait to be sorted; who looks."""
     from django.utils import timezone
 
@@ -96,7 +98,7 @@ def busy_day():
     return user
 
 
-def ask(who, path: str) -> tuple[list[float], list[float], int, int]:
+def ask(who: "User", path: str) -> tuple[list[float], list[float], int, int]:
     """Milliseconds of each request, on the clock and of the processor; queries; bytes."""
     from django.db import connection
     from django.test import Client
@@ -105,7 +107,7 @@ def ask(who, path: str) -> tuple[list[float], list[float], int, int]:
     client.force_login(who)
     counted = 0
 
-    def count(execute, *arguments):
+    def count(execute: Any, *arguments: Any) -> Any:
         nonlocal counted
         counted += 1
         return execute(*arguments)

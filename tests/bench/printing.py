@@ -25,9 +25,9 @@ SHEET = "a4-3x7"
 
 def labels(count: int) -> Iterator[Any]:
     """Yield kit and batch labels in turn, none kept."""
-    from kits.rules.codes import new_code
-    from labels.rules.contents import KitLabel, LotLabel
-    from labels.rules.wording import Expiry
+    from kits.rules.lookup.label_codes import new_code
+    from labels.rules.codes.texts import Expiry
+    from labels.rules.layout.contents import KitLabel, LotLabel
 
     draw = random.Random(7)
     things = ("Gauze swab 10 × 10 cm, sterile", "Triangular bandage", "Saline 20 ml, for eyes")
@@ -46,7 +46,7 @@ def bare_loop(count: int, read_back: bool, out: Any) -> None:
     from reportlab.lib.units import mm
     from reportlab.pdfgen import canvas
 
-    from labels.rules.sheets import SHEETS
+    from labels.rules.layout.sheets import SHEETS
 
     sheet = SHEETS[SHEET]
     page = canvas.Canvas(out, pagesize=(210 * mm, 297 * mm))
@@ -74,7 +74,7 @@ def bare_loop(count: int, read_back: bool, out: Any) -> None:
 def ours(count: int, read_back: bool, out: Any) -> None:
     """The real thing."""
     from labels.printing import Job, sheet_pdf
-    from labels.rules.sheets import SHEETS
+    from labels.rules.layout.sheets import SHEETS
 
     job = Job(ADDRESS, "Umberfell Outdoor School", read_back=read_back)
     sheet_pdf(SHEETS[SHEET], labels(count), out=out, job=job)

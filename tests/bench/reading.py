@@ -20,18 +20,20 @@ import statistics
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import zxingcpp
 
-from kits.rules import codes
-from labels.reading import engines, ladder, pictures
-from labels.reading.pool import Pool
-from labels.reading.results import Read, add_new
+from kits.rules.lookup import label_codes
+from labels.reading.front import pictures
+from labels.reading.front.pool import Pool
+from labels.reading.front.results import Read, add_new
+from labels.reading.ladder import engines, ladder
 from tests import damage
 
-LIMITS = {
+LIMITS: dict[str, Any] = {
     "max_bytes": 25 * 2**20,
     "max_pixels": 60_000_000,
     "decode_seconds": 5.0,
@@ -43,7 +45,7 @@ Box = tuple[float, float, float, float]
 Truth = dict[str, list[list[list[float]]]]
 
 
-def box(corners) -> Box:
+def box(corners: Any) -> Box:
     xs, ys = zip(*corners, strict=True)
     return min(xs), min(ys), max(xs), max(ys)
 
@@ -52,7 +54,7 @@ def meet(a: Box, b: Box) -> bool:
     return max(a[0], b[0]) < min(a[2], b[2]) and max(a[1], b[1]) < min(a[3], b[3])
 
 
-def hits(symbols, reads) -> tuple[set[int], int]:
+def hits(symbols: list[list[list[float]]], reads: list[Any]) -> tuple[set[int], int]:
     """Return which symbols were read, and how many reads meet none."""
     places = [box(corners) for corners in reads]
     free, found = list(places), set()
@@ -79,12 +81,14 @@ def shares(truth: Truth, found: dict[str, set[int]]) -> tuple[float, float]:
 def compare(photos: Path, truth: Truth) -> None:
     pool = Pool(**LIMITS)
 
-    def ours(content: bytes) -> list:
+    def ours(content: bytes) -> list[Any]:
         found = pool.read(content, all_symbols=True, budget_s=None, stop_at_own=True)
         return [read.corners for read in found.reads]
 
-    def bare(engine) -> Callable[[bytes], list]:
-        def read(content: bytes) -> list:
+    def bare(
+        engine: Callable[..., list[Read]],
+    ) -> Callable[[bytes], list[Any]]:
+        def read(content: bytes) -> list[Any]:
             grey = pictures.decode(content, max_pixels=LIMITS["max_pixels"])
             return [
                 [(x / grey.scale, y / grey.scale) for x, y in found.corners]
@@ -93,8 +97,8 @@ def compare(photos: Path, truth: Truth) -> None:
 
         return read
 
-    def every_kind(grey, known, until):
-        return engines._zxing(grey, [zxingcpp.BarcodeFormat.AllReadable])
+    def every_kind(grey: Any, known: Any, until: Any) -> list[Read]:
+        return engines._zxing(grey, zxingcpp.BarcodeFormat.AllReadable)
 
     readers = {
         "ours, whole ladder": ours,
@@ -139,7 +143,9 @@ def first_rung(pool: Pool, photos: Path, truth: Truth) -> None:
         for _ in range(3):
             started = time.perf_counter()
             picture = pictures.decode(content, max_pixels=LIMITS["max_pixels"])
-            found = zxingcpp.read_barcodes(picture.grey, formats=[zxingcpp.BarcodeFormat.QRCode])
+            found = zxingcpp.read_barcodes(
+                picture.grey, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
+            )
             bare.append((time.perf_counter() - started) * 1000)
         if found:
             ratios.append(ours / min(bare))
@@ -171,7 +177,7 @@ def rungs(photos: Path, truth: Truth) -> None:
             ran += 1
             grey, scale = view
             whole = scale * picture.scale
-            read_already = [
+            read_already: list[Any] = [
                 tuple((x * whole, y * whole) for x, y in read.corners) for read in known[file]
             ]
             started = time.process_time()
@@ -210,7 +216,9 @@ KINDS: dict[str, tuple[str, list[float], float]] = {
 
 def read_label(seed: int, harm: damage.Damage, rng: np.random.Generator) -> bool | None:
     """Return whether a label so damaged is read; None where a wrong text was."""
-    text = codes.payload("https://gear.example.org", codes.new_code(random.Random(seed).choice))
+    text = label_codes.payload(
+        "https://gear.example.org", label_codes.new_code(random.Random(seed).choice)
+    )
     content = damage.photographed(text, harm, rng)
     reads: list[Read] = []
     ladder.climb(
@@ -240,7 +248,8 @@ def damages(number: int) -> None:
                     shade_way_deg=float(rng.uniform(0, 360)),
                     dirt=float(rng.uniform(0, 1)),
                 )
-                outcome = read_label(seed, dataclasses.replace(harm, **{field: amount}), rng)
+                change: dict[str, Any] = {field: amount}
+                outcome = read_label(seed, dataclasses.replace(harm, **change), rng)
                 read += bool(outcome)
                 wrong += outcome is None
             cells.append(f"{amount:g}: {read / number:.0%}" + (" |" if amount == bound else ""))

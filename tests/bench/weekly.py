@@ -6,8 +6,6 @@ and the growth. Without a url it starts a PostgreSQL by itself. What it composes
 that would be sent; nothing is sent.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import resource
@@ -17,6 +15,7 @@ import tempfile
 import time
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 SIZES = (1_000, 10_000)
 HOLDINGS, KITS_A_PERSON, ROOMS, ITEMS = 40, 20, 20, 120
@@ -53,7 +52,7 @@ def report(url: str, sizes: list[int], folder: Path) -> None:
         env = {
             **os.environ,
             "DATABASE_URL": f"{url.rsplit('/', 1)[0]}/{name}",
-            "GEARROOM_DATA_DIR": str(folder),
+            "GEARROOM_DATA_DIR": str(folder / "data"),
             "DJANGO_SETTINGS_MODULE": "gearroom.settings",
         }
         subprocess.run(
@@ -115,7 +114,7 @@ def make(size: int) -> None:
         Reservation,
         Trip,
     )  # fmt: skip
-    from kits.services import fitness
+    from kits.services.ledger import readiness
 
     now, today = timezone.now(), date.today()  # noqa: DTZ011
     rooms = Room.objects.bulk_create(
@@ -203,7 +202,7 @@ def make(size: int) -> None:
         Reservation.objects.bulk_create(
             Reservation(kit=kits[n * 10], trip=trip, made=entry) for n, trip in enumerate(trips)
         )
-        fitness.rewrite([kit.pk for kit in kits])
+        readiness.rewrite([kit.pk for kit in kits])
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
 
@@ -213,29 +212,30 @@ def measure() -> tuple[float, ...]:
     from django.db import connection, reset_queries
 
     from kits.models import Notice
-    from kits.services import letters, messages, sending, stocking, weekly
+    from kits.services.mail import composing, digest, rendering, sending
+    from kits.services.stock import stock_levels
 
     counted = [0]
 
-    def count(execute, *arguments):
+    def count(execute: Any, *arguments: Any) -> Any:
         counted[0] += 1
         return execute(*arguments)
 
     reset_queries()
     started, cpu = time.perf_counter(), time.process_time()
     to_open = composed = 0
-    stock = stocking.Stockroom()
+    stock = stock_levels.Stockroom()
     with connection.execute_wrapper(count):
-        ids = weekly.write(datetime.now(UTC), newcomers=True)
+        ids = digest.write(datetime.now(UTC), newcomers=True)
         for start in range(0, len(ids), sending.BATCH):
             rows = list(
                 Notice.objects.filter(pk__in=ids[start : start + sending.BATCH]).select_related(
                     "person__home_room"
                 )
             )
-            for pk, written in letters.write(rows, stock=stock).items():
+            for pk, written in composing.write(rows, stock=stock).items():
                 person = next(n.person for n in rows if n.pk == pk)
-                messages.render(
+                rendering.render(
                     written.letter, person=person, message_id="<bench@example.org>",
                     at=datetime.now(UTC), attachments=written.attachments,
                 )  # fmt: skip

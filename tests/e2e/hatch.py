@@ -1,17 +1,15 @@
 """A phone at the hatch: a browser whose camera sees the labels that a test holds up, and whose taps
 are counted."""
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from playwright.sync_api import Browser, Locator, Page
+from playwright.sync_api import Browser, Locator, Page, ViewportSize
 
 from tests.e2e.pages import sign_in
 
-PHONE = {"width": 360, "height": 740}
+PHONE: ViewportSize = {"width": 360, "height": 740}
 
 _CAMERA = """
 (() => {

@@ -1,7 +1,5 @@
 """A browser on the pages of a running server, and a school behind it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +9,7 @@ import numpy as np
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.present import present
 from tests.program import PROJECT
 
 PASSWORD = "wet ropes hang to dry"
@@ -63,7 +62,7 @@ def crossing(labels: list[bytes], file: Path, frames_each: int = 60) -> Path:
     light = np.linspace(0.75, 1.1, width)[None, :]
     with file.open("wb") as film:
         for label in labels:
-            card = cv2.imdecode(np.frombuffer(label, np.uint8), cv2.IMREAD_GRAYSCALE)
+            card = present(cv2.imdecode(np.frombuffer(label, np.uint8), cv2.IMREAD_GRAYSCALE))
             card = cv2.resize(card, None, fx=520 / card.shape[1], fy=520 / card.shape[1])
             for number in range(-12, frames_each):
                 picture = wall.astype(float)

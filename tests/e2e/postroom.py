@@ -1,7 +1,5 @@
 """A real mail server whose answers a test scripts, and a real Celery worker that can be killed."""
 
-from __future__ import annotations
-
 import email
 import os
 import signal
@@ -12,11 +10,11 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from email.message import Message
+from email.message import EmailMessage
 from email.policy import default
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from aiosmtpd.controller import Controller
 from celery import Celery
@@ -46,7 +44,7 @@ class Letter:
     content: bytes
 
     @property
-    def message(self) -> Message:
+    def message(self) -> EmailMessage:
         """The message as a mail program reads it."""
         return email.message_from_bytes(self.content, policy=default)
 
@@ -73,7 +71,7 @@ class MailServer:
     port: int = field(default_factory=keeper.free_port)
     _controller: Controller | None = None
 
-    def start(self) -> MailServer:
+    def start(self) -> Self:
         """Answer from now on."""
         self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
         self._controller.start()
@@ -126,7 +124,7 @@ class Worker:
         self.killing = threading.Lock()
         folder = Path(env["GEARROOM_DATA_DIR"])
         self.log = folder / "worker.log"
-        TRANSPORT_ALIASES["filesystem"] = "gearroom.core.folder_broker:Transport"
+        TRANSPORT_ALIASES["filesystem"] = "gearroom.core.setup.folder_broker:Transport"
         self.app = Celery(set_as_current=False)
         self.app.conf.broker_url = env.get("CELERY_BROKER_URL", "filesystem://localhost/")
         if "CELERY_BROKER_URL" not in env:
@@ -142,7 +140,7 @@ class Worker:
         """Put a task into the queue, as the scheduler does."""
         self.app.send_task(f"kits.tasks.notices.{task}", ignore_result=True)
 
-    def start(self) -> Worker:
+    def start(self) -> Self:
         """Start it; what is in the queue is done from now on."""
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(

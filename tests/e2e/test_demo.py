@@ -1,7 +1,5 @@
 """The demonstration from a clean directory: what it did, whatever it printed."""
 
-from __future__ import annotations
-
 import json
 import os
 import signal
@@ -62,7 +60,9 @@ class Demo:
         return code
 
 
-def test_the_day_is_played_through_the_api_and_kept_by_later_runs(session_folder, tmp_path):
+def test_the_day_is_played_through_the_api_and_kept_by_later_runs(
+    session_folder: Path, tmp_path: Path
+) -> None:
     demo = Demo(session_folder, tmp_path)
     kept, facts = demo.kept, demo.kept["facts"]
     phone = Phone(f"http://127.0.0.1:{demo.port}", kept["token"])
@@ -80,7 +80,7 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(session_folder
     assert out["in_at"] is not None
     entry = phone.get(f"entries/{back[0]['entry']}/").body
     assert entry["trip"] == out["trip"]["id"]
-    by_thing = {}
+    by_thing: dict[str, list[tuple[int, bool]]] = {}
     for row in back:
         by_thing.setdefault(row["name"], []).append((row["units"], row["lot_assumed"]))
     assert by_thing["gauze swab 10 × 10 cm"] == [(4, False)]

@@ -1,23 +1,23 @@
 """The hatch at its worst: everybody at once, and the power goes in the middle of it."""
 
-from __future__ import annotations
-
 import random
 import threading
 import uuid
 from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from django.db import connections
 
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
+from gearroom.core.services.accounts import tokens
 from kits.models import AsFound, Checkout, Entry, EntryKind, Movement, PlaceKind
-from kits.services import custody
+from kits.services.custody import custody
 from tests.e2e.calls import Answer, Phone
 from tests.kits import factories
 from tests.kits.factories import World, act
+from tests.program import Server
 
 pytestmark = pytest.mark.server
 
@@ -28,8 +28,8 @@ def _token(world: World) -> str:
 
 
 def test_of_fifty_phones_that_take_one_kit_one_wins_and_the_others_are_told_who(
-    open_database, make_server
-):
+    open_database: str, make_server: Callable[..., Server]
+) -> None:
     world = factories.world()
     secret = _token(world)
     connections.close_all()
@@ -52,8 +52,8 @@ def test_of_fifty_phones_that_take_one_kit_one_wins_and_the_others_are_told_who(
 
 
 def test_a_power_cut_among_two_hundred_hand_backs_loses_none_and_doubles_none(
-    open_database, make_server
-):
+    open_database: str, make_server: Callable[..., Server]
+) -> None:
     world = factories.world()
     secret = _token(world)
     connections.close_all()
@@ -97,7 +97,9 @@ def test_a_power_cut_among_two_hundred_hand_backs_loses_none_and_doubles_none(
     assert server.manage("audit").returncode == 0
 
 
-def test_it_here_take_it_back_then_out_again_is_two_acts(open_database, make_server):
+def test_it_here_take_it_back_then_out_again_is_two_acts(
+    open_database: str, make_server: Callable[..., Server]
+) -> None:
     world = factories.world()
     secret = _token(world)
     custody.check_out(act(world.keeper), world.day_01, person=world.guide, short_reason="late")

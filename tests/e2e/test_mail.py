@@ -3,12 +3,14 @@
 On SQLite the worker's broker is the folder, on PostgreSQL a real Redis.
 """
 
-from __future__ import annotations
-
 import random
 import threading
 from collections import Counter
+from collections.abc import Callable, Iterator
 from datetime import timedelta
+from functools import partial
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connections
@@ -17,26 +19,34 @@ from django.utils import timezone
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Hearing, Notice
-from kits.services import notices
+from kits.services.notices import writing
 from tests.e2e.postroom import MailServer, Worker, until
 from tests.kits import factories
+from tests.present import present
 from tests.program import environment
 
 pytestmark = pytest.mark.server
 
 
 @pytest.fixture
-def mail():
+def mail() -> Iterator[MailServer]:
     server = MailServer().start()
     yield server
     server.stop()
 
 
 @pytest.fixture
-def make_worker(open_database, engine, mail, session_folder, tmp_path, need):
+def make_worker(
+    open_database: str,
+    engine: str,
+    mail: MailServer,
+    session_folder: Path,
+    tmp_path: Path,
+    need: Callable[[str], str],
+) -> Iterator[Callable[..., Any]]:
     made = []
 
-    def make(**settings):
+    def make(**settings: Any) -> Worker:
         if engine == "postgresql":
             from tests import keeper
 
@@ -57,7 +67,7 @@ def make_worker(open_database, engine, mail, session_folder, tmp_path, need):
 
 
 @pytest.fixture
-def store(open_database):
+def store(open_database: str) -> Room:
     return factories.room()
 
 
@@ -67,32 +77,34 @@ def reader(name: str, at: Room, role: Role | None = None) -> Person:
     return Person.objects.get(pk=who.pk)
 
 
-def tell(people, number=1, room=None):
+def tell(people: list[Any] | list[Person], number: int = 1, room: Any = None) -> None:
     """Notices of as many kinds, so that each is a mail of its own."""
     for n in range(number):
-        notices.tell(people, f"something-odd-{n}", f"fact:{n}", room=room)
+        writing.notify(people, f"something-odd-{n}", f"fact:{n}", room=room)
     connections.close_all()
 
 
-def time_passes():
+def time_passes() -> None:
     """Every wait and every lease of a process that is gone is over."""
     Notice.objects.filter(sent_at=None).update(due_at=timezone.now(), lease_until=None)
     connections.close_all()
 
 
-def sent():
+def sent() -> int:
     found = Notice.objects.filter(sent_at__isnull=False).count()
     connections.close_all()
     return found
 
 
-def tried(person, times):
+def tried(person: Person, times: Any) -> bool:
     found = Notice.objects.filter(person=person, tries=times, lease=None).exists()
     connections.close_all()
     return found
 
 
-def test_it_arrives_with_the_headers_that_a_program_sends(make_worker, mail, store):
+def test_it_arrives_with_the_headers_that_a_program_sends(
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     jo = reader("Jöran Ågren", store)
     Person.objects.filter(pk=jo.pk).update(email="jo@example.org")
     tell([jo])
@@ -105,7 +117,7 @@ def test_it_arrives_with_the_headers_that_a_program_sends(make_worker, mail, sto
     row = Notice.objects.get()
     message = letter.message
     assert letter.message_id == row.message_id
-    assert bytes(row.rendered) == letter.content
+    assert bytes(present(row.rendered)) == letter.content
     assert message["To"].addresses[0].display_name == "Jöran Ågren"
     assert message["Auto-Submitted"] == "auto-generated"
     assert message["List-Unsubscribe"] == "<https://gear.example.org/notices/settings/>"
@@ -115,14 +127,16 @@ def test_it_arrives_with_the_headers_that_a_program_sends(make_worker, mail, sto
     }  # fmt: skip
 
 
-def test_while_the_server_is_down_it_waits_and_then_arrives_once(make_worker, mail, store):
+def test_while_the_server_is_down_it_waits_and_then_arrives_once(
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     jo = reader("Jo", store)
     tell([jo])
     mail.stop()
     worker = make_worker().start()
     for times in (1, 2, 3):
         worker.ask("send")
-        until(lambda t=times: tried(jo, t), f"try {times}")
+        until(partial(tried, jo, times), f"try {times}")
         assert Notice.objects.get().due_at > timezone.now() + timedelta(seconds=30)
         assert "refused" in Notice.objects.get().last_error.lower()
         time_passes()
@@ -135,7 +149,9 @@ def test_while_the_server_is_down_it_waits_and_then_arrives_once(make_worker, ma
     assert Notice.objects.get().tries == 4
 
 
-def test_a_450_is_tried_again_and_then_taken(make_worker, mail, store):
+def test_a_450_is_tried_again_and_then_taken(
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     jo = reader("Jo", store)
     tell([jo])
     answers = iter(["450 4.2.0 come back later"])
@@ -153,8 +169,8 @@ def test_a_450_is_tried_again_and_then_taken(make_worker, mail, store):
 
 
 def test_a_550_for_one_of_three_keeps_nobody_else_waiting_and_is_told_to_the_keeper(
-    make_worker, mail, store
-):
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     jo, sam, wyn = (reader(name, store) for name in ("Jo", "Sam", "Wyn"))
     kim = reader("Kim", store, Role.KEEPER)
     mail.rcpt = lambda to: "550 5.1.1 no such user" if to == "sam@example.org" else None
@@ -175,7 +191,9 @@ def test_a_550_for_one_of_three_keeps_nobody_else_waiting_and_is_told_to_the_kee
     assert Notice.objects.get(person=kim).kind == "address-refused"
 
 
-def test_dropped_after_its_data_it_is_sent_again_byte_for_byte(make_worker, mail, store):
+def test_dropped_after_its_data_it_is_sent_again_byte_for_byte(
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     jo = reader("Jo", store)
     tell([jo])
     dropped = iter([True])
@@ -194,8 +212,8 @@ def test_dropped_after_its_data_it_is_sent_again_byte_for_byte(make_worker, mail
 
 
 def test_when_the_broker_forgets_everything_the_next_sweep_finds_every_notice(
-    make_worker, mail, store, engine
-):
+    make_worker: Callable[..., Any], mail: MailServer, store: Room, engine: str
+) -> None:
     people = [reader(f"P{n}", store) for n in range(20)]
     tell(people)
     worker = make_worker()
@@ -214,8 +232,8 @@ def test_when_the_broker_forgets_everything_the_next_sweep_finds_every_notice(
 
 
 def test_two_schedulers_and_two_workers_write_and_send_each_weekly_email_once(
-    make_worker, mail, store
-):
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     people = [reader(f"P{n}", store, Role.KEEPER) for n in range(12)]
     Person.objects.update(created_at=timezone.now() - timedelta(days=30))
     connections.close_all()
@@ -235,18 +253,24 @@ def test_two_schedulers_and_two_workers_write_and_send_each_weekly_email_once(
     )
 
 
-def written():
+def written() -> int:
     found = Notice.objects.filter(kind="weekly").count()
     connections.close_all()
     return found
 
 
-def kill_and_go_on(make_worker, mail, store, kills, number, seed):
+def _hit_or_all(hit: threading.Event, number: int) -> bool:
+    return hit.is_set() or sent() == number
+
+
+def kill_and_go_on(
+    make_worker: Any, mail: MailServer, store: Room, kills: int, number: int, seed: int
+) -> Counter[Any]:
     """Kill workers at random moments over so many notices; what the kills left unrecorded."""
     jo = reader("Jo", store)
     tell([jo], number)
     chance = random.Random(seed)
-    unrecorded = Counter()
+    unrecorded: Counter[Any] = Counter()
     for _ in range(kills):
         worker = make_worker().start()
         worker.ask("send")
@@ -255,14 +279,19 @@ def kill_and_go_on(make_worker, mail, store, kills, number, seed):
         goal = len(mail.accepted) + chance.randint(1, max(2, number // (kills + 2)))
         in_the_act = chance.random() < 0.5
 
-        def at_acceptance(goal=goal, worker=worker, hit=hit, in_the_act=in_the_act):
+        def at_acceptance(
+            goal: int = goal,
+            worker: Any = worker,
+            hit: threading.Event = hit,
+            in_the_act: bool = in_the_act,
+        ) -> None:
             if len(mail.accepted) >= goal and not hit.is_set():
                 hit.set()
                 if in_the_act:  # taken by the server, and nobody will be told
                     worker.kill()
 
         mail.on_accept = at_acceptance
-        until(lambda hit=hit: hit.is_set() or sent() == number, "a moment to kill at")
+        until(partial(_hit_or_all, hit, number), "a moment to kill at")
         threading.Event().wait(chance.random() * 0.2)
         worker.kill()
         mail.on_accept = lambda: None
@@ -279,7 +308,9 @@ def kill_and_go_on(make_worker, mail, store, kills, number, seed):
     return unrecorded
 
 
-def assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, number):
+def assert_nothing_lost_and_nothing_doubled_without_a_crash(
+    mail: MailServer, unrecorded: Any, number: int
+) -> None:
     rows = dict(Notice.objects.values_list("message_id", "sent_at"))
     taken = Counter(letter.message_id for letter in mail.accepted)
     assert len(rows) == number
@@ -290,15 +321,17 @@ def assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, nu
 
 
 def test_killed_at_ten_random_moments_over_two_hundred_notices_none_is_lost(
-    make_worker, mail, store
-):
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     unrecorded = kill_and_go_on(make_worker, mail, store, kills=10, number=200, seed=11)
 
     assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, 200)
 
 
 @pytest.mark.long
-def test_killed_at_a_hundred_random_moments_none_is_lost(make_worker, mail, store):
+def test_killed_at_a_hundred_random_moments_none_is_lost(
+    make_worker: Callable[..., Any], mail: MailServer, store: Room
+) -> None:
     unrecorded = kill_and_go_on(make_worker, mail, store, kills=100, number=200, seed=13)
 
     assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, 200)

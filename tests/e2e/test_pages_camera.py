@@ -1,24 +1,28 @@
 """From camera to kit checked out, in a real browser on a real server."""
 
-from __future__ import annotations
-
 import base64
 import json
+from collections.abc import Callable, Collection
+from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 import zxingcpp
+from playwright.sync_api import ConsoleMessage
+from pytest_django import Settings
 
 from kits.models import Checkout
-from tests.e2e.hatch import phone
+from tests.e2e.hatch import Phone, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
-from tests.labels import scanned
+from tests.labels.scan import scanned
+from tests.program import Server
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -30,8 +34,12 @@ pytestmark = [
 
 
 def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
-    need, open_database, make_server, settings, tmp_path
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     settings.PUBLIC_URL = scanned.ADDRESS
     school = scanned.labelled()
@@ -50,7 +58,12 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
         page = browser.new_page(viewport={"width": 360, "height": 740})
         faults: list[str] = []
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda line: line.type == "error" and faults.append(line.text))
+
+        def note(line: ConsoleMessage) -> None:
+            if line.type == "error":
+                faults.append(line.text)
+
+        page.on("console", note)
         page.add_init_script(
             "window.buzzes = []; navigator.vibrate = (how) => window.buzzes.push(how);"
         )
@@ -72,7 +85,7 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
         assert Checkout.objects.filter(in_at=None).count() == 1
 
         # What was chosen is remembered.
-        page.get_by_text("How to go on").first.click()
+        page.get_by_text("Scan mode").first.click()
         page.get_by_label("Beep").uncheck()
         page.reload()
         assert page.locator("#beep").is_checked() is False
@@ -85,8 +98,8 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
 
 
 def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     school = scanned.labelled()
     keeper = give_password(school.world.keeper)
@@ -151,7 +164,7 @@ window.BarcodeDetector = class {
 "Accelerated Shape Detection in Images")."""
 
 
-def read_by_the_platform(picture):
+def read_by_the_platform(picture: Any) -> list[dict[str, Collection[Collection[str]]]]:
     """What the platform finds in a frame, as a data: URL, as the API tells it."""
     jpeg = np.frombuffer(base64.b64decode(picture.partition(",")[2]), np.uint8)
     symbols = []
@@ -174,8 +187,11 @@ def read_by_the_platform(picture):
 
 
 def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_cannot(
-    need, open_database, make_server, settings
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+) -> None:
     program = need("chromium")
     need("barcode-detector")
     settings.PUBLIC_URL = scanned.ADDRESS
@@ -184,7 +200,7 @@ def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_canno
     label = scanned.png_of(school.kit)
     server = make_server().start()
 
-    def read(at, supported, *, gone=False):
+    def read(at: Phone, supported: list[Any], *, gone: bool = False) -> tuple[Any, Any]:
         """Read a kit's label without the server: what the browser's own reader was asked for, and
         whether the replacement was loaded."""
         at.page.evaluate(

@@ -1,23 +1,30 @@
 """A day at the hatch in a real browser: the morning's queue, two phones at once, a kit that the
 book shows elsewhere, the evening's pile. Taps are counted: they cost most with cold hands."""
 
-from __future__ import annotations
-
 import os
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.test import override_settings
+from playwright.sync_api import Browser
 
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
-from kits.models import Checkout, Entry, Kit, Movement, Seal
-from kits.services import audit, custody, reservations, turnaround
-from tests.e2e.hatch import PHONE, phone
+from kits.models import Checkout, Entry, Kit, Lot, Movement, Seal
+from kits.services.custody import custody
+from kits.services.ledger import audit
+from kits.services.restocking import sorting
+from kits.services.trips import reservations
+from tests.conftest import Engine
+from tests.e2e.hatch import PHONE, Phone, phone
 from tests.e2e.pages import chromium, give_password
 from tests.e2e.postroom import until
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
+from tests.present import present
 from tests.program import Server, environment
 
 pytestmark = [
@@ -31,25 +38,31 @@ class Hatch:
     """The small school with kits for a day, a server over it and a browser."""
 
     school: scanned.Labelled
-    browser: object
+    browser: Browser
     url: str
     keeper: str
     colleague: str
 
-    def phone(self, who="keeper", to="/scan/"):
+    def phone(self, who: str = "keeper", to: str = "/scan/") -> Phone:
         return phone(self.browser, self.url, getattr(self, who), to)
 
-    def label_of(self, on, world=None):
+    def label_of(self, on: Kit | Person | Lot, world: make.World | None = None) -> bytes:
         """A printed label, as a picture."""
         with override_settings(PUBLIC_URL=scanned.ADDRESS):
             return scanned.png_of(scanned.label(on, world))
 
-    def kit(self, name):
+    def kit(self, name: str) -> Kit:
         return scanned.filled(name, self.school.world)
 
 
 @pytest.fixture(scope="module")
-def hatch(need, session_folder, _engines, django_db_blocker, tmp_path_factory):
+def hatch(
+    need: Callable[[str], str],
+    session_folder: Path,
+    _engines: dict[str, Engine],
+    django_db_blocker: Any,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[Hatch]:
     """One server and one browser for the whole day; each flow has kits of its own."""
     program = need("chromium")
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the test's thread
@@ -73,19 +86,21 @@ def hatch(need, session_folder, _engines, django_db_blocker, tmp_path_factory):
             del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
-def out_with(person):
+def out_with(person: Person) -> set[Any]:
     return set(
         Checkout.objects.filter(in_at=None, person=person).values_list("kit__name", flat=True)
     )
 
 
-def in_the_book(true, what):
+def in_the_book(true: Callable[[], bool] | Callable[[], Any], what: str) -> None:
     until(true, what)
     assert list(audit.findings()) == []
 
 
 # -------------------------------------------------------------------------------------- the morning
-def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(engine, hatch):
+def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(
+    engine: str, hatch: Hatch
+) -> None:
     world = hatch.school.world
     names = [f"MORN-{number:02}" for number in range(1, 11)]
     guides = [make.person(f"Guide {number}", Role.GUIDE, world.store) for number in range(1, 11)]
@@ -97,24 +112,24 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(engine, hatch
     tags = [hatch.label_of(guide, world) for guide in guides[5:]]
     at = hatch.phone()
 
-    def promised():
+    def promised() -> None:
         for name, guide, picture in zip(names[:5], guides[:5], pictures[:5], strict=True):
             at.hold_up(picture, f"{name} is for {guide.name}")
-            at.press("Take it out to")
+            at.press("Take out for")
             at.says(f"{name} is out with {guide.name}")
 
-    def by_tag():
+    def by_tag() -> None:
         for name, guide, picture, tag in zip(
             names[5:], guides[5:], pictures[5:], tags, strict=True
         ):
-            at.hold_up(tag, f"Next kit: for {guide.name}")
+            at.hold_up(tag, f"The next kit is for {guide.name}")
             at.hold_up(picture, f"{name} is out with {guide.name}")
 
-    def it_was_really_another():
+    def it_was_really_another() -> None:
         other = hatch.kit("MORN-11")
         at.press("Another kit")
         at.press(other.name)
-        at.says("Put right: it was MORN-11")
+        at.says("Corrected: the kit was MORN-11")
 
     assert at.counted(promised) == 5
     assert at.counted(by_tag) == 0
@@ -128,10 +143,12 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(engine, hatch
 
 
 # ------------------------------------------------------------------------------- two phones at once
-def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(engine, hatch):
+def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(
+    engine: str, hatch: Hatch
+) -> None:
     world = hatch.school.world
     kit = hatch.kit("BOTH-01")
-    turnaround.reseal(make.act(), kit, "BOTH-0417", anyway=True)
+    sorting.reseal(make.act(), kit, "BOTH-0417", anyway=True)
     trip = make.trip("Gorge day", world.store, leader=world.guide)
     reservations.reserve(make.act(), kit, trip)
     phones = [hatch.phone(), hatch.phone("colleague")]
@@ -145,14 +162,14 @@ def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(engine
             ".find((button) => button.textContent.includes('Take it out')).click()"
         )
     answer = "[data-outcome=taken-out], [data-outcome=kit-is-out]"
-    told = [at.page.locator(answer).first.get_attribute("data-outcome") for at in phones]
+    told = [present(at.page.locator(answer).first.get_attribute("data-outcome")) for at in phones]
 
     assert sorted(told) == ["kit-is-out", "taken-out"]
     loser = phones[told.index("kit-is-out")]
 
-    def take_it_back():
-        loser.press("It is here, sealed")
-        loser.press("Take it out to Gil")
+    def take_it_back() -> None:
+        loser.press("The kit is here and sealed")
+        loser.press("Take out for Gil")
         loser.says("BOTH-01 is out with Gil")
 
     assert loser.counted(take_it_back) == 2
@@ -161,20 +178,22 @@ def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(engine
 
 
 # ---------------------------------------------------------------------------------- shown elsewhere
-def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(engine, hatch):
+def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
+    engine: str, hatch: Hatch
+) -> None:
     world = hatch.school.world
     kit = hatch.kit("ELSE-01")
-    turnaround.reseal(make.act(), kit, "ELSE-0418", anyway=True)
+    sorting.reseal(make.act(), kit, "ELSE-0418", anyway=True)
     custody.check_out(make.act(), kit, person=world.instructor)
     guide = make.person("Wanda", Role.GUIDE, world.store)
     at = hatch.phone()
 
-    at.hold_up(hatch.label_of(guide, world), "Next kit: for Wanda")
+    at.hold_up(hatch.label_of(guide, world), "The next kit is for Wanda")
     at.hold_up(hatch.label_of(kit), "ELSE-01 is out with Ines")
 
-    def take_it_back():
+    def take_it_back() -> None:
         at.press("Sealed and dry")
-        at.press("Take it out to Wanda")
+        at.press("Take out for Wanda")
         at.says("ELSE-01 is out with Wanda")
 
     assert at.counted(take_it_back) == 2
@@ -182,56 +201,56 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(engine, hat
 
 
 # -------------------------------------------------------------------------------------- the evening
-def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
+def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatch) -> None:
     world = hatch.school.world
     sealed, later, opened = (hatch.kit(f"EVE-{number:02}") for number in (1, 2, 3))
-    turnaround.reseal(make.act(), sealed, "EVE-0501", anyway=True)
-    turnaround.reseal(make.act(), opened, "EVE-0502", anyway=True)
+    sorting.reseal(make.act(), sealed, "EVE-0501", anyway=True)
+    sorting.reseal(make.act(), opened, "EVE-0502", anyway=True)
     driver = Person.objects.get(pk=world.guide.pk)
     for kit in (sealed, later, opened):
         custody.check_out(make.act(), kit, person=driver)
     at = hatch.phone()
 
-    def one_sealed_and_dry():
+    def one_sealed_and_dry() -> None:
         at.hold_up(hatch.label_of(sealed), "EVE-01 is out with Gil")
         at.says("501")  # the last three digits, to compare
         at.press("Sealed and dry")
         at.says("EVE-01 is back: sealed and dry")
 
-    def one_to_sort_later():
+    def one_to_sort_later() -> None:
         at.hold_up(hatch.label_of(later), "EVE-02 is out with Gil")
         at.press("Sort later")
         at.says("EVE-02 is back: sort later")
 
-    def whoever_had_it_tells_what_they_used():
+    def whoever_had_it_tells_what_they_used() -> None:
         at.press("Ask what was used")
         theirs = hatch.browser.new_context(viewport=PHONE).new_page()  # no account, no sign-in
         theirs.goto(at.page.locator("#link").input_value())
         theirs.get_by_role("button", name="+1 Shears").click()
         theirs.get_by_role("button", name="Send, 1 used").click()
-        theirs.get_by_text("What you used from EVE-02 is written down.").wait_for()
+        theirs.get_by_text("What you used from EVE-02 has been recorded.").wait_for()
         theirs.context.close()
         at.page.goto(f"{hatch.url}/scan/")
 
-    def one_opened():
+    def one_opened() -> None:
         at.hold_up(hatch.label_of(opened), "EVE-03 is out with Gil")
         at.press("Opened")
         at.press("No")  # sharps or blood?
         at.says("What was used?")
         at.press("+1 Pain tablets")
         at.press("+1 Pain tablets")
-        at.tap(at.page.get_by_text("Which batch it was, if you know"))
-        at.press("Scan a batch’s label")  # only now the camera is asked for
+        at.tap(at.page.get_by_text("Which batch, if you know"))
+        at.press("Scan a batch label")  # only now the camera is asked for
         at.hold_up(hatch.label_of(world.lots["d1"], world), "batch D1")
         assert at.page.locator(".camera.on").count() == 0  # and off again
         at.press("Hand back, 3 used")
-        at.says("EVE-03 is handed back, opened. 3 things used.")
+        at.says("EVE-03 has been handed back as opened. 3 items used.")
 
-    def restock_and_seal():
+    def restock_and_seal() -> None:
         at.press("All put in as listed")
         at.says("Seal it now")
-        at.press("Seal it")
-        at.says("Seal EVE-0503 is on it.")
+        at.press("Seal kit")
+        at.says("Seal EVE-0503 is on the kit.")
 
     assert at.counted(one_sealed_and_dry) == 1
     assert at.counted(one_to_sort_later) == 1

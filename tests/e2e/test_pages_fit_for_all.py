@@ -1,10 +1,12 @@
 """Every page for other eyes, hands and screens: axe, 320 px, 200 % text, dark."""
 
-from __future__ import annotations
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 
 from tests.e2e.pages import AXE, chromium, give_password, sign_in
+from tests.program import Server
 from tests.site.every_page import AT_DAWN, PAGES, address, furnished
 
 pytestmark = [
@@ -25,8 +27,11 @@ _TOO_WIDE = "() => document.documentElement.scrollWidth - document.documentEleme
 
 
 def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
-    need, open_database, make_server, monkeypatch
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
     program = need("chromium")
     need("axe-core")
@@ -36,7 +41,7 @@ def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
     axe = AXE.read_text()
     found: list[str] = []
 
-    def complain(line):
+    def complain(line: Any) -> None:
         if "Security Policy" in line.text:
             found.append(line.text)
 

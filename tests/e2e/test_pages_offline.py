@@ -1,12 +1,10 @@
 """A phone at a trailhead: no network, a browser that dies, a sign-in that ran out, and nothing
 lost; and how little goes over the wire where the network is poor."""
 
-from __future__ import annotations
-
 import os
 import random
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import timedelta
 from pathlib import Path
@@ -14,15 +12,20 @@ from pathlib import Path
 import pytest
 from django.contrib.sessions.models import Session
 from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwright
+from pytest_django import Settings
 
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Movement, Notice
-from kits.rules import codes
-from kits.services import custody, not_ours, reservations, turnaround, unmet
+from kits.rules.lookup import label_codes
+from kits.services.custody import custody, unmet_needs
+from kits.services.kits import participants_own
+from kits.services.restocking import sorting
+from kits.services.trips import reservations
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
+from tests.program import Server
 
 pytestmark = [
     pytest.mark.server,
@@ -32,17 +35,17 @@ CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"
 SEEN_MS = 40_000
 WIRE_BYTES = 100_000
 LOADED = "performance.getEntriesByType('resource').map((each) => each.name)"
-RIGHT_CODES = """(codes) => import('/static/site/offline-book.js').then(
+RIGHT_CODES = """(codes) => import('/static/site/offline/copy.js').then(
   ({ isCode }) => codes.filter(isCode))"""
 KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
 STANDS = """([name, days]) => Promise.all([
-  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
+  import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
     const kit = book.kits.find((each) => each.name === name);
     return days.map((day) => standing(kit, day, book.judged_until));
   })"""
 AFTER = """([name, ways]) => Promise.all([
-  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([books, book]) =>
+  import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([books, book]) =>
     ways.map((way) => {
       const acts = way.map(([kind, body]) => ({ kit: name, state: 'waits', at: '', kind, body }));
       const kit = books.kitsNow(book, acts).get(name);
@@ -59,7 +62,7 @@ _LAYOUT_SHIFT = """() => new Promise((tell) => {
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -92,12 +95,16 @@ def kill(profile: Path) -> None:
 
 def entries_of(page: Page) -> list[str]:
     """The states of the acts on the phone, in order."""
-    return page.evaluate("gearQueue.acts().then((acts) => acts.map((act) => act.state))")
+    return list(page.evaluate("gearQueue.acts().then((acts) => acts.map((act) => act.state))"))
 
 
 def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
-    need, open_database, make_server, settings, tmp_path
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     need("barcode-detector")
     settings.PUBLIC_URL = scanned.ADDRESS
@@ -120,14 +127,14 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         until(lambda: page.evaluate(KEPT), "what is kept on the phone")
         # What is a code of ours on the phone is one in the book.
         draw = random.Random(7).choice
-        drawn = [codes.new_code(draw) for _ in range(60)]
+        drawn = [label_codes.new_code(draw) for _ in range(60)]
         wrong = [
             code[:place] + other + code[place + 1 :]
             for code in drawn
             for place, other in ((0, "2"), (3, "B"), (7, "X"))
         ]
         told = page.evaluate(RIGHT_CODES, [*drawn, *wrong])
-        assert told == [code for code in (*drawn, *wrong) if codes.is_valid(code)]
+        assert told == [code for code in (*drawn, *wrong) if label_codes.is_valid(code)]
 
     server.kill()
     before = Entry.objects.latest("id").pk
@@ -135,7 +142,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     with phone(program, profile, f"--use-file-for-fake-video-capture={film}") as context:
         page = context.pages[0]
         page.goto(f"{server.url}/scan/")
-        page.get_by_text("The gear room is out of reach.").wait_for()
+        page.get_by_text("The server cannot be reached.").wait_for()
 
         # By the camera alone: a kit and a tag, then, for the same guide, the next kit.
         done = page.locator("#acts > li")
@@ -155,15 +162,15 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         card.get_by_label("How many").fill("2")
         card.get_by_role("button", name="Borrowed").click()
         done.filter(has_text="DAY-01: 2 × Wound dressing 10 × 12 borrowed from DAY-03.").wait_for()
-        card.get_by_text("Passed to somebody else").click()
+        card.get_by_text("Passed on to somebody else").click()
         card.get_by_label("To whom").select_option("Ines")
         card.get_by_role("button", name="Passed on").click()
         done.filter(has_text="DAY-01: passed to Ines.").wait_for()
         card.get_by_role("button", name="Sort later").click()
-        done.filter(has_text="DAY-01: handed back, to sort later.").wait_for()
+        done.filter(has_text="DAY-01: handed back, to be sorted later.").wait_for()
 
         assert entries_of(page) == ["waits"] * 6
-        page.get_by_text("6 acts wait to be sent.").wait_for()
+        page.get_by_text("6 records are waiting to be sent.").wait_for()
         kill(profile)
 
     # Meanwhile the book heard otherwise of DAY-03, and the sign-in ran out.
@@ -176,25 +183,25 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page = context.pages[0]
         page.goto(f"{server.url}/kits/")
         page.wait_for_url("**/sign-in/**")
-        page.get_by_text("6 acts wait on this phone.").wait_for()
+        page.get_by_text("6 records are waiting on this phone.").wait_for()
         assert Entry.objects.filter(pk__gt=before).count() == 1
         page.fill("#username", keeper)
         page.fill("#password", PASSWORD)
         page.click("main button")
         page.wait_for_url("**/kits/")
-        expect(page.locator("#pocket")).to_have_text("1 act to settle.", timeout=SEEN_MS)
+        expect(page.locator("#pocket")).to_have_text("1 record needs attention.", timeout=SEEN_MS)
         assert entries_of(page) == ["done", "irregular", *["done"] * 4]
 
         page.locator("#pocket a").click()
-        page.get_by_text("The gear room answers.").wait_for()
+        page.get_by_text("The server is responding.").wait_for()
         row = page.locator("#acts > li[data-state=irregular]")
-        expect(row).to_contain_text("In the book, though it broke a rule")
-        expect(row).to_contain_text("It changed hands again since then: this is history")
-        assert row.get_by_role("link", name="See the kit").get_attribute("href") == "/kits/DAY-03/"
+        expect(row).to_contain_text("Recorded, but against the rules")
+        expect(row).to_contain_text("The kit has changed hands again since then")
+        assert row.get_by_role("link", name="View the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
-        page.get_by_text("The gear room answers.").wait_for()
-        page.get_by_text("Nothing waits").wait_for()
-        row.get_by_role("button", name="Settled").click()
+        page.get_by_text("The server is responding.").wait_for()
+        page.get_by_text("Nothing is waiting").wait_for()
+        row.get_by_role("button", name="Done", exact=True).click()
         expect(row).to_have_count(0)
 
         # Whoever signs out takes the kits with them.
@@ -226,8 +233,8 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
 
 
 def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     gorge = make.trip("Gorge", world.store, first=9, last=12)
@@ -262,7 +269,7 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
         tile.get_by_role("button", name="one more").click()
         page.context.set_offline(True)
         card.get_by_role("button", name="Used", exact=True).click()
-        expect(card).to_contain_text("what was used here is not counted yet")
+        expect(card).to_contain_text("items used here are not included yet")
         card.get_by_text("Handed back", exact=True).click()
         card.get_by_role("button", name="Sort later").click()
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
@@ -270,12 +277,12 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
 
 
 def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     plain = scanned.filled("DAY-03", world)
-    turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
+    sorting.reseal(make.act(world.keeper), world.day_01, "0417")
     for kit in (world.day_01, plain):
         custody.check_out(make.act(world.keeper), kit, person=world.guide)
     keeper = give_password(world.keeper)
@@ -321,18 +328,20 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
             expect(card.locator("[data-verdict]")).to_contain_text("Ready")
 
         # What the book knows to be missing is not all there.
-        expect(card.get_by_role("button", name="Checked now: as the book has it")).to_be_visible()
+        expect(
+            card.get_by_role("button", name="Checked now: everything as on record")
+        ).to_be_visible()
         # Handed back to be sorted later, then checked: nothing is in its way any more.
         card = page.locator("article[data-kit=DAY-01]")
         card.get_by_text("Handed back", exact=True).click()
         card.get_by_role("button", name="Sort later").click()
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
-        card.get_by_role("button", name="Checked now, all there").click()
+        card.get_by_role("button", name="Checked now: everything is there").click()
         expect(card.locator("[data-verdict]")).to_have_text("Ready")
-        expect(card).to_contain_text("checked here, not yet in the book")
+        expect(card).to_contain_text("contents checked here, not yet recorded")
 
         page.context.set_offline(False)
-        page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
+        page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
 
     done = Entry.objects.filter(kit=world.day_01).order_by("-pk")[:3]
     assert [each.kind for each in done] == ["look-inside", "check-in", "check-in"]
@@ -341,12 +350,12 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
 
 
 def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
-    not_ours.report(make.act(world.guide), world.day_01, inside=True)
+    participants_own.report(make.act(world.guide), world.day_01, inside=True)
     keeper = give_password(world.keeper)
     server = make_server().start()
 
@@ -365,19 +374,21 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         card.get_by_role("button", name="Used", exact=True).click()
         expect(card.get_by_text("Give it back to its owner")).to_be_visible()
         card.get_by_label("Given back").check()
-        card.get_by_label("Needed, not in the kit").fill("tick remover\n\n crutch ")
+        card.get_by_label("Needed but not in the kit").fill("tick remover\n\n crutch ")
         card.get_by_role("button", name="Opened").click()
-        page.get_by_text("2 acts wait to be sent.").wait_for(timeout=SEEN_MS)
+        page.get_by_text("2 records are waiting to be sent.").wait_for(timeout=SEEN_MS)
 
         page.context.set_offline(False)
-        page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
+        page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
 
-    assert [need.words for need in unmet.in_force()] == ["crutch", "tick remover"]
-    assert not not_ours.is_inside(world.day_01)
+    assert [need.words for need in unmet_needs.in_force()] == ["crutch", "tick remover"]
+    assert not participants_own.is_inside(world.day_01)
     assert Movement.objects.get(entry__kind="use").to_place.kind == "class"
 
 
-def test_pages_are_light_and_stand_still(need, open_database, make_server):
+def test_pages_are_light_and_stand_still(
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     need("barcode-detector")
     keeper = give_password(scanned.labelled().world.keeper)
@@ -416,7 +427,7 @@ def test_pages_are_light_and_stand_still(need, open_database, make_server):
             network.send("Network.enable")
             network.send("Network.setCacheDisabled", {"cacheDisabled": True})
             page.goto(server.url + path)
-            last = ".wasm" if path in ("/scan/", "/offline/") else "/offline.js"
+            last = ".wasm" if path in ("/scan/", "/offline/") else "/offline/sync.js"
             page.wait_for_function(
                 "(last) => performance.getEntriesByType('resource')"
                 ".some((each) => each.name.endsWith(last) && each.responseEnd)",

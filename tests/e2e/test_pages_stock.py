@@ -1,18 +1,22 @@
 """Stock in a real browser: three boxes by their codes, a count with a difference, a recall."""
 
-from __future__ import annotations
-
 import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 import zxingcpp
+from playwright.sync_api import ConsoleMessage
 
 from kits.models import Entry, EntryKind, Holding, PackCode, Recall
-from kits.services import catalogue, custody
+from kits.services.custody import custody
+from kits.services.stock import catalogue
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
+from tests.program import Server
 
 pytestmark = [
     pytest.mark.server,
@@ -24,7 +28,7 @@ KNOWN, NEW = "09506000134352", "09506000134369"
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -32,30 +36,34 @@ def _database_beside_the_browser(monkeypatch):
 class Taps:
     """A page, and how often something on it was pressed."""
 
-    def __init__(self, page):
+    def __init__(self, page: Any) -> None:
         self.page = page
         self.count = 0
 
-    def __call__(self, role, name, **how):
+    def __call__(self, role: Any, name: Any, **how: Any) -> None:
         self.page.get_by_role(role, name=name, **how).first.click()
         self.count += 1
 
 
-def scan(page, text):
+def scan(page: Any, text: str) -> None:
     """A USB scanner: it types wherever the focus is, and ends with Enter."""
     page.locator("h1").click()
     page.keyboard.type(text + "\n", delay=1)
 
 
 def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
-    need, open_database, make_server, tmp_path
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     world = make.world()
     catalogue.put_pack_code(make.act(), world.dressing, gtin=KNOWN, units_per_pack=10)
     type(world.guide).objects.filter(pk=world.guide.pk).update(phone="01632 960111")
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     keeper, guide = give_password(world.keeper), give_password(world.guide)
+    adviser = give_password(world.adviser)
     server = make_server().start()
     box = scanned.symbol(f"\x1d01{KNOWN}1730053110B7", zxingcpp.BarcodeFormat.DataMatrix)
     flags = (
@@ -68,44 +76,46 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
         page = browser.new_page(viewport={"width": 360, "height": 740})
         faults: list[str] = []
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on(
-            "console",
-            lambda line: "Security Policy" in line.text and faults.append(line.text),
-        )
+
+        def note(line: ConsoleMessage) -> None:
+            if "Security Policy" in line.text:
+                faults.append(line.text)
+
+        page.on("console", note)
         sign_in(page, server.url, keeper, "/stock/receive/")
         receive_three_boxes(page, world)
         receive_by_camera(page)
         count_with_a_difference(page, server.url, world)
-        follow_a_recall(browser, page, server.url, guide, world)
+        follow_a_recall(browser, page, server.url, guide, adviser, world)
         assert faults == []
 
 
-def receive_three_boxes(page, world):
+def receive_three_boxes(page: Any, world: make.World) -> None:
     """Each box is a scan and two taps: how many packs, and which shelf."""
     taps = Taps(page)
     scan(page, f"01{KNOWN}1730053110B1")
     page.get_by_text("good until 31 May 2030").wait_for()
     taps("radio", "3", exact=True)
     taps("button", "C3")
-    page.get_by_text("30 × Wound dressing 10 × 12 are on record: C3.").wait_for()
+    page.get_by_text("30 × Wound dressing 10 × 12 received: C3.").wait_for()
     assert taps.count == 2
 
     # the same box again: it asks
     scan(page, f"01{KNOWN}1730053110B1")
-    page.get_by_text("More of the same lot?").wait_for()
+    page.get_by_text("More of the same batch?").wait_for()
     taps("button", "C2")
-    page.get_by_text("10 × Wound dressing 10 × 12 are on record: C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received: C2.").wait_for()
 
     # one that nobody knows here: what its code says is kept
     scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
     page.get_by_role("heading", name=f"New here: GTIN {NEW}").wait_for()
     page.get_by_label("Its name").first.fill("Finger splint")
-    page.get_by_label("Counted by").first.fill("splint")
+    page.get_by_label("Counted in").first.fill("splint")
     page.get_by_label("Consumables").first.check()
-    page.get_by_role("button", name="Enter it, then receive").first.click()
+    page.get_by_role("button", name="Add the item, then receive it").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("12 × Finger splint are on record: C2.").wait_for()
+    page.get_by_text("12 × Finger splint received: C2.").wait_for()
 
     held = {
         (row.lot.number, row.place_id): row.units
@@ -119,17 +129,17 @@ def receive_three_boxes(page, world):
     assert PackCode.objects.get(gtin=NEW).units_per_pack == 12
 
 
-def receive_by_camera(page):
+def receive_by_camera(page: Any) -> None:
     """One tap has the camera look; after each box it looks for the next by itself."""
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("10 × Wound dressing 10 × 12 are on record: C2.").wait_for()
-    page.get_by_text("More of the same lot?").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received: C2.").wait_for()
+    page.get_by_text("More of the same batch?").wait_for()
     page.evaluate("sessionStorage.clear()")
 
 
-def count_with_a_difference(page, url, world):
+def count_with_a_difference(page: Any, url: str, world: make.World) -> None:
     """The book's number is seen only after one's own is given; then the difference is explained."""
     page.goto(f"{url}/stock/count/")
     page.get_by_role("link", name="Count C3").click()
@@ -140,47 +150,52 @@ def count_with_a_difference(page, url, world):
     page.locator(f"#lot-{world.lots['d2'].pk}").fill("8")
     other = Holding.objects.get(lot__number="B1", place=world.upper)
     page.locator(f"#lot-{other.lot_id}").fill("30")
-    page.get_by_role("button", name="Compare with the book").click()
-    page.get_by_text("1 difference. Nothing is written yet.").wait_for()
-    page.get_by_text("Counted 8, the book has 10.").wait_for()
-    page.get_by_role("button", name="Write it down").click()
-    page.get_by_text("Say of each difference why").wait_for()
+    page.get_by_role("button", name="Compare with the record").click()
+    page.get_by_text("1 difference. Nothing is saved yet.").wait_for()
+    page.get_by_text("Counted 8, on record 10.").wait_for()
+    page.get_by_role("button", name="Save the count").click()
+    page.get_by_text("Choose a reason for each difference").wait_for()
     assert not Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True).exists()
-    page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Nobody knows")
-    page.get_by_role("button", name="Write it down").click()
-    page.get_by_text("C3 is counted, 1 difference written down.").wait_for()
+    page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Not known")
+    page.get_by_role("button", name="Save the count").click()
+    page.get_by_text("C3 has been counted, 1 difference saved.").wait_for()
     assert make.units(world.lots["d2"], world.upper) == 8
 
 
-def follow_a_recall(browser, page, url, guide, world):
-    """The keeper records it and sees who has it; the guide who has the kit answers; it ends."""
+def follow_a_recall(
+    browser: Any, page: Any, url: str, guide: str, adviser: str, world: make.World
+) -> None:
+    """The keeper records it and sees who has it; the guide who has the kit answers; the adviser
+    ends it."""
     page.goto(f"{url}/stock/recalls/")
-    page.get_by_label("Which thing").fill("Wound dressing 10 × 12")
-    page.get_by_label("Lot number, where it is one").fill("D1")
+    page.get_by_label("Which item").fill("Wound dressing 10 × 12")
+    page.get_by_label("Lot number, if only one is recalled").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
-    page.get_by_text("1 place has not answered yet.").wait_for()
-    certainly = page.get_by_role("region", name="Certainly")
+    page.get_by_text("There is no answer for 1 place yet.").wait_for()
+    certainly = page.get_by_role("region", name="Certainly affected")
     certainly.get_by_text("Gil has it").wait_for()
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1
     assert make.units(world.dressings, world.shelf) == 0
-    page.get_by_role("button", name="Told by phone").click()
-    page.get_by_text("they were told").wait_for()
+    page.get_by_role("button", name="Notified by phone").click()
+    page.get_by_text("this person has been notified").wait_for()
 
     theirs = browser.new_page(viewport={"width": 360, "height": 740})
     recall = Recall.objects.get()
     sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
-    theirs.get_by_label("Units taken out").fill("6")
-    theirs.get_by_role("button", name="Taken out DAY-01").click()
-    theirs.get_by_text("Every place in your view has answered.").wait_for()
+    theirs.get_by_label("Units removed").fill("6")
+    theirs.get_by_role("button", name="Removed DAY-01").click()
+    theirs.get_by_text("There is an answer for every place that you can see.").wait_for()
     until(
         lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
         "the batch out of the kit in the book",
     )
 
     page.reload()
-    page.get_by_text("Taken out, Gil").wait_for()
+    page.get_by_text("Removed, Gil").wait_for()
     # What was taken off shelves and out of the kit is in quarantine: it is finished with a reason.
-    page.get_by_label("Why it is finished all the same").fill("Sent back to the maker.")
-    page.get_by_role("button", name="Finish the recall").click()
-    page.get_by_text("The recall is finished. Its batch stays blocked.").wait_for()
+    last = browser.new_page(viewport={"width": 360, "height": 740})
+    sign_in(last, url, adviser, f"/stock/recalls/{recall.pk}/")
+    last.get_by_label("Reason for finishing the recall anyway").fill("Sent back to the maker.")
+    last.get_by_role("button", name="Mark the recall as finished").click()
+    last.get_by_text("The recall is finished. The batch stays blocked.").wait_for()
     until(lambda: Recall.objects.get().closed_id is not None, "the recall closed in the book")

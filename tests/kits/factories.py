@@ -4,8 +4,6 @@ Plain functions over the real services; only what has no service yet is written 
 relative to today, so that nothing goes out of date while the tests are kept.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import count
@@ -13,14 +11,16 @@ from typing import Any
 
 from django.utils import timezone
 
-from gearroom.core.act import SYSTEM, Act, Actor, actor_of
+from gearroom.core.acts.act import SYSTEM, Act, Actor, actor_of
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.rules.roles import Role
 from kits.models import (
+    Entry,
     EntryKind,
     Holding,
     Item,
     Kit,
+    Label,
     ListLine,
     ListSection,
     Lot,
@@ -28,13 +28,17 @@ from kits.models import (
     PackingListVersion,
     Place,
     PlaceKind,
+    Reservation,
     Trip,
 )
-from kits.rules.facts import Criticality, Kind
-from kits.services import known, lots, stock, turnaround
-from kits.services.ledger import Book
-from tests.core.made import Caller
+from kits.rules.ledger.facts import Criticality, Kind
+from kits.services.ledger import known_then, lots
+from kits.services.ledger.book import Book
+from kits.services.restocking import sorting
+from kits.services.stock import receiving
+from tests.core.api.made import Caller
 from tests.kits import again
+from tests.present import present
 
 TODAY = timezone.localdate()
 _numbers = count(1)
@@ -67,7 +71,7 @@ def person(name: str, role: Role | None = None, at: Room | None = None) -> Perso
 
 def actor(who: Person | None) -> Actor:
     """Somebody as who acts; None is the program itself."""
-    return actor_of(who.user) if who else SYSTEM
+    return actor_of(present(who.user)) if who else SYSTEM
 
 
 def act(who: Person | None = None, **more: Any) -> Act:
@@ -77,14 +81,14 @@ def act(who: Person | None = None, **more: Any) -> Act:
 
 def caller(who: Person) -> Caller:
     """A program that calls the API as them."""
-    return Caller(User.objects.get(pk=who.user_id))
+    return Caller(present(who.user))
 
 
 # ------------------------------------------------------------------------------------- things
 def item(name: str, kind: Kind = Kind.CONSUMABLE, **more: Any) -> Item:
     """A kind of thing."""
     made = Item.objects.create(name=name, kind=kind.value, **{"base_unit": "piece", **more})
-    known.remember(made)
+    known_then.remember(made)
     return made
 
 
@@ -95,7 +99,9 @@ def shelf(at: Room, name: str) -> Place:
 
 def some(of: Item, on: Place, units: int, number: str = "", expiry: date | None = None) -> Lot:
     """Units of a batch received onto a shelf."""
-    return stock.receive(act(), item=of, shelf=on, units=units, number=number, expiry=expiry).lot
+    return receiving.receive(
+        act(), item=of, shelf=on, units=units, number=number, expiry=expiry
+    ).lot
 
 
 def batch(of: Item, number: str = "", expiry: date | None = None) -> Lot:
@@ -105,7 +111,7 @@ def batch(of: Item, number: str = "", expiry: date | None = None) -> Lot:
 
 def instrument(of: Item, on: Place, serial: str) -> Lot:
     """One instrument received onto a shelf."""
-    return stock.receive(act(), item=of, shelf=on, units=1, serial=serial).lot
+    return receiving.receive(act(), item=of, shelf=on, units=1, serial=serial).lot
 
 
 def units(lot: Lot, place: Place) -> int:
@@ -181,11 +187,11 @@ def section(of: Kit, key: str = "main") -> Place:
 
 def put_in(of: Kit, lot: Lot, on: Place, units: int, key: str = "main") -> None:
     """Put units from a shelf into a kit's section, checked like any restocking."""
-    row = turnaround.PutIn(lot, on, section(of, key), units)
-    turnaround.restock(act(), of, extra=[row], as_listed=False, levels=())
+    row = sorting.PutIn(lot, on, section(of, key), units)
+    sorting.restock(act(), of, extra=[row], as_listed=False, levels=())
 
 
-def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Trip:
+def trip(name: str, at: Room | None, first: int = 0, last: int = 0, **more: Any) -> Trip:
     """A trip; `first` and `last` are days from today."""
     start = timezone.now().replace(microsecond=0) + timedelta(days=first)
     return Trip.objects.create(
@@ -207,8 +213,31 @@ def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Tri
 
 
 # ----------------------------------------------------------------------------------- the school
+class Additions:
+    """What the fixtures of some files add to the small school."""
+
+    splint: Item
+    splints: Lot
+    day_03: Kit
+    other_guide: Person
+    wash: Item
+    closed: Lot
+    inside: Lot
+    on_shelf: Lot
+    trip: Trip
+    tag: Label
+    hut_kit: Kit
+    hut_trip: Trip
+    hut_keeper: Person
+    keeper_of_hut: Person
+    hut_lot: Lot
+    hut_promise: Reservation
+    hut_entry: Entry
+    named: dict[str, Any]
+
+
 @dataclass
-class World:
+class World(Additions):
     """A small school. `DAY-01` is filled, looked inside and fit; `DAY-02` is empty."""
 
     store: Room
@@ -285,7 +314,7 @@ def make_world() -> World:
         "gauge": instrument(gauge, on, "G-1"),
     }
     day_01 = kit("DAY-01", version, store, responsible=instructor)
-    turnaround.restock(act(), day_01)
+    sorting.restock(act(), day_01)
     return World(
         store=store,
         hut=hut,

@@ -1,14 +1,12 @@
 """What services refuse."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 import pytest
 
-from gearroom.core.problems import Problem
+from gearroom.core.acts.problems import Problem
 
 
 @contextmanager

@@ -1,7 +1,5 @@
 """What the doors answer about things that are there is what the OpenAPI schema says."""
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Any
 
@@ -10,9 +8,13 @@ from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator, FormatChecker
 
 from kits.models import WithheldKind
-from kits.services import custody, keeping, lists, reservations, turnaround, use
-from kits.services.lists import Draft, LineDraft, SectionDraft
-from tests.core.made import Caller
+from kits.services.custody import custody, use
+from kits.services.kits import holds
+from kits.services.lists import packing_lists
+from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.restocking import sorting
+from kits.services.trips import reservations
+from tests.core.api.made import Caller
 from tests.kits import factories as make
 
 pytestmark = [
@@ -53,17 +55,19 @@ def w() -> make.World:
     """The school, with a kit out, one kept back, promises, use and a second version of a list."""
     w = make.world()
     make.some(w.dressing, w.shelf, 6, "D9", make.days(500))
-    turnaround.restock(make.act(), make.kit("DAY-04", w.version, w.store))
+    sorting.restock(make.act(), make.kit("DAY-04", w.version, w.store))
     trip = make.trip("Moor", w.store, 0, 0, leader=w.guide)
     reservations.reserve(make.act(w.keeper), w.day_01, trip, person=w.guide)
     custody.check_out(make.act(w.keeper), w.day_01)
     use.log_use(make.act(w.guide), w.day_01, [use.UseLine(w.dressing, 2)])
     later = make.trip("Gorge", w.store, 3, 4)
     reservations.reserve(make.act(w.keeper), w.day_01, later)
-    keeping.withhold(make.act(w.guide), w.day_02, WithheldKind.DRYING)
-    draft = lists.new_draft(make.act(w.keeper), w.version.packing_list)
+    holds.withhold(make.act(w.guide), w.day_02, WithheldKind.DRYING)
+    draft = packing_lists.new_draft(make.act(w.keeper), w.version.packing_list)
     said = Draft(people=12, days=2, sections=[SectionDraft("Main", [LineDraft(w.dressing, 9)])])
-    lists.publish(make.act(w.keeper), lists.edit_draft(make.act(w.keeper), draft, said))
+    packing_lists.publish(
+        make.act(w.keeper), packing_lists.edit_draft(make.act(w.keeper), draft, said)
+    )
     return w
 
 

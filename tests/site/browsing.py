@@ -1,9 +1,8 @@
 """Going through the pages without a browser: Django's client, a form's post, a page's words."""
 
-from __future__ import annotations
-
 import re
 import uuid
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -15,7 +14,7 @@ PAGES_ON_SQLITE = [
 """Pages ask services only, and those are tried on both engines."""
 
 
-def browser(person=None, **more):
+def browser(person: Any = None, **more: Any) -> Client:
     """A client on which somebody is signed in, or nobody."""
     client = Client(**more)
     if person is not None:
@@ -23,22 +22,22 @@ def browser(person=None, **more):
     return client
 
 
-def text_of(response):
+def text_of(response: Any) -> str:
     """The words of a page, without its tags."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))
 
 
-def post(client, path, key=None, **fields):
+def post(client: Any, path: Any, key: Any = None, **fields: Any) -> Any:
     """Send a form, under a key of its own."""
     return client.post(path, {"key": str(key or uuid.uuid4()), **fields})
 
 
-def form_with(response, text):
+def form_with(response: Any, text: str) -> dict[Any, Any]:
     """The fields of the form in which some text stands, as a browser would send them."""
     page = response.content.decode()
     for form in re.findall(r"<form.*?</form>", page, re.S):
         if text in form:
-            fields = {}
+            fields: dict[str, Any] = {}
             for tag in re.findall(r"<input[^>]*>", form):
                 name, value = (re.search(rf'\b{a}="([^"]*)"', tag) for a in ("name", "value"))
                 if re.search('type="(radio|checkbox)"', tag) and "checked" not in tag:
@@ -55,7 +54,7 @@ def form_with(response, text):
     raise AssertionError(f"no form has {text!r}")
 
 
-def form_of(response, action):
+def form_of(response: Any, action: str) -> Any:
     """The fields of the form that goes to an address, for acts under new keys."""
     fields = form_with(response, f'action="{action}"')
     del fields["key"]

@@ -6,12 +6,15 @@ the first of everything has the number 1; what has no such number stands in brac
 puts it in.
 """
 
-from __future__ import annotations
-
-from kits.models import Checkout, Place
-from kits.services import asking, custody, keeping, lists, recalls, reservations, turnaround
+from kits.models import Checkout, Place, WithheldKind
+from kits.services.custody import custody, use_requests
+from kits.services.kits import holds
+from kits.services.lists import packing_lists
+from kits.services.recalls import recalls
+from kits.services.restocking import sorting
+from kits.services.trips import reservations
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
 
 AT_DAWN = (
     "/scan/",
@@ -65,6 +68,8 @@ AT_THE_DESK = (
     "/people/1/",
     "/people/1/merge/",
     "/people/1/merge/?into=2",
+    "/people/1/erase/",
+    "/people/names/",
     "/rooms/",
     "/rooms/main-store/",
     "/tokens/",
@@ -114,8 +119,8 @@ def address(path: str) -> str:
     out, back = (Checkout.objects.get(kit__name=name) for name in ("DAY-01", "DAY-03"))
     return path.format(
         taken_out=out.opened_by_id,
-        link=asking.token(out),
-        answered_link=asking.token(back),
+        link=use_requests.token(out),
+        answered_link=use_requests.token(back),
         shelf=Place.objects.get(name="C2").pk,
     )
 
@@ -124,15 +129,15 @@ def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
     day_03 = scanned.filled("DAY-03", world)
-    turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
+    sorting.reseal(make.act(world.keeper), world.day_01, "0417")
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_out(make.act(world.keeper), day_03, person=world.guide)
     custody.check_in(make.act(world.keeper), day_03, wet=True)
-    asking.tell(Checkout.objects.get(kit=day_03), [])
-    keeping.release(make.act(world.keeper), day_03, keeping.WithheldKind.DRYING)
-    turnaround.look_inside(make.act(world.keeper), day_03)
+    use_requests.answer(Checkout.objects.get(kit=day_03), [])
+    holds.release(make.act(world.keeper), day_03, WithheldKind.DRYING)
+    sorting.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
-    lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
     make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)

@@ -6,8 +6,6 @@ program has changed so that a name is gone, the patch fails loudly, and the faul
 in the new place.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -50,7 +48,7 @@ def fault(name: str, *found_by: str, cards: str = "") -> Callable[[Put], Put]:
     cards="take-for-trip hand-back-later",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     right = trips._stand
 
@@ -68,7 +66,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip hand-back-closed",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     def goes_out_for(promises: Any, kit: int, today: date, taker: Any, **more: Any) -> Any:
         return trips.next_promise(promises, kit)
@@ -78,14 +76,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("a kit promised to another's trip goes at once", "code", cards="take-anothers")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import custody
+    from kits.services.custody import custody
 
     patch.setattr(custody, "refuse_promised", lambda *a, **k: None)
 
 
 @fault("any promise at all keeps a kit from being taken", "code")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     patch.setattr(trips, "share_a_day", lambda *a: True)
 
@@ -96,9 +94,9 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="emergency hand-back-closed",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import custody
+    from kits.services.custody import custody
 
-    right = custody.plan
+    right = vars(custody)["plan"]
 
     def plan(kit: Any, **more: Any) -> Any:
         if more.get("trip", 0) is None and more.get("due_at", 0) is None:
@@ -110,7 +108,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("without a trip a kit is due at the end of the day", "kit")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     def due(taken_at: datetime, closing: Any, lives_in: Any) -> datetime:
         return taken_at.replace(hour=23, minute=59, second=59, microsecond=0)
@@ -120,7 +118,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("a cancelled trip keeps its kits", "code", cards="cancel-trip put-trip reserve")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import reservations
+    from kits.services.trips import reservations
 
     patch.setattr(reservations, "release_all", lambda *a, **k: [])
 
@@ -131,7 +129,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip hand-back-closed",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     patch.setattr(trips, "back_in_time", lambda *a, **k: True)
 
@@ -139,15 +137,19 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- one verdict
 @fault("the question forgets the trip that a kit is out on", "verdict")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import verdicts
+    from kits.services.ledger import verdicts
 
-    right = verdicts.question
+    right = vars(verdicts)["question"]
     patch.setattr(verdicts, "question", lambda today, out, coming: right(today, None, coming))
 
 
-@fault("a trip in ninety days is what a kit is judged for", "verdict")
+@fault(
+    "a trip in ninety days is what a kit is judged for",
+    "verdict",
+    cards="put-trip reserve cancel-trip",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import question
+    from kits.rules.ledger import question
 
     patch.setattr(question, "DAYS_AHEAD", 90)
 
@@ -160,9 +162,9 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="reserve",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import verdicts
+    from kits.services.ledger import verdicts
 
-    right = verdicts.judge
+    right = vars(verdicts)["judge"]
 
     def judge(kit: Any, through: date, today: date, *, trip: Any = None, others: Any = ()) -> Any:
         return right(kit, through, today, trip=trip)
@@ -177,14 +179,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("anything out of date stops a kit", "code", "verdict", "coverage", "audit", "offline")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import readiness
+    from kits.rules.ledger import readiness
 
     patch.setattr(readiness, "_stops_when_expired", lambda kit, units: True)
 
 
 @fault("a medicine that is out of date does not stop a kit", "code", "verdict", "coverage")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import readiness
+    from kits.rules.ledger import readiness
 
     patch.setattr(readiness, "_stops_when_expired", lambda kit, units: False)
 
@@ -198,7 +200,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="open-pack",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import expiry
+    from kits.rules.ledger import expiry
 
     patch.setattr(expiry, "_opened_through", lambda batch: None)
 
@@ -217,7 +219,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="restock-with-the-wrong-batch use",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import allocation
+    from kits.rules.ledger import allocation
 
     right = allocation.Allocation.__init__
 
@@ -227,7 +229,13 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(allocation.Allocation, "__init__", init)
 
 
-@fault("a signature that ends during the trip is not looked at", "code", "verdict", "coverage")
+@fault(
+    "a signature that ends during the trip is not looked at",
+    "code",
+    "verdict",
+    "coverage",
+    cards="build restock",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     _state(patch, signed_until=date.max - timedelta(days=1))
 
@@ -236,7 +244,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from gearroom.site.templatetags import gear
 
-    right = gear._mark
+    right: Any = gear._mark
     patch.setattr(gear, "_mark", lambda *a: right(*a[:3], type(a[3]).READY, a[4]))
 
 
@@ -244,13 +252,13 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from gearroom.site.templatetags import gear
 
-    right = gear._mark
+    right: Any = gear._mark
     patch.setattr(gear, "_mark", lambda *a: right(*a[:4], "Fit to go"))
 
 
 @fault("the phone's copy says for ever what is so today", "offline")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import verdicts
+    from kits.services.ledger import verdicts
 
     right = verdicts.changes
     patch.setattr(
@@ -261,24 +269,50 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- what was used
 @fault("use claimed before a count is taken out again", "holdings", cards="count use")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import use
+    from kits.services.custody import use
 
     patch.setattr(use, "_counted_since", lambda *a: False)
 
 
 @fault("a late report of custody changes who has the kit", "kit", cards="five-from-a-phone")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services.ledger import Book
+    from kits.services.ledger.book import Book
 
     patch.setattr(Book, "is_late", lambda *a, **k: False)
 
 
 @fault("a tap that names no batch takes the newest", "holdings", cards="use")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import use
+    from kits.services.custody import use
 
     right = use._order
     patch.setattr(use, "_order", lambda *a: right(*a)[::-1])
+
+
+# ---- what the evening brings
+@fault(
+    "only the kit that is handed back is to be counted after a mix-up",
+    "kit",
+    cards="take-without-trip hand-back-closed",
+)
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.models import WithheldKind
+    from kits.services.kits import holds, mixed_contents
+
+    patch.setattr(
+        mixed_contents,
+        "write",
+        lambda book, kit, others: holds.withhold_kit(book, kit, WithheldKind.MIXED, ""),
+    )
+
+
+@fault("what may come back is gone for good", "evening", "holdings", cards="use")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules.custody.use import Went
+    from kits.services.custody import use
+
+    right = use._place
+    patch.setattr(use, "_place", lambda kit, went: right(kit, Went.USED))
 
 
 # ---- once, and one person
@@ -291,9 +325,9 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="press-twice",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from gearroom.core.services import once
+    from gearroom.core.services import idempotency
 
-    patch.setattr(once, "_first_answer", lambda *a: None)
+    patch.setattr(idempotency, "_first_answer", lambda *a: None)
 
 
 # ---- undo, and known then
@@ -307,7 +341,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip hand-back-later undo-late",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import undo
+    from kits.rules.ledger import undo
 
     patch.setattr(undo, "without", lambda *a: undo.Fallen((), {}))
 
@@ -319,7 +353,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="use count undo-late",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import undo
+    from kits.rules.ledger import undo
 
     right = undo.without
     patch.setattr(undo, "without", lambda *a: undo.Fallen(right(*a).later, {}))
@@ -333,7 +367,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="reseal undo-soon",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import projections
+    from kits.services.ledger import projections
 
     patch.setattr(projections, "rewrite", lambda *a, **k: None)
 
@@ -345,7 +379,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip undo-soon",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import facts
+    from kits.services.ledger import facts
 
     right = facts.then
     patch.setattr(facts, "then", lambda at=None, known_by=None: right(at))
@@ -354,7 +388,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- sealing
 @fault("a seal hides what is not replaced", "code", cards="use reseal")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import sealing
+    from kits.services.restocking import sealing
 
     patch.setattr(sealing, "not_replaced", lambda *a, **k: [])
 
@@ -362,51 +396,51 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- what people are told, and by telephone
 @fault("nobody is told of a trip that is not covered", "alarms")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import alarms
+    from kits.services.mail import alarms
 
     patch.setattr(alarms, "going_soon", lambda now: None)
 
 
 @fault("anybody at all may clear a kit by telephone", "code", cards="use take-cleared-by-phone")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import clearing
+    from kits.services.custody import clearances
 
-    patch.setattr(clearing, "refuse_unless_may_clear", lambda *a: None)
+    patch.setattr(clearances, "refuse_unless_may_clear", lambda *a: None)
 
 
 @fault("a kit that comes back closed has to be sorted", "kit", cards="hand-back-closed")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.models import AsFound
-    from kits.services import derive
+    from kits.services.ledger import kit_state
 
-    patch.setattr(derive, "CLOSED", (AsFound.SEALED,))
+    patch.setattr(kit_state, "CLOSED", (AsFound.SEALED,))
 
 
 @fault("the tag says another day than the first expiry", "tag", cards="reseal")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from labels.rules import contents
+    from labels.rules.layout import contents
 
-    right = contents.short_date
+    right = vars(contents)["short_date"]
     patch.setattr(contents, "short_date", lambda day: right(day + timedelta(days=1)))
 
 
 def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:
     """Let every kit be judged as if this were so of it."""
-    from kits.services import fitness
+    from kits.services.ledger import readiness
 
-    right = fitness.states
+    right = readiness.states
 
     def states(*arguments: Any, **named: Any) -> Any:
         loaded = right(*arguments, **named)
         return {pk: dataclasses.replace(state, **more) for pk, state in loaded.items()}
 
-    patch.setattr(fitness, "states", states)
+    patch.setattr(readiness, "states", states)
 
 
 def _lighter(patch: pytest.MonkeyPatch, weight: str, instead: str) -> None:
     """Let reasons of one weight weigh as another."""
-    from kits.rules import readiness
-    from kits.rules.facts import Weight
+    from kits.rules.ledger import readiness
+    from kits.rules.ledger.facts import Weight
 
     right = readiness._counted
 

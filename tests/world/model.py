@@ -1,42 +1,17 @@
 """The school as its people reported it, in lists and dictionaries, and what the program must say.
 
-Nothing here knows the program. A `Report` is one act that somebody sent; the `Book` is a fold over
-the reports that were accepted and not undone, in the order in which they were recorded. What the
-program must say is worked out from it: the verdict of a kit, the question that is judged, whether
-a trip is covered, who has what. What really lies in a kit is kept elsewhere (`people`).
+Nothing here knows the program. The `Book` is a fold over the reports that were accepted and not
+undone, in the order in which they were recorded. What the program must say is worked out from it
+(`says`): the verdict of a kit, the question that is judged, whether a trip is covered, who has
+what. What really lies in a kit is kept elsewhere (`people`).
 """
 
-from __future__ import annotations
-
-from collections.abc import Iterable, Mapping
-from copy import deepcopy
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Mapping
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
+from tests.world.acts.reports import Report
 from tests.world.says import CLOSING, ZONE, Says, local_day
-
-
-@dataclass
-class Report:
-    """One act as it was sent: `kit` (or "" ), `act`, who, the JSON body and the path; `claimed` by
-    the sender's corrected clock. `fixed` is what was settled when it was first recorded, such as
-    which batch was taken; `entries` are the numbers that the program gave it. `sent` is the body
-    as it went, where that says the same in another way."""
-
-    number: int
-    act: str
-    by: str
-    path: str
-    body: dict[str, Any]
-    kit: str = ""
-    recorded: datetime = field(default_factory=lambda: datetime.now(UTC))
-    claimed: datetime | None = None
-    accepted: bool = False
-    entries: list[int] = field(default_factory=list)
-    undoes: tuple[int, ...] = ()
-    sent: dict[str, Any] | None = None
-    fixed: dict[str, Any] = field(default_factory=dict)
 
 
 class Falls(Exception):
@@ -44,20 +19,8 @@ class Falls(Exception):
 
 
 class Book(Says):
-    """The state after some reports. `kits` by name, `stock` units by (place, batch), `trips` by
-    reference, `promises` by number."""
+    """The state after some reports: how each of them changes it."""
 
-    def __init__(self, school: Mapping[str, Any]) -> None:
-        self.school = school
-        start = deepcopy(school["start"])
-        self.kits: dict[str, dict[str, Any]] = start["kits"]
-        self.stock: dict[tuple[str, int], int] = start["stock"]
-        self.lots: dict[int, dict[str, Any]] = start["lots"]
-        self.trips: dict[str, dict[str, Any]] = {}
-        self.promises: dict[int, dict[str, Any]] = {}
-        self.recalls: dict[int, dict[str, Any]] = {}
-
-    # ---- the fold
     def apply(self, r: Report) -> None:
         """Take a report into the state. Raises Falls."""
         getattr(self, "_" + r.act.replace("-", "_"))(r)
@@ -79,6 +42,13 @@ class Book(Says):
         latest = self.kits[r.kit].get("custody_at")
         late = r.claimed is not None and latest is not None and r.claimed < latest
         return bool(r.fixed.setdefault("late", late))
+
+    def _named(self, r: Report, out: Mapping[str, Any] | None) -> Any:
+        """Which time with the kit a report is about: it falls with that."""
+        named = r.fixed.setdefault("checkout", out and out["key"])
+        if named is not None and (not out or out["key"] != named):
+            raise Falls
+        return named
 
     def _move(self, lot: int, source: str | None, target: str | None, units: int) -> None:
         if source:
@@ -108,16 +78,12 @@ class Book(Says):
         named = people.get(body.get("person"))
         if body.get("emergency"):
             return {"person": named or r.by, "trip": None, "due": None}
-        trip = None
+        tomorrow = local_day(r.recorded) + timedelta(days=1)
+        trips = [p["trip"] for p in self.standing(r.kit, r.recorded)]
+        soon = [trip for trip in trips if self.trips[trip]["first"] <= tomorrow]
+        trip = next((t for t in soon if named in (None, self.guide(r.kit, t))), None)
         if "trip" in body:
             trip = body["trip"] and body["trip"].partition(":")[2]
-        else:
-            today = local_day(r.recorded)
-            for p in self.standing(r.kit, r.recorded):
-                begins = self.trips[p["trip"]]["first"] <= today + timedelta(days=1)
-                if begins and named in (None, self.guide(r.kit, p["trip"])):
-                    trip = p["trip"]
-                    break
         person = named or self.guide(r.kit, trip)
         due = datetime.fromisoformat(body["due_at"]) if "due_at" in body else None
         if due is None and trip:
@@ -133,23 +99,20 @@ class Book(Says):
             return None
         mine = [p for p in self.promises.values() if (p["kit"], p["trip"]) == (kit, trip)]
         own = [p["person"] for p in mine if p["open"] and p["person"]]
-        return own[0] if own else self.trips[trip]["leader"]
+        leader: str | None = own[0] if own else self.trips[trip]["leader"]
+        return leader
 
     def _hand_back(self, r: Report) -> None:
         kit, body = self.kits[r.kit], r.body
         late = self._out_of_order(r)
-        named = r.fixed.setdefault(
-            "checkout", None if late or not kit["out"] else kit["out"]["key"]
-        )
-        if named is not None and (not kit["out"] or kit["out"]["key"] != named):
-            raise Falls
+        self._named(r, None if late else kit["out"])
         found = r.fixed.setdefault("found", self._as_found(kit, body))
         at = self._at(r)
         if not late:
             kit["custody_at"] = r.claimed or r.recorded
             if kit["out"]:
                 kit["back"][kit["out"]["trip"]] = at
-                kit["last_out"] = kit["out"]["key"]
+                kit |= {"last_out": kit["out"]["key"], "last_person": kit["out"]["person"]}
             kit["out"] = None
             kit["room"] = r.fixed.setdefault("room", body.get("room") or kit["room"])
             if found not in ("sealed-and-dry", "closed"):
@@ -157,6 +120,10 @@ class Book(Says):
             if found == "opened":
                 kit["seal"] = ""
         self._used(r, kit)
+        self.needed += [(r.kit, row["words"]) for row in body.get("needed", ())]
+        for name in (r.kit, *body["mixed_with"]) if "mixed_with" in body else ():
+            self.kits[name]["withheld"].add("mixed")
+        kit["not_ours"] = kit["not_ours"] and not body.get("given_back")
         if body.get("wet"):
             kit["withheld"].add("drying")
         if body.get("wrong"):
@@ -169,7 +136,7 @@ class Book(Says):
             holds = kit["seal"] and (not seen or seen == kit["seal"][-3:])
             if not holds:
                 found = "opened" if seen else "sort-later"
-        return "opened" if body.get("used") else str(found)
+        return "opened" if body.get("used") or body.get("mixed_with") else str(found)
 
     def _used(self, r: Report, kit: dict[str, Any]) -> None:
         """Units used from a kit: by batch where it was named, else the oldest first."""
@@ -178,29 +145,34 @@ class Book(Says):
         before_count = r.claimed and kit.get("counted_at") and r.claimed < kit["counted_at"]
         before_count = r.fixed.setdefault("before count", before_count)
         if "legs" not in r.fixed:
-            r.fixed["legs"] = [] if before_count else self._oldest(r)
-        for lot, units in r.fixed["legs"]:
-            self._move(lot, r.kit, None, units)
+            r.fixed["legs"] = self._oldest(r, {} if before_count else self.contents(r.kit))
+        for lot, source, target, units in r.fixed["legs"]:
+            self._move(lot, source, target, units)
         if not before_count:
             kit["seal"] = ""
 
-    def _oldest(self, r: Report) -> list[tuple[int, int]]:
-        legs = []
-        left = self.contents(r.kit)
+    def _oldest(
+        self, r: Report, left: dict[int, int]
+    ) -> list[tuple[int, str | None, str | None, int]]:
+        """Where what was used came from and went. More than there was comes from nowhere."""
+        legs: list[tuple[int, str | None, str | None, int]] = []
         for line in r.body["used"]:
             wanted = line["units"]
+            target = f"away {r.kit}" if line.get("went") == "may-come-back" else None
             fits = [lot for lot in left if self._matches(line, lot)]
             for lot in sorted(fits, key=lambda x: (self.lots[x]["expiry"] or date.max, x)):
                 if took := min(left[lot], wanted):
-                    legs.append((lot, took))
+                    legs.append((lot, r.kit, target, took))
                     left[lot] -= took
                     wanted -= took
+            if wanted and target:
+                legs.append((int(line["lot"]), None, target, wanted))
         return legs
 
     def _matches(self, line: Mapping[str, Any], lot: int) -> bool:
         if "lot" in line:
-            return line["lot"] == str(lot)
-        return self.school["item_ids"][self.lots[lot]["item"]] == line["item"]
+            return bool(line["lot"] == str(lot))
+        return bool(self.school["item_ids"][self.lots[lot]["item"]] == line["item"])
 
     def _use(self, r: Report) -> None:
         kit = self.kits[r.kit]
@@ -215,10 +187,7 @@ class Book(Says):
         if self._out_of_order(r):
             self._at(r)
             return
-        named = r.fixed.setdefault("checkout", kit["out"]["key"] if kit["out"] else None)
-        if named is not None and (not kit["out"] or kit["out"]["key"] != named):
-            raise Falls
-        if named is None:
+        if self._named(r, kit["out"]) is None:
             r.fixed.setdefault("goes", self.goes(r))
             kit["out"] = {**r.fixed["goes"], "key": r.number, "at": self._at(r)}
         self._at(r)
@@ -252,8 +221,7 @@ class Book(Says):
         """Who is said to have cleared a kit says whether they did: the kit is as it was."""
         self._at(r)
 
-    def _build(self, r: Report) -> None:
-        self._restock(r)
+    _build = _restock
 
     def _reseal(self, r: Report) -> None:
         self._at_home(r)
@@ -268,6 +236,7 @@ class Book(Says):
         for row in r.body["found"]:
             self.stock[r.kit, int(row["lot"])] = row["units"]
         self._at(r)
+        kit["withheld"].discard("mixed")
         kit.update(seal="", to_sort=False, counted_at=r.claimed or r.recorded, entered=True)
         self._levels(r)
 
@@ -275,6 +244,14 @@ class Book(Says):
         lot = r.fixed["lot"]
         self.lots.setdefault(lot, r.fixed["batch"])
         self._move(lot, None, r.fixed["place"], r.body["units"])
+
+    def _come_back(self, r: Report) -> None:
+        self._at(r)
+        self._move(int(r.body["lot"]), f"away {r.kit}", r.fixed["place"], r.body["units"])
+
+    def _not_ours(self, r: Report) -> None:
+        self._at(r)
+        self.kits[r.kit]["not_ours"] = r.body["inside"]
 
     def _open(self, r: Report) -> None:
         """Opened units are a batch of their own, with the day they were opened."""
@@ -330,8 +307,8 @@ class Book(Says):
     def _reserve(self, r: Report) -> None:
         person = self.school["people"].get(r.body.get("person"))
         trip = r.body["trip"].partition(":")[2]
-        same = {"kit": r.kit, "trip": trip, "person": person, "open": True}
-        self.promises[r.fixed["id"]] = same
+        new = {"kit": r.kit, "trip": trip, "person": person, "open": True}
+        self.promises[r.fixed["id"]] = new
 
     def _unreserve(self, r: Report) -> None:
         self.promises[r.fixed["id"]]["open"] = False
@@ -340,32 +317,3 @@ class Book(Says):
         old = self.promises[r.fixed["id"]]
         old["open"] = False
         self.promises[r.fixed["new"]] = {**old, "kit": r.kit, "open": True}
-
-
-def fold(school: Mapping[str, Any], reports: Iterable[Report], until: datetime) -> Book:
-    """What was known at a time: reports recorded by then, without those undone by then. What
-    fell with an undone act is in `undoes` too."""
-    rows = [r for r in reports if r.accepted and r.recorded <= until]
-    undone = {number for r in rows for number in r.undoes}
-    book = Book(school)
-    for r in rows:
-        if r.act != "undo" and r.number not in undone:
-            book.apply(r)
-    return book
-
-
-def without(
-    school: Mapping[str, Any], reports: Iterable[Report], undone: set[int]
-) -> tuple[Book, list[Report]]:
-    """The state without some acts, and the later acts that fall with them."""
-    book, later = Book(school), []
-    for r in reports:
-        if not r.accepted or r.act == "undo" or r.number in undone:
-            continue
-        before = deepcopy((book.kits, book.stock, book.lots))
-        try:
-            book.apply(r)
-        except Falls:
-            book.kits, book.stock, book.lots = before
-            later.append(r)
-    return book, later

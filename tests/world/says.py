@@ -2,9 +2,8 @@
 whether a trip is covered. Plain reading of lists and dictionaries; nothing here knows the program.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
+from copy import deepcopy
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,15 +21,19 @@ def local_day(instant: datetime) -> date:
 
 
 class Says:
-    """What follows from the state of a book."""
+    """The state: `kits` by name, `stock` units by (place, batch), `trips` by reference, `promises`
+    by number; and what follows from it."""
 
-    school: Mapping[str, Any]
-    kits: dict[str, dict[str, Any]]
-    stock: dict[tuple[str, int], int]
-    lots: dict[int, dict[str, Any]]
-    trips: dict[str, dict[str, Any]]
-    promises: dict[int, dict[str, Any]]
-    recalls: dict[int, dict[str, Any]]
+    def __init__(self, school: Mapping[str, Any]) -> None:
+        self.school = school
+        start = deepcopy(school["start"])
+        self.kits: dict[str, dict[str, Any]] = start["kits"]
+        self.stock: dict[tuple[str, int], int] = start["stock"]
+        self.lots: dict[int, dict[str, Any]] = start["lots"]
+        self.trips: dict[str, dict[str, Any]] = {}
+        self.promises: dict[int, dict[str, Any]] = {}
+        self.recalls: dict[int, dict[str, Any]] = {}
+        self.needed: list[tuple[str, str]] = []
 
     def recalled(self, lot: int) -> bool:
         batch = self.lots[lot]
@@ -53,10 +56,15 @@ class Says:
             return bool(batch["passed"]) and batch["check_due"] >= through
         return True
 
+    def served(self, kit: str, trip: str) -> bool:
+        """Whether a kit was handed back from a trip on its last day, once it had departed:
+        reserved for it or not, the trip has ended for that kit."""
+        back, t = self.kits[kit]["back"].get(trip), self.trips[trip]
+        return bool(back and back >= t["departs"] and local_day(back) >= t["last"])
+
     def ended(self, promise: Mapping[str, Any], now: datetime) -> bool:
         trip = self.trips[promise["trip"]]
-        back = self.kits[promise["kit"]]["back"].get(promise["trip"])
-        over = back and back >= trip["departs"] and local_day(back) >= trip["last"]
+        over = self.served(promise["kit"], promise["trip"])
         return bool(trip["cancelled"] or now >= trip["returns"] or over)
 
     def standing(self, kit: str, now: datetime) -> list[dict[str, Any]]:
@@ -146,8 +154,7 @@ class Says:
         t, out = self.trips[trip], self.out_on(trip)
         if t["cancelled"] or now >= t["returns"]:
             return None
-        mine = [p for p in self.promises.values() if p["trip"] == trip and p["open"]]
-        out = out | {p["kit"] for p in mine if self.ended(p, now)}
+        out = out | {name for name in self.kits if self.served(name, trip)}
         kits = out if now >= t["departs"] else self.kits_of(trip)
         if not kits or self.unsuited(trip, kits):
             return "uncovered"

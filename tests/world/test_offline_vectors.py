@@ -1,7 +1,5 @@
 """The phone's own script, given the world's copies, says on each day what the model says."""
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -12,13 +10,14 @@ import time_machine
 from playwright.sync_api import sync_playwright
 
 from tests.program import PROJECT
-from tests.world import school, surfaces
-from tests.world.doors import Doors
+from tests.world import surfaces
+from tests.world.acts import school
+from tests.world.acts.requests import Doors
 from tests.world.play import Week, play
 from tests.world.says import local_day
 from tests.world.test_world import START
 
-SCRIPT = PROJECT / "gearroom" / "site" / "static" / "site" / "offline-book.js"
+SCRIPT = PROJECT / "gearroom" / "site" / "static" / "site" / "offline" / "copy.js"
 DAYS = 35
 ASK = """
 async ([source, vectors]) => {

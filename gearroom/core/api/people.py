@@ -1,19 +1,16 @@
 """/api/v1/people/: whoever can have a kit, in the rooms that one belongs to."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import people, rooms
+from gearroom.core.services.people import people, rooms
 
 ROLES = [role.value for role in Role]
 
@@ -35,7 +32,7 @@ class PersonShown(serializers.ModelSerializer[Person]):
     username = serializers.CharField(
         source="user.username", allow_null=True, help_text="Null without a sign-in."
     )
-    roles = serializers.SerializerMethodField()
+    roles = RoleShown(source="memberships", many=True, read_only=True)
 
     class Meta:
         model = Person
@@ -57,15 +54,14 @@ class PersonShown(serializers.ModelSerializer[Person]):
         own = actor.person is not None and actor.person.pk == person.pk
         return person.email if own or actor.may("edit_person", person.home_room_id) else None
 
-    @extend_schema_field(RoleShown(many=True))
-    def get_roles(self, person: Person) -> Any:
-        """As prefetched: only those that may be seen."""
-        return RoleShown(person.memberships.all(), many=True).data
-
 
 class PersonBody(ActBody):
-    """What is known of somebody."""
+    """Somebody's details."""
 
+    example = {
+        "name": "Robin Example", "phone": "01632 960 001", "email": "robin@example.org",
+        "language": "en-gb", "home_room": "main-store",
+    }  # fmt: skip
     name = serializers.CharField(max_length=120)
     phone = serializers.CharField(max_length=40, required=False, allow_blank=True)
     email = serializers.EmailField(max_length=254, required=False, allow_blank=True)
@@ -95,12 +91,14 @@ class PeopleQuery(PageQuery):
 class LeftBody(ActBody):
     """That somebody left."""
 
-    on = serializers.DateField(required=False, help_text="Today unless told; not in the future.")
+    example = {"on": "2026-05-31"}
+    on = serializers.DateField(required=False, help_text="Today unless given; not in the future.")
 
 
 class SignInBody(ActBody):
     """A sign-in."""
 
+    example = {"username": "robin"}
     username = serializers.CharField(
         required=False, max_length=150, help_text="Needed for the first one."
     )
@@ -118,11 +116,12 @@ class SignInMade(serializers.Serializer[Any]):
 class RoleBody(ActBody):
     """A role in a room; with null, in every room."""
 
+    example = {"role": "guide", "room": "main-store"}
     role = serializers.ChoiceField(choices=ROLES)
     room = serializers.SlugField(max_length=40, allow_null=True)
 
 
-class _PersonDoor(UseCaseView):
+class _PersonView(UseCaseView):
     """What is done about one person."""
 
     use_case = "edit_person"
@@ -132,10 +131,9 @@ class _PersonDoor(UseCaseView):
         """The one that the address names; raises NotFound for one that may not be seen."""
         return people.get(self.actor, self.kwargs["id"])
 
-    def shown(self, person: Person) -> Any:
-        """Them as they are now."""
-        fresh = people.seen_by(self.actor).filter(pk=person.pk).first() or person
-        return PersonShown(fresh, context={"actor": self.actor}).data
+    def whole(self, row: Person) -> Person:
+        """Them as they are now, with the roles that may be seen."""
+        return people.visible_to(self.actor).filter(pk=row.pk).first() or row
 
     def fields(self, data: dict[str, Any]) -> dict[str, Any]:
         """The room by its slug made a room of theirs."""
@@ -144,41 +142,41 @@ class _PersonDoor(UseCaseView):
         return data
 
 
-class People(ListView, _PersonDoor):
+class People(ListView, _PersonView):
     """People."""
 
     query = PeopleQuery
     shows = PersonShown
     reads_as = "see_people"
     ordering = ("name", "id")
+    filters = {"search": "name__icontains", "left": present("left_on")}
     body = PersonBody
     answers = {201: PersonShown}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
         """List the people of your rooms, by name."""
-        found = people.seen_by(self.actor).filter(left_on__isnull=not query["left"])
-        if "search" in query:
-            found = found.filter(name__icontains=query["search"])
+        rows = people.visible_to(self.actor)
         if "room" in query:
-            found = people.of_room(found, rooms.get(self.actor, query["room"]))
-        return found
+            rows = people.of_room(rows, rooms.get(self.actor, query["room"]))
+        return rows
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add somebody."""
-        return 201, self.shown(people.add(act, **self.fields(data)))
+        return 201, self.whole(people.add(act, **self.fields(data)))
 
 
 class HolderBody(ActBody):
     """Somebody who takes a kit and is not on record."""
 
+    example = {"name": "Robin Example", "phone": "01632 960 001"}
     name = serializers.CharField(max_length=120)
     phone = serializers.CharField(max_length=40)
     room = serializers.SlugField(
-        max_length=40, required=False, help_text="The gear room that they stand in."
+        max_length=40, required=False, help_text="The gear room that they are in."
     )
 
 
-class Holders(_PersonDoor):
+class Holders(_PersonView):
     """People who take kits."""
 
     use_case = "add_holder"
@@ -189,10 +187,10 @@ class Holders(_PersonDoor):
         """Add somebody by name and telephone, as who takes kits out may do."""
         ref = data.pop("room", None)
         room = rooms.get(self.actor, ref) if ref is not None else None
-        return 201, self.shown(people.add_holder(act, room=room, **data))
+        return 201, self.whole(people.add_holder(act, room=room, **data))
 
 
-class OnePerson(ReadView, _PersonDoor):
+class OnePerson(ReadView, _PersonView):
     """One person."""
 
     shows = PersonShown
@@ -203,34 +201,32 @@ class OnePerson(ReadView, _PersonDoor):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Show somebody."""
-        return PersonShown(self.person(), context={"actor": self.actor}).data
+        return self.person()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change what is known of somebody."""
-        person = self.person()
-        self.match(self.shown(person))
-        return 200, self.shown(people.edit(act, person, **self.fields(data)))
+        """Change somebody's details."""
+        return 200, self.whole(people.edit(act, self.person(), **self.fields(data)))
 
 
-class Left(_PersonDoor):
+class Departure(_PersonView):
     """Somebody's leaving."""
 
     body = LeftBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say that somebody left: sign-in and tokens end at once."""
-        return 200, self.shown(people.left(act, self.person(), **data))
+        """Record that somebody left: sign-in and tokens end at once."""
+        return 200, self.whole(people.leave(act, self.person(), **data))
 
 
-class CameBack(_PersonDoor):
+class Return(_PersonView):
     """Somebody's return."""
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say that somebody is back: the sign-in works again."""
-        return 200, self.shown(people.came_back(act, self.person()))
+        """Record that somebody is back: the sign-in works again."""
+        return 200, self.whole(people.rejoin(act, self.person()))
 
 
-class SignIn(_PersonDoor):
+class SignIn(_PersonView):
     """Somebody's sign-in."""
 
     use_case = "edit_member"
@@ -250,17 +246,17 @@ class SignIn(_PersonDoor):
         return {**body, "password": None} if "password" in body else body
 
 
-class AddRole(_PersonDoor):
+class AddRole(_PersonView):
     """A role given."""
 
     use_case = "edit_member"
     body = RoleBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make somebody something in a room."""
+        """Give somebody a role in a room."""
         person = self.person()
         people.add_role(act, person, Role(data["role"]), self.room(data))
-        return 200, self.shown(person)
+        return 200, self.whole(person)
 
     def room(self, data: dict[str, Any]) -> Any:
         """The room that the body names, or None."""
@@ -274,4 +270,4 @@ class EndRole(AddRole):
         """Take a role from somebody."""
         person = self.person()
         people.end_role(act, person, Role(data["role"]), self.room(data))
-        return 200, self.shown(person)
+        return 200, self.whole(person)

@@ -1,25 +1,23 @@
 """/api/v1/rooms/: the gear rooms that one belongs to."""
 
-from __future__ import annotations
-
 from datetime import time
 from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import CLOCK_TIME, ActBody
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Room
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
-from gearroom.core.services import rooms
+from gearroom.core.services.people import rooms
 
 
 class ClockTime(serializers.RegexField):
     """An hour and minutes."""
 
-    def to_representation(self, value: time) -> str:
+    def to_representation(self, value: time) -> str:  # type: ignore[override]  # of a time
         """As a clock shows it: 18:00."""
         return f"{value:%H:%M}"
 
@@ -47,6 +45,7 @@ class RoomShown(serializers.ModelSerializer[Room]):
 class RoomEdit(ActBody):
     """What of a room may be changed."""
 
+    example = {"closing_time": "17:30", "sorting_nights": 1, "phone": "01632 960 002"}
     name = serializers.CharField(max_length=80, required=False)
     time_zone = serializers.CharField(
         max_length=64, required=False, help_text="Of the IANA database, such as Europe/London."
@@ -56,7 +55,7 @@ class RoomEdit(ActBody):
         max_length=300,
         required=False,
         allow_blank=True,
-        help_text="What somebody who finds a kit is told.",
+        help_text="What somebody who finds a kit can read.",
     )
     closing_time = serializers.RegexField(
         CLOCK_TIME,
@@ -81,6 +80,10 @@ class RoomEdit(ActBody):
 class RoomBody(RoomEdit):
     """A new room."""
 
+    example = {
+        "name": "Cave hut", "slug": "cave-hut", "time_zone": "Europe/London",
+        "how_to_return": "Hang it on the door.",
+    }  # fmt: skip
     name = serializers.CharField(max_length=80)
     slug = serializers.SlugField(max_length=40, help_text="Its name in addresses; stays as it is.")
 
@@ -96,11 +99,11 @@ class Rooms(ListView, UseCaseView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Room]:
         """List the rooms that you belong to."""
-        return rooms.seen_by(self.actor)
+        return rooms.visible_to(self.actor)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a room."""
-        return 201, RoomShown(rooms.add(act, **_with_time(data))).data
+        return 201, rooms.add(act, **_with_time(data))
 
 
 class OneRoom(ReadView, UseCaseView):
@@ -114,13 +117,12 @@ class OneRoom(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Show a room."""
-        return RoomShown(rooms.get(self.actor, self.kwargs["room"])).data
+        return rooms.get(self.actor, self.kwargs["room"])
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
         room = rooms.get(act.actor, self.kwargs["room"])
-        self.match(RoomShown(room).data)
-        return 200, RoomShown(rooms.edit(act, room, **_with_time(data))).data
+        return 200, rooms.edit(act, room, **_with_time(data))
 
 
 def _with_time(data: dict[str, Any]) -> dict[str, Any]:

@@ -1,18 +1,16 @@
 """/api/v1/tokens/: one's own tokens."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
+from gearroom.core.services.accounts import tokens
 
 SCOPES = [scope.value for scope in Scope]
 
@@ -50,12 +48,14 @@ class TokenMade(TokenShown):
 class TokenEdit(ActBody):
     """What of a token may be changed."""
 
+    example = {"name": "Booking system"}
     name = serializers.CharField(max_length=80, help_text="What it is for.")
 
 
 class TokenBody(TokenEdit):
     """A new token."""
 
+    example = {"name": "Booking system", "scopes": ["trips"], "days": 365}
     scopes = serializers.ListField(
         child=serializers.ChoiceField(choices=SCOPES), min_length=1, max_length=len(SCOPES)
     )
@@ -64,7 +64,7 @@ class TokenBody(TokenEdit):
         max_value=tokens.MAX_DAYS,
         default=365,
         allow_null=True,
-        help_text="Until it expires; null: never.",
+        help_text="Until it expires; null: never. One made with a token ends when that does.",
     )
 
 
@@ -104,13 +104,12 @@ class OneToken(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Show a token."""
-        return TokenShown(tokens.get(self.actor, self.kwargs["id"])).data
+        return tokens.get(self.actor, self.kwargs["id"])
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Give a token another name."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        self.match(TokenShown(token).data)
-        return 200, TokenShown(tokens.rename(act, token, data.get("name", token.name))).data
+        return 200, tokens.rename(act, token, data.get("name", token.name))
 
 
 class Revoke(UseCaseView):
@@ -122,4 +121,4 @@ class Revoke(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a token at once."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        return 200, TokenShown(tokens.revoke(act, token)).data
+        return 200, tokens.revoke(act, token)

@@ -1,14 +1,17 @@
 """The API's addresses that are no kit's business: its schema and pages, people, rooms, tokens."""
 
+from typing import Any
+
 from django.urls import path
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+from drf_spectacular.views import SpectacularSwaggerSplitView
 
 from gearroom.core.api import people, rooms, tokens
+from gearroom.core.api.openapi import document
 
-_PUBLIC = {"permission_classes": [], "authentication_classes": []}
+_PUBLIC: dict[str, Any] = {"permission_classes": [], "authentication_classes": []}
 
 urlpatterns = [
-    path("schema/", SpectacularAPIView.as_view(**_PUBLIC), name="schema"),
+    path("schema/", document.Schema.as_view(), name="schema"),
     path(
         "docs/",
         SpectacularSwaggerSplitView.as_view(template_name="core/api_docs.html", **_PUBLIC),
@@ -19,8 +22,8 @@ urlpatterns = [
     path("people/", people.People.as_view()),
     path("people/holders/", people.Holders.as_view()),
     path("people/<int:id>/", people.OnePerson.as_view()),
-    path("people/<int:id>/left/", people.Left.as_view()),
-    path("people/<int:id>/back/", people.CameBack.as_view()),
+    path("people/<int:id>/left/", people.Departure.as_view()),
+    path("people/<int:id>/back/", people.Return.as_view()),
     path("people/<int:id>/sign-in/", people.SignIn.as_view()),
     path("people/<int:id>/roles/", people.AddRole.as_view()),
     path("people/<int:id>/roles/end/", people.EndRole.as_view()),

@@ -1,4 +1,4 @@
-'''Doors: thin views that read a request strictly, call one service and show what came of it.
+'''Thin views that read a request strictly, call one service and serialise its result.
 
     class CheckOutBody(ActBody):                       # occurred_at, device_now, reason come along
         holder = serializers.IntegerField(min_value=1)
@@ -11,32 +11,33 @@
 
         def perform(self, act, data):
             """Take a kit out."""
-            checkout = custody.check_out(act, kit=self.kwargs["kit"], **data)
-            return 201, CheckoutShown(checkout).data
+            return 201, custody.check_out(act, kit=self.kwargs["kit"], **data)
 
     class Checkouts(ListView):                         # many rows, cursor pages
-        query = CheckoutQuery                          # a PageQuery with filters
+        query = CheckoutQuery                          # a PageQuery
         shows = CheckoutShown
+        filters = {"person": "person", "kit": named(find.kit, "kit")}
 
         def rows(self, query):
             """Who has what."""
-            return checkouts_seen_by(self.actor, **query)
+            return checkouts_seen_by(self.actor)
 
-One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
-needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
-Problems, and checks rooms in the service. Roles are checked here without a room: whoever has the
-role nowhere is refused at the door.
+What `read`, `rows` and `perform` return is serialised by the serializer that the class names for
+it. One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A
+write needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction,
+raises Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks
+`act.match` under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what
+the tag is made of, and a view whose service did not ask does nothing. Roles are checked here
+without a room: whoever has the role nowhere is refused here.
 '''
-
-from __future__ import annotations
 
 import hashlib
 import uuid
-from collections.abc import Mapping
-from typing import Any, ClassVar
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, ClassVar, TypeVar, cast
 
 from django.core.files.uploadedfile import UploadedFile
-from django.db.models import QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
@@ -48,53 +49,61 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from gearroom.core.act import Act, Actor, actor_of
-from gearroom.core.api.etags import etag, require_match, unchanged
-from gearroom.core.api.paging import CursorPages
-from gearroom.core.api.parsing import MAX_INTEGER
-from gearroom.core.api.problems import as_problem, respond
-from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
-from gearroom.core.languages import speak
-from gearroom.core.problems import Invalid
-from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
-from gearroom.core.services.hatch import actor_at
-from gearroom.core.services.once import Answer, once
+from gearroom.core.acts.act import Act, Actor, actor_of
+from gearroom.core.acts.problems import Invalid, NotFound
+from gearroom.core.api.openapi.description import ViewSchema
+from gearroom.core.api.problems import as_problem, in_form, respond
+from gearroom.core.api.requests.etags import etag, require_match, unchanged
+from gearroom.core.api.requests.paging import CursorPages
+from gearroom.core.api.requests.parsing import MAX_INTEGER
+from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
+from gearroom.core.models import Token, User
+from gearroom.core.rules.roles import ANYONE, USE_CASES
+from gearroom.core.services.accounts.shared_devices import actor_at
+from gearroom.core.services.idempotency import Answer, once
+from gearroom.core.setup.languages import speak
+
+Row = TypeVar("Row", bound=Model)
+Filter = str | Callable[[Actor, Any], Q]
+"""The lookup that a query parameter is compared with, or what makes a condition of it."""
 
 
 class AlwaysJSON(DefaultContentNegotiation):
     """The API has one form, whatever Accept says (RFC 9110 §12.5.1 allows it)."""
 
     def select_renderer(
-        self, request: Request, renderers: list[Any], format_suffix: str | None = None
+        self, request: Request, renderers: Any, format_suffix: str | None = None
     ) -> tuple[Any, str]:
         """The first renderer."""
         return renderers[0], renderers[0].media_type
 
 
-class NoQuery(QuerySerializer):
-    """No query parameter at all."""
-
-
-class Door(APIView):
-    """What all doors have: the actor, strict query parameters, private answers."""
+class View(APIView):
+    """What all views have: the actor, strict query parameters, private answers."""
 
     public: ClassVar[bool] = False
     query: ClassVar[type[QuerySerializer] | None] = None
-    schema = DoorSchema()
+    shows: ClassVar[type[BaseSerializer[Any]] | None] = None
+    schema: Any = ViewSchema()
     content_negotiation_class = AlwaysJSON
-    actor: Actor | None
-    """Who asks; None on a public door when nobody is signed in."""
+    _actor: Actor | None = None
+
+    @property
+    def actor(self) -> Actor:
+        """Who asks; raises NotAuthenticated on a public view when nobody is signed in."""
+        if self._actor is None:
+            raise NotAuthenticated
+        return self._actor
 
     @classmethod
     def as_view(cls, **initkwargs: Any) -> Any:
         """The view; a missing slash is a 404 rather than a redirect that would lose the body."""
-        view = super().as_view(**initkwargs)
+        view: Any = super().as_view(**initkwargs)
         view.should_append_slash = False
         return view
 
     def get_permissions(self) -> list[BasePermission]:
-        """Signed in, unless the door is public."""
+        """Signed in, unless the view is public."""
         return [AllowAny() if self.public else IsAuthenticated()]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
@@ -102,21 +111,18 @@ class Door(APIView):
         super().initial(request, *args, **kwargs)
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
-        scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
-        self.actor = None
+        user: Any = request.user
         if request.auth:
-            self.actor = actor_of(request.user, scopes)
-        elif request.user:
-            self.actor = actor_at(request.user, request.session)
+            self._actor = actor_of(user, cast(Token, request.auth))
+        elif user:
+            self._actor = actor_at(user, request.session)
             speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks
 
-    def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+    def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
         """Which methods there are; the schema says the rest."""
         return Response(status=204)
 
-    def finalize_response(
-        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
-    ) -> HttpResponseBase:
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         """What is shown depends on who asks, so no shared cache may keep it."""
         response = super().finalize_response(request, response, *args, **kwargs)
         patch_vary_headers(response, ["Authorization", "Cookie"])
@@ -124,37 +130,39 @@ class Door(APIView):
         return response
 
     def require(self, use_case: str) -> None:
-        """Raise NotAllowed unless whoever asks may do this somewhere; nobody may do at a public
-        door what needs no role."""
-        if self.actor is not None:
+        """Raise NotAllowed unless whoever asks may do this somewhere; on a public view
+        anybody may do what needs no role."""
+        if self._actor is not None or USE_CASES[use_case].roles is not ANYONE:
             self.actor.require(use_case)
-        elif USE_CASES[use_case].roles is not ANYONE:
-            raise NotAuthenticated
 
     def read_query(self, kind: type[QuerySerializer] | None) -> dict[str, Any]:
         """The query parameters as validated; unknown, repeated or wrong ones are a 400."""
-        found: dict[str, str] = {}
         for name, values in self.request.query_params.lists():
             if len(values) > 1:
-                raise Invalid(_("This parameter is there more than once."), field=name)
-            found[name] = values[0]
-        serializer = (kind or NoQuery)(data=found, context={"request": self.request})
+                raise Invalid(_("This parameter appears more than once."), field=name)
+        serializer = (kind or QuerySerializer)(data=self.request.query_params.dict())
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
 
+    def show(self, serializer: type[BaseSerializer[Any]], row: Any, many: bool = False) -> Any:
+        """A result as whoever asks may see it, JSON-like."""
+        return serializer(row, many=many, context={"actor": self._actor}).data
 
-class ReadView(Door):
+
+class ReadView(View):
     """GET of one thing, or of something worked out."""
 
     reads_as: ClassVar[str] = "look"
-    shows: ClassVar[Any] = None
 
     def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Read the query, show; 304 if the asker has it."""
         self.require(self.reads_as)
-        body = self.read(self.read_query(self.query))
-        if isinstance(body, HttpResponseBase):
-            return body
+        query = self.read_query(self.query)
+        with in_form():
+            result = self.read(query)
+            if isinstance(result, HttpResponseBase):
+                return result
+            body = self.show(self.shows, result) if self.shows else result
         tag = etag(body)
         headers = {"ETag": tag}
         if unchanged(request, tag):
@@ -162,11 +170,11 @@ class ReadView(Door):
         return Response(body, headers=headers)
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The JSON-like body, or a whole response; raises Problems."""
+        """What `shows` serialises, or a whole response; raises Problems."""
         raise NotImplementedError
 
 
-class ListView(Door):
+class ListView(View):
     """GET of many rows, a page at a time."""
 
     many: ClassVar[bool] = True
@@ -175,6 +183,8 @@ class ListView(Door):
     shows: ClassVar[type[BaseSerializer[Any]]]
     ordering: ClassVar[tuple[str, ...]] = ("-id",)
     """Fields that together tell rows apart; the last one unique."""
+    filters: ClassVar[Mapping[str, Filter]] = {}
+    """How the parameters of `query` narrow the rows."""
     pagination_class = CursorPages
 
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -184,19 +194,23 @@ class ListView(Door):
         query.pop("cursor", None)
         query.pop("page_size", None)
         pages = self.pagination_class()
-        page = pages.paginate_queryset(self.rows(query), request, self)
-        return pages.get_paginated_response(self.show(page))
+        with in_form():
+            rows = self.rows(query)
+            for name in filter(self.filters.get, query):
+                rows = rows.filter(_condition(self.filters[name], self.actor, query[name]))
+            page = self.whole_page(pages.paginate_queryset(rows, request, self))
+        return pages.get_paginated_response(self.show(self.shows, page, many=True))
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Any]:
-        """The rows that whoever asks may see, filtered; `ordering` is put on afterwards."""
+        """The rows that whoever asks may see; `filters` and `ordering` are put on afterwards."""
         raise NotImplementedError
 
-    def show(self, page: list[Any]) -> Any:
-        """The rows of a page as JSON-like values."""
-        return self.shows(page, many=True, context={"actor": self.actor}).data
+    def whole_page(self, page: list[Any]) -> Sequence[Any]:
+        """The rows of a page with what is to be loaded or worked out for all of them together."""
+        return page
 
 
-class UseCaseView(Door):
+class UseCaseView(View):
     """One use case behind one writing method: POST, unless `method` says patch or put."""
 
     method: ClassVar[str] = "post"
@@ -204,6 +218,7 @@ class UseCaseView(Door):
     body: ClassVar[type[ActBody]] = ActBody
     answers: ClassVar[Mapping[int, Any]] = {}
     key_header: ClassVar[bool] = True
+    _matched = False
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)
@@ -217,7 +232,7 @@ class UseCaseView(Door):
         key = self.key(content)
         answer = once(
             key=key,
-            user=request.user,
+            user=cast(User, request.user),
             request={
                 "method": request.method,
                 "path": request.path,
@@ -241,33 +256,43 @@ class UseCaseView(Door):
         if not text:
             raise Invalid(
                 _(
-                    "This write needs the header Idempotency-Key with a UUID drawn for it, "
-                    "such as %(uuid4)s. Send the same one again when you resend the same act."
+                    "This request changes data, so it needs the header Idempotency-Key with a "
+                    "new UUID, such as %(uuid4)s. When you repeat the same request, send the "
+                    "same key."
                 )
                 % {"uuid4": uuid.uuid4()},
                 code="key-missing",
             )
         if not UUID_FORM.fullmatch(text):
             raise Invalid(
-                _(
-                    "Idempotency-Key has to be one UUID, such as "
-                    "123e4567-e89b-42d3-a456-426614174000."
-                ),
+                _("Idempotency-Key must be a UUID, such as 123e4567-e89b-42d3-a456-426614174000."),
                 code="malformed-headers",
             )
         return uuid.UUID(text)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Do it: status and JSON-like body; raises Problems."""
+        """Do it: status, and what `answers` serialises for it; raises Problems."""
         raise NotImplementedError
 
     def kept(self, body: Any) -> Any:
-        """What may be kept of an answer, for when it is asked for again."""
+        """What may be kept of an answer, for when it is asked for again; None for a question."""
         return body
 
-    def match(self, shown: Any) -> None:
+    def whole(self, row: Any) -> Any:
+        """What a GET serialises of a locked row: what its ETag is made of."""
+        return row
+
+    def whole_of(self, body: Any) -> Any:
+        """The JSON of the same, out of an answer to a write."""
+        return body
+
+    def _match(self, row: Any) -> None:
         """Raise Stale (412) if If-Match names something else than what is there now."""
-        require_match(self.request, shown)
+        self._matched = True
+        if "HTTP_IF_MATCH" in self.request.META:
+            shows = self.shows or self.answers[200]
+            shown = self.show(shows, self.whole(row)) if row is not None else None
+            require_match(self.request, shown)
 
     def _perform(self, key: uuid.UUID, content: dict[str, Any]) -> tuple[int, Any]:
         try:
@@ -282,13 +307,20 @@ class UseCaseView(Door):
                 claimed_at=data.pop("occurred_at", None),
                 device_now=data.pop("device_now", None),
                 reason=data.pop("reason", ""),
+                match=self._match,
             )
-            return self.perform(act, data)
+            with in_form():
+                status, result = self.perform(act, data)
+                shows = self.answers.get(status)
+                body = self.show(shows, result) if shows else result
         except Exception as error:
             problem = as_problem(error)
             if problem is None or problem is error:
                 raise
             raise problem from error
+        if self.method != "post" and "HTTP_IF_MATCH" in self.request.META and not self._matched:
+            raise RuntimeError(f"{type(self).__name__} did not look at If-Match")
+        return status, body
 
     def _respond(self, answer: Answer) -> HttpResponseBase:
         if answer.status >= 400:
@@ -296,10 +328,38 @@ class UseCaseView(Door):
         else:
             response = Response(answer.body, status=answer.status)
             if self.method != "post":
-                response["ETag"] = etag(answer.body)
-        if answer.replayed:
+                response["ETag"] = etag(self.whole_of(answer.body))
+        if answer.first_at is not None:
             response["Idempotency-Replayed"] = "true"
+            response["Idempotency-First-Answered"] = answer.first_at.isoformat()
         return response
+
+
+def one_of(rows: QuerySet[Row], what: str, pk: int) -> Row:
+    """The row with this number; raises NotFound, which says what there is none of."""
+    row = rows.filter(pk=pk).first()
+    if row is None:
+        raise NotFound(what, pk)
+    return row
+
+
+def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:
+    """A filter for rows that have what the parameter names by any of these lookups."""
+
+    def condition(actor: Actor, reference: str) -> Q:
+        thing = find(actor, reference)
+        return Q(*((lookup, thing) for lookup in lookups), _connector=Q.OR)
+
+    return condition
+
+
+def present(lookup: str) -> Filter:
+    """A filter for rows where this is not null; with false, where it is."""
+    return lambda actor, wanted: Q((f"{lookup}__isnull", not wanted))
+
+
+def _condition(by: Filter, actor: Actor, value: Any) -> Q:
+    return Q((by, value)) if isinstance(by, str) else by(actor, value)
 
 
 def _fingerprint(value: Any) -> Any:

@@ -1,22 +1,30 @@
 """Tokens, shared devices, who is signed in where; the answers kept so that an act is done once."""
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.append_only import append_only
+from gearroom.core.models.append_only import append_only
 from gearroom.core.models.people import Person, Room, User
 
 
 class Token(models.Model):
-    """A secret that acts as a user. Only its SHA-256 is kept."""
+    """A secret that acts as a user. Only its SHA-256 is kept.
+
+    `made_with` is the token that it was made with, which it never outlasts. `made_by`, where it is
+    of a program, is who answers for that: without the right over it, the token ends.
+    """
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="tokens")
     name = models.CharField(max_length=80)
     prefix = models.CharField(max_length=12)
     sha256 = models.CharField(max_length=64, unique=True)
     scopes = models.JSONField(default=list)
+    made_with = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="made"
+    )
+    made_by = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     created_at = models.DateTimeField()
     expires_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
@@ -90,6 +98,51 @@ class PasswordReset(models.Model):
 
     def __str__(self) -> str:
         return f"a new password for {self.user}"
+
+
+class AccountChange(models.Model):
+    """That how somebody signs in, or where mail reaches them, was changed: a mail to the address
+    that they had before says so soon after. The address is forgotten once it was sent."""
+
+    class Kind(models.TextChoices):
+        ADDRESS = "address"
+        PASSWORD = "password"
+        PIN = "pin"
+        SIGN_IN = "sign-in"
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+")
+    address = models.EmailField(blank=True)
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    by = models.ForeignKey(Person, null=True, on_delete=models.CASCADE, related_name="+")
+    at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [
+            models.Index(fields=["id"], condition=Q(sent_at=None), name="account_change_not_sent")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.person}"
+
+
+class TryCount(models.Model):
+    """How often something that guards an account was tried: `guard` names it, `who` is a hash of
+    whose or whence, `until` (seconds of Unix time) is when counting starts anew."""
+
+    guard = models.CharField(max_length=20)
+    who = models.CharField(max_length=32)
+    until = models.BigIntegerField(db_index=True)
+    used = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["guard", "who"], name="try_count_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.guard}: {self.used}"
 
 
 @append_only

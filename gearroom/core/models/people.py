@@ -1,7 +1,5 @@
 """Users sign in, people have kits. A person needs no user; a user always has a person."""
 
-from __future__ import annotations
-
 import zoneinfo
 from datetime import time
 from typing import Any
@@ -30,14 +28,18 @@ class User(AbstractUser):
     """A sign-in. Names live on the person, which every user has from its first save on.
 
     Set `user.person` before that save to give a sign-in to somebody known; otherwise a person of
-    the user's name is made. A superuser's person is made an administrator everywhere.
+    the user's name is made. A superuser's person is made an administrator everywhere. `given_by` is
+    who gave the sign-in its last generated password.
     """
 
     first_name = None  # type: ignore[assignment]  # the person carries the name
     last_name = None  # type: ignore[assignment]  # the person carries the name
-    REQUIRED_FIELDS: list[str] = []  # as Django declares it
+    REQUIRED_FIELDS = []
+    given_by = models.ForeignKey(
+        "core.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
-    class Meta(AbstractUser.Meta):  # type: ignore[name-defined]  # Django's own pattern
+    class Meta(AbstractUser.Meta):
         constraints = [models.UniqueConstraint(Lower("username"), name="user_name_once")]
 
     def save(self, *args: Any, **kwargs: Any) -> None:
@@ -90,7 +92,8 @@ class Person(models.Model):
     """Anyone who can have a kit. Of the PIN for shared devices only a slow hash is kept. Without a
     `language` pages speak the browser's, and mails the organisation's. `merged_into`: somebody was
     on record twice, and this is the record that is kept no more; what was written under it stays,
-    and it bears the other's name."""
+    and it bears the other's name. `erased_at`: what told of them was erased; the number stays, and
+    the name is *Person* and the number."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
@@ -107,6 +110,7 @@ class Person(models.Model):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged"
     )
     pin = models.CharField(max_length=128, blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -148,4 +152,4 @@ class Membership(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.person}: {self.role} in {self.room or 'every room'}"
+        return f"{self.person}: {self.role} in {self.room or 'all gear rooms'}"

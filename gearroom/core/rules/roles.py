@@ -2,14 +2,15 @@
 
 A right is looked up by use case. It is held in a room (a membership of that room) or everywhere
 (a membership without a room). `ANYONE` marks what needs no role: whoever can reach the program.
-Facts are never refused for want of a role (a kit handed in is handed in); those are `ANYONE`.
-A second table says what of it may be done at a shared device, and how sure that has to be of who
-stands before it.
+A fact is never refused for what it says, but who reports it must be one who may: `MEMBERS` are all
+who have a role, where the use case is asked for: in the kit's rooms, or, asked for without a room,
+anywhere. A second table says what of it may be done at a shared device, and how sure that has to be
+of who stands before it. Last come the rules about people's accounts: who may change how somebody
+signs in, and who may give a role.
 """
 
-from __future__ import annotations
-
 import enum
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -39,13 +40,19 @@ class Scope(enum.StrEnum):
 
 @dataclass(frozen=True)
 class Right:
-    """Who may do one use case, and the scope that a token needs for it."""
+    """Who may do one use case, and the scope that a token needs for it. `roles` None: no role is
+    needed. `everywhere` are roles that count besides, where they are held in every room."""
 
     scope: Scope
-    roles: frozenset[Role]
+    roles: frozenset[Role] | None
+    everywhere: frozenset[Role] = frozenset()
 
 
-ANYONE = frozenset(Role)
+Roles = Mapping[int | None, frozenset[Role]]
+"""What somebody is, by room (its id); under None, what they are in every room."""
+
+ANYONE = None
+MEMBERS = frozenset(Role)
 _KEEPERS = frozenset({Role.KEEPER, Role.INSTRUCTOR, Role.ADMINISTRATOR})
 _GUIDES = _KEEPERS | {Role.GUIDE}
 _ADMIN = frozenset({Role.ADMINISTRATOR})
@@ -62,15 +69,20 @@ USE_CASES: dict[str, Right] = {
     "add_holder": Right(Scope.CUSTODY, _GUIDES),
     "clear_by_phone": Right(Scope.CUSTODY, _KEEPERS | {Role.ADVISER}),
     "answer_clearance": Right(Scope.CUSTODY, ANYONE),  # one's own alone
-    "check_in": Right(Scope.CUSTODY, ANYONE),
-    "pass": Right(Scope.CUSTODY, ANYONE),
-    "emergency": Right(Scope.CUSTODY, ANYONE),
-    "log_use": Right(Scope.CUSTODY, ANYONE),
+    # facts: of any kit, by whoever has a role anywhere
+    "check_in": Right(Scope.CUSTODY, MEMBERS),
+    "emergency": Right(Scope.CUSTODY, MEMBERS),
+    # facts: by whoever has a role in the kit's home or present room
+    "report_gone": Right(Scope.CUSTODY, MEMBERS),
+    # facts: by the same, and by whoever had it last
+    "pass": Right(Scope.CUSTODY, MEMBERS),
+    "log_use": Right(Scope.CUSTODY, MEMBERS),
+    "report_lost": Right(Scope.CUSTODY, MEMBERS),
+    "withhold": Right(Scope.CUSTODY, MEMBERS),
+    "answer_use": Right(Scope.CUSTODY, ANYONE),  # one's own alone, by the link for it
     "come_back": Right(Scope.STOCK, _GUIDES),
     "write_off": Right(Scope.STOCK, _KEEPERS),
-    "report_lost": Right(Scope.CUSTODY, ANYONE),
-    "withhold": Right(Scope.CUSTODY, ANYONE),
-    "take_back": Right(Scope.CUSTODY, ANYONE),  # one's own act, soon after it
+    "take_back": Right(Scope.CUSTODY, MEMBERS),  # one's own act, soon after it
     "release": Right(Scope.CUSTODY, _KEEPERS),
     # sorting
     "look_inside": Right(Scope.STOCK, _GUIDES),
@@ -88,7 +100,8 @@ USE_CASES: dict[str, Right] = {
     "correct_lot": Right(Scope.STOCK, _KEEPERS),
     "reverse": Right(Scope.STOCK, _KEEPERS),
     "recall": Right(Scope.STOCK, _KEEPERS | {Role.ADVISER}),
-    "answer_recall": Right(Scope.CUSTODY, ANYONE),
+    "close_recall": Right(Scope.STOCK, frozenset({Role.ADVISER}), everywhere=_ADMIN),
+    "answer_recall": Right(Scope.CUSTODY, MEMBERS),
     # kits as such
     "build": Right(Scope.STOCK, _KEEPERS),
     "strip": Right(Scope.STOCK, _KEEPERS),
@@ -109,11 +122,15 @@ USE_CASES: dict[str, Right] = {
     "see_people": Right(Scope.READ, _GUIDES),
     "edit_person": Right(Scope.PEOPLE, _KEEPERS),
     "edit_member": Right(Scope.PEOPLE, _ADMIN),
+    "appoint_adviser": Right(Scope.PEOPLE, frozenset(), everywhere=_ADMIN),
+    "export_person": Right(Scope.PEOPLE, _ADMIN),  # of everywhere; one's own is `own_account`
+    "erase_person": Right(Scope.ADMIN, _ADMIN),  # of everywhere
     "edit_room": Right(Scope.ADMIN, _ADMIN),
     "edit_device": Right(Scope.ADMIN, _KEEPERS),
     "own_account": Right(Scope.PEOPLE, ANYONE),
     "own_tokens": Right(Scope.ADMIN, ANYONE),
     "choose_notices": Right(Scope.CUSTODY, ANYONE),
+    "own_notices": Right(Scope.READ, ANYONE),  # with those of rooms whose notices one may see
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
@@ -121,7 +138,7 @@ USE_CASES: dict[str, Right] = {
 
 
 # ------------------------------------------------------------------- the shared device at the hatch
-class Sure(enum.IntEnum):
+class Assurance(enum.IntEnum):
     """How sure a shared device is of who stands before it."""
 
     NOBODY = 0
@@ -136,6 +153,7 @@ _FACTS = (
     "set_due",
     "add_holder",
     "check_in",
+    "report_gone",
     "pass",
     "emergency",
     "log_use",
@@ -179,10 +197,37 @@ _CONFIRMED = (
     "cancel_label",
 )
 
-HATCH: dict[str, Sure] = {
-    **dict.fromkeys(_FACTS, Sure.NOBODY),
-    **dict.fromkeys(_NAMED, Sure.NAMED),
-    **dict.fromkeys(_CONFIRMED, Sure.CONFIRMED),
+SHARED_DEVICE: dict[str, Assurance] = {
+    **dict.fromkeys(_FACTS, Assurance.NOBODY),
+    **dict.fromkeys(_NAMED, Assurance.NAMED),
+    **dict.fromkeys(_CONFIRMED, Assurance.CONFIRMED),
 }
 """How sure a shared device must be for each use case; one that is not here is never done there,
 such as whatever belongs to somebody's own account."""
+
+
+# ----------------------------------------------------------------------------- people's accounts
+_OVER: dict[Role, frozenset[Role]] = {
+    Role.GUIDE: _KEEPERS,
+    Role.INSTRUCTOR: _ADMIN,
+    Role.KEEPER: _ADMIN,
+    Role.INTEGRATION: _ADMIN,
+    Role.ADMINISTRATOR: _ADMIN,
+}
+"""Who in the same room has the right over somebody for each role of theirs. A role that is not here
+is for administrators of every room alone: nobody of a room may do all that a medical adviser may.
+"""
+
+
+def has_right_over(mine: Roles, theirs: Roles) -> bool:
+    """Whether somebody has the right over all that another may do, in every room: then they may
+    change how the other signs in and where mail reaches them, which is as good as being them."""
+    everywhere = mine.get(None, frozenset())
+    if Role.ADMINISTRATOR in everywhere:
+        return True
+    return all(
+        (everywhere | (frozenset() if room is None else mine.get(room, frozenset())))
+        & _OVER.get(role, frozenset())
+        for room, roles in theirs.items()
+        for role in roles
+    )

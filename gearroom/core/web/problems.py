@@ -4,17 +4,17 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from gearroom.core.problem_codes import KINDS
+from gearroom.core.acts.problem_codes import KINDS
 
 
 @require_safe
-def every(request: HttpRequest) -> HttpResponse:
+def index(request: HttpRequest) -> HttpResponse:
     """All kinds."""
     return render(request, "core/problems.html", {"kinds": sorted(KINDS.items())})
 
 
 @require_safe
-def one(request: HttpRequest, code: str) -> HttpResponse:
+def detail(request: HttpRequest, code: str) -> HttpResponse:
     """One kind."""
     if code not in KINDS:
         raise Http404(code)

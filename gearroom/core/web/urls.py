@@ -5,6 +5,6 @@ from django.urls import path
 from gearroom.core.web import problems
 
 urlpatterns = [
-    path("", problems.every, name="problems"),
-    path("<slug:code>/", problems.one, name="problem"),
+    path("", problems.index, name="problems"),
+    path("<slug:code>/", problems.detail, name="problem"),
 ]

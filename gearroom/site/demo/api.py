@@ -1,7 +1,5 @@
 """A client of the HTTP API, as any other program would write one: a token, a key for each write."""
 
-from __future__ import annotations
-
 import json
 import urllib.error
 import urllib.request

@@ -4,8 +4,6 @@ Each step calls the API like any other program and says what came of it in a lin
 step learns it keeps in `facts`, so that a test can look at what was done and not at what was said.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -116,7 +114,7 @@ class Day:
         self._tell(
             outcome["says"],
             *(
-                f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}"
+                f"- {row['units']} {row['name']}, batch {row['number'] or 'without a number'}"
                 + (" (nobody said which; the oldest)" if row["lot_assumed"] else " (scanned)")
                 for row in lines
             ),
@@ -129,7 +127,7 @@ class Day:
         self._tell(
             f"ready through {listed['through']}:",
             *(
-                f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}, "
+                f"- {row['units']} {row['name']}, batch {row['number'] or 'without a number'}, "
                 f"shelf {row['shelf_name']}"
                 + (f", good until {row['good_until']}" if row["good_until"] else "")
                 + (f" (instead of {row['instead_of']})" if row["instead_of"] else "")
@@ -182,7 +180,7 @@ class Day:
             if not row["place"]["kit"]:
                 continue
             who = row["person"]["name"] if row["person"] else "nobody"
-            sure = "certainly" if row["certainty"] == "certain" else "maybe"
+            sure = "certain" if row["certainty"] == "certain" else "possible"
             self._tell(
                 f"- {sure}: {row['place']['kit']}, {who} has it or answers for it: taken out"
             )

@@ -1,8 +1,6 @@
 """A photograph of a printed label, as a phone would take it: turned, tilted, scuffed, unevenly
 lit and kept as JPEG. The demonstration reads its own labels from these."""
 
-from __future__ import annotations
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -84,4 +82,4 @@ def _light(picture: Picture, chance: np.random.Generator) -> Picture:
     shadow = 1 - 0.35 / (1 + np.exp((y - 0.62 * height + 0.15 * x) / -60.0))[..., None]
     lit = cv2.GaussianBlur(picture, (0, 0), 1.1) * across * shadow
     noisy = lit + chance.normal(0, 5, picture.shape)
-    return np.clip(noisy, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(noisy, 0, 255), np.uint8)

@@ -1,10 +1,8 @@
 """About forty things with plain generic names, and what will do instead of some."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
-from kits.rules.facts import Kind
+from kits.rules.ledger.facts import Kind
 
 C, M, INST, T, D = Kind.CONSUMABLE, Kind.MEDICINE, Kind.INSTRUMENT, Kind.TOOL, Kind.DOCUMENT
 CAUTION = "Only as the school's medical adviser and its protocols allow."

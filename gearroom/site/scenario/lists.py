@@ -1,10 +1,8 @@
 """Four kit lists and the dozen kits that follow them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
-from kits.rules.facts import Criticality
+from kits.rules.ledger.facts import Criticality
 
 R, IMP, MUST = Criticality.ROUTINE, Criticality.IMPORTANT, Criticality.MUST_HAVE
 

@@ -1,8 +1,6 @@
 """Loading the invented school: its rooms and people, its stock, and two seasons played day by day
 through the same services that everyone uses. Loading twice changes nothing."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
@@ -12,20 +10,22 @@ from django.db import transaction
 from stdnum.ean import calc_check_digit
 
 from gearroom.core import clock
-from gearroom.core.act import SYSTEM, Act
+from gearroom.core.acts.act import SYSTEM, Act
 from gearroom.core.models import Room
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import people as people_service
-from gearroom.core.services import rooms as rooms_service
+from gearroom.core.services.people import people as people_service, rooms as rooms_service
 from gearroom.site.scenario.catalogue import CAUTION, INSTEAD, THINGS
 from gearroom.site.scenario.lists import KITS, LISTS, KitList
 from gearroom.site.scenario.people import PEOPLE, ROOMS
 from gearroom.site.scenario.school import ZONE, School, receive
 from gearroom.site.scenario.season import play_season
 from kits.models import PackingListVersion
-from kits.rules.facts import Kind
-from kits.services import catalogue, kits, labelling, lists, shelves
-from kits.services.lists import Draft, LineDraft, SectionDraft
+from kits.rules.ledger.facts import Kind
+from kits.services.kits import kits
+from kits.services.labelling import labelling
+from kits.services.lists import packing_lists
+from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.stock import catalogue, shelves
 
 SEASON_DAYS = 540
 SHELVES = {"main-store": ("A1", "A2", "B1", "B2", "C1", "C2"), "cave-hut": ("H1", "H2")}
@@ -132,15 +132,17 @@ def _shelves_and_stock(school: School) -> None:
 
 def _lists(school: School) -> None:
     for wanted in LISTS:
-        version = lists.make_list(school.act(), name=wanted.name, draft=_draft(school, wanted))
-        version = lists.publish(school.act(), version)
+        version = packing_lists.make_list(
+            school.act(), name=wanted.name, draft=_draft(school, wanted)
+        )
+        version = packing_lists.publish(school.act(), version)
         school.versions[wanted.name] = sign(school, version)
 
 
 def sign(school: School, version: PackingListVersion) -> PackingListVersion:
     """The medical adviser signs a list for two years."""
     until = clock.today(ZONE) + timedelta(days=730)
-    return lists.sign(school.act("Dr Nell Averis"), version, until=until)
+    return packing_lists.sign(school.act("Dr Nell Averis"), version, until=until)
 
 
 def _draft(school: School, wanted: KitList) -> Draft:

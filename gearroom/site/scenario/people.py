@@ -1,7 +1,5 @@
 """The people of the school. All names are invented."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 ROOMS = (

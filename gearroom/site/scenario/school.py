@@ -1,18 +1,16 @@
 """The school while it is loaded: what was made, by the names that the scenario uses."""
 
-from __future__ import annotations
-
 import random
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
 from gearroom.core import clock
-from gearroom.core.act import Act, actor_of
+from gearroom.core.acts.act import Act, actor_of
 from gearroom.core.models import Person, Room
 from gearroom.site.scenario.catalogue import Thing
 from kits.models import Item, Kit, PackingListVersion, Place
-from kits.services import stock
+from kits.services.stock import receiving
 
 ZONE = "Europe/London"
 
@@ -53,14 +51,14 @@ def receive(
     shelf: int = 0,
     expiry: date | None = None,
     number: str | None = None,
-) -> stock.Received:
+) -> receiving.Arrival:
     """Packs of a fresh batch arrive on a shelf of a room."""
     if expiry is None and thing.shelf_life_days:
         days = int(thing.shelf_life_days * school.chance.uniform(0.75, 1.1))
         expiry = _month_end(clock.today(ZONE) + timedelta(days=days))
     units = packs * max(thing.pack, 4)
     on = school.shelves[slug]
-    return stock.receive(
+    return receiving.receive(
         school.act(),
         item=school.items[thing.name],
         units=units,

@@ -4,8 +4,6 @@ It is played through the services, with the clock set to each act's own time, so
 that comes out is one that could have been written day by day.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -23,10 +21,15 @@ from gearroom.site.scenario.stockroom import (
     throw_out_what_went_off,
 )
 from kits.models import AsFound, Kit, Trip
-from kits.rules.facts import Kind, Level
-from kits.services import custody, find, fitness, reservations, trips, turnaround
-from kits.services.trips import TripFacts
-from kits.services.use import LevelSeen, UseLine
+from kits.rules.ledger.facts import Kind, Level
+from kits.services.custody import custody
+from kits.services.custody.use import UseLine
+from kits.services.ledger import readiness
+from kits.services.ledger.levels import LooseLevel
+from kits.services.lookup import find
+from kits.services.restocking import sorting
+from kits.services.trips import reservations, trips
+from kits.services.trips.trips import TripFacts
 
 UK = ZoneInfo("Europe/London")
 PLACES = ("Crag Fell", "Umber Tarn", "Hollow Beck", "Long Rigg", "Blea Edge", "Sallow Moss")
@@ -140,12 +143,10 @@ def _at(day: date, hour: int, minute: int = 0) -> datetime:
 
 
 def _fill_and_seal(school: School, kit: Kit) -> None:
-    turnaround.restock(school.act(), kit)
-    number = turnaround.next_seal_number(kit.room) or (
-        "0400" if kit.room.slug[0] == "m" else "H070"
-    )
+    sorting.restock(school.act(), kit)
+    number = sorting.next_seal_number(kit.room) or ("0400" if kit.room.slug[0] == "m" else "H070")
     # What is not in stock is sealed all the same, and stays on the restock list.
-    turnaround.reseal(school.act(), kit, number, anyway=True)
+    sorting.reseal(school.act(), kit, number, anyway=True)
 
 
 def _trip(school: School, going: Going, today: date) -> Trip:
@@ -183,7 +184,7 @@ def _play(school: School, going: Going, today: date) -> None:
         trip = _promise(school, going, today)
     with clock.pretending(_at(first, 8, 40)):
         kit = find.any_kit(going.kit)
-        if not fitness.verdict(kit, trip.last_day, trip).fit:
+        if not readiness.verdict(kit, trip.last_day, trip).fit:
             _fill_and_seal(school, kit)
         custody.check_out(
             school.act(), kit, person=guide, trip=trip, short_reason="nothing better is here"
@@ -196,7 +197,7 @@ def _play(school: School, going: Going, today: date) -> None:
             return
         main = find.section(kit, "")
         plasters = school.items["plasters, assorted"]
-        levels = [LevelSeen(main, plasters, Level.LOW)] if school.chance.random() < 0.3 else []
+        levels = [LooseLevel(main, plasters, Level.LOW)] if school.chance.random() < 0.3 else []
         custody.check_in(school.act(), kit, as_found=AsFound.OPENED, used=used, levels=levels)
     with clock.pretending(trip.returns_at + timedelta(hours=2)):
         _fill_and_seal(school, find.any_kit(going.kit))
@@ -208,7 +209,7 @@ def _used(school: School, kit: Kit) -> list[UseLine]:
         return []
     carried = {
         x.batch.thing.name: x.count
-        for x in fitness.states([kit.pk])[kit.pk].units
+        for x in readiness.states([kit.pk])[kit.pk].units
         if x.batch.thing.kind in (Kind.CONSUMABLE, Kind.MEDICINE)
     }
     return [

@@ -1,8 +1,6 @@
 """Keeping the store through the seasons: fresh batches, old ones thrown out, instruments checked,
 and what is left lying as any store leaves it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
@@ -12,9 +10,12 @@ from gearroom.core import clock
 from gearroom.site.scenario.catalogue import Thing
 from gearroom.site.scenario.school import ZONE, School, receive
 from kits.models import Holding, Lot, PlaceKind
-from kits.rules.facts import Kind
-from kits.services import counting, disposing, find, instruments, labelling, recalls, stock
-from kits.services.counting import Found
+from kits.rules.ledger.facts import Kind
+from kits.services.labelling import labelling
+from kits.services.lookup import find
+from kits.services.recalls import recalls
+from kits.services.stock import counting, disposing, instruments, receiving
+from kits.services.stock.counting import CountLine
 
 
 def resupply(school: School, things: Sequence[Thing]) -> None:
@@ -37,9 +38,11 @@ def resupply(school: School, things: Sequence[Thing]) -> None:
 def throw_out_what_went_off(school: School) -> None:
     """Throw out what went out of date on the shelves, each thing into its own bin."""
     today = clock.today(ZONE)
-    for holding in Holding.objects.filter(
-        place__kind=PlaceKind.SHELF, units__gt=0, lot__expiry__lt=today
-    ).select_related("lot__item", "place__room"):
+    for holding in (
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SHELF, lot__expiry__lt=today)
+        .select_related("lot__item", "place__room")
+    ):
         disposing.dispose(
             school.act(),
             place=holding.place,
@@ -55,7 +58,7 @@ def check_instruments(school: School, things: Mapping[str, Thing]) -> None:
         item = school.items[name]
         for n in range(Lot.objects.filter(item=item).count(), count):
             slug = "cave-hut" if n == count - 1 and count > 1 else "main-store"
-            stock.receive(
+            receiving.receive(
                 school.act(),
                 item=item,
                 units=1,
@@ -83,7 +86,7 @@ def leave_as_found(school: School, things: Mapping[str, Thing]) -> None:
         shelf=3,
         expiry=today + timedelta(days=40),
     )
-    undated = stock.receive(
+    undated = receiving.receive(
         school.act(),
         item=school.items["skin closure strips"],
         units=6,
@@ -121,7 +124,7 @@ def _short_dated_eye_wash(school: School, things: Mapping[str, Thing]) -> None:
     )
     kit = find.any_kit("DAY-04")
     main = find.section(kit, "main")
-    inside = Holding.objects.filter(place=main, units__gt=0).select_related("lot__item")
-    found = [Found(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
-    found.append(Found(main, 2, lot=old.lot))
+    inside = Holding.objects.on_hand().filter(place=main).select_related("lot__item")
+    found = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
+    found.append(CountLine(main, 2, lot=old.lot))
     counting.count(school.act(), [main], found, complete=True)

@@ -1,13 +1,14 @@
-"""The sweep that sends links for new passwords."""
-
-from __future__ import annotations
+"""The sweep that sends mails about sign-ins."""
 
 from celery import shared_task
 
-from gearroom.site import reset_mail
+from gearroom.core.services.accounts import attempts
+from gearroom.site.mail import account_mail, password_mail
 
 
 @shared_task
 def send_resets() -> None:
-    """Send the links that were asked for."""
-    reset_mail.send_waiting()
+    """Send the links that were asked for, and what was changed; forget old counts of tries."""
+    password_mail.send_waiting()
+    account_mail.send_waiting()
+    attempts.forget_old()

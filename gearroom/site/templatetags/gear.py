@@ -1,7 +1,6 @@
 """Small words of the pages' templates."""
 
-from __future__ import annotations
-
+import re
 import uuid
 from collections.abc import Mapping
 from datetime import date, datetime
@@ -11,16 +10,16 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.utils import formats
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _, pgettext
 
 from gearroom.core import clock
-from kits.models import Kit, Trip
-from kits.rules.facts import Verdict, Word
-from kits.rules.sentences import Sentence
-from kits.services import verdict_wording, wording
-from kits.services.verdicts import Judged, Question
+from gearroom.core.rules.sentences import Sentence
+from kits.models import Entry, EntryKind, InstrumentCheck, Kit, Trip
+from kits.rules.ledger.facts import Verdict, Word
+from kits.services.ledger.verdicts import Judged, Question
+from kits.services.text import reason_texts, verdict_texts, wording
+from kits.services.trips.trip_readiness import KitOfTrip
 
 register = template.Library()
 
@@ -29,6 +28,15 @@ register = template.Library()
 def once() -> SafeString:
     """The key of a form's act: sent twice, the act is done once."""
     return format_html('<input type="hidden" name="key" value="{}">', uuid.uuid4())
+
+
+_LINE_END_BEFORE_PUNCTUATION = re.compile(r"\s*\n\s*(?=[,.:;)])")
+
+
+@register.simple_block_tag
+def sentence(content: str) -> SafeString:
+    """A sentence whose parts are on lines of their own, without blanks before its punctuation."""
+    return mark_safe(_LINE_END_BEFORE_PUNCTUATION.sub("", content.strip()))
 
 
 @register.simple_tag
@@ -43,7 +51,7 @@ def day(value: date | str | None) -> str:
     if not value:
         return ""
     value = _day(value)
-    return _("no end") if value == date.max else wording.day(value)
+    return _("no end date") if value == date.max else wording.day(value)
 
 
 @register.filter
@@ -71,11 +79,11 @@ def at(value: datetime | str | None, room: Any) -> str:
     away = (local.date() - clock.today(zone)).days
     time = formats.date_format(local, "H:i")
     if away == 0:
-        return _("today %(time)s") % {"time": time}
+        return _("today at %(time)s") % {"time": time}
     if away == 1:
-        return _("tomorrow %(time)s") % {"time": time}
+        return _("tomorrow at %(time)s") % {"time": time}
     if away == -1:
-        return _("yesterday %(time)s") % {"time": time}
+        return _("yesterday at %(time)s") % {"time": time}
     if -7 < away < 7:
         return f"{formats.date_format(local, 'l')} {time}"
     return f"{wording.day(local.date())}, {time}"
@@ -119,6 +127,38 @@ def trip_tone(state: str) -> str:
     return {**tones, "waiting": "unset"}.get(state, "")
 
 
+@register.filter
+def trip_kit_tone(row: KitOfTrip) -> str:
+    """The class of a kit's row on the page of its trip."""
+    if row.on_it:
+        return ""
+    if row.in_time:
+        return TONES[Word.NOT_SET_UP]
+    if row.elsewhere:
+        return TONES[Word.DO_NOT_TAKE]
+    return tone(row.verdict) if row.verdict else ""
+
+
+@register.filter
+def check_tone(check: InstrumentCheck | None, today: date) -> str:
+    """The class of an instrument's row, by its last check."""
+    if check and not check.passed:
+        return TONES[Word.DO_NOT_TAKE]
+    overdue = not check or (check.due_on and check.due_on < today)
+    return TONES[Word.SHORT if overdue else Word.READY]
+
+
+@register.filter
+def outcome_tone(card: Mapping[str, Any]) -> str:
+    """The class of the card of what a scan came to."""
+    if card["taken_out"] or card["handed_back"]:
+        return TONES[Word.READY]
+    if card["refused"]:
+        return TONES[Word.DO_NOT_TAKE]
+    kit = card["kit"]
+    return tone(kit["verdict"]) if kit and not kit["out_since"] else ""
+
+
 @register.simple_tag
 def verdict(kit: Kit, judged: Judged) -> SafeString:
     """A kit's verdict in words, on an element that says which kit, day and trip were judged."""
@@ -128,7 +168,7 @@ def verdict(kit: Kit, judged: Judged) -> SafeString:
         judged.question.through,
         trip.pk if trip else None,
         judged.verdict.word,
-        verdict_wording.verdict(judged.verdict),
+        verdict_texts.verdict(judged.verdict),
     )
 
 
@@ -162,8 +202,9 @@ def _mark(kit: str, through: date, trip: int | None, word: Word, text: str) -> S
 @register.simple_tag
 def beside(kit: Kit, judged: Judged) -> str:
     """What stands beside a verdict: the question that it answers, and the first expiry."""
-    asked = judged.question
-    return _beside(asked.through, asked.trip.name if asked.trip else "", kit.first_expiry)
+    question = judged.question
+    trip = question.trip.name if question.trip else ""
+    return _beside(question.through, trip, kit.first_expiry)
 
 
 @register.simple_tag
@@ -186,8 +227,8 @@ def _day(value: date | str) -> date:
 
 def _beside(through: date, trip: str, expiry: date | None) -> str:
     parts = [
-        verdict_wording.judged_for(through, trip),
-        verdict_wording.first_expiry(expiry),
+        verdict_texts.judged_for(through, trip),
+        verdict_texts.first_expiry(expiry),
     ]
     return " · ".join(filter(None, parts))
 
@@ -200,15 +241,17 @@ def undo_of(message: Any) -> str:
 
 
 @register.filter
-def act(kind: str) -> str:
-    """What an entry's kind is called in a story."""
-    return wording.act(kind)
+def act(entry: Entry) -> str:
+    """What an entry's act is called in a history."""
+    if entry.kind == EntryKind.LOOK_INSIDE and entry.detail.get("as_found"):
+        return _("seal checked")
+    return wording.act(entry.kind)
 
 
 @register.filter
-def said(sentence: Sentence | str) -> str:
+def in_words(sentence: Sentence | str) -> str:
     """What a rule says, in the language of now."""
-    return wording.said(sentence)
+    return wording.in_words(sentence)
 
 
 @register.filter
@@ -220,7 +263,7 @@ def withheld(kind: str) -> str:
 @register.filter
 def irregular(codes: list[str]) -> str:
     """The rules that an entry broke, in sentences."""
-    return " ".join(map(wording.irregular, codes))
+    return " ".join(map(reason_texts.irregular, codes))
 
 
 @register.filter

@@ -1,7 +1,5 @@
 """The pages' words for values of the rules' vocabularies, and what a form said."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
@@ -11,20 +9,20 @@ from django.utils import formats
 
 from gearroom.core import clock
 from gearroom.core.models import Room
-from gearroom.site.web import words
-from kits.services import wording
+from gearroom.site.web.page import words
+from kits.services.text import wording
 
 register = template.Library()
 
 
 @register.filter
-def field(said: Mapping[str, str] | None, name: str) -> str:
+def field(sent: Mapping[str, str] | None, name: str) -> str:
     """What a form said in a field whose name a template cannot write."""
-    return said.get(name, "") if said else ""
+    return sent.get(name, "") if sent else ""
 
 
 @register.filter
-def matters(criticality: str) -> str:
+def priority(criticality: str) -> str:
     """How much a line matters, in a word."""
     return str(words.CRITICALITIES[criticality])
 
@@ -44,9 +42,9 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 
 
 @register.filter
-def disposal(way: str) -> str:
+def disposal(kind: str) -> str:
     """How something is thrown out, in words."""
-    return wording.disposal(way)
+    return wording.disposal(kind)
 
 
 @register.filter

@@ -4,11 +4,11 @@ from typing import Any
 
 from django.core.management.base import CommandError
 
-from gearroom.core.management.own import OwnCommand
-from kits.services import audit
+from gearroom.core.management.base import ProjectCommand
+from kits.services.ledger import audit
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Derives holdings, readiness, seals, checkouts and reservations again from the entries."
 
     def handle(self, *args: Any, **options: Any) -> None:

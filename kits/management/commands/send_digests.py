@@ -6,11 +6,11 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
-from kits.services import sending
+from gearroom.core.management.base import ProjectCommand
+from kits.services.mail import sending
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Sends each responsible instructor the weekly email, once a week."
 
     def add_arguments(self, parser: CommandParser) -> None:

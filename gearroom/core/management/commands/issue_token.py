@@ -1,19 +1,22 @@
-"""`manage.py issue_token USERNAME`: a new token, alone on standard output."""
+"""`manage.py issue_token USERNAME`: a new token, alone on standard output.
 
-from __future__ import annotations
+It reads, and nothing else, unless `--scopes` asks for more.
+"""
 
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
-from gearroom.core.management.own import OwnCommand
+from gearroom.core.acts.problems import Problem
+from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
-from gearroom.core.problems import Problem
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
+from gearroom.core.services.accounts import tokens
+
+ALL = "all"
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     """Prints the secret once; it can not be had again."""
 
     help = "Make a token for a user and print it, alone, on standard output."
@@ -23,8 +26,8 @@ class Command(OwnCommand):
         parser.add_argument("username")
         parser.add_argument(
             "--scopes",
-            default=",".join(Scope),
-            help=f"comma-separated, of {', '.join(Scope)}; default: all",
+            default=str(Scope.READ),
+            help=f"comma-separated, of {', '.join(Scope)}; “{ALL}”: every one; default: read",
         )
         parser.add_argument("--days", type=int, default=365, help="until it expires; default 365")
         parser.add_argument("--name", default="issue_token", help="what it is for")
@@ -43,7 +46,7 @@ class Command(OwnCommand):
             _, secret = tokens.make(
                 user=user,
                 name=options["name"],
-                scopes=options["scopes"].split(","),
+                scopes=Scope if options["scopes"] == ALL else options["scopes"].split(","),
                 days=options["days"],
             )
         except Problem as problem:

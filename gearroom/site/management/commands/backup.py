@@ -1,18 +1,16 @@
 """`manage.py backup FILE`: everything in one file, while the server runs."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
-from gearroom.site import backup
+from gearroom.core.management.base import ProjectCommand
+from gearroom.site.ops import backup
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Writes the database and the data folder to one file, while the server runs."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -1,7 +1,5 @@
 """`manage.py demo`: everything from nothing, a day played through the API, then it serves on."""
 
-from __future__ import annotations
-
 import json
 import os
 import socket
@@ -14,12 +12,13 @@ from django.core.management.base import CommandError, CommandParser
 from django.db import connections
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
+from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
-from gearroom.core.services import tokens
-from gearroom.site import serving
+from gearroom.core.rules.roles import Scope
+from gearroom.core.services.accounts import tokens
 from gearroom.site.demo.api import Api
 from gearroom.site.demo.day import Day
+from gearroom.site.ops import serving
 from gearroom.site.scenario import load
 
 WHO = "jo"
@@ -37,7 +36,7 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Loads the invented school, plays a day through the API, prints it, and keeps serving."
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -111,7 +110,7 @@ class Command(OwnCommand):
                 f"There is no user “{WHO}”: this data is not the demonstration's. Set "
                 "GEARROOM_DATA_DIR to a new folder for it."
             )
-        return tokens.make(user=user, name="demonstration")[1]
+        return tokens.make(user=user, name="demonstration", scopes=Scope)[1]
 
     def _kept(self) -> dict[str, Any]:
         if not self.kept_file.exists():

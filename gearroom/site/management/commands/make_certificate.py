@@ -1,7 +1,5 @@
 """`manage.py make_certificate`: a new certificate of one's own for `serve --lan`."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 
@@ -9,13 +7,13 @@ from django.conf import settings
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
-from gearroom.site import certificate
+from gearroom.core.management.base import ProjectCommand
+from gearroom.site.ops import certificate
 
 NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]{0,251}[A-Za-z0-9])?|::1")
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Makes a TLS certificate for this machine's names and addresses, for serve --lan."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -1,17 +1,15 @@
 """`manage.py restore FILE`: what `backup` wrote, put back."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
-from gearroom.core.management.own import OwnCommand
-from gearroom.site import backup, serving
+from gearroom.core.management.base import ProjectCommand
+from gearroom.site.ops import backup, serving
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Puts a backup back: the database and the data folder. Stop the server first."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -1,7 +1,5 @@
 """`manage.py serve`: the whole service on one machine, until Ctrl-C or SIGTERM."""
 
-from __future__ import annotations
-
 import sys
 from datetime import timedelta
 from pathlib import Path
@@ -11,11 +9,11 @@ from django.conf import settings
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
-from gearroom.site import certificate, serving
+from gearroom.core.management.base import ProjectCommand
+from gearroom.site.ops import certificate, serving
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Serves web, worker and scheduler on this machine until Ctrl-C or SIGTERM."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -1,0 +1,105 @@
+"""The problem that an exception of Django or of the database stands for."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from django.core.exceptions import (
+    DisallowedHost,
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+    ValidationError,
+)
+from django.http import Http404, UnreadablePostError
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
+from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, TooLarge
+
+
+class OtherProblem(Problem):
+    """A problem whose status comes from elsewhere."""
+
+    def __init__(self, status: int, code: str, detail: str, **facts: Any) -> None:
+        super().__init__(code, detail, **facts)
+        self.status = status
+
+
+def as_problem(error: Exception) -> Problem | None:
+    """The problem that an exception stands for; None where it is a mistake of ours."""
+    match error:
+        case Problem():
+            return error
+        case ValidationError():
+            fields = getattr(error, "error_dict", None)
+            errors = error.message_dict if fields else {"": error.messages}
+            return Invalid(_("Something is wrong: see “errors”."), errors=errors)
+        case PermissionDenied():
+            return NotAllowed("not-allowed", _("This is not allowed."))
+        case Http404():
+            return nothing_here()
+        case RequestDataTooBig():
+            return TooLarge("too-large", _("The request body is too large."))
+        case DisallowedHost():
+            return Invalid(
+                _(
+                    "This server does not accept requests for this host name. The person who "
+                    "runs it can add the name to GEARROOM_ALLOWED_HOSTS."
+                ),
+                code="unknown-host",
+            )
+        case SuspiciousOperation() | UnreadablePostError():
+            return Invalid(_("The request could not be read."), code="malformed-body")
+    return _database_problem(error)
+
+
+def nothing_here() -> Problem:
+    """There is nothing at an address."""
+    return OtherProblem(
+        404, "not-found", _("There is nothing at this address. Check that it ends with a slash.")
+    )
+
+
+def _database_problem(error: Exception) -> Problem | None:
+    """What keeps the database from doing its work; its cause is logged."""
+    failure = failure_of(error)
+    if failure is None:
+        return None
+    log_failure(failure, error)
+    match failure:
+        case Failure.BUSY:
+            says = _("Gearroom is busy. Nothing was changed. Try again in a few seconds.")
+            return OtherProblem(503, failure, says, retry_after=5)
+        case Failure.STORAGE_FULL:
+            says = _(
+                "The storage is full: nothing was saved, and nothing can be saved until the "
+                "person who runs this server frees up space on its disk. You can still read "
+                "everything."
+            )
+            return OtherProblem(507, failure, says, retry_after=60)
+        case Failure.READ_ONLY:
+            says = _(
+                "Everything is read-only at the moment, so nothing was changed. Tell the "
+                "person who runs this server, and try again later."
+            )
+            return OtherProblem(503, failure, says, retry_after=60)
+        case Failure.NO_DATABASE:
+            says = _(
+                "The database is not responding. Try again in a minute: nothing is done twice. "
+                "If this continues, tell the person who runs this server."
+            )
+            return OtherProblem(503, failure, says, retry_after=60)
+
+
+@contextmanager
+def database_problems() -> Iterator[None]:
+    """Raise as a Problem whatever keeps the database from doing what is in the block, so that a
+    form can be shown again with all that was typed."""
+    try:
+        yield
+    except FAILURE_ERRORS as error:
+        problem = as_problem(error)
+        if problem is None:
+            raise
+        raise problem from error

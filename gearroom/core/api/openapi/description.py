@@ -1,0 +1,187 @@
+"""How views describe themselves in the OpenAPI schema: from the same attributes that they obey."""
+
+from typing import Any
+
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import ResolvedComponent, get_doc, is_list_serializer
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+
+from gearroom.core.api.openapi.field_schema import describe, with_blank
+from gearroom.core.api.openapi.member_rules import schema_of
+from gearroom.core.api.problems import MEDIA_TYPE
+from gearroom.core.api.requests.serializers import AnyField, ProblemDocument, StrictSerializer
+
+_ANY = {
+    400: "Not in the form that is described here",
+    404: "No such thing in your rooms",
+    422: "In form, and cannot be right",
+    429: "Too many requests",
+}
+PATH_EXAMPLES = {
+    "kit": "DAY-01",
+    "id": 4,
+    "number": 2,
+    "before": 1,
+    "code": "9C5G-K64D",
+    "room": "main-store",
+    "source": "bookings",
+    "reference": "118",
+}
+_SIGNED_IN = {401: "Nobody is signed in", 403: "Not allowed"}
+_WRITE = {
+    409: "Not as things stand, or the same act is in flight",
+    411: "No Content-Length",
+    412: "Changed since it was read",
+    413: "Too large",
+    415: "Not a kind of body taken here",
+    422: "In form, and cannot be right; or the key was used for something else",
+}
+
+
+_KEPT = [200, 201, 409, 422]
+REPLAYS = [
+    OpenApiParameter(
+        "Idempotency-Replayed",
+        {"type": "string", "enum": ["true"]},
+        OpenApiParameter.HEADER,
+        response=_KEPT,
+        description="The answer was given before, and nothing was done now. A new key asks anew.",
+    ),
+    OpenApiParameter(
+        "Idempotency-First-Answered",
+        {"type": "string", "format": "date-time"},
+        OpenApiParameter.HEADER,
+        response=_KEPT,
+        description="When an answer that is given again was given first.",
+    ),
+]
+"""Headers of the answers that a key gets once more."""
+
+
+class ViewSchema(AutoSchema):
+    """Reads `query`, `shows`, `body`, `answers` and `method` off a view."""
+
+    view: Any
+
+    def _writes(self) -> bool:
+        return self.method not in ("GET", "HEAD", "OPTIONS")
+
+    def _is_list_view(self, serializer: Any = None) -> bool:
+        if serializer is None or isinstance(serializer, dict):
+            return not self._writes() and getattr(self.view, "many", False)
+        return is_list_serializer(serializer)
+
+    def get_operation_id(self) -> str:
+        """The path's words and what is done: people_list, people_show, people_post."""
+        does = self.method.lower()
+        if not self._writes():
+            does = "list" if self._is_list_view() else "show"
+        return "_".join([*self._tokenize_path(), does]).replace("-", "_")
+
+    def get_request_serializer(self) -> Any:
+        """The strict body of a write."""
+        return self.view.body if self._writes() else None
+
+    def _get_request_body(self, direction: str = "request") -> Any:
+        body = super()._get_request_body(direction)
+        content = body["content"] if body else {}
+        if len(content) > 1 and "application/json" in content:
+            # JSON carries no files: those fields are for the multipart form alone.
+            name = content["application/json"]["schema"]["$ref"].rpartition("/")[2]
+            whole = self.registry[name, ResolvedComponent.SCHEMA].schema
+            fields = {n: s for n, s in whole["properties"].items() if s.get("format") != "binary"}
+            content["application/json"]["schema"] = {**whole, "properties": fields}
+        if "application/json" in content:
+            asked = self.get_request_serializer()
+            asked = asked["application/json"] if isinstance(asked, dict) else asked
+            content["application/json"]["example"] = asked.example
+            if not all(rule.holds(()) for rule in asked.rules):
+                body["required"] = True
+        return body
+
+    def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
+        return [
+            {**parameter, "example": PATH_EXAMPLES[parameter["name"]]}
+            for parameter in super()._resolve_path_parameters(variables)
+        ]
+
+    def get_response_serializers(self) -> Any:
+        """What it answers, and every problem it may answer instead."""
+        if self._writes():
+            answers = dict(self.view.answers)
+        else:
+            shows = self.view.shows
+            many = getattr(self.view, "many", False)
+            answers = {200: shows(many=True) if many and shows else shows}
+        problems = {
+            **_ANY,
+            **({} if self.view.public else _SIGNED_IN),
+            **(_WRITE if self._writes() else {}),
+        }
+        for status, description in sorted(problems.items()):
+            answers[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemDocument, description)
+        return answers
+
+    def get_override_parameters(self) -> list[Any]:
+        """Query parameters of a read; the key, what a replay says, and If-Match, of a write."""
+        if not self._writes():
+            return [self.view.query] if self.view.query else []
+        parameters = []
+        if self.view.key_header:
+            parameters.append(
+                OpenApiParameter(
+                    "Idempotency-Key",
+                    {"type": "string", "format": "uuid"},
+                    OpenApiParameter.HEADER,
+                    required=True,
+                    description="A UUID drawn for this act. Resent with the same key and content,"
+                    " the first answer is given again; other content is a 422.",
+                )
+            )
+            parameters += REPLAYS
+        if self.method in ("PATCH", "PUT"):
+            parameters.append(
+                OpenApiParameter(
+                    "If-Match",
+                    str,
+                    OpenApiParameter.HEADER,
+                    description="The ETag of what was read; changed since, the answer is a 412.",
+                )
+            )
+        return parameters
+
+    def get_description(self) -> str:  # type: ignore[override]  # as AutoSchema has it
+        """The docstring of what the view does for this method."""
+        does = ("perform",) if self._writes() else ("read", "rows")
+        for name in does:
+            own = next((c.__dict__[name] for c in type(self.view).__mro__ if name in c.__dict__), 0)
+            if own and not own.__module__.endswith("core.api.views") and (doc := get_doc(own)):
+                return doc
+        return get_doc(type(self.view))
+
+    def get_summary(self) -> str:
+        """Its first line."""
+        return self.get_description().partition("\n")[0].rstrip(".")
+
+    def _map_serializer_field(
+        self, field: AnyField, direction: str, bypass_extensions: bool = False
+    ) -> dict[str, Any]:
+        schema: dict[str, Any] = super()._map_serializer_field(field, direction, bypass_extensions)
+        if direction == "request":
+            schema = describe(field, schema)
+        schema.pop("x-spec-enum-id", None)  # for a step that names enumerations; none does here
+        return schema
+
+    def _insert_field_validators(self, field: AnyField, schema: dict[str, Any]) -> None:
+        super()._insert_field_validators(field, schema)
+        blank = with_blank(schema)
+        schema.clear()
+        schema.update(blank)
+
+    def _postprocess_serializer_schema(
+        self, schema: dict[str, Any], serializer: Any, direction: str
+    ) -> dict[str, Any]:
+        schema = super()._postprocess_serializer_schema(schema, serializer, direction)
+        if direction == "request" and isinstance(serializer, StrictSerializer):
+            schema |= {"additionalProperties": False, **schema_of(serializer.rules)}
+        return schema

@@ -1,0 +1,182 @@
+"""What tells of a person is erased: their words, their sign-in, their roles; their number stays.
+
+Rows that are kept for ever refer to the number, and read *Person 17* from then on, answers that are
+given again included. What is of the gear room's business is in `kits.services.people.erasure`.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from django.apps import apps
+from django.db.models import CharField, Field, JSONField, Model, Q
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.models import (
+    AccountChange,
+    Membership,
+    PasswordReset,
+    Person,
+    PersonalText,
+    SignedIn,
+    Token,
+    User,
+    append_only,
+)
+from gearroom.core.rules.names import Known, Names, distinctive, replaced
+from gearroom.core.services.accounts import sign_ins
+from gearroom.core.services.people import people, redaction
+
+MOST_WORDS, MOST_LETTERS = 20, 120
+
+TYPED = frozenset(
+    {
+        "note",
+        "signature_note",
+        "reason",
+        "short_reason",
+        "answer",
+        "advice",
+        "leader_name",
+        "leader_phone",
+        "cancelled_why",
+        "last_error",
+        "refused_why",
+    }
+)
+"""Columns of tables whose rows change that hold what people typed about one another."""
+FACTS = frozenset({"facts"})
+"""Columns that hold what a notice says, in our words."""
+OF_THINGS = frozenset(
+    {
+        "name",
+        "phone",
+        "how_to_return",
+        "bag",
+        "check_question",
+        "caution",
+        "reference",
+        "published_at",
+    }
+)
+"""Columns that things go by, on labels too: whoever keeps them changes them."""
+THEIR_OWN = (AccountChange, Person, User, PersonalText, SignedIn, Token, Membership, PasswordReset)
+
+
+def record_of(person: Person) -> list[Person]:
+    """A person and whoever turned out to be the same one."""
+    return [person, *Person.objects.filter(merged_into=person).order_by("pk")]
+
+
+def check_words(words: Sequence[str]) -> list[str]:
+    """Further words for a person, such as a nickname, tidy. Raises Unacceptable (`no-name`)."""
+    tidy = [" ".join(each.split()) for each in words]
+    tidy = list(dict.fromkeys(each for each in tidy if each))
+    if len(tidy) > MOST_WORDS or any(not 3 <= len(each) <= MOST_LETTERS for each in tidy):
+        raise Unacceptable(
+            "no-name",
+            _("Enter up to %(count)s more names, each with 3 to %(letters)s characters.")
+            % {"count": MOST_WORDS, "letters": MOST_LETTERS},
+        )
+    return tidy
+
+
+def known_of(person: Person, words: Sequence[str] = ()) -> list[Known]:
+    """All words that tell of somebody: those on record, those that they had when something was
+    written, and further ones that an administrator names."""
+    known = [Known(person.pk, each) for each in words]
+    for each in record_of(person):
+        known += distinctive(each.pk, each.name, each.phone, each.email)
+        for text in each.texts.values_list("text", flat=True):
+            number, address = (text, "") if "@" not in text else ("", text)
+            known += distinctive(each.pk, text, number, address)
+    return known
+
+
+def refuse(person: Person) -> None:
+    """Raise Refused: `erased-already`, `not-a-person`, `last-administrator`."""
+    if person.erased_at is not None:
+        raise Refused(
+            "erased-already",
+            _("This person’s data has already been erased. There is nothing to do."),
+        )
+    if people.is_program(person):
+        raise Refused(
+            "not-a-person",
+            _("This is a program or a shared device, not a person. End its sign-in instead."),
+        )
+    people.require_another_administrator(person)
+
+
+def erase(act: Act, person: Person, known: Sequence[Known]) -> None:
+    """Erase the words of a person, and end all that they can do. In the caller's transaction."""
+    redaction.require_administrator(act.actor)
+    record = record_of(person)
+    singles = list(redaction.single_words(record))
+    users = list(User.objects.filter(person__in=record))
+    texts = {each.text for each in known} | {user.username for user in users}
+    texts |= {text for each in record for text in (each.name, each.phone, each.email) if text}
+    PersonalText.objects.filter(Q(person__in=record) | Q(person=None, text__in=texts)).delete()
+    for user in users:
+        _end_sign_in(act, user)
+    AccountChange.objects.filter(person__in=record).delete()
+    Membership.objects.filter(person__in=record).delete()
+    for each in record:
+        Person.objects.filter(pk=each.pk).update(
+            name=f"Person {each.pk}",
+            phone="",
+            email="",
+            language="",
+            pin="",
+            home_room=None,
+            left_on=each.left_on or clock.today("UTC"),
+            erased_at=act.received_at,
+        )
+    _take_out(TYPED, Names(known))
+    _take_out(FACTS, Names([*known, *singles]))
+    redaction.redact(act, person, known, singles)
+
+
+def _end_sign_in(act: Act, user: User) -> None:
+    """Their sign-in, wherever it is open, and what was made with it; the row stays for what it
+    did."""
+    sign_ins.end_everywhere(user, act.received_at)
+    SignedIn.objects.filter(user=user).delete()
+    Token.objects.filter(user=user).delete()
+    PasswordReset.objects.filter(user=user).delete()
+    user.username, user.email = f"person-{user.person.pk}", ""
+    user.is_active = user.is_staff = user.is_superuser = False
+    user.last_login = None
+    user.set_unusable_password()
+    user.save()
+
+
+def _take_out(columns: frozenset[str], names: Names) -> None:
+    for model, field in changing(columns):
+        for row in model._base_manager.only("pk", field.name).iterator(chunk_size=500):
+            value = getattr(row, field.attname)
+            other = replaced(value, names, lambda each: f"Person {each.person}", kept=True)
+            if other != value:
+                model._base_manager.filter(pk=row.pk).update(**{field.name: other})
+
+
+def changing(columns: frozenset[str]) -> Iterator[tuple[type[Model], "Field[Any, Any]"]]:
+    """Columns of these names in our tables whose rows change, but those that are erased whole."""
+    for model in apps.get_models():
+        ours = model._meta.app_label in ("core", "kits", "labels")
+        if ours and model not in {*append_only.registered(), *THEIR_OWN}:
+            for field in model._meta.concrete_fields:
+                if field.name in columns and isinstance(field, CharField | JSONField):
+                    yield model, field
+
+
+def named_after(names: Names) -> list[str]:
+    """What things go by that still tells of somebody: whoever keeps them changes it."""
+    texts: set[str] = set()
+    for model, field in changing(OF_THINGS):
+        texts |= set(model._base_manager.values_list(field.name, flat=True))
+    return sorted(
+        text for text in texts if any(isinstance(each, Known) for each in names.split(text))
+    )

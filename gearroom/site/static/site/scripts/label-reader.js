@@ -1,0 +1,62 @@
+// Reading labels in the browser: by its own Barcode Detection API where it has that, else by the
+// same API over WebAssembly from our own host (installed by npm), else not at all.
+
+const FORMATS = ["qr_code", "data_matrix", "code_128", "ean_13", "ean_8", "upc_a", "upc_e"];
+
+const NEEDED = ["qr_code", "data_matrix"]; // our labels, and most makers' codes
+const PATIENCE = 5; // pictures in a row that it may fail at before it is no reader
+
+/**
+ * A function from a picture (a canvas) to the texts of the symbols in it, or null where this
+ * browser cannot read. `from` is the address of the folder of the replacement, nothing where it may
+ * not run or is not installed. Ask only once the camera is allowed: it may load a megabyte.
+ */
+export async function reader(from) {
+  const own = await native();
+  if (own && NEEDED.every((format) => own.formats.includes(format))) {
+    return texts(own.detector, () => replacement(from));
+  }
+  const other =
+    (await replacement(from)) ?? (own?.formats.includes("qr_code") ? own.detector : null);
+  return other && texts(other);
+}
+
+async function native() {
+  try {
+    const supported = await globalThis.BarcodeDetector.getSupportedFormats();
+    const formats = FORMATS.filter((format) => supported.includes(format));
+    return { formats, detector: new globalThis.BarcodeDetector({ formats }) };
+  } catch {
+    return null; // it is not there, or there in name only
+  }
+}
+
+async function replacement(from) {
+  if (!from) return null;
+  try {
+    const { BarcodeDetector, prepareZXingModule } = await import(`${from}ponyfill.js`);
+    await prepareZXingModule({
+      overrides: { locateFile: (name) => from + name },
+      fireImmediately: true,
+    });
+    return new BarcodeDetector({ formats: FORMATS });
+  } catch {
+    return null;
+  }
+}
+
+function texts(detector, instead = null) {
+  let failed = 0; // in a row
+  return async (picture) => {
+    try {
+      const symbols = await detector.detect(picture);
+      failed = 0;
+      return symbols.map((symbol) => symbol.rawValue).filter(Boolean);
+    } catch {
+      // nothing to read in this picture, or its service is gone
+      failed += 1;
+      if (failed === PATIENCE && instead) detector = (await instead()) ?? detector;
+      return [];
+    }
+  };
+}

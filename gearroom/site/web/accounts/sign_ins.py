@@ -1,0 +1,145 @@
+"""One's own sign-in: where it is used, the password, the PIN, and a forgotten password."""
+
+from django.conf import settings
+from django.contrib.auth import update_session_auth_hash
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_protect
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
+from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
+from gearroom.site.web.accounts import known_browsers
+from gearroom.site.web.accounts.sign_in import note_sign_in, too_often
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, page, say, show
+
+
+# ------------------------------------------------------------------------------ where signed in
+@require_safe
+@page("own_account")
+def own_browsers(request: HttpRequest) -> HttpResponse:
+    """The browsers that one is signed in on; password and PIN."""
+    return _page(request)
+
+
+def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    assert who.user is not None  # signed in
+    facts = {
+        "signed_in": sign_ins.of(who.user),
+        "this_one": request.session.session_key,
+        "own": who.person,
+        "digits": shared_devices.PIN_DIGITS,
+        "may_confirm": who.may("release"),
+    }
+    return show(request, "site/accounts/signed_in_devices.html", facts, problem=problem)
+
+
+@form_view("own_account")
+def end(act: Act, request: HttpRequest, signed_in: int) -> Done:
+    """Sign out of one browser."""
+    sign_ins.end(act, signed_in)
+    return Done(_("You have been signed out on that device."), to=reverse("signed-in"))
+
+
+@form_view("own_account", "signed-in")
+def end_others(act: Act, request: HttpRequest) -> Done:
+    """Sign out of every browser but this one."""
+    sign_ins.end_others(act, request.session.session_key or "")
+    return Done(_("You have been signed out everywhere else."))
+
+
+# What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
+# kept for ever. Sent twice it does no harm.
+@sensitive_post_parameters("old", "new")
+@require_POST
+@page("own_account")
+def password(request: HttpRequest) -> HttpResponse:
+    """Another password; the other browsers are signed out by it."""
+    try:
+        _not_too_often(request)
+        user = sign_ins.change_password(
+            Act(actor(request)), request.POST.get("old", ""), request.POST.get("new", "")
+        )
+    except Problem as problem:
+        return _page(request, problem)
+    update_session_auth_hash(request, user)
+    sign_ins.end_others(Act(actor(request)), "")
+    note_sign_in(request, user)
+    say(request, _("Your password has been changed, and you have been signed out everywhere else."))
+    return redirect("signed-in")
+
+
+@sensitive_post_parameters("password", "pin")
+@require_POST
+@page("own_account")
+def pin(request: HttpRequest) -> HttpResponse:
+    """A PIN for shared devices; the password shows that it is oneself who chooses it."""
+    who = actor(request)
+    try:
+        _not_too_often(request)
+        if who.user is None or not who.user.check_password(request.POST.get("password", "")):
+            raise NotAllowed(
+                "wrong-password", _("That is not your current password. Type it again.")
+            )
+        shared_devices.choose_pin(Act(who), request.POST.get("pin", "").strip())
+    except Problem as problem:
+        return _page(request, problem)
+    say(request, _("Your PIN has been set. It works on every shared device in your gear rooms."))
+    return redirect("signed-in")
+
+
+def _not_too_often(request: HttpRequest) -> None:
+    user = actor(request).user
+    if wait := attempts.count("password", str(user.pk if user else 0)):
+        raise Invalid(too_often(wait))
+
+
+# ------------------------------------------------------------------------------------- forgotten
+@csrf_protect
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """Request a mail with a link to a new password. It tells nobody who has a sign-in."""
+    if request.method != "POST":
+        return render(request, "site/accounts/password_forgotten.html", {})
+    name, status = request.POST.get("name", "").strip(), 429
+    if wait := attempts.count("reset-address", request.META.get("REMOTE_ADDR", "")):
+        error = too_often(wait)
+    elif wait := attempts.count("reset", name.casefold()[:150]):
+        error = _(
+            "Too many emails have been requested for this username. Use the most recent one, "
+            "or wait %(minutes)d minutes."
+        ) % {"minutes": -(-wait // 60)}
+    elif not name:
+        error, status = _("Enter your username or your email address."), 400
+    else:
+        sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
+        return render(request, "site/accounts/password_forgotten.html", {"requested": True})
+    facts = {"error": error, "name": name}
+    return render(request, "site/accounts/password_forgotten.html", facts, status=status)
+
+
+@sensitive_post_parameters("new")
+@csrf_protect
+def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
+    """Where the link leads: a new password, once."""
+    posted = request.method == "POST"
+    if posted and (wait := attempts.count("link", request.META.get("REMOTE_ADDR", ""))):
+        facts = {"error": too_often(wait)}
+        return render(request, "site/accounts/password_new.html", facts, status=429)
+    if sign_ins.user_of(uid, token) is None:
+        return render(request, "site/accounts/password_link_over.html", {}, status=404)
+    if not posted:
+        return render(request, "site/accounts/password_new.html", {})
+    try:
+        user = sign_ins.reset(uid, token, request.POST.get("new", ""))
+    except Problem as problem:
+        facts = {"error": problem.detail}
+        return render(request, "site/accounts/password_new.html", facts, status=problem.status)
+    response = render(request, "site/accounts/password_set.html", {"username": user.get_username()})
+    known_browsers.remember(request, response, user.get_username())
+    return response

@@ -1,0 +1,112 @@
+"""One's own tokens, with which programs act as oneself."""
+
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _, gettext_lazy
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Problem
+from gearroom.core.models import Token
+from gearroom.core.rules.roles import Scope
+from gearroom.core.services.accounts import tokens
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Line, PageForm
+from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
+
+_SCOPES = {
+    Scope.READ: gettext_lazy("read everything"),
+    Scope.CUSTODY: gettext_lazy("take out and hand back kits, record use"),
+    Scope.STOCK: gettext_lazy("restock kits; count, receive and dispose of items"),
+    Scope.LISTS: gettext_lazy("edit kits, items and kit lists"),
+    Scope.LABELS: gettext_lazy("create and print labels"),
+    Scope.PEOPLE: gettext_lazy("add and edit people"),
+    Scope.TRIPS: gettext_lazy("trips and reservations"),
+    Scope.ADMIN: gettext_lazy("gear rooms, tokens, resending notifications"),
+}
+_DAYS = (30, 90, 365, 3650)
+
+
+class TokenForm(PageForm):
+    """What a token is for, and how long it lasts."""
+
+    name = Line(80, message=gettext_lazy("Enter what the token is for, in up to 80 characters."))
+    days = forms.TypedChoiceField(
+        choices=[(days, days) for days in _DAYS],
+        coerce=int,
+        error_messages=dict.fromkeys(
+            ("required", "invalid_choice"), gettext_lazy("Choose how long the token is valid.")
+        ),
+    )
+    scope = forms.TypedMultipleChoiceField(
+        choices=_SCOPES.items(),
+        coerce=Scope,
+        error_messages=dict.fromkeys(
+            ("required", "invalid_choice"),
+            gettext_lazy("Choose at least one permission for the token."),
+        ),
+    )
+
+
+def _without_secret(body: dict[str, Any]) -> dict[str, Any]:
+    return {**body, "secret": None} if "secret" in body else body
+
+
+@page("own_tokens")
+def own_tokens(request: HttpRequest) -> HttpResponse:
+    """One's tokens; a new one is shown this once."""
+    if request.method != "POST":
+        return _page(request)
+
+    def perform(act: Act) -> dict[str, Any]:
+        values = TokenForm.read(request.POST)
+        values["scopes"] = values.pop("scope")
+        token, secret = tokens.make_own(act, **values)
+        return {"name": token.name, "secret": secret}
+
+    try:
+        made = once_a_form(request, perform, kept=_without_secret)
+    except Problem as problem:
+        return _page(request, problem)
+    return _page(request, made=made)
+
+
+def _page(
+    request: HttpRequest, problem: Problem | None = None, made: dict[str, Any] | None = None
+) -> HttpResponse:
+    now = clock.now()
+    rows = [
+        {
+            "token": token,
+            "scopes": [_SCOPES[Scope(scope)] for scope in token.scopes],
+            "ended": _ended(token, now),
+        }
+        for token in tokens.own(actor(request))[:100]
+    ]
+    facts = {
+        "tokens": rows,
+        "scopes": [(scope.value, label) for scope, label in _SCOPES.items()],
+        "wanted": request.POST.getlist("scope") if problem else ["read"],
+        "lasting": _DAYS,
+        "name": request.POST.get("name", "") if problem else "",
+        "made": made,
+    }
+    return show(request, "site/accounts/tokens.html", facts, problem=problem)
+
+
+def _ended(token: Token, now: datetime) -> datetime | None:
+    """When a token stopped working; None while it works."""
+    ran_out = token.expires_at is not None and token.expires_at <= now
+    return token.revoked_at or (token.expires_at if ran_out else None)
+
+
+@form_view("own_tokens")
+def revoke(act: Act, request: HttpRequest, token: int) -> Done:
+    """End a token at once."""
+    ended = tokens.revoke(act, tokens.get(act.actor, token))
+    says = _("The token “%(name)s” no longer works.") % {"name": ended.name}
+    return Done(says, to=reverse("tokens"))

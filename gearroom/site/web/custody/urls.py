@@ -1,0 +1,19 @@
+"""The addresses of taking out, handing back, and what is asked of whoever had a kit."""
+
+from django.urls import URLPattern, path
+
+from gearroom.site.web.custody import clearances, due_times, hand_back, returns, use_requests
+
+urlpatterns: list[URLPattern] = [
+    path("kits/<str:kit>/hand-back/", hand_back.hand_back, name="hand-back"),
+    path("kits/<str:kit>/due/", due_times.set_due, name="set-due"),
+    path("kits/<str:kit>/ask/", use_requests.request_use, name="ask"),
+    path("clearances/", clearances.list_clearances, name="clearances"),
+    path("cleared/<str:link>/", clearances.answer_by_link, name="cleared"),
+    path("away/", returns.list_away, name="away"),
+    path("kits/<str:kit>/not-ours/", returns.report_participants_own, name="not-ours"),
+    path("ask/", use_requests.request_all_use, name="ask-all"),
+    path("used/<str:link>/", use_requests.report_use, name="used"),
+    path("used/<str:link>/<int:time>/", use_requests.report_use, name="used-of"),
+    path("trips/<int:trip>/extend/", due_times.extend, name="trip-extend"),
+]

@@ -1,0 +1,134 @@
+"""The settings of a kit: who is responsible, its bag, where it lives; in storage, lost, moved,
+retired."""
+
+from collections.abc import Callable, Mapping
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _, gettext_lazy
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.models import Person
+from gearroom.core.services.people import people
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, rooms_of, show
+from kits.models import Kit
+from kits.rules.ledger.facts import LivesIn
+from kits.services.kits import holds, kits
+from kits.services.lookup import find
+
+LIVES_IN = {
+    LivesIn.STORE: gettext_lazy("in the gear room"),
+    LivesIn.VEHICLE: gettext_lazy("in a vehicle (frost and heat)"),
+    LivesIn.HUT: gettext_lazy("in a hut (frost)"),
+}
+
+
+class KitForm(PageForm):
+    """What is said of a kit."""
+
+    lives_in = Choice(LivesIn, message=gettext_lazy("Choose where the kit is kept."))
+    bag_volume_ml = WholeNumber(required=False, label=gettext_lazy("Bag volume (ml)"))
+    bag_mass_limit_g = WholeNumber(required=False, label=gettext_lazy("Bag weight limit (g)"))
+    look_interval_days = WholeNumber(
+        least=1, most=3650, label=gettext_lazy("Days between contents checks")
+    )
+    name = ShortText(kits.LONGEST_NAME)
+    bag = ShortText(80)
+    training = Tick()
+
+
+def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    subject = find.kit(who, kit)
+    may_edit = who.may("edit_kit", subject.home_room_id)
+    facts = {
+        "kit": subject,
+        "may_edit": may_edit,
+        "may_empty": who.may("strip", subject.room_id),
+        "may_lay_up": who.may("lay_up", subject.home_room_id),
+        "people": people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
+        "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],
+        "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
+        "sent": request.POST if problem and request.POST.get("do") == "edit" else None,
+    }
+    return show(request, "site/kits/settings.html", facts, problem=problem)
+
+
+@form_view("report_lost", "kit", page_of=_page)
+def change_settings(act: Act, request: HttpRequest, kit: str) -> Done:
+    """The settings of a kit, and what is done with it as a whole."""
+    change = _CHANGES.get(request.POST.get("do", ""))
+    if change is None:
+        raise Invalid(_("Choose an action."), field="do")
+    return change(act, find.kit(act.actor, kit), request.POST)
+
+
+# -------------------------------------------------------------------------------------- what to do
+def _edit(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    kit = kits.edit_kit(
+        act,
+        kit,
+        responsible=_person(act.actor, sent, "responsible"),
+        deputy=_person(act.actor, sent, "deputy"),
+        **KitForm.read(sent),
+    )
+    says = _("%(kit)s has been saved.") % {"kit": kit.name}
+    return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
+
+
+def _person(who: Actor, sent: Mapping[str, str], name: str) -> Person | None:
+    return find.person(who, sent[name]) if sent.get(name) else None
+
+
+def _lay_up(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    entry = holds.lay_up(act, kit)
+    return Done(
+        _("%(kit)s is now in storage, and there will be no reminders about it.")
+        % {"kit": kit.name},
+        entry.pk,
+    )
+
+
+def _wake(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    entry = holds.wake(act, kit)
+    return Done(_("%(kit)s is back in use. Check its contents next.") % {"kit": kit.name}, entry.pk)
+
+
+def _mark_lost(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    entry = holds.mark_lost(act, kit)
+    says = _(
+        "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
+        "will mark it as found."
+    )
+    return Done(says % {"kit": kit.name}, entry.pk)
+
+
+def _find_again(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    entry = holds.find_again(act, kit)
+    return Done(_("%(kit)s has been found. Check its contents next.") % {"kit": kit.name}, entry.pk)
+
+
+def _move(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    room = find.room(act.actor, sent.get("room", ""))
+    kit = kits.move_home(act, kit, room, is_there=bool(sent.get("is_there")))
+    facts = {"kit": kit.name, "room": kit.home_room.name}
+    return Done(_("The home gear room of %(kit)s is now %(room)s.") % facts)
+
+
+def _retire(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    kit = kits.retire_kit(act, kit)
+    return Done(_("%(kit)s has been retired. Its history is kept.") % {"kit": kit.name})
+
+
+_CHANGES: dict[str, Callable[[Act, Kit, Mapping[str, str]], Done]] = {
+    "edit": _edit,
+    "lay-up": _lay_up,
+    "wake": _wake,
+    "lost": _mark_lost,
+    "found": _find_again,
+    "move": _move,
+    "retire": _retire,
+}

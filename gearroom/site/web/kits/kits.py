@@ -1,0 +1,214 @@
+"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside."""
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _, gettext_lazy
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.services.people import people
+from gearroom.site.web.page import remedies
+from gearroom.site.web.page.act_forms import new_person
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText
+from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
+from gearroom.site.web.scan.pictures import photo_of
+from kits.models import Kit, WithheldKind
+from kits.rules.lookup import label_codes
+from kits.services.custody import custody, offers
+from kits.services.kits import contents, history, holds, participants_own, photos, record
+from kits.services.ledger import readiness
+from kits.services.lookup import find
+from kits.services.overview import kits_overview
+from kits.services.restocking import sorting
+from kits.services.text import reason_texts, wording
+from kits.services.trips import due_times
+from labels.services.scan.remedies import next_steps
+from labels.services.scan.results import NextStep
+
+_MOST_KITS = 200
+_TIMELINE = 8
+_RIGHTS = (
+    "check_out",
+    "count",
+    "restock",
+    "reseal",
+    "pass",
+    "add_holder",
+    "withhold",
+    "release",
+    "read_history",
+    "reverse",
+    "print_labels",
+    "check_out_short",
+    "check_instrument",
+    "strip",
+)
+"""The use cases that a kit's page offers to whoever may do them."""
+_BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
+
+
+class PassForm(PageForm):
+    """To whom a kit was passed."""
+
+    person = ShortText(
+        40,
+        required=True,
+        error_messages={
+            "required": gettext_lazy(
+                "Choose who has the kit now, or enter a name and a telephone number."
+            )
+        },
+    )
+
+
+class WithholdForm(PageForm):
+    """Why a kit is on hold."""
+
+    kind = Choice(
+        WithheldKind, message=gettext_lazy("Choose a reason for putting the kit on hold.")
+    )
+    note = ShortText()
+
+
+class ReleaseForm(PageForm):
+    """What a kit is on hold for no longer."""
+
+    kind = Choice(WithheldKind, message=gettext_lazy("Choose what to do."))
+
+
+@require_safe
+@page()
+def list_kits(request: HttpRequest) -> HttpResponse:
+    """The kits of one's rooms."""
+    who = actor(request)
+    search = request.GET.get("search", "").strip()[:40]
+    rows = list(kits_overview.listed(who, search=search)[: _MOST_KITS + 1])
+    return show(
+        request,
+        "site/kits/kits.html",
+        {
+            "search": search,
+            "may_add": who.may("edit_kit"),
+            "kits": kits_overview.overviews(who, rows[:_MOST_KITS]),
+            "more": len(rows) > _MOST_KITS,
+        },
+    )
+
+
+@require_safe
+@page()
+def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
+    """One kit, with as much of it as whoever asks may see."""
+    who = actor(request)
+    overview = kits_overview.overview(who, find.kit(who, kit))
+    subject, verdict = overview.kit, overview.judged.verdict
+    inside = contents.contents(subject)
+    facts: dict[str, Any] = {
+        "kit": subject,
+        "overview": overview,
+        "settle": remedies.settle_verdict(subject, verdict),
+        "verdict": verdict,
+        "reasons": reason_texts.reasons(verdict.reasons),
+        "offers": _offers(who, overview),
+        "today": readiness.today_of(subject),
+        "pouches": _pouches(overview.sections, inside),
+        "labels": [label_codes.shown(code) for code in overview.labels],
+        "people": people.may_take(who) if who.may("see_people") else [],
+        "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
+        "may": _rights(who, subject),
+        "due": due_times.due(who, overview.checkout) if overview.checkout else None,
+        "not_ours": participants_own.is_inside(subject),
+        "photos": photos.of_what_is_wrong(subject),
+    }
+    if facts["may"]["read_history"]:
+        facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
+        facts["look_by"] = subject.look_by
+    if facts["may"]["read_history"] and overview.knows:
+        facts["seals"] = list(
+            subject.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
+        )
+        facts["instruments"] = record.checks(inside)
+    return show(request, "site/kits/kit.html", facts)
+
+
+def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
+    """What settles a kit that may not go, of that what is one tap here."""
+    if overview.checkout is not None:
+        return []
+    kit, judged = overview.kit, overview.judged
+    rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)
+    steps = next_steps(offers.as_values(who, kit, rows), kit.name)
+    return [step for step in steps if not step.needs]
+
+
+@form_view("pass", "kit")
+def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
+    """A kit was passed to another person."""
+    out = find.kit(act.actor, kit)
+    to = new_person(act, request.POST)
+    if to is None:
+        to = find.person(act.actor, PassForm.read(request.POST)["person"])
+    custody.pass_on(act, out, to)
+    return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
+
+
+@require_POST
+@page("withhold")
+def withhold(request: HttpRequest, kit: str) -> HttpResponse:
+    """Put a kit on hold, with the reason."""
+    photo = photo_of(request)  # before anything is locked: it takes a while
+
+    def perform(act: Act) -> Done:
+        kind, note = WithholdForm.read(request.POST).values()
+        entry = holds.withhold(act, find.kit(act.actor, kit), kind, note, photo)
+        return Done(_("%(kit)s is now on hold and must not be taken out.") % {"kit": kit}, entry.pk)
+
+    return acted(request, perform, to=reverse("kit", args=[kit]))
+
+
+@form_view("release", "kit")
+def release(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Let a kit that was on hold go again."""
+    kind = ReleaseForm.read(request.POST)["kind"]
+    entry = holds.release(act, find.kit(act.actor, kit), kind)
+    return Done(_("%(kit)s has been released and its status updated.") % {"kit": kit}, entry.pk)
+
+
+@form_view("take_expired_out")
+def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
+    """What may not stay inside was removed."""
+    entry = sorting.take_expired_out(act, find.kit(act.actor, kit))
+    return Done(
+        _("Everything that may not stay in %(kit)s has been removed. Restock the kit next.")
+        % {"kit": kit},
+        entry.pk,
+        to=back_to(request, reverse("sort", args=[kit])),
+    )
+
+
+def _pouches(
+    sections: Sequence[kits_overview.SectionOverview], inside: contents.Contents
+) -> list[dict[str, Any]]:
+    lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
+    levels: dict[int, list[tuple[str, str]]] = {}
+    for place, item, level in inside.levels:
+        levels.setdefault(place.pk, []).append((item.name, str(level)))
+    return [
+        {
+            "section": each,
+            "lines": lines.get(each.place.pk, []),
+            "levels": levels.get(each.place.pk, []),
+        }
+        for each in sections
+    ]
+
+
+def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
+    return {
+        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
+    }

@@ -1,0 +1,69 @@
+"""What a kit's responsible instructor answers with: its whole history, and its record as of
+a day, to print for an inspector or an insurer."""
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _, gettext_lazy
+from django.views.decorators.http import require_safe
+
+from gearroom.core import clock
+from gearroom.core.acts.problems import Invalid
+from gearroom.site.web.page.forms import Day, PageForm
+from gearroom.site.web.page.shell import actor, page, show
+from kits.services.kits import contents, history, record
+from kits.services.ledger import readiness
+from kits.services.lookup import find
+from kits.services.overview import kits_overview
+
+_A_PAGE = 40
+
+
+@require_safe
+@page("read_history")
+def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
+    """The history of a kit, newest first, so many at a time."""
+    who = actor(request)
+    subject = find.kit(who, kit)
+    before = request.GET.get("before", "")
+    acts, older = history.history(
+        who,
+        subject,
+        most=_A_PAGE,
+        before=int(before) if before.isascii() and before.isdigit() and len(before) < 16 else None,
+    )
+    may = {"reverse": who.may("reverse", subject.home_room_id)}
+    facts = {"kit": subject, "acts": acts, "older": older, "newest": not before, "may": may}
+    return show(request, "site/kits/history.html", facts)
+
+
+class AsOfForm(PageForm):
+    """The day of a record."""
+
+    on = Day(required=False, label=gettext_lazy("As of"))
+
+
+@require_safe
+@page()
+def as_of(request: HttpRequest, kit: str) -> HttpResponse:
+    """One printable page of a kit as of a day, as known now or as it was known that evening."""
+    who = actor(request)
+    subject = find.kit(who, kit)
+    contents.refuse_unless_known(who, subject)
+    today = readiness.today_of(subject)
+    on = AsOfForm.read(request.GET)["on"] or today
+    if on > today:
+        raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
+    then = request.GET.get("known") == "then" and on < today
+    overview = kits_overview.overview(who, subject)
+    facts = {
+        "kit": overview.kit,
+        "overview": overview,
+        "on": on,
+        "today": today,
+        "then": then,
+        "record": record.record(
+            subject,
+            on=None if on == today else on,
+            known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
+        ),
+    }
+    return show(request, "site/kits/as_of.html", facts)

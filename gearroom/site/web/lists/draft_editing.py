@@ -1,0 +1,212 @@
+"""A draft of a kit list, edited by section: what is carried, the minimum of each, and why."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.site.web.lists.packing_lists import substitutes, version_values
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, show
+from kits.models import Item, PackingListVersion
+from kits.rules.ledger.facts import Criticality
+from kits.services.lists import draft_editing, packing_lists
+from kits.services.lists.packing_lists import LineDraft, SectionDraft, version_of
+from kits.services.lookup import find
+from kits.services.stock import catalogue
+
+
+# -------------------------------------------------------------------------------- the draft as such
+class NewSectionForm(PageForm):
+    """The name of one more section."""
+
+    section = ShortText(80)
+
+
+def _draft_page(
+    request: HttpRequest, id: int, number: int, problem: Problem | None = None
+) -> HttpResponse:
+    version = version_of(id, number)
+    sent: Any = request.POST if "people" in request.POST else None
+    facts = {
+        "version": version,
+        "hazards": words.HAZARDS.items(),
+        "values": sent or {"people": version.people, "days": version.days, "note": version.note},
+        "chosen": sent.getlist("hazard") if sent else version.hazards,
+        "new_section": request.POST.get("section", "") if problem else "",
+    }
+    return show(request, "site/lists/draft.html", facts, problem=problem)
+
+
+@form_view("edit_list", "list-edit", page_of=_draft_page)
+def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
+    """What a draft says of itself, and its sections in order."""
+    version, sent = version_of(id, number), request.POST
+    if key := sent.get("raise"):
+        draft_editing.raise_section(act, version, key)
+        return Done(_("Moved up."))
+    if key := sent.get("drop"):
+        draft_editing.drop_section(act, version, key)
+        return Done(_("The section and its items have been removed from the draft."))
+    if "section" in sent:
+        section = SectionDraft(NewSectionForm.read(sent)["section"])
+        done = draft_editing.put_section(act, version, section)
+        key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
+        return Done(
+            _("%(name)s has been added to the draft. Now add its items.") % {"name": section.name},
+            to=_section_address(version, key),
+        )
+    draft_editing.say(act, version, **version_values(sent))
+    return Done(_("Saved."))
+
+
+# ------------------------------------------------------------------------------------- one section
+@dataclass(frozen=True)
+class EditedLine:
+    """A line as the form shows it: what the draft says, or what was typed and refused."""
+
+    item: Item
+    carry: Any
+    never_below: Any
+    criticality: str
+    reason: str
+
+
+class SectionForm(PageForm):
+    """A section's name."""
+
+    name = ShortText(80)
+
+
+class NewLineForm(PageForm):
+    """The item of a new line; empty where there is none."""
+
+    thing = ShortText(120)
+
+
+class LineForm(PageForm):
+    """A line: how many are carried, the minimum, its priority and why."""
+
+    carry = WholeNumber(least=1)
+    never = WholeNumber(required=False, initial=0)
+    matters = ShortText()
+    reason = ShortText()
+
+
+def _section_page(
+    request: HttpRequest, id: int, number: int, key: str, problem: Problem | None = None
+) -> HttpResponse:
+    version = version_of(id, number)
+    draft, sent = _section_of(version, key), request.POST
+    items = {line.item.pk: line.item for line in draft.lines}
+    if "seen" not in sent or isinstance(problem, Stale):
+        title, sent = draft.name, QueryDict()
+        lines = [
+            EditedLine(line.item, line.carry, line.never_below, line.criticality, line.reason)
+            for line in draft.lines
+        ]
+    else:
+        title = sent.get("name", "")
+        lines = [
+            EditedLine(
+                items[pk], *(sent.get(f"{field}-{pk}", "") for field in LineForm.base_fields)
+            )
+            for pk in _pks(sent)
+            if pk in items
+        ]
+    instead = substitutes(items)
+    facts = {
+        "version": version,
+        "section": draft,
+        "seen": draft_editing.mark(draft),
+        "name": title,
+        "rows": [(line, instead.get(line.item.pk, ())) for line in lines],
+        "values": sent,
+        "criticalities": words.CRITICALITIES.items(),
+        "things": Item.objects.active().values_list("name", flat=True),
+        "may_edit_items": actor(request).may("edit_item"),
+    }
+    return show(request, "site/lists/draft_section.html", facts, problem=problem)
+
+
+@form_view("edit_list", "list-section", page_of=_section_page)
+def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
+    """One section of a draft: its lines, and one more."""
+    version, sent = version_of(id, number), request.POST
+    dropped, item = sent.getlist("drop"), NewLineForm.read(sent, row="new")["thing"]
+    items = {line.item.pk: line.item for line in _section_of(version, key).lines}
+    lines = [
+        _line(sent, items[pk], pk) for pk in _pks(sent) if pk in items and str(pk) not in dropped
+    ]
+    if item:
+        lines.append(_line(sent, find.item(item), "new"))
+    _raise(lines, sent.get("raise", ""))
+    put = SectionDraft(SectionForm.read(sent)["name"], lines, key)
+    draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
+    return Done(_("%(name)s has been saved.") % {"name": put.name})
+
+
+def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
+    labels = {"carry": _("%(thing)s, number to carry"), "never": _("%(thing)s, minimum")}
+    labels = {name: label % {"thing": item.name} for name, label in labels.items()}
+    values = LineForm.read(sent, row=row, labels=labels)
+    priority = values["matters"] or Criticality.ROUTINE
+    if priority not in list(Criticality):
+        says = _("%(thing)s: choose a priority.") % {"thing": item.name}
+        raise Invalid(says, field=f"matters-{row}")
+    return LineDraft(
+        item, values["carry"], values["never"], Criticality(priority), values["reason"]
+    )
+
+
+def _pks(sent: QueryDict) -> list[int]:
+    """The items of the form's lines, in the form's order."""
+    names = [name.removeprefix("carry-") for name in sent if name.startswith("carry-")]
+    return [int(name) for name in names if name.isdecimal() and len(name) < 19]
+
+
+def _raise(lines: list[LineDraft], item: str) -> None:
+    for at, line in enumerate(lines):
+        if str(line.item.pk) == item and at:
+            lines.insert(at - 1, lines.pop(at))
+            return
+
+
+def _section_of(version: PackingListVersion, key: str) -> SectionDraft:
+    for each in packing_lists.draft_of(version).sections:
+        if each.key == key:
+            return each
+    raise NotFound("section of that kit list", key)
+
+
+def _section_address(version: PackingListVersion, key: str) -> str:
+    return reverse("list-section", args=[version.packing_list_id, version.number, key])
+
+
+# ------------------------------------------------------------------------- what can be used instead
+class SubstituteForm(PageForm):
+    """An item, another that can be used instead, and how that differs."""
+
+    of = ShortText()
+    other = ShortText(120)
+    note = ShortText(200)
+
+
+@form_view("edit_item", "list-section", part="#instead", refused=_section_page)
+def instead(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
+    """Say that another item can be used instead of one on a list, or no more; on every list."""
+    _section_of(version_of(id, number), key)
+    values = SubstituteForm.read(request.POST)
+    of, other = find.item(values["of"]), find.item(values["other"])
+    names = {"thing": of.name, "other": other.name}
+    if request.POST.get("no-more"):
+        catalogue.remove_substitute(act, of, other)
+        return Done(_("%(other)s can no longer be used instead of %(thing)s.") % names)
+    catalogue.put_substitute(act, of, other, values["note"])
+    return Done(_("%(other)s can now be used instead of %(thing)s on every kit list.") % names)

@@ -1,0 +1,302 @@
+"""Kit lists: every list, one version to read and print, compared, signed, and what it would
+change. Drafts are edited in `draft_editing`."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from django.db.models import Count, QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid, NotFound, Problem
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, page, show, today_here
+from kits.models import Kit, PackingList, PackingListVersion, Substitute
+from kits.rules.ledger.facts import Line
+from kits.rules.lists.versions import LineChange
+from kits.services.kits import kits
+from kits.services.lists import comparison, impact, packing_lists
+from kits.services.lookup import find
+
+MOST_LISTS = 200
+
+
+class VersionState(StrEnum):
+    """How a version stands."""
+
+    DRAFT = "draft"
+    UNSIGNED = "unsigned"
+    ENDED = "ended"
+    SIGNED = "signed"
+
+    @property
+    def mark(self) -> str:
+        """How a page marks it."""
+        return {VersionState.DRAFT: "short", VersionState.SIGNED: "ok"}.get(self, "stop")
+
+
+def state_of(version: PackingListVersion, today: date) -> VersionState:
+    """How a version stands today."""
+    if version.published_at is None:
+        return VersionState.DRAFT
+    if version.signed_until is None:
+        return VersionState.UNSIGNED
+    return VersionState.SIGNED if version.signed_until >= today else VersionState.ENDED
+
+
+def address(name: str, version: PackingListVersion) -> str:
+    """The address of a page about a version."""
+    return reverse(name, args=[version.packing_list_id, version.number])
+
+
+# -------------------------------------------------------------------------------------- all lists
+class VersionForm(PageForm):
+    """For how many people and days a version is, against what, and a note."""
+
+    people = WholeNumber(least=1, most=packing_lists.MOST_PEOPLE, label=gettext_lazy("People"))
+    days = WholeNumber(least=1, most=packing_lists.MOST_DAYS, label=gettext_lazy("Days"))
+    hazard = Several()
+    note = ShortText(500)
+
+
+def version_values(sent: QueryDict) -> dict[str, Any]:
+    """The values of that form, as services take them. Raises Invalid."""
+    values = VersionForm.read(sent)
+    values["hazards"] = values.pop("hazard")
+    return values
+
+
+class ListForm(PageForm):
+    """A new kit list."""
+
+    name = ShortText(80)
+    list_note = ShortText()
+
+
+def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    today, who = today_here(request), actor(request)
+    counted = _kits_in_use(who).values_list("list_version").annotate(Count("pk"))
+    followers: dict[int, int] = dict(counted.order_by())
+    facts = {
+        "rows": [_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
+        "may_edit": who.may("edit_list"),
+        "hazards": words.HAZARDS.items(),
+        "values": request.POST,
+        "chosen": request.POST.getlist("hazard"),
+    }
+    return show(request, "site/lists/lists.html", facts, problem=problem)
+
+
+def _row(of: PackingList, followers: dict[int, int], today: date) -> dict[str, Any]:
+    versions = list(of.versions.all())
+    latest = versions[-1]
+    newest = next((each for each in reversed(versions) if each.published_at), None)
+    kits_now = sum(followers.get(version.pk, 0) for version in versions)
+    return {
+        "list": of,
+        "newest": newest,
+        "draft": None if latest.published_at else latest,
+        "state": state_of(newest or latest, today),
+        "kits": kits_now,
+        "behind": kits_now - followers.get(newest.pk, 0) if newest else 0,
+    }
+
+
+@form_view("look", "lists", page_of=_list_page)
+def all_lists(act: Act, request: HttpRequest) -> Done:
+    """Every kit list with how its newest versions stand; a form makes a new one."""
+    draft = packing_lists.Draft(**version_values(request.POST))
+    values = ListForm.read(request.POST)
+    made = packing_lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
+    says = _("%(name)s has been created as a draft. Now add its sections and items.")
+    return Done(says % {"name": made.packing_list.name}, to=address("list-edit", made))
+
+
+@require_safe
+@page()
+def newest(request: HttpRequest, id: int) -> HttpResponse:
+    """Go to the newest published version of a list, or to its draft where there is no other."""
+    of_list = PackingList.objects.filter(pk=id)
+    rows = PackingListVersion.objects.filter(packing_list__in=of_list).defer("signed_page")
+    row = rows.filter(published_at__isnull=False).order_by("-number").first() or rows.first()
+    if row is None:
+        raise NotFound("kit list", id)
+    return redirect(address("list-version", row))
+
+
+# ------------------------------------------------------------------------------------ one version
+@require_safe
+@page()
+def version(request: HttpRequest, id: int, number: int) -> HttpResponse:
+    """One version, to read, to print with its reasons, and to sign."""
+    return _version_page(request, id, number)
+
+
+def _version_page(
+    request: HttpRequest, id: int, number: int, problem: Problem | None = None
+) -> HttpResponse:
+    who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
+    others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
+    sections = [(section, list(section.lines.all())) for section in of.sections.all()]
+    instead = substitutes(line.item_id for _section, lines in sections for line in lines)
+    facts = {
+        "version": of,
+        "state": state_of(of, today),
+        "today": today,
+        "versions": [(each, state_of(each, today)) for each in reversed(others)],
+        "latest": others[-1],
+        "hazards": words.hazards(of.hazards),
+        "sections": [
+            (section, [(line, instead.get(line.item_id, ())) for line in lines])
+            for section, lines in sections
+        ],
+        "kits": _kits_in_use(who).filter(list_version=of).order_by("name"),
+        "values": request.POST,
+        "may_edit": who.may("edit_list"),
+        "may_sign": who.may("sign_list"),
+    }
+    return show(request, "site/lists/version.html", facts, problem=problem)
+
+
+def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
+    """What will do instead of each of these things, by name."""
+    instead: dict[int, list[Substitute]] = defaultdict(list)
+    rows = Substitute.objects.filter(item__in=set(items)).select_related("instead")
+    for row in rows.order_by("instead__name"):
+        instead[row.item_id].append(row)
+    return instead
+
+
+@form_view("edit_list")
+def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
+    """A new draft, copied from the latest version."""
+    made = packing_lists.new_draft(act, packing_lists.version_of(id, number).packing_list)
+    says = _(
+        "Version %(number)d has been created as a draft, copied from the latest version. "
+        "Change it as you like."
+    )
+    return Done(says % {"number": made.number}, to=address("list-edit", made))
+
+
+@form_view("edit_list", "list-version", refused=_version_page)
+def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
+    """Publish a draft: from then on it never changes."""
+    packing_lists.publish(act, packing_lists.version_of(id, number))
+    says = _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
+    return Done(says % {"number": number})
+
+
+class SignatureForm(PageForm):
+    """Until when a signature is valid, and what the adviser notes."""
+
+    until = Day(required=False, label=gettext_lazy("Signature valid until"))
+    note = ShortText()
+
+
+@form_view("sign_list", "list-version", refused=_version_page)
+def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
+    """The medical adviser signs a version until a day, with the page signed on paper if any."""
+    of, values = packing_lists.version_of(id, number), SignatureForm.read(request.POST)
+    file = request.FILES.get("page")
+    if values["until"] is None:
+        raise Invalid(_("Enter the last day on which the signature will be valid."), field="until")
+    signed_page = file.read(packing_lists.MOST_PAGE_BYTES + 1) if file else b""
+    done = packing_lists.sign(act, of, page=signed_page, **values)
+    name = done.signed_by.name if done.signed_by else ""
+    says = _(
+        "%(name)s has signed this version. The status of every kit that uses it will be updated."
+    )
+    return Done(says % {"name": name})
+
+
+# ------------------------------------------------------------------------------- two, held together
+class CompareForm(PageForm):
+    """With which other version, by its number."""
+
+    other = WholeNumber(label=gettext_lazy("Version to compare with"))
+
+
+@require_safe
+@page()
+def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
+    """How a version differs from another of its list: from the one before unless said."""
+    after = packing_lists.version_of(id, number)
+    others = list(after.packing_list.versions.exclude(pk=after.pk).values_list("number", flat=True))
+    if not others:
+        raise NotFound("other version of that kit list")
+    earlier = max((other for other in others if other < number), default=others[0])
+    chosen = CompareForm.read({"other": request.GET.get("with", str(earlier))})["other"]
+    before = packing_lists.version_of(id, chosen)
+    compared = comparison.compared(before, after)
+    names = {section.key: section.name for v in (before, after) for section in v.sections.all()}
+    facts = {
+        "before": before,
+        "after": after,
+        "others": others,
+        "rows": [
+            *({"how": "added", **_line(line, names)} for line in compared.lines.added),
+            *({"how": "removed", **_line(line, names)} for line in compared.lines.removed),
+            *({"how": "changed", **_change(each, names)} for each in compared.lines.changed),
+        ],
+        "properties": [
+            (name, *map(words.hazards, values)) if name == "hazards" else (name, *values)
+            for name, values in compared.said.items()
+        ],
+        "reasons": compared.reasons,
+    }
+    return show(request, "site/lists/comparison.html", facts)
+
+
+def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
+    return {"line": line, "section": names.get(line.section, line.section)}
+
+
+def _change(change: LineChange, names: dict[str, str]) -> dict[str, Any]:
+    return {**_line(change.after, names), "before": change.before, "what": change.what}
+
+
+# ------------------------------------------------------------------------------- what it would mean
+@require_safe
+@page()
+def effect(request: HttpRequest, id: int, number: int) -> HttpResponse:
+    """Which kits would change if they followed this version, and what that takes from stock."""
+    return _effect_page(request, id, number)
+
+
+def _effect_page(
+    request: HttpRequest, id: int, number: int, problem: Problem | None = None
+) -> HttpResponse:
+    who, of = actor(request), packing_lists.version_of(id, number)
+    result = impact.effect(who, of)
+    own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
+    facts = {"version": of, "effect": result, "may_follow": own if of.published_at else set()}
+    return show(request, "site/lists/impact.html", facts, problem=problem)
+
+
+@form_view("edit_kit", "list-effect", refused=_effect_page)
+def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
+    """Let the ticked kits follow this version from now on."""
+    of, names = packing_lists.version_of(id, number), request.POST.getlist("kit")
+    if not names:
+        raise Invalid(_("Select the kits that should use this version."), field="kit")
+    for name in names:
+        kits.follow_list(act, find.kit(act.actor, name), of)
+    says = ngettext(
+        "%(n)d kit now uses version %(number)d. Restock it to match.",
+        "%(n)d kits now use version %(number)d. Restock them to match.",
+        len(names),
+    )
+    return Done(says % {"n": len(names), "number": number})
+
+
+def _kits_in_use(who: Actor) -> QuerySet[Kit]:
+    return find.kits_of(who).active()

@@ -1,0 +1,210 @@
+"""What was sent to whom and when, the next weekly email, and notification preferences."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.dates import WEEKDAYS
+from django.utils.translation import gettext as _, gettext_lazy
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import NotFound, Problem
+from gearroom.core.models import Person
+from gearroom.core.services.people import people
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
+from kits.models import Notice
+from kits.rules.notices.policy import WEEKLY, When
+from kits.services.mail import digest, notice_log
+from kits.services.mail.notice_log import State
+from kits.services.notices import preferences, recipients, registry
+from kits.services.notices.registry import NOTICE_KINDS
+
+_A_PAGE = 40
+_STATES = {
+    State.SENT: gettext_lazy("Sent"),
+    State.WAITING: gettext_lazy("Waiting"),
+    State.IN_THE_WEEKLY: gettext_lazy("In the weekly email"),
+    State.NOT_SENT: gettext_lazy("Not sent"),
+    State.TAKEN_BACK: gettext_lazy("Withdrawn"),
+}
+_LOOKS = {State.SENT: "ok", State.NOT_SENT: "stop", State.TAKEN_BACK: ""}
+_WHENS = {
+    When.AT_ONCE: gettext_lazy("Immediately"),
+    When.WEEKLY: gettext_lazy("In the weekly email"),
+    When.NEVER: gettext_lazy("Not at all"),
+}
+_NUMBER = gettext_lazy("Enter a whole number from %(least)d to %(most)d.")
+_TIME = gettext_lazy("Enter a time of day, such as 07:00.")
+
+
+# ------------------------------------------------------------------------------------- the log
+@require_safe
+@page("own_account")
+def log(request: HttpRequest) -> HttpResponse:
+    """What was sent to whom, newest first: one's own, and that of the rooms one keeps."""
+    sent = request.GET
+    state, kind, name = sent.get("state", ""), sent.get("kind", ""), sent.get("name", "").strip()
+    name, before = name[:120], sent.get("before", "")
+    rows = notice_log.visible_to(actor(request), state=state if state in set(State) else None)
+    if kind in NOTICE_KINDS:
+        rows = rows.filter(kind=kind)
+    if name:
+        rows = rows.filter(person__name__icontains=name)
+    if before.isascii() and before.isdigit():
+        rows = rows.filter(pk__lt=int(before))
+    notices = list(rows.order_by("-id")[: _A_PAGE + 1])
+    further = sent.copy()
+    if len(notices) > _A_PAGE:
+        further["before"] = str(notices[_A_PAGE - 1].pk)
+    facts = {
+        "notices": [_row(notice) for notice in notices[:_A_PAGE]],
+        "further": further.urlencode() if len(notices) > _A_PAGE else "",
+        "states": _STATES,
+        "kinds": {code: registry.title(code) for code in NOTICE_KINDS},
+        "state": state,
+        "kind": kind,
+        "name": name,
+    }
+    return show(request, "site/notices/notices.html", facts)
+
+
+def _row(notice: Notice) -> dict[str, Any]:
+    state = notice_log.state(notice)
+    return {
+        "notice": notice,
+        "title": registry.title(notice.kind),
+        "state": _STATES[state],
+        "look": _LOOKS.get(state, "short"),
+        "why": notice_log.why(notice),
+    }
+
+
+@require_safe
+@page("own_account")
+def notice(request: HttpRequest, notice: int) -> HttpResponse:
+    """One notice: what it says, to whom, and why it was or was not sent."""
+    who = actor(request)
+    row = notice_log.get(who, notice)
+    facts = {
+        **_row(row),
+        "text": notice_log.text(who, row),
+        "phones": row.person == who.person or who.may("see_people", row.room_id),
+        "may_send": who.may("send_notice_again", row.room_id),
+    }
+    return show(request, "site/notices/notice.html", facts)
+
+
+@form_view("send_notice_again", "notice")
+def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
+    """Send the same once more."""
+    again = notice_log.send_again(act, notice_log.get(act.actor, notice))
+    says = _("The notification will be sent to %(name)s again within a minute.") % {
+        "name": again.person.name
+    }
+    return Done(says, to=reverse("notice", args=[again.pk]))
+
+
+@require_safe
+@page("own_account")
+def next_weekly(request: HttpRequest) -> HttpResponse:
+    """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
+    who, pk = actor(request), request.GET.get("person", "")
+    other = pk.isascii() and pk.isdigit() and len(pk) < 19
+    person = people.get(who, int(pk)) if other else _own(who)
+    due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
+    facts = {"reader": person, "own": person == who.person, "due_at": due_at, "letter": letter}
+    return show(request, "site/notices/weekly_email.html", facts)
+
+
+def _own(who: Actor) -> Person:
+    if who.person is None:
+        raise NotFound("person")
+    return who.person
+
+
+# --------------------------------------------------------------------------------- preferences
+class PreferencesForm(PageForm):
+    """When the weekly email comes, and quiet hours."""
+
+    weekly_on = WholeNumber(most=6, message=_NUMBER)
+    weekly_at = TimeOfDay(message=_TIME)
+    quiet_from = TimeOfDay(required=False, message=_TIME)
+    quiet_until = TimeOfDay(required=False, message=_TIME)
+    minutes_a_kit = WholeNumber(least=1, most=480, message=_NUMBER)
+
+
+class KindForm(PageForm):
+    """When notices of a kind are sent."""
+
+    when = Choice(
+        When, message=gettext_lazy("Choose immediately, in the weekly email, or not at all.")
+    )
+
+
+def _page(
+    request: HttpRequest,
+    problem: Problem | None = None,
+    made: dict[str, Any] | None = None,
+) -> HttpResponse:
+    person = _own(actor(request))
+    chosen = preferences.choices(person)
+    facts = {
+        "own": person,
+        "how": preferences.of(person),
+        "zone": recipients.zone_of(person),
+        "default_quiet": preferences.default_quiet(),
+        "days": WEEKDAYS,
+        "kinds": [
+            {
+                "code": code,
+                "title": registry.title(code),
+                "fixed": not kind.policy.may_choose,
+                "when": str(chosen[code]),
+                "whens": [
+                    (when.value, label)
+                    for when, label in _WHENS.items()
+                    if code != WEEKLY or when is not When.AT_ONCE
+                ],
+            }
+            for code, kind in NOTICE_KINDS.items()
+        ],
+        "made": made,
+    }
+    return show(request, "site/notices/preferences.html", facts, problem=problem)
+
+
+@form_view("choose_notices", "notice-settings", page_of=_page)
+def settings(act: Act, request: HttpRequest) -> Done:
+    """When the weekly email comes, quiet hours, and what is sent at once."""
+    sent = request.POST
+    choices = {
+        code: KindForm.read(sent, row=code)["when"].value
+        for code, kind in NOTICE_KINDS.items()
+        if kind.policy.may_choose and f"when-{code}" in sent
+    }
+    preferences.change(act, _own(act.actor), choices=choices, **PreferencesForm.read(sent))
+    return Done(_("Saved. The change applies from the next email."))
+
+
+# ------------------------------------------------------------------------------------ the calendar
+@require_POST
+@page("choose_notices")
+def new_calendar(request: HttpRequest) -> HttpResponse:
+    """A new secret address of one's calendar, shown this once."""
+
+    def perform(act: Act) -> dict[str, Any]:
+        secret = preferences.new_calendar(act, _own(act.actor))
+        return {"address": request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
+
+    made = once_a_form(request, perform, kept=lambda body: {**body, "address": None})
+    return _page(request, made=made)
+
+
+@form_view("choose_notices", "notice-settings")
+def end_calendar(act: Act, request: HttpRequest) -> Done:
+    """Have the address of one's calendar show nothing any more."""
+    preferences.end_calendar(act, _own(act.actor))
+    return Done(_("The old calendar address no longer shows anything."))

@@ -1,0 +1,61 @@
+"""Views that do one act by a form.
+
+@form_view("edit_shelf", "room", refused=_room_page)
+def add_shelf(act, request, room):                # once for the form's key
+    shelf = shelves.add_shelf(act, find.room(act.actor, room), request.POST.get("name", ""))
+    return Done(_("Shelf %(shelf)s is added.") % {"shelf": shelf.name})
+"""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from gearroom.core.acts.problems import Problem
+from gearroom.site.web.page.shell import Done, View, acted, page
+
+Page = Callable[..., HttpResponse]
+"""The page that a form stands on: of the request, what its address names, and the `problem` that
+the form met, if any."""
+
+
+def form_view(
+    use_case: str,
+    to: str = "",
+    *,
+    part: str = "",
+    page_of: Page | None = None,
+    refused: Page | None = None,
+) -> Callable[[Callable[..., Done]], View]:
+    """Make a function of the act and the request a view (see `shell.page` for `use_case`).
+
+    Afterwards it leads to the address named `to` of the same things, and there to `part` (such as
+    `#roles`); `Done` may name another. `page_of` is what a GET shows, and a form that was refused;
+    `refused` shows the latter alone, where a GET is not taken.
+    """
+    beside = page_of or refused
+
+    def wrap(perform: Callable[..., Done]) -> View:
+        @wraps(perform)
+        def view(request: HttpRequest, **address: Any) -> HttpResponse:
+            if page_of is not None and request.method != "POST":
+                return page_of(request, **address)
+
+            def show_refused(problem: Problem) -> HttpResponse:
+                if beside is None:
+                    raise problem
+                return beside(request, **address, problem=problem)
+
+            return acted(
+                request,
+                lambda act: perform(act, request, **address),
+                to=reverse(to, kwargs=address) + part if to else "",
+                refused=show_refused,
+            )
+
+        return page(use_case)(view) if page_of else require_POST(page(use_case)(view))
+
+    return wrap

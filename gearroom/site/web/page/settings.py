@@ -1,0 +1,86 @@
+"""Settings: one's own, those of one's rooms, and, to read, how the program is set up."""
+
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from gearroom.site.web.page.shell import actor, page, show
+
+_LINKS = ("see_people", "print_labels", "own_tokens", "edit_device")
+
+
+@require_safe
+@page("own_account")
+def overview(request: HttpRequest) -> HttpResponse:
+    """Where everything that can be set is set."""
+    who = actor(request)
+    languages = dict(settings.LANGUAGES)
+    facts = {
+        "spoken": languages.get(who.person.language) if who.person else None,
+        "mail_language": languages[settings.LANGUAGE_CODE],
+        "may": {name: who.may(name) for name in _LINKS},
+        "set_up": _set_up() if who.may("edit_room") else None,
+    }
+    return show(request, "site/page/settings.html", facts)
+
+
+def _set_up() -> list[dict[str, Any]]:
+    """What whoever runs the program has set, by the environment's names, without any secret."""
+    backend = settings.EMAIL_BACKEND.rpartition(".")[2]
+    mail = (
+        _("saved as files in %(folder)s: no email leaves this server")
+        % {"folder": settings.EMAIL_OUTBOX_DIR}
+        if backend == "EmlBackend"
+        else _("through the mail server %(host)s") % {"host": settings.EMAIL_HOST}
+    )
+    broker = urlsplit(settings.CELERY_BROKER_URL).scheme
+    return [
+        {
+            "name": "GEARROOM_ORGANISATION",
+            "what": _("The name of the school on labels and cards"),
+            "value": settings.ORGANISATION,
+            "wanted": _("not set: labels show no school name"),
+        },
+        {
+            "name": "GEARROOM_PUBLIC_URL",
+            "what": _("The web address that labels and emails link to"),
+            "value": settings.PUBLIC_URL,
+            "wanted": _("not set: labels can only be previewed, and emails contain no links"),
+        },
+        {
+            "name": "GEARROOM_LANGUAGE",
+            "what": _("The language of emails to people who have not chosen one"),
+            "value": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+            "wanted": "",
+        },
+        {"name": "EMAIL_URL", "what": _("How email is sent"), "value": mail, "wanted": ""},
+        {
+            "name": "GEARROOM_MAIL_FROM",
+            "what": _("Email sender"),
+            "value": settings.DEFAULT_FROM_EMAIL,
+            "wanted": "",
+        },
+        {
+            "name": "DATABASE_URL",
+            "what": _("The database"),
+            "value": {"sqlite": "SQLite", "postgresql": "PostgreSQL"}[connection.vendor],
+            "wanted": "",
+        },
+        {
+            "name": "CELERY_BROKER_URL",
+            "what": _("How tasks are passed to the background worker"),
+            "value": _("files on this server") if broker == "filesystem" else broker,
+            "wanted": "",
+        },
+        {
+            "name": "GEARROOM_DATA_DIR",
+            "what": _("The folder for everything stored on this server"),
+            "value": str(settings.DATA_DIR),
+            "wanted": "",
+        },
+    ]

@@ -1,0 +1,351 @@
+"""The shell that every page is built on: who asks, which room, where to go, one act a form.
+
+    @page("restock")                                  # a use case of core.rules.roles, or None
+    def restock(request, kit):
+        if request.method == "POST":
+            def perform(act):                         # runs once for the form's key
+                done = turnaround.restock(act, find.kit(act.actor, kit))
+                return Done(_("Put in."), entry=done.entry.pk)
+            return acted(request, perform, to=reverse("kit", args=[kit]))
+        return show(request, "site/restock.html", {...})
+
+What a form holds is read by a `PageForm` (see `forms`). Where its page shows what was refused
+beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
+
+A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
+`NavigationItem` in NAVIGATION.
+"""
+
+import hashlib
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from functools import wraps
+from typing import Any
+from urllib.parse import urlencode, urlsplit
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import resolve, reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.exceptions import database_problems
+from gearroom.core.acts.problems import PersonNeeded, PinNeeded, Problem
+from gearroom.core.models import Room
+from gearroom.core.services.accounts import shared_devices, sign_ins
+from gearroom.core.services.idempotency import once
+from gearroom.core.services.people import rooms
+from gearroom.core.setup.languages import speak
+from gearroom.site.web.page import errors
+
+NOT_CONTENT = {"csrfmiddlewaretoken", "key", "since"}
+"""Fields of a form that do not say what is to be done."""
+
+
+@dataclass(frozen=True)
+class NavigationItem:
+    """A place that people find from every page: its address's name, what it is called, what they
+    must be allowed to do (a use case) to see it, and whether it waits under *More*."""
+
+    name: str
+    label: str | Promise
+    use_case: str | None = "look"
+    more: bool = False
+
+
+NOTED = "noted"
+"""When it was last noted that somebody's browser was used."""
+
+NAVIGATION = (
+    NavigationItem("board", _("Board")),
+    NavigationItem("scan", _("Scan"), "identify"),
+    NavigationItem("kits", _("Kits")),
+    NavigationItem("stock", _("Stock")),
+    NavigationItem("trips", _("Trips")),
+    NavigationItem("lists", _("Kit lists")),
+    NavigationItem("strip", _("Break down a bought kit"), "strip", more=True),
+    NavigationItem("labels", _("Labels"), "print_labels", more=True),
+    NavigationItem("people", _("People"), "see_people", more=True),
+    NavigationItem("notices", _("Notifications sent"), "own_account", more=True),
+    NavigationItem("first-day", _("First day"), "edit_kit", more=True),
+    NavigationItem("settings", _("Settings"), "own_account", more=True),
+    NavigationItem("help", _("Help"), None, more=True),
+)
+
+
+@dataclass(frozen=True)
+class Done:
+    """What came of an act: a sentence for the next page, and the entry that undoing it names."""
+
+    says: str
+    entry: int | None = None
+    to: str = ""
+
+
+# ----------------------------------------------------------------------------------- who and where
+def actor(request: HttpRequest) -> Actor:
+    """Who asks, with their roles; they are signed in."""
+    if not hasattr(request, "_actor"):
+        who = shared_devices.actor_at(request.user, request.session)  # type: ignore[arg-type]  # signed in
+        request._actor = who  # type: ignore[attr-defined]  # kept for one request
+    return request._actor  # type: ignore[attr-defined,no-any-return]  # set just above
+
+
+def rooms_of(request: HttpRequest) -> list[Room]:
+    """The rooms that they belong to."""
+    if not hasattr(request, "_rooms"):
+        request._rooms = list(rooms.visible_to(actor(request)))  # type: ignore[attr-defined]  # as above
+    return request._rooms  # type: ignore[attr-defined,no-any-return]  # set just above
+
+
+def here(request: HttpRequest) -> Room | None:
+    """The room that this device stands in: the chosen one, else the person's own, else the first
+    of theirs; None for whoever belongs to none."""
+    theirs = {room.pk: room for room in rooms_of(request)}
+    person = actor(request).person
+    for wanted in (request.session.get("room"), person.home_room_id if person else None):
+        if wanted in theirs:
+            return theirs[wanted]
+    return next(iter(theirs.values()), None)
+
+
+class NoRoom(Exception):
+    """Whoever asks belongs to no gear room yet."""
+
+
+def room_here(request: HttpRequest) -> Room:
+    """The room that this device stands in. Raises NoRoom, which `page` answers."""
+    room = here(request)
+    if room is None:
+        raise NoRoom
+    return room
+
+
+def today_here(request: HttpRequest) -> date:
+    """Today where the device stands."""
+    room = here(request)
+    return clock.today(room.time_zone if room else settings.TIME_ZONE)
+
+
+def shell_facts(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: what the shell shows on every page."""
+    facts: dict[str, Any] = {"organisation": settings.ORGANISATION}
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return facts
+    who = actor(request)
+    match = request.resolver_match
+    return {
+        **facts,
+        "navigation": [
+            item for item in NAVIGATION if item.use_case is None or who.may(item.use_case)
+        ],
+        "current": match.url_name if match else "",
+        "person": who.person,
+        "rooms": rooms_of(request),
+        "here": here(request),
+        "hatch": who.assurance,
+    }
+
+
+# ------------------------------------------------------------------------------------------- pages
+View = Callable[..., HttpResponseBase]
+
+
+def page(use_case: str | None = "look") -> Callable[[View], View]:
+    """Make a view a page: for whoever is signed in and may do `use_case` somewhere; a Problem that
+    it raises is told as a sentence."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if not request.user.is_authenticated:
+                if "HX-Request" in request.headers:  # a part of a page cannot be the sign-in
+                    there = request.headers.get("Referer", "/")
+                    return HttpResponse(status=401, headers={"HX-Redirect": there})
+                return redirect_to_login(request.get_full_path())
+            _touch(request)
+            person = actor(request).person
+            speak(person.language if person else "")
+            try:
+                if use_case is not None:
+                    actor(request).require(use_case)
+                response = view(request, *args, **kwargs)
+            except (PersonNeeded, PinNeeded) as problem:
+                return _confirm_first(request, ASKS[type(problem)])
+            except Problem as problem:
+                return errors.refusal(request, problem)
+            except NoRoom:
+                response = no_room(request)
+            response.headers.setdefault("Cache-Control", "private, no-store")
+            return response
+
+        return inner
+
+    return wrap
+
+
+ASKS = {PersonNeeded: "hatch-who", PinNeeded: "hatch-pin"}
+"""Problems at a shared device, with the page that settles each."""
+
+_HELD = "hatch_act"
+"""What the session keeps of an act that waits for that: its name, where it goes and came from, what
+it says, and since when."""
+
+
+def _confirm_first(request: HttpRequest, settled_on: str) -> HttpResponse:
+    """To the page that settles it, and back; an act is held until then (see `held_act`)."""
+    there = to = request.get_full_path()
+    named = {}
+    if request.method == "POST":
+        came_from = urlsplit(request.headers.get("Referer", ""))
+        there = came_from.path if came_from.netloc == request.get_host() else reverse("scan")
+        there = getattr(request, "_came_from", there)
+        if not request.FILES:  # a photo is not kept: its form is sent again
+            says, since = request.POST.urlencode(), clock.now().isoformat()
+            held = {"act": uuid.uuid4().hex, "to": to, "from": there, "says": says, "since": since}
+            request.session[_HELD], named["act"] = held, held["act"]
+    return redirect(f"{reverse(settled_on)}?{urlencode({'to': there, **named})}")
+
+
+def held_act(request: HttpRequest) -> HttpResponseBase | None:
+    """Do the act that waited until a shared device knew who does it; None where none waits, or the
+    page that was asked does not name it: it may be somebody else's, who went away."""
+    held = request.session.pop(_HELD, None)
+    if held is None or held["act"] != request.POST.get("act"):
+        return None
+    if clock.now() - datetime.fromisoformat(held["since"]) > shared_devices.LOCKS_AFTER:
+        return None
+    to = urlsplit(held["to"])
+    for kept in ("_actor", "_rooms"):  # worked out for who it was before
+        request.__dict__.pop(kept, None)
+    request._came_from = held["from"]  # type: ignore[attr-defined]  # where its form stands
+    request.path = request.path_info = to.path
+    request.GET, request.POST = QueryDict(to.query), QueryDict(held["says"])
+    request.resolver_match = match = resolve(to.path)
+    return match.func(request, *match.args, **match.kwargs)  # type: ignore[no-any-return]  # a view
+
+
+def forget_held_act(request: HttpRequest) -> None:
+    """Let nobody else's confirming do it."""
+    request.session.pop(_HELD, None)
+
+
+def _touch(request: HttpRequest) -> None:
+    """Note that a browser is used: a shared one stays open by it. What pages ask for by
+    themselves (the board, every few seconds) is nobody's touch."""
+    session, now = request.session, clock.now()
+    by_itself = request.method == "GET" and "HX-Request" in request.headers
+    if shared_devices.PERSON in session and not by_itself:
+        actor(request)  # judged by the touch before
+        session[shared_devices.TOUCHED] = now.isoformat()
+    noted = session.get(NOTED)
+    if noted and now - datetime.fromisoformat(noted) > sign_ins.TOUCH_EVERY and session.session_key:
+        sign_ins.touch(session.session_key)
+        session[NOTED] = now.isoformat()
+
+
+def show(
+    request: HttpRequest,
+    template: str,
+    facts: Mapping[str, Any],
+    status: int = 200,
+    *,
+    problem: Problem | None = None,
+) -> HttpResponse:
+    """A page of facts, with the problem that its form met. A form on it draws its key with
+    `{% once %}`."""
+    if problem is not None:
+        facts, status = {**facts, "problem": problem}, problem.status
+    return render(request, template, dict(facts), status=status)
+
+
+# ------------------------------------------------------------------------------------ acts by forms
+def once_a_form(
+    request: HttpRequest,
+    perform: Callable[[Act], Any],
+    kept: Callable[[Any], Any] = lambda body: body,
+) -> Any:
+    """What the act of a form came to: done the first time its key is sent, remembered after that.
+    `kept` makes of it what may be remembered (a secret may not).
+
+    Raises the Problem that kept it from being done.
+    """
+    try:
+        key = uuid.UUID(request.POST.get("key", ""))
+    except ValueError:
+        key = uuid.uuid4()  # a form that was made by hand: done as often as it is sent
+    act = Act(actor=actor(request), key=key, room=here(request))
+    with database_problems():
+        answer = once(
+            key=key,
+            user=request.user,  # type: ignore[arg-type]  # signed in
+            request={"method": "POST", "path": request.path, "body": _content(request)},
+            perform=lambda: (200, perform(act)),
+            instance=request.path,
+            kept=kept,
+        )
+    if answer.status >= 400:
+        zone = act.room.time_zone if act.room else settings.TIME_ZONE
+        raise errors.Remembered(answer.body, zone)
+    return answer.body
+
+
+def acted(
+    request: HttpRequest,
+    perform: Callable[[Act], Done],
+    *,
+    to: str,
+    refused: Callable[[Problem], HttpResponse] | None = None,
+) -> HttpResponse:
+    """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
+
+    `refused` makes the page that shows a problem beside the form; without it the problem is
+    raised, for a page of its own.
+    """
+
+    def kept(act: Act) -> dict[str, Any]:
+        return asdict(perform(act))
+
+    try:
+        done = once_a_form(request, kept)
+    except Problem as problem:
+        if refused is None:
+            raise
+        return refused(problem)
+    say(request, done["says"], done["entry"])
+    return redirect(done["to"] or to)
+
+
+def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
+    """The page of whoever belongs to no gear room yet."""
+    facts |= {"may_begin": actor(request).may("edit_room")}
+    return show(request, "site/page/no_room.html", facts)
+
+
+def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
+    """Have the next page say what was done, with *undo*: it is their own act, done just now."""
+    messages.success(request, text, extra_tags=f"undo-{entry}" if entry is not None else "")
+
+
+def back_to(request: HttpRequest, otherwise: str) -> str:
+    """Where the form asked to go afterwards, if that is an address of ours."""
+    to = request.POST.get("to", "") or request.GET.get("to", "")
+    return to if to.startswith("/") and not to.startswith(("//", "/\\")) else otherwise
+
+
+def _content(request: HttpRequest) -> dict[str, Any]:
+    content: dict[str, Any] = {
+        name: values for name, values in request.POST.lists() if name not in NOT_CONTENT
+    }
+    for name, files in request.FILES.lists():
+        content[name] = {"sha256": hashlib.sha256(b"".join(files[-1].chunks())).hexdigest()}
+        files[-1].seek(0)
+    return content

@@ -1,0 +1,69 @@
+"""What is kept about people: given to them, and erased."""
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _, ngettext
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Problem
+from gearroom.core.models import Redaction
+from gearroom.core.services.people import people, person_export, redaction
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, page, show
+from kits.services.people import erasure
+
+
+@require_safe
+@page("own_account")
+def export(request: HttpRequest, person: int) -> HttpResponse:
+    """All that is kept about somebody, as a file: one's own; anybody's for an administrator."""
+    who = actor(request)
+    made = person_export.export(who, people.get(who, person))
+    answer = JsonResponse(made, json_dumps_params={"indent": 2, "ensure_ascii": False})
+    answer["Content-Disposition"] = f'attachment; filename="person-{person}.json"'
+    return answer
+
+
+def _page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
+    redaction.require_administrator(actor(request))
+    of = people.get(actor(request), person)
+    facts = {
+        "somebody": of,
+        "moves": erasure.in_the_way(of),
+        "words": request.POST.get("words", ""),
+    }
+    return show(request, "site/people/erase.html", facts, problem=problem)
+
+
+@form_view("erase_person", page_of=_page)
+def erase(act: Act, request: HttpRequest, person: int) -> Done:
+    """What is erased of somebody and what stays, what hangs on them, and the act itself."""
+    words = request.POST.get("words", "").splitlines()
+    done = erasure.erase(act, people.get(act.actor, person), words)
+    says = _("Erased. Their past actions are now on record under Person %(number)s.")
+    says %= {"number": done.person}
+    if done.still_named:
+        also = _("Their name still appears in: %(things)s. Change it there.")
+        says += " " + also % {"things": ", ".join(done.still_named)}
+    return Done(says, to=reverse("people"))
+
+
+def _names_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    redaction.require_administrator(actor(request))
+    if problem is not None:
+        raise problem
+    done = Redaction.objects.filter(about=None).order_by("pk").last()
+    return show(request, "site/people/names_in_old_records.html", {"done": done})
+
+
+@form_view("erase_person", "names", page_of=_names_page)
+def names(act: Act, request: HttpRequest) -> Done:
+    """Names in old records are put where they can be erased: asked, then done."""
+    rows = redaction.redact_landed(act).rows.count()
+    says = ngettext(
+        "Names in %(count)s record can now be erased.",
+        "Names in %(count)s records can now be erased.",
+        rows,
+    )
+    return Done(says % {"count": rows})

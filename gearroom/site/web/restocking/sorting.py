@@ -1,0 +1,189 @@
+"""From hand-back to fit: what was used, what goes in, the seal."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Problem
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.scan.pictures import batch_of
+from kits.models import Kit, Lot
+from kits.rules.ledger.expiry import good_through
+from kits.services.custody import use_requests
+from kits.services.ledger import readiness
+from kits.services.lookup import find
+from kits.services.overview import kits_overview
+from kits.services.restocking import lot_override, sealing, sorting
+from kits.services.restocking.lot_override import LotOverride
+from kits.services.text import reason_texts
+
+_MOST_BATCHES = 50
+
+
+@page("look_inside")
+def sort(request: HttpRequest, kit: str) -> HttpResponse:
+    """What to take out, what to put in from which shelf; all of it in one tap. A batch that is
+    scanned takes the place of the listed one."""
+    of, lots = find.kit(actor(request), kit), _chosen(request)
+    if request.method != "POST":
+        return _page(request, of)
+    try:
+        if request.POST.get("read"):
+            batch = batch_of(request)
+            return _page(request, of, lots=[*lots, batch] if batch else lots)
+        return acted(
+            request,
+            lambda act: _restock(act, of, request.POST, lots),
+            to=reverse("sort", args=[of.name]) + "#seal",
+        )
+    except Problem as problem:
+        return _page(request, of, problem, lots)
+
+
+def _chosen(request: HttpRequest) -> list[Lot]:
+    """The batches that were scanned before, in their order."""
+    pks = [int(pk) for pk in request.POST.getlist("chosen") if pk.isascii() and pk.isdigit()]
+    lots = Lot.objects.select_related("item").in_bulk(pks[:_MOST_BATCHES])
+    return [lots[pk] for pk in dict.fromkeys(pks) if pk in lots]
+
+
+def _page(
+    request: HttpRequest, kit: Kit, problem: Problem | None = None, lots: Sequence[Lot] = ()
+) -> HttpResponse:
+    who = actor(request)
+    summary = kits_overview.overview(who, kit)
+    plan = sorting.restock_list(kit)
+    try:
+        override = lot_override.choose(plan, lots)
+    except Problem as unfit:
+        problem = problem or unfit
+        lots = lots[:-1] if problem is unfit else ()
+        override = lot_override.choose(plan, lots)
+    listed = _listed(override, {lot.pk for lot in lots})
+    to_sort = kit.to_sort_since is not None
+    facts = {
+        "kit": summary.kit,
+        "summary": summary,
+        "held": use_requests.latest(who, kit) if to_sort and who.may("see_people") else None,
+        "use_is_known": to_sort and use_requests.use_is_known(kit),
+        "just_looked": not to_sort and kit.looked_inside_on == readiness.today_of(kit),
+        "listed": listed,
+        "chosen": lots,
+        "left_out": request.POST.getlist("left-out"),
+        "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
+        "reasons": reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
+        "lacking": sealing.not_replaced(summary.kit),
+        "not_replaced": problem if problem and problem.code == "not-replaced" else None,
+        "seal_number": request.POST.get("seal", ""),
+        "may_restock": who.may("restock", kit.room_id),
+        "may_print": who.may("print_labels", kit.room_id),
+    }
+    return show(request, "site/restocking/sorting.html", facts, problem=problem)
+
+
+def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
+    """The rows of a restock list, in the order of doing, with the names of sections and shelves."""
+    plan = override.plan
+
+    def pouch(section: str) -> str:
+        return plan.sections[section].name if section in plan.sections else section
+
+    return {
+        "through": plan.through,
+        "next_seal": sorting.next_seal_number(plan.kit.room),
+        "take_out": [
+            {
+                "units": row.count,
+                "name": row.batch.thing.name,
+                "number": row.batch.number,
+                "pouch": pouch(row.section),
+                "to": sorting.destination(plan, row).name,
+            }
+            for row in plan.list.take_out
+        ],
+        "put_in": [
+            {
+                "units": row.count,
+                "name": row.thing.name,
+                "number": row.batch.number,
+                "instead_of": row.instead_of.name if row.instead_of else "",
+                "good_until": good_through(row.batch),
+                "shelf_name": plan.shelves[int(row.shelf)].name,
+                "section": row.section,
+                "pouch": pouch(row.section),
+                "listed_as": str(item),
+                "chosen": row.batch.id in chosen,
+            }
+            for row, item in zip(plan.list.put_in, override.listed, strict=True)
+        ],
+        "fill_up": [
+            {
+                "name": row.thing.name,
+                "pouch": pouch(row.section),
+                "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else "",
+            }
+            for row in plan.list.fill_up
+        ],
+        "missing": [
+            {"units": row.count, "name": row.thing.name, "below_minimum": row.below_minimum}
+            for row in plan.list.missing
+        ],
+    }
+
+
+def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:
+    if sent.get("sealed"):
+        entry = sorting.seal_holds(act, kit)
+        says = _("%(kit)s is sealed and dry, so it no longer needs sorting.")
+        return Done(says % {"kit": kit.name}, entry.pk)
+    if sent.get("only-look"):
+        entry = sorting.look_inside(act, kit)
+        return Done(
+            _("%(kit)s has been checked: everything matches the record.") % {"kit": kit.name},
+            entry.pk,
+        )
+    left_out = [_left_out(kit, text) for text in sent.getlist("left-out")]
+    out = {(each.item, each.section) for each in left_out}
+    differing = [
+        each
+        for each in lot_override.choose(sorting.restock_list(kit), lots).differing
+        if (each.item, each.section) not in out
+    ]
+    done = sorting.restock(act, kit, exceptions=[*left_out, *differing])
+    says = _("%(kit)s has been restocked: %(put_in)d put in, %(out)d removed. Seal it now.") % {
+        "kit": kit.name,
+        "put_in": sum(row.units for row in done.put_in),
+        "out": sum(leg.units for leg in done.taken_out),
+    }
+    return Done(says, done.entry.pk)
+
+
+def _left_out(kit: Kit, text: str) -> sorting.RestockDifference:
+    """A row that was not put in, as `SECTION:ITEM`."""
+    key, _colon, item = text.rpartition(":")
+    return sorting.RestockDifference(find.item(item), find.section(kit, key))
+
+
+def _seal_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpResponse:
+    return _page(request, find.kit(actor(request), kit), problem)
+
+
+@form_view("reseal", "sort", part="#seal", refused=_seal_refused)
+def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
+    sent, of = request.POST, find.kit(act.actor, kit)
+    seal = sorting.reseal(act, of, sent.get("seal", ""), anyway=bool(sent.get("anyway")))
+    says = _("%(kit)s has been sealed with %(seal)s.")
+    if seal.kit.to_sort_since is not None:
+        says = _(
+            "%(kit)s has been sealed with %(seal)s. It still needs sorting: nobody has checked "
+            "its contents since it came back."
+        )
+    elif seal.put_on.detail["not_replaced"]:
+        says = _("%(kit)s has been sealed with %(seal)s. It stays on the restock list.")
+    return Done(says % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)

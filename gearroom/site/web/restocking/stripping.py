@@ -1,0 +1,265 @@
+"""A bought, filled kit taken apart line by line: kept in place, onto a shelf, for training, thrown
+out. Each line is written at once; what remains to be added and the cost stand beside it."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils.translation import gettext as _, gettext_lazy
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.scan.pictures import picture_of
+from gearroom.site.web.stock import new_items
+from gearroom.site.web.stock.new_items import LONGEST_CODE
+from kits.models import Disposal, Item, Kit
+from kits.rules.ledger.facts import Kind, Level
+from kits.rules.stock.disposal import allowed
+from kits.services.ledger import lots, readiness
+from kits.services.ledger.levels import LooseLevel
+from kits.services.lookup import find, holders
+from kits.services.restocking import building, stripping
+from kits.services.restocking.building import BoughtItem, Fate
+from labels.rules.codes.scans import Reading
+from labels.rules.codes.typed import TextKind as TextKind, resolve
+from labels.services.scan import pack_scans
+from labels.services.scan.read_picture import read
+
+_NEAR = 12
+_NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", "units"), "")
+
+
+# ----------------------------------------------------------------------------- which kit it becomes
+@require_safe
+@page("strip")
+def start(request: HttpRequest) -> HttpResponse:
+    """Choose which kit the bought one becomes."""
+    who, room = actor(request), here(request)
+    rows = find.kits_of(who).active().order_by("name")
+    facts = {
+        "kits": [kit for kit in rows if who.may("strip", kit.room_id)],
+        "may_add": room is not None and who.may("edit_kit", room.pk),
+    }
+    return show(request, "site/restocking/strip_start.html", facts)
+
+
+# ----------------------------------------------------------------------------------- line by line
+@page("strip")
+def strip(request: HttpRequest, kit: str) -> HttpResponse:
+    """Scan or name an item that came in it, then tap where it goes."""
+    of, sent = find.kit(actor(request), kit), request.POST
+    actor(request).require("strip", of.room_id)
+    try:
+        if "goes" in sent:
+            return acted(request, lambda act: _write_line(act, of, sent), to=request.path)
+        return _page(request, of, *_read(request, of))
+    except Problem as problem:
+        return _page(request, of, _sent_again(sent), problem=problem)
+
+
+def _page(
+    request: HttpRequest,
+    kit: Kit,
+    packs: list[dict[str, Any]],
+    near: Sequence[Item] = (),
+    problem: Problem | None = None,
+) -> HttpResponse:
+    who, progress = actor(request), stripping.progress(kit)
+    facts = {
+        "kit": kit,
+        "progress": progress,
+        "out": holders.open_checkout(kit),
+        "packs": [_ways(kit, pack, progress) for pack in packs],
+        "near": near,
+        "text": (request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
+        "values": request.POST,
+        "things": Item.objects.active().values_list("name", flat=True),
+        "kinds": words.ITEM_KINDS,
+        "may_enter": who.may("edit_item"),
+        "may_undo": who.may("take_back"),
+    }
+    return show(request, "site/restocking/strip.html", facts, problem=problem)
+
+
+def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[str, Any]:
+    """A thing with all the places that it may go to."""
+    item = pack["item"]
+    if item is None:
+        return pack
+    try:
+        expiry = date.fromisoformat(pack["expiry"])
+    except ValueError:
+        expiry = None
+    ways = allowed(Kind(item.kind), item.disposal)
+    return {
+        **pack,
+        "instrument": item.kind == Kind.INSTRUMENT,
+        "proposed": str(stripping.proposed(kit, item, expiry, progress.wanted)),
+        "sections": stripping.sections_for(kit, item),
+        "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
+        "shelves": stripping.shelves_for(kit, item),
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
+    }
+
+
+# ------------------------------------------------------------------------------------ what was read
+def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequence[Item]]:
+    """What a code, a label, a name or a photo says, and items of nearly that name."""
+    chosen, text = request.GET.get("item", ""), request.GET.get("text", "").strip(" \r\n")
+    text = text[:LONGEST_CODE]
+    if picture := picture_of(request, "image"):
+        codes = list(read(picture, own=False).seen)
+    elif request.method == "POST":
+        raise Invalid(
+            _("Nothing has been scanned or entered yet. Scan the item’s code or type its name.")
+        )
+    elif chosen:
+        return [{**_NOTHING, "item": find.item(chosen)}], []
+    elif not text:
+        return [], []
+    else:
+        near = list(Item.objects.active().filter(name__icontains=text[:120])[:_NEAR])
+        exact = [item for item in near if item.name.casefold() == text.casefold()]
+        if near:
+            return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], near)
+        codes = [Reading(text)]
+    for packs in (_packs(kit, code) for code in codes):
+        if packs:
+            return packs, []
+    raise Invalid(
+        _(
+            "No item here has this name or code. Type part of the item’s name, or add it as a "
+            "new item below."
+        ),
+        field="text",
+    )
+
+
+def _packs(kit: Kit, code: Reading) -> list[dict[str, Any]]:
+    """The readings of a maker's code, or the batch that a label of ours is on."""
+    typed = resolve(code.text, today=readiness.today_of(kit), from_gs1_symbol=code.is_gs1)
+    if typed.kind == TextKind.OWN and typed.code:
+        lot = find.lot(typed.code)
+        expiry = lot.expiry.isoformat() if lot.expiry else ""
+        known = {"number": lot.number, "serial": lot.serial, "expiry": expiry}
+        return [{**_NOTHING, **known, "item": lot.item}]
+    if typed.kind != TextKind.MAKER or typed.maker is None:
+        return []
+    readings = pack_scans.known_packs(typed.maker.candidates)
+    items = Item.objects.in_bulk([pack.item for pack in readings if pack.item])
+    return [
+        {
+            "item": items.get(pack.item or 0),
+            "number": pack.number,
+            "serial": "" if pack.number else pack.serial,
+            "expiry": pack.expiry.isoformat() if pack.expiry else "",
+            "gtin": pack.gtin,
+            "units": pack.units or "",
+            "recalled": pack.recalled,
+        }
+        for pack in readings
+    ]
+
+
+def _sent_again(sent: QueryDict) -> list[dict[str, Any]]:
+    """What a line that was refused said, to be shown once more."""
+    pk = sent.get("item", "")
+    item = Item.objects.filter(pk=pk).first() if pk.isdecimal() and len(pk) < 19 else None
+    return [{**{name: sent.get(name, "") for name in _NOTHING}, "item": item}] if item else []
+
+
+# -------------------------------------------------------------------------------------- writing it
+class LineForm(PageForm):
+    """A batch that came in the kit, and what was paid."""
+
+    item = ShortText()
+    reason = ShortText()
+    number = ShortText(80)
+    expiry = ShortText(40)
+    serial = ShortText(80)
+    whole_price = Money(required=False, label=gettext_lazy("Price of the bought kit"))
+    price = Money(required=False, label=gettext_lazy("Price of these items alone"))
+    supplier = ShortText(120)
+    currency = ShortText(3)
+
+
+class UnitsForm(PageForm):
+    """How many units of what is counted."""
+
+    units = WholeNumber(least=1, label=gettext_lazy("How many"))
+
+
+def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
+    values = LineForm.read(sent)
+    item, whole_price = find.item(values["item"]), values["whole_price"]
+    priced = whole_price is not None or values["price"] is not None
+    goes, _colon, where = sent.get("goes", "").partition(":")
+    bought = None if goes == "level" else _bought(act, kit, item, goes, where, sent)
+    done = building.strip(
+        act,
+        kit,
+        [] if bought is None else [bought],
+        levels=[_level(kit, item, where)] if bought is None else (),
+        supplier=values["supplier"],
+        price=whole_price,
+        currency=values["currency"].upper() if priced else "",
+    )
+    if bought is None:
+        return Done(_("%(thing)s stays where it is.") % {"thing": item.name}, done.entry.pk)
+    place = done.went[0][1]
+    facts = {
+        "units": bought.units,
+        "thing": item.name,
+        "place": words.DISPOSALS.get(place.kind, place.name),
+    }
+    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+
+
+def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
+    if goes not in list(Fate):
+        raise Invalid(_("Tap where the item goes."), field="goes")
+    fate, values = Fate(goes), LineForm.read(sent)
+    if fate is Fate.DISPOSE and where not in Disposal.values:
+        raise Invalid(_("Tap how to dispose of the item."), field="goes")
+    return BoughtItem(
+        item=item,
+        units=UnitsForm.read(sent)["units"],
+        fate=fate,
+        reason=values["reason"],
+        number=values["number"],
+        expiry=lots.printed_expiry(values["expiry"], today=readiness.today_of(kit), field="expiry"),
+        serial=values["serial"],
+        section=find.section(kit, where) if fate is Fate.KEEP else None,
+        shelf=find.shelf(act.actor, where) if fate is Fate.SHELF else None,
+        disposal=Disposal(where) if fate is Fate.DISPOSE else None,
+        price=values["price"],
+    )
+
+
+def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
+    key, _colon, level = where.rpartition(":")
+    if level not in list(Level) or not item.by_eye:
+        raise Invalid(_("Tap “full” or “low”."), field="goes")
+    return LooseLevel(find.section(kit, key), item, Level(level))
+
+
+def _new_item_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpResponse:
+    pack = {**_NOTHING, "item": None, "gtin": request.POST.get("gtin", "")}
+    return _page(request, find.kit(actor(request), kit), [pack], problem=problem)
+
+
+@form_view("edit_item", refused=_new_item_refused)
+def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
+    """An item that came in a bought kit and is new here."""
+    of, item = find.kit(act.actor, kit), new_items.add_item(act, request.POST)
+    query = new_items.add_pack_code(act, item, request.POST)
+    says = _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
+    to = f"{reverse('strip-kit', args=[of.name])}?{query}"
+    return Done(says % {"thing": item.name}, to=to)

@@ -1,0 +1,34 @@
+"""Pictures that come with a form: of what is wrong, or of a label to read."""
+
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpRequest
+
+from gearroom.site.web.page.shell import actor
+from kits.models import Lot
+from labels.services.scan import read_picture
+from labels.services.scan.batches import batch_in
+
+
+def picture_of(request: HttpRequest, name: str) -> bytes:
+    """The file that a form was sent with; empty without one."""
+    file = request.FILES.get(name)
+    if not isinstance(file, UploadedFile) or not file.size:
+        return b""
+    content = b"".join(file.chunks())
+    file.seek(0)
+    return content
+
+
+def photo_of(request: HttpRequest) -> bytes:
+    """The photo that a form was sent with, as it is kept; empty without one. Raises what
+    `read_picture.photo` raises for a file that is none."""
+    picture = picture_of(request, "photo")
+    return read_picture.photo(picture) if picture else b""
+
+
+def batch_of(request: HttpRequest) -> Lot | None:
+    """The batch that was scanned, photographed or typed into a form; None without one."""
+    if picture := picture_of(request, "image"):
+        return batch_in(actor(request), read_picture.read(picture).seen)
+    text = request.POST.get("batch", "").strip()
+    return batch_in(actor(request), text) if text else None

@@ -1,0 +1,180 @@
+"""An item edited: its properties, its packs' codes, what can be used instead, no longer bought."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Problem, Stale
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
+from gearroom.site.web.page.shell import Done, show
+from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
+from gearroom.site.web.stock.new_items import PackForm
+from kits.models import Disposal, Item
+from kits.rules.ledger.facts import Kind
+from kits.services.lookup import find
+from kits.services.stock import catalogue
+
+
+class ItemForm(PageForm):
+    """The properties of an item, as the page shows them."""
+
+    name = ShortText(120, label=_lazy("Plain name, without a brand"))
+    base_unit = ShortText(40, label=_lazy("Unit it is counted in (swab, pair, tablet)"))
+    caution = ShortText(300, label=_lazy("Caution shown with the item"))
+    check_question = ShortText(200, label=_lazy("Instruments: check question"))
+    kind = Choice(Kind)
+    disposal = Choice(Disposal)
+    order_down_to = WholeNumber(
+        required=False, label=_lazy("Order level (leave empty to work it out from use)")
+    )
+    lead_time_days = WholeNumber(
+        required=False, most=1000, label=_lazy("Days from order to delivery")
+    )
+    opened_life_days = WholeNumber(
+        required=False,
+        least=1,
+        most=10_000,
+        label=_lazy("Days it keeps once opened (leave empty if as printed)"),
+    )
+    check_every_days = WholeNumber(
+        required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")
+    )
+    min_temp_c = WholeNumber(
+        required=False, least=-100, most=100, label=_lazy("Minimum storage temperature (°C)")
+    )
+    max_temp_c = WholeNumber(
+        required=False, least=-100, most=100, label=_lazy("Maximum storage temperature (°C)")
+    )
+    volume_ml = WholeNumber(required=False, label=_lazy("Volume per unit (ml)"))
+    mass_g = WholeNumber(required=False, label=_lazy("Weight per unit (g)"))
+    needs_date = Tick(label=_lazy("Needs a use-by date"))
+    sterile = Tick(label=_lazy("Sterile"))
+    by_eye = Tick(label=_lazy("Loose in kits, not counted"))
+    latex = Tick(label=_lazy("Contains latex"))
+    child = Tick(label=_lazy("For children"))
+
+
+def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> HttpResponse:
+    of = find.item(item)
+    sent = request.POST if problem and "save" in request.POST else None
+
+    def value(name: str) -> Any:
+        kept = getattr(of, name)
+        return sent.get(name, "") if sent is not None else "" if kept is None else kept
+
+    fields = ItemForm.base_fields.items()
+    facts = {
+        "item": of,
+        "texts": [
+            (name, field.label, field.most, value(name))
+            for name, field in fields
+            if isinstance(field, ShortText)
+        ],
+        "numbers": [
+            (name, field.label, field.least, field.most, value(name))
+            for name, field in fields
+            if isinstance(field, WholeNumber)
+        ],
+        "checks": [
+            (name, field.label, bool(value(name)))
+            for name, field in fields
+            if isinstance(field, Tick)
+        ],
+        "kinds": ITEM_KINDS,
+        "kind": value("kind"),
+        "ways": DISPOSALS,
+        "way": value("disposal"),
+        "packs": of.pack_codes.order_by("gtin"),
+        "instead": of.substitutes.select_related("instead").order_by("instead__name"),
+        "others": Item.objects.active().exclude(pk=item).order_by("name"),
+    }
+    return show(request, "site/stock/item_edit.html", facts, problem=problem)
+
+
+@form_view("edit_item", page_of=_page)
+def edit(act: Act, request: HttpRequest, item: int) -> Done:
+    """An item with all of its properties in one form, and a few small ones beside it."""
+    name = next((name for name in _ACTS if name in request.POST), None)
+    if name is None:
+        raise Invalid(_("Choose an action."))
+    to = reverse("thing" if name == "save" else "edit-thing", args=[item])
+    return Done(_ACTS[name](act, find.item(item), request.POST), to=to)
+
+
+def _save(act: Act, item: Item, sent: QueryDict) -> str:
+    facts = ItemForm.read(sent)
+    if facts["lead_time_days"] is None:
+        raise Invalid(_("Enter how many days a delivery takes."), field="lead_time_days")
+
+    def as_it_was_read(now: Item) -> None:
+        if str(now.revision) != sent.get("revision"):
+            says = _("Somebody changed %(thing)s while this page was open. Reload the page.")
+            raise Stale("changed-since", says % {"thing": now.name})
+
+    catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
+    return _("%(thing)s has been saved.") % {"thing": facts["name"]}
+
+
+def _add_pack(act: Act, item: Item, sent: QueryDict) -> str:
+    values = PackForm.read(sent)
+    code = catalogue.put_pack_code(act, item, gtin=values["gtin"], units_per_pack=values["holds"])
+    return _("A pack with the code %(gtin)s holds %(n)d.") % {
+        "gtin": code.gtin,
+        "n": values["holds"],
+    }
+
+
+def _remove_pack(act: Act, item: Item, sent: QueryDict) -> str:
+    catalogue.remove_pack_code(act, item, sent.get("unpack", ""))
+    return _("Packs with the code %(gtin)s are no longer recognised.") % {
+        "gtin": sent.get("unpack", "")
+    }
+
+
+class SubstituteForm(PageForm):
+    """Another item, and how it differs."""
+
+    other = ShortText(120)
+    note = ShortText(200)
+
+
+def _add_substitute(act: Act, item: Item, sent: QueryDict) -> str:
+    values = SubstituteForm.read(sent)
+    other = find.item(values["other"])
+    catalogue.put_substitute(act, item, other, values["note"])
+    return _("%(other)s can now be used instead.") % {"other": other.name}
+
+
+def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
+    other = find.item(sent.get("not-instead", ""))
+    catalogue.remove_substitute(act, item, other)
+    return _("%(other)s can no longer be used instead.") % {"other": other.name}
+
+
+def _retire(act: Act, item: Item, sent: QueryDict) -> str:
+    catalogue.retire_item(act, item)
+    return _("%(thing)s will no longer be bought. Any remaining stock may be used up.") % {
+        "thing": item.name
+    }
+
+
+def _bring_back(act: Act, item: Item, sent: QueryDict) -> str:
+    catalogue.bring_back_item(act, item)
+    return _("%(thing)s will be bought again.") % {"thing": item.name}
+
+
+_ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {
+    "save": _save,
+    "pack": _add_pack,
+    "unpack": _remove_pack,
+    "instead": _add_substitute,
+    "not-instead": _remove_substitute,
+    "retire": _retire,
+    "bring-back": _bring_back,
+}

@@ -1,0 +1,160 @@
+"""Stock: things with what each room has of them, one thing batch by batch, and the time axis of
+expiry."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
+from django.views.decorators.http import require_safe
+
+from gearroom.core.models import Room
+from gearroom.site.web.page.shell import actor, here, page, rooms_of, show, today_here
+from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
+from kits.models import PlaceKind, Recall
+from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.stock import horizon
+from kits.services.lookup import find
+from kits.services.stock import undated, views
+from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
+
+_MOST_ITEMS = 300
+_LOOKS_AHEAD_DAYS = 365
+_MOST_BATCHES = 200
+_HEIGHT, _STEP, _BAR = 160, 32, 25
+"""Of the picture, in pixels: how high its columns are, from column to column, and how wide a bar
+is. The longest axis just fits a desk's page."""
+
+
+FAULTS: dict[str, Promise] = {
+    ReasonCode.RECALLED: _lazy("Recalled"),
+    ReasonCode.WITHHELD: _lazy("On hold"),
+    ReasonCode.EXPIRED: _lazy("Out of date"),
+    ReasonCode.OPENED_TOO_LONG: _lazy("Open too long"),
+    ReasonCode.DATE_NOT_KNOWN: _lazy("Date not known"),
+    ReasonCode.CHECK_FAILED: _lazy("Failed its check"),
+    ReasonCode.CHECK_NOT_ANSWERED: _lazy("Not checked yet"),
+    ReasonCode.CHECK_DUE: _lazy("Check due"),
+}
+"""Why units are not usable."""
+_PLACES: dict[str, Promise] = {
+    SHELVES: _lazy("On shelves"),
+    KITS: _lazy("In kits"),
+    APART: _lazy("Set aside"),
+}
+
+
+def with_faults(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
+    """Rows for a page, with the word for what is wrong with them."""
+    return [{"held": row, "fault": FAULTS[row.fault] if row.fault else ""} for row in rows]
+
+
+@require_safe
+@page()
+def all_items(request: HttpRequest) -> HttpResponse:
+    """Every item with what each room has of it, what is running low first."""
+    search, low = request.GET.get("search", "").strip()[:40], bool(request.GET.get("low"))
+    who, room = actor(request), here(request)
+    items = views.items_in_stock(who, _rooms_own_first(request), search=search, low=low)
+    on_the_way = views.held_batches(who, kinds=[PlaceKind.TRANSIT])
+    facts = {
+        "search": search,
+        "low": low,
+        "things": items[:_MOST_ITEMS],
+        "more": len(items) > _MOST_ITEMS,
+        "on_the_way": on_the_way,
+        "shelves": views.shelves_of(who) if on_the_way else [],
+        "recalls": Recall.objects.open().count(),
+        "undated": len(undated.to_check(room, who)) if room else 0,
+        "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
+    }
+    return show(request, "site/stock/stock.html", facts)
+
+
+@require_safe
+@page()
+def item(request: HttpRequest, item: int) -> HttpResponse:
+    """One item: its batches by shelf, where it is in kits, and what happened to it."""
+    who, of = actor(request), find.item(item)
+    rows = views.held_batches(who, item=of)
+    stocked = views.items_in_stock(who, _rooms_own_first(request), search=of.name)
+
+    def rows_in(where: str) -> list[dict[str, Any]]:
+        return with_faults([row for row in rows if row.where == where])
+
+    facts = {
+        "item": of,
+        "stocked": next((each for each in stocked if each.item == of), None),
+        "on_shelves": rows_in(SHELVES),
+        "apart": rows_in(APART),
+        "in_kits": rows_in(KITS),
+        "recalls": Recall.objects.open().filter(item=of),
+        "packs": of.pack_codes.all(),
+        "picture": _picture(today_here(request), rows, by_kind=False) if rows else None,
+        "may_receive": who.may("receive"),
+        "may_edit": who.may("edit_item"),
+        "way": DISPOSALS[of.disposal],
+        "movements": views.movements(who, of) if who.may("read_history") else None,
+    }
+    return show(request, "site/stock/item.html", facts)
+
+
+@require_safe
+@page()
+def expiry(request: HttpRequest) -> HttpResponse:
+    """What goes out of date when: a picture over the months, and tables that say the same."""
+    who = actor(request)
+    where = request.GET.get("where", "")
+    kinds = {SHELVES: [PlaceKind.SHELF], KITS: [PlaceKind.SECTION]}.get(where, ())
+    rows = views.held_batches(who, kinds=kinds)
+    today = today_here(request)
+    through = today + timedelta(days=_LOOKS_AHEAD_DAYS)
+    soonest = views.expiring_through(rows, through)
+    facts = {
+        "where": where if kinds else "",
+        "wheres": {"": _("Everywhere"), SHELVES: _PLACES[SHELVES], KITS: _PLACES[KITS]},
+        "picture": _picture(today, rows, by_kind=True) if rows else None,
+        "today": today,
+        "through": through,
+        "soonest": soonest[:_MOST_BATCHES],
+        "more": len(soonest) > _MOST_BATCHES,
+        "may_dispose": who.may("dispose"),
+    }
+    return show(request, "site/stock/expiry.html", facts)
+
+
+def _rooms_own_first(request: HttpRequest) -> list[Room]:
+    own = here(request)
+    return sorted(rooms_of(request), key=lambda room: room != own)
+
+
+def _picture(today: date, rows: Sequence[HeldBatch], *, by_kind: bool) -> dict[str, Any]:
+    """The axis with its bars laid out, and what its groups are called."""
+    words = ITEM_KINDS if by_kind else _PLACES
+    dated = views.dated(rows, by_kind=by_kind)
+    present = {row.group for row in dated}
+    groups = [name for name in words if name in present]
+    axis = horizon.axis(dated, groups, today=today, months=horizon.months_for(dated, today))
+    bars = horizon.bars(axis, height=_HEIGHT, step=_STEP, width=_BAR)
+    order = list(words)  # a group has the same pattern whatever else is in the picture
+    patterns = [order.index(name) for name in groups]
+    columns = [
+        {
+            "first": column.first,
+            "units": column.units,
+            "total": column.total,
+            "bars": [(bar, patterns[bar.group]) for bar in stack],
+            "top": min((bar.y for bar in stack), default=_HEIGHT) - 4,
+            "middle": number * _STEP + _STEP // 2,
+        }
+        for number, (column, stack) in enumerate(zip(axis.columns, bars, strict=True))
+    ]
+    return {
+        "groups": list(zip((words[name] for name in groups), patterns, strict=True)),
+        "columns": columns,
+        "undated": axis.undated,
+        "width": _STEP * len(columns),
+        "height": _HEIGHT,
+    }

@@ -1,0 +1,297 @@
+"""Trips: those to come, a month of them, one with its kits, and one added by hand."""
+
+import calendar as months
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils.formats import get_format
+from django.utils.translation import gettext as _, gettext_lazy
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.core.models import Room
+from gearroom.core.services.people import people
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
+from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
+from kits.models import Reservation, Trip
+from kits.services.lookup import find
+from kits.services.text import reason_texts
+from kits.services.trips import due_times, proposals, reservations, trip_readiness, trips
+from kits.services.trips.trips import TripFacts
+
+MOST_TRIPS = 60
+MOST_A_MONTH = 300
+
+
+# --------------------------------------------------------------------------------- those to come
+@require_safe
+@page()
+def list_trips(request: HttpRequest) -> HttpResponse:
+    """The trips that are not over, soonest departure first."""
+    trips_here, room = _trips_of(request)
+    coming = trips_here.filter(last_day__gte=today_here(request), cancelled_at__isnull=True)
+    rows = list(coming[: MOST_TRIPS + 1])
+    facts = {
+        "trips": trip_readiness.judge_trips(rows[:MOST_TRIPS]),
+        "more": len(rows) > MOST_TRIPS,
+        "chosen": room,
+        "may_edit": actor(request).may("edit_trip"),
+    }
+    return show(request, "site/trips/trips.html", facts)
+
+
+@require_safe
+@page()
+def month(request: HttpRequest) -> HttpResponse:
+    """A month of trips, past ones too, as a calendar."""
+    today = today_here(request)
+    first = _month_of(request.GET.get("month", ""), today)
+    # Django counts the days of a week from Sunday, Python from Monday.
+    start = (int(get_format("FIRST_DAY_OF_WEEK")) - 1) % 7
+    weeks = months.Calendar(start).monthdatescalendar(first.year, first.month)
+    trips_here, room = _trips_of(request)
+    rows = trips_here.filter(first_day__lte=weeks[-1][-1], last_day__gte=weeks[0][0])
+    judged = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
+    after = (first + timedelta(days=31)).replace(day=1)
+    facts = {
+        "first": first,
+        "before": first - timedelta(days=1),
+        "after": after,
+        "today": today,
+        "chosen": room,
+        "any": any(j.trip.last_day >= first and j.trip.first_day < after for j in judged),
+        "days": weeks[0],
+        "weeks": [
+            [
+                (day, [j for j in judged if j.trip.first_day <= day <= j.trip.last_day])
+                for day in week
+            ]
+            for week in weeks
+        ],
+        "may_edit": actor(request).may("edit_trip"),
+    }
+    return show(request, "site/trips/month.html", facts)
+
+
+def _month_of(text: str, today: date) -> date:
+    """The first day of the month that is written as 2026-05; of this one where none is."""
+    try:
+        first = date.fromisoformat(f"{text}-01") if text else today.replace(day=1)
+    except ValueError:
+        first = date.min
+    if not 2000 <= first.year < 2200:
+        says = _("Enter the month with its year, such as 2026-05.")
+        raise Invalid(says, field="month")
+    return first
+
+
+def _trips_of(request: HttpRequest) -> tuple[QuerySet[Trip], Room | None]:
+    """The trips that somebody may see, of the room that the address names, if it does."""
+    slug, rows = request.GET.get("room", ""), find.trips_of(actor(request))
+    room = find.room(actor(request), slug) if slug else None
+    return (rows.filter(room=room) if room else rows), room
+
+
+# ------------------------------------------------------------------------------------------ one
+@require_safe
+@page()
+def show_trip(request: HttpRequest, trip: int) -> HttpResponse:
+    """A trip: what it needs, its kits, and which others could go."""
+    return _trip_page(request, trip)
+
+
+def _trip_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
+    who, row = actor(request), find.trip(actor(request), trip)
+    (judged,) = trip_readiness.judge_trips([row])
+    facts: dict[str, Any] = {
+        "judged": judged,
+        "trip": row,
+        "hazards": words.hazards(row.hazards),
+        "kits": [
+            (
+                each,
+                reason_texts.reasons(each.verdict.reasons) if each.verdict else [],
+                each.reservation is not None
+                and not each.on_it
+                and who.may("reserve", each.kit.home_room_id),
+            )
+            for each in judged.kits
+        ],
+        "freed": trips.freed(row),
+        "longer": due_times.longer(who, row) if any(each.on_it for each in judged.kits) else (),
+        "lacking": reason_texts.reasons(judged.lacking),
+        "clashes": trips.clashes_of(row) if judged.state != "over" else [],
+        "phones": who.may("see_people", row.room_id),
+        "by_hand": row.source == trips.BY_HAND,
+        "may_edit": who.may("edit_trip", row.room_id),
+        "may_reserve": who.may("reserve", row.room_id),
+    }
+    if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
+        facts["proposal"] = proposals.proposal(who, row)
+        facts["people"] = _people(request)
+    return show(request, "site/trips/trip.html", facts, problem=problem)
+
+
+def _people(request: HttpRequest) -> Any:
+    who = actor(request)
+    return people.may_take(who) if who.may("see_people") else []
+
+
+@form_view("reserve", "trip", refused=_trip_page)
+def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Reserve the named kits for a trip, for a person of it if one is named."""
+    row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
+    names = [name for name in request.POST.getlist("kit") if name]
+    if not names:
+        raise Invalid(_("Choose a kit to reserve."), field="kit")
+    person = find.person(act.actor, ref) if ref else None
+    done = [
+        reservations.reserve(act, find.kit(act.actor, name), row, person=person) for name in names
+    ]
+    says = _("Reserved for %(trip)s: %(kits)s.") % {
+        "trip": row.name,
+        "kits": ", ".join(each.reservation.kit.name for each in done),
+    }
+    return Done(says)
+
+
+@form_view("reserve", "trip", refused=_trip_page)
+def release(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Take the reservation of a kit back."""
+    row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
+    pk = int(ref) if ref.isdecimal() and len(ref) < 19 else 0
+    reservation = Reservation.objects.filter(trip=row, pk=pk).first()
+    if reservation is None:
+        raise NotFound("reservation", ref)
+    done = reservations.release(act, reservation)
+    says = _("%(kit)s is no longer reserved for %(trip)s.")
+    return Done(says % {"kit": done.kit.name, "trip": row.name})
+
+
+# ------------------------------------------------------------------------------------- by hand
+def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    empty = {"people": "8", "room": getattr(here(request), "slug", "")}
+    return _form_page(request, None, request.POST or empty, problem)
+
+
+@form_view("edit_trip", page_of=_add_page)
+def add(act: Act, request: HttpRequest) -> Done:
+    """A trip that no other system knows."""
+    done = trips.add_by_hand(act, _facts(act.actor, request.POST))
+    says = _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name}
+    return Done(says, to=reverse("trip", args=[done.trip.pk]))
+
+
+@page("edit_trip")
+def edit(request: HttpRequest, trip: int) -> HttpResponse:
+    """Change a trip that was added by hand, or cancel it."""
+    row = find.trip(actor(request), trip)
+    actor(request).require("edit_trip", row.room_id)
+    if row.source != trips.BY_HAND:
+        raise Invalid(
+            _(
+                "%(trip)s comes from “%(source)s”. Change it there, and it will be updated here "
+                "automatically."
+            )
+            % {"trip": row.name, "source": row.source}
+        )
+    if request.method != "POST":
+        return _form_page(request, row, _values_of(row))
+    return acted(
+        request,
+        lambda act: _edit(act, row, request.POST),
+        to=reverse("trip", args=[row.pk]),
+        refused=lambda problem: _form_page(request, row, request.POST, problem),
+    )
+
+
+def _edit(act: Act, trip: Trip, sent: QueryDict) -> Done:
+    def as_it_was_read(row: Trip) -> None:
+        if sent.get("revision") != str(row.revision):
+            says = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
+            raise Stale("changed-since", says % {"trip": row.name})
+
+    facts = _facts(act.actor, sent)
+    act = replace(act, match=as_it_was_read)
+    done = trips.put(act, trip.source, trip.reference, facts)
+    if facts.cancelled and done.released:
+        says = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
+        return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
+    says = _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
+    says %= {"trip": done.trip.name}
+    if done.due_changed and not facts.cancelled:
+        follow = _("Now due back at the trip's new return time: %(kits)s.") % {
+            "kits": ", ".join(done.due_changed)
+        }
+        says = f"{says} {follow}"
+    return Done(says)
+
+
+def _form_page(
+    request: HttpRequest, trip: Trip | None, sent: Mapping[str, Any], problem: Problem | None = None
+) -> HttpResponse:
+    who = actor(request)
+    facts = {
+        "trip": trip,
+        "sent": sent,
+        "chosen": request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
+        "hazards": words.HAZARDS.items(),
+        "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
+        "people": _people(request),
+    }
+    return show(request, "site/trips/form.html", facts, problem=problem)
+
+
+class TripForm(PageForm):
+    """A trip added by hand."""
+
+    name = ShortText(160)
+    departs_at = Moment(label=gettext_lazy("Departs"))
+    returns_at = Moment(label=gettext_lazy("Returns"))
+    people = WholeNumber(least=1, most=trips.MOST_PEOPLE, label=gettext_lazy("People"))
+    hazard = Several()
+    children = Tick()
+    latex_free = Tick()
+    leader_name = ShortText(120)
+    leader_phone = ShortText(40)
+
+
+def _facts(who: Actor, sent: QueryDict) -> TripFacts:
+    slug, ref = sent.get("room", ""), sent.get("leader", "")
+    room = find.room(who, slug) if slug else None
+    zone = room.time_zone if room else settings.TIME_ZONE
+    values = TripForm.read(sent, zone=zone)
+    values["hazards"] = values.pop("hazard")
+    leader = find.person(who, ref) if ref else None
+    if leader is not None:
+        values |= {"leader_name": "", "leader_phone": ""}
+    return TripFacts(room=room, leader=leader, cancelled=bool(sent.get("cancel")), **values)
+
+
+def _values_of(trip: Trip) -> dict[str, Any]:
+    """A trip as its form shows it."""
+    zone = ZoneInfo(trip.room.time_zone if trip.room else settings.TIME_ZONE)
+    return {
+        "name": trip.name,
+        "revision": trip.revision,
+        "departs_at": f"{trip.departs_at.astimezone(zone):%Y-%m-%dT%H:%M}",
+        "returns_at": f"{trip.returns_at.astimezone(zone):%Y-%m-%dT%H:%M}",
+        "people": trip.people,
+        "room": trip.room.slug if trip.room else "",
+        "hazard": trip.hazards,
+        "children": trip.children,
+        "latex_free": trip.latex_free,
+        "leader": str(trip.leader_id or ""),
+        "leader_name": trip.leader_name,
+        "leader_phone": trip.leader_phone,
+    }

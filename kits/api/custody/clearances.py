@@ -1,0 +1,72 @@
+"""Clearances by telephone: which there are, and the answers of those who are named."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, UseCaseView, present
+from kits.api import answers
+from kits.models import Clearance
+from kits.services.custody import clearances
+
+
+class ClearanceShown(answers.WithPhones):
+    id = serializers.IntegerField()
+    kit = serializers.CharField(source="checkout.kit.name")
+    cleared_by = answers.PersonAnswer(source="person")
+    taken_by = answers.PersonAnswer(source="checkout.person", allow_null=True)
+    trip = answers.TripAnswer(source="entry.trip", allow_null=True)
+    recorded_at = answers.Moment(
+        source="entry.recorded_at", help_text="When the kit was taken out."
+    )
+    reasons = serializers.ListField(
+        child=serializers.DictField(), help_text="What stood against it."
+    )
+    confirmed = serializers.BooleanField(
+        source="answer.confirmed",
+        allow_null=True,
+        help_text="What they say: they did, or they did not; null: nothing yet.",
+    )
+    answered_at = answers.Moment(source="answer.entry.recorded_at", allow_null=True)
+    entry = answers.EntryAnswer()
+
+    def rooms(self, row: Clearance) -> Iterable[int | None]:
+        """The kit's."""
+        return answers.rooms_of(row.checkout.kit)
+
+
+class ClearancesQuery(PageQuery):
+    answered = serializers.BooleanField(required=False)
+
+
+class Clearances(ListView):
+    """Kits that went because somebody cleared them by telephone."""
+
+    query = ClearancesQuery
+    shows = ClearanceShown
+    filters = {"answered": present("answer")}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Clearance]:
+        """List your own, and those of kits of rooms whose notices you may see."""
+        return clearances.visible_to(self.actor)
+
+
+class ClearanceBody(ActBody):
+    example = {"confirmed": True}
+    confirmed = serializers.BooleanField(help_text="True: I did clear it. False: I did not.")
+
+
+class AnswerClearance(UseCaseView):
+    use_case = "answer_clearance"
+    body = ClearanceBody
+    answers = {200: ClearanceShown}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say whether you did clear a kit that you are named for."""
+        clearance = clearances.get(act.actor, self.kwargs["id"])
+        clearances.answer(act, clearance, confirmed=data["confirmed"])
+        return 200, clearances.get(act.actor, clearance.pk)

@@ -1,0 +1,143 @@
+"""At the hand-back: needs not met, kits mixed up, what may come back, and what in a kit belongs
+to a participant."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, named
+from kits.api import answers, bodies
+from kits.api.views import KitView, ReportView
+from kits.models import UnmetNeed
+from kits.services.custody import unmet_needs
+from kits.services.kits import mixed_contents, participants_own
+from kits.services.lookup import find, reporters
+from kits.services.stock import away
+
+
+class NeededBody(ActBody):
+    example = {"needed": [{"words": "a second sling"}, {"item": 4}]}
+    needed = bodies.lines(bodies.NeedBody, allow_empty=False)
+
+
+class ReportNeeds(ReportView):
+    use_case = "log_use"
+    body = NeededBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write what was needed and not in a kit, against the trip it is or was out for."""
+        return 201, unmet_needs.report(act, self.kit(), bodies.needed(data["needed"]))
+
+
+class MixedBody(ActBody):
+    example = {"kits": ["DAY-02"]}
+    kits = serializers.ListField(
+        child=serializers.CharField(max_length=40),
+        min_length=1,
+        max_length=bodies.MOST_KITS,
+        help_text="The other kits, by name or code.",
+    )
+
+
+class ReportMixed(ReportView):
+    use_case = "withhold"
+    body = MixedBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit's contents were mixed with those of others: all are to be counted."""
+        others = [reporters.kit(act.actor, ref) for ref in data["kits"]]
+        return 201, mixed_contents.report(act, self.kit(), others)
+
+
+class NotOursBody(ActBody):
+    example = {"inside": True}
+    inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
+
+
+class ParticipantsOwn(ReportView):
+    use_case = "log_use"
+    body = NotOursBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that something of a participant's own is in a kit, or went back to its owner."""
+        return 201, participants_own.report(act, self.kit(), inside=data["inside"])
+
+
+# ------------------------------------------------ what may come back
+class AwayAnswer(answers.LotUnits):
+    kit = serializers.CharField(source="kit.name")
+    number = answers.made(serializers.CharField, lambda lot: lot.number or lot.serial, source="lot")
+    units = serializers.IntegerField()
+    since = answers.Moment()
+
+
+class AwayList(serializers.Serializer[Any]):
+    results = AwayAnswer(many=True)
+
+
+class AwayUnits(ReadView):
+    shows = AwayList
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What went with a casualty from the kits of one's rooms and may come back."""
+        return {"results": away.visible_to(self.actor)}
+
+
+class WriteOffBody(bodies.StockBody):
+    example = {"lot": "12", "units": 1}
+
+
+class ComeBackBody(WriteOffBody):
+    example = {"lot": "12", "units": 1, "shelf": "3"}
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+
+
+class ComeBack(KitView):
+    use_case = "come_back"
+    body = ComeBackBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put what came back from a casualty onto a shelf."""
+        kit = self.kit()
+        lot, shelf = find.lot(data["lot"]), find.shelf(act.actor, data["shelf"])
+        return 201, away.come_back(act, kit, lot, data["units"], shelf)
+
+
+class WriteOff(KitView):
+    use_case = "write_off"
+    body = WriteOffBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that what went with a casualty will not come back: it was used."""
+        return 201, away.write_off(act, self.kit(), find.lot(data["lot"]), data["units"])
+
+
+# ------------------------------------------------ what is not carried
+class UnmetNeedAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    kit = serializers.CharField(source="entry.kit.name")
+    trip = serializers.IntegerField(source="entry.trip_id", allow_null=True)
+    item = serializers.IntegerField(source="item_id", allow_null=True)
+    words = serializers.CharField(allow_blank=True, help_text="In place of an item.")
+    occurred_at = serializers.DateTimeField(source="entry.occurred_at")
+    entry = serializers.IntegerField(source="entry_id")
+
+
+class UnmetNeedQuery(PageQuery):
+    kit = serializers.CharField(required=False, max_length=60, help_text="Label code or name.")
+
+
+class UnmetNeeds(ListView):
+    query = UnmetNeedQuery
+    shows = UnmetNeedAnswer
+    filters = {"kit": named(find.kit, "entry__kit")}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[UnmetNeed]:
+        """What was needed and not in the kits of one's rooms, newest first."""
+        rows = unmet_needs.in_force()
+        if not self.actor.everywhere:
+            rows = rows.filter(entry__in=find.entries_of(self.actor))
+        return rows

@@ -1,0 +1,284 @@
+"""/api/v1/kits/: kits at a glance; added, edited, following a list, moved home, retired."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView
+from kits.api import answers
+from kits.api.views import KitView
+from kits.models import Kit, PackingListVersion, WithheldKind
+from kits.rules.ledger.facts import LivesIn, Word
+from kits.services.kits import kits
+from kits.services.lists import packing_lists
+from kits.services.lookup import find
+from kits.services.overview import kits_overview
+from kits.services.overview.kits_overview import Overview
+from kits.services.text import verdict_texts
+
+LIVES_IN = [v.value for v in LivesIn]
+WHOLE: dict[str, Any] = {
+    "min_value": 1,
+    "max_value": 10_000_000,
+    "required": False,
+    "allow_null": True,
+}
+
+
+# ------------------------------------------------------------------------------------------ shapes
+class RoomAnswer(serializers.Serializer[Any]):
+    slug = serializers.CharField()
+    name = serializers.CharField()
+
+
+def _or_null(seal: str) -> str | None:
+    return seal or None
+
+
+class FollowsAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField(source="packing_list_id", help_text="The kit list's.")
+    name = serializers.CharField(source="packing_list.name")
+    version = serializers.IntegerField(source="number")
+    people = serializers.IntegerField()
+    days = serializers.IntegerField()
+    hazards = serializers.ListField(child=serializers.CharField())
+    signed_by = serializers.CharField(source="signed_by.name", allow_null=True)
+    signed_until = serializers.DateField(allow_null=True)
+
+
+class KitSectionAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField(source="place.pk")
+    key = serializers.CharField(source="place.section_key")
+    name = serializers.CharField(source="place.name")
+    seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
+    on_list = serializers.BooleanField(
+        help_text="False: it is no longer on its list, and is to be emptied."
+    )
+    out_with = answers.PersonAnswer(source="checkout.person", allow_null=True)
+
+
+class OutAnswer(serializers.Serializer[Any]):
+    checkout = serializers.IntegerField(source="pk")
+    person = answers.PersonAnswer(allow_null=True)
+    trip = answers.TripAnswer(allow_null=True)
+    out_at = answers.Moment()
+    due_at = answers.Moment(allow_null=True, help_text="Null: nobody set a time.")
+    overdue = answers.made(
+        serializers.BooleanField,
+        lambda held: held.due_at is not None and held.due_at < clock.now(),
+    )
+
+
+class PromiseAnswer(serializers.Serializer[Any]):
+    reservation = serializers.IntegerField(source="reserved.pk")
+    trip = answers.TripAnswer(source="reserved.trip")
+    person = answers.PersonAnswer(
+        source="guide", allow_null=True, help_text="Who takes it; else its leader."
+    )
+
+    def to_representation(self, seen: Overview) -> Any:
+        """Null where nothing is reserved."""
+        return super().to_representation(seen) if seen.reserved else None
+
+
+class WithheldAnswer(serializers.Serializer[Any]):
+    kind = serializers.ChoiceField(WithheldKind.values)
+    note = serializers.CharField(allow_blank=True)
+    since = answers.Moment(source="since.occurred_at")
+
+
+class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
+    id = serializers.IntegerField(source="kit.pk")
+    name = serializers.CharField(source="kit.name")
+    labels = serializers.ListField(child=answers.LabelCode())
+    room = RoomAnswer(source="kit.room", help_text="Where it is, or was last seen.")
+    home_room = RoomAnswer(source="kit.home_room")
+    packing_list = FollowsAnswer(source="kit.list_version")
+    responsible = answers.PersonAnswer(allow_null=True)
+    deputy = answers.PersonAnswer(allow_null=True)
+    lives_in = serializers.ChoiceField(LIVES_IN, source="kit.lives_in")
+    bag = serializers.CharField(source="kit.bag", allow_blank=True)
+    bag_volume_ml = serializers.IntegerField(source="kit.bag_volume_ml", allow_null=True)
+    bag_mass_limit_g = serializers.IntegerField(source="kit.bag_mass_limit_g", allow_null=True)
+    training = serializers.BooleanField(source="kit.training")
+    sections = KitSectionAnswer(many=True)
+    seal = answers.made(
+        serializers.CharField,
+        _or_null,
+        source=None,
+        allow_null=True,
+        help_text="The number of the seal that is on.",
+    )
+    out = OutAnswer(source="checkout", allow_null=True, help_text="Who has it.")
+    reserved = PromiseAnswer(source="*", allow_null=True, help_text="What it goes out for next.")
+    verdict = serializers.ChoiceField([word.value for word in Word], source="judged.verdict.word")
+    verdict_text = answers.made(
+        serializers.CharField,
+        verdict_texts.verdict,
+        source="judged.verdict",
+        help_text="The verdict as pages show it.",
+    )
+    through = serializers.DateField(
+        source="judged.question.through", help_text="The day that was judged."
+    )
+    trip = answers.TripAnswer(
+        source="judged.question.trip", allow_null=True, help_text="The trip that it was judged for."
+    )
+    ready_until = serializers.DateField(
+        source="days.ready_until",
+        allow_null=True,
+        help_text="Null: not now. 9999-12-31: nothing in it ends.",
+    )
+    to_sort_since = answers.Moment(source="kit.to_sort_since", allow_null=True)
+    laid_up_since = answers.Moment(source="kit.laid_up_since", allow_null=True)
+    lost_since = answers.Moment(source="kit.lost_since", allow_null=True)
+    withheld = WithheldAnswer(many=True)
+    looked_inside_on = serializers.DateField(source="kit.looked_inside_on", allow_null=True)
+    looked_inside_by = serializers.CharField(source="looked_by.name", allow_null=True)
+    look_interval_days = serializers.IntegerField(source="kit.look_interval_days")
+    retired_on = serializers.DateField(source="kit.retired_on", allow_null=True)
+    revision = serializers.IntegerField(source="kit.revision")
+
+    def shows_phones(self, row: Overview) -> bool:
+        """As the overview says."""
+        return row.phones
+
+
+class KitQuery(PageQuery):
+    room = serializers.CharField(
+        required=False, max_length=80, help_text="At home or now in this gear room: name or slug."
+    )
+    fit_through = serializers.DateField(
+        required=False, help_text="Ready, or at most low, through this day."
+    )
+    out = serializers.BooleanField(required=False)
+    reserved = serializers.BooleanField(required=False)
+    training = serializers.BooleanField(required=False)
+    retired = serializers.BooleanField(required=False, default=False)
+    packing_list = serializers.IntegerField(required=False, min_value=1)
+    search = serializers.CharField(required=False, max_length=40, help_text="Part of the name.")
+
+
+class EditKitBody(ActBody):
+    example = {"responsible": 7, "lives_in": "vehicle", "look_interval_days": 90}
+    name = serializers.CharField(max_length=kits.LONGEST_NAME)
+    responsible = serializers.IntegerField(min_value=1, required=False, allow_null=True)
+    deputy = serializers.IntegerField(min_value=1, required=False, allow_null=True)
+    lives_in = serializers.ChoiceField(LIVES_IN, required=False)
+    bag = serializers.CharField(max_length=80, required=False, allow_blank=True)
+    bag_volume_ml = serializers.IntegerField(**WHOLE)
+    bag_mass_limit_g = serializers.IntegerField(**WHOLE)
+    training = serializers.BooleanField(required=False)
+    look_interval_days = serializers.IntegerField(min_value=1, max_value=3650, required=False)
+
+
+class AddKitBody(EditKitBody):
+    example = {
+        "name": "DAY-07", "home_room": "main-store", "packing_list": 2, "version": 1,
+        "responsible": 7, "lives_in": "store",
+    }  # fmt: skip
+    home_room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
+    packing_list = serializers.IntegerField(min_value=1)
+    version = serializers.IntegerField(min_value=1, help_text="A published version's number.")
+
+
+class FollowBody(ActBody):
+    example = {"packing_list": 2, "version": 1}
+    packing_list = serializers.IntegerField(min_value=1)
+    version = serializers.IntegerField(min_value=1)
+
+
+class MoveHomeBody(ActBody):
+    example = {"room": "cave-hut", "is_there": True}
+    room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
+    is_there = serializers.BooleanField(default=False, help_text="It is there already.")
+
+
+# ------------------------------------------------------------------------------------------- views
+def version_of(data: dict[str, Any]) -> PackingListVersion:
+    """The version that a body names by list and number; takes both out of it."""
+    return packing_lists.version_of(data.pop("packing_list"), data.pop("version"))
+
+
+def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
+    """The body with people by id made persons."""
+    for role in ("responsible", "deputy"):
+        if data.get(role) is not None:
+            data[role] = find.person(actor, data[role])
+    return data
+
+
+class _KitView(KitView):
+    use_case = "edit_kit"
+    answers = {200: KitAtAGlanceAnswer}
+
+    def whole(self, row: Kit) -> Overview:
+        """It as it is now."""
+        return kits_overview.overview(self.actor, row)
+
+
+class Kits(ListView, _KitView):
+    query = KitQuery
+    shows = KitAtAGlanceAnswer
+    ordering = ("name",)
+    body = AddKitBody
+    answers = {201: KitAtAGlanceAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Kit]:
+        """The kits of one's rooms at a glance, by name."""
+        if "room" in query:
+            query["room"] = find.room(self.actor, query["room"])
+        return kits_overview.listed(self.actor, **query)
+
+    def whole_page(self, page: list[Kit]) -> Sequence[Overview]:
+        """A page of them."""
+        return kits_overview.overviews(self.actor, page)
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add a kit, empty, that follows a published version of a kit list."""
+        room = find.room(act.actor, data.pop("home_room"))
+        version = version_of(data)
+        made = kits.add_kit(act, list_version=version, home_room=room, **people_in(act.actor, data))
+        return 201, self.whole(made)
+
+
+class OneKit(ReadView, _KitView):
+    shows = KitAtAGlanceAnswer
+    method = "patch"
+    body = EditKitBody
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """A kit by label code or name: where it is, who has it, whether it is ready."""
+        return self.whole(self.kit())
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Change the details of a kit."""
+        return 200, self.whole(kits.edit_kit(act, self.kit(), **people_in(act.actor, data)))
+
+
+class FollowList(_KitView):
+    body = FollowBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Let a kit follow another published version of a list, or of another list."""
+        return 200, self.whole(kits.follow_list(act, self.kit(), version_of(data)))
+
+
+class MoveHome(_KitView):
+    body = MoveHomeBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Let another room be a kit's home."""
+        room = find.room(act.actor, data["room"])
+        return 200, self.whole(kits.move_home(act, self.kit(), room, is_there=data["is_there"]))
+
+
+class RetireKit(_KitView):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take an empty kit out of use for good; its history stays."""
+        return 200, self.whole(kits.retire_kit(act, self.kit()))

@@ -1,0 +1,141 @@
+"""A kit to read: how ready it is, what is and was inside, its history."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.requests.serializers import PageQuery, QuerySerializer
+from gearroom.core.api.views import ListView, ReadView
+from kits.api import answers
+from kits.api.fields import DayOrInstantField
+from kits.models import Entry
+from kits.rules.ledger.facts import Word
+from kits.services.custody import offers
+from kits.services.kits import contents
+from kits.services.ledger import readiness, verdicts
+from kits.services.lookup import find
+from kits.services.restocking import sorting
+from kits.services.text import reason_texts, verdict_texts
+
+
+class ReadinessQuery(QuerySerializer):
+    through = serializers.DateField(
+        required=False, help_text="The day; without it the trip's last, or today."
+    )
+    trip = serializers.CharField(required=False, max_length=130)
+
+
+class ReadinessAnswer(answers.DaysAnswer):
+    verdict = serializers.ChoiceField([word.value for word in Word], source="verdict.word")
+    verdict_text = answers.made(
+        serializers.CharField,
+        verdict_texts.verdict,
+        source="verdict",
+        help_text="The verdict as pages show it.",
+    )
+    through = serializers.DateField(source="verdict.through", help_text="The day that was judged.")
+    fit = serializers.BooleanField(source="verdict.fit", help_text="Ready, or at most low.")
+    may_go = serializers.BooleanField(
+        source="verdict.may_go", help_text="Ready, low, or short and may go with a reason."
+    )
+    reasons = answers.ReasonAnswer(many=True)
+    kit = serializers.CharField(source="kit.name")
+    trip = answers.TripAnswer(allow_null=True)
+    ready_until = serializers.DateField(source="days.ready_until", allow_null=True)
+    offers = answers.OfferAnswer(
+        many=True, help_text="What to do about it, the quickest first; none where it just goes."
+    )
+
+
+class Readiness(ReadView):
+    query = ReadinessQuery
+    shows = ReadinessAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Ready through a day or for a trip, with every reason and what settles it. Without
+        either: for the trip it is out on, else its next within seven days, else today."""
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        trip = find.trip(self.actor, query["trip"]) if "trip" in query else None
+        today = readiness.today_of(kit)
+        if trip is None and "through" not in query:
+            question = verdicts.questions_of([kit])[kit.pk]
+        else:
+            day = query.get("through") or (max(trip.last_day, today) if trip else today)
+            question = verdicts.Question(day, trip)
+        through, trip = question.through, question.trip
+        if through < today:
+            raise Invalid(
+                _("That day is in the past. To see what was inside then, use contents/?on=."),
+                field="through",
+            )
+        verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
+        swaps = sorting.swaps(sorting.restock_list(kit, through=through))
+        rows = offers.offers(self.actor, kit, verdict, trip=trip)
+        return {
+            "kit": kit,
+            "trip": trip,
+            "verdict": verdict,
+            "reasons": reason_texts.reasons(verdict.reasons, swaps),
+            "days": readiness.days_now(kit),
+            "offers": offers.as_values(self.actor, kit, rows),
+        }
+
+
+class ContentsQuery(QuerySerializer):
+    on = DayOrInstantField(required=False, help_text="A day, or a time with its offset; else now.")
+    known_by = serializers.DateTimeField(
+        required=False, help_text="As it was known then; else as known today."
+    )
+
+
+class ContentAnswer(answers.LotUnits):
+    section = serializers.CharField(source="section.section_key")
+    number = serializers.CharField()
+    expiry = serializers.DateField(allow_null=True)
+    units = serializers.IntegerField()
+
+
+class ContentLevelAnswer(answers.OfItem):
+    section = serializers.CharField(source="section.section_key")
+    level = serializers.CharField()
+
+
+class ContentsAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField(source="name")
+    on = answers.Moment()
+    known_by = answers.Moment()
+    seal = serializers.CharField(allow_blank=True)
+    holder = serializers.CharField(allow_blank=True)
+    lines = ContentAnswer(many=True)
+    levels = ContentLevelAnswer(many=True)
+
+
+class Contents(ReadView):
+    query = ContentsQuery
+    shows = ContentsAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What is in a kit, or was on a day, as known now or as it was known then."""
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        if query:  # as it was, which is not of the room where it stands now
+            contents.refuse_unless_known(self.actor, kit)
+        return contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
+
+
+class HistoryAnswer(answers.EntryRow):
+    trip = serializers.CharField(source="trip.name", default=None, allow_null=True)
+
+
+class History(ListView):
+    reads_as = "read_history"
+    query = PageQuery
+    shows = HistoryAnswer
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
+        """Everything that happened to a kit, newest first; to those of another room what happened
+        to it there, and what they did themselves."""
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        return find.entries_of(self.actor).filter(kit=kit).select_related("person", "trip")

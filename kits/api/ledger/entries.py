@@ -1,0 +1,211 @@
+"""/api/v1/checkouts/, entries/ and movements/: the stock book and who had what, to read."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Actor
+from gearroom.core.api.requests.serializers import PageQuery
+from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
+from kits.api import answers
+from kits.models import Checkout, Entry, EntryKind, Movement
+from kits.services.lookup import find
+from kits.services.lookup.own_side import own_side, without_strangers
+
+
+# --------------------------------------------------------------------------------------- checkouts
+class CheckoutQuery(PageQuery):
+    kit = serializers.CharField(required=False, max_length=60, help_text="Label code or name.")
+    person = serializers.IntegerField(required=False, min_value=1)
+    trip = serializers.CharField(required=False, max_length=130)
+    room = serializers.CharField(required=False, max_length=80)
+    open = serializers.BooleanField(required=False, help_text="Out now, or back.")
+    overdue = serializers.BooleanField(required=False, help_text="Out past due.")
+
+
+class Checkouts(ListView):
+    query = CheckoutQuery
+    shows = answers.CheckoutAnswer
+    filters = {
+        "kit": named(find.kit, "kit"),
+        "person": "person",
+        "trip": named(find.trip, "trip"),
+        "room": named(find.room, "kit__home_room", "kit__room"),
+        "open": "in_at__isnull",
+        "overdue": lambda actor, wanted: _overdue() if wanted else ~_overdue(),
+    }
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Checkout]:
+        """Who has and had the kits of one's rooms, newest first."""
+        rows = Checkout.objects.not_undone().select_related("kit", "section", "person", "trip")
+        if not self.actor.everywhere:
+            rooms = self.actor.room_ids
+            theirs = Q(kit__home_room__in=rooms) | Q(opened_by__room__in=rooms)
+            rows = rows.filter(theirs | Q(person=self.actor.person))
+        return rows
+
+
+def _overdue() -> Q:
+    return Q(in_at__isnull=True, due_at__lt=clock.now())
+
+
+# ----------------------------------------------------------------------------------------- entries
+class MovementAnswer(answers.LotUnits):
+    id = serializers.IntegerField()
+    entry = serializers.IntegerField(source="entry_id")
+    kind = serializers.CharField(source="entry.kind")
+    occurred_at = serializers.DateTimeField(source="entry.occurred_at")
+    recorded_at = serializers.DateTimeField(source="entry.recorded_at")
+    units = serializers.IntegerField()
+    from_place = serializers.IntegerField(
+        source="from_place_id", allow_null=True, help_text="Null: a place of another room."
+    )
+    from_kind = serializers.CharField(source="from_place.kind")
+    from_name = serializers.CharField(source="from_place.name")
+    from_room = serializers.CharField(source="from_room.slug", default=None, allow_null=True)
+    to_place = serializers.IntegerField(
+        source="to_place_id", allow_null=True, help_text="Null: a place of another room."
+    )
+    to_kind = serializers.CharField(source="to_place.kind")
+    to_name = serializers.CharField(source="to_place.name")
+    to_room = serializers.CharField(source="to_room.slug", default=None, allow_null=True)
+    lot_assumed = serializers.BooleanField(help_text="The batch was not given.")
+
+
+class EntryInListAnswer(answers.EntryRow):
+    kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
+    lot = serializers.IntegerField(source="lot_id", allow_null=True)
+    room = serializers.CharField(source="room.slug", default=None, allow_null=True)
+    trip = serializers.IntegerField(source="trip_id", allow_null=True)
+    checkout = serializers.IntegerField(source="checkout_id", allow_null=True)
+    incident = serializers.CharField(allow_blank=True)
+    clock_offset_s = serializers.IntegerField(
+        help_text="How far the claiming device's clock was ahead of ours, in seconds."
+    )
+    key = serializers.UUIDField(help_text="Of the request it came from.")
+    part = serializers.IntegerField(help_text="Which of the entries of that request.")
+    reversed_by = serializers.IntegerField(source="reversed_by.pk", default=None, allow_null=True)
+
+
+class EntryWholeAnswer(EntryInListAnswer):
+    movements = MovementAnswer(many=True)
+
+
+class _PeriodQuery(PageQuery):
+    kit = serializers.CharField(required=False, max_length=60, help_text="Label code or name.")
+    lot = serializers.IntegerField(required=False, min_value=1)
+    item = serializers.IntegerField(required=False, min_value=1)
+    room = serializers.CharField(required=False, max_length=80)
+    kind = serializers.ChoiceField(EntryKind.values, required=False)
+    since = serializers.DateTimeField(required=False, help_text="Recorded at or after.")
+    until = serializers.DateTimeField(required=False, help_text="Recorded before.")
+
+
+class EntryQuery(_PeriodQuery):
+    person = serializers.IntegerField(required=False, min_value=1, help_text="Who acted.")
+    trip = serializers.CharField(required=False, max_length=130)
+    irregular = serializers.BooleanField(required=False, help_text="Where a rule was broken.")
+
+
+def entries_of(actor: Actor) -> QuerySet[Entry]:
+    """The entries that somebody may see, with what is shown of them."""
+    return find.entries_of(actor).select_related("kit", "room", "person", "reversed_by")
+
+
+def _about(lookup: str) -> Filter:
+    """Entries about something, or that moved units of it."""
+
+    def condition(actor: Actor, wanted: int) -> Q:
+        named = Q((lookup, wanted))
+        return named | Q(pk__in=Movement.objects.filter(named).values("entry"))
+
+    return condition
+
+
+class Entries(ListView):
+    reads_as = "read_history"
+    query = EntryQuery
+    shows = EntryInListAnswer
+    filters = {
+        "kit": named(find.kit, "kit"),
+        "room": named(find.room, "room"),
+        "trip": named(find.trip, "trip"),
+        "irregular": lambda actor, wanted: ~Q(irregular=[]) if wanted else Q(irregular=[]),
+        "lot": _about("lot"),
+        "item": _about("lot__item"),
+        "kind": "kind",
+        "person": "person",
+        "since": "recorded_at__gte",
+        "until": "recorded_at__lt",
+    }
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
+        """The record of one's rooms, newest first."""
+        return entries_of(self.actor)
+
+    def whole_page(self, page: list[Entry]) -> Sequence[Entry]:
+        """Without the names of people whom one may not see."""
+        return list(without_strangers(self.actor, page))
+
+
+class OneEntry(ReadView):
+    reads_as = "read_history"
+    shows = EntryWholeAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One act with its movements."""
+        rows = entries_of(self.actor).prefetch_related(
+            "movements__lot__item",
+            "movements__from_place",
+            "movements__to_place",
+            "movements__from_room",
+            "movements__to_room",
+            "movements__entry",
+        )
+        entry = one_of(rows, "entry", self.kwargs["id"])
+        for movement in entry.movements.all():
+            own_side(self.actor, movement)
+        without_strangers(self.actor, [entry])
+        return entry
+
+
+# --------------------------------------------------------------------------------------- movements
+class MovementQuery(_PeriodQuery):
+    place = serializers.IntegerField(required=False, min_value=1, help_text="From or to it.")
+    entry = serializers.IntegerField(required=False, min_value=1)
+    lot_assumed = serializers.BooleanField(required=False)
+
+
+class Movements(ListView):
+    reads_as = "read_history"
+    query = MovementQuery
+    shows = MovementAnswer
+    filters = {
+        "kit": named(find.kit, "from_place__kit", "to_place__kit"),
+        "room": named(find.room, "from_room", "to_room"),
+        "place": lambda actor, place: Q(from_place=place) | Q(to_place=place),
+        "lot": "lot",
+        "item": "lot__item",
+        "entry": "entry",
+        "kind": "entry__kind",
+        "lot_assumed": "lot_assumed",
+        "since": "entry__recorded_at__gte",
+        "until": "entry__recorded_at__lt",
+    }
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Movement]:
+        """Units of batches from place to place in one's rooms, newest first."""
+        rows = Movement.objects.select_related(
+            "entry", "lot__item", "from_place", "to_place", "from_room", "to_room"
+        )
+        if self.actor.everywhere:
+            return rows
+        mine = self.actor.room_ids
+        return rows.filter(Q(from_room__in=mine) | Q(to_room__in=mine))
+
+    def whole_page(self, page: list[Movement]) -> Sequence[Movement]:
+        """Of another room's side, which room it is."""
+        return [own_side(self.actor, movement) for movement in page]

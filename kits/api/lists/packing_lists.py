@@ -1,0 +1,297 @@
+"""/api/v1/packing-lists/: kit lists, their versions and signatures."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import NotFound
+from gearroom.core.api.openapi.description import ViewSchema
+from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
+from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of
+from kits.api import bodies
+from kits.api.fields import hazards_field
+from kits.models import Item, PackingList, PackingListVersion
+from kits.rules.ledger.facts import Criticality
+from kits.rules.text.hazards import HAZARDS
+from kits.services.lists import packing_lists
+from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+
+CRITICALITIES = [c.value for c in Criticality]
+UNITS: dict[str, Any] = {"max_value": 1_000_000}
+MOST_SECTIONS = 30
+
+
+# ------------------------------------------------------------------------------------------ shapes
+class ListLineAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="item_id")
+    name = serializers.CharField(source="item.name")
+    base_unit = serializers.CharField(source="item.base_unit")
+    carry = serializers.IntegerField()
+    never_below = serializers.IntegerField()
+    criticality = serializers.ChoiceField(CRITICALITIES)
+    reason = serializers.CharField(allow_blank=True)
+
+
+class ListSectionAnswer(serializers.Serializer[Any]):
+    key = serializers.CharField(help_text="Stays the same from version to version.")
+    name = serializers.CharField()
+    lines = ListLineAnswer(many=True)
+
+
+class VersionInShort(serializers.Serializer[Any]):
+    number = serializers.IntegerField()
+    people = serializers.IntegerField()
+    days = serializers.IntegerField()
+    hazards = serializers.ListField(child=serializers.ChoiceField(list(HAZARDS)))
+    published_at = serializers.DateTimeField(allow_null=True, help_text="Null: a draft.")
+    signed_by = serializers.CharField(source="signed_by.name", default=None, allow_null=True)
+    signed_on = serializers.DateField(allow_null=True)
+    signed_until = serializers.DateField(allow_null=True)
+
+
+class VersionAnswer(VersionInShort):
+    id = serializers.IntegerField()
+    packing_list = serializers.IntegerField(source="packing_list_id")
+    name = serializers.CharField(source="packing_list.name")
+    note = serializers.CharField(allow_blank=True)
+    created_at = serializers.DateTimeField()
+    created_by = serializers.CharField(source="created_by.name", default=None, allow_null=True)
+    signature_note = serializers.CharField(allow_blank=True)
+    signed_page_type = serializers.CharField(
+        allow_blank=True, help_text="The media type of the signed page; empty: there is none."
+    )
+    sections = ListSectionAnswer(many=True)
+
+
+class ListAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    note = serializers.CharField(allow_blank=True)
+    retired_on = serializers.DateField(allow_null=True)
+    versions = VersionInShort(many=True)
+
+
+class ListQuery(PageQuery):
+    search = serializers.CharField(required=False, max_length=80, help_text="Part of the name.")
+
+
+class LineBody(StrictSerializer):
+    item = serializers.IntegerField(min_value=1)
+    carry = serializers.IntegerField(min_value=1, **UNITS, help_text="The target, in base units.")
+    never_below = serializers.IntegerField(min_value=0, default=0, **UNITS)
+    criticality = serializers.ChoiceField(CRITICALITIES, default=Criticality.ROUTINE.value)
+    reason = serializers.CharField(max_length=300, default="", allow_blank=True)
+
+
+class SectionBody(StrictSerializer):
+    key = serializers.CharField(
+        max_length=40, default="", allow_blank=True, help_text="Made from the name if left out."
+    )
+    name = serializers.CharField(max_length=80)
+    lines = bodies.lines(LineBody)
+
+
+_SECTION_EXAMPLE = {
+    "name": "Wounds",
+    "lines": [
+        {
+            "item": 4,
+            "carry": 6,
+            "never_below": 4,
+            "criticality": "must-have",
+            "reason": "Two a wound, three wounds.",
+        }
+    ],
+}
+
+
+class DraftBody(ActBody):
+    example = {
+        "people": 12, "days": 2, "hazards": ["hill", "winter"], "sections": [_SECTION_EXAMPLE],
+    }  # fmt: skip
+    people = serializers.IntegerField(min_value=1, max_value=packing_lists.MOST_PEOPLE)
+    days = serializers.IntegerField(min_value=1, max_value=packing_lists.MOST_DAYS)
+    hazards = hazards_field()
+    note = NoteField(max_length=500, default="", allow_blank=True)
+    sections = bodies.lines(SectionBody, most=MOST_SECTIONS)
+
+
+class MakeListBody(DraftBody):
+    example = {
+        "name": "Winter walk", "people": 12, "days": 1, "hazards": ["hill", "winter"],
+        "sections": [_SECTION_EXAMPLE],
+    }  # fmt: skip
+    name = serializers.CharField(max_length=80)
+    list_note = serializers.CharField(
+        max_length=300, default="", allow_blank=True, help_text="Of the list in all its versions."
+    )
+    sections = bodies.lines(SectionBody, most=MOST_SECTIONS, default=list)
+
+
+class SignBody(ActBody):
+    example = {"until": "2035-12-31", "note": "Looked through with the keeper."}
+    until = serializers.DateField(help_text="The last day on which the signature holds.")
+    note = NoteField(max_length=300, default="", allow_blank=True)
+    page = serializers.FileField(
+        required=False, help_text="The page signed on paper: PDF, PNG or JPEG, in a multipart body."
+    )
+
+
+# ------------------------------------------------------------------------------------------- views
+class PackingListView(UseCaseView):
+    use_case = "edit_list"
+    answers = {200: VersionAnswer}
+
+    def packing_list(self) -> PackingList:
+        """The list that the address names."""
+        return one_of(packing_lists.all_lists(), "kit list", self.kwargs["id"])
+
+    def version(self, number: int | None = None) -> PackingListVersion:
+        """The version that the address names, or another of the list."""
+        wanted = self.kwargs["number"] if number is None else number
+        return packing_lists.version_of(self.kwargs["id"], wanted)
+
+    def whole(self, row: PackingListVersion) -> PackingListVersion:
+        """A version as it is now."""
+        return packing_lists.all_versions().get(pk=row.pk)
+
+
+def draft_from(data: dict[str, Any]) -> Draft:
+    """A draft out of a body. Raises NotFound for an item that is not in the catalogue."""
+    wanted = {line["item"] for section in data["sections"] for line in section["lines"]}
+    items = Item.objects.in_bulk(wanted)
+    for pk in sorted(wanted - items.keys()):
+        raise NotFound("thing", pk)
+    return Draft(
+        people=data["people"],
+        days=data["days"],
+        hazards=data["hazards"],
+        note=data["note"],
+        sections=[
+            SectionDraft(
+                section["name"],
+                [
+                    LineDraft(
+                        items[line["item"]],
+                        line["carry"],
+                        line["never_below"],
+                        Criticality(line["criticality"]),
+                        line["reason"],
+                    )
+                    for line in section["lines"]
+                ],
+                section["key"],
+            )
+            for section in data["sections"]
+        ],
+    )
+
+
+class Lists(ListView, PackingListView):
+    query = ListQuery
+    shows = ListAnswer
+    ordering = ("name",)
+    filters = {"search": "name__icontains"}
+    body = MakeListBody
+    answers = {201: VersionAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[PackingList]:
+        """Kit lists, by name."""
+        return packing_lists.all_lists()
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Make a kit list with a first draft."""
+        name, note = data.pop("name"), data.pop("list_note")
+        return 201, self.whole(
+            packing_lists.make_list(act, name=name, note=note, draft=draft_from(data))
+        )
+
+
+class OneList(ReadView, PackingListView):
+    shows = ListAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One kit list with its versions in short."""
+        return self.packing_list()
+
+
+class NewDraft(PackingListView):
+    answers = {201: VersionAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Make a new draft, copied from the latest version."""
+        return 201, self.whole(packing_lists.new_draft(act, self.packing_list()))
+
+
+class OneVersion(ReadView, PackingListView):
+    shows = VersionAnswer
+    method = "put"
+    body = DraftBody
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One version with its sections and lines."""
+        return self.version()
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Replace a draft as a whole."""
+        return 200, self.whole(packing_lists.edit_draft(act, self.version(), draft_from(data)))
+
+
+class Publish(PackingListView):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Publish a draft: it never changes again, and kits may follow it."""
+        return 200, self.whole(packing_lists.publish(act, self.version()))
+
+
+class Sign(PackingListView):
+    use_case = "sign_list"
+    body = SignBody
+    parser_classes = [StrictJSONParser, StrictMultiPartParser]
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Sign a published version, as its medical adviser, until a day."""
+        page = data.get("page")
+        done = packing_lists.sign(
+            act,
+            self.version(),
+            until=data["until"],
+            note=data["note"],
+            page=page.read(packing_lists.MOST_PAGE_BYTES + 1) if page else b"",
+        )
+        return 200, self.whole(done)
+
+
+class _PageSchema(ViewSchema):
+    def get_response_serializers(self) -> Any:
+        """The page in the form it came in."""
+        answers = super().get_response_serializers()
+        answers.pop(200)
+        return {
+            **{(200, kind): OpenApiTypes.BINARY for kind in packing_lists.PAGE_KINDS},
+            **answers,
+        }
+
+
+class SignedPage(ReadView, PackingListView):
+    schema = _PageSchema()
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The page that was signed on paper."""
+        version = self.version()
+        if not version.signed_page_type or version.signed_page is None:
+            raise NotFound("signed page of that version")
+        kind = version.signed_page_type.rpartition("/")[2]
+        name = f"kit-list-{version.packing_list_id}-v{version.number}.{kind}"
+        return HttpResponse(
+            bytes(version.signed_page),
+            content_type=version.signed_page_type,
+            headers={
+                "Content-Disposition": f'attachment; filename="{name}"',
+                "X-Content-Type-Options": "nosniff",
+            },
+        )

@@ -1,0 +1,259 @@
+"""Notices: what was sent to whom, sending it again, settings, the calendar."""
+
+from collections.abc import Iterable
+from datetime import time
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import NotFound
+from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody, PageQuery, QuerySerializer
+from gearroom.core.api.rooms import ClockTime
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
+from gearroom.core.models import Person
+from kits.api import answers
+from kits.models import Hearing, Notice
+from kits.rules.mail.plain_text import as_text
+from kits.rules.notices.policy import When
+from kits.services.lookup import find
+from kits.services.mail import calendar, digest, notice_log, rendering
+from kits.services.mail.notice_log import State
+from kits.services.notices import preferences
+from kits.services.notices.registry import NOTICE_KINDS, title
+
+
+class NoticeAnswer(answers.WithPhones):
+    id = serializers.IntegerField()
+    person = answers.PersonAnswer()
+    kind = serializers.CharField()
+    title = answers.made(
+        serializers.CharField, title, source="kind", help_text="What the kind is about."
+    )
+    kit = serializers.CharField(source="kit.name", allow_null=True)
+    room = serializers.CharField(source="room.slug", allow_null=True)
+    entry = serializers.IntegerField(source="entry_id", allow_null=True)
+    created_at = answers.Moment()
+    state = answers.made(serializers.ChoiceField, notice_log.state, choices=list(State))
+    why = answers.made(
+        serializers.CharField, notice_log.why, help_text="Why it was or was not sent."
+    )
+    due_at = answers.Moment(help_text="Not sent before then.")
+    tries = serializers.IntegerField()
+    sent_at = answers.Moment(allow_null=True)
+    message_id = serializers.CharField()
+
+    def rooms(self, row: Notice) -> Iterable[int | None]:
+        """Its room."""
+        return [row.room_id]
+
+    def shows_phones(self, row: Notice) -> bool:
+        """One's own phone too."""
+        reader = self.context["actor"].person
+        return (reader is not None and reader.pk == row.person_id) or super().shows_phones(row)
+
+
+class NoticeText(serializers.CharField):
+    """A notice as whoever asks may read it."""
+
+    def to_representation(self, notice: Notice) -> str:  # type: ignore[override]  # of a row
+        """Plain text."""
+        return notice_log.text(self.context["actor"], notice)
+
+
+class NoticeWhole(NoticeAnswer):
+    text = NoticeText(source="*", help_text="Its text, without markup.")
+
+
+class NoticeQuery(PageQuery):
+    person = serializers.IntegerField(required=False, min_value=1)
+    kit = serializers.CharField(required=False, max_length=40)
+    kind = serializers.ChoiceField(list(NOTICE_KINDS), required=False)
+    state = serializers.ChoiceField(list(State), required=False)
+
+
+class Notices(ListView):
+    reads_as = "own_notices"
+    query = NoticeQuery
+    shows = NoticeAnswer
+    filters = {"person": "person", "kind": "kind", "kit": named(find.kit, "kit")}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Notice]:
+        """Notifications: your own, and those of the rooms you keep."""
+        return notice_log.visible_to(self.actor, state=query.get("state"))
+
+
+class OneNotice(ReadView):
+    reads_as = "own_notices"
+    shows = NoticeWhole
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One notification with its text."""
+        return notice_log.get(self.actor, self.kwargs["id"])
+
+
+class SendAgain(UseCaseView):
+    use_case = "send_notice_again"
+    answers = {201: NoticeAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Send a notification once more, whatever they chose to receive."""
+        notice = notice_log.get(act.actor, self.kwargs["id"])
+        return 201, notice_log.get(act.actor, notice_log.send_again(act, notice).pk)
+
+
+class WeeklyQuery(QuerySerializer):
+    person = serializers.IntegerField(required=False, min_value=1, help_text="You, unless given.")
+
+
+class WeeklyAnswer(answers.WithPhones):
+    person = answers.PersonAnswer()
+    due_at = answers.Moment(help_text="When it will be sent.")
+    subject = serializers.CharField()
+    text = serializers.CharField()
+    html = serializers.CharField()
+
+    def rooms(self, row: Any) -> Iterable[int | None]:
+        """Where they are at home."""
+        return [row["person"].home_room_id]
+
+
+class NextWeekly(ReadView):
+    reads_as = "own_notices"
+    query = WeeklyQuery
+    shows = WeeklyAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The next weekly email as it would be now."""
+        person = _person(self.actor, query.get("person"))
+        rooms = notice_log.rooms_of_weekly(self.actor, person)
+        due_at, letter = digest.preview(person, rooms=rooms)
+        return {
+            "person": person,
+            "due_at": due_at,
+            "subject": letter.subject,
+            "text": as_text(letter),
+            "html": rendering.html(letter, person.reads),
+        }
+
+
+def _person(actor: Actor, pk: int | None = None) -> Person:
+    """Whoever is asked for, else whoever asks."""
+    own = actor.person
+    if own is not None and pk in (None, own.pk):
+        return own
+    return find.person(actor, pk or 0)
+
+
+class SettingsAnswer(serializers.Serializer[Any]):
+    weekly_on = serializers.IntegerField(help_text="Day of the week, Monday 0 to Sunday 6.")
+    weekly_at = ClockTime(CLOCK_TIME, help_text="Local to your home room.")
+    quiet_from = ClockTime(CLOCK_TIME, allow_null=True)
+    quiet_until = ClockTime(CLOCK_TIME, allow_null=True)
+    minutes_a_kit = serializers.IntegerField(help_text="How long a kit takes that is opened.")
+    choices = answers.made(
+        serializers.DictField,
+        preferences.choices,
+        source="person",
+        child=serializers.ChoiceField(list(When)),
+        help_text="When you are notified of each kind.",
+    )
+    address_refused = answers.made(
+        serializers.CharField,
+        lambda why: why or None,
+        source="refused_why",
+        allow_null=True,
+        help_text="The answer of your mail server when it refused mail for good.",
+    )
+    calendar = answers.made(
+        serializers.BooleanField,
+        lambda row: row.calendar_sha256 is not None,
+        help_text="Whether your calendar has an address.",
+    )
+
+
+class SettingsBody(ActBody):
+    example = {
+        "weekly_on": 0, "weekly_at": "07:00", "quiet_from": "21:00", "quiet_until": "06:30",
+        "choices": {"low-stock": "weekly"},
+    }  # fmt: skip
+    weekly_on = serializers.IntegerField(required=False, min_value=0, max_value=6)
+    weekly_at = serializers.RegexField(CLOCK_TIME, required=False)
+    quiet_from = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
+    quiet_until = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
+    minutes_a_kit = serializers.IntegerField(required=False, min_value=1, max_value=480)
+    choices = serializers.DictField(
+        child=serializers.ChoiceField(list(When)), required=False, help_text="By kind."
+    )
+
+
+class Settings(ReadView, UseCaseView):
+    reads_as = "own_notices"
+    shows = SettingsAnswer
+    use_case = "choose_notices"
+    method = "patch"
+    body = SettingsBody
+    answers = {200: SettingsAnswer}
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Your notification settings."""
+        return preferences.of(_person(self.actor))
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Change when the weekly email comes, quiet hours, and what you are notified of at once."""
+        person = _person(act.actor)
+        for name in ("weekly_at", "quiet_from", "quiet_until"):
+            if data.get(name) is not None:
+                data[name] = time.fromisoformat(data[name])
+        preferences.change(act, person, **data)
+        return 200, preferences.of(person)
+
+    def whole(self, row: Person) -> Hearing:
+        """The settings of somebody whose row is locked."""
+        return preferences.of(row)
+
+
+class CalendarAnswer(serializers.Serializer[Any]):
+    address = serializers.CharField(
+        allow_null=True, help_text="Shown this once. Asked for again with the same key: null."
+    )
+
+
+class NewCalendar(UseCaseView):
+    use_case = "choose_notices"
+    answers = {201: CalendarAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """A new secret address of your calendar; the one before shows nothing any more."""
+        secret = preferences.new_calendar(act, _person(act.actor))
+        return 201, {"address": self.request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
+
+    def kept(self, body: Any) -> Any:
+        """The answer less the secret."""
+        return {"address": None} if "address" in body else body
+
+
+class EndCalendar(UseCaseView):
+    use_case = "choose_notices"
+    answers = {200: SettingsAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """End the address of your calendar."""
+        person = _person(act.actor)
+        preferences.end_calendar(act, person)
+        return 200, preferences.of(person)
+
+
+class CalendarOf(ReadView):
+    public = True
+    schema = None  # an address for calendar programs, which find it in no schema
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """A calendar (RFC 5545) for whoever has its secret address: what goes out of date, is due
+        back, wants a look."""
+        person = preferences.by_secret(self.kwargs["secret"])
+        if person is None:
+            raise NotFound("calendar")
+        return HttpResponse(calendar.of(person), content_type="text/calendar; charset=utf-8")

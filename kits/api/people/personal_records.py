@@ -1,0 +1,119 @@
+"""/api/v1/people/{id}/export/, erase/ and merge/, /api/v1/redactions/: what is on record about
+people, and its end."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody
+from gearroom.core.api.views import ReadView, UseCaseView
+from gearroom.core.services.people import person_export, redaction
+from gearroom.core.services.people.people import get
+from kits.api import answers
+from kits.services.people import erasure, merging
+
+
+class ExportAnswer(serializers.Serializer[Any]):
+    """All that is kept about somebody."""
+
+    person = serializers.IntegerField()
+    merged = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Other records of the same person."
+    )
+    made_at = serializers.DateTimeField()
+    tables = serializers.DictField(
+        child=serializers.ListField(child=serializers.DictField()),
+        help_text="The rows that are of them, by table; other people by number.",
+    )
+
+
+class Export(ReadView):
+    """What is kept about somebody."""
+
+    reads_as = "own_account"
+    shows = ExportAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """All that is kept about somebody: your own; anybody's for an administrator of every
+        room."""
+        return person_export.export(self.actor, get(self.actor, self.kwargs["id"]))
+
+
+class EraseBody(ActBody):
+    """Further names of theirs."""
+
+    example = {"words": ["Jojo", "Jo from the cave hut"]}
+    words = serializers.ListField(
+        child=serializers.CharField(max_length=120),
+        max_length=20,
+        required=False,
+        help_text="Further names, such as a nickname, each of 3 characters at least, to take out of"
+        " what people typed.",
+    )
+
+
+class ErasedAnswer(serializers.Serializer[Any]):
+    """Who is erased, by the number that stays."""
+
+    person = serializers.IntegerField()
+    still_named = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Names of items, kits or places that still contain theirs: rename those.",
+    )
+
+
+class Erase(UseCaseView):
+    """Somebody is erased."""
+
+    use_case = "erase_person"
+    body = EraseBody
+    answers = {200: ErasedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Erase names, telephone, address, sign-in, roles and tag of somebody; what they did stays
+        under their number. It is not undone. For an administrator of every room."""
+        return 200, erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
+
+    def kept(self, body: Any) -> Any:
+        """Without the names that are still in use."""
+        return {**body, "still_named": []} if "still_named" in body else body
+
+
+class RedactionAnswer(serializers.Serializer[Any]):
+    """What was moved."""
+
+    id = serializers.IntegerField()
+    rows = serializers.IntegerField(source="rows.count", help_text="How many rows were changed.")
+
+
+class Redactions(UseCaseView):
+    """Personal data is moved out of old rows."""
+
+    use_case = "erase_person"
+    answers = {201: RedactionAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put names, telephones and addresses of rows that were written before they were kept apart
+        where they can be erased. They read as before. For an administrator of every room."""
+        return 201, redaction.redact_landed(act)
+
+
+class MergeBody(ActBody):
+    example = {"into": 8}
+    into = serializers.IntegerField(min_value=1, help_text="The record that is kept, by id.")
+
+
+class Merge(UseCaseView):
+    use_case = "edit_person"
+    body = MergeBody
+    answers = {200: answers.PersonAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Keep one record of somebody who is on record twice."""
+        person = get(act.actor, self.kwargs["id"])
+        into = get(act.actor, data["into"])
+        kept = merging.merge(act, person, into)
+        if not act.actor.may("see_people", kept.home_room_id):
+            kept.phone = ""
+        return 200, kept

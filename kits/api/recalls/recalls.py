@@ -1,0 +1,252 @@
+"""Recalls: started, followed place by place, answered, ended."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from kits.api import answers, bodies
+from kits.api.stock.lots import BatchAnswer, ThingAnswer, with_batches
+from kits.api.stock.places import PlaceAnswer
+from kits.models import Certainty, Recall, RecallScope
+from kits.rules.recalls.certainty import Outcome, Unsettled
+from kits.services.lookup import find
+from kits.services.recalls import closing, recalls, status
+from kits.services.recalls.recalls import Answer
+from kits.services.recalls.status import Followed, RecallStatus
+
+
+class RecallAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    item = ThingAnswer()
+    scope = serializers.ChoiceField(RecallScope.choices)
+    number = serializers.CharField()
+    reference = serializers.CharField()
+    advice = serializers.CharField()
+    started_at = serializers.DateTimeField(source="entry.occurred_at")
+    closed_at = serializers.DateTimeField(
+        source="closed.occurred_at", default=None, allow_null=True
+    )
+    outcome = serializers.ChoiceField([*Outcome, ""], help_text="How it ended; empty while open.")
+    published_at = serializers.CharField(help_text="Where the maker withdrew it.")
+
+
+class FollowedAnswer(answers.WithPhones):
+    row = serializers.IntegerField(
+        source="row.pk",
+        allow_null=True,
+        help_text="To answer by; null where it came there after the start.",
+    )
+    place = PlaceAnswer()
+    certainty = serializers.ChoiceField(Certainty.choices, source="row.certainty", allow_null=True)
+    units_min = answers.made(
+        serializers.IntegerField,
+        lambda seen: seen.row.units_min if seen.row else 0,
+        help_text="When the recall started, at least.",
+    )
+    units_max = answers.made(
+        serializers.IntegerField,
+        lambda seen: seen.row.units_max if seen.row else seen.booked,
+        help_text="When the recall started, at most.",
+    )
+    booked = serializers.IntegerField(help_text="What is on record there now.")
+    quarantined = answers.made(
+        serializers.IntegerField, lambda seen: seen.row.quarantined if seen.row else 0
+    )
+    person = answers.PersonAnswer(
+        source="row.person", allow_null=True, help_text="Who has it, or answers for it."
+    )
+    told_at = answers.Moment(allow_null=True)
+    answer = answers.made(
+        serializers.ChoiceField,
+        lambda seen: seen.row.answer if seen.row else "",
+        choices=[*Answer, ""],
+    )
+    answered_by = serializers.CharField(source="row.answered_by.name", allow_null=True)
+    answered_at = answers.Moment(source="row.answered.occurred_at", allow_null=True)
+
+    def rooms(self, row: Followed) -> Iterable[int | None]:
+        """The home of the kit that the place is in, or its own room."""
+        kit = row.place.kit
+        return [kit.home_room_id if kit else row.place.room_id]
+
+
+class QuarantineAnswer(serializers.Serializer[Any]):
+    place = PlaceAnswer()
+    units = serializers.IntegerField()
+
+
+class GoneAnswer(serializers.Serializer[Any]):
+    how = serializers.CharField(help_text="used, sold, given, or how it was thrown out.")
+    certainty = serializers.ChoiceField(Certainty.choices)
+    trip = answers.TripAnswer(allow_null=True)
+    kit = serializers.CharField(source="kit.name", allow_null=True)
+    units = serializers.IntegerField()
+
+
+class UnsettledAnswer(DataclassSerializer):
+    shown = Unsettled
+    help_texts = {
+        "quarantined": "Units in quarantine.",
+        "elsewhere": "Units that are on record in kits.",
+        "unanswered": "Places where nobody has looked yet.",
+    }
+
+
+class _StandingPart(serializers.Serializer[Any]):
+    lots = BatchAnswer(many=True)
+    places = FollowedAnswer(many=True)
+    quarantine = QuarantineAnswer(many=True)
+    gone = GoneAnswer(many=True, help_text="No longer here: used, thrown out, sold, given away.")
+    unsettled = UnsettledAnswer(help_text="What is not accounted for yet.")
+
+
+class StandingAnswer(RecallAnswer, _StandingPart):
+    def to_representation(self, row: RecallStatus) -> Any:
+        """The recall, with what became of its batches."""
+        part = _StandingPart(row, context=self.context)
+        return {**RecallAnswer(row.recall).data, **part.data}
+
+
+class RecallQuery(PageQuery):
+    open = serializers.BooleanField(required=False)
+    item = serializers.IntegerField(required=False, min_value=1)
+
+
+class StartBody(ActBody):
+    example = {
+        "item": 4, "scope": "number", "number": "D1", "reference": "2035-3",
+        "advice": "Do not use; send back.",
+    }  # fmt: skip
+    item = serializers.IntegerField(min_value=1)
+    scope = serializers.ChoiceField(RecallScope.choices, default=RecallScope.NUMBER)
+    number = serializers.CharField(required=False, max_length=80, allow_blank=True)
+    reference = serializers.CharField(required=False, max_length=80, allow_blank=True)
+    advice = NoteField(required=False, max_length=500, allow_blank=True)
+
+
+class _RecallView(UseCaseView):
+    use_case = "recall"
+    answers = {200: StandingAnswer}
+
+    def recall(self) -> Recall:
+        """The recall that the address names."""
+        return recalls.find(self.kwargs["id"])
+
+    def standing(self, recall: Recall) -> RecallStatus:
+        """The state of a recall now, as far as whoever asks may see it."""
+        stands = status.of(recalls.find(recall.pk), self.actor)
+        with_batches(stands.lots)
+        return stands
+
+
+class Recalls(ListView, _RecallView):
+    query = RecallQuery
+    shows = RecallAnswer
+    filters = {"open": "closed__isnull", "item": "item"}
+    body = StartBody
+    answers = {201: StandingAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Recall]:
+        """Recalls, the newest first."""
+        return Recall.objects.select_related("item", "entry", "closed")
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record a maker's recall: quarantine what is here, list and inform who has the rest."""
+        recall = recalls.start(act, item=find.item(data.pop("item")), **data)
+        return 201, self.standing(recall)
+
+
+class OneRecall(ReadView, _RecallView):
+    shows = StandingAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One recall: who has units, who was informed, what they answered, what was used."""
+        return self.standing(self.recall())
+
+
+class RowBody(ActBody):
+    example = {"row": 31}
+    row = serializers.IntegerField(min_value=1, help_text="Of the places listed.")
+
+
+class RecallAnswerBody(bodies.HereBody, RowBody):
+    example = {"row": 31, "answer": "taken-out", "removed": 2}
+    answer = serializers.ChoiceField(list(Answer))
+    removed = serializers.IntegerField(
+        default=0, min_value=0, max_value=1_000_000, help_text="Units found and taken out."
+    )
+
+
+class AnswerRecall(_RecallView):
+    use_case = "answer_recall"
+    body = RecallAnswerBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say what was found in a place. What was taken out goes to quarantine."""
+        act = bodies.here(act, data)
+        recall = self.recall()
+        row = recalls.find_row(act.actor, recall, data["row"])
+        recalls.answer(act, row, Answer(data["answer"]), removed=data["removed"])
+        return 200, self.standing(recall)
+
+
+class MarkInformed(_RecallView):
+    body = RowBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that somebody was informed in another way, such as by phone."""
+        recall = self.recall()
+        recalls.mark_informed(act, recalls.find_row(act.actor, recall, data["row"]))
+        return 200, self.standing(recall)
+
+
+class CloseBody(ActBody):
+    example = {"outcome": "withdrawn", "published_at": "The maker's letter of 3 May"}
+    outcome = serializers.ChoiceField(list(Outcome))
+    published_at = serializers.CharField(
+        required=False,
+        max_length=300,
+        allow_blank=True,
+        help_text="Where the maker withdrew it: an address, or a letter and its date.",
+    )
+
+
+class Close(_RecallView):
+    use_case = "close_recall"
+    body = CloseBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """End a recall: finished, and its batches stay blocked for ever; or withdrawn by its maker,
+        and they are good again, unless another recall is about them."""
+        closed = closing.close(act, self.recall(), **data)
+        return 200, self.standing(closed)
+
+
+class Reopen(_RecallView):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Follow a recall again that was closed too early."""
+        opened = closing.reopen(act, self.recall())
+        return 200, self.standing(opened)
+
+
+class PutBackBody(ActBody):
+    example = {"shelf": "3"}
+    shelf = serializers.CharField(max_length=40, help_text="By id, or by the code of its label.")
+
+
+class PutBack(_RecallView):
+    use_case = "move"
+    body = PutBackBody
+    answers = {201: StandingAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move what a withdrawn recall had brought into quarantine back onto a shelf there."""
+        recall = self.recall()
+        closing.put_back(act, recall, find.shelf(act.actor, data["shelf"]))
+        return 201, self.standing(recall)

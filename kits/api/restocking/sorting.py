@@ -1,0 +1,305 @@
+"""Sorting: check contents, restock, take out what is out of date, borrow, reseal, count."""
+
+from typing import Any, cast
+
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import (
+    ActBody,
+    AnyField,
+    NoteField,
+    QuerySerializer,
+    StrictSerializer,
+)
+from gearroom.core.api.views import ReadView
+from kits.api import answers, bodies
+from kits.api.views import KitView
+from kits.models import Kit, Place
+from kits.rules.ledger.expiry import good_through
+from kits.rules.restocking.picking import TakeOut
+from kits.services.ledger import readiness, verdicts
+from kits.services.lookup import find
+from kits.services.restocking import adding, borrowing, sorting
+from kits.services.restocking.borrowing import BorrowLine
+from kits.services.restocking.sorting import PutIn, RestockDifference, RestockResult
+
+
+# ------------------------------------------------------------------------------ looking inside
+class LookInsideBody(bodies.LevelsBody):
+    example = {"levels": [{"section": "main", "item": 9, "level": "full"}]}
+    note = NoteField(required=False, max_length=300)
+
+
+class LookInside(KitView):
+    use_case = "look_inside"
+    body = LookInsideBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit's contents were checked and are as on record."""
+        kit = self.kit()
+        levels = bodies.loose_levels(kit, data.get("levels", []))
+        return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
+
+
+# ----------------------------------------------------------------------------------- restocking
+class RestockQuery(QuerySerializer):
+    through = serializers.DateField(
+        required=False,
+        help_text="What goes in lasts through this day; else through the kit's next trip.",
+    )
+
+
+def _plan(field: AnyField) -> sorting.Restock:
+    """The restock list that a field is shown in."""
+    return cast(sorting.Restock, field.root.instance)
+
+
+class ShelfName(serializers.CharField):
+    """The name of the shelf that a row of a restock list takes from."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(source="shelf", **more)
+
+    def to_representation(self, shelf: str) -> str:
+        """By the shelf's id."""
+        return _plan(self).shelves[int(shelf)].name
+
+
+class Destination(serializers.CharField):
+    """The name of the place that a row of a restock list goes to."""
+
+    def __init__(self) -> None:
+        super().__init__(source="*")
+
+    def to_representation(self, row: TakeOut) -> str:  # type: ignore[override]  # of a row
+        """By the list."""
+        return sorting.destination(_plan(self), row).name
+
+
+class _ItemRow(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="thing.id")
+    name = serializers.CharField(source="thing.name")
+
+
+class PutInAnswer(_ItemRow):
+    units = serializers.IntegerField(source="count")
+    lot = serializers.IntegerField(source="batch.id")
+    number = serializers.CharField(source="batch.number")
+    good_until = answers.made(serializers.DateField, good_through, source="batch", allow_null=True)
+    shelf = serializers.IntegerField()
+    shelf_name = ShelfName()
+    section = serializers.CharField()
+    instead_of = serializers.CharField(source="instead_of.name", allow_null=True)
+
+
+class TakeOutAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="batch.thing.id")
+    name = serializers.CharField(source="batch.thing.name")
+    units = serializers.IntegerField(source="count")
+    lot = serializers.IntegerField(source="batch.id")
+    number = serializers.CharField(source="batch.number")
+    section = serializers.CharField()
+    why = serializers.CharField()
+    to = Destination()
+
+
+class FillUpAnswer(_ItemRow):
+    section = serializers.CharField()
+    level = serializers.CharField(allow_null=True)
+    shelf_name = ShelfName(allow_null=True)
+
+
+class MissingAnswer(_ItemRow):
+    units = serializers.IntegerField(source="count")
+    below_minimum = serializers.BooleanField()
+
+
+class RestockAnswer(serializers.Serializer[Any]):
+    """A restock list, in the order of doing."""
+
+    kit = serializers.CharField(source="kit.name")
+    through = serializers.DateField()
+    take_out = TakeOutAnswer(source="list.take_out", many=True)
+    put_in = PutInAnswer(source="list.put_in", many=True)
+    fill_up = FillUpAnswer(source="list.fill_up", many=True)
+    missing = MissingAnswer(source="list.missing", many=True)
+    next_seal = answers.made(
+        serializers.CharField, sorting.next_seal_number, source="kit.room", allow_blank=True
+    )
+
+
+class DifferingBody(StrictSerializer):
+    item = serializers.IntegerField(min_value=1)
+    section = serializers.CharField(max_length=80)
+    instead = bodies.lines(
+        bodies.PutInBody,
+        required=False,
+        help_text="What went in; nothing where it was left out.",
+    )
+
+
+class RestockBody(ActBody):
+    example = {
+        "as_listed": False,
+        "extra": [{"lot": "12", "shelf": "3", "section": "main", "units": 2}],
+        "levels": [{"section": "main", "item": 9, "level": "full"}],
+    }  # fmt: skip
+    line = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="Only what this line of the kit list lacks, and nothing else: it is no check of"
+        " the kit, and ends no sorting.",
+    )
+    as_listed = serializers.BooleanField(default=True)
+    exceptions = bodies.lines(DifferingBody, required=False)
+    extra = bodies.lines(bodies.PutInBody, required=False)
+    levels = bodies.lines(
+        bodies.LevelBody,
+        required=False,
+        help_text="Without it all loose items were topped up.",
+    )
+    through = serializers.DateField(required=False)
+
+
+class RestockedAnswer(answers.WithEntry):
+    units_put_in = serializers.IntegerField()
+    units_taken_out = serializers.IntegerField()
+    verdict = answers.VerdictAnswer()
+
+
+class RestockView(ReadView, KitView):
+    use_case = "restock"
+    query = RestockQuery
+    shows = RestockAnswer
+    body = RestockBody
+    answers = {201: RestockedAnswer}
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What to take out, what to put in from which shelf, and what is not in stock."""
+        return sorting.restock_list(self.kit(), through=query.get("through"))
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put in what the list says, but for the exceptions; or what one line lacks."""
+        kit = self.kit()
+        if "line" in data:
+            done = adding.add(act, kit, data["line"], through=data.get("through"))
+        else:
+            done = self._restocked(act, kit, data)
+        return 201, {
+            "entry": done.entry,
+            "units_put_in": sum(put.units for put in done.put_in),
+            "units_taken_out": sum(leg.units for leg in done.taken_out),
+            "verdict": readiness.verdict(kit, data.get("through") or sorting.through_day(kit)),
+        }
+
+    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> RestockResult:
+        levels = data.get("levels")
+        return sorting.restock(
+            act,
+            kit,
+            as_listed=data["as_listed"],
+            exceptions=[
+                RestockDifference(
+                    find.item(row["item"]),
+                    section := find.section(kit, row["section"]),
+                    [put_in(act, kit, p, section) for p in row.get("instead", [])],
+                )
+                for row in data.get("exceptions", [])
+            ],
+            extra=[put_in(act, kit, row, None) for row in data.get("extra", [])],
+            levels=None if levels is None else bodies.loose_levels(kit, levels),
+            through=data.get("through"),
+        )
+
+
+def put_in(act: Act, kit: Kit, row: dict[str, Any], section: Place | None) -> PutIn:
+    """A batch from a shelf into a section, as the service takes it."""
+    if "section" in row or section is None:
+        section = find.section(kit, row.get("section", ""))
+    return PutIn(find.lot(row["lot"]), find.shelf(act.actor, row["shelf"]), section, row["units"])
+
+
+# ------------------------------------------------------------------------------------- the rest
+class TakeExpiredOut(KitView):
+    use_case = "take_expired_out"
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take out everything that may not stay inside."""
+        return 200, sorting.take_expired_out(act, self.kit())
+
+
+class BorrowLineBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40)
+    units = serializers.IntegerField(**bodies.UNITS)
+    from_section = serializers.CharField(required=False, max_length=80)
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class BorrowBody(ActBody):
+    example = {"giver": "DAY-02", "lines": [{"lot": "12", "units": 1}]}
+    giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
+    lines = bodies.lines(BorrowLineBody, allow_empty=False)
+    already_done = serializers.BooleanField(
+        default=False, help_text="A report of what happened, not a request: always recorded."
+    )
+
+
+class Borrow(KitView):
+    use_case = "borrow"
+    body = BorrowBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move items from another kit into this one."""
+        taker = self.kit()
+        giver = find.kit(act.actor, data["giver"])
+        lines = [
+            BorrowLine(
+                find.lot(row["lot"]),
+                find.section(giver, row.get("from_section", "")),
+                find.section(taker, row.get("section", "")),
+                row["units"],
+            )
+            for row in data["lines"]
+        ]
+        return 201, borrowing.borrow(act, giver, taker, lines, already_done=data["already_done"])
+
+
+class ResealBody(ActBody):
+    example = {"seal": "004711"}
+    seal = serializers.CharField(max_length=40)
+    section = serializers.CharField(required=False, max_length=80)
+    anyway = serializers.BooleanField(
+        default=False, help_text="Seal it although something that was used is not replaced."
+    )
+
+
+class ResealedAnswer(answers.WithEntry, answers.DaysAnswer):
+    seal = serializers.CharField()
+    to_sort = serializers.BooleanField(
+        help_text="It still needs sorting: nobody checked its contents since it came back."
+    )
+    verdict = answers.VerdictAnswer()
+
+
+class Reseal(KitView):
+    use_case = "reseal"
+    body = ResealBody
+    answers = {201: ResealedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a numbered seal on; with the dates for its tag, and the kit's verdict."""
+        kit = self.kit()
+        section = find.section(kit, data["section"]) if "section" in data else None
+        seal = sorting.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
+        kit = find.any_kit(kit.name)
+        return 201, {
+            "entry": seal.put_on,
+            "seal": seal.number,
+            "kit": kit,
+            "days": readiness.days_now(kit),
+            "to_sort": kit.to_sort_since is not None,
+            "verdict": verdicts.judged_one(kit).verdict,
+        }

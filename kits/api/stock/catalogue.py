@@ -1,0 +1,243 @@
+"""/api/v1/items/: items, their makers' codes and what can be used instead."""
+
+from typing import Any
+
+from django.db.models import Prefetch, Q, QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of, present
+from kits.api.fields import gtin_field
+from kits.models import Disposal, Item, Substitute
+from kits.rules.ledger.facts import Kind
+from kits.services.stock import catalogue
+
+KINDS = [kind.value for kind in Kind]
+CELSIUS: dict[str, Any] = {
+    "min_value": -90,
+    "max_value": 120,
+    "required": False,
+    "allow_null": True,
+}
+DAYS: dict[str, Any] = {"min_value": 1, "max_value": 36_500, "required": False, "allow_null": True}
+SMALL: dict[str, Any] = {
+    "min_value": 1,
+    "max_value": 1_000_000,
+    "required": False,
+    "allow_null": True,
+}
+
+
+class PackCodeAnswer(serializers.Serializer[Any]):
+    gtin = serializers.CharField(help_text="14 digits; shorter ones with zeros in front.")
+    units_per_pack = serializers.IntegerField()
+
+
+class SubstituteAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="instead_id")
+    name = serializers.CharField(source="instead.name")
+    note = serializers.CharField(allow_blank=True)
+
+
+class ItemAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    kind = serializers.ChoiceField(KINDS)
+    base_unit = serializers.CharField(help_text="The smallest unit counted.")
+    needs_date = serializers.BooleanField()
+    sterile = serializers.BooleanField()
+    by_eye = serializers.BooleanField()
+    latex = serializers.BooleanField()
+    child = serializers.BooleanField()
+    min_temp_c = serializers.IntegerField(allow_null=True)
+    max_temp_c = serializers.IntegerField(allow_null=True)
+    opened_life_days = serializers.IntegerField(allow_null=True)
+    check_every_days = serializers.IntegerField(allow_null=True)
+    check_question = serializers.CharField(allow_blank=True)
+    disposal = serializers.ChoiceField(Disposal.values)
+    volume_ml = serializers.IntegerField(allow_null=True)
+    mass_g = serializers.IntegerField(allow_null=True)
+    lead_time_days = serializers.IntegerField()
+    order_down_to = serializers.IntegerField(allow_null=True)
+    caution = serializers.CharField(allow_blank=True)
+    retired_on = serializers.DateField(allow_null=True)
+    revision = serializers.IntegerField()
+    pack_codes = PackCodeAnswer(many=True)
+    substitutes = SubstituteAnswer(many=True, help_text="What can be used instead, one for one.")
+
+
+class ItemBody(ActBody):
+    example = {
+        "name": "Gauze swab 10 × 10 cm", "kind": "consumable", "base_unit": "swab",
+        "needs_date": True, "sterile": True, "lead_time_days": 14, "order_down_to": 20,
+    }  # fmt: skip
+    name = serializers.CharField(max_length=120)
+    kind = serializers.ChoiceField(KINDS)
+    base_unit = serializers.CharField(
+        max_length=40, help_text="The smallest unit counted, such as swab, pair or tablet."
+    )
+    needs_date = serializers.BooleanField(required=False)
+    sterile = serializers.BooleanField(required=False)
+    by_eye = serializers.BooleanField(
+        required=False, help_text="Loose: not counted, but full, low or empty."
+    )
+    latex = serializers.BooleanField(required=False)
+    child = serializers.BooleanField(required=False, help_text="Made for children.")
+    min_temp_c = serializers.IntegerField(**CELSIUS)
+    max_temp_c = serializers.IntegerField(**CELSIUS)
+    opened_life_days = serializers.IntegerField(**DAYS)
+    check_every_days = serializers.IntegerField(**DAYS)
+    check_question = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    disposal = serializers.ChoiceField(Disposal.values, required=False)
+    volume_ml = serializers.IntegerField(**SMALL)
+    mass_g = serializers.IntegerField(**SMALL)
+    lead_time_days = serializers.IntegerField(min_value=0, max_value=1000, required=False)
+    order_down_to = serializers.IntegerField(
+        min_value=0, max_value=1_000_000, required=False, allow_null=True
+    )
+    caution = serializers.CharField(max_length=300, required=False, allow_blank=True)
+
+
+class ItemQuery(PageQuery):
+    search = serializers.CharField(required=False, max_length=120, help_text="Part of the name.")
+    kind = serializers.ChoiceField(KINDS, required=False)
+    by_eye = serializers.BooleanField(required=False)
+    sterile = serializers.BooleanField(required=False)
+    latex = serializers.BooleanField(required=False)
+    child = serializers.BooleanField(required=False)
+    gtin = gtin_field(required=False, help_text="Of one of its packs.")
+    retired = serializers.BooleanField(
+        required=False, default=False, help_text="Those retired, rather than those in use."
+    )
+
+
+class GtinBody(ActBody):
+    example = {"gtin": "09506000134352"}
+    gtin = gtin_field()
+
+
+class PackCodeBody(GtinBody):
+    example = {"gtin": "09506000134352", "units_per_pack": 5}
+    units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
+
+
+class InsteadBody(ActBody):
+    example = {"instead": 6}
+    instead = serializers.IntegerField(min_value=1, help_text="The item that can be used instead.")
+
+
+class SubstituteBody(InsteadBody):
+    example = {"instead": 6, "note": "Fold it once."}
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+def items() -> QuerySet[Item]:
+    """Items with all that is shown of them."""
+    instead = Substitute.objects.select_related("instead").order_by("instead__name")
+    return Item.objects.prefetch_related("pack_codes", Prefetch("substitutes", instead))
+
+
+class _ItemView(UseCaseView):
+    use_case = "edit_item"
+    answers = {200: ItemAnswer}
+
+    def item(self, pk: int | None = None) -> Item:
+        """The item that the address names, or another by id. Raises NotFound."""
+        return one_of(items(), "thing", self.kwargs["id"] if pk is None else pk)
+
+    def whole(self, row: Item) -> Item:
+        """It as it is now."""
+        return self.item(row.pk)
+
+
+class Items(ListView, _ItemView):
+    query = ItemQuery
+    shows = ItemAnswer
+    ordering = ("name",)
+    filters = {
+        "search": "name__icontains",
+        "kind": "kind",
+        "by_eye": "by_eye",
+        "sterile": "sterile",
+        "latex": "latex",
+        "child": "child",
+        "gtin": lambda actor, gtin: Q(pack_codes__gtin=catalogue.gtin14(gtin)),
+        "retired": present("retired_on"),
+    }
+    body = ItemBody
+    answers = {201: ItemAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Item]:
+        """The catalogue, by name."""
+        return items()
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add an item."""
+        return 201, self.whole(catalogue.add_item(act, **data))
+
+
+class OneItem(ReadView, _ItemView):
+    shows = ItemAnswer
+    method = "patch"
+    body = ItemBody
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One item."""
+        return self.item()
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Edit an item; kits that it concerns are judged again."""
+        return 200, self.whole(catalogue.edit_item(act, self.item(), **data))
+
+
+class RetireItem(_ItemView):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Retire an item: it is no longer bought, and what is left may be used up."""
+        return 200, self.whole(catalogue.retire_item(act, self.item()))
+
+
+class BringBackItem(_ItemView):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a retired item back into use."""
+        return 200, self.whole(catalogue.bring_back_item(act, self.item()))
+
+
+class PutPackCode(_ItemView):
+    body = PackCodeBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record how many units of an item a pack with a maker's GTIN holds."""
+        item = self.item()
+        catalogue.put_pack_code(act, item, **data)
+        return 200, self.whole(item)
+
+
+class RemovePackCode(_ItemView):
+    body = GtinBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Remove a GTIN from an item."""
+        item = self.item()
+        catalogue.remove_pack_code(act, item, data["gtin"])
+        return 200, self.whole(item)
+
+
+class PutSubstitute(_ItemView):
+    body = SubstituteBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record what can be used instead of an item, one for one and in one direction."""
+        item = self.item()
+        catalogue.put_substitute(act, item, self.item(data["instead"]), data.get("note", ""))
+        return 200, self.whole(item)
+
+
+class RemoveSubstitute(_ItemView):
+    body = InsteadBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Remove a substitute of an item."""
+        item = self.item()
+        catalogue.remove_substitute(act, item, self.item(data["instead"]))
+        return 200, self.whole(item)

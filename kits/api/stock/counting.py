@@ -1,0 +1,194 @@
+"""Counting, and correcting a mistake."""
+
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.openapi.member_rules import OneOf
+from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
+from gearroom.core.api.views import UseCaseView
+from kits.api import answers, bodies
+from kits.api.views import KitView
+from kits.models import Entry, Place
+from kits.services.custody import wrong_kit
+from kits.services.ledger import kit_summary, reversal
+from kits.services.lookup import find
+from kits.services.stock import counting
+
+COMPLETE = (
+    "Nothing else is there: of what is not named there is none. Else it was not counted and stays"
+    " as it is on record."
+)
+
+
+class FoundBody(StrictSerializer):
+    rules = (
+        OneOf(("lot", "item"), _("Specify either the batch (lot) or the item (item), not both.")),
+    )
+
+    lot = serializers.CharField(required=False, max_length=40)
+    item = serializers.IntegerField(required=False, min_value=1)
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(min_value=0, max_value=1_000_000)
+
+
+class CountKitBody(bodies.LevelsBody):
+    example = {
+        "found": [{"item": 4, "section": "main", "units": 6}],
+        "complete": True, "levels": [{"section": "main", "item": 9, "level": "low"}],
+    }  # fmt: skip
+    section = serializers.CharField(
+        required=False, max_length=80, help_text="Only this section; else the whole kit."
+    )
+    found = bodies.lines(FoundBody)
+    complete = serializers.BooleanField(default=False, help_text=COMPLETE)
+    preview = serializers.BooleanField(
+        default=False, help_text="Show the differences and write nothing."
+    )
+
+
+class CountShelfBody(ActBody):
+    example = {"shelf": "3", "found": [{"lot": "12", "units": 11}]}
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    found = bodies.lines(FoundBody)
+    complete = serializers.BooleanField(default=False, help_text=COMPLETE)
+    preview = serializers.BooleanField(default=False)
+
+
+class DifferenceAnswer(answers.LotUnits):
+    place = serializers.CharField(source="place.name")
+    booked = serializers.IntegerField()
+    found = serializers.IntegerField()
+    lot_assumed = serializers.BooleanField(source="assumed")
+
+
+class CountedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer(allow_null=True)
+    differences = DifferenceAnswer(many=True)
+
+
+class CountKit(KitView):
+    use_case = "count"
+    body = CountKitBody
+    answers = {200: CountedAnswer, 201: CountedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Count a kit or one of its sections."""
+        kit = self.kit()
+        if "section" in data:
+            places = [find.section(kit, data["section"])]
+        else:
+            places = list(kit.sections.all())
+        found = [
+            _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
+            for row in data["found"]
+        ]
+        levels = bodies.loose_levels(kit, data.get("levels", []))
+        return _count(act, places, found, data, levels)
+
+
+class CountShelf(UseCaseView):
+    use_case = "count"
+    body = CountShelfBody
+    answers = {200: CountedAnswer, 201: CountedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Count a shelf."""
+        shelf = find.shelf(act.actor, data["shelf"])
+        return _count(act, [shelf], [_count_line(row, shelf) for row in data["found"]], data, [])
+
+
+def _count_line(row: dict[str, Any], place: Place) -> counting.CountLine:
+    return counting.CountLine(
+        place,
+        row["units"],
+        lot=find.lot(row["lot"]) if "lot" in row else None,
+        item=find.item(row["item"]) if "item" in row else None,
+    )
+
+
+def _count(
+    act: Act,
+    places: list[Place],
+    found: list[counting.CountLine],
+    data: dict[str, Any],
+    levels: list[Any],
+) -> tuple[int, Any]:
+    if data["preview"]:
+        changed = counting.differences(places, found, complete=data["complete"], levels=levels)
+        return 200, {"entry": None, "differences": changed}
+    return 201, counting.count(act, places, found, complete=data["complete"], levels=levels)
+
+
+class ReverseBody(ActBody):
+    example = {"reason": "It was the wrong kit.", "together": True, "through": 118}
+    together = serializers.BooleanField(
+        required=False, default=False, help_text="Undo with it the later acts that build on it."
+    )
+    through = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="With `together`: the last entry of `later` as it was listed.",
+    )
+
+
+class LaterAnswer(serializers.Serializer[Any]):
+    entry = serializers.IntegerField()
+    kind = serializers.CharField()
+    when = serializers.DateTimeField()
+    who = serializers.CharField(allow_null=True)
+    text = serializers.CharField()
+
+    def to_representation(self, entry: Entry) -> Any:
+        """The act that an entry is of."""
+        return super().to_representation(kit_summary.act(entry))
+
+
+class ChangeAnswer(DataclassSerializer):
+    shown = kit_summary.Change
+
+
+class ReversedAnswer(serializers.Serializer[Any]):
+    entries = answers.EntryAnswer(many=True)
+    notices_taken_back = serializers.IntegerField()
+    later = LaterAnswer(many=True, help_text="The later acts that were undone with it.")
+    changes = ChangeAnswer(many=True, help_text="What is different now.")
+
+
+class Reverse(UseCaseView):
+    use_case = "take_back"  # whose act it was decides the rest
+    body = ReverseBody
+    answers = {201: ReversedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Correct a mistake: reverse the act that an entry belongs to. Where later acts build on
+        it, 409 `built-on` lists them; with `together` and `through` they are reversed too."""
+        return 201, reversal.reverse(
+            act, self.kwargs["id"], together=data["together"], through=data.get("through")
+        )
+
+
+class ReallyBody(ActBody):
+    example = {"kit": "DAY-02"}
+    kit = serializers.CharField(
+        max_length=40, help_text="The kit that it really was, by label code or name."
+    )
+
+
+class ReallyAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer(
+        allow_null=True, help_text="Null: that kit’s own record says so already, or went on since."
+    )
+
+
+class MoveToOtherKit(UseCaseView):
+    use_case = "take_back"
+    body = ReallyBody
+    answers = {201: ReallyAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Undo an act and record the same for the kit that it really was."""
+        return 201, wrong_kit.correct_kit(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))

@@ -1,0 +1,249 @@
+"""Batches: looked up, corrected, checked; and how a batch is shown."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
+from kits.api import answers
+from kits.models import Holding, Lot, LotFact
+from kits.rules.ledger.expiry import good_through
+from kits.services.ledger import readiness
+from kits.services.ledger.lots import normal, printed_expiry
+from kits.services.lookup import find
+from kits.services.lookup.own_side import receipts_of, without_strangers
+from kits.services.stock import corrections, instruments, views
+
+NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}
+
+
+class ThingAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    base_unit = serializers.CharField()
+
+
+class BatchAnswer(serializers.Serializer[Any]):
+    """A batch; several are judged together by `with_batches`."""
+
+    id = serializers.IntegerField()
+    item = ThingAnswer()
+    number = serializers.CharField(help_text="The maker's lot number; empty: not known.")
+    serial = serializers.CharField()
+    expiry = serializers.DateField(allow_null=True, help_text="The printed last good day.")
+    opened_on = serializers.DateField(allow_null=True)
+    good_until = answers.made(
+        serializers.DateField,
+        good_through,
+        source="batch",
+        allow_null=True,
+        help_text="The sooner of the printed day and that since it was opened.",
+    )
+    recall = serializers.IntegerField(source="recall_id", allow_null=True)
+    withheld = serializers.BooleanField(source="batch.withheld")
+    check_due = serializers.DateField(source="batch.check_due", allow_null=True)
+    check_passed = serializers.BooleanField(source="batch.check_passed", allow_null=True)
+
+    def to_representation(self, lot: Lot) -> Any:
+        """The lot, judged by now at the latest."""
+        return super().to_representation(lot if "batch" in vars(lot) else with_batches([lot])[0])
+
+
+def with_batches(lots: Iterable[Lot]) -> list[Lot]:
+    """Lots, which come with their items, each with its `batch` as the rules take it."""
+    lots = list(lots)
+    batches = readiness.batches(lots)
+    for lot in lots:
+        vars(lot)["batch"] = batches[lot.pk]
+    return lots
+
+
+def expiry_in(data: dict[str, Any], today: date) -> date | None:
+    """The last good day that a body gives, as a date or as it is printed; takes both out."""
+    printed, expiry = data.pop("expiry_printed", ""), data.pop("expiry", None)
+    read = printed_expiry(printed, today=today)
+    if read is not None and expiry is not None and expiry != read:
+        raise Invalid(
+            _(
+                "“%(printed)s” means %(day)s, but the expiry date sent is different. Send only "
+                "one of the two."
+            )
+            % {"printed": printed, "day": read.isoformat()},
+            field="expiry",
+        )
+    return read or expiry
+
+
+class LotBody(StrictSerializer):
+    """What is printed on a pack, as parts of a body."""
+
+    number = serializers.CharField(required=False, **NUMBER)
+    serial = serializers.CharField(required=False, **NUMBER)
+    expiry = serializers.DateField(required=False, allow_null=True)
+    expiry_printed = serializers.CharField(
+        required=False, max_length=40, help_text="As it is printed, such as EXP 05/2027."
+    )
+
+
+# -------------------------------------------------------------------------------------- looking up
+class LotQuery(PageQuery):
+    item = serializers.IntegerField(required=False, min_value=1)
+    number = serializers.CharField(required=False, max_length=80)
+    expiring_before = serializers.DateField(required=False)
+    recalled = serializers.BooleanField(required=False)
+    in_stock = serializers.BooleanField(
+        required=False, help_text="Only batches of which units are somewhere."
+    )
+
+
+class Lots(ListView):
+    query = LotQuery
+    shows = BatchAnswer
+    filters = {
+        "item": "item",
+        "number": lambda actor, number: Q(number=normal(number)),
+        "expiring_before": lambda actor, day: views.expiring_before(day),
+        "recalled": present("recall"),
+        "in_stock": lambda actor, wanted: _in_stock() if wanted else ~_in_stock(),
+    }
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Lot]:
+        """Batches, the newest first."""
+        return Lot.objects.select_related("item")
+
+    def whole_page(self, page: list[Lot]) -> Sequence[Lot]:
+        """The page's batches, judged together."""
+        return with_batches(page)
+
+
+def _in_stock() -> Q:
+    return Q(Exists(Holding.objects.on_hand().filter(lot=OuterRef("pk"))))
+
+
+class FactAnswer(serializers.Serializer[Any]):
+    number = serializers.CharField()
+    expiry = serializers.DateField(allow_null=True)
+    since = answers.Moment(source="entry.recorded_at", help_text="When it was recorded.")
+    entry = serializers.IntegerField(source="entry_id")
+    by = serializers.CharField(source="entry.person.name", allow_null=True)
+    reason = serializers.CharField(source="entry.reason")
+
+
+class ReceiptAnswer(serializers.Serializer[Any]):
+    entry = serializers.IntegerField(source="entry_id")
+    on = answers.Moment(source="entry.occurred_at")
+    units = serializers.IntegerField()
+    supplier = serializers.CharField()
+    price = serializers.DecimalField(12, 2, allow_null=True, help_text="For all of it.")
+    currency = serializers.CharField()
+
+
+class BatchPlaceAnswer(serializers.Serializer[Any]):
+    place = serializers.IntegerField(source="place_id")
+    name = serializers.CharField(source="place.name")
+    kind = serializers.CharField(source="place.kind")
+    kit = serializers.CharField(source="place.kit.name", allow_null=True)
+    units = serializers.IntegerField()
+
+
+class _BatchRecord(serializers.Serializer[Any]):
+    facts = FactAnswer(many=True, help_text="What was on record of it, the latest last.")
+    receipts = ReceiptAnswer(many=True, help_text="Empty for those who do not receive stock.")
+    places = BatchPlaceAnswer(many=True, help_text="Where it is, in one's own rooms.")
+
+
+class BatchWholeAnswer(BatchAnswer, _BatchRecord):
+    def to_representation(self, row: Any) -> Any:
+        """The batch, with what is on record of it."""
+        return {**BatchAnswer(row["lot"]).data, **_BatchRecord(row).data}
+
+
+class OneLot(ReadView):
+    shows = BatchWholeAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """A batch: what is and was believed of it, how it came, where it is."""
+        lot = find.lot(self.kwargs["id"])
+        facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
+        without_strangers(self.actor, [fact.entry for fact in facts])
+        held = (
+            Holding.objects.on_hand()
+            .filter(lot=lot, place__in=find.places_of(self.actor))
+            .select_related("place__kit")
+        )
+        receipts = receipts_of(self.actor, lot)
+        return {"lot": lot, "facts": facts, "receipts": receipts, "places": held}
+
+
+# -------------------------------------------------------------------------------------- correcting
+class CorrectBody(ActBody):
+    example = {"expiry_printed": "EXP 05/2035", "reason": "Read on the pack."}
+    number = serializers.CharField(required=False, **NUMBER)
+    expiry = serializers.DateField(required=False, allow_null=True)
+    expiry_printed = serializers.CharField(required=False, max_length=40)
+
+
+class CorrectedAnswer(answers.WithEntry):
+    lot = BatchAnswer()
+    booked_over = serializers.BooleanField(
+        help_text="Another batch had this identity already; all units are of that one now."
+    )
+
+
+class Correct(UseCaseView):
+    use_case = "correct_lot"
+    body = CorrectBody
+    answers = {200: CorrectedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put right a batch's number or date. A reason is needed."""
+        lot = find.lot(self.kwargs["id"])
+        says_date = "expiry" in data or "expiry_printed" in data
+        expiry = expiry_in(data, act.received_at.date())
+        done = corrections.correct(
+            act,
+            lot,
+            number=data.get("number"),
+            expiry=expiry if says_date else corrections.Keep.AS_IT_IS,
+        )
+        return 200, replace(done, lot=find.lot(done.lot.pk))
+
+
+# ---------------------------------------------------------------------------------------- checking
+class CheckBody(ActBody):
+    example = {"passed": True, "answer": "In the green", "checked_on": "2026-05-31"}
+    passed = serializers.BooleanField(help_text="The answer to the item's question.")
+    answer = serializers.CharField(required=False, max_length=200, allow_blank=True)
+    checked_on = serializers.DateField(required=False)
+    due_on = serializers.DateField(
+        required=False, help_text="When the next is due, if not after the item's interval."
+    )
+
+
+class CheckedAnswer(answers.WithEntry):
+    lot = BatchAnswer()
+    counts = serializers.BooleanField(help_text="False where a later check is on record.")
+
+
+def checked(act: Act, lot: Lot, data: dict[str, Any]) -> tuple[int, Any]:
+    """Record a check; with the instrument as it is then."""
+    done = instruments.check(act, lot, **data)
+    return 201, {"entry": done.entry, "lot": lot, "counts": done.check is not None}
+
+
+class CheckLot(UseCaseView):
+    use_case = "check_instrument"
+    body = CheckBody
+    answers = {201: CheckedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record a check of an instrument, wherever it is."""
+        return checked(act, find.lot(self.kwargs["id"]), data)

@@ -1,0 +1,75 @@
+"""Places: the shelves of a room, and the inner places that hold stock."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, UseCaseView, named
+from kits.models import INNER, Place
+from kits.services.lookup import find
+from kits.services.stock import shelves
+
+
+class PlaceAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    kind = serializers.CharField()
+    name = serializers.CharField()
+    room = serializers.CharField(source="room.name", default=None, allow_null=True)
+    kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
+    section = serializers.CharField(source="section_key", allow_blank=True)
+    position = serializers.IntegerField()
+    closed_on = serializers.DateField(allow_null=True)
+
+
+class PlaceQuery(PageQuery):
+    kind = serializers.ChoiceField(list(INNER), required=False)
+    room = serializers.CharField(required=False, max_length=80)
+
+
+class AddShelfBody(ActBody):
+    example = {"room": "main-store", "name": "C7", "position": 7}
+    room = serializers.CharField(max_length=80)
+    name = serializers.CharField(max_length=shelves.LONGEST_NAME)
+    position = serializers.IntegerField(required=False, min_value=0, max_value=100_000)
+
+
+class Places(ListView, UseCaseView):
+    query = PlaceQuery
+    shows = PlaceAnswer
+    filters = {"kind": "kind", "room": named(find.room, "room")}
+    use_case = "edit_shelf"
+    body = AddShelfBody
+    answers = {201: PlaceAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Place]:
+        """Shelves, kit sections and other inner places of one's rooms."""
+        return find.places_of(self.actor).filter(kind__in=INNER)
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add a shelf to a room."""
+        room = find.room(act.actor, data["room"])
+        return 201, shelves.add_shelf(act, room, data["name"], position=data.get("position"))
+
+
+class EditShelfBody(ActBody):
+    example = {"name": "C7 top", "position": 8}
+    name = serializers.CharField(required=False, max_length=shelves.LONGEST_NAME)
+    position = serializers.IntegerField(required=False, min_value=0, max_value=100_000)
+    close = serializers.BooleanField(required=False)
+
+
+class OneShelf(UseCaseView):
+    method = "patch"
+    use_case = "edit_shelf"
+    body = EditShelfBody
+    answers = {200: PlaceAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Rename a shelf, move it in the walking order, or close it."""
+        shelf = find.shelf(act.actor, self.kwargs["id"])
+        if data.pop("close", False):
+            return 200, shelves.close_shelf(act, shelf)
+        return 200, shelves.edit_shelf(act, shelf, **data)

@@ -1,0 +1,255 @@
+"""Stock: what is where; received, moved, sent and arrived, thrown out, opened."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext_lazy as _
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, UseCaseView, named, present
+from kits.api import answers
+from kits.api.bodies import UNITS, StockBody
+from kits.api.fields import currency_field, gtin_field, price_field
+from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
+from kits.api.stock.places import PlaceAnswer
+from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
+from kits.services.ledger.book import room_place
+from kits.services.lookup import find
+from kits.services.stock import disposing, opening, receiving, views
+
+PLACE: dict[str, Any] = {"max_length": 40}
+"""A place by id, or by the code of a shelf's or section's label."""
+
+
+# ----------------------------------------------------------------------------------- what is where
+class HoldingQuery(PageQuery):
+    room = serializers.CharField(
+        required=False, max_length=80, help_text="In it, its kits' sections included."
+    )
+    place = serializers.IntegerField(required=False, min_value=1)
+    kind = serializers.ChoiceField([kind.value for kind in INNER], required=False)
+    kit = serializers.CharField(required=False, max_length=40)
+    item = serializers.IntegerField(required=False, min_value=1)
+    lot = serializers.IntegerField(required=False, min_value=1)
+    expiring_before = serializers.DateField(required=False)
+    recalled = serializers.BooleanField(required=False)
+
+
+class HoldingAnswer(serializers.Serializer[Any]):
+    place = PlaceAnswer()
+    lot = BatchAnswer()
+    units = serializers.IntegerField()
+
+
+class Holdings(ListView):
+    query = HoldingQuery
+    shows = HoldingAnswer
+    ordering = ("lot__item__name", "id")
+    filters = {
+        "room": named(find.room, "place__room", "place__kit__room"),
+        "kit": named(find.kit, "place__kit"),
+        "kind": "place__kind",
+        "item": "lot__item",
+        "expiring_before": lambda actor, day: Q(
+            lot__in=Lot.objects.filter(views.expiring_before(day)).values("pk")
+        ),
+        "recalled": present("lot__recall"),
+        "place": "place",
+        "lot": "lot",
+    }
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
+        """What the inner places of one's rooms hold, by item."""
+        return (
+            Holding.objects.on_hand()
+            .filter(place__in=find.places_of(self.actor).values("pk"))
+            .select_related("place__room", "place__kit", "lot__item")
+        )
+
+    def whole_page(self, page: list[Holding]) -> Sequence[Holding]:
+        """The page's rows, their batches judged together."""
+        with_batches(row.lot for row in page)
+        return page
+
+
+# --------------------------------------------------------------------------- receiving and arriving
+class ReceiveBody(ActBody, LotBody):
+    example = {
+        "shelf": "3", "item": 4, "units": 24, "number": "D7", "expiry_printed": "05/2035",
+        "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
+    }  # fmt: skip
+    rules = (
+        AnyOf(("item", "pack_code"), _("Enter the item that arrived, or its pack code.")),
+        OneOf(
+            ("units", "packs"),
+            _("Enter either the number of units or the number of packs that arrived."),
+            "units",
+        ),
+        Needs(
+            "packs",
+            "pack_code",
+            _("The pack code determines how many units are in a pack: enter the pack code."),
+            "packs",
+        ),
+    )
+
+    shelf = serializers.CharField(**PLACE, help_text="By id, or by the code of its label.")
+    item = serializers.IntegerField(required=False, min_value=1)
+    units = serializers.IntegerField(required=False, **UNITS)
+    packs = serializers.IntegerField(required=False, **UNITS)
+    pack_code = gtin_field(
+        required=False, help_text="The pack's GTIN; it may be given in place of the item."
+    )
+    supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
+    price = price_field(required=False, allow_null=True, help_text="For all of it.")
+    currency = currency_field()
+
+
+class RemarkAnswer(DataclassSerializer):
+    shown = receiving.Remark
+
+
+class ReceivedAnswer(answers.WithEntry):
+    lot = BatchAnswer()
+    place = PlaceAnswer(help_text="The shelf; or quarantine, and a remark says why.")
+    units = serializers.IntegerField()
+    remarks = RemarkAnswer(many=True)
+
+
+class Receive(UseCaseView):
+    use_case = "receive"
+    body = ReceiveBody
+    answers = {201: ReceivedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take what a supplier delivered onto a shelf."""
+        shelf = find.shelf(act.actor, data.pop("shelf"))
+        expiry = expiry_in(data, receiving.today_in(shelf.room_now))
+        item = find.item(data.pop("item")) if "item" in data else None
+        return 201, receiving.receive(act, shelf=shelf, item=item, expiry=expiry, **data)
+
+
+class ArriveBody(StockBody):
+    example = {"lot": "12", "units": 2, "shelf": "3"}
+    shelf = serializers.CharField(**PLACE)
+
+
+class Arrive(UseCaseView):
+    use_case = "move"
+    body = ArriveBody
+    answers = {201: ReceivedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put what another room sent onto a shelf."""
+        shelf = find.shelf(act.actor, data["shelf"])
+        lot = find.lot(data["lot"])
+        return 201, receiving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
+
+
+# ------------------------------------------------------------------------------ moving and sending
+class MoveBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "to": "quarantine"}
+    source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")  # type: ignore[assignment]  # so the API names it
+    to = serializers.CharField(
+        **PLACE, help_text="Where it goes: a place, or “quarantine” or “training” of that room."
+    )
+
+
+class Move(UseCaseView):
+    use_case = "move"
+    body = MoveBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move units within a room."""
+        source = find.place(act.actor, data["source"])
+        return 201, receiving.move(
+            act,
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+            source=source,
+            target=_target(act, data["to"], source),
+        )
+
+
+def _target(act: Act, ref: str, source: Place) -> Place:
+    if ref in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
+        act.actor.require("move", source.room_now.pk)
+        return room_place(source.room_now, PlaceKind(ref))
+    return find.place(act.actor, ref)
+
+
+class SendBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "room": "cave-hut"}
+    source = serializers.CharField(**PLACE, help_text="The shelf it is on.")  # type: ignore[assignment]  # so the API names it
+    room = serializers.CharField(max_length=80, help_text="The gear room it goes to, by its slug.")
+
+
+class Send(UseCaseView):
+    use_case = "move"
+    body = SendBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Send units to another gear room."""
+        return 201, receiving.send(
+            act,
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+            source=find.place(act.actor, data["source"]),
+            room=find.any_room(data["room"]),
+        )
+
+
+# ------------------------------------------------------------------------ throwing out and opening
+class DisposeBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3", "reason": "Torn open."}
+    place = serializers.CharField(**PLACE)
+    disposal = serializers.ChoiceField(
+        Disposal.choices, required=False, help_text="The item's own way unless given."
+    )
+
+
+class Dispose(UseCaseView):
+    use_case = "dispose"
+    body = DisposeBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Throw units out. What is still good needs a reason."""
+        return 201, disposing.dispose(
+            act,
+            place=find.place(act.actor, data["place"]),
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+            disposal=Disposal(data["disposal"]) if "disposal" in data else None,
+        )
+
+
+class OpenBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3"}
+    place = serializers.CharField(**PLACE)
+
+
+class OpenedAnswer(answers.WithEntry):
+    lot = BatchAnswer(help_text="The batch that the opened units are of now.")
+
+
+class Open(UseCaseView):
+    use_case = "open"
+    body = OpenBody
+    answers = {201: OpenedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that units with a shortened life once opened were opened."""
+        return 201, opening.open_pack(
+            act,
+            place=find.place(act.actor, data["place"]),
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+        )

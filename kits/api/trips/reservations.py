@@ -1,0 +1,139 @@
+"""/api/v1/reservations/: kits reserved for trips."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, one_of, present
+from kits.api import answers
+from kits.models import Reservation
+from kits.services.lookup import find
+from kits.services.trips import reservations
+
+
+class ReservationAnswer(answers.WithPhones):
+    id = serializers.IntegerField()
+    kit = serializers.CharField(source="kit.name")
+    trip = answers.TripAnswer()
+    person = answers.PersonAnswer(allow_null=True)
+    made_at = answers.Moment(source="made.occurred_at")
+    released_at = answers.Moment(source="released.occurred_at", allow_null=True)
+
+    def rooms(self, row: Reservation) -> Iterable[int | None]:
+        """The kit's."""
+        return answers.rooms_of(row.kit)
+
+
+class ReservedAnswer(serializers.Serializer[Any]):
+    reservation = ReservationAnswer()
+    verdict = answers.VerdictAnswer(help_text="Of the kit as it is, through the trip's last day.")
+    out_beyond = answers.CheckoutAnswer(
+        allow_null=True, help_text="Who has the kit past the departure, as things are."
+    )
+
+
+class SwappedAnswer(serializers.Serializer[Any]):
+    goes = ReservedAnswer()
+    instead = ReservedAnswer(
+        allow_null=True, help_text="What the first kit took over from the one that goes."
+    )
+
+
+class ReservationQuery(PageQuery):
+    kit = serializers.CharField(required=False, max_length=60, help_text="Label code or name.")
+    trip = serializers.CharField(
+        required=False, max_length=130, help_text="By id or as source:reference."
+    )
+    person = serializers.IntegerField(required=False, min_value=1)
+    released = serializers.BooleanField(
+        required=False, default=False, help_text="Those released, rather than those in force."
+    )
+
+
+class ReserveBody(ActBody):
+    example = {"kit": "DAY-02", "trip": "bookings:118", "person": "7"}
+    kit = serializers.CharField(max_length=60, help_text="Label code or name.")
+    trip = serializers.CharField(max_length=130, help_text="By id or as source:reference.")
+    person = serializers.CharField(
+        required=False, max_length=40, help_text="Who of the trip takes it, by id or tag."
+    )
+
+
+class SwapBody(ActBody):
+    example = {"kit": "DAY-02"}
+    kit = serializers.CharField(max_length=60, help_text="The kit in hand: label code or name.")
+
+
+class _ReservationView(UseCaseView):
+    use_case = "reserve"
+    answers = {200: ReservationAnswer}
+
+    def visible(self) -> QuerySet[Reservation]:
+        """Reservations of the kits of one's rooms, and for trips from there."""
+        rows = Reservation.objects.select_related("kit", "trip", "person", "made", "released")
+        if self.actor.everywhere:
+            return rows
+        mine = self.actor.room_ids
+        return rows.filter(Q(kit__home_room__in=mine) | Q(trip__room__in=mine))
+
+    def reservation(self) -> Reservation:
+        """The one that the address names."""
+        return one_of(self.visible(), "reservation", self.kwargs["id"])
+
+
+class Reservations(ListView, _ReservationView):
+    query = ReservationQuery
+    shows = ReservationAnswer
+    filters = {
+        "kit": named(find.kit, "kit"),
+        "trip": named(find.trip, "trip"),
+        "person": "person",
+        "released": present("released"),
+    }
+    body = ReserveBody
+    answers = {200: ReservedAnswer, 201: ReservedAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Reservation]:
+        """Which kits are reserved for which trips, newest first."""
+        return self.visible()
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Reserve a kit for a trip; also one that will not be ready, with its reasons."""
+        done = reservations.reserve(
+            act,
+            find.kit(act.actor, data["kit"]),
+            find.trip(act.actor, data["trip"]),
+            person=find.person(act.actor, data["person"]) if "person" in data else None,
+        )
+        return 201 if done.entry else 200, done
+
+
+class OneReservation(ReadView, _ReservationView):
+    shows = ReservationAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One reservation."""
+        return self.reservation()
+
+
+class Release(_ReservationView):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Release a reservation."""
+        reservations.release(act, self.reservation())
+        return 200, self.reservation()
+
+
+class Swap(_ReservationView):
+    use_case = "check_out"
+    body = SwapBody
+    answers = {200: SwappedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Let the kit in hand go with the trip instead of the one reserved."""
+        planned = self.reservation()
+        in_hand = find.kit(act.actor, data["kit"])
+        return 200, reservations.swap(act, planned.kit, in_hand, planned.trip)

@@ -1,0 +1,291 @@
+"""/api/v1/trips/: trips of the booking system, and which kits to send with them."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import NotFound
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
+from kits.api import answers
+from kits.api.fields import hazards_field
+from kits.models import Kit, Trip
+from kits.rules.text.hazards import HAZARDS
+from kits.rules.trips.trips import Coverage, Stand
+from kits.services.lookup import find
+from kits.services.trips import due_times, proposals, trip_readiness, trips
+from kits.services.trips.trip_readiness import JudgedTrip
+from kits.services.trips.trips import TripFacts
+
+
+# ------------------------------------------------------------------------------------------ shapes
+class PromisedKit(serializers.Serializer[Any]):
+    reservation = serializers.IntegerField(source="reservation.pk")
+    kit = serializers.CharField(source="kit.name")
+    person = answers.PersonAnswer(source="reservation.person", allow_null=True)
+    stand = serializers.ChoiceField(
+        [stand.value for stand in Stand],
+        allow_null=True,
+        help_text="Its state for the trip; null once that is over or cancelled.",
+    )
+    verdict = answers.VerdictAnswer(
+        allow_null=True, help_text="The kit's verdict through the last day, for this trip."
+    )
+    out_with = answers.CheckoutAnswer(
+        source="checkout",
+        allow_null=True,
+        help_text="Who has it, on this trip or on something else.",
+    )
+
+
+class TripWholeAnswer(answers.WithPhones):
+    """A trip with the kits reserved for it, and its coverage."""
+
+    id = serializers.IntegerField(source="trip.pk")
+    source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
+    reference = serializers.CharField(source="trip.reference")
+    name = serializers.CharField(source="trip.name")
+    first_day = serializers.DateField(source="trip.first_day")
+    last_day = serializers.DateField(source="trip.last_day")
+    room = serializers.CharField(
+        source="trip.room.slug", allow_null=True, help_text="The gear room's slug."
+    )
+    departs_at = answers.Moment(source="trip.departs_at")
+    returns_at = answers.Moment(source="trip.returns_at")
+    people = serializers.IntegerField(source="trip.people")
+    hazards = serializers.ListField(
+        source="trip.hazards", child=serializers.ChoiceField(list(HAZARDS))
+    )
+    children = serializers.BooleanField(source="trip.children")
+    latex_free = serializers.BooleanField(source="trip.latex_free")
+    leader = answers.PersonAnswer(source="trip.leader", allow_null=True)
+    leader_name = serializers.CharField(source="trip.leader_name", allow_blank=True)
+    leader_phone = serializers.CharField(source="trip.leader_phone", allow_blank=True)
+    cancelled_at = answers.Moment(source="trip.cancelled_at", allow_null=True)
+    revision = serializers.IntegerField(source="trip.revision")
+    coverage = serializers.ChoiceField(
+        [coverage.value for coverage in Coverage],
+        allow_null=True,
+        help_text="Covered: every kit for it is ready or out on it. Waiting: one comes back in"
+        " time. Null once it is over or cancelled.",
+    )
+    lacking = answers.ReasonAnswer(
+        many=True, help_text="What the kits that count do not serve together."
+    )
+    kits = PromisedKit(source="promised", many=True, help_text="Those reserved for it.")
+
+    def rooms(self, row: JudgedTrip) -> Iterable[int | None]:
+        """The trip's."""
+        return [row.trip.room_id]
+
+
+class ClashAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField(source="other.kit.name")
+    reservation = serializers.IntegerField(source="reservation.pk")
+    other_reservation = serializers.IntegerField(source="other.pk")
+    other_trip = answers.TripAnswer(source="other.trip")
+
+
+class PutAnswer(serializers.Serializer[Any]):
+    told = serializers.ChoiceField(["created", "updated", "unchanged"], source="outcome")
+    trip = TripWholeAnswer()
+    clashes = ClashAnswer(
+        many=True, help_text="Its kits that are reserved for another trip on the same days."
+    )
+    released = serializers.ListField(
+        child=serializers.CharField(), help_text="Kits that a cancelled trip gave free."
+    )
+    due_changed = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Kits out on it that were due at its old return, and are due at the new one.",
+    )
+
+
+class ExtendBody(ActBody):
+    example = {"returns_at": "2035-06-01T18:00:00+01:00"}
+    returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
+
+
+class ExtendedAnswer(serializers.Serializer[Any]):
+    trip = TripWholeAnswer()
+    checkouts = answers.CheckoutAnswer(many=True, help_text="What is out on it, due then.")
+    clashes = ClashAnswer(many=True)
+
+
+class TripBody(ActBody):
+    example = {
+        "name": "Beck walk", "departs_at": "2035-05-31T08:00:00+01:00",
+        "returns_at": "2035-05-31T18:00:00+01:00", "people": 10, "room": "main-store",
+        "hazards": ["hill"], "leader_name": "Robin Example", "leader_phone": "01632 960 001",
+    }  # fmt: skip
+    name = serializers.CharField(max_length=160)
+    departs_at = serializers.DateTimeField()
+    returns_at = serializers.DateTimeField()
+    people = serializers.IntegerField(min_value=1, max_value=trips.MOST_PEOPLE)
+    room = serializers.CharField(
+        max_length=80, required=False, allow_null=True, help_text="A gear room: name or slug."
+    )
+    first_day = serializers.DateField(
+        required=False, allow_null=True, help_text="Left out: the day it departs, where the room is"
+    )
+    last_day = serializers.DateField(required=False, allow_null=True)
+    hazards = hazards_field()
+    children = serializers.BooleanField(default=False)
+    latex_free = serializers.BooleanField(default=False, help_text="Kits without latex only.")
+    leader = serializers.IntegerField(
+        min_value=1, required=False, allow_null=True, help_text="A person by id; or else by name:"
+    )
+    leader_name = serializers.CharField(max_length=120, default="", allow_blank=True)
+    leader_phone = serializers.CharField(max_length=40, default="", allow_blank=True)
+    cancelled = serializers.BooleanField(default=False)
+
+
+class TripQuery(PageQuery):
+    room = serializers.CharField(required=False, max_length=80)
+    source = serializers.CharField(required=False, max_length=40)  # type: ignore[assignment]  # so the API names it
+    on_or_after = serializers.DateField(required=False, help_text="Not over before this day.")
+    on_or_before = serializers.DateField(required=False, help_text="Begun by this day.")
+    cancelled = serializers.BooleanField(required=False)
+    leader = serializers.IntegerField(required=False, min_value=1)
+
+
+class KitNames(serializers.ListField):
+    """Kits by name."""
+
+    child = serializers.CharField()
+
+    def to_representation(self, kits: Iterable[Kit]) -> list[str]:
+        """In the order given."""
+        return [kit.name for kit in kits]
+
+
+class PassedOverAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField(source="kit.name")
+    reasons = answers.ReasonAnswer(many=True)
+
+
+class ProposalAnswer(serializers.Serializer[Any]):
+    trip = answers.TripAnswer()
+    promised = KitNames(help_text="Kits by name.")
+    proposed = KitNames()
+    suits = answers.made(
+        serializers.BooleanField,
+        lambda proposal: not proposal.lacking,
+        help_text="All of them together suit the trip.",
+    )
+    lacking = answers.ReasonAnswer(many=True)
+    passed_over = PassedOverAnswer(many=True)
+
+
+# ----------------------------------------------------------------------------------------- showing
+def with_kits(trip: Trip) -> JudgedTrip:
+    """A trip with the kits reserved for it, and its coverage."""
+    return trip_readiness.judge_trips([trip])[0]
+
+
+def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
+    """What a body says of a trip."""
+    if data.get("room") is not None:
+        data["room"] = find.room(act.actor, data["room"])
+    if data.get("leader") is not None:
+        data["leader"] = find.person(act.actor, data["leader"])
+    return TripFacts(**data)
+
+
+# ------------------------------------------------------------------------------------------- views
+class Trips(ListView, UseCaseView):
+    query = TripQuery
+    shows = TripWholeAnswer
+    ordering = ("departs_at", "id")
+    filters = {
+        "room": named(find.room, "room"),
+        "source": "source",
+        "on_or_after": "last_day__gte",
+        "on_or_before": "first_day__lte",
+        "cancelled": present("cancelled_at"),
+        "leader": "leader",
+    }
+    use_case = "edit_trip"
+    body = TripBody
+    answers = {201: PutAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Trip]:
+        """Trips from one's rooms, soonest departure first."""
+        return find.trips_of(self.actor)
+
+    def whole_page(self, page: list[Trip]) -> Sequence[JudgedTrip]:
+        """Trips with their kits, in a number of queries that does not grow with them."""
+        return trip_readiness.judge_trips(page)
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Make a trip by hand, under a reference of our own."""
+        done = trips.add_by_hand(act, facts_from(act, data))
+        return 201, {**vars(done), "trip": with_kits(done.trip)}
+
+
+class _TripView(UseCaseView):
+    use_case = "edit_trip"
+
+    def trip(self) -> Trip:
+        """The trip that the address names, of one's rooms."""
+        found = (
+            find.trips_of(self.actor)
+            .filter(source=self.kwargs["source"], reference=self.kwargs["reference"])
+            .first()
+        )
+        if found is None:
+            raise NotFound("trip", self.kwargs["reference"])
+        return found
+
+
+class OneTrip(ReadView, _TripView):
+    shows = TripWholeAnswer
+    method = "put"
+    body = TripBody
+    answers = {200: PutAnswer, 201: PutAnswer}
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One trip with the kits reserved for it."""
+        return with_kits(self.trip())
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a trip as a whole: it is made, changed, or left as it is."""
+        facts = facts_from(act, data)
+        done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
+        status = 201 if done.outcome == "created" else 200
+        return status, {**vars(done), "trip": with_kits(done.trip)}
+
+    def whole(self, row: Trip) -> JudgedTrip:
+        """A trip with its kits."""
+        return with_kits(row)
+
+    def whole_of(self, body: Any) -> Any:
+        """The trip, out of what putting it did."""
+        return body["trip"]
+
+
+class Extend(_TripView):
+    use_case = "set_due"
+    body = ExtendBody
+    answers = {200: ExtendedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Have a trip return at another time, and all that is out on it be due then."""
+        done = due_times.extend(act, self.trip(), data["returns_at"])
+        return 200, {**vars(done), "trip": with_kits(done.trip)}
+
+
+class Proposal(_TripView):
+    use_case = "look"
+    answers = {200: ProposalAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Propose the fewest free kits that suit the trip, and say why not the others."""
+        return 200, proposals.proposal(act.actor, self.trip())
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None

@@ -1,0 +1,312 @@
+"""Until when is it good: what a pack says, what an opened pack allows, what a day asks.
+
+A printed month is good through its last day, a printed day through that day. *Needs no date*
+(shears) and *date not known* are different things: the first has no limit, the second is a
+question that somebody must answer by looking at the pack.
+"""
+
+import calendar
+import re
+from collections.abc import Iterable
+from datetime import date, timedelta
+from functools import reduce
+
+from gearroom.core.rules.sentences import InvalidValue, Sentence, say
+from kits.rules.ledger.facts import Batch, Kind
+from kits.rules.ledger.reasons import ReasonCode
+
+WINDOW_YEARS = 50
+"""A date farther than this from today, either way, is a misprint or a misreading."""
+
+
+class PrintedDateError(InvalidValue):
+    """What was typed is not one date. The message says what to type.
+
+    `printed` is what was typed. `readings` are the last good days it could mean, earliest first,
+    when there is more than one; empty when there is none.
+    """
+
+    def __init__(self, printed: str, says: Sentence, readings: tuple[date, ...] = ()) -> None:
+        super().__init__(says)
+        self.printed = printed
+        self.readings = readings
+
+
+_MONTHS = {name.upper(): n for n, name in enumerate(calendar.month_name) if n}
+_MONTHS |= {name[:3]: n for name, n in _MONTHS.items()} | {"SEPT": 9}
+
+_MARK = re.compile(r"^(?:EXP(?:IRY|IRES|\.)?(?: DATE)?|USE BY|\(17\))[ :.]*", re.ASCII)
+_PART = re.compile(r"[0-9]+|[A-Z]+")
+_WHOLE = re.compile(r"(?:[0-9]+|[A-Z]+)(?:[ ./,-]*(?:[0-9]+|[A-Z]+))*", re.ASCII)
+
+# The orders of parts, by their shapes: Y a year of four digits, N one or two digits, A a
+# month's name. Each reading says what the parts are: y, m, d. Three short numbers are never
+# distinguished by their separator, since every separator is used for every order somewhere.
+_READINGS: dict[str, tuple[str, ...]] = {
+    "YNN": ("ymd",),
+    "NNY": ("dmy", "mdy"),
+    "NNN": ("dmy", "mdy", "ymd"),
+    "YN": ("ym",),
+    "NY": ("my",),
+    "NN": ("my",),
+    "AY": ("my",),
+    "YA": ("ym",),
+    "AN": ("my",),
+    "NAY": ("dmy",),
+    "NAN": ("dmy",),
+    "ANY": ("mdy",),
+    "YAN": ("ymd",),
+}
+
+
+def last_good_day(printed: str, *, today: date) -> date:
+    """Return the last day on which a pack with `printed` on it is good.
+
+    Reads `2027-05`, `2027-05-31`, `20270531`, `05/2027`, `05/27`, `MAY 2027`, `31 MAY 2027`,
+    `31.05.2027` with any of `. / - ,` and space between the parts, six digits in a row as the
+    GS1 `YYMMDD` (also with `(17)` before it), and `EXP` or `USE BY` in front. A year of two
+    digits is placed by the GS1 sliding window around `today`.
+
+    Raises `PrintedDateError` when it reads as no date or as more than one (`05/06/2027` is either
+    5 June or 6 May), or as one more than `WINDOW_YEARS` years from today.
+    """
+    text = _MARK.sub("", " ".join(printed.upper().split()))
+    if re.fullmatch(r"[0-9]{6}", text):
+        return gs1_last_good_day(text, today=today)
+    if re.fullmatch(r"[0-9]{8}", text):
+        text = f"{text[:4]}-{text[4:6]}-{text[6:]}"
+    if len(text) > 30 or not _WHOLE.fullmatch(text):
+        raise _unreadable(printed)
+    parts = _PART.findall(text)
+    readings = {
+        day
+        for order in _READINGS.get("".join(_shape(part) for part in parts), ())
+        if (day := _reading(order, parts, today)) is not None
+    }
+    if not readings:
+        raise _unreadable(printed)
+    if len(readings) > 1:
+        days = tuple(sorted(readings))
+        choices = [say("%(typed)s for %(day)s", typed=day.isoformat(), day=day) for day in days]
+        choice = reduce(
+            lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices
+        )
+        says = say(
+            "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
+            printed=printed,
+            choice=choice,
+        )
+        raise PrintedDateError(printed, says, days)
+    return _near(printed, readings.pop(), today)
+
+
+def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
+    """Return the last good day of a GS1 date, the six digits after `(17)`.
+
+    Day 00 is the month's last day. The century is the sliding window's: GS1 General
+    Specifications, section 7.12 (a year 51 or more above today's belongs to the last century, one
+    50 or more below to the next); day 00 as its definition of AI (17) has it.
+
+    Raises `PrintedDateError` when it is not six digits or no such day exists.
+    """
+    if not re.fullmatch(r"[0-9]{6}", yymmdd):
+        raise PrintedDateError(
+            yymmdd,
+            say(
+                "“%(printed)s” is not a GS1 date. A GS1 date has six digits: year, month, day.",
+                printed=yymmdd,
+            ),
+        )
+    year, month, day = (int(pair) for pair in re.findall("..", yymmdd))
+    try:
+        return _month_end(_year(year, today), month, day or None)
+    except ValueError:
+        raise PrintedDateError(
+            yymmdd,
+            say(
+                "“%(printed)s”, read as year, month and day, is not a valid date. Enter the "
+                "date as 2027-05-31, or as 2027-05 if only a month is printed.",
+                printed=yymmdd,
+            ),
+        ) from None
+
+
+def _shape(part: str) -> str:
+    if part.isalpha():
+        return "A" if part in _MONTHS else "?"
+    return {1: "N", 2: "N", 4: "Y"}.get(len(part), "?")
+
+
+def _reading(order: str, parts: list[str], today: date) -> date | None:
+    """The last good day if `parts` are in `order`, or None if that is no day."""
+    value = {
+        letter: _MONTHS.get(part) or int(part) for letter, part in zip(order, parts, strict=True)
+    }
+    year_part = parts[order.index("y")]
+    if len(year_part) == 1:
+        return None
+    year = _year(value["y"], today) if len(year_part) == 2 else value["y"]
+    try:
+        return _month_end(year, value["m"], value.get("d"))
+    except ValueError:
+        return None
+
+
+def _year(two_digits: int, today: date) -> int:
+    """The full year of two digits, by the GS1 sliding window."""
+    century, current = divmod(today.year, 100)
+    ahead = two_digits - current
+    if ahead >= 51:
+        century -= 1
+    elif ahead <= -50:
+        century += 1
+    return century * 100 + two_digits
+
+
+def _month_end(year: int, month: int, day: int | None) -> date:
+    """That day, or the month's last where no day is printed. Raises ValueError if there is none."""
+    first = date(year, month, 1)
+    return first.replace(day=calendar.monthrange(year, month)[1] if day is None else day)
+
+
+def _near(printed: str, day: date, today: date) -> date:
+    if abs(day.year - today.year) > WINDOW_YEARS:
+        raise PrintedDateError(
+            printed,
+            say(
+                "“%(printed)s” is in the year %(year)s. Check the year on the pack again.",
+                printed=printed,
+                year=day.year,
+            ),
+        )
+    return day
+
+
+def _unreadable(printed: str) -> PrintedDateError:
+    shown = printed if len(printed) <= 30 else printed[:29] + "…"
+    return PrintedDateError(
+        printed,
+        say(
+            "“%(printed)s” cannot be read as a date. Enter it as 2027-05-31, or as 2027-05 if "
+            "only a month and a year are printed.",
+            printed=shown,
+        ),
+    )
+
+
+def good_through(batch: Batch) -> date | None:
+    """Return the last day units of `batch` are good: the sooner of the printed date and, once
+    opened, the opening day plus its thing's opened life in days. None means no limit is known;
+    ask `date_known` whether that is because none is needed.
+    """
+    days = (batch.expiry, _opened_through(batch))
+    return min((day for day in days if day is not None), default=None)
+
+
+def _opened_through(batch: Batch) -> date | None:
+    life = batch.thing.opened_life_days
+    if batch.opened_on is None or life is None or life > (date.max - batch.opened_on).days:
+        return None
+    return batch.opened_on + timedelta(days=life)
+
+
+def date_known(batch: Batch) -> bool:
+    """Return whether the printed date is known, or none is needed."""
+    return batch.expiry is not None or not batch.thing.needs_date
+
+
+def must_be_dated(batch: Batch) -> bool:
+    """Return whether units without a known date never count: sterile things and medicines. Other
+    things whose date is not known count, with a note to look."""
+    return batch.thing.sterile or batch.thing.kind is Kind.MEDICINE
+
+
+def undated_grace_until(entered_on: date) -> date:
+    """Return the last day on which sterile units without a known date may stay in a kit whose
+    contents were entered on a day: dates rubbed off are met at set-up, many at a time."""
+    return entered_on + timedelta(days=1)
+
+
+def _limits(batch: Batch) -> Iterable[tuple[ReasonCode, date | None]]:
+    """Each fault that units have or come to have, gravest first, with the last day on which they
+    do not have it; None where they have it now."""
+    if batch.recalled:
+        yield ReasonCode.RECALLED, None
+    if batch.withheld:
+        yield ReasonCode.WITHHELD, None
+    if batch.check_passed is False:
+        yield ReasonCode.CHECK_FAILED, None
+    if must_be_dated(batch) and not date_known(batch) and batch.undated_until is None:
+        yield ReasonCode.DATE_NOT_KNOWN, None
+    if batch.expiry is not None:
+        yield ReasonCode.EXPIRED, batch.expiry
+    if (opened := _opened_through(batch)) is not None:
+        yield ReasonCode.OPENED_TOO_LONG, opened
+    if batch.undated_until is not None:
+        yield ReasonCode.DATE_NOT_KNOWN, batch.undated_until
+    if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
+        yield ReasonCode.CHECK_NOT_ANSWERED, None
+    if batch.check_due is not None:
+        yield ReasonCode.CHECK_DUE, batch.check_due
+
+
+_CHECKS = (ReasonCode.CHECK_FAILED, ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
+
+
+def _faults(batch: Batch, day: date) -> Iterable[ReasonCode]:
+    return (fault for fault, last in _limits(batch) if last is None or last < day)
+
+
+def why_not(batch: Batch, day: date) -> ReasonCode | None:
+    """Return why units of `batch` are not usable through `day`, gravest first; None if they are.
+
+    Beside the dates an instrument's last check must have been answered and passed, and the next
+    not be due before `day` (due on the day itself will do). An instrument that passed and has no
+    next due date has no limit from its checks.
+    """
+    return next(iter(_faults(batch, day)), None)
+
+
+def check_fault(batch: Batch, day: date) -> ReasonCode | None:
+    """Return why an instrument wants a check before it counts through `day`: the last one failed,
+    none was ever answered, or the next is due before `day`; None where it wants none."""
+    return next((fault for fault in _faults(batch, day) if fault in _CHECKS), None)
+
+
+def usable_through(batch: Batch, day: date) -> bool:
+    """Return whether units of `batch` count through `day`: see `why_not`. Once false for a day,
+    it is false for every later one."""
+    return why_not(batch, day) is None
+
+
+def usable_until(batch: Batch) -> date | None:
+    """Return the last day through which units of `batch` are usable: `date.max` where nothing
+    limits them, None where they are usable on no day."""
+    return soonest(last for _, last in _limits(batch))
+
+
+def soonest(days: Iterable[date | None]) -> date | None:
+    """Return the soonest of `days`, or None if one of them is; `date.max` of none."""
+    return min(days, key=lambda day: day or date.min, default=date.max)
+
+
+def may_be_put_in(
+    batch: Batch, today: date, *, list_signed: bool = True, training_stock: bool = False
+) -> ReasonCode | None:
+    """Return why units of `batch` may not be put into a kit today, or None if they may.
+
+    The same faults keep a kit from being cleared to go while such units are inside. An instrument
+    may be put in before its check is answered or when it is due: it is checked in the kit, and
+    until then does not count. `list_signed` says whether the kit list that asks for the thing is
+    signed today, which only a medicine needs. `training_stock` says whether the units were set
+    aside for training and the kit is not a training kit.
+    """
+    checked_inside = (ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
+    fault = next((x for x in _faults(batch, today) if x not in checked_inside), None)
+    if fault in (ReasonCode.RECALLED, ReasonCode.WITHHELD):
+        return fault
+    if training_stock:
+        return ReasonCode.TRAINING_STOCK
+    if batch.thing.kind is Kind.MEDICINE and not list_signed:
+        return ReasonCode.UNSIGNED_MEDICINE
+    return fault

@@ -1,0 +1,105 @@
+"""How long what is inside a kit lasts: the last days through which its minimums and its targets
+are met."""
+
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from operator import attrgetter
+
+from kits.rules.ledger.allocation import Allocation, Pool, entangled
+from kits.rules.ledger.expiry import soonest, usable_until
+from kits.rules.ledger.facts import Criticality, KitState, Line
+from kits.rules.ledger.kit_contents import counted_lines, inside
+
+Stock = dict[int, list[tuple[date, str, int]]]
+"""Usable units by thing id: the last day they are usable through, their place, their count."""
+
+
+@dataclass(frozen=True)
+class Lasting:
+    """The last days through which a kit's must-have lines, and all counted lines, have their
+    minimum, and all have what they carry: `date.max` where nothing limits it, None for no day."""
+
+    must_haves: date | None
+    minimums: date | None
+    targets: date | None
+
+
+def lasting(kit: KitState) -> Lasting:
+    """Return how long a kit's lines last.
+
+    A line that shares none of its things with another is judged by its own units; those that do
+    are tried together, by bisection over the days on which some unit's usefulness ends.
+    """
+    lines = counted_lines(kit)
+    stock: Stock = defaultdict(list)
+    for x in inside(kit):
+        until = None if x.training else usable_until(x.batch)
+        if until is not None:
+            stock[x.batch.thing.id].append((until, x.place, x.count))
+    wanting = [line for line in lines if line.never_below > 0]
+    must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
+    vital = _last_all(
+        must_haves, wanting, stock, Allocation.meet_minimums, attrgetter("never_below")
+    )
+    minimums = _last_all(
+        wanting, wanting, stock, Allocation.meet_minimums, attrgetter("never_below")
+    )
+    targets = _last_all(lines, lines, stock, Allocation.meet_all, attrgetter("target"))
+    return Lasting(vital, soonest([vital, minimums]), soonest([vital, minimums, targets]))
+
+
+def _last_all(
+    lines: Sequence[Line],
+    among: Sequence[Line],
+    stock: Stock,
+    meet: Callable[[Allocation], None],
+    wanted: Callable[[Line], int],
+) -> date | None:
+    """The last day through which each of `lines`, competing with `among`, gets what is wanted."""
+    shared = {line.id for line, tied in zip(among, entangled(among), strict=True) if tied}
+    alone = [
+        _enough_until(
+            wanted(line), [row for thing in line.usable_things for row in stock.get(thing, ())]
+        )
+        for line in lines
+        if line.id not in shared
+    ]
+    competing = [line for line in lines if line.id in shared]
+    return soonest([*alone, _all_met_until(competing, stock, meet, wanted)])
+
+
+def _enough_until(wanted: int, rows: list[tuple[date, str, int]]) -> date | None:
+    for until, _, count in sorted(rows, reverse=True):
+        wanted -= count
+        if wanted <= 0:
+            return until
+    return None
+
+
+def _all_met_until(
+    lines: Sequence[Line],
+    stock: Stock,
+    meet: Callable[[Allocation], None],
+    wanted: Callable[[Line], int],
+) -> date | None:
+    if not lines:
+        return date.max
+    things = {thing for line in lines for thing in line.usable_things}
+    rows = [(thing, *row) for thing in sorted(things) for row in stock.get(thing, ())]
+
+    def met(through: date) -> bool:
+        supply: Counter[Pool] = Counter()
+        for thing, until, place, count in rows:
+            if until >= through:
+                supply[thing, place] += count
+        allocation = Allocation(lines)
+        allocation.add(supply)
+        meet(allocation)
+        return all(allocation.got(i) >= wanted(line) for i, line in enumerate(lines))
+
+    days = sorted({until for _, until, _, _ in rows} | {date.max})
+    unmet = bisect_left(days, True, key=lambda day: not met(day))
+    return days[unmet - 1] if unmet else None

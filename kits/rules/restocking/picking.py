@@ -1,0 +1,227 @@
+"""What to take from which shelf: first expired, first out, among what is good for long enough.
+
+A restock list is worked out as if the kit and the shelf were one supply (see `allocation`), with
+what is inside the kit already given out first: so the kit gets as fit as that shelf can make it,
+with no more put in than that takes. Of what a line needs, its own thing goes in before what will
+do instead, and of a thing the batch that goes out of date first, a known date before one that is
+not known, then by shelf and batch id.
+"""
+
+import enum
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from kits.rules.ledger.allocation import BY_RANK, Allocation
+from kits.rules.ledger.expiry import date_known, good_through, may_be_put_in, usable_through
+from kits.rules.ledger.facts import Batch, KitState, Level, Line, Thing, Units
+from kits.rules.ledger.kit_contents import (
+    counted_lines,
+    home_line,
+    inside,
+    must_come_out,
+    usable_supply,
+    why_not_counted,
+)
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+
+
+class Swap(enum.StrEnum):
+    """Why units come out of a kit that might stay: the same line gets better ones."""
+
+    ENDS_TOO_SOON = "ends-too-soon"
+    CHECK_NEEDED = "check-needed"
+
+
+@dataclass(frozen=True)
+class PutIn:
+    """Units to put into a section for a line; `instead_of` is the line's own thing when another
+    will do instead, else None."""
+
+    line: Line
+    section: str
+    batch: Batch
+    shelf: str
+    count: int
+    instead_of: Thing | None = None
+
+    @property
+    def thing(self) -> Thing:
+        """What to put in."""
+        return self.batch.thing
+
+
+@dataclass(frozen=True)
+class TakeOut:
+    """Units to take out of a section. `why` is a `ReasonCode` for what may not stay; a `Swap` for
+    what is still good and goes back to its shelf once its replacement is in. `training` as of
+    the units: set aside for training."""
+
+    batch: Batch
+    section: str
+    count: int
+    why: ReasonCode | Swap
+    training: bool = False
+
+
+@dataclass(frozen=True)
+class FillUp:
+    """A line judged by eye that wants filling up: from which batch, on which shelf, or from none
+    that is in stock. `level` None: not known."""
+
+    line: Line
+    section: str
+    level: Level | None
+    batch: Batch | None
+    shelf: str | None
+
+    @property
+    def thing(self) -> Thing:
+        """What to fill up with."""
+        return self.line.thing
+
+
+@dataclass(frozen=True)
+class Missing:
+    """What a line still wants when all is put in: `count` units to its *carry*, and whether it
+    stays below its *never below*. Of lines of one rank that want the same thing, any may be the
+    one named."""
+
+    line: Line
+    count: int
+    below_minimum: bool
+
+    @property
+    def thing(self) -> Thing:
+        """What is not in stock."""
+        return self.line.thing
+
+
+@dataclass(frozen=True)
+class RestockList:
+    """What to do to a kit, in the order of doing: out, in, by eye; and what is not in stock."""
+
+    take_out: tuple[TakeOut, ...] = ()
+    put_in: tuple[PutIn, ...] = ()
+    fill_up: tuple[FillUp, ...] = ()
+    missing: tuple[Missing, ...] = ()
+
+
+def first_out(batch: Batch, shelf: str) -> tuple[date, bool, str, int]:
+    """Return the sort key of first expired, first out."""
+    return good_through(batch) or date.max, not date_known(batch), shelf, batch.id
+
+
+def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: date) -> RestockList:
+    """Return what makes `kit` as fit through `through` as the shelf can make it.
+
+    `shelf_units` are what may be taken, whatever its state; what may not go into a kit today, or
+    does not last through `through`, is passed over, and so are medicines when the kit's list is
+    not signed today. Sections that are out on their own get nothing. The list holds for the kit
+    and the shelf as given: follow it whole, or ask again.
+    """
+    signed = kit.signed and (kit.signed_until is None or kit.signed_until >= today)
+    stock = _in_order(shelf_units, through, today, signed)
+    lines = [line for line in counted_lines(kit) if line.section not in kit.away]
+    out = [(x, must_come_out(kit, x, today)) for x in inside(kit)]
+    staying = [x for x, fault in out if fault is None]
+    allocation = Allocation(lines)
+    allocation.add(usable_supply(staying, through))
+    allocation.meet_all()
+    allocation.add({(thing, _SHELF): sum(x.count for x in xs) for thing, xs in stock.items()})
+    allocation.meet_all()
+    put_in = _put_in(allocation, stock)
+    take_out = [
+        TakeOut(x.batch, x.place, x.count, why, x.training) for x, why in out if why is not None
+    ]
+    missing = [
+        Missing(line, line.target - got, below_minimum=got < line.never_below)
+        for line, got in zip(lines, map(allocation.got, range(len(lines))), strict=True)
+        if got < line.target
+    ]
+    return RestockList(
+        take_out=(*take_out, *_swapped(kit, staying, put_in, through)),
+        put_in=tuple(put_in),
+        fill_up=tuple(_fill_up(kit, stock)),
+        missing=tuple(missing),
+    )
+
+
+_SHELF = "\uffff"
+"""All shelves as one place, sorted after every section."""
+
+Stock = dict[int, list[Units]]
+"""What may be picked, by thing id, first expired first."""
+
+
+def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_signed: bool) -> Stock:
+    stock: Stock = defaultdict(list)
+    for x in shelf_units:
+        if x.count <= 0 or not usable_through(x.batch, through):
+            continue
+        fault = may_be_put_in(x.batch, today, list_signed=list_signed, training_stock=x.training)
+        if fault is None:
+            stock[x.batch.thing.id].append(x)
+    for units in stock.values():
+        units.sort(key=lambda x: first_out(x.batch, x.place))
+    return stock
+
+
+def _put_in(allocation: Allocation, stock: Stock) -> list[PutIn]:
+    """What the allocation has from the shelf, in the order of the list. Where lines share a
+    thing, the one of the first rank gets what goes out of date first."""
+    left = {thing: [(x, x.count) for x in reversed(units)] for thing, units in stock.items()}
+    put_in: dict[int, list[PutIn]] = {}
+    by_rank = sorted(
+        range(len(allocation.lines)),
+        key=lambda i: BY_RANK.index(allocation.lines[i].criticality),
+    )
+    for i in by_rank:
+        line = allocation.lines[i]
+        for (thing, place), count in sorted(allocation.held[i].items()):
+            if place != _SHELF:
+                continue
+            wanted = count
+            while wanted > 0:
+                x, there = left[thing].pop()
+                taken = min(wanted, there)
+                wanted -= taken
+                if taken < there:
+                    left[thing].append((x, there - taken))
+                instead_of = None if thing == line.thing.id else line.thing
+                put_in.setdefault(i, []).append(
+                    PutIn(line, line.section, x.batch, x.place, taken, instead_of)
+                )
+    return [row for i in sorted(put_in) for row in put_in[i]]
+
+
+def _swapped(
+    kit: KitState, staying: Iterable[Units], put_in: Iterable[PutIn], through: date
+) -> list[TakeOut]:
+    """Units that do not count through the day and whose line gets better ones: as many as it gets,
+    the first expired first."""
+    replaced: Counter[int] = Counter()
+    for row in put_in:
+        replaced[row.line.id] += row.count
+    swapped = []
+    for x in sorted(staying, key=lambda x: first_out(x.batch, x.place)):
+        fault, home = why_not_counted(x, through), home_line(kit, x)
+        if fault is None or home is None or not replaced[home.id]:
+            continue
+        count = min(x.count, replaced[home.id])
+        replaced[home.id] -= count
+        why: ReasonCode | Swap = Swap.ENDS_TOO_SOON if fault in OUT_OF_DATE else Swap.CHECK_NEEDED
+        if fault is ReasonCode.DATE_NOT_KNOWN:
+            why = fault
+        swapped.append(TakeOut(x.batch, x.place, count, why, x.training))
+    return swapped
+
+
+def _fill_up(kit: KitState, stock: Stock) -> Iterable[FillUp]:
+    for line in kit.lines:
+        level = kit.levels.get((line.section, line.thing.id))
+        if line.thing.by_eye and line.section not in kit.away and level is not Level.FULL:
+            first = next(iter(stock.get(line.thing.id, ())), None)
+            source = (first.batch, first.place) if first else (None, None)
+            yield FillUp(line, line.section, level, *source)

@@ -1,0 +1,415 @@
+"""A kit's time with people: it is taken out, passed on, handed back.
+
+Taking a kit out needs permission and can be refused. That a kit went, was passed on or is here are
+facts: they go on record whatever is there already, marked irregular where a rule was broken.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Unacceptable
+from gearroom.core.models import Person
+from gearroom.core.services.people import people
+from kits.models import (
+    AsFound,
+    Checkout,
+    Entry,
+    EntryKind,
+    Handover,
+    Kit,
+    Place,
+    Seal,
+    Trip,
+    WithheldKind,
+)
+from kits.rules.ledger.facts import Verdict, Weight
+from kits.rules.ledger.in_force import seal_holds
+from kits.rules.ledger.reasons import ReasonCode
+from kits.services.custody import going_short, use
+from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.kits import holds
+from kits.services.ledger import kit_state
+from kits.services.ledger.book import Book
+from kits.services.ledger.levels import LooseLevel
+from kits.services.lookup import promises, reporters
+from kits.services.lookup.holders import kit_is_out, open_checkout
+from kits.services.lookup.promises import refuse_ended
+from kits.services.notices import writing
+from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_promised
+
+
+@dataclass(frozen=True)
+class CheckOut:
+    """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
+    was before what is known of it since: then it is history, and changes nothing."""
+
+    kit: Kit
+    checkout: Checkout | None
+    entry: Entry
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class PassOn:
+    """A kit that was passed to another person on the way. `checkout` is None as for `CheckOut`."""
+
+    kit: Kit
+    checkout: Checkout | None
+    entry: Entry
+
+
+@dataclass(frozen=True)
+class CheckIn:
+    """A kit that was handed back. `checkout` is None where it was not out on record."""
+
+    kit: Kit
+    entry: Entry
+    checkout: Checkout | None
+    as_found: AsFound
+    use: "use.UseResult | None" = None
+    irregular: Sequence[ReasonCode] = field(default_factory=list)
+
+
+def check_out(
+    act: Act,
+    kit: Kit,
+    *,
+    person: Person | NotGiven | None = NOT_GIVEN,
+    trip: Trip | NotGiven | None = NOT_GIVEN,
+    due_at: datetime | NotGiven | None = NOT_GIVEN,
+    section: Place | None = None,
+    short_reason: str = "",
+    cleared_by: Person | None = None,
+    take_reason: str = "",
+    emergency: bool = False,
+    already_gone: bool = False,
+    irregular: Sequence[ReasonCode] = (),
+) -> CheckOut:
+    """Take a kit out to a person.
+
+    Without `trip` it goes for the one that `purpose.plan` finds, with None for none; without
+    `person` to whom it is reserved for that, or the trip's leader; without `due_at` it is due
+    when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
+    it goes though it is short, `cleared_by` who cleared it by telephone,
+    `take_reason` why it goes though it is reserved for another's trip.
+    `emergency` and `already_gone` are facts and always recorded; an emergency is for no trip, and
+    belongs to whoever reports it unless `person` says otherwise, with None nobody.
+    `irregular` are rules that the caller knows were broken. A fact claimed before the kit's latest
+    change of hands is written into its history, and changes nothing.
+
+    Raises Refused: `kit-is-out` (says who has it), `reserved-for-another` (says whose it is and
+    what would do), `trip-cancelled`, what `going_short.permit` raises; Unacceptable:
+    `who-takes-it`, `due-in-the-past`, `trip-is-over`.
+    """
+    fact = emergency or already_gone
+    irregular = list(irregular)
+    taker = _taker(act, person, emergency=emergency)
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        _require_right(act, kit, emergency=emergency, already_gone=already_gone)
+        if fact and book.is_late(kit, section):
+            return _into_history(book, kit, taker, trip, section, emergency, irregular)
+        if emergency:
+            trip, due_at = None, None
+        held = open_checkout(kit, section)
+        with_kit = open_checkout(kit) if section else None
+        for checkout in filter(None, (held, with_kit)):
+            if not fact:
+                raise kit_is_out(checkout)
+            irregular.append(ReasonCode.WAS_OUT)
+        going = plan(kit, person=taker, trip=trip, due_at=due_at, taken_at=act.received_at)
+        if fact:
+            irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
+        else:
+            _refuse_incomplete(act, going)
+            if section is None:
+                refuse_promised(act, going, take_reason)
+                irregular += [ReasonCode.RESERVED_FOR_ANOTHER] if going.others else []
+            going_short.permit(act, going, short_reason, cleared_by)
+        entry = book.post(
+            EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
+            kit=kit,
+            trip=going.trip,
+            irregular=irregular,
+            reason=take_reason,
+            detail={
+                "to": going.person.pk if going.person else None,
+                "due_at": going.due_at.isoformat() if going.due_at else None,
+                "through": going.verdict.through.isoformat(),
+                "reasons": [r.code for r in going.verdict.reasons],
+                "section": section.section_key if section else None,
+                "short_reason": short_reason,
+                "cleared_by": cleared_by.pk if cleared_by else None,
+                "take_reason": take_reason,
+                "already_gone": already_gone,
+            },
+        )
+        if held is not None:
+            _close(held, entry)
+        checkout = _open(entry, going, section, short_reason)
+        if kit.lost_since is not None:
+            holds.mark_found(book, kit)
+        going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
+        if emergency or irregular:
+            writing.notify_keepers(entry, "emergency" if emergency else "irregular", kit=kit)
+    return CheckOut(kit, checkout, entry, going.verdict)
+
+
+def _taker(act: Act, person: Person | NotGiven | None, *, emergency: bool) -> Person | None:
+    """Who takes a kit. Where nobody is named in an emergency, it is whoever reports it, but no
+    program. Raises Unacceptable (`who-takes-it`) for a program."""
+    if isinstance(person, NotGiven):
+        acting = act.person if emergency else None
+        return None if acting is None or people.is_program(acting) else acting
+    if person is not None and people.is_program(person):
+        raise Unacceptable(
+            "who-takes-it",
+            _("%(person)s is a program and cannot take out a kit. Choose who is taking it out.")
+            % {"person": person.name},
+        )
+    return person
+
+
+def _open(entry: Entry, going: Plan, section: Place | None, short_reason: str) -> Checkout:
+    """Write the checkout of a kit that goes by an entry, and who has it from then on."""
+    checkout = Checkout.objects.create(
+        kit=going.kit,
+        section=section,
+        person=going.person,
+        trip=going.trip,
+        reservation=going.reservation,
+        out_at=entry.occurred_at,
+        due_at=max(going.due_at, entry.occurred_at) if going.due_at else None,
+        opened_by=entry,
+        emergency=entry.kind == EntryKind.EMERGENCY,
+        short_reason=short_reason,
+    )
+    Handover.objects.create(
+        checkout=checkout, person=going.person, since=entry.occurred_at, entry=entry
+    )
+    return checkout
+
+
+def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -> None:
+    if emergency:
+        act.actor.require("emergency")
+    elif already_gone:
+        act.actor.require("report_gone", kit.home_room_id, kit.room_id)
+    else:
+        act.actor.require("check_out", kit.room_id)
+
+
+def _refuse_incomplete(act: Act, going: Plan) -> None:
+    """Refuse a request without a person who takes the kit, or due before it begins."""
+    kit = going.kit
+    if going.person is None:
+        raise Unacceptable(
+            "who-takes-it",
+            _(
+                "%(kit)s is not reserved for anybody. Scan the guide's tag or choose who is "
+                "taking it out."
+            )
+            % {"kit": kit.name},
+        )
+    refuse_ended(going.trip)
+    if going.due_at is not None and going.due_at <= act.received_at:
+        raise Unacceptable(
+            "due-in-the-past",
+            _("The due time has already passed. Enter a time in the future."),
+        )
+
+
+def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:
+    """The rules that a kit broke which went all the same, at an instant."""
+    broken = [ReasonCode(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    if going.trip is not None and promises.ended(going.trip, now=at):
+        cancelled = going.trip.cancelled_at is not None
+        broken.append(ReasonCode.TRIP_CANCELLED if cancelled else ReasonCode.TRIP_OVER)
+    if emergency:
+        broken.append(ReasonCode.EMERGENCY)
+    elif going.others:
+        broken.append(ReasonCode.RESERVED_FOR_ANOTHER)
+    return broken
+
+
+def _into_history(
+    book: Book,
+    kit: Kit,
+    person: Person | None,
+    trip: Trip | NotGiven | None,
+    section: Place | None,
+    emergency: bool,
+    irregular: Sequence[ReasonCode],
+) -> CheckOut:
+    """Record that a kit was out before its latest change of hands; who has it now stays."""
+    going = plan(kit, person=person, trip=None if trip is NOT_GIVEN else trip, due_at=None)
+    entry = book.post(
+        EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
+        kit=kit,
+        trip=going.trip,
+        irregular=[
+            *irregular,
+            ReasonCode.OUT_OF_ORDER,
+            *([ReasonCode.EMERGENCY] if emergency else []),
+        ],
+        detail={
+            "to": going.person.pk if going.person else None,
+            "due_at": None,
+            "section": section.section_key if section else None,
+        },
+    )
+    writing.notify_keepers(entry, "irregular", kit=kit)
+    return CheckOut(kit, None, entry, going.verdict)
+
+
+def _close(held: Checkout, entry: Entry, as_found: str = "") -> None:
+    held.in_at = max(entry.occurred_at, held.out_at)
+    held.closed_by = entry
+    held.as_found = as_found
+    held.save(update_fields=["in_at", "closed_by", "as_found"])
+
+
+def check_in(
+    act: Act,
+    kit: Kit,
+    *,
+    as_found: AsFound = AsFound.SORT_LATER,
+    section: Place | None = None,
+    seal_seen: str = "",
+    used: Sequence[use.UseLine] = (),
+    levels: Sequence[LooseLevel] = (),
+    sharps_or_blood: bool = False,
+    wet: bool = False,
+    wrong: str = "",
+    photo: bytes = b"",
+    incident: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
+) -> CheckIn:
+    """Hand a kit back, in whatever room and whoever brings it; never refused for its content.
+
+    `seal_seen` is the number read off the seal (its last three characters are enough); one that
+    is not on record means the kit was opened. `used` is written against the checkout's trip.
+    `wrong` says what is wrong with it, and `photo` is a JPEG that shows it. Claimed before the
+    kit's latest change of hands, it is history: what was used then is written, and who has the kit
+    now, where, and whether it waits to be sorted stay as they are.
+    """
+    irregular: list[ReasonCode] = []
+    act.actor.require("check_in")
+    with Book(act) as book:
+        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+        late = book.is_late(kit, section)
+        held = None if late else open_checkout(kit, section)
+        if late:
+            irregular.append(ReasonCode.OUT_OF_ORDER)
+        elif held is None:
+            irregular.append(ReasonCode.WAS_NOT_OUT)
+        seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
+        seal_fits = late or seal_holds(seal.number if seal else None, seal_seen)
+        if not seal_fits:
+            as_found, broken = _by_seal(as_found, seal_seen)
+            irregular += broken
+        if used or remarks.mixed_with:
+            as_found = AsFound.OPENED
+        entry = book.post(
+            EntryKind.CHECK_IN,
+            kit=kit,
+            room=act.room or kit.room,
+            trip=held.trip if held else None,
+            checkout=held,
+            irregular=irregular,
+            detail={
+                "as_found": as_found,
+                "seal_seen": seal_seen,
+                "sharps_or_blood": sharps_or_blood,
+                "section": section.section_key if section else None,
+                "before": {"room": kit.room_id},
+            },
+        )
+        if not late:
+            _arrive(book, kit, held, entry, section, as_found)
+        done = None
+        if used or levels:
+            done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
+        write_remarks(book, kit, remarks, held)
+        if wet:
+            holds.withhold_kit(book, kit, WithheldKind.DRYING, "")
+        if wrong or photo:
+            holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
+        if irregular:
+            writing.notify_keepers(entry, "irregular", kit=kit)
+    return CheckIn(kit, entry, held, as_found, done, irregular)
+
+
+def _by_seal(as_found: AsFound, number: str) -> tuple[AsFound, list[ReasonCode]]:
+    """How a kit came back whose seal is not the one on record, by the number that was read off it
+    (or none), and the rules that this breaks."""
+    if as_found in kit_state.CLOSED and number:
+        return AsFound.OPENED, [ReasonCode.SEAL_NOT_THE_ONE]
+    if as_found == AsFound.SEALED:
+        return AsFound.SORT_LATER, [ReasonCode.NO_SEAL_ON_RECORD]
+    return as_found, []
+
+
+def _arrive(
+    book: Book,
+    kit: Kit,
+    held: Checkout | None,
+    entry: Entry,
+    section: Place | None,
+    as_found: AsFound,
+) -> None:
+    """Set that a kit is here, as it came back, in the room of its entry."""
+    if held is not None:
+        _close(held, entry, as_found)
+    if section is None and entry.room is not None:
+        kit.room = entry.room
+    if kit.lost_since is not None:
+        holds.mark_found(book, kit)
+    if as_found not in kit_state.CLOSED:
+        kit.to_sort_since = entry.occurred_at
+    if as_found == AsFound.OPENED:
+        book.break_seals(entry, [section] if section else list(kit.sections.all()))
+    kit.save(update_fields=["room", "to_sort_since"])
+
+
+def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
+    """Record that a kit was passed to another person on the way.
+
+    That somebody has it who had it already is recorded too, and changes nothing. Where the book
+    does not show the kit out, it is recorded as having gone out to them, irregular: nobody judged
+    it before it went.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        reporters.require(act.actor, "pass", kit)
+        held = open_checkout(kit)
+        if book.is_late(kit):
+            passed = book.post(
+                EntryKind.PASS,
+                kit=kit,
+                irregular=[ReasonCode.OUT_OF_ORDER],
+                detail={"from": None, "to": person.pk},
+            )
+            writing.notify_keepers(passed, "irregular", kit=kit)
+            return PassOn(kit, None, passed)
+        if held is None:
+            unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
+            taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
+            return PassOn(kit, taken.checkout, taken.entry)
+        entry = book.post(
+            EntryKind.PASS,
+            kit=kit,
+            trip=held.trip,
+            checkout=held,
+            detail={"from": held.person_id, "to": person.pk},
+        )
+        Handover.objects.create(
+            checkout=held, person=person, since=max(entry.occurred_at, held.out_at), entry=entry
+        )
+        held.person = person
+        held.save(update_fields=["person"])
+    return PassOn(kit, held, entry)

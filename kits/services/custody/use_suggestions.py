@@ -1,0 +1,78 @@
+"""What was probably used from a kit: the items that kits of its list were used for most."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from django.db.models import Sum
+
+from gearroom.core import clock
+from kits.models import Item, Kit, ListLine, Movement, PlaceKind
+from kits.rules.custody.use import may_come_back
+from kits.rules.ledger.facts import Kind
+
+MOST_FIRST = 8
+_LOOK_BACK = timedelta(days=730)
+
+
+@dataclass(frozen=True)
+class Pouch:
+    """One section of a kit: what is counted in it, and what is loose."""
+
+    key: str
+    name: str
+    counted: Sequence[Item]
+    by_eye: Sequence[Item]
+
+
+@dataclass(frozen=True)
+class UseSuggestions:
+    """The items used most, likeliest first, then all others by pouch in the list's order.
+    `lasting` are those of them that may come back after they went with a casualty."""
+
+    first: Sequence[Item]
+    pouches: Sequence[Pouch]
+    lasting: Sequence[Item] = ()
+
+
+def suggest(kit: Kit) -> UseSuggestions:
+    """What to offer for choosing what was used: at most eight items first, counted over
+    two years of all kits that follow the same list."""
+    lines = list(
+        ListLine.objects.filter(section__version=kit.list_version_id)
+        .select_related("item", "section")
+        .order_by("section__position", "section", "position", "id")
+    )
+    counted = {line.item_id: line.item for line in lines if not line.item.by_eye}
+    rows = (
+        Movement.objects.filter(
+            to_place__kind=PlaceKind.USED,
+            lot__item__in=counted,
+            entry__kit__list_version__packing_list=kit.list_version.packing_list_id,
+            entry__occurred_at__gte=clock.now() - _LOOK_BACK,
+        )
+        .values_list("lot__item")
+        .annotate(total=Sum("units"))
+        .order_by("-total", "lot__item")
+    )
+    used = [item for item, _ in rows]
+    first = [counted[item] for item in (used + [i for i in counted if i not in used])]
+    first = first[:MOST_FIRST]
+    shown = {item.pk for item in first}
+    pouches: dict[str, tuple[str, list[Item], list[Item]]] = {}
+    for line in lines:
+        _, plain, by_eye = pouches.setdefault(line.section.key, (line.section.name, [], []))
+        if line.item.by_eye:
+            by_eye.append(line.item)
+        elif line.item_id not in shown:
+            shown.add(line.item_id)
+            plain.append(line.item)
+    return UseSuggestions(
+        first,
+        [
+            Pouch(key, name, plain, by_eye)
+            for key, (name, plain, by_eye) in pouches.items()
+            if plain or by_eye
+        ],
+        [i for i in counted.values() if may_come_back(Kind(i.kind), sterile=i.sterile)],
+    )

@@ -1,0 +1,137 @@
+"""Keeping a kit back and letting it go again: drying, something wrong, laid up, lost."""
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.models import Room
+from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
+from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger.kit_state import iso
+from kits.services.lookup import reporters
+from kits.services.lookup.holders import kit_is_out, open_checkouts
+from kits.services.notices import writing
+from kits.services.text import wording
+
+
+def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: bytes = b"") -> Entry:
+    """Keep a kit back. Anyone may say that something is wrong with it; `photo` is a JPEG of it."""
+    if kind in (WithheldKind.RECALL, WithheldKind.FAILED_CHECK):
+        raise Invalid(
+            _(
+                "“%(label)s” is the result of a recall or a check and cannot be set by hand. "
+                "Start the recall, or record the check."
+            )
+            % {"label": wording.withheld(kind)},
+            field="kind",
+        )
+    with kit_book(act, kit) as (book, kit):
+        reporters.require(act.actor, "withhold", kit)
+        return withhold_kit(book, kit, kind, note, photo)
+
+
+def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: bytes = b"") -> Entry:
+    """Write into an open book that a kit is kept back; reported twice it is on hold once, and
+    both reports are on record."""
+    entry = book.post(EntryKind.WITHHOLD, kit=kit, reason=note, detail={"kind": kind})
+    if photo:
+        Photo.objects.create(entry=entry, jpeg=photo)
+    Withholding.objects.get_or_create(
+        kit=kit, kind=kind, released=None, defaults={"note": note, "since": entry}
+    )
+    if kind == WithheldKind.SOMETHING_WRONG:
+        writing.notify_keepers(entry, "something-wrong", kit=kit)
+    return entry
+
+
+def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
+    """Let a kept-back kit go again. Raises Refused: `not-withheld`, `count-first`."""
+    with kit_book(act, kit) as (book, kit):
+        act.actor.require("release", kit.home_room_id)
+        kept = Withholding.objects.open().filter(kit=kit, kind=kind)
+        if not kept.exists():
+            raise Refused(
+                "not-withheld",
+                _("%(kit)s is not on hold for “%(label)s”. There is nothing to release.")
+                % {"kit": kit.name, "label": wording.withheld(kind)},
+            )
+        if kind == WithheldKind.MIXED:
+            raise Refused(
+                "count-first",
+                _("Nobody knows what is in %(kit)s. Count everything in it to release it.")
+                % {"kit": kit.name},
+            )
+        entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
+        kept.update(released=entry)
+    return entry
+
+
+def lay_up(act: Act, kit: Kit) -> Entry:
+    """Put a kit away for the season: it keeps quiet and does not go out. Not while it is out."""
+    with kit_book(act, kit) as (book, kit):
+        act.actor.require("lay_up", kit.home_room_id)
+        for held in open_checkouts(kit):
+            raise kit_is_out(held)
+        if kit.laid_up_since is not None:
+            raise Refused(
+                "laid-up-already", _("%(kit)s is already in storage.") % {"kit": kit.name}
+            )
+        entry = book.post(EntryKind.LAY_UP, kit=kit)
+        kit.laid_up_since = entry.occurred_at
+        kit.save(update_fields=["laid_up_since"])
+    return entry
+
+
+def wake(act: Act, kit: Kit) -> Entry:
+    """Take a laid-up kit into use again; it must be looked inside before it is fit."""
+    with kit_book(act, kit) as (book, kit):
+        act.actor.require("lay_up", kit.home_room_id)
+        if kit.laid_up_since is None:
+            raise Refused("not-laid-up", _("%(kit)s is not in storage.") % {"kit": kit.name})
+        entry = book.post(EntryKind.WAKE, kit=kit)
+        kit.laid_up_since = None
+        kit.to_sort_since = kit.to_sort_since or entry.occurred_at
+        kit.save(update_fields=["laid_up_since", "to_sort_since"])
+    return entry
+
+
+def mark_lost(act: Act, kit: Kit) -> Entry:
+    """Record that a kit cannot be found. Who had it stays on record; a later scan finds it."""
+    with kit_book(act, kit) as (book, kit):
+        reporters.require(act.actor, "report_lost", kit)
+        entry = book.post(EntryKind.LOST, kit=kit, detail={"lost_since": iso(kit.lost_since)})
+        if kit.lost_since is None:
+            kit.lost_since = entry.occurred_at
+            kit.save(update_fields=["lost_since"])
+            writing.notify_keepers(entry, "lost", kit=kit)
+    return entry
+
+
+def find_again(act: Act, kit: Kit) -> Entry:
+    """Record that a lost kit was found; it waits to be looked inside."""
+    with kit_book(act, kit) as (book, kit):
+        reporters.require(act.actor, "report_lost", kit)
+        return mark_found(book, kit)
+
+
+def mark_found(book: Book, kit: Kit) -> Entry:
+    """Write into an open book that a kit was found."""
+    entry = book.post(
+        EntryKind.FOUND,
+        kit=kit,
+        detail={"lost_since": iso(kit.lost_since)},
+    )
+    if kit.lost_since is not None:
+        kit.lost_since = None
+        kit.to_sort_since = kit.to_sort_since or entry.occurred_at
+        kit.save(update_fields=["lost_since", "to_sort_since"])
+    return entry
+
+
+def judge_by_room(act: Act, room: Room, changed: frozenset[str]) -> None:
+    """Judge the kits at home in a room again, where it is stricter now, or less, or its today is
+    another."""
+    if not {"expired_always_stops", "time_zone"} & changed:
+        return
+    with Book(act) as book:
+        book.lock(*Kit.objects.filter(home_room=room).values_list("pk", flat=True))

@@ -1,0 +1,133 @@
+"""State of a kit that follows from its entries, worked out from them: for writing it again and for
+the audit."""
+
+from datetime import date, datetime
+
+from gearroom.core import clock
+from kits.models import AsFound, Entry, EntryKind, Kit
+from kits.models.details import BuildDetail, CheckInDetail, KitDetail, ResealDetail
+from kits.services.ledger import facts
+
+_MAY_SORT = (
+    EntryKind.LOOK_INSIDE,
+    EntryKind.RESTOCK,
+    EntryKind.COUNT,
+    EntryKind.BUILD,
+    EntryKind.RESEAL,
+)
+CLOSED = (AsFound.SEALED, AsFound.CLOSED)
+"""How a kit comes back that nobody opened: its contents are what they were."""
+
+_WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
+
+
+def iso(when: date | None) -> str | None:
+    """A day or an instant as an entry's detail keeps it."""
+    return when.isoformat() if when else None
+
+
+def moment(text: str | None) -> datetime | None:
+    """An instant out of an entry's detail."""
+    return datetime.fromisoformat(text) if text else None
+
+
+def last_look(kit: Kit) -> tuple[date | None, int | None]:
+    """When the kit was last looked inside, as a local date, and by whom.
+
+    A look is an entry whose detail says `looked_inside` and that was not reversed.
+    """
+    entry = (
+        Entry.objects.filter(kit=kit, detail__looked_inside=True, reversed_by__isnull=True)
+        .order_by("-occurred_at", "-id")
+        .first()
+    )
+    if entry is None:
+        return None, None
+    return clock.local_date(entry.occurred_at, kit.home_room.time_zone), entry.person_id
+
+
+def rewrite_looks(kit: Kit) -> None:
+    """Store again when and by whom a kit was last looked inside."""
+    kit.looked_inside_on, kit.looked_inside_by_id = last_look(kit)
+    kit.save(update_fields=["looked_inside_on", "looked_inside_by"])
+
+
+def sorted_now(kit: Kit) -> None:
+    """Let a kit wait no longer to be sorted, in the transaction of the entry that says so."""
+    kit.to_sort_since = None
+    kit.save(update_fields=["to_sort_since"])
+    rewrite_looks(kit)
+
+
+def _ends_sorting(entry: Entry) -> bool:
+    """Whether an act is the end of sorting: a look inside (or at a seal that is whole), and what
+    says of itself that all contents were checked. In an earlier edition, whose entries do not say
+    `ends_sorting`, a seal alone ended it and building a kit did not."""
+    if entry.kind == EntryKind.RESEAL:
+        whole = facts.section_key(entry) is None
+        return whole and entry.detail_as(ResealDetail).get("ends_sorting", True)
+    if entry.kind == EntryKind.BUILD:
+        return entry.detail_as(BuildDetail).get("ends_sorting", False)
+    return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
+
+
+def to_sort_since(kit: Kit) -> datetime | None:
+    """Since when a kit waits to be sorted: from being handed back other than closed, or else woken
+    or found after it was lost, until its contents were checked (see `_ends_sorting`); acts taken
+    back left out."""
+    since: datetime | None = None
+    lost = False
+    acts = Entry.objects.filter(
+        kit=kit, kind__in=(*_MAY_SORT, *_WAITS, EntryKind.LOST), reversed_by__isnull=True
+    ).order_by("id")
+    for entry in acts.iterator(chunk_size=500):
+        if facts.is_history(entry):
+            continue
+        if entry.kind in _MAY_SORT:
+            if _ends_sorting(entry):
+                since = None
+        elif entry.kind == EntryKind.CHECK_IN:
+            if entry.detail_as(CheckInDetail)["as_found"] not in CLOSED:
+                since = entry.occurred_at
+        elif entry.kind == EntryKind.WAKE or (entry.kind == EntryKind.FOUND and lost):
+            since = since or entry.occurred_at
+        lost = entry.kind == EntryKind.LOST or (lost and entry.kind != EntryKind.FOUND)
+    return since
+
+
+def lost_since(kit: Kit) -> datetime | None:
+    """Since when a kit cannot be found: from its first report after it was last found."""
+    acts = Entry.objects.filter(kit=kit, reversed_by__isnull=True)
+    found = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
+    reports = acts.filter(kind=EntryKind.LOST, pk__gt=found.pk if found else 0)
+    first = reports.order_by("id").first()
+    return first.occurred_at if first else None
+
+
+def laid_up_since(kit: Kit) -> datetime | None:
+    """Since when a kit is put away for the season; None while it is in use."""
+    kinds = (EntryKind.LAY_UP, EntryKind.WAKE)
+    acts = Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
+    last = acts.order_by("-id").first()
+    return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
+
+
+def room_id(kit: Kit) -> int:
+    """The room that a kit is in: where it was handed back last, or moved home to since."""
+    first: int | None = None
+    moves = Entry.objects.filter(kit=kit, kind__in=(EntryKind.CHECK_IN, EntryKind.KIT))
+    for entry in moves.order_by("-id").select_related("reversed_by").iterator(chunk_size=50):
+        counts = not hasattr(entry, "reversed_by")
+        if facts.is_history(entry):
+            continue
+        if entry.kind == EntryKind.CHECK_IN and facts.section_key(entry) is None:
+            if counts and entry.room_id is not None:
+                return entry.room_id
+            first = entry.detail_as(CheckInDetail)["before"]["room"]
+        elif entry.kind == EntryKind.KIT:
+            moved = entry.detail_as(KitDetail)
+            if moved["what"] == "moved-home":
+                if counts:
+                    return moved["after"][1]
+                first = moved["before"][1]
+    return kit.room_id if first is None else first

@@ -1,0 +1,347 @@
+"""Ready? Loads kits as the rules judge them, and stores with each until when it is."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date, datetime
+
+from django.db import transaction
+from django.db.models import Max, Min, Prefetch
+
+from gearroom.core import clock
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Holding,
+    InstrumentCheck,
+    Item,
+    Kit,
+    LevelFact,
+    ListLine,
+    Lot,
+    Movement,
+    Place,
+    Reservation,
+    Substitute,
+    Trip,
+    Withholding,
+)
+from kits.rules.ledger.expiry import date_known, must_be_dated, undated_grace_until
+from kits.rules.ledger.facts import (
+    Batch,
+    Criticality,
+    Kind,
+    KitState,
+    Level,
+    Line,
+    LivesIn,
+    Thing,
+    TripNeeds,
+    Units,
+    Verdict,
+)
+from kits.rules.ledger.readiness import EDITION, FitDays, first_expiry, fit_days, judge
+
+
+def thing_of(item: Item) -> Thing:
+    """An item as the rules see it."""
+    return Thing(
+        id=item.pk,
+        name=item.name,
+        kind=Kind(item.kind),
+        needs_date=item.needs_date,
+        sterile=item.sterile,
+        by_eye=item.by_eye,
+        latex=item.latex,
+        child=item.child,
+        min_temp_c=item.min_temp_c,
+        max_temp_c=item.max_temp_c,
+        opened_life_days=item.opened_life_days,
+        check_question=item.check_question,
+    )
+
+
+def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
+    """Lots as the rules see them, by id, with their latest checks and whether they are kept back.
+
+    The lots must come with their items.
+    """
+    lots = list(lots)
+    ids = [lot.pk for lot in lots]
+    checked = [lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT]
+    checks: dict[int, InstrumentCheck] = {}
+    if checked:
+        latest = InstrumentCheck.objects.filter(
+            lot__in=checked, entry__reversed_by__isnull=True
+        ).values("lot")
+        newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
+        checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
+    kept_back = set(Withholding.objects.open().filter(lot__in=ids).values_list("lot_id", flat=True))
+    things = {lot.item_id: thing_of(lot.item) for lot in lots}
+    return {
+        lot.pk: as_batch(lot, things[lot.item_id], checks.get(lot.pk), on_hold=lot.pk in kept_back)
+        for lot in lots
+    }
+
+
+def as_batch(lot: Lot, thing: Thing, check: InstrumentCheck | None, *, on_hold: bool) -> Batch:
+    """A lot as the rules see it, with its latest check if it is an instrument."""
+    return Batch(
+        id=lot.pk,
+        thing=thing,
+        number=lot.number or lot.serial,
+        expiry=lot.expiry,
+        opened_on=lot.opened_on,
+        recalled=lot.recall_id is not None,
+        withheld=on_hold,
+        check_due=check.due_on if check else None,
+        check_passed=check.passed if check else None,
+    )
+
+
+def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
+    """What inner places hold, by place id: batches with counts, soonest expiry first."""
+    rows = list(
+        Holding.objects.on_hand()
+        .filter(place__in=list(places))
+        .order_by("place", "lot__expiry", "lot")
+        .values_list("place_id", "lot_id", "units")
+    )
+    # Each batch and thing once: many kits hold the same few hundred.
+    lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows})
+    known = batches(lots) if rows else {}
+    held: dict[int, list[tuple[Batch, int]]] = defaultdict(list)
+    for place, lot, units in rows:
+        held[place].append((known[lot], units))
+    return held
+
+
+def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
+    """The lines of kit list versions, by version id."""
+    rows = list(
+        ListLine.objects.filter(section__version__in=list(version_ids))
+        .select_related("item", "section")
+        .order_by("section__position", "section", "position", "id")
+    )
+    instead: dict[int, set[int]] = defaultdict(set)
+    for item_id, other in Substitute.objects.filter(
+        item__in={row.item_id for row in rows}
+    ).values_list("item_id", "instead_id"):
+        instead[item_id].add(other)
+    things = {row.item_id: thing_of(row.item) for row in rows}
+    lines: dict[int, list[Line]] = defaultdict(list)
+    for row in rows:
+        lines[row.section.version_id].append(
+            Line(
+                id=row.pk,
+                section=row.section.key,
+                thing=things[row.item_id],
+                carry=row.carry,
+                never_below=row.never_below,
+                criticality=Criticality(row.criticality),
+                instead=frozenset(instead[row.item_id]),
+            )
+        )
+    return {version: tuple(rows) for version, rows in lines.items()}
+
+
+def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
+    """Kits as the rules judge them, by id; the number of queries does not grow with the kits."""
+    kits = list(
+        Kit.objects.filter(pk__in=list(kit_ids))
+        .select_related("list_version", "home_room")
+        .defer("list_version__signed_page")
+        .prefetch_related(
+            "sections",
+            Prefetch("withholdings", Withholding.objects.open()),
+        )
+    )
+    keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
+    held = units_in(keys)
+    lines = lines_of({kit.list_version_id for kit in kits})
+    levels = _levels(keys)
+    graces = _graces(kit for kit in kits if any(_undated(held, p) for p in kit.sections.all()))
+    away = set(
+        Checkout.objects.open().filter(section__in=keys).values_list("section_id", flat=True)
+    )
+    return {
+        kit.pk: KitState(
+            id=kit.pk,
+            name=kit.name,
+            lines=lines.get(kit.list_version_id, ()),
+            units=tuple(
+                Units(batch, p.section_key, count)
+                for p in kit.sections.all()
+                for batch, count in held.get(p.pk, ())
+            ),
+            levels={
+                (p.section_key, item): level
+                for p in kit.sections.all()
+                for item, level in levels.get(p.pk, {}).items()
+            },
+            away=frozenset(p.section_key for p in kit.sections.all() if p.pk in away),
+            lives_in=LivesIn(kit.lives_in),
+            serves_people=kit.list_version.people,
+            serves_days=kit.list_version.days,
+            hazards=frozenset(kit.list_version.hazards),
+            signed_until=kit.list_version.signed_until,
+            signed=kit.list_version.signed_by_id is not None,
+            looked_inside_on=kit.looked_inside_on,
+            look_interval_days=kit.look_interval_days,
+            training=kit.training,
+            laid_up=kit.laid_up_since is not None,
+            lost=kit.lost_since is not None,
+            waiting_to_be_sorted=kit.to_sort_since is not None,
+            withheld=tuple(w.kind for w in kit.withholdings.all()),
+            contents_entered=kit.contents_entered,
+            expired_always_stops=kit.home_room.expired_always_stops,
+            undated_grace_until=graces.get(kit.pk),
+        )
+        for kit in kits
+    }
+
+
+def _undated(held: dict[int, list[tuple[Batch, int]]], place: Place) -> bool:
+    rows = held.get(place.pk, ())
+    return any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
+
+
+def _graces(kits: Iterable[Kit]) -> dict[int, date]:
+    """Until when each of these kits may hold sterile things without a date: through the day after
+    its contents were entered."""
+    at_home = {kit.pk: kit.home_room.time_zone for kit in kits}
+    entered = contents_entered(at_home) if at_home else {}
+    return {
+        pk: undated_grace_until(clock.local_date(at, at_home[pk])) for pk, at in entered.items()
+    }
+
+
+def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
+    levels: dict[int, dict[int, Level]] = defaultdict(dict)
+    for fact in LevelFact.objects.newest_in(places):
+        levels[fact.section_id][fact.item_id] = Level(fact.level)
+    return levels
+
+
+def needs_of(trip: Trip) -> TripNeeds:
+    """A trip as the rules see it."""
+    return TripNeeds(
+        people=trip.people,
+        first_day=trip.first_day,
+        last_day=trip.last_day,
+        hazards=frozenset(trip.hazards),
+        children=trip.children,
+        latex_free=trip.latex_free,
+    )
+
+
+def today_of(kit: Kit) -> date:
+    """Today where the kit is at home."""
+    return clock.today(kit.home_room.time_zone)
+
+
+def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
+    """Ready through a day? For a trip, also whether it suits together with the trip's other
+    kits: those reserved for it, and those out on it."""
+    together = {kit.pk}
+    if trip is not None:
+        together |= kits_of_trips([trip.pk])[trip.pk]
+    loaded = states(together)
+    state = loaded.pop(kit.pk)
+    return judge(
+        state,
+        through,
+        today_of(kit),
+        trip=needs_of(trip) if trip else None,
+        others=list(loaded.values()),
+    )
+
+
+def kits_of_trips(trip_ids: Iterable[int]) -> dict[int, set[int]]:
+    """The ids of the kits that go with each trip: reserved for it, or out on it now."""
+    ids = list(trip_ids)
+    together: dict[int, set[int]] = {pk: set() for pk in ids}
+    for trip, kit in Reservation.objects.promised().filter(trip__in=ids).values_list("trip", "kit"):
+        together[trip].add(kit)
+    for trip, kit in (
+        Checkout.objects.open().of_whole_kits().filter(trip__in=ids).values_list("trip", "kit")
+    ):
+        together[trip or 0].add(kit)
+    return together
+
+
+def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
+    """Store again how long each of these kits is ready, fit and may go, and count the change.
+    `undoing`: acts were reversed, so that what was entered may not be any more."""
+    ids = list(kit_ids)
+    if not ids:
+        return
+    rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
+    unknown = [kit.pk for kit in rows if undoing or not kit.contents_entered]
+    entered = contents_entered(unknown) if unknown else {}
+    for kit in rows:
+        if kit.pk in unknown:
+            kit.contents_entered = kit.pk in entered
+    Kit.objects.bulk_update([kit for kit in rows if kit.pk in unknown], ["contents_entered"])
+    judged = states(ids)
+    for kit in rows:
+        days = fit_days(judged[kit.pk])
+        kit.ready_until, kit.fit_until = days.ready_until, days.fit_until
+        kit.may_go_until, kit.clear_until = days.may_go_until, days.clear_until
+        kit.first_expiry = first_expiry(judged[kit.pk])
+        kit.judged_by = EDITION
+        kit.revision += 1
+    Kit.objects.bulk_update(rows, STORED)
+
+
+STORED = (
+    "ready_until",
+    "fit_until",
+    "may_go_until",
+    "clear_until",
+    "first_expiry",
+    "judged_by",
+    "revision",
+)
+
+
+def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
+    """When it was first recorded what is in these kits, by an act that was not undone: built,
+    counted, or something put in. Use alone does not tell what was there; kits without such an act
+    are left out."""
+    ids = list(kit_ids)
+    in_force = Entry.objects.filter(reversed_by__isnull=True)
+    counted = in_force.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
+    filled = Movement.objects.filter(
+        to_place__kit__in=ids, entry__reversed_by__isnull=True
+    ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
+    first: dict[int, datetime] = {}
+    for rows, kit, at in (
+        (counted.order_by(), "kit", "recorded_at"),
+        (filled.order_by(), "to_place__kit", "entry__recorded_at"),
+    ):
+        for pk, entered in rows.values_list(kit).annotate(first=Min(at)):
+            first[pk] = min(entered, first.get(pk, entered))
+    return first
+
+
+def days_now(kit: Kit) -> FitDays:
+    """Until when a kit is ready, fit and may go, as of today: None for not now, date.max for no
+    limit."""
+    return stored_days(kit).on(today_of(kit))
+
+
+def stored_days(kit: Kit) -> FitDays:
+    """The days that are stored with a kit."""
+    return FitDays(kit.ready_until, kit.fit_until, kit.may_go_until, kit.clear_until)
+
+
+def judge_again(**_signal: object) -> None:
+    """Store again what other rules than today's judged; connected to post_migrate."""
+    ids = list(Kit.objects.exclude(judged_by=EDITION).order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(ids), AT_A_TIME):
+        with transaction.atomic():
+            rewrite(ids[start : start + AT_A_TIME])
+
+
+AT_A_TIME = 500

@@ -1,0 +1,113 @@
+"""A draft of a kit list changed a part at a time: what it says of itself, one section, their order.
+
+Whoever changes a section says in which state it was read (`mark`), so that of two people at the
+same section the second is told and nothing is written over.
+"""
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import NotFound, Stale
+from kits.models import PackingListVersion
+from kits.services.lists import packing_lists
+from kits.services.lists.packing_lists import Draft, SectionDraft
+
+
+def mark(section: SectionDraft) -> str:
+    """What tells one state of a section from another: 16 hexadecimal digits."""
+    lines = [
+        (line.item.pk, line.carry, line.never_below, str(line.criticality), line.reason)
+        for line in section.lines
+    ]
+    return hashlib.sha256(repr((section.key, section.name, lines)).encode()).hexdigest()[:16]
+
+
+def say(
+    act: Act,
+    version: PackingListVersion,
+    *,
+    people: int,
+    days: int,
+    hazards: Sequence[str],
+    note: str,
+) -> PackingListVersion:
+    """Let a draft say for how many people and days it is, against what, and a note. Raises Refused
+    (`published-already`), Invalid."""
+    return _edit(
+        act,
+        version,
+        lambda draft: replace(draft, people=people, days=days, hazards=tuple(hazards), note=note),
+    )
+
+
+def put_section(
+    act: Act, version: PackingListVersion, section: SectionDraft, *, seen: str = ""
+) -> PackingListVersion:
+    """Let a section of a draft say this instead; one without a key is a new one, at the end.
+
+    `seen` is the mark of the section that was read. Raises Refused (`published-already`), Stale
+    (`changed-since`), NotFound for a section that is not there any more, Invalid.
+    """
+
+    def change(draft: Draft) -> Draft:
+        if not section.key:
+            return replace(draft, sections=(*draft.sections, section))
+        where = _position(draft, section.key)
+        if seen and mark(draft.sections[where]) != seen:
+            raise Stale(
+                "changed-since",
+                _(
+                    "Somebody has changed %(name)s since you opened it. Look at it as it is "
+                    "now, then make your change again."
+                )
+                % {"name": draft.sections[where].name},
+            )
+        rest = list(draft.sections)
+        rest[where] = section
+        return replace(draft, sections=tuple(rest))
+
+    return _edit(act, version, change)
+
+
+def drop_section(act: Act, version: PackingListVersion, key: str) -> PackingListVersion:
+    """Take a section with its lines off a draft. Raises Refused (`published-already`), NotFound."""
+
+    def change(draft: Draft) -> Draft:
+        where = _position(draft, key)
+        return replace(draft, sections=(*draft.sections[:where], *draft.sections[where + 1 :]))
+
+    return _edit(act, version, change)
+
+
+def raise_section(act: Act, version: PackingListVersion, key: str) -> PackingListVersion:
+    """Put a section of a draft before the one above it; the first stays. Raises Refused
+    (`published-already`), NotFound."""
+
+    def change(draft: Draft) -> Draft:
+        order = list(draft.sections)
+        where = _position(draft, key)
+        order.insert(max(0, where - 1), order.pop(where))
+        return replace(draft, sections=tuple(order))
+
+    return _edit(act, version, change)
+
+
+def _edit(
+    act: Act, version: PackingListVersion, change: Callable[[Draft], Draft]
+) -> PackingListVersion:
+    act.actor.require("edit_list")
+    with transaction.atomic():
+        version = packing_lists.locked(version)
+        return packing_lists.edit_draft(act, version, change(packing_lists.draft_of(version)))
+
+
+def _position(draft: Draft, key: str) -> int:
+    for position, section in enumerate(draft.sections):
+        if section.key == key:
+            return position
+    raise NotFound("section of that kit list", key)

@@ -1,0 +1,418 @@
+"""Kit lists: versions drafted, published and signed by the medical adviser.
+
+A version is a draft until it is published and never changes afterwards; only its signature does.
+A section's key stays the same from version to version, so that kits which follow another version
+know which pouch is which.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.db.models import Prefetch, QuerySet
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import (
+    Invalid,
+    NotAllowed,
+    NotFound,
+    Refused,
+    TooLarge,
+    Unacceptable,
+)
+from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
+from kits.rules.ledger.facts import Criticality
+from kits.rules.text.hazards import UnknownHazardError, hazards
+from kits.services.ledger import known_then
+from kits.services.ledger.book import Book
+from kits.services.text.amounts import units
+from kits.services.text.wording import in_words
+
+MOST_SECTIONS = 40
+MOST_LINES = 400
+MOST_PEOPLE = 1000
+MOST_DAYS = 365
+MOST_PAGE_BYTES = 5 * 1024 * 1024
+"""Bounds of what a list may say; more is a slip of the finger."""
+
+_WHOLE_PAGE = {
+    "application/pdf": (b"%PDF-", b"%%EOF"),
+    "image/png": (b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"),
+    "image/jpeg": (b"\xff\xd8\xff", b"\xff\xd9"),
+}
+"""How a whole file begins, and what stands near its end. It is kept and handed out as it came, so
+nothing here opens what may have been made to harm whoever does."""
+_LAST_BYTES = 2048
+PAGE_KINDS = tuple(_WHOLE_PAGE)
+"""The media types of a signed page."""
+
+_KEY = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
+
+
+def all_lists() -> QuerySet[PackingList]:
+    """Kit lists with their versions in short."""
+    versions = PackingListVersion.objects.select_related("signed_by").defer("signed_page")
+    return PackingList.objects.prefetch_related(Prefetch("versions", versions.order_by("number")))
+
+
+def all_versions() -> QuerySet[PackingListVersion]:
+    """Versions with all that is shown of them."""
+    lines = ListLine.objects.select_related("item")
+    sections = ListSection.objects.prefetch_related(Prefetch("lines", lines))
+    return (
+        PackingListVersion.objects.select_related("packing_list", "signed_by", "created_by")
+        .defer("signed_page")
+        .prefetch_related(Prefetch("sections", sections))
+    )
+
+
+def version_of(packing_list: int, number: int) -> PackingListVersion:
+    """A version of a list, with all that is shown of it. Raises NotFound."""
+    # By a query of lists, which know that no id is as large as an address may have.
+    of_list = PackingList.objects.filter(pk=packing_list)
+    version = all_versions().filter(packing_list__in=of_list, number=number).first()
+    if version is None:
+        raise NotFound("version of that kit list", number)
+    return version
+
+
+@dataclass(frozen=True)
+class LineDraft:
+    """One line of a draft: `carry` is the target and `never_below` the minimum, in base units."""
+
+    item: Item
+    carry: int
+    never_below: int = 0
+    criticality: Criticality = Criticality.ROUTINE
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class SectionDraft:
+    """A section of a draft. `key` empty: one is made from the name."""
+
+    name: str
+    lines: Sequence[LineDraft] = ()
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """All that a version says: whom it serves, against what, and its sections in order."""
+
+    people: int
+    days: int
+    hazards: Sequence[str] = ()
+    note: str = ""
+    sections: Sequence[SectionDraft] = ()
+
+
+# ------------------------------------------------------------------------------------ writing them
+def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingListVersion:
+    """Make a kit list with a first version, a draft. Raises Refused (`name-taken`), Invalid."""
+    act.actor.require("edit_list")
+    name = " ".join(name.split())
+    if not name:
+        raise Invalid(_("Enter a name for the list."), field="name")
+    try:
+        with transaction.atomic():
+            if PackingList.objects.filter(name__iexact=name).exists():
+                raise _name_taken(name)
+            packing_list = PackingList.objects.create(name=name, note=note)
+            return _write(act, packing_list, 1, _settled(draft))
+    except IntegrityError as error:
+        raise _name_taken(name) from error
+
+
+def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
+    """A new draft, copied from the latest version. Raises Refused (`draft-there`)."""
+    act.actor.require("edit_list")
+    with transaction.atomic():
+        PackingList.objects.select_for_update(no_key=True).get(pk=packing_list.pk)
+        latest = packing_list.versions.latest("number")
+        if latest.published_at is None:
+            raise Refused(
+                "draft-there",
+                _(
+                    "Version %(latest_number)s of %(packing_list)s is already a draft. "
+                    "Continue with that draft."
+                )
+                % {"latest_number": latest.number, "packing_list": packing_list.name},
+                version=latest.number,
+            )
+        return _write(act, packing_list, latest.number + 1, draft_of(latest))
+
+
+def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingListVersion:
+    """Let a draft say this instead. Raises Refused (`published-already`), Invalid."""
+    act.actor.require("edit_list")
+    draft = _settled(draft)
+    with transaction.atomic():
+        version = locked(version)
+        act.match(version)
+        if version.published_at is not None:
+            raise Refused(
+                "published-already",
+                _("A published version cannot be changed. Create a new draft from it."),
+                version=version.number,
+            )
+        version.sections.all().delete()
+        version.people, version.days = draft.people, draft.days
+        version.hazards, version.note = list(draft.hazards), draft.note
+        version.save(update_fields=["people", "days", "hazards", "note"])
+        _write_sections(version, draft.sections)
+    return version
+
+
+def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
+    """Publish a draft: it never changes again and kits may follow it. Published already, nothing
+    happens. Raises Refused (`list-empty`) where no section has a line."""
+    act.actor.require("edit_list")
+    with transaction.atomic():
+        version = locked(version)
+        if version.published_at is None:
+            if not ListLine.objects.filter(section__version=version).exists():
+                raise Refused(
+                    "list-empty", _("There is nothing on this list yet. Add an item first.")
+                )
+            version.published_at = act.received_at
+            version.save(update_fields=["published_at"])
+    return version
+
+
+def sign(
+    act: Act, version: PackingListVersion, *, until: date, note: str = "", page: bytes = b""
+) -> PackingListVersion:
+    """Sign a published version until a day, as its medical adviser; a page that was signed on
+    paper may come with it (PDF, PNG or JPEG, told by its content). Kits that follow the version
+    are judged again.
+
+    Raises Refused (`not-published`), Unacceptable (`signature-in-the-past`), Invalid (field
+    `page`), TooLarge.
+    """
+    act.actor.require("sign_list")
+    if act.person is None:
+        raise NotAllowed("role-missing", _("Only a person can sign a list."), roles=["adviser"])
+    page_type = page_kind(page) if page else ""
+    zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
+    today = clock.local_date(act.received_at, zone)
+    if until < today:
+        raise Unacceptable(
+            "signature-in-the-past",
+            _("The last day of the signature is in the past. Enter today or a later day."),
+        )
+    with Book(act) as book:
+        # The version before the kits, as a kit does that starts to follow it: none is missed.
+        version = locked(version)
+        book.lock(*Kit.objects.filter(list_version=version).values_list("pk", flat=True))
+        if version.published_at is None:
+            raise Refused("not-published", _("This is a draft. Publish it, then sign it."))
+        known_then.remember_signature(version)
+        version.signed_by = act.person
+        version.signed_on, version.signed_until = today, until
+        version.signature_note = note
+        version.signed_page, version.signed_page_type = page or None, page_type
+        version.save()
+        known_then.remember_signature(version, clock.now())
+    return version
+
+
+def page_kind(page: bytes) -> str:
+    """The media type of a signed page, told by its content. Raises Invalid, TooLarge."""
+    if len(page) > MOST_PAGE_BYTES:
+        raise TooLarge(
+            "too-large",
+            _("A signed page can be at most %(most)s MiB. Scan it in greyscale.")
+            % {"most": MOST_PAGE_BYTES // 2**20},
+            limit_bytes=MOST_PAGE_BYTES,
+        )
+    for media_type, (start, end) in _WHOLE_PAGE.items():
+        if page.startswith(start) and end in page[-_LAST_BYTES:]:
+            return media_type
+    raise Invalid(_("The signed page must be a complete PDF, PNG or JPEG file."), field="page")
+
+
+# ------------------------------------------------------------------------------------- reading them
+def draft_of(version: PackingListVersion) -> Draft:
+    """All that a version says, as a draft of the next."""
+    return Draft(
+        people=version.people,
+        days=version.days,
+        hazards=tuple(version.hazards),
+        note=version.note,
+        sections=tuple(
+            SectionDraft(
+                section.name,
+                tuple(
+                    LineDraft(
+                        line.item,
+                        line.carry,
+                        line.never_below,
+                        Criticality(line.criticality),
+                        line.reason,
+                    )
+                    for line in section.lines.all()
+                ),
+                section.key,
+            )
+            for section in version.sections.prefetch_related("lines__item")
+        ),
+    )
+
+
+def locked(version: PackingListVersion) -> PackingListVersion:
+    """The version's row, fresh and locked; rows that point at it may be written meanwhile."""
+    return (
+        PackingListVersion.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("packing_list")
+        .get(pk=version.pk)
+    )
+
+
+# ------------------------------------------------------------------------------------------- inside
+def _name_taken(name: str) -> Refused:
+    return Refused(
+        "name-taken",
+        _("There is already a kit list called %(name)s. Choose another name.") % {"name": name},
+    )
+
+
+def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> PackingListVersion:
+    version = PackingListVersion.objects.create(
+        packing_list=packing_list,
+        number=number,
+        people=draft.people,
+        days=draft.days,
+        hazards=list(draft.hazards),
+        note=draft.note,
+        created_at=act.received_at,
+        created_by=act.person,
+    )
+    _write_sections(version, draft.sections)
+    return version
+
+
+def _write_sections(version: PackingListVersion, sections: Sequence[SectionDraft]) -> None:
+    rows = ListSection.objects.bulk_create(
+        ListSection(version=version, key=s.key, name=s.name, position=i)
+        for i, s in enumerate(sections)
+    )
+    ListLine.objects.bulk_create(
+        ListLine(
+            section=row,
+            item=line.item,
+            carry=line.carry,
+            never_below=line.never_below,
+            criticality=line.criticality,
+            reason=line.reason,
+            position=i,
+        )
+        for row, section in zip(rows, sections, strict=True)
+        for i, line in enumerate(section.lines)
+    )
+
+
+def _settled(draft: Draft) -> Draft:
+    """The draft with hazards in order and a key for every section; refuses what cannot be."""
+    for field, value, most in (
+        ("people", draft.people, MOST_PEOPLE),
+        ("days", draft.days, MOST_DAYS),
+    ):
+        if not 1 <= value <= most:
+            raise Invalid(_("This must be from 1 to %(most)s.") % {"most": most}, field=field)
+    try:
+        in_order = hazards(draft.hazards)
+    except UnknownHazardError as error:
+        raise Invalid(in_words(error.says), field="hazards") from error
+    if len(draft.sections) > MOST_SECTIONS:
+        raise Invalid(
+            _("A list can have at most %(most_sections)s sections.")
+            % {"most_sections": MOST_SECTIONS},
+            field="sections",
+        )
+    if sum(len(s.lines) for s in draft.sections) > MOST_LINES:
+        raise Invalid(
+            _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
+            field="sections",
+        )
+    return replace(draft, hazards=in_order, sections=_with_keys(draft.sections))
+
+
+def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
+    taken = {s.key for s in sections if s.key}
+    names: set[str] = set()
+    settled = []
+    for section in sections:
+        name = " ".join(section.name.split())
+        if not name:
+            raise Invalid(_("Enter a name for every section."), field="sections")
+        key = section.key or _new_key(name, taken)
+        taken.add(key)
+        if not _KEY.fullmatch(key) or len(key) > 40:
+            raise Invalid(
+                _(
+                    "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
+                    "single hyphens, at most 40 characters."
+                )
+                % {"key": key},
+                field="sections",
+            )
+        # A section is asked for by its key or its name, so neither may be another's.
+        called = {key, name.casefold()}
+        if called & names:
+            raise Invalid(
+                _("There is more than one section called %(name)s.") % {"name": name},
+                field="sections",
+            )
+        names |= called
+        _refuse_lines(section)
+        settled.append(replace(section, name=name, key=key))
+    return settled
+
+
+def _new_key(name: str, taken: set[str]) -> str:
+    stem = slugify(name)[:36].strip("-").replace("_", "-") or "section"
+    key, n = stem, 2
+    while key in taken:
+        key, n = f"{stem}-{n}", n + 1
+    return key
+
+
+def _refuse_lines(section: SectionDraft) -> None:
+    items: set[int] = set()
+    for line in section.lines:
+        units(line.carry, field="sections")
+        units(line.never_below, field="sections", least=0)
+        if line.never_below > line.carry:
+            raise Invalid(
+                _(
+                    "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than the "
+                    "number to carry (%(carry)s)."
+                )
+                % {
+                    "item": line.item.name,
+                    "section": section.name,
+                    "never_below": line.never_below,
+                    "carry": line.carry,
+                },
+                field="sections",
+            )
+        if line.item.pk in items:
+            raise Invalid(
+                _("%(item)s is listed twice in %(section)s. Combine the two entries.")
+                % {"item": line.item.name, "section": section.name},
+                field="sections",
+            )
+        if line.item.retired_on is not None:
+            raise Invalid(
+                _("%(item)s has been retired. Bring it back into use or choose another item.")
+                % {"item": line.item.name},
+                field="sections",
+            )
+        items.add(line.item.pk)

@@ -1,0 +1,158 @@
+"""Kit lists that wait for their medical adviser's signature, and signatures that end: said ahead,
+and extended by a link that needs no account.
+
+The link says who may extend which signature, signed by this program; it does so once, since it
+names the day that the signature ends on.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.conf import settings
+from django.core import signing
+from django.db.models import Count, F, Max, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act, actor_of_person, secret_key
+from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.models import Membership, Person
+from gearroom.core.rules.roles import Role
+from kits.models import PackingListVersion
+from kits.rules.lists import signatures as rule
+from kits.services.lists import packing_lists
+from kits.services.notices import writing
+from kits.services.notices.facts import SignatureEnds
+from kits.services.notices.links import SIGNATURE_SALT
+
+WITHIN = timedelta(days=120)
+"""How long a link may be used."""
+
+
+@dataclass(frozen=True)
+class Extension:
+    """A signature that somebody may extend: from its last day until a later one. `done`: somebody
+    has signed until later already."""
+
+    version: PackingListVersion
+    person: Person
+    ends: date
+    until: date
+    done: bool
+
+
+# ------------------------------------------------------------------------------------ what stands
+def in_use() -> QuerySet[PackingListVersion]:
+    """The published versions that matter: the newest of each list, and those that a kit follows;
+    with how many kits do (`kits_following`)."""
+    following = Count("kits", filter=Q(kits__retired_on=None), distinct=True)
+    newest = Max(
+        "packing_list__versions__number",
+        filter=Q(packing_list__versions__published_at__isnull=False),
+    )
+    return (
+        PackingListVersion.objects.filter(
+            published_at__isnull=False, packing_list__retired_on__isnull=True
+        )
+        .annotate(kits_following=following, newest=newest)
+        .filter(Q(kits_following__gt=0) | Q(number=F("newest")))
+        .select_related("packing_list", "signed_by")
+        .defer("signed_page")
+        .order_by("packing_list__name", "number")
+    )
+
+
+def following(version: PackingListVersion) -> int:
+    """How many kits follow a version of `in_use`."""
+    return int(getattr(version, "kits_following", 0))
+
+
+def waiting(today: date | None = None) -> list[PackingListVersion]:
+    """Those that nobody has signed, or whose signature has ended."""
+    day = today or _today()
+    return list(in_use().filter(Q(signed_until__isnull=True) | Q(signed_until__lt=day)))
+
+
+def ending() -> list[tuple[PackingListVersion, date]]:
+    """Those whose signature ends within 60 days, the soonest first, each with its last day."""
+    day = _today()
+    until = day + timedelta(days=rule.REMINDER_DAYS[0])
+    versions = in_use().filter(signed_until__range=(day, until)).order_by("signed_until", "pk")
+    return [(each, each.signed_until) for each in versions if each.signed_until is not None]
+
+
+def advisers() -> QuerySet[Person]:
+    """The medical advisers that are still here."""
+    held = Membership.objects.filter(role=Role.ADVISER.value).values("person")
+    return Person.objects.filter(pk__in=held, left_on__isnull=True).order_by("pk")
+
+
+def _today() -> date:
+    return clock.today(settings.TIME_ZONE)
+
+
+# ------------------------------------------------------------------------------------------ ahead
+def look() -> None:
+    """Tell of signatures that end: whoever signed, while they still advise, else every adviser;
+    60, 30 and 7 days ahead, once each. After a while without power that is one notice."""
+    soon = ending()
+    if not soon:
+        return
+    everybody = list(advisers())
+    drafts = []
+    for version, until in soon:
+        step = rule.step(until, _today())
+        own = [person for person in everybody if person.pk == version.signed_by_id]
+        drafts += [
+            writing.Draft(
+                person=person,
+                fact=f"version:{version.pk}:until:{until.isoformat()}:days:{step}",
+                facts=SignatureEnds(
+                    version=version.pk,
+                    list=version.packing_list.name,
+                    number=version.number,
+                    until=until.isoformat(),
+                    kits=following(version),
+                ),
+            )
+            for person in own or everybody
+        ]
+    writing.write("signature-ends", drafts)
+
+
+# ------------------------------------------------------------------------------------------- link
+def by_link(token: str) -> Extension:
+    """What a link extends. Raises NotFound for one that was not made here, Refused
+    (`link-too-old`)."""
+    try:
+        pk, whose, ends = signing.loads(token, salt=SIGNATURE_SALT, max_age=WITHIN)
+    except signing.SignatureExpired:
+        raise Refused(
+            "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
+        ) from None
+    except signing.BadSignature:
+        raise NotFound("link", token[:20]) from None
+    version = in_use().filter(pk=pk).first()
+    person = Person.objects.filter(pk=whose, left_on__isnull=True).first()
+    if version is None or person is None:
+        raise NotFound("link", token[:20])
+    last = date.fromisoformat(ends)
+    done = version.signed_until is not None and version.signed_until > last
+    return Extension(version, person, last, rule.extended(last, _today()), done)
+
+
+def extend(extension: Extension) -> PackingListVersion:
+    """Sign on for a year, in the name of whom the link was sent to; the page signed on paper and
+    the note stay. Extended already, nothing happens. Raises NotAllowed where they advise no more.
+    """
+    if extension.done:
+        return extension.version
+    version, person = extension.version, extension.person
+    key = secret_key(SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
+    return packing_lists.sign(
+        Act(actor=actor_of_person(person), key=key),
+        version,
+        until=extension.until,
+        note=version.signature_note,
+        page=bytes(version.signed_page or b""),
+    )

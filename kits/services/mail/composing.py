@@ -1,0 +1,62 @@
+"""What notices say, many at once: weekly emails share what is loaded for them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.utils.translation import override
+
+from gearroom.core import clock
+from kits.models import Notice
+from kits.rules.mail.plain_text import Letter
+from kits.rules.notices.policy import WEEKLY
+from kits.services.mail import digest_data, digest_text, notice_texts, picking_list
+from kits.services.mail.rendering import Attachment
+from kits.services.stock import stock_levels
+
+
+@dataclass(frozen=True)
+class Written:
+    """A letter, what is attached, and facts to keep with its notice."""
+
+    letter: Letter
+    attachments: tuple[Attachment, ...] = ()
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+def write(
+    notices: Sequence[Notice],
+    *,
+    with_it: Sequence[Notice] = (),
+    at: datetime | None = None,
+    stock: stock_levels.Stockroom | None = None,
+) -> dict[int, Written]:
+    """What each notice says, by its id, in the language of whom it tells; weekly ones as of an
+    instant (None: now). `with_it` goes in the mail of the only notice, to the same person and of
+    the same kind. `stock` is kept over the batches of one run."""
+    now = at or clock.now()
+    weeks = digest_data.gather([n.person for n in notices if n.kind == WEEKLY], now, stock)
+    written = {}
+    for notice in notices:
+        with override(notice.person.reads):
+            week = weeks[notice.person_id] if notice.kind == WEEKLY else None
+            written[notice.pk] = _weekly(week) if week else _notice(notice, with_it)
+    return written
+
+
+def _notice(notice: Notice, with_it: Sequence[Notice]) -> Written:
+    holds = {"holds": [other.pk for other in with_it]} if with_it else {}
+    return Written(notice_texts.letter(notice, *with_it), facts=holds)
+
+
+def _weekly(week: digest_data.Week) -> Written:
+    sheet = picking_list.draw(week)
+    return Written(
+        digest_text.letter(week),
+        ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
+        {
+            "holds": [notice.pk for notice in week.held_back],
+            "rooms": sorted({room.pk for room in week.rooms}),
+        },
+    )

@@ -1,0 +1,421 @@
+"""What stands about the kits and shelves that people answer for, loaded for many people at once.
+
+The number of queries grows with neither kits nor people. What a kit holds is only loaded where
+its stored dates say that it is not fit long enough, or where it goes out soon.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+
+from django.db.models import Q, QuerySet
+
+from gearroom.core import clock
+from gearroom.core.models import Membership, Person, Room
+from gearroom.core.rules.roles import Role
+from kits.models import (
+    Checkout,
+    Clearance,
+    Kit,
+    Notice,
+    PackingListVersion,
+    Place,
+    PlaceKind,
+    RecallPlace,
+    Trip,
+    UnmetNeed,
+)
+from kits.rules.ledger.expiry import date_known, good_through
+from kits.rules.ledger.facts import Batch
+from kits.rules.mail import digest as rule
+from kits.rules.notices.policy import Unsent
+from kits.rules.trips.trips import Stand, back_in_time
+from kits.services.custody import clearances, unmet_needs as unmet
+from kits.services.ledger import readiness, verdicts
+from kits.services.ledger.verdicts import Judged, Question
+from kits.services.lists import signatures
+from kits.services.lookup import promises
+from kits.services.mail import digest_batches
+from kits.services.mail.digest_batches import BatchInPlace, DigestWindow
+from kits.services.notices import preferences, recipients
+from kits.services.recalls import recall_notices
+from kits.services.restocking import recounts as to_count
+from kits.services.restocking.recounts import CountJob
+from kits.services.stock import away
+from kits.services.stock.away import UnitsAway
+from kits.services.stock.stock_levels import Stockroom
+
+
+@dataclass
+class Week:
+    """All that one person's weekly email is made of."""
+
+    person: Person
+    today: date
+    horizon: date
+    zone: str
+    minutes_a_kit: int
+    rooms: Sequence[Room] = ()
+    kits: list[rule.KitWeek] = field(default_factory=list)
+    recalled: list[list[tuple[RecallPlace, Person | None]]] = field(default_factory=list)
+    """The kits to look into by recall, each with who has it now."""
+    medicines: list[Notice] = field(default_factory=list)
+    held_back: list[Notice] = field(default_factory=list)
+    order: list[rule.ToOrder] = field(default_factory=list)
+    not_back: list[Checkout] = field(default_factory=list)
+    lost: list[Kit] = field(default_factory=list)
+    to_sign: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
+    uncleared: list[Clearance] = field(default_factory=list)
+    to_count: list[CountJob] = field(default_factory=list)
+    unmet: list[UnmetNeed] = field(default_factory=list)
+    away: list[UnitsAway] = field(default_factory=list)
+    checks: list[BatchInPlace] = field(default_factory=list)
+    undated: list[BatchInPlace] = field(default_factory=list)
+    ending: list[BatchInPlace] = field(default_factory=list)
+    off_shelves: list[BatchInPlace] = field(default_factory=list)
+    shelves: dict[int, Place] = field(default_factory=dict)
+
+
+def readers() -> QuerySet[Person]:
+    """Everybody whom a weekly email concerns: who answers for a kit, stands in for one, or keeps
+    a room's shelves; medical advisers where a list waits for a signature or one ends."""
+    to_sign = bool(signatures.waiting() or signatures.ending())
+    advisers = signatures.advisers() if to_sign else Person.objects.none()
+    return (
+        Person.objects.filter(
+            Q(pk__in=advisers.order_by().values("pk"))
+            | Q(pk__in=Kit.objects.active().filter(responsible__isnull=False).values("responsible"))
+            | Q(pk__in=Kit.objects.active().filter(deputy__isnull=False).values("deputy"))
+            | Q(
+                pk__in=Membership.objects.filter(role=Role.KEEPER.value, room__isnull=False).values(
+                    "person"
+                )
+            ),
+            left_on__isnull=True,
+        )
+        .select_related("home_room")
+        .order_by("pk")
+    )
+
+
+def gather(
+    people: Sequence[Person],
+    at: datetime,
+    stock: Stockroom | None = None,
+    rooms: Collection[int] | None = None,
+) -> dict[int, Week]:
+    """What stands for each of these people (with their home rooms) as of an instant, by id; with
+    `rooms` (ids) as much of it as is of those: for whoever else windows at it."""
+    stock = Stockroom() if stock is None else stock
+    ids = [p.pk for p in people]
+    settings = preferences.of_many(people)
+    kits = list(
+        Kit.objects.active()
+        .filter(
+            Q(responsible__in=ids) | Q(deputy__in=ids), laid_up_since__isnull=True, training=False
+        )
+        .filter(Q() if rooms is None else Q(home_room__in=rooms))
+        .select_related("home_room", "room", "list_version")
+        .order_by("name")
+    )
+    rooms_kept: dict[int, list[Room]] = defaultdict(list)
+    advisers: set[int] = set()
+    roles = (Role.KEEPER.value, Role.ADVISER.value)
+    for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
+        if member.role == Role.ADVISER.value:
+            advisers.add(member.person_id)
+        elif member.room is not None and (rooms is None or member.room_id in rooms):
+            rooms_kept[member.person_id].append(member.room)
+    weeks: dict[int, Week] = {}
+    mine: dict[int, list[Kit]] = {}
+    for person in people:
+        zone = recipients.zone_of(person)
+        today = clock.local_date(at, zone)
+        mine[person.pk] = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
+        theirs = {k.home_room_id: k.home_room for k in mine[person.pk]}
+        theirs |= {room.pk: room for room in rooms_kept[person.pk]}
+        weeks[person.pk] = Week(
+            person,
+            today,
+            rule.horizon(today),
+            zone,
+            settings[person.pk].minutes_a_kit,
+            list(theirs.values()),
+        )
+    if not weeks:
+        return {}
+    stock.load({r.pk: r for w in weeks.values() for r in w.rooms}.values())
+    _judge(weeks, mine, stock, at)
+    _around(weeks, mine, at)
+    _notices(weeks, at, rooms)
+    _signatures([weeks[pk] for pk in sorted(advisers)])
+    _inside(weeks, mine, stock)
+    return weeks
+
+
+# --------------------------------------------------------------------------------------- ready?
+def _judge(
+    weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom, at: datetime
+) -> None:
+    kits = {k.pk: k for own in mine.values() for k in own if k.lost_since is None}
+    out = {
+        c.kit_id: c
+        for c in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=kits)
+        .select_related("person")
+    }
+    own = verdicts.questions_of(kits.values(), at)
+    promised = promises.of_kits(kits, at)
+    ahead = {pk: [each.trip for each in promised.get(pk, ())] for pk in kits}
+    wanted = {
+        (week.person.pk, kit.pk): _questions(week, kit, own[kit.pk], ahead[kit.pk], out.get(kit.pk))
+        for week in weeks.values()
+        for kit in mine[week.person.pk]
+        if kit.pk in kits
+    }
+    keys = dict.fromkeys((pk, each) for (_, pk), asking in wanted.items() for each in asking)
+    known = dict(
+        zip(keys, verdicts.answers([(kits[pk], each) for pk, each in keys], at), strict=True)
+    )
+    judged = {
+        (person, pk): _week_of(
+            weeks[person], kits[pk], [known[pk, each] for each in questions], out.get(pk), at
+        )
+        for (person, pk), questions in wanted.items()
+    }
+    short = {pk for (_, pk), kit in judged.items() if kit.short}
+    states = readiness.states(short) if short else {}
+    for week in weeks.values():
+        shelves = {
+            room: rule.Shelves(units) for room, units in stock.units.items()
+        }  # each reader's own: what one kit gets is gone for the next
+        theirs = [judged[week.person.pk, k.pk] for k in mine[week.person.pk] if k.pk in kits]
+        theirs.sort(key=lambda k: (k.going.first_day if k.going else date.max, k.name))
+        for kit in theirs:
+            room = shelves.get(kit.room) or rule.Shelves({})
+            listed = None
+            if kit.short:
+                through = rule.ready_through(kit, week.today)
+                listed = room.settle(states[kit.id], through, week.today)
+            week.kits.append(replace(kit, restock=listed))
+        week.order = _order(week, stock)
+        week.shelves = stock.shelves
+
+
+def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
+    missing = [
+        rule.Missing(
+            m.thing.id,
+            m.thing.name,
+            m.count,
+            kit.name,
+            rule.open_before(kit, week.today),
+            kit.room_name,
+        )
+        for kit in week.kits
+        if kit.restock is not None
+        for m in kit.restock.missing
+    ]
+    rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
+    lows = [
+        rule.Low(s.item.pk, s.item.name, s.stock, s.level.units, s.room.name) for s in rows if s.low
+    ]
+    lead_days = stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows})
+    return rule.to_order(missing, lows, lead_days, week.today)
+
+
+def _questions(
+    week: Week, kit: Kit, own: Question, ahead: Sequence[Trip], held: Checkout | None
+) -> list[Question]:
+    """What a kit is judged for: what every page judges it for; each further trip that it is
+    reserved for and that begins by the horizon; without any, through the horizon. Nothing where the
+    days stored with it say that it is ready for longer, and nothing in it is out of date."""
+    on_now = held.trip_id if held else None
+    promised = [t for t in ahead if t.first_day <= week.horizon and t.pk != on_now]
+    further = [Question(max(t.last_day, week.today), t) for t in promised if t != own.trip]
+    if not promised and own.through < week.horizon:
+        further = [Question(week.horizon, None)]
+    questions = [own, *further]
+    ready_until = readiness.stored_days(kit).on(week.today).ready_until
+    dated = kit.first_expiry is not None and kit.first_expiry < week.today
+    if any(each.trip for each in questions) or dated or ready_until is None:
+        return questions
+    return questions if ready_until < max(each.through for each in questions) else []
+
+
+def _week_of(
+    week: Week, kit: Kit, judged: Sequence[Judged], held: Checkout | None, at: datetime
+) -> rule.KitWeek:
+    answers = [_answer(kit, each, held, at) for each in judged]
+    # What may be by the horizon is only worth saying of a kit that is well until then.
+    kept = [
+        answer
+        for n, answer in enumerate(answers)
+        if n == 0 or answer.trip is not None or (answer.wrong and not answers[0].wrong)
+    ]
+    return rule.KitWeek(
+        id=kit.pk,
+        name=kit.name,
+        answers=tuple(kept),
+        fit_until=readiness.stored_days(kit).on(week.today).fit_until,
+        first_expiry=kit.first_expiry,
+        look_by=kit.look_by,
+        room=kit.room_id,
+        room_name=kit.room.name,
+        out=held is not None,
+        out_to=_names(held.person) if held and held.person else "",
+        out_to_reader=held is not None and held.person_id == week.person.pk,
+        due_back=held.due_at if held else None,
+    )
+
+
+def _answer(kit: Kit, judged: Judged, held: Checkout | None, at: datetime) -> rule.Answer:
+    trip = judged.question.trip
+    if trip is None:
+        return rule.Answer(judged.verdict)
+    if held is not None and held.trip_id == trip.pk:
+        return rule.Answer(judged.verdict, trip.pk, trip.name)
+    elsewhere = None
+    if held is not None:
+        room, due = kit.home_room, held.due_at
+        in_time = back_in_time(
+            trip.first_day,
+            clock.local_date(due, room.time_zone) if due else None,
+            overdue=due is not None and due <= at,
+            nights=room.sorting_nights,
+        )
+        elsewhere = Stand.COMING if in_time else Stand.AWAY
+    return rule.Answer(judged.verdict, trip.pk, trip.name, _going(trip), elsewhere)
+
+
+def _names(person: Person) -> str:
+    return " ".join(filter(None, (person.name, person.phone)))
+
+
+def _going(trip: Trip) -> rule.Going:
+    return rule.Going(
+        name=trip.name,
+        departs_at=trip.departs_at,
+        first_day=trip.first_day,
+        last_day=trip.last_day,
+        leader=trip.leader.name if trip.leader else trip.leader_name,
+        phone=(trip.leader.phone if trip.leader else "") or trip.leader_phone,
+        people=trip.people,
+        leader_id=trip.leader_id,
+    )
+
+
+# ---------------------------------------------------------------------------- what else is so
+def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) -> None:
+    """Kits not back or lost, those cleared by phone that nobody confirmed, and places of open
+    recalls that wait for an answer."""
+    ids = {k.pk for own in mine.values() for k in own}
+    late = list(
+        Checkout.objects.open()
+        .filter(kit__in=ids, due_at__lt=at)
+        .select_related("kit", "person", "section", "trip")
+        .order_by("due_at", "pk")
+    )
+    recalled = list(
+        RecallPlace.objects.filter(
+            recall__closed__isnull=True, answered__isnull=True, place__kit__in=ids
+        )
+        .select_related("recall__item", "place__kit__room", "person")
+        .order_by("recall", "place__kit__name", "pk")
+    )
+    having = recall_notices.now_with(recalled)
+    uncleared = clearances.unanswered(ids, at)
+    jobs = to_count.jobs([k for own in mine.values() for k in own], at)
+    needs = list(
+        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+    )
+    gone = away.in_rooms({room.pk for week in weeks.values() for room in week.rooms})
+    for week in weeks.values():
+        own = {k.pk for k in mine[week.person.pk]}
+        week.not_back = [c for c in late if c.kit_id in own]
+        by_recall: dict[int, list[tuple[RecallPlace, Person | None]]] = defaultdict(list)
+        for row in recalled:
+            if row.place.kit_id in own:
+                by_recall[row.recall_id].append((row, having[row.place_id]))
+        week.recalled = list(by_recall.values())
+        week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
+        week.to_count = [j for j in jobs if any(k.pk in own for k in j.kits)]
+        week.unmet = [n for n in needs if n.entry.kit_id in own]
+        week.away = [a for a in gone if a.kit.pk in own]
+        week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
+
+
+def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:
+    """Medicines counted missing within a week, and notices that wait for the weekly email."""
+    for notice in (
+        Notice.objects.filter(
+            Q(kind="medicine-missing") | Q(unsent_why=Unsent.WEEKLY, sent_at__isnull=True),
+            person__in=weeks,
+            taken_back_at__isnull=True,
+            created_at__gt=at - timedelta(days=8),
+        )
+        .filter(Q() if rooms is None else Q(room__in=rooms))
+        .select_related("kit", "room", "entry__person", "person")
+        .defer("rendered")
+        .order_by("pk")
+    ):
+        week = weeks[notice.person_id]
+        if notice.kind == "medicine-missing":
+            week.medicines.append(notice)
+        else:
+            week.held_back.append(notice)
+
+
+def _signatures(weeks: Sequence[Week]) -> None:
+    """For advisers, the lists that wait for a signature, and those whose signature ends."""
+    if not weeks:
+        return
+    waiting, ending = signatures.waiting(), signatures.ending()
+    for week in weeks:
+        week.to_sign, week.signatures_end = waiting, ending
+
+
+# --------------------------------------------------------------------------- batches in places
+def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom) -> None:
+    kit_ids = {k.pk for own in mine.values() for k in own if k.lost_since is None}
+    sections = {
+        p.pk: p for p in Place.objects.sections().filter(kit__in=kit_ids).select_related("kit")
+    }
+    wanted = {r.pk for w in weeks.values() for r in w.rooms}
+    shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}
+    places: dict[int, Place] = {**sections, **shelves}
+    owners: dict[int, list[Week]] = defaultdict(list)
+    for week in weeks.values():
+        own = {k.pk for k in mine[week.person.pk]}
+        rooms = {r.pk for r in week.rooms}
+        for pk, place in places.items():
+            if place.kit_id in own if place.kit_id else place.room_id in rooms:
+                owners[pk].append(week)
+    windows = {week.person.pk: DigestWindow(week.today, week.horizon) for week in weeks.values()}
+    for holding, place, batch in digest_batches.batches_in(places, set(windows.values())):
+        for week in owners[place.pk]:
+            _add_batch(
+                week,
+                windows[week.person.pk],
+                batch,
+                BatchInPlace(holding.lot, place, holding.units),
+            )
+
+
+def _add_batch(week: Week, window: DigestWindow, batch: Batch, row: BatchInPlace) -> None:
+    """Add what an email says of units of a batch in a place."""
+    if not date_known(batch):
+        week.undated.append(row)
+    if fault := window.wants_check(batch):
+        week.checks.append(replace(row, day=batch.check_due, fault=fault))
+    day = good_through(batch)
+    if day is None:
+        return
+    if day < week.today:
+        if row.place.kind == PlaceKind.SHELF:
+            week.off_shelves.append(replace(row, day=day))
+    elif week.horizon < day <= window.until:
+        week.ending.append(replace(row, day=day))

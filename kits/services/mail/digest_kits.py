@@ -1,0 +1,210 @@
+"""Kits in the weekly email: how each stands, for which day and trip, and what settles it."""
+
+from collections.abc import Iterable, Iterator
+
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _, ngettext
+
+from kits.rules.ledger.expiry import good_through
+from kits.rules.ledger.facts import Weight
+from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.mail import digest as rule
+from kits.rules.mail.plain_text import LetterRow, VerdictLine
+from kits.rules.restocking.picking import RestockList
+from kits.rules.trips.trips import Stand
+from kits.services.mail.digest_data import Week
+from kits.services.notices.links import kit_page, page
+from kits.services.text import reason_texts, verdict_texts
+from kits.services.text.days import day, moment
+
+
+def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> LetterRow:
+    """The soonest departure, kit, when, who leads, what it is, how many, what is wrong, what
+    settles it; `brief`: without the last two, which stand below."""
+    going = kit.going
+    assert going is not None  # only departures come here
+    text = _("%(when)s: %(kit)s for %(trip)s, %(leader)s, %(people)d people.") % {
+        "when": moment(going.departs_at, week.zone, week.today),
+        "kit": kit.name,
+        "trip": going.name,
+        "leader": _leader(going, week),
+        "people": going.people,
+    }
+    out = [f"{capfirst(_has_it(kit, week))}."] if kit.out else []
+    return LetterRow(
+        text,
+        kit_page(kit.name),
+        (*out, *([] if brief else _wrong(kit, week))),
+        verdict_lines(kit, week)[: 1 if brief else None],
+    )
+
+
+def _leader(going: rule.Going, week: Week) -> str:
+    if going.leader_id == week.person.pk:
+        return _("led by you")
+    return " ".join(filter(None, (going.leader or _("no leader on record"), going.phone)))
+
+
+def to_open(kit: rule.KitWeek, week: Week) -> LetterRow:
+    """A kit that wants something done inside: before when, what, and who has it."""
+    text = f"{kit.name}: {_before(kit, week)}"
+    if kit.out:
+        text += f" ({_has_it(kit, week)})"
+    return LetterRow(text, kit_page(kit.name), tuple(_wrong(kit, week)), verdict_lines(kit, week))
+
+
+def open_when(kit: rule.KitWeek, week: Week) -> str:
+    """A kit and the day before which it is to be opened."""
+    before = rule.open_before(kit, week.today)
+    if before <= week.today and kit.going is None:
+        return _("%(kit)s now") % {"kit": kit.name}
+    return _("%(kit)s before %(day)s") % {"kit": kit.name, "day": day(before, week.today)}
+
+
+def _before(kit: rule.KitWeek, week: Week) -> str:
+    before = rule.open_before(kit, week.today)
+    if kit.going is not None:
+        return _("before %(when)s, %(trip)s") % {
+            "when": moment(kit.going.departs_at, week.zone, week.today),
+            "trip": kit.going.name,
+        }
+    if before <= week.today:
+        return _("now")
+    return _("before %(day)s") % {"day": day(before, week.today)}
+
+
+def _has_it(kit: rule.KitWeek, week: Week) -> str:
+    facts = {"name": kit.out_to or _("an unnamed person")}
+    if kit.due_back is None:
+        return _("you have it") if kit.out_to_reader else _("%(name)s has it") % facts
+    facts["when"] = moment(kit.due_back, week.zone, week.today)
+    if kit.out_to_reader:
+        return _("you have it, due back %(when)s") % facts
+    return _("%(name)s has it, due back %(when)s") % facts
+
+
+def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
+    """Those of these kits that are out on something else, and go on a trip this week."""
+    last = rule.week_end(week.today)
+    for kit in kits:
+        for answer in kit.answers:
+            going = answer.going
+            if going is None or answer.elsewhere is None or going.first_day > last:
+                continue
+            text = _("%(kit)s for %(trip)s, %(when)s: %(who)s") % {
+                "kit": kit.name,
+                "trip": going.name,
+                "when": moment(going.departs_at, week.zone, week.today),
+                "who": _has_it(kit, week),
+            }
+            late = answer.elsewhere is Stand.AWAY
+            lines = (_("That is too late to sort the kit."),) if late else ()
+            yield LetterRow(text, kit_page(kit.name), lines)
+
+
+def low(week: Week) -> Iterator[LetterRow]:
+    """Kits that are ready, and low on something."""
+    for kit in week.kits:
+        if kit.low:
+            yield LetterRow(kit.name, kit_page(kit.name), (), verdict_lines(kit, week))
+
+
+def to_bin(week: Week) -> Iterator[LetterRow]:
+    """What is out of date in kits and does not stop them."""
+    for kit in week.kits:
+        if kit.to_bin:
+            things = ", ".join(f"{r.facts['count']} × {r.facts['thing']}" for r in kit.to_bin)
+            yield LetterRow(f"{kit.name}: {things}", kit_page(kit.name))
+
+
+def not_set_up(week: Week) -> Iterator[LetterRow]:
+    """Kits that nobody entered the contents of, in one row."""
+    names = [kit.name for kit in week.kits if not kit.set_up]
+    if names:
+        text = ngettext(
+            "%(kits)s: no contents entered yet.",
+            "%(kits)s: no contents entered yet.",
+            len(names),
+        )
+        yield LetterRow(text % {"kits": ", ".join(names)}, page("/kits/"))
+
+
+def verdict_lines(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
+    """A kit's verdicts with the days and trips judged, the first expiry beside the first."""
+    expiry = verdict_texts.first_expiry(kit.first_expiry)
+    return tuple(
+        VerdictLine(
+            text=verdict_texts.verdict(answer.verdict),
+            judged=_judged(answer, week),
+            beside="" if n else expiry,
+            kit=kit.name,
+            through=answer.verdict.through.isoformat(),
+            trip=str(answer.trip or ""),
+            verdict=str(answer.verdict.word),
+        )
+        for n, answer in enumerate(kit.answers)
+    )
+
+
+def _judged(answer: rule.Answer, week: Week) -> str:
+    facts = {"day": day(answer.verdict.through, week.today), "trip": answer.on}
+    if answer.trip is None:
+        return _("checked for %(day)s") % facts
+    return _("checked for %(day)s, %(trip)s") % facts
+
+
+def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
+    """Everything that stands against a kit with what settles it, then all else to put in while
+    it is open."""
+    listed = kit.restock
+    swaps = settles(listed, week) if listed else {}
+    lines, named = [], set()
+    reasons = [reason for reason in kit.reasons if reason.weight is not Weight.NOTE]
+    lacking = {r.facts.get("thing_id") for r in reasons if r.code != ReasonCode.TAKE_OUT}
+    for reason in reasons:
+        # What goes in stands with what is lacking, not once more with what comes out.
+        once = reason.code == ReasonCode.TAKE_OUT and reason.facts.get("thing_id") in lacking
+        lines.append(reason_texts.reason(reason, {} if once else swaps)["text"])
+        named.add(reason.facts.get("thing_id"))
+    if listed is not None:
+        for row in listed.put_in:
+            thing = row.line.thing
+            if thing.id not in named:
+                named.add(thing.id)
+                lines.append(f"{thing.name}: {swaps[thing.id]}.")
+    return lines
+
+
+def settles(listed: RestockList, week: Week) -> dict[int, str]:
+    """What settles each thing's shortage, by the thing's id."""
+    by_thing: dict[int, str] = {}
+    for row in listed.put_in:
+        until = good_through(row.batch)
+        shelf = week.shelves.get(int(row.shelf))
+        facts = {
+            "count": row.count,
+            "thing": row.thing.name,
+            "shelf": shelf.name if shelf else row.shelf,
+            "batch": row.batch.number,
+            "until": day(until, week.today) if until else "",
+        }
+        text = (
+            _("put in %(count)d from shelf %(shelf)s")
+            if row.instead_of is None
+            else _("put in %(count)d %(thing)s instead, from shelf %(shelf)s")
+        ) % facts
+        if row.batch.number:
+            text += _(", batch %(batch)s") % facts
+        if until:
+            text += _(", good until %(until)s") % facts
+        wanted = row.line.thing.id
+        by_thing[wanted] = f"{by_thing[wanted]}; {text}" if wanted in by_thing else text
+    for missing in listed.missing:
+        text = _("%(count)d more not in stock") % {"count": missing.count}
+        before = by_thing.get(missing.thing.id)
+        by_thing[missing.thing.id] = (
+            f"{before}; {text}"
+            if before
+            else _("none in stock here that stays in date long enough")
+        )
+    return by_thing

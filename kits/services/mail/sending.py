@@ -1,0 +1,330 @@
+"""Sending notices: each is a row, claimed, sent once, and marked with when and as which message.
+
+A filtered `update` claims rows with a token and a lease that outlasts the mail server's timeout
+times the answers one message waits for, so nobody else sends what is in the air. What was rendered
+at the first claim is what any later try sends, byte for byte. Only a crash or a lost answer
+between the server's acceptance and our record can have a message sent again.
+"""
+
+import enum
+import logging
+import smtplib
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+
+from django.conf import settings
+from django.core import mail
+from django.db import transaction
+from django.db.models import F, Q, QuerySet
+
+from gearroom.core import clock
+from gearroom.core.models import Person
+from kits.models import Hearing, Notice
+from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
+from kits.services.mail import composing, digest, overdue, rendering
+from kits.services.notices import bundling, preferences, recipients, writing
+from kits.services.notices.facts import AddressRefused
+from kits.services.notices.registry import kind_of, when_sent
+from kits.services.stock import stock_levels
+
+log = logging.getLogger(__name__)
+
+ANSWERS = 15
+"""How many answers of a mail server one message may wait for, each at most EMAIL_TIMEOUT."""
+BATCH = 25
+"""How many notices are claimed and written together."""
+
+
+class Outcome(enum.StrEnum):
+    """What came of a try."""
+
+    SENT = "sent"
+    LATER = "later"
+    REFUSED = "refused"
+    TAKEN = "taken"  # somebody else has it by now
+
+
+def lease() -> timedelta:
+    """How long a claim holds."""
+    return timedelta(seconds=settings.EMAIL_TIMEOUT * ANSWERS)
+
+
+def waiting(now: datetime) -> QuerySet[Notice]:
+    """What is due, not sent, and in nobody's hands."""
+    free = Q(lease_until__isnull=True) | Q(lease_until__lte=now)
+    return Notice.objects.unsent().filter(free, due_at__lte=now, unsent_why="")
+
+
+def send_weekly(at: datetime | None = None) -> list[Notice]:
+    """Write and send the weekly email that was due last at an instant (None: now), once a person
+    and week: what `manage.py send_digests` does."""
+    ids = digest.write(at or clock.now(), newcomers=True)
+    sent = send(Notice.objects.filter(pk__in=ids), at=at)
+    return list(Notice.objects.filter(pk__in=sent).order_by("pk"))
+
+
+def send_due(limit: int = 500) -> int:
+    """Send what is due, at most `limit` messages; how many were sent."""
+    return len(send(None, limit=limit))
+
+
+def send(
+    among: QuerySet[Notice] | None, *, at: datetime | None = None, limit: int = 10_000
+) -> list[int]:
+    """Send what is due (among some notices), a batch at a time; the ids of what was sent.
+
+    `at` is the instant a weekly email is written for; None: when it is written.
+    """
+    sent: list[int] = []
+    stock = stock_levels.Stockroom()
+    while len(sent) < limit:
+        token = uuid.uuid4()
+        claimed = _claim(among, token)
+        if not claimed:
+            break
+        ready = bundling.grouped(_sifted(claimed, token, by_hand=among is not None))
+        written = _written(ready, token, at, stock)
+        sent += [notice.pk for notice in written if _deliver(notice, token) is Outcome.SENT]
+    return sent
+
+
+# ------------------------------------------------------------------------------------- claiming
+def _claim(among: QuerySet[Notice] | None, token: uuid.UUID) -> list[Notice]:
+    """Up to a batch of what is due, and what goes in one mail with that, in our hands from now
+    on."""
+    now = clock.now()
+    due = waiting(now)
+    if among is not None:
+        due = due & among
+    while ids := list(due.order_by("due_at", "pk").values_list("pk", flat=True)[:BATCH]):
+        ours = {"lease": token, "lease_until": now + lease()}
+        if waiting(now).filter(pk__in=ids).update(**ours):
+            mine = Notice.objects.filter(lease=token)
+            if among is None:
+                more = bundling.others(list(mine.defer("rendered")), waiting(now))
+                waiting(now).filter(pk__in=more).update(**ours)
+            return list(
+                mine.select_related(
+                    "person__home_room", "room", "kit__home_room", "entry__person"
+                ).order_by("due_at", "pk")
+            )
+    return []
+
+
+def _let_go(rows: QuerySet[Notice], **change: object) -> int:
+    return rows.update(lease=None, lease_until=None, **change)
+
+
+def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
+    """Those that are to be sent now; the others are marked with why not, or with until when they
+    wait: for quiet hours to end, or for more of their kind. What is sent by hand does not."""
+    claimed = list(claimed)
+    preferred = preferences.of_many(n.person for n in claimed)
+    chosen = preferences.choices_of(preferred)
+    now, ready = clock.now(), []
+    lately = bundling.Lately(claimed, now)
+    passed = overdue.keep_what_lasts(n for n in claimed if n.rendered is None)
+    for notice in claimed:
+        how = preferred[notice.person_id]
+        resend = bundling.is_resend(notice)
+        why = _why_not(notice, how, chosen.get(notice.person_id, {}), resend)
+        if notice.pk in passed:
+            why = why or Unsent.PASSED
+        if why:
+            _not_sent(notice, token, why)
+            continue
+        later = None
+        if not resend and not by_hand and notice.tries == 0:
+            later = _quiet(notice, how, now) or lately.put_off(notice)
+        if later:
+            _let_go(_mine(notice, token), due_at=later)
+        else:
+            ready.append(notice)
+    return ready
+
+
+def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
+    """When the quiet hours of now end, where a notice waits for that: not what is about a
+    departure before then, nor a weekly email for quiet hours that nobody chose."""
+    start, end = how.quiet_from, how.quiet_until
+    if start is None and settings.QUIET_HOURS and notice.kind != WEEKLY:
+        start, end = settings.QUIET_HOURS
+    until = quiet_until(
+        kind_of(notice.kind).policy, now, recipients.zone_of(notice.person), start, end
+    )
+    departs = notice.facts.get("departs_at")
+    if until and departs and datetime.fromisoformat(departs) <= until:
+        return None
+    return until
+
+
+def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") -> bool:
+    """Mark a notice in our hands, and what goes with it, with why it is not sent; whether it was
+    still ours."""
+    with transaction.atomic():
+        change = {"unsent_why": str(why), "last_error": error[:300]}
+        if not _let_go(_mine(notice, token), **change):
+            return False
+        bundling.held_by(notice).filter(unsent_why=Unsent.TOGETHER).update(**change)
+    return True
+
+
+def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], resend: bool) -> Unsent | None:
+    person = notice.person
+    if person.left_on is not None:
+        return Unsent.LEFT
+    if not person.email:
+        return Unsent.NO_ADDRESS
+    if resend:
+        return None
+    if how.refused_address and how.refused_address == person.email:
+        return Unsent.REFUSED
+    when = when_sent(notice.kind, chosen)
+    if when is When.NEVER:
+        return Unsent.CHOSEN
+    if when is When.WEEKLY and notice.kind != WEEKLY:
+        return Unsent.WEEKLY
+    return None
+
+
+def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:
+    return Notice.objects.filter(pk=notice.pk, lease=token)
+
+
+# -------------------------------------------------------------------------------------- writing
+def _written(
+    ready: Sequence[list[Notice]],
+    token: uuid.UUID,
+    at: datetime | None,
+    stock: stock_levels.Stockroom,
+) -> Iterable[Notice]:
+    """The mails' notices with their bytes, which are kept with the row before anything is sent."""
+    weeks = [lead for lead, *_ in ready if lead.kind == WEEKLY and lead.rendered is None]
+    try:
+        written = composing.write(weeks, at=at, stock=stock)
+    except Exception:  # one letter that cannot be written must not keep back the others
+        log.exception("A batch of weekly emails could not be written together")
+        written = {}
+    for lead, *rest in ready:
+        if lead.rendered is None:
+            try:
+                _keep(lead, rest, written.get(lead.pk), token, at)
+            except Exception as error:  # kept and tried again, and the others go on
+                log.exception("Notice %s could not be written", lead.pk)
+                if rest:
+                    yield from _written([[n] for n in (lead, *rest)], token, at, stock)
+                else:
+                    _postpone(lead, token, f"{type(error).__name__}: {error}")
+                continue
+        yield lead
+
+
+def _keep(
+    notice: Notice,
+    rest: Sequence[Notice],
+    letter: composing.Written | None,
+    token: uuid.UUID,
+    at: datetime | None,
+) -> None:
+    with transaction.atomic():
+        with_it = bundling.join(rest, token)
+        letter = letter or composing.write([notice], with_it=with_it, at=at)[notice.pk]
+        notice.message_id = f"<notice-{notice.pk}.{uuid.uuid4().hex}@{rendering.domain()}>"
+        notice.recipient = notice.person.email
+        notice.rendered = rendering.render(
+            letter.letter,
+            person=notice.person,
+            message_id=notice.message_id,
+            at=clock.now(),
+            attachments=letter.attachments,
+        )
+        notice.facts = {**notice.facts, **letter.facts}
+        _mine(notice, token).update(
+            message_id=notice.message_id,
+            recipient=notice.recipient,
+            rendered=notice.rendered,
+            facts=notice.facts,
+        )
+
+
+# ------------------------------------------------------------------------------------ delivering
+def _deliver(notice: Notice, token: uuid.UUID) -> Outcome:
+    now = clock.now()
+    ours = _mine(notice, token).filter(lease_until__gt=now, taken_back_at__isnull=True)
+    if not ours.update(lease_until=now + lease(), tries=F("tries") + 1):
+        return Outcome.TAKEN
+    notice.tries += 1
+    assert notice.rendered is not None  # written before
+    message = rendering.RenderedMessage(bytes(notice.rendered), notice.recipient)
+    try:
+        with mail.get_connection() as connection:
+            connection.send_messages([message])
+    except smtplib.SMTPRecipientsRefused as error:
+        code, answer = next(iter(error.recipients.values()))
+        if code >= 500:
+            return _refuse(notice, token, _answer(code, answer), address=notice.recipient)
+        return _postpone(notice, token, _answer(code, answer))
+    except smtplib.SMTPDataError as error:
+        if error.smtp_code >= 500:
+            return _refuse(notice, token, _answer(error.smtp_code, error.smtp_error), address="")
+        return _postpone(notice, token, _answer(error.smtp_code, error.smtp_error))
+    except (smtplib.SMTPException, OSError) as error:
+        return _postpone(notice, token, f"{type(error).__name__}: {error}")
+    with transaction.atomic():
+        at = clock.now()
+        if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
+            log.warning("Notice %s was sent, but its lease had passed to somebody else", notice.pk)
+        bundling.held_by(notice).update(sent_at=at, message_id=notice.message_id)
+    return Outcome.SENT
+
+
+def _answer(code: int, answer: bytes | str) -> str:
+    text = answer.decode("utf-8", "replace") if isinstance(answer, bytes) else answer
+    return f"{code} {' '.join(text.split())}"
+
+
+def _postpone(notice: Notice, token: uuid.UUID, why: str) -> Outcome:
+    """Try again later: minutes at first, a day at most, for ever."""
+    _let_go(
+        _mine(notice, token),
+        due_at=clock.now() + wait_after(max(notice.tries, 1)),
+        last_error=why[:300],
+    )
+    return Outcome.LATER
+
+
+def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Outcome:
+    """Refused for good: on record with the person, and their keepers are told."""
+    person = notice.person
+    with transaction.atomic():
+        if not _not_sent(notice, token, Unsent.REFUSED, why):
+            return Outcome.TAKEN
+        Hearing.objects.update_or_create(
+            person=person,
+            defaults={
+                "refused_address": address,
+                "refused_at": clock.now(),
+                "refused_why": why[:300],
+            },
+        )
+        writing.notify(
+            [keeper for keeper in _keepers(person) if keeper.pk != person.pk],
+            "address-refused",
+            f"address:{person.pk}:{notice.recipient}"[:160],
+            room=person.home_room,
+            facts=AddressRefused(
+                person_id=person.pk,
+                person=person.name,
+                phone=person.phone,
+                address=notice.recipient,
+                said=why[:300],
+            ),
+        )
+    return Outcome.REFUSED
+
+
+def _keepers(person: Person) -> list[Person]:
+    if person.home_room is not None:
+        return recipients.keepers_of(person.home_room)
+    return recipients.administrators()

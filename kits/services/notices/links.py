@@ -1,0 +1,30 @@
+"""Addresses of our pages in mails, and what the links say that need no sign-in."""
+
+from datetime import date
+from urllib.parse import quote
+
+from django.conf import settings
+from django.core import signing
+
+CLEARANCE_SALT = "kits.cleared-by-phone"
+SIGNATURE_SALT = "kits.extend-signature"
+
+
+def page(path: str) -> str:
+    """The whole address of one of our pages, or nothing while no public address is set."""
+    return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else ""
+
+
+def kit_page(name: str) -> str:
+    """The address of a kit's own page."""
+    return page(f"/kits/{quote(name, safe='')}/")
+
+
+def clearance_token(clearance: int) -> str:
+    """What the link of a clearance (an id) says."""
+    return signing.dumps(clearance, salt=CLEARANCE_SALT)
+
+
+def signature_token(version: int, person: int, until: date) -> str:
+    """What the link says with which somebody extends a signature that ends on a day."""
+    return signing.dumps([version, person, until.isoformat()], salt=SIGNATURE_SALT)

@@ -1,0 +1,106 @@
+"""What is said of a recall, in its notices and in the weekly email.
+
+A person is asked to call whoever has a kit, never themselves: what is theirs to look into is said
+as that.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from typing import cast
+
+from django.utils.translation import gettext as _, ngettext
+
+from kits.models import Certainty, Notice
+from kits.services.notices.facts import RecalledKit, RecallFacts
+from kits.services.notices.links import page
+from kits.services.notices.notice_text import NoticeText
+
+
+def recall(notice: Notice) -> NoticeText:
+    """What is recalled, which kits hold it or may, and whom to call."""
+    kits = kits_of(notice)
+    rooms = [notice.room.name] if notice.room else []
+    facts = cast(RecallFacts, {"rooms": rooms, "thing": "", **notice.facts})
+    subject = _("RECALL, %(thing)s: check and answer")
+    if facts.get("again"):
+        subject = _("RECALL, reminder: %(thing)s: check and answer")
+    one = f"{facts['recall']}/" if "recall" in facts else ""
+    return NoticeText(
+        sentence(facts, kits),
+        [*lines(facts, kits, notice.person_id)],
+        subject=subject % {"thing": facts["thing"]},
+        page=page(f"/stock/recalls/{one}"),
+    )
+
+
+def kits_of(notice: Notice) -> list[RecalledKit]:
+    """The kits that a notice of a recall names; of one written when each kit had its own, that."""
+    facts = notice.facts
+    if "kits" in facts or notice.kit is None:
+        return list(facts.get("kits", ()))
+    return [
+        {
+            "id": notice.kit.pk,
+            "name": notice.kit.name,
+            "certainty": facts.get("certainty", ""),
+            "person": facts.get("person", ""),
+            "phone": facts.get("phone", ""),
+            "theirs": True,
+        }
+    ]
+
+
+def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
+    """What is recalled, and which kits hold it or may."""
+    thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any number")}
+    if not kits:
+        return _(
+            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. Stock from the shelves is "
+            "in quarantine; follow up the kits until there is an answer for each one."
+        ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
+    sentences = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
+    certain = [k["name"] for k in kits if k["certainty"] == Certainty.CERTAIN]
+    maybe = [k["name"] for k in kits if k["certainty"] != Certainty.CERTAIN]
+    if certain:
+        sentences.append(
+            ngettext(
+                "%(kits)s certainly contains it.", "%(kits)s certainly contain it.", len(certain)
+            )
+            % {"kits": ", ".join(certain)}
+        )
+    if maybe:
+        sentences.append(
+            ngettext("%(kits)s may contain it.", "%(kits)s may contain it.", len(maybe))
+            % {"kits": ", ".join(maybe)}
+        )
+    return " ".join([*sentences, _("Check, remove the batch and answer.")])
+
+
+def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Iterator[str]:
+    """The maker's advice and reference; whom to call for which kits, and which are the reader's (a
+    person's id) own to look into."""
+    if facts.get("advice"):
+        yield facts["advice"]
+    if facts.get("reference"):
+        yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
+    own: list[str] = []
+    others: dict[str, list[str]] = defaultdict(list)
+    for kit in kits:
+        names = own if kit.get("person_id") == reader else others[_whom_to_call(kit)]
+        names.append(kit["name"])
+    if own:
+        yield _("You need to check %(kits)s.") % {"kits": ", ".join(own)}
+    for whom, names in others.items():
+        yield _("%(kits)s: %(ring)s") % {"kits": ", ".join(names), "ring": whom}
+
+
+def _whom_to_call(kit: RecalledKit) -> str:
+    """Whoever has it or answers for it, else the room."""
+    name, phone, room = kit.get("person"), kit.get("phone"), kit.get("room", "")
+    if name and phone:
+        return _("call %(name)s, %(phone)s.") % {"name": name, "phone": phone}
+    if name:
+        return _("ask %(name)s (no phone on record).") % {"name": name}
+    if kit.get("room_phone"):
+        return _("call the %(room)s, %(phone)s.") % {"room": room, "phone": kit["room_phone"]}
+    return _("look in the %(room)s.") % {"room": room}

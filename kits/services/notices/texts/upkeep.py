@@ -1,0 +1,65 @@
+"""What is said of what an office looks after: orders, signatures and addresses."""
+
+from datetime import date
+
+from django.utils.translation import gettext as _, ngettext
+
+from kits.models import Notice
+from kits.services.notices.facts import AddressRefused, LowStock, SignatureEnds
+from kits.services.notices.links import page, signature_token
+from kits.services.notices.notice_text import NoticeText
+from kits.services.text import wording
+
+
+def low_stock(notice: Notice) -> NoticeText:
+    """What to order for a room."""
+    facts: LowStock = notice.facts
+    things = facts["things"]
+    names = [thing["thing"] for thing in things]
+    more = _(" and %(count)d more") % {"count": len(names) - 1} if names[1:] else ""
+    line = _("%(thing)s: %(stock)d left, order level %(level)d; delivery takes %(lead_days)d days.")
+    one = f"{things[0]['item']}/" if len(things) == 1 else ""
+    return NoticeText(
+        _("%(room)s: stock is down to the order level. Order now.")
+        % {"room": notice.room.name if notice.room else ""},
+        [line % thing for thing in things],
+        subject=_("Order %(thing)s%(more)s") % {"thing": names[0], "more": more},
+        page=page(f"/stock/{one}"),
+    )
+
+
+def signature_ends(notice: Notice) -> NoticeText:
+    """Which version's signature ends when, with the link that extends it."""
+    facts: SignatureEnds = notice.facts
+    until = date.fromisoformat(facts["until"])
+    names = {**facts, "day": wording.day(until)}
+    text = ngettext(
+        "The signature on %(list)s, version %(number)d, expires on %(day)s; %(kits)d kit uses "
+        "this version.",
+        "The signature on %(list)s, version %(number)d, expires on %(day)s; %(kits)d kits use "
+        "this version.",
+        facts["kits"],
+    )
+    return NoticeText(
+        text % names,
+        [_("Extend it by a year with one tap on the page below, or sign a new version.")],
+        subject=_("%(list)s: the signature expires on %(day)s") % names,
+        page=page(f"/sign/{signature_token(facts['version'], notice.person_id, until)}/"),
+    )
+
+
+def address_refused(notice: Notice) -> NoticeText:
+    """Whose address was refused, and whom to call."""
+    facts: AddressRefused = notice.facts
+    names = {"name": facts.get("person", ""), "address": "", "said": "", **facts}
+    text = _(
+        "Email to %(name)s at %(address)s was permanently refused: %(said)s. Correct the "
+        "address; until then they will get no email."
+    )
+    one = f"{facts['person_id']}/" if "person_id" in facts else ""
+    return NoticeText(
+        text % names,
+        [_("Call them: %(phone)s.") % names] if facts.get("phone") else [],
+        subject=_("Email to %(name)s was refused") % names,
+        page=page(f"/people/{one}"),
+    )

@@ -1,0 +1,171 @@
+"""A kit emptied, a line at a time: onto a shelf, for training, sold, given away, disposed of. Then
+it can be retired.
+
+What is sold or given away leaves for a place of its own: it is neither used nor wasted.
+"""
+
+import enum
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Refused
+from kits.models import (
+    Disposal,
+    Entry,
+    EntryKind,
+    Holding,
+    Kit,
+    Lot,
+    Place,
+    PlaceKind,
+)
+from kits.rules.ledger.expiry import why_not
+from kits.services.kits import kits
+from kits.services.ledger import admission, lots, readiness
+from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.lookup.holders import kit_is_out, open_checkouts
+from kits.services.restocking import sorting
+from kits.services.stock import disposing, receiving
+from kits.services.text.amounts import units as whole
+
+
+class Destination(enum.StrEnum):
+    """Where what was in a kit goes."""
+
+    SHELF = "shelf"
+    TRAINING = "training"
+    SOLD = "sold"
+    GIVEN = "given"
+    DISPOSE = "dispose"
+
+
+@dataclass(frozen=True)
+class EmptyLine:
+    """Units of a batch out of a section. `shelf` is where they are put; `disposal` how they are
+    disposed of, their own way unless given; `reason` why they go there."""
+
+    section: Place
+    lot: Lot
+    units: int
+    way: Destination
+    reason: str = ""
+    shelf: Place | None = None
+    disposal: Disposal | None = None
+
+
+@dataclass(frozen=True)
+class EmptyResult:
+    """The entry, where each line went, and how many units are still inside."""
+
+    entry: Entry
+    went: Sequence[sorting.Placed]
+    left: int
+
+
+def empty(
+    act: Act, kit: Kit, lines: Sequence[EmptyLine], *, levels: Sequence[LooseLevel] = ()
+) -> EmptyResult:
+    """Take lines out of a kit for good. `levels` say what is left of loose items.
+
+    What is recalled, kept back or out of date goes to quarantine in place of a shelf, and is
+    neither sold nor given away. A reason is wanted for what is sold or given, and for good units
+    that are disposed of. Raises Invalid, Refused: `kit-is-out`, `keep-as-it-came-back`,
+    `not-enough`, `training-never-back`, `wrong-bin`, the codes of `guard`.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("strip", kit.room_id)
+        for held in open_checkouts(kit):
+            raise kit_is_out(held)
+        sorting.refuse_if_kept_as_it_came(kit)
+        if not lines and not levels:
+            raise Invalid(_("Enter what is being removed, and where it is going."), field="lines")
+        now = {lot.pk: lot for lot in lots.held_still(line.lot.pk for line in lines)}
+        lines = [replace(line, lot=now[line.lot.pk]) for line in lines]
+        went = [
+            sorting.Placed(line.lot, _goes_to(act, kit, line), whole(line.units)) for line in lines
+        ]
+        entry = book.post(
+            EntryKind.EMPTY,
+            [
+                Leg(lot, line.section, place, units)
+                for line, (lot, place, units) in zip(lines, went, strict=True)
+            ],
+            kit=kit,
+            reason=act.reason
+            or ", ".join(dict.fromkeys(x.reason for x in lines if x.reason))[:500],
+            detail={
+                "lines": [
+                    {"lot": x.lot.pk, "units": x.units, "way": x.way, "reason": x.reason}
+                    for x in lines
+                ]
+            },
+        )
+        book.break_seals(entry, [level.section for level in levels])
+        write_levels(entry, levels)
+        kits.close_gone_sections(kit)
+    return EmptyResult(entry, went, sum(row.units for row in inside(kit)))
+
+
+def inside(kit: Kit) -> list[Holding]:
+    """What is in a kit, section by section."""
+    return list(
+        Holding.objects.on_hand()
+        .filter(place__kit=kit)
+        .select_related("lot__item", "place")
+        .order_by("place__position", "place", "lot__item__name", "lot__expiry", "lot")
+    )
+
+
+def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
+    if line.section.kit_id != kit.pk:
+        raise Invalid(
+            _("%(section)s is not a section of %(kit)s.")
+            % {"section": line.section.name, "kit": kit.name},
+            field="lines",
+        )
+    match line.way:
+        case Destination.SHELF:
+            shelf = receiving.shelf_for(kit, line.shelf, line.lot.item, "lines")
+            if kit.training:
+                raise receiving.training_never_back()
+            return admission.landing(line.lot, shelf)[0]
+        case Destination.TRAINING:
+            return admission.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
+        case Destination.SOLD | Destination.GIVEN:
+            _fit_for_others(act, kit, line)
+            return outer(PlaceKind(line.way))
+        case Destination.DISPOSE:
+            way = line.disposal or disposing.disposal_of(line.lot.item)
+            disposing.check_disposal(line.lot.item, way)
+            if why_not(admission.batch_of(line.lot), readiness.today_of(kit)) is None:
+                _need_reason(
+                    act,
+                    line,
+                    _("These units are still good: enter the reason for disposing of them."),
+                )
+            return outer(PlaceKind(way))
+
+
+def _fit_for_others(act: Act, kit: Kit, line: EmptyLine) -> None:
+    batch = admission.batch_of(line.lot)
+    fault = why_not(batch, readiness.today_of(kit))
+    if fault in admission.TO_QUARANTINE:
+        raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
+    _need_reason(
+        act,
+        line,
+        _(
+            "Enter who is getting it, or the reason: from now on, somebody "
+            "else is responsible for it."
+        ),
+    )
+
+
+def _need_reason(act: Act, line: EmptyLine, says: str) -> None:
+    if not (line.reason or act.reason):
+        raise Invalid(says, field="reason")

@@ -1,0 +1,120 @@
+"""What went with a casualty and may come back: a splint, a blanket. No name, nothing about whom.
+
+It is out of its kit at once, and listed against that kit until somebody records that it came back,
+or that it will not.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Q, Sum
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid, Refused
+from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
+from kits.rules.custody import use as rule
+from kits.services.ledger import admission, lots
+from kits.services.ledger.book import Book, Leg, outer
+from kits.services.lookup import find
+from kits.services.text.amounts import units as whole
+
+
+@dataclass(frozen=True)
+class UnitsAway:
+    """Units of a batch from a kit that may come back to a room, and since when."""
+
+    kit: Kit
+    lot: Lot
+    units: int
+    since: datetime
+
+
+def in_rooms(rooms: Iterable[int]) -> list[UnitsAway]:
+    """What may still come back to these rooms (ids), the longest away first. The number of queries
+    does not grow with it."""
+    places = list(Place.objects.filter(room__in=list(rooms), kind=PlaceKind.AWAY))
+    moves: dict[int, list[rule.Leaving]] = defaultdict(list)
+    legs = Movement.objects.filter(Q(from_place__in=places) | Q(to_place__in=places))
+    ids = {place.pk for place in places}
+    for kit, lot, units, source, target, at in legs.order_by("id").values_list(
+        "entry__kit", "lot", "units", "from_place", "to_place", "entry__occurred_at"
+    ):
+        place, more = (target, units) if target in ids else (source, -units)
+        moves[place].append(rule.Leaving(kit, lot, more, at))
+    held: dict[int, dict[int, int]] = defaultdict(dict)
+    for place, lot, units in (
+        Holding.objects.on_hand()
+        .filter(place__in=places)
+        .values_list("place", "lot")
+        .annotate(total=Sum("units"))
+        .order_by()
+    ):
+        held[place][lot] = units
+    rows = [row for place in places for row in rule.away(moves[place.pk], held[place.pk])]
+    kits = Kit.objects.select_related("home_room").in_bulk({row.kit for row in rows})
+    batches = Lot.objects.select_related("item").in_bulk({row.lot for row in rows})
+    rows.sort(key=lambda row: (row.since, row.kit, row.lot))
+    return [UnitsAway(kits[row.kit], batches[row.lot], row.units, row.since) for row in rows]
+
+
+def visible_to(actor: Actor) -> list[UnitsAway]:
+    """What may still come back to the rooms of somebody."""
+    places = find.places_of(actor).filter(kind=PlaceKind.AWAY)
+    return in_rooms(pk for pk in places.values_list("room", flat=True) if pk is not None)
+
+
+def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
+    """Put what came back onto a shelf of the kit's home room; what is recalled, kept back or out
+    of date goes to quarantine. Raises Invalid, Refused (`not-away`)."""
+    if shelf.kind != PlaceKind.SHELF or shelf.room_id != kit.home_room_id:
+        raise Invalid(
+            _("Choose the shelf in %(room)s to put the item on.") % {"room": kit.home_room.name},
+            field="shelf",
+        )
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("come_back", kit.home_room_id)
+        lot = lots.held_still([lot.pk])[0]
+        leg = Leg(lot, _away_from(kit, lot, units), admission.landing(lot, shelf)[0], units)
+        return book.post(EntryKind.COME_BACK, [leg], kit=kit, lot=lot, room=kit.home_room)
+
+
+def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
+    """Say that what went with a casualty will not come back: then it was used, against the trip
+    that it went on. Raises Invalid, Refused (`not-away`)."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("write_off", kit.home_room_id)
+        source = _away_from(kit, lot, units)
+        went = (
+            Entry.objects.filter(
+                kit=kit, kind=EntryKind.USE, movements__lot=lot, movements__to_place=source
+            )
+            .filter(reversed_by__isnull=True)
+            .order_by("-id")
+            .first()
+        )
+        return book.post(
+            EntryKind.WRITE_OFF,
+            [Leg(lot, source, outer(PlaceKind.USED), units)],
+            kit=kit,
+            lot=lot,
+            room=kit.home_room,
+            trip=went.trip if went else None,
+        )
+
+
+def _away_from(kit: Kit, lot: Lot, units: int) -> Place:
+    whole(units)
+    rows = in_rooms([kit.home_room_id])
+    held = sum(row.units for row in rows if row.kit == kit and row.lot == lot)
+    if held < units:
+        raise Refused(
+            "not-away",
+            _("The record shows only %(held)d × %(item)s from %(kit)s as away. Reload the list.")
+            % {"held": held, "item": lot.item.name, "kit": kit.name},
+        )
+    return Place.objects.get(room=kit.home_room_id, kind=PlaceKind.AWAY)

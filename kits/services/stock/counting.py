@@ -1,0 +1,283 @@
+"""Counting a kit, a section or a shelf: what is there is written as it is, even expired.
+
+Counted is what has a number; *none* is a number too, 0. What is left empty was not counted and
+stays as it is on record, unless somebody confirms that nothing else is there. That is so for
+shelves and kits, for pages and programs alike, and is decided here.
+
+A count is a fact. What was too much on record goes to *unexplained*, what was too little comes
+from there, and the entry keeps what was counted, so that later questions (how certain is a
+recalled batch?) can start from it.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
+from kits.models.details import CountDetail
+from kits.rules.ledger.expiry import why_not
+from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.restocking.picking import first_out
+from kits.services.kits import mixed_contents
+from kits.services.ledger import kit_state, lots, readiness
+from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.notices import writing
+from kits.services.notices.facts import MedicineMissing
+from kits.services.text.amounts import units
+
+
+@dataclass(frozen=True)
+class CountLine:
+    """So many units in a place: of a batch, or of an item whose batch nobody looked at."""
+
+    place: Place
+    units: int
+    lot: Lot | None = None
+    item: Item | None = None
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Where the count and the record differ: `found` − `booked` units of a batch in a place."""
+
+    place: Place
+    lot: Lot
+    booked: int
+    found: int
+    assumed: bool
+
+
+@dataclass(frozen=True)
+class CountResult:
+    """The entry of a count, its differences, and whether all that is in the places was counted."""
+
+    entry: Entry
+    differences: Sequence[Difference]
+    complete: bool
+
+
+def differences(
+    places: Sequence[Place],
+    lines: Sequence[CountLine],
+    *,
+    complete: bool = False,
+    levels: Sequence[LooseLevel] = (),
+) -> list[Difference]:
+    """What a count would change, without writing it.
+
+    `complete`: somebody confirms that nothing else is there, so what is not named is none. Raises
+    Invalid for a count of nothing, of something outside the places, or of something twice.
+    """
+    if not (lines or levels or complete):
+        raise Invalid(
+            _(
+                "Nothing has been counted yet. Enter how many there are (0 if none are left), "
+                "or confirm that nothing else is there."
+            ),
+            field="found",
+        )
+    by_id = {place.pk: place for place in places}
+    there = list(Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"))
+    booked = {(row.place_id, row.lot_id): row.units for row in there}
+    known = {row.lot_id: row.lot for row in there}
+    counted: dict[_Where, tuple[int, bool]] = {}
+    for line in lines:
+        if line.place.pk not in by_id:
+            raise Invalid(
+                _("%(place)s is not one of the places being counted.") % {"place": line.place.name},
+                field="found",
+            )
+        for lot, count in _units_of(line, booked, known).items():
+            known[lot.pk] = lot
+            if (line.place.pk, lot.pk) in counted:
+                raise Invalid(
+                    _(
+                        "The same batch has been counted twice in one place. Add the two numbers "
+                        "together."
+                    ),
+                    field="found",
+                )
+            counted[line.place.pk, lot.pk] = (count, line.lot is None)
+    if complete:
+        counted = dict.fromkeys(booked, (0, False)) | counted
+    return [
+        Difference(by_id[place], known[lot], booked.get((place, lot), 0), count, assumed)
+        for (place, lot), (count, assumed) in sorted(counted.items())
+        if count != booked.get((place, lot), 0)
+    ]
+
+
+_Where = tuple[int, int]
+"""The ids of a place and a batch."""
+
+
+def _units_of(
+    line: CountLine, booked: Mapping[_Where, int], known: Mapping[int, Lot]
+) -> dict[Lot, int]:
+    """How many of which batches a line of a count says that there are."""
+    count = units(line.units, field="found", least=0)
+    if line.lot is None:
+        if line.item is None:
+            raise Invalid(_("Specify the batch or the item that was counted."), field="found")
+        return _spread(line.item, line.place, count, booked, known)
+    if count > 1 and line.lot.serial:
+        raise Invalid(
+            _(
+                "%(item)s %(serial)s has a serial number. Count each instrument by its serial "
+                "number."
+            )
+            % {"item": line.lot.item.name, "serial": line.lot.serial},
+            field="found",
+        )
+    return {line.lot: count}
+
+
+def _spread(
+    item: Item, place: Place, count: int, booked: Mapping[_Where, int], known: Mapping[int, Lot]
+) -> dict[Lot, int]:
+    """Share a count of an item over its batches there: what goes out of date first is taken as
+    missing, and what is over is taken as of what lasts longest."""
+    there = [
+        known[lot] for where, lot in booked if where == place.pk and known[lot].item_id == item.pk
+    ]
+    batches = readiness.batches(there)
+    there.sort(key=lambda lot: first_out(batches[lot.pk], ""), reverse=True)
+    if not there:
+        return {lots.known(item=item): count} if count else {}
+    shares = {}
+    for lot in there:
+        shares[lot] = min(count, booked[place.pk, lot.pk])
+        count -= shares[lot]
+    shares[there[0]] += count
+    return shares
+
+
+def count(
+    act: Act,
+    places: Sequence[Place],
+    lines: Sequence[CountLine],
+    *,
+    complete: bool = False,
+    levels: Sequence[LooseLevel] = (),
+    explained: Mapping[int, str] | None = None,
+) -> CountResult:
+    """Record a count of shelves, or of sections of one kit. Raises as `differences`.
+
+    `complete` as there. `levels` are of loose items; `explained` has for batches (ids) why the
+    record was wrong, as far as somebody knows. Keepers get a notice of a missing medicine at once.
+    """
+    kit_ids = {p.kit_id for p in places}
+    if not places or len(kit_ids) > 1:
+        raise Invalid(
+            _("Count either shelves or the sections of one kit at a time."), field="places"
+        )
+    kit_id = kit_ids.pop()
+    with Book(act) as book:
+        _hold(book, kit_id, places, lines)
+        kit = book.lock(kit_id)[0] if kit_id else None
+        act.actor.require("count", kit.room_id if kit else places[0].room_id)
+        changed = differences(places, lines, complete=complete, levels=levels)
+        whole = complete or _all_named(places, lines, levels)
+        unexplained = outer(PlaceKind.UNEXPLAINED)
+        room = None if kit else places[0].room
+        legs = [
+            Leg(d.lot, unexplained, d.place, d.found - d.booked, assumed=d.assumed)
+            if d.found > d.booked
+            else Leg(d.lot, d.place, unexplained, d.booked - d.found, assumed=d.assumed)
+            for d in changed
+        ]
+        counted: dict[str, dict[str, int]] = defaultdict(dict)
+        for line in lines:
+            if line.lot is not None:
+                counted[str(line.place.pk)][str(line.lot.pk)] = line.units
+        checked = kit is not None and whole and _all_sections(kit, places)
+        detail: CountDetail = {
+            "places": [p.pk for p in places],
+            "complete": whole and all(line.lot for line in lines),
+            "counted": counted,
+            "looked_inside": checked,
+        }
+        if explained:
+            detail["explained"] = {str(k): v for k, v in explained.items()}
+        entry = book.post(
+            EntryKind.COUNT,
+            legs,
+            kit=kit,
+            room=room,
+            irregular=_unfit_added(changed, kit),
+            detail=detail,
+        )
+        if kit is not None:
+            book.break_seals(entry, places)
+        write_levels(entry, levels)
+        if kit is not None and checked:
+            kit_state.sorted_now(kit)
+            mixed_contents.count_ends_it(entry, kit)
+        missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
+        if missing:
+            writing.notify_keepers(
+                entry,
+                "medicine-missing",
+                kit=kit,
+                room=room,
+                facts=MedicineMissing(
+                    missing={d.lot.item.name: d.booked - d.found for d in missing}
+                ),
+            )
+    return CountResult(entry, changed, whole)
+
+
+def not_counted(places: Sequence[Place], lines: Sequence[CountLine]) -> list[Holding]:
+    """What is on record in places and has no number in a count."""
+    lots_named = {(line.place.pk, line.lot.pk) for line in lines if line.lot}
+    items_named = {(line.place.pk, line.item.pk) for line in lines if line.item}
+    there = Holding.objects.on_hand().filter(place__in=places)
+    return [
+        held
+        for held in there.select_related("lot__item", "place").order_by("place", "lot")
+        if (held.place_id, held.lot_id) not in lots_named
+        and (held.place_id, held.lot.item_id) not in items_named
+    ]
+
+
+def _all_named(
+    places: Sequence[Place], lines: Sequence[CountLine], levels: Sequence[LooseLevel]
+) -> bool:
+    """Whether a count has a line for each place, and a number for all that is on record there."""
+    named = {line.place.pk for line in lines} | {level.section.pk for level in levels}
+    return {place.pk for place in places} <= named and not not_counted(places, lines)
+
+
+def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
+    """Whether every section of a kit is among the places: then a count of all of them is a check
+    of the kit."""
+    return set(kit.sections.open()) <= set(places)
+
+
+def _hold(
+    book: Book, kit_id: int | None, places: Sequence[Place], lines: Sequence[CountLine]
+) -> None:
+    """Have all batches that are on record in the places, or in the count, stay where they are until
+    the count is written: it is of one instant."""
+
+    def batches() -> set[int]:
+        there = Holding.objects.on_hand().filter(place__in=places)
+        return {line.lot.pk for line in lines if line.lot} | {*there.values_list("lot", flat=True)}
+
+    book.hold(lambda: [kit_id] if kit_id else [], batches)
+
+
+def _unfit_added(changed: Sequence[Difference], kit: Kit | None) -> list[ReasonCode]:
+    """The rules that what a count adds to a kit breaks: it stays written as counted."""
+    if kit is None:
+        return []
+    more = {d.lot.pk: d.lot for d in changed if d.found > d.booked}
+    today = readiness.today_of(kit)
+    faults = (why_not(batch, today) for batch in readiness.batches(more.values()).values())
+    return sorted({ReasonCode(f"found-{fault}") for fault in faults if fault})

@@ -1,0 +1,102 @@
+"""Shelves of a gear room: added, renamed, put in walking order, closed when empty, used again."""
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts.rows import locked
+from gearroom.core.models import Room
+from kits.models import Place, PlaceKind
+
+LONGEST_NAME = 80
+
+
+def add_shelf(act: Act, room: Room, name: str, *, position: int | None = None) -> Place:
+    """Add a shelf to a room, last in walking order unless it has a position. Raises Refused
+    (`name-taken`)."""
+    act.actor.require("edit_shelf", room.pk)
+    shelves = Place.objects.shelves().filter(room=room)
+    if position is None:
+        last = shelves.order_by("-position").values_list("position", flat=True).first()
+        position = (last or 0) + 1
+    return _save(Place(room=room, kind=PlaceKind.SHELF, name=_name(name), position=position))
+
+
+def edit_shelf(
+    act: Act, shelf: Place, *, name: str | None = None, position: int | None = None
+) -> Place:
+    """Rename a shelf or move it in the walking order. Raises Refused (`name-taken`)."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    with transaction.atomic():
+        shelf = locked(act, shelf)
+        shelf.name = shelf.name if name is None else _name(name)
+        shelf.position = shelf.position if position is None else position
+        return _save(shelf)
+
+
+def close_shelf(act: Act, shelf: Place) -> Place:
+    """Close a shelf that is empty. Raises Refused (`shelf-not-empty`)."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    with transaction.atomic():
+        shelf = locked(act, shelf)
+        if shelf.holdings.on_hand().exists():
+            raise Refused(
+                "shelf-not-empty",
+                _("%(shelf)s is not empty. First move the items on it, or count the shelf.")
+                % {"shelf": shelf.name},
+            )
+        shelf.closed_on = clock.today(shelf.room_now.time_zone)
+        shelf.save(update_fields=["closed_on"])
+    return shelf
+
+
+def open_again(act: Act, shelf: Place) -> Place:
+    """Use a closed shelf again."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    shelf.closed_on = None
+    shelf.save(update_fields=["closed_on"])
+    return shelf
+
+
+def move(act: Act, shelf: Place, *, earlier: bool) -> None:
+    """Walk to a shelf one shelf earlier or later; at the end of the walk nothing changes."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    with transaction.atomic():
+        order = list(
+            Place.objects.select_for_update()
+            .open()
+            .shelves()
+            .filter(room=shelf.room_id)
+            .order_by("position", "name", "id")
+        )
+        at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)
+        if at is None:
+            raise Invalid(_("%(shelf)s is closed. Reopen it first.") % {"shelf": shelf.name})
+        order.insert(max(at - 1, 0) if earlier else at + 1, order.pop(at))
+        for position, each in enumerate(order, start=1):
+            each.position = position
+        Place.objects.bulk_update(order, ["position"])
+
+
+def _name(name: str) -> str:
+    name = " ".join(name.split())
+    if not name or len(name) > LONGEST_NAME:
+        raise Invalid(
+            _("Enter a shelf name of up to %(most)d characters.") % {"most": LONGEST_NAME},
+            field="name",
+        )
+    return name
+
+
+def _save(shelf: Place) -> Place:
+    try:
+        with transaction.atomic():
+            shelf.save()
+    except IntegrityError as error:
+        raise Refused(
+            "name-taken",
+            _("There is already a shelf called %(shelf)s in this room.") % {"shelf": shelf.name},
+        ) from error
+    return shelf

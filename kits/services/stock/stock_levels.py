@@ -1,0 +1,154 @@
+"""How much of each item a room's shelves have, and at how much it is to be ordered."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Min, Sum
+
+from gearroom.core import clock
+from gearroom.core.models import Room
+from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
+from kits.rules.ledger.expiry import usable_through
+from kits.rules.ledger.facts import Units
+from kits.rules.mail.digest import shelves_of
+from kits.rules.stock.ordering import OrderLevel, Use, order_level
+from kits.services.ledger import readiness
+
+LOOKS_BACK_DAYS = 365
+
+
+@dataclass(frozen=True)
+class ItemLevel:
+    """An item in a room: units usable today on its shelves, and its order level."""
+
+    item: Item
+    room: Room
+    stock: int
+    level: OrderLevel
+
+    @property
+    def low(self) -> bool:
+        """Down to its order level."""
+        return self.level.reached(self.stock)
+
+
+def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, Place]]:
+    """What the shelves of rooms hold, by room id, and the shelves by id, in shelf order. A unit's
+    `place` is its shelf's id."""
+    shelves = {
+        p.pk: p
+        for p in Place.objects.open()
+        .shelves()
+        .filter(room__in=list(rooms))
+        .order_by("room", "position", "name", "pk")
+    }
+    held: dict[int, list[Units]] = defaultdict(list)
+    contents = readiness.units_in(shelves)
+    for pk, shelf in shelves.items():
+        rows = contents.get(pk, ())
+        held[shelf.room_id or 0] += [Units(batch, str(pk), count) for batch, count in rows]
+    return held, shelves
+
+
+def stocked(
+    rooms: Sequence[Room], *, shelves: dict[int, list[Units]] | None = None
+) -> dict[int, list[ItemLevel]]:
+    """The items that rooms stock or use, by room id, each with its stock and order level.
+
+    `shelves` is the answer of `on_shelves`, where it is at hand.
+    """
+    if not rooms:
+        return {}
+    by_id = {room.pk: room for room in rooms}
+    held = on_shelves(by_id)[0] if shelves is None else shelves
+    today = {pk: clock.today(room.time_zone) for pk, room in by_id.items()}
+    since = min(today.values()) - timedelta(days=LOOKS_BACK_DAYS)
+    usable: Counter[tuple[int, int]] = Counter()
+    for room, units_there in held.items():
+        for row in units_there:
+            if usable_through(row.batch, today[room]):
+                usable[room, row.batch.thing.id] += row.count
+    uses = _uses(by_id, since)
+    known = set(uses) | set(
+        Holding.objects.filter(
+            place__room__in=by_id,
+            place__kind=PlaceKind.SHELF,
+            lot__item__order_down_to__isnull=False,
+        )
+        .values_list("place__room", "lot__item")
+        .distinct()
+        .order_by()
+    )
+    items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
+    first = dict(
+        Receipt.objects.filter(lot__item__in=items)
+        .values_list("lot__item")
+        .annotate(first=Min("entry__occurred_at"))
+        .order_by()
+    )
+    levels: dict[int, list[ItemLevel]] = defaultdict(list)
+    for room, pk in sorted(known):
+        if item := items.get(pk):
+            zone = by_id[room].time_zone
+            began = clock.local_date(first[pk], zone) if pk in first else since
+            level = order_level(
+                uses.get((room, pk), ()),
+                recorded_from=min(max(began, since), today[room]),
+                today=today[room],
+                lead_days=item.lead_time_days,
+                by_hand=item.order_down_to,
+                counted=not item.by_eye,
+            )
+            levels[room].append(ItemLevel(item, by_id[room], usable[room, pk], level))
+    return levels
+
+
+def _uses(rooms: Mapping[int, Room], since: date) -> dict[tuple[int, int], list[Use]]:
+    """What was used since a day, by room and item (ids)."""
+    rows = (
+        Movement.objects.filter(
+            to_place__kind=PlaceKind.USED,
+            from_room__in=rooms,
+            entry__reverses__isnull=True,
+            entry__reversed_by__isnull=True,
+            entry__occurred_at__date__gte=since,
+        )
+        .values_list("from_room", "lot__item", "entry__occurred_at", "entry")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
+    uses: dict[tuple[int, int], list[Use]] = defaultdict(list)
+    for room, item, at, _entry, units in rows:
+        uses[room, item].append(Use(clock.local_date(at, rooms[room].time_zone), units))
+    return uses
+
+
+class Stockroom:
+    """What several digests share: what each room's shelves hold, and where that is low. A room is
+    loaded once, so one stockroom serves a whole run."""
+
+    def __init__(self) -> None:
+        self.units: dict[int, dict[int, list[Units]]] = {}
+        self.shelves: dict[int, Place] = {}
+        self.stocked: dict[int, list[ItemLevel]] = {}
+        self._lead_days: dict[int, int] = {}
+
+    def load(self, rooms: Iterable[Room]) -> None:
+        """Have these rooms at hand."""
+        new = {room.pk: room for room in rooms if room.pk not in self.units}
+        if not new:
+            return
+        units, shelves = on_shelves(new)
+        self.shelves |= shelves
+        self.stocked |= stocked(list(new.values()), shelves=units)
+        self.units |= {room: shelves_of(units.get(room, ())) for room in new}
+
+    def lead_days(self, things: set[int]) -> dict[int, int]:
+        """How many days these items take to come, by id."""
+        if unknown := things - set(self._lead_days):
+            self._lead_days |= Item.objects.filter(pk__in=unknown).values_list(
+                "pk", "lead_time_days"
+            )
+        return self._lead_days

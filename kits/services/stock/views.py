@@ -1,0 +1,285 @@
+"""Stock as pages list it: how much of each item is where, and one item batch by batch."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count, Max, Q, QuerySet, Sum
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Actor
+from gearroom.core.acts.problems import NotFound
+from gearroom.core.models import Room
+from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
+from kits.models.details import CountDetail
+from kits.rules.ledger.expiry import good_through, usable_through, why_not
+from kits.rules.ledger.facts import Batch
+from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.stock.horizon import Dated
+from kits.rules.stock.ordering import OrderLevel
+from kits.services.ledger import readiness
+from kits.services.lookup import find
+from kits.services.lookup.own_side import own_side
+from kits.services.stock import stock_levels
+
+SHELVES, KITS, APART = "shelves", "kits", "apart"
+"""Where units are, for a picture: on shelves, in kits, or set apart (quarantine, training, on the
+way)."""
+
+
+# ------------------------------------------------------------------------------------- all items
+@dataclass(frozen=True)
+class OnHand:
+    """An item in a room: all units on its shelves, those usable today, and the order level where
+    the item is stocked or used there."""
+
+    room: Room
+    units: int
+    usable: int
+    level: OrderLevel | None
+
+    @property
+    def low(self) -> bool:
+        """Down to its order level."""
+        return self.level is not None and self.level.reached(self.usable)
+
+
+@dataclass(frozen=True)
+class ItemStock:
+    """An item with what each room has of it, and what is in kits."""
+
+    item: Item
+    rooms: Sequence[OnHand]
+    in_kits: int
+
+    @property
+    def low(self) -> bool:
+        """Running low in some room."""
+        return any(on_hand.low for on_hand in self.rooms)
+
+
+def items_in_stock(
+    actor: Actor, rooms: Sequence[Room], *, search: str = "", low: bool = False
+) -> list[ItemStock]:
+    """The items in use whose name has `search` in it, and those retired of which some is left: what
+    is running low in the first of the rooms first. The number of queries does not grow with them.
+    """
+    held, _shelves = stock_levels.on_shelves(room.pk for room in rooms)
+    units: Counter[tuple[int, int]] = Counter()
+    usable: Counter[tuple[int, int]] = Counter()
+    for room in rooms:
+        today = clock.today(room.time_zone)
+        for row in held.get(room.pk, ()):
+            here = row.batch.thing.id, room.pk
+            units[here] += row.count
+            usable[here] += row.count if usable_through(row.batch, today) else 0
+    levels = {
+        (row.item.pk, room): row.level
+        for room, rows in stock_levels.stocked(rooms, shelves=held).items()
+        for row in rows
+    }
+    in_kits: dict[int, int] = dict(
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=find.places_of(actor).values("pk"))
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
+    left = {item for item, _room in units} | set(in_kits)
+    items = Item.objects.filter(Q(retired_on__isnull=True) | Q(pk__in=left))
+    rows = (
+        ItemStock(
+            item,
+            [
+                OnHand(
+                    room,
+                    units[item.pk, room.pk],
+                    usable[item.pk, room.pk],
+                    levels.get((item.pk, room.pk)),
+                )
+                for room in rooms
+            ],
+            in_kits.get(item.pk, 0),
+        )
+        for item in items.filter(name__icontains=search).order_by("name")
+    )
+    return sorted((row for row in rows if row.low or not low), key=_low_first)
+
+
+def _low_first(row: ItemStock) -> tuple[int, str]:
+    where = (n for n, on_hand in enumerate(row.rooms) if on_hand.low)
+    return next(where, len(row.rooms)), row.item.name.casefold()
+
+
+# --------------------------------------------------------------------------------------- one item
+@dataclass(frozen=True)
+class HeldBatch:
+    """Units of a batch in a place, with why they are not usable today (None: they are) and the
+    last day they are good (None: no date)."""
+
+    place: Place
+    lot: Lot
+    units: int
+    fault: ReasonCode | None
+    good_until: date | None
+
+    @property
+    def where(self) -> str:
+        """SHELVES, KITS or APART."""
+        kind = self.place.kind
+        return {PlaceKind.SHELF: SHELVES, PlaceKind.SECTION: KITS}.get(PlaceKind(kind), APART)
+
+
+def held_batches(
+    actor: Actor,
+    *,
+    item: Item | None = None,
+    room: Room | None = None,
+    kinds: Iterable[PlaceKind] = (),
+    place: Place | None = None,
+) -> list[HeldBatch]:
+    """What the places of somebody's rooms hold, soonest out of date first: of one item, in one
+    room (its own places, not its kits), in places of some kinds, in one place."""
+    rows = (
+        Holding.objects.on_hand()
+        .filter(place__in=find.places_of(actor).values("pk"))
+        .select_related("place__room", "place__kit__room", "lot__item")
+    )
+    wanted = {"lot__item": item, "place__room": room, "place": place}
+    rows = rows.filter(**{field: value for field, value in wanted.items() if value is not None})
+    if kinds := tuple(kinds):
+        rows = rows.filter(place__kind__in=kinds)
+    batches = readiness.batches({row.lot_id: row.lot for row in rows}.values())
+    return sorted(
+        (_held_batch(row, batches[row.lot_id]) for row in rows),
+        key=lambda each: (
+            each.good_until or date.max,
+            each.lot.item.name,
+            each.place.position,
+            each.place.pk,
+            each.lot.pk,
+        ),
+    )
+
+
+def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
+    place = row.place
+    fault = why_not(batch, clock.today(place.room_now.time_zone))
+    return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
+
+
+def held_batch(actor: Actor, place: int, lot: int) -> HeldBatch:
+    """What one place holds of one batch. Raises NotFound."""
+    for row in held_batches(actor, place=find.place(actor, place)):
+        if row.lot.pk == lot:
+            return row
+    raise NotFound("such batch in this place")
+
+
+@dataclass(frozen=True)
+class ExpiringBatch:
+    """A batch with all the rows of it, and the last day it is good."""
+
+    lot: Lot
+    good_until: date
+    rows: Sequence[HeldBatch]
+
+    @property
+    def units(self) -> int:
+        """In all of its places."""
+        return sum(row.units for row in self.rows)
+
+
+def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringBatch]:
+    """The batches among rows in order that are good through a day at most, in that order."""
+    grouped: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
+    for row in rows:
+        if row.good_until is not None and row.good_until <= through:
+            grouped[row.lot.pk, row.good_until].append(row)
+    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in grouped.items()]
+
+
+def expiring_before(day: date) -> Q:
+    """The batches whose last good day is before a day, as a condition on Lot: by the printed date,
+    or, of opened packs, by the rule for their opened life."""
+    opened = Lot.objects.select_related("item").filter(
+        opened_on__isnull=False, item__opened_life_days__isnull=False
+    )
+    gone = [
+        pk
+        for pk, batch in readiness.batches(opened).items()
+        if (last := good_through(batch)) and last < day
+    ]
+    return Q(expiry__lt=day) | Q(pk__in=gone)
+
+
+def dated(rows: Iterable[HeldBatch], *, by_kind: bool) -> list[Dated]:
+    """Units for a picture over time, grouped by the kind of item or by where they are."""
+    return [
+        Dated(row.lot.item.kind if by_kind else row.where, row.good_until, row.units)
+        for row in rows
+    ]
+
+
+def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
+    """The newest movements of an item into, out of or within somebody's rooms."""
+    rows = Movement.objects.filter(lot__item=item).select_related(
+        "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit", "from_room",
+        "to_room",
+    )  # fmt: skip
+    if not actor.everywhere:
+        rows = rows.filter(Q(from_room__in=actor.room_ids) | Q(to_room__in=actor.room_ids))
+    return [own_side(actor, row) for row in rows.order_by("-id")[:most]]
+
+
+# ---------------------------------------------------------------------------------------- shelves
+@dataclass(frozen=True)
+class ShelfSummary:
+    """A shelf, how many batches it holds, and when it was last counted."""
+
+    place: Place
+    batches: int
+    counted: Entry | None
+
+
+def shelves(room: Room) -> list[ShelfSummary]:
+    """The shelves of a room in walking order."""
+    places = (
+        Place.objects.open()
+        .shelves()
+        .filter(room=room)
+        .annotate(batches=Count("holdings", filter=Q(holdings__units__gt=0)))
+    )
+    last: dict[int, Entry] = {}
+    counts = Entry.objects.filter(
+        room=room, kind=EntryKind.COUNT, kit__isnull=True, reversed_by__isnull=True
+    ).select_related("person")
+    for entry in counts.order_by("-id")[:500]:
+        for pk in entry.detail_as(CountDetail)["places"]:
+            last.setdefault(pk, entry)
+    return [
+        ShelfSummary(place, place.batches, last.get(place.pk))  # type: ignore[attr-defined]  # annotated
+        for place in places
+    ]
+
+
+def shelves_of(actor: Actor) -> list[Place]:
+    """The shelves in use of all of somebody's rooms, by room, in walking order."""
+    rows = find.places_of(actor).open().shelves()
+    return list(rows.order_by("room__name", "position", "name", "pk"))
+
+
+def newest_movement(place: Place) -> int:
+    """The id of the newest movement into or out of a place; 0 for none."""
+    newest: int = _movements_of(place).aggregate(newest=Max("id", default=0))["newest"]
+    return newest
+
+
+def moved_since(place: Place, movement: int) -> set[int]:
+    """The batches (ids) of which units went into or out of a place after a movement."""
+    return set(_movements_of(place).filter(id__gt=movement).values_list("lot", flat=True))
+
+
+def _movements_of(place: Place) -> QuerySet[Movement]:
+    return Movement.objects.filter(Q(from_place=place) | Q(to_place=place))

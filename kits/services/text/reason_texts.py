@@ -1,0 +1,497 @@
+"""Every code of `ReasonCode` in words: what it says in a verdict, in full and in a few words; what
+is wrong with units; and what was irregular about an entry."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
+
+from kits.rules.ledger.facts import Reason, Weight
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+from kits.services.text.hazards import hazards
+from kits.services.text.wording import day, short_day
+
+Facts = Mapping[str, Any]
+Text = Promise | Callable[[Facts], str]
+"""A text that names facts, or a function that words them."""
+
+
+@dataclass(frozen=True)
+class VerdictTexts:
+    """A reason of a verdict as a sentence that says what to do, and in the few words that follow
+    a verdict's."""
+
+    sentence: Text
+    brief: Text
+
+
+def reason(why: Reason, swaps: Mapping[int, str] | None = None) -> dict[str, Any]:
+    """One reason as the API and the pages show it: code, weight, sentence and facts.
+
+    `swaps` maps a thing's id to what settles it ("swap in 2 from shelf C2").
+    """
+    text = _worded(VERDICTS[why.code].sentence, why.facts)
+    thing = why.facts.get("thing_id")
+    hint = (swaps or {}).get(thing, "") if isinstance(thing, int) else ""
+    if hint:
+        text = f"{text.rstrip('.')}: {hint}."
+    return {
+        "code": str(why.code),
+        "weight": why.weight.name.lower(),
+        "text": text,
+        "facts": plain(why.facts),
+    }
+
+
+def reasons(whys: Iterable[Reason], swaps: Mapping[int, str] | None = None) -> list[dict[str, Any]]:
+    """Reasons as the API and the pages show them, in the order given."""
+    return [reason(why, swaps) for why in whys]
+
+
+def brief(why: Reason) -> str:
+    """One reason in the few words that follow a verdict's."""
+    return _worded(VERDICTS[why.code].brief, why.facts)
+
+
+def irregular(code: str) -> str:
+    """The rule that an entry broke, as a sentence. Codes that are no longer written are named."""
+    return str(IRREGULAR.get(code) or code.replace("-", " ").capitalize() + ".")
+
+
+def plain(value: Any) -> Any:
+    """Facts as JSON takes them: dates in ISO form, sets and tuples as lists."""
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (tuple, list, set, frozenset)):
+        return [plain(v) for v in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Weight):
+        return value.name.lower()
+    return str(value) if isinstance(value, str) else value
+
+
+def _worded(text: Text, facts: Facts) -> str:
+    return str(text) % facts if isinstance(text, Promise) else text(facts)
+
+
+def _first_day(facts: Facts) -> str:
+    """The earliest date of the units that do not count, in words."""
+    dates = [lot["date"] for lot in facts["lots"] if lot["date"]]
+    return day(min(dates)) if dates else ""
+
+
+def _line(facts: Facts) -> str:
+    """A counted line that has too little: what is wrong with what is there, and how many lack."""
+    thing, question = facts["thing"], facts.get("question")
+    numbers = {
+        "usable": facts["usable"],
+        "carry": facts["carry"],
+        "least": facts["never_below"],
+    }
+    cause = CAUSES.get(facts["cause"])
+    if cause is None:
+        return _("%(thing)s: %(usable)d of %(carry)d in the kit, minimum %(least)d.") % {
+            "thing": thing,
+            **numbers,
+        }
+    text = str(cause.of_line) % {"thing": thing, "day": _first_day(facts)}
+    if question and facts["cause"] not in OUT_OF_DATE:
+        text = f"{text} ({question})"
+    return _("%(said)s; %(usable)d of %(carry)d usable, minimum %(least)d.") % {
+        "said": text,
+        **numbers,
+    }
+
+
+def _short(facts: Facts) -> str:
+    text = _("short of %(lacking)d × %(thing)s") if facts["usable"] else _("no %(thing)s")
+    return text % facts
+
+
+def _take_out(facts: Facts) -> str:
+    cause, count = facts["cause"], facts["count"]
+    named = {"thing": facts["thing"], "count": count, "day": _first_day(facts)}
+    if cause in OUT_OF_DATE:
+        text = ngettext(
+            "%(thing)s went out of date on %(day)s: remove %(count)d.",
+            "%(thing)s went out of date on %(day)s: remove %(count)d.",
+            count,
+        )
+        return text % named
+    return _("%(said)s: remove %(count)d.") % {
+        "said": str(CAUSES[cause].of_line) % named,
+        "count": count,
+    }
+
+
+def _expired_inside(facts: Facts) -> str:
+    text = ngettext(
+        "%(count)d × %(thing)s is out of date: bin it when the kit is next opened.",
+        "%(count)d × %(thing)s are out of date: bin them when the kit is next opened.",
+        facts["count"],
+    )
+    return text % facts
+
+
+def _inside(facts: Facts) -> str:
+    return str(CAUSES[facts["cause"]].inside) % facts
+
+
+def _not_looked_inside(facts: Facts) -> str:
+    if facts["looked_inside_on"] is None:
+        return _("No check of the kit’s contents is on record: check them.")
+    return _("Contents last checked on %(day)s: check them again by %(by)s.") % {
+        "day": day(facts["looked_inside_on"]),
+        "by": day(facts["look_by"]),
+    }
+
+
+def _temperature(text: Promise) -> Text:
+    return lambda f: str(text) % {"things": ", ".join(f["things"]), "degrees": f["reaches_c"]}
+
+
+def _of_hazards(text: Promise) -> Text:
+    return lambda f: str(text) % {"hazards": ", ".join(hazards(f["hazards"]))}
+
+
+@dataclass(frozen=True)
+class CauseTexts:
+    """What is wrong with units: as the cause of a line that has too little, and in the few words
+    of a verdict that has them inside."""
+
+    of_line: Promise
+    inside: Promise
+
+
+CAUSES: dict[str, CauseTexts] = {
+    ReasonCode.RECALLED: CauseTexts(
+        _lazy("%(thing)s has been recalled by its maker"), _lazy("recalled %(thing)s inside")
+    ),
+    ReasonCode.WITHHELD: CauseTexts(
+        _lazy("%(thing)s is on hold"), _lazy("%(thing)s inside is on hold")
+    ),
+    ReasonCode.TRAINING_STOCK: CauseTexts(
+        _lazy("%(thing)s is for training only"), _lazy("%(thing)s for training inside")
+    ),
+    ReasonCode.UNSIGNED_MEDICINE: CauseTexts(
+        _lazy("%(thing)s is not on any signed kit list"),
+        _lazy("%(thing)s inside is not on any signed list"),
+    ),
+    ReasonCode.EXPIRED: CauseTexts(
+        _lazy("%(thing)s: good until %(day)s"), _lazy("%(thing)s out of date")
+    ),
+    ReasonCode.OPENED_TOO_LONG: CauseTexts(
+        _lazy("%(thing)s: good until %(day)s"), _lazy("%(thing)s opened too long ago")
+    ),
+    ReasonCode.DATE_NOT_KNOWN: CauseTexts(
+        _lazy("the date of %(thing)s is not known"), _lazy("date of %(thing)s not known")
+    ),
+    ReasonCode.CHECK_FAILED: CauseTexts(
+        _lazy("%(thing)s failed its check"), _lazy("%(thing)s failed its check")
+    ),
+    ReasonCode.CHECK_NOT_ANSWERED: CauseTexts(
+        _lazy("%(thing)s has not been checked yet"), _lazy("%(thing)s not checked yet")
+    ),
+    ReasonCode.CHECK_DUE: CauseTexts(
+        _lazy("%(thing)s is due for its check on %(day)s"), _lazy("%(thing)s due for its check")
+    ),
+}
+"""Why units do not count, or may not stay inside."""
+
+_ON_HOLD: dict[str, VerdictTexts] = {
+    "recall": VerdictTexts(
+        _lazy("Do not take this kit: something in it has been recalled."), _lazy("on hold: recall")
+    ),
+    "failed-check": VerdictTexts(
+        _lazy("Do not take this kit: a check has failed."), _lazy("on hold: failed check")
+    ),
+    "drying": VerdictTexts(
+        _lazy("The kit is drying. Check it when it is dry, then release it."),
+        _lazy("on hold: drying"),
+    ),
+    "something-wrong": VerdictTexts(
+        _lazy(
+            "Somebody reported that something is wrong with this kit: look at it, then release it."
+        ),
+        _lazy("on hold: something wrong"),
+    ),
+    "keep-as-it-came-back": VerdictTexts(
+        _lazy("The kit must stay as it came back. Do not open or restock it."),
+        _lazy("on hold: keep as it came back"),
+    ),
+    "mixed": VerdictTexts(
+        _lazy("The contents of this kit were mixed with another kit’s: count everything in it."),
+        _lazy("contents mixed, count it"),
+    ),
+}
+
+VERDICTS: dict[str, VerdictTexts] = {
+    ReasonCode.SHORT: VerdictTexts(_line, _short),
+    ReasonCode.LOW: VerdictTexts(_line, _lazy("low on %(thing)s")),
+    ReasonCode.EMPTY_BY_EYE: VerdictTexts(
+        _lazy("%(thing)s: empty or not checked. Top it up."), _lazy("no %(thing)s")
+    ),
+    ReasonCode.LOW_BY_EYE: VerdictTexts(
+        _lazy("%(thing)s: running low."), _lazy("low on %(thing)s")
+    ),
+    ReasonCode.TAKE_OUT: VerdictTexts(_take_out, _inside),
+    ReasonCode.EXPIRED_INSIDE: VerdictTexts(_expired_inside, _inside),
+    ReasonCode.DATE_NOT_KNOWN: VerdictTexts(
+        _lazy("%(thing)s: date not known for %(count)d; look at the pack."),
+        _lazy("date of %(thing)s not known"),
+    ),
+    ReasonCode.SECTION_AWAY: VerdictTexts(
+        _lazy("The section %(section)s is out on its own."), _lazy("pouch %(section)s is out")
+    ),
+    ReasonCode.LAID_UP: VerdictTexts(
+        _lazy("The kit is in storage. Put it back into use and check its contents first."),
+        _lazy("in storage"),
+    ),
+    ReasonCode.LOST: VerdictTexts(
+        _lazy("The kit is on record as lost. Scan it to record that it has been found."),
+        _lazy("lost"),
+    ),
+    ReasonCode.TRAINING: VerdictTexts(
+        _lazy("This is a training kit and must never be taken on a trip."), _lazy("training kit")
+    ),
+    ReasonCode.WAITING_TO_BE_SORTED: VerdictTexts(
+        _lazy("The kit was handed back and needs sorting: check its contents."),
+        _lazy("needs sorting"),
+    ),
+    ReasonCode.WITHHELD: VerdictTexts(
+        lambda f: _worded(_ON_HOLD[f["reason"]].sentence, f),
+        lambda f: _worded(_ON_HOLD[f["reason"]].brief, f),
+    ),
+    ReasonCode.LIST_EMPTY: VerdictTexts(
+        _lazy("The kit list is empty: choose another version."),
+        _lazy("its kit list is empty"),
+    ),
+    ReasonCode.LIST_NOT_SIGNED: VerdictTexts(
+        _lazy("The kit list has not been signed by the medical adviser."),
+        _lazy("kit list not signed"),
+    ),
+    ReasonCode.SIGNATURE_ENDS: VerdictTexts(
+        lambda f: (
+            _("The signature on the kit list ends on %(day)s.") % {"day": day(f["signed_until"])}
+        ),
+        lambda f: _("kit list signed only until %(day)s") % {"day": short_day(f["signed_until"])},
+    ),
+    ReasonCode.NOT_LOOKED_INSIDE: VerdictTexts(
+        _not_looked_inside, _lazy("contents not checked recently")
+    ),
+    ReasonCode.FROST: VerdictTexts(
+        _temperature(
+            _lazy(
+                "Protect from frost: %(things)s (temperatures where the kit is kept "
+                "fall to %(degrees)d °C)."
+            )
+        ),
+        _lazy("protect from frost"),
+    ),
+    ReasonCode.HEAT: VerdictTexts(
+        _temperature(
+            _lazy(
+                "Protect from heat: %(things)s (temperatures where the kit is kept "
+                "reach %(degrees)d °C)."
+            )
+        ),
+        _lazy("protect from heat"),
+    ),
+    ReasonCode.TOO_FEW_PEOPLE: VerdictTexts(
+        _lazy("There are %(people)d people on the trip, but its kits serve only %(served)d."),
+        _lazy("the trip's kits serve %(served)d of %(people)d people"),
+    ),
+    ReasonCode.TOO_FEW_DAYS: VerdictTexts(
+        _lazy(
+            "The trip lasts %(days)d days; for that long, its kits serve only %(served)d of "
+            "%(people)d people."
+        ),
+        _lazy("the trip's kits are not enough for %(days)d days"),
+    ),
+    ReasonCode.HAZARDS_NOT_SERVED: VerdictTexts(
+        _of_hazards(_lazy("None of the trip’s kits is made for: %(hazards)s.")),
+        _of_hazards(_lazy("not made for %(hazards)s")),
+    ),
+    ReasonCode.NOTHING_FOR_CHILDREN: VerdictTexts(
+        _lazy("There are children on the trip, and none of its kits has anything for children."),
+        _lazy("nothing for children"),
+    ),
+    ReasonCode.LATEX_INSIDE: VerdictTexts(
+        lambda f: (
+            _("%(kit)s contains latex, but no latex was wanted on the trip: %(things)s.")
+            % {"kit": f["kit"], "things": ", ".join(f["things"])}
+        ),
+        _lazy("latex inside"),
+    ),
+}
+"""Every reason of a verdict."""
+
+NOT_PUT_IN: dict[ReasonCode, Promise] = {
+    ReasonCode.RECALLED: _lazy("%(batch)s has been recalled by its maker: put it in quarantine."),
+    ReasonCode.CHECK_FAILED: _lazy(
+        "%(batch)s failed its check: have it repaired, then check it again."
+    ),
+    ReasonCode.WITHHELD: _lazy(
+        "%(batch)s is on hold: use another batch, or release this one first."
+    ),
+    ReasonCode.UNSIGNED_MEDICINE: _lazy(
+        "%(batch)s is a medicine that is not on any currently signed kit list for %(kit)s: ask "
+        "the medical adviser to sign a list that includes it."
+    ),
+    ReasonCode.DATE_NOT_KNOWN: _lazy(
+        "%(batch)s has no date on record: read the date from the pack and correct the batch."
+    ),
+    ReasonCode.TRAINING_STOCK: _lazy(
+        "%(batch)s is for training and may only go into training kits."
+    ),
+    ReasonCode.EXPIRED: _lazy(
+        "%(batch)s went out of date on %(day)s: dispose of it and use another batch."
+    ),
+    ReasonCode.OPENED_TOO_LONG: _lazy(
+        "%(batch)s was opened too long ago and went out of date on %(day)s: dispose of it and "
+        "use another batch."
+    ),
+}
+"""Why units are not put into a kit, with what to do."""
+
+IRREGULAR: dict[str, Promise] = {
+    ReasonCode.WAS_OUT: _lazy(
+        "The kit was on record as out with somebody else; that record ended when this one began."
+    ),
+    ReasonCode.WAS_NOT_OUT: _lazy(
+        "The kit was not on record as taken out; this has been corrected."
+    ),
+    ReasonCode.WAS_NOT_TAKEN_OUT: _lazy(
+        "The kit was on record as being in the gear room: it has been recorded as taken out by "
+        "the person it was passed on to."
+    ),
+    ReasonCode.EMERGENCY: _lazy("The kit was taken out in an emergency, whatever its state."),
+    ReasonCode.NOT_CLEARED: _lazy(
+        "The person named as having cleared the kit by phone denies having done so."
+    ),
+    ReasonCode.RESERVED_FOR_ANOTHER: _lazy(
+        "The kit was reserved for another guide’s trip at that time."
+    ),
+    ReasonCode.TRIP_CANCELLED: _lazy("The kit was taken out for a trip that had been cancelled."),
+    ReasonCode.TRIP_OVER: _lazy("The kit was taken out for a trip that was already over."),
+    ReasonCode.OUT_OF_ORDER: _lazy(
+        "The kit has changed hands again since then: this is added to its history only and "
+        "does not change who has it now."
+    ),
+    ReasonCode.SEAL_NOT_THE_ONE: _lazy(
+        "The seal is not the one on record, so the kit counts as opened."
+    ),
+    ReasonCode.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so the kit needs sorting."),
+    ReasonCode.USED_MORE: _lazy(
+        "More was used than was on record in the kit: the difference has been recorded as "
+        "found and used."
+    ),
+    ReasonCode.BORROWED_MORE: _lazy(
+        "More was borrowed than was on record in the other kit: the difference has been "
+        "recorded as found and moved."
+    ),
+    ReasonCode.KEPT_AS_IT_CAME: _lazy(
+        "One of the two kits was supposed to stay as it came back: inform the person who asked "
+        "for that."
+    ),
+    ReasonCode.REPORTED_AFTER_SORTING: _lazy(
+        "The items used were reported after the kit had been sorted, so they were not deducted "
+        "from its contents."
+    ),
+    ReasonCode.MORE_ARRIVED: _lazy(
+        "More items arrived than were sent: count the shelf they came from."
+    ),
+    ReasonCode.CHECKED_SINCE: _lazy(
+        "This item has a later check on record: the later check counts."
+    ),
+    ReasonCode.COUNTED_SINCE: _lazy(
+        "The kit has been counted since then: the items used are not deducted from the count."
+    ),
+    ReasonCode.RECORD_SAYS_OTHERWISE: _lazy(
+        "None of the batch was found in a place where some is on record."
+    ),
+    ReasonCode.MORE_THAN_ON_RECORD: _lazy("More of the batch was found than was on record."),
+    ReasonCode.RECALLED: _lazy("One of the batches has been recalled by its maker."),
+    ReasonCode.WITHHELD: _lazy("The kit or batch was on hold and should not have been used."),
+    ReasonCode.FAILED_CHECK: _lazy("An item that failed its check was put into the kit."),
+    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("The batch was out of date when it arrived."),
+    ReasonCode.EXPIRED: _lazy("An out-of-date item was put into the kit."),
+    ReasonCode.UNSIGNED_MEDICINE: _lazy(
+        "A medicine that is not on any signed kit list was put into the kit."
+    ),
+    ReasonCode.UNDATED: _lazy("An item whose date is not known was put into the kit."),
+    ReasonCode.TRAINING_STOCK: _lazy("Training stock was put into the kit."),
+    ReasonCode.FOUND_RECALLED: _lazy("An item recalled by its maker was found in the kit."),
+    ReasonCode.FOUND_WITHHELD: _lazy("An item that is on hold was found in the kit."),
+    ReasonCode.FOUND_TRAINING_STOCK: _lazy("Training stock was found in the kit."),
+    ReasonCode.FOUND_UNSIGNED_MEDICINE: _lazy(
+        "A medicine that is not on any signed kit list was found in the kit."
+    ),
+    ReasonCode.FOUND_EXPIRED: _lazy("An out-of-date item was found in the kit."),
+    ReasonCode.FOUND_OPENED_TOO_LONG: _lazy(
+        "An item that was opened too long ago was found in the kit."
+    ),
+    ReasonCode.FOUND_DATE_NOT_KNOWN: _lazy("An item whose date is not known was found in the kit."),
+    ReasonCode.FOUND_CHECK_FAILED: _lazy("An item that failed its check was found in the kit."),
+    ReasonCode.FOUND_CHECK_NOT_ANSWERED: _lazy(
+        "An item that has not been checked yet was found in the kit."
+    ),
+    ReasonCode.FOUND_CHECK_DUE: _lazy("An item that is due for its check was found in the kit."),
+    ReasonCode.SHORT: _lazy(
+        "The kit was taken out with less of an item than the minimum on its kit list."
+    ),
+    ReasonCode.LOW: _lazy("The kit was taken out with less of an item than its kit list asks for."),
+    ReasonCode.EMPTY_BY_EYE: _lazy(
+        "The kit was taken out with a loose item that was empty or not checked."
+    ),
+    ReasonCode.LOW_BY_EYE: _lazy("The kit was taken out with an item that was running low."),
+    ReasonCode.EXPIRED_INSIDE: _lazy("The kit was taken out with an out-of-date item inside."),
+    ReasonCode.TAKE_OUT: _lazy(
+        "The kit was taken out with an item inside that should have been removed first."
+    ),
+    ReasonCode.DATE_NOT_KNOWN: _lazy(
+        "The kit was taken out with an item inside whose date is not known."
+    ),
+    ReasonCode.SECTION_AWAY: _lazy(
+        "The kit was taken out while one of its sections was out on its own."
+    ),
+    ReasonCode.LAID_UP: _lazy("The kit was taken out although it was in storage."),
+    ReasonCode.LOST: _lazy("The kit was taken out although it was on record as lost."),
+    ReasonCode.TRAINING: _lazy("The kit was taken out although it is a training kit."),
+    ReasonCode.WAITING_TO_BE_SORTED: _lazy("The kit was taken out before it had been sorted."),
+    ReasonCode.LIST_EMPTY: _lazy("The kit was taken out although its kit list is empty."),
+    ReasonCode.LIST_NOT_SIGNED: _lazy(
+        "The kit was taken out although its kit list had not been signed by the medical adviser."
+    ),
+    ReasonCode.SIGNATURE_ENDS: _lazy(
+        "The kit was taken out although the signature on its kit "
+        "list ends before the kit is due back."
+    ),
+    ReasonCode.NOT_LOOKED_INSIDE: _lazy(
+        "The kit was taken out although its contents had not been checked for too long."
+    ),
+    ReasonCode.FROST: _lazy(
+        "The kit was taken out with an item that may have been spoilt by frost where the kit "
+        "is kept."
+    ),
+    ReasonCode.HEAT: _lazy(
+        "The kit was taken out with an item that may have been spoilt by "
+        "heat where the kit is kept."
+    ),
+    ReasonCode.TOO_FEW_PEOPLE: _lazy("The kits for the trip serve fewer people than are going."),
+    ReasonCode.TOO_FEW_DAYS: _lazy(
+        "The kits for the trip are enough for fewer days than the trip lasts."
+    ),
+    ReasonCode.HAZARDS_NOT_SERVED: _lazy(
+        "Some hazards of the trip are not covered by any of its kits."
+    ),
+    ReasonCode.NOTHING_FOR_CHILDREN: _lazy(
+        "There were children on the trip, and none of its kits had anything for children."
+    ),
+    ReasonCode.LATEX_INSIDE: _lazy("The kit contains latex, but no latex was wanted on the trip."),
+}
+"""Every rule that a reported fact may break, as a sentence."""

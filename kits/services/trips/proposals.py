@@ -1,0 +1,161 @@
+"""Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+from django.db.models import Q
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Actor
+from gearroom.core.acts.problems import Refused, Unacceptable
+from kits.models import Checkout, Kit, Trip
+from kits.rules.ledger.facts import Reason
+from kits.rules.ledger.readiness import judge
+from kits.rules.trips import trips as rule
+from kits.rules.trips.proposal import Candidate, PassedOver, propose
+from kits.services.ledger import readiness
+from kits.services.lookup import find, promises
+from kits.services.text import reason_texts, wording
+from kits.services.text.hazards import hazards
+from kits.services.trips import reservations
+
+
+@dataclass(frozen=True)
+class PassedOverKit:
+    """A kit that is not proposed, with each reason as `reason_row` gives it."""
+
+    kit: Kit
+    reasons: Sequence[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class TripProposal:
+    """Kits reserved for the trip already, those proposed beside them, why not the others, and what
+    all of them together do not serve (nothing when they suit)."""
+
+    trip: Trip
+    promised: Sequence[Kit]
+    proposed: Sequence[Kit]
+    passed_over: Sequence[PassedOverKit]
+    lacking: Sequence[dict[str, Any]]
+
+
+def proposal(actor: Actor, trip: Trip) -> TripProposal:
+    """Propose the fewest kits, of those that somebody sees and that are at home or now in the
+    trip's room, that are free, fit through its last day and suit it together.
+
+    Asked of the database in a number of queries that does not grow with the kits. Raises Refused
+    (`trip-cancelled`), Unacceptable (`trip-is-over`).
+    """
+    visible = find.kits_of(actor).active()
+    going = visible.filter(
+        Q(reservations__trip=trip, reservations__released__isnull=True)
+        | Q(checkouts__trip=trip, checkouts__in_at__isnull=True, checkouts__section__isnull=True)
+    ).values("pk")
+    if trip.room_id is not None:
+        visible = visible.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
+    kits = {kit.pk: kit for kit in visible.order_by("name")}
+    promised = set(going.values_list("pk", flat=True))
+    _refuse_past(trip)
+    states = readiness.states(kits)
+    reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
+    out = {
+        c.kit_id: c
+        for c in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=kits)
+        .select_related("person")
+    }
+    candidates = [
+        Candidate(
+            states[pk],
+            judge(states[pk], max(trip.last_day, today), today),
+            reserved_for=reserved.get(pk, ""),
+            out_with=_beyond(out.get(pk), kits[pk], trip),
+        )
+        for pk, today in ((pk, readiness.today_of(kits[pk])) for pk in kits.keys() - promised)
+    ]
+    proposed = propose(
+        readiness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)]
+    )
+    return TripProposal(
+        trip,
+        [kit for pk, kit in kits.items() if pk in promised],
+        [kits[pk] for pk in proposed.chosen],
+        [
+            PassedOverKit(kit, [reason_row(r) for r in proposed.passed_over[pk]])
+            for pk, kit in kits.items()
+            if pk in proposed.passed_over
+        ],
+        [reason_row(r) for r in proposed.lacking],
+    )
+
+
+def reason_row(why: Reason) -> dict[str, Any]:
+    """A reason with its sentence, those of passing over a kit among them."""
+    sentence = _SENTENCES.get(why.code)
+    if sentence is None:
+        return reason_texts.reason(why)
+    return {
+        "code": str(why.code),
+        "weight": why.weight.name.lower(),
+        "text": str(sentence) % _in_words(why.facts),
+        "facts": reason_texts.plain(why.facts),
+    }
+
+
+def _in_words(facts: dict[str, object]) -> dict[str, object]:
+    named = {**facts}
+    if "hazards" in facts:
+        named["hazards"] = ", ".join(hazards(cast("tuple[str, ...]", facts["hazards"])))
+    if "kits" in facts:
+        named["kits"] = ", ".join(cast("tuple[str, ...]", facts["kits"]))
+    return named
+
+
+_SENTENCES: dict[str, Promise] = {
+    PassedOver.RESERVED: _lazy("This kit is reserved for %(trip)s on those days."),
+    PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has this kit until after the departure."),
+    PassedOver.NOT_SET_UP: _lazy("Nobody has entered the contents of this kit yet."),
+    PassedOver.FEWER_DO: _lazy("Fewer kits are enough: %(kits)s."),
+    PassedOver.FEWER_PEOPLE: _lazy("This kit serves %(served)s people, but %(people)s are going."),
+    PassedOver.FEWER_DAYS: _lazy(
+        "Its kit list is made for %(made_for)s days, but the trip lasts %(days)s."
+    ),
+    PassedOver.MORE_PEOPLE: _lazy(
+        "This kit serves %(served)s people; %(instead)s is enough for this trip."
+    ),
+    PassedOver.OTHER_HAZARDS: _lazy(
+        "Its kit list is also made for %(hazards)s, which this trip does not involve."
+    ),
+    PassedOver.AS_GOOD: _lazy("%(instead)s is enough."),
+}
+
+
+def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
+    """Who has a kit when the trip departs, as it looks now; an overdue kit may stay out as well."""
+    if held is None:
+        return ""
+    room = kit.home_room
+    due_day = clock.local_date(held.due_at, room.time_zone) if held.due_at else None
+    overdue = held.due_at is not None and held.due_at <= clock.now()
+    if rule.back_in_time(trip.first_day, due_day, overdue=overdue, nights=room.sorting_nights):
+        return ""
+    return held.person.name if held.person else _("Somebody")
+
+
+def _refuse_past(trip: Trip) -> None:
+    if trip.cancelled_at is not None:
+        raise Refused(
+            "trip-cancelled",
+            _("%(trip)s was cancelled, so it needs no kits.") % {"trip": trip.name},
+        )
+    if promises.ended(trip):
+        raise Unacceptable(
+            "trip-is-over",
+            _("%(trip)s ended on %(day)s. Check its dates.")
+            % {"trip": trip.name, "day": wording.day(trip.last_day)},
+        )

@@ -1,0 +1,153 @@
+"""Addresses, queries, cookies and headers that nobody sends by accident: refused as what they are,
+never a fault of ours."""
+
+import re
+import uuid
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.core.cache import cache
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver
+
+from gearroom.core.models import User
+from gearroom.core.rules.roles import Role
+from tests.core.api.made import Caller, is_problem, somebody
+from tests.labels.scan import scanned
+
+pytestmark = pytest.mark.django_db
+
+HOSTILE = {
+    "NUL": "DAY%00-01",
+    "over-long": "x" * 3000,
+    "a number beyond 64 bits": "9" * 30,
+}
+LONG_FORM = {
+    "NUL alone": "%00",
+    "half a surrogate pair": "%ED%A0%80",
+    "not UTF-8": "%FF%FE",
+    "a negative number": "-1",
+    "a newline": "DAY%0A01",
+    "quotes": "%27%22%3B--",
+    "a per cent": "%25",
+    "a noncharacter": "%EF%BF%BF",
+    "right to left": "%E2%80%AEDAY",
+}
+KINDS = [*HOSTILE, *(pytest.param(kind, marks=pytest.mark.long) for kind in LONG_FORM)]
+HOSTILE |= LONG_FORM
+_NAMED = re.compile(r"<(?:(\w+):)?(\w+)>")
+_GROUP = re.compile(r"\(\?P<\w+>[^)]*\)")
+
+
+def _routes(patterns: Any, before: str = "") -> Any:
+    for pattern in patterns:
+        route = before + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from _routes(pattern.url_patterns, route)
+        else:
+            assert isinstance(pattern, URLPattern)
+            yield route
+
+
+def _paths(hostile: str) -> list[str]:
+    """Every address with a part that may be anything, with that part hostile; numbers stay ones
+    where the part is a text, so that it reaches the view."""
+    paths = []
+    for route in _routes(get_resolver().url_patterns):
+        named = _NAMED.findall(route)
+        wants = hostile if hostile.isdigit() else "1"
+        path = re.sub(r"<int:\w+>", wants, route)
+        path = _NAMED.sub(hostile, path)
+        path = _GROUP.sub(hostile, path).replace("^[Ll]/", "L/").rstrip("$?")
+        if named or "?P<" in route:
+            paths.append("/" + path.replace("^", ""))
+    return paths
+
+
+@pytest.fixture
+def signed_in() -> tuple[Client, Caller]:
+    cache.clear()
+    scanned.labelled()
+    user = somebody("admin", Role.ADMINISTRATOR)
+    client = Client(raise_request_exception=False)
+    client.force_login(User.objects.get(pk=user.pk))
+    caller = Caller(user, raise_request_exception=False)
+    return client, caller
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_address_is_a_fault(signed_in: tuple[Client, Caller], kind: str) -> None:
+    client, caller = signed_in
+    paths = _paths(HOSTILE[kind])
+    assert len(paths) > 100 and any(path.startswith("/api/v1/kits/") for path in paths)
+    for path in paths:
+        for method in ("GET", "POST"):
+            cache.clear()
+            if path.startswith("/api/"):
+                answer = caller(method, path.removeprefix("/api/v1/"), {})
+                if answer.status_code >= 400:
+                    is_problem(answer, answer.status_code, answer.json()["code"])
+            elif method in ("GET", "POST"):
+                said = {"key": str(uuid.uuid4())} if method == "POST" else {}
+                answer = client.generic(method, path, said and b"key=1")
+            else:
+                continue
+            assert answer.status_code < 500, (method, path, answer.content[:300])
+            if "%00" in path:
+                assert answer.status_code in (400, 404, 405), (method, path, answer.status_code)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_query_is_a_fault(signed_in: tuple[Client, Caller], kind: str) -> None:
+    client, caller = signed_in
+    value = HOSTILE[kind]
+    for route in _routes(get_resolver().url_patterns):
+        if "<" in route:
+            continue
+        cache.clear()
+        path = "/" + route.replace("^", "").rstrip("$?")
+        names = ("text", "room", value)
+        for name in names:
+            query = f"{path}?{name}={value}"
+            if path.startswith("/api/"):
+                answer = caller.get(query.removeprefix("/api/v1/"))
+            else:
+                answer = client.get(query)
+            assert answer.status_code < 500, (query, answer.content[:300])
+            if "%00" in query:
+                assert answer.status_code in (400, 404, 405), query
+
+
+@pytest.mark.parametrize(
+    "cookie",
+    ['"\\000\\000\\000\\000\\000\\000\\000\\000\\000"', "x" * 3000, '"\\355\\240\\200"', "é"],
+)
+def test_no_cookie_is_a_fault(cookie: str) -> None:
+    cache.clear()
+    names = (settings.SESSION_COOKIE_NAME, settings.CSRF_COOKIE_NAME, settings.LANGUAGE_COOKIE_NAME)
+    for name in (*names, "messages"):
+        for path in ("/", "/kits/", "/sign-in/", "/api/v1/kits/", "/L/XXXX-XXXX/"):
+            for send in (Client.get, Client.post):
+                client = Client(raise_request_exception=False, enforce_csrf_checks=True)
+                answer = send(client, path, headers={"cookie": f"{name}={cookie}"})
+                assert answer.status_code < 500, (name, path, answer.content[:200])
+
+
+@pytest.mark.parametrize(
+    "header",
+    ["authorization", "if-match", "if-none-match", "accept-language", "idempotency-key",
+     "user-agent", "hx-request", "hx-current-url", "content-type", "x-forwarded-for"],
+)  # fmt: skip
+def test_no_header_is_a_fault(signed_in: tuple[Client, Caller], header: str) -> None:
+    client, caller = signed_in
+    for text in ("\x00", "x" * 5000, "é\xff", '"' * 50, "Bearer \x00", ",,,;q=x"):
+        for path in ("/help/", "/api/v1/rooms/main-store/"):
+            cache.clear()
+            for method in ("GET", "PATCH"):
+                answer = client.generic(method, path, b"{}", headers={header: text})
+                assert answer.status_code < 500, (method, path, text)
+                answer = caller(method, path.removeprefix("/api/v1/"), {}, **{
+                    "if_match": "*", header.replace("-", "_"): text
+                })  # fmt: skip
+                assert answer.status_code < 500, (method, path, text)

@@ -1,0 +1,411 @@
+"""The weekly email of a small school: what it says, once a week, however often it is asked for."""
+
+import email
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from email.policy import default
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pypdfium2
+import pytest
+import time_machine
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries, Settings
+
+from gearroom.core.models import Person
+from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Kind
+from kits.rules.mail import plain_text
+from kits.rules.mail.plain_text import as_text
+from kits.services.custody import custody, unmet_needs, use
+from kits.services.custody.unmet_needs import NeedLine
+from kits.services.kits import holds, mixed_contents
+from kits.services.ledger import readiness
+from kits.services.mail import alarms, digest, digest_data, digest_text, picking_list, sending
+from kits.services.notices import writing
+from kits.services.recalls import recalls
+from kits.services.stock import instruments
+from kits.services.trips import reservations
+from tests.kits import factories
+from tests.kits.factories import TODAY, World, act, days
+
+pytestmark = pytest.mark.django_db
+
+MONDAY = datetime(2027, 1, 4, 7, tzinfo=UTC)
+
+
+@pytest.fixture
+def outbox(tmp_path: Path, settings: Settings) -> Any:
+    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
+    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+    settings.PUBLIC_URL = "https://gear.example.org"
+    return settings.EMAIL_OUTBOX_DIR
+
+
+@pytest.fixture
+def w(outbox: Any) -> World:
+    world = factories.world()
+    holds.lay_up(act(world.keeper), world.day_02)  # empty, and quiet
+    Person.objects.filter(pk=world.instructor.pk).update(
+        email="ines@example.org", created_at=MONDAY - timedelta(days=400)
+    )
+    return world
+
+
+def mails(outbox: Any) -> list[Any]:
+    return [
+        email.message_from_bytes(path.read_bytes(), policy=default)
+        for path in sorted(outbox.glob("*.eml"))
+    ]
+
+
+def week_of(w: World, at: datetime | None = None) -> digest_data.Week:
+    person = Person.objects.select_related("home_room").get(pk=w.instructor.pk)
+    return digest_data.gather([person], at or timezone.now())[person.pk]
+
+
+def text_of(w: World, at: datetime | None = None) -> str:
+    return as_text(digest_text.letter(week_of(w, at)))
+
+
+def said(text: str) -> str:
+    return " ".join(text.split())
+
+
+# --------------------------------------------------------------------------------- once a week
+def test_it_is_written_once_for_a_week_however_often_it_is_asked_for(w: World, outbox: Any) -> None:
+    assert len(sending.send_weekly(MONDAY)) == 1
+    assert sending.send_weekly(MONDAY) == []
+    assert sending.send_weekly(MONDAY + timedelta(days=6, hours=23)) == []
+    assert len(sending.send_weekly(MONDAY + timedelta(days=7))) == 1
+    assert [m["To"].addresses[0].addr_spec for m in mails(outbox)] == ["ines@example.org"] * 2
+
+
+def test_after_weeks_without_power_there_is_one_email_and_not_three(w: World) -> None:
+    digest.write(MONDAY)
+    assert Notice.objects.filter(person=w.instructor).count() == 1
+
+    digest.write(MONDAY + timedelta(weeks=3, days=2))
+
+    facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
+    assert sorted(facts) == ["week:2027-01-04", "week:2027-01-25"]
+
+
+def test_a_second_before_it_is_due_it_is_still_last_weeks(w: World) -> None:
+    digest.write(MONDAY - timedelta(seconds=1))
+    digest.write(MONDAY)
+    facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
+    assert sorted(facts) == ["week:2026-12-28", "week:2027-01-04"]
+
+
+def test_it_comes_when_each_person_wants_it(w: World) -> None:
+    Hearing.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
+    digest.write(datetime(2027, 1, 6, 18, 29, tzinfo=UTC))
+    digest.write(datetime(2027, 1, 6, 18, 30, tzinfo=UTC))
+    facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
+    assert sorted(facts) == ["week:2026-12-30", "week:2027-01-06"]
+
+
+def test_a_newcomer_hears_from_the_next_one_on_unless_asked_for(w: World) -> None:
+    Person.objects.filter(pk=w.instructor.pk).update(created_at=MONDAY + timedelta(hours=1))
+    digest.write(MONDAY + timedelta(days=1))
+    assert not Notice.objects.filter(person=w.instructor, kind="weekly").exists()
+    assert len(sending.send_weekly(MONDAY + timedelta(days=1))) == 1
+
+
+def test_the_command_writes_into_the_outbox_and_says_how_many(
+    w: World, outbox: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    call_command("send_digests", at="2027-01-04T07:00:00+00:00")
+    call_command("send_digests", at="2027-01-04T07:00:00+00:00")
+    assert capsys.readouterr().out == "1 weekly emails sent.\n0 weekly emails sent.\n"
+    with pytest.raises(CommandError, match="offset"):
+        call_command("send_digests", at="2027-01-04T07:00:00")
+
+
+def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w: World) -> None:
+    Kit.objects.filter(pk=w.day_01.pk).update(deputy=w.keeper)
+    assert w.keeper in digest_data.readers()
+    Person.objects.filter(pk=w.keeper.pk).update(left_on=TODAY)
+    assert w.keeper not in digest_data.readers()
+
+
+# --------------------------------------------------------------------------------- what it says
+def test_nothing_to_do_is_one_line_that_shows_it_looked(w: World) -> None:
+    instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
+    text = said(text_of(w))
+    assert text.startswith("Nothing to do. 1 kit checked for the days up to Sun")
+    assert "next contents check due by" in text
+    assert "KITS TO OPEN" not in text
+
+
+def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(w: World) -> None:
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=w.guide)
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    reservations.reserve(act(w.keeper), w.day_01, trip)
+
+    letter = digest_text.letter(week_of(w))
+
+    first, *_ = letter.first
+    assert "DAY-01 for Hill day, Gil 01632 960111, 8 people." in first.text
+    assert first.url == "https://gear.example.org/kits/DAY-01/"
+    (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
+    assert "put in 6 from shelf C3, batch D2, good until" in dressing
+    assert "1 kit not ready for this week's trips; 20 min of work; order 1 " in letter.subject
+
+
+def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w: World) -> None:
+    line = use.UseLine(item=w.dressing, units=4)
+    use.log_use(act(w.guide), w.day_01, [line])
+    text = text_of(w)
+    assert said(text).count("DAY-01:") == 1
+    assert "put in 4 from shelf C2" in said(text)
+
+
+def test_every_line_leads_to_the_page_that_settles_it(w: World) -> None:
+    factories.some(w.dressing, w.shelf, 3, "D9")
+    factories.some(w.dressing, w.shelf, 3, "D50", MONDAY.date() + timedelta(days=50))
+    w.tablets.order_down_to = 50
+    w.tablets.save()
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    Checkout.objects.update(
+        out_at=timezone.now() - timedelta(days=2), due_at=timezone.now() - timedelta(days=1)
+    )
+    recall = recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = digest_text.letter(week_of(w))
+
+    address = "https://gear.example.org/"
+    pages = {
+        part.heading: [row.url.removeprefix(address) for row in part.rows] for part in letter.parts
+    }
+    assert [row.url for row in letter.alarms] == [f"{address}stock/recalls/{recall.pk}/"]
+    assert pages["Order by"] == [f"stock/{w.tablets.pk}/"]
+    assert pages["Not back"] == ["kits/DAY-01/"]
+    assert all(pages.values())
+    assert all("" not in lines for lines in pages.values())
+
+
+def test_a_recall_stands_above_everything_with_who_to_ring(w: World) -> None:
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = digest_text.letter(week_of(w))
+
+    assert letter.subject.startswith("RECALL")
+    assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1. DAY-01")
+    assert letter.alarms[0].lines == ("DAY-01: call Gil, 01632 960111.",)
+
+
+def test_nobody_is_to_ring_themselves(w: World) -> None:
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = digest_text.letter(week_of(w))
+
+    assert letter.alarms[0].lines == ("You need to check DAY-01.",)
+    assert "960101" not in as_text(letter)
+
+
+def test_a_full_week_begins_with_what_is_read_in_a_minute(w: World) -> None:
+    recalls.start(act(w.keeper), item=w.tablets, scope=RecallScope.NUMBER, number="T1")
+    for n in range(12):
+        kit = factories.kit(f"EMPTY-{n}", w.version, w.store, responsible=w.instructor)
+        trip = factories.trip("Hill day", w.store, first=n + 1, last=n + 1, leader=w.guide)
+        if n < 4:
+            reservations.reserve(act(w.keeper), kit, trip)
+
+    letter = digest_text.letter(week_of(w))
+
+    above = plain_text.words(replace(letter, parts=(), closing=()))
+    assert above <= plain_text.SHORT_WORDS < plain_text.words(letter)
+    short = letter.first[-1].lines
+    assert short[0].startswith("Kits to open: DAY-01 now") and short[0].endswith("and 9 more")
+    assert any(line.startswith("Order by: ") for line in short)
+
+
+def test_a_recall_in_eight_kits_and_a_departure_are_read_in_a_minute_too(w: World) -> None:
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+        trip = factories.trip(
+            "A long day on the high moor", w.store, first=2, last=2, leader=w.guide
+        )
+        reservations.reserve(act(w.keeper), factories.fresh(kit), trip)
+    recalls.start(
+        act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1",
+        advice="Do not use; the maker found packs that were not sealed. Send them all back.",
+    )  # fmt: skip
+
+    letter = digest_text.letter(week_of(w))
+
+    assert plain_text.words(replace(letter, parts=(), closing=())) <= plain_text.SHORT_WORDS
+    assert "put in" not in as_text(replace(letter, parts=(), closing=()))
+    opened = next(part for part in letter.parts if part.heading == "Kits to open")
+    assert any(row.text.startswith("MORE-0") and row.lines for row in opened.rows)
+
+
+def test_the_weekly_email_speaks_to_its_reader_as_you(w: World) -> None:
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    reader = Person.objects.get(pk=w.instructor.pk)
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=reader)
+    custody.check_out(act(w.keeper), w.day_01, person=reader)
+    reservations.reserve(act(w.keeper), factories.fresh(w.day_01), trip)
+    late = timezone.now() - timedelta(days=1)
+    Checkout.objects.update(out_at=late - timedelta(days=1), due_at=late)
+
+    text = said(text_of(w))
+
+    assert "DAY-01 for Hill day, led by you, 8 people." in text
+    assert "NOT BACK - DAY-01: you have it, due" in text
+    assert "You have it, due back" in text
+    assert "960101" not in text
+
+
+def test_a_recall_in_eight_kits_is_one_row(w: World) -> None:
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    (alarm,) = digest_text.letter(week_of(w)).alarms
+
+    assert all(name in alarm.text for name in ("DAY-01", *(f"MORE-{n}" for n in range(7))))
+
+
+def test_who_has_a_kit_past_due_stands_there_with_a_phone(w: World) -> None:
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    Checkout.objects.update(
+        out_at=timezone.now() - timedelta(days=2), due_at=timezone.now() - timedelta(days=1)
+    )
+    text = said(text_of(w))
+    assert "NOT BACK - DAY-01: Gil 01632 960111, due" in text
+
+
+def test_a_kit_that_nobody_looked_into_for_a_year_is_named(w: World) -> None:
+    Kit.objects.filter(pk=w.day_01.pk).update(looked_inside_on=days(-360))
+    readiness.rewrite([w.day_01.pk])
+    text = said(text_of(w))
+    assert "CONTENTS NOT CHECKED FOR A YEAR - DAY-01: check contents by" in text
+
+
+def test_an_instrument_that_was_never_checked_and_a_batch_without_date_are_named(w: World) -> None:
+    factories.some(w.dressing, w.shelf, 3, "D9")
+    text = said(text_of(w))
+    assert "CHECKS DUE - Pressure gauge G-1, shelf C2: never checked" in text
+    assert "DATE NOT KNOWN - shelf C2 - 3 × Wound dressing 10 × 12, batch D9" in text
+
+
+def test_the_next_sixty_and_ninety_days_stand_in_the_months_first_email_only(w: World) -> None:
+    soon = MONDAY.date() + timedelta(days=50)
+    later = MONDAY.date() + timedelta(days=80)
+    factories.some(w.dressing, w.shelf, 3, "D50", soon)
+    factories.some(w.dressing, w.shelf, 3, "D80", later)
+    first, second = said(text_of(w, MONDAY)), said(text_of(w, MONDAY + timedelta(days=7)))
+    assert "OUT OF DATE WITHIN 60 DAYS - shelf C2 - 3 × Wound dressing 10 × 12, batch D50" in first
+    assert "OUT OF DATE WITHIN 90 DAYS - shelf C2 - 3 × Wound dressing 10 × 12, batch D80" in first
+    assert "OUT OF DATE WITHIN" not in second
+
+
+def test_stock_at_its_level_is_to_be_ordered(w: World) -> None:
+    w.tablets.order_down_to = 50
+    w.tablets.save()
+    text = said(text_of(w))
+    assert "for the Main store - 60 × Pain tablets (40 left; order level 50)" in text
+
+
+def test_of_what_nobody_counts_it_never_says_how_much_is_left(w: World) -> None:
+    factories.some(w.plasters, w.shelf, 10)
+    w.plasters.order_down_to = 10
+    w.plasters.save()
+    alarms.look_at_stock(timezone.now())
+    assert "Plasters" not in text_of(w)
+    assert not Notice.objects.filter(kind="low-stock").exists()
+
+    factories.Holding.objects.filter(lot__item=w.plasters).update(units=0)  # somebody saw none
+    alarms.look_at_stock(timezone.now())
+    assert "for the Main store - 20 × Plasters (0 left; order level 10)" in said(text_of(w))
+    assert Notice.objects.filter(kind="low-stock").exists()
+
+
+def test_the_attached_list_goes_shelf_by_shelf(w: World) -> None:
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=w.guide)
+    reservations.reserve(act(w.keeper), w.day_01, trip)
+    factories.some(w.shears, w.shelf, 1)
+    old = factories.batch(w.tablets, "T0", days(-1))
+    factories.Holding.objects.create(lot=old, place=w.shelf, units=7)
+    document = pypdfium2.PdfDocument(picking_list.draw(week_of(w)))
+    text = "".join(page.get_textpage().get_text_range() for page in document)
+    assert text.index("Shelf C3, Main store") < text.index("6 × Wound dressing 10 × 12, batch D2")
+    assert "Out of date on the shelves: remove" in text
+    assert "C2: 7 × Pain tablets, batch T0" in text
+
+
+def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(
+    w: World, outbox: Any
+) -> None:
+    HearingChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
+    sending.send_due()
+    assert Notice.objects.get(kind="lost").unsent_why == "weekly"
+
+    sending.send_weekly(timezone.now())
+
+    (mail,) = mails(outbox)
+    assert "DAY-01 cannot be found" in mail.get_body(["plain"]).get_content()
+    lost = Notice.objects.get(kind="lost")
+    week = Notice.objects.get(kind="weekly", person=w.instructor)
+    assert lost.message_id == week.message_id and lost.sent_at == week.sent_at
+
+
+def test_its_queries_do_not_grow_with_kits(
+    w: World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    def more(number: int) -> None:
+        for n in range(number):
+            name = f"MORE-{Kit.objects.count()}-{n}"
+            factories.kit(name, w.version, w.store, responsible=w.instructor)
+
+    more(6)  # more than the shelves can fill
+    with django_assert_max_num_queries(44) as few:
+        week_of(w)
+    more(12)
+    with django_assert_max_num_queries(len(few.captured_queries)):
+        found = week_of(w)
+    assert len(found.kits) == 19
+
+
+@pytest.mark.parametrize("zone", ["Europe/London", "America/Chicago", "Australia/Lord_Howe"])
+def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w: World, zone: str) -> None:
+    w.store.time_zone = zone
+    w.store.save()
+    midnight = datetime(2027, 3, 1, tzinfo=ZoneInfo(zone))
+    for instant, day in ((midnight - timedelta(seconds=1), 28), (midnight, 1)):
+        with time_machine.travel(instant, tick=False):
+            assert week_of(w).today.day == day
+
+
+def test_the_evenings_stand_in_it_each_thing_once(w: World) -> None:
+    splint = factories.item("Splint", Kind.TOOL, needs_date=False)
+    splints = factories.some(splint, w.shelf, 2, "S1")
+    factories.put_in(w.day_01, splints, w.shelf, 1)
+    other = factories.kit("DAY-03", w.version, w.store, responsible=w.instructor)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    custody.check_in(
+        act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
+    )
+    mixed_contents.report(act(w.guide), w.day_01, [other])
+    unmet_needs.report(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
+
+    text = text_of(w)
+
+    assert text.count("DAY-01, DAY-03: contents mixed") == 1
+    assert text.count("1 × Splint (DAY-01)") == 1
+    assert text.count("DAY-01: tick remover") == 1
+    assert "Kits to open" not in text  # counting both is what there is to do

@@ -1,0 +1,147 @@
+"""The pages of the desk: signing in, people, rooms, labels; a request for each."""
+
+from typing import Any
+
+from tests.matrix.accounts import PASSWORD
+from tests.matrix.requests import Aim, Make, say
+
+_HEARS = {"weekly_on": "3", "weekly_at": "07:00", "minutes_a_kit": "10"}
+
+
+def _somebody(a: Aim, who: str, **said: Any) -> Any:
+    return say(person=a.person(who), body={"name": "Some One", **said})
+
+
+def _room(a: Aim) -> dict[str, str]:
+    return {
+        "name": "Another name",
+        "time_zone": "UTC",
+        "how_to_return": "Bring it.",
+        "closing_time": "18:00",
+        "sorting_nights": "1",
+    }
+
+
+def _codes(a: Aim, **more: str) -> dict[str, str]:
+    return {"codes": a.label("kit"), **more}
+
+
+SIGNING: dict[str, Make] = {
+    "page GET sign-in/": lambda a: say(),
+    "page POST sign-in/": lambda a: say(
+        body={"username": a.there.people["mate"].user.username, "password": PASSWORD}
+    ),
+    "page POST sign-out/": lambda a: say(),
+    "page GET sign-in/forgotten/": lambda a: say(),
+    "page POST sign-in/forgotten/": lambda a: say(
+        body={"name": a.there.people["mate"].user.username}
+    ),
+    "page POST room/": lambda a: say(body={"room": a.room()}),
+    "page GET signed-in/": lambda a: say(),
+    "page POST signed-in/{signed_in}/end/": lambda a: say(signed_in=a.own("signed_in")),
+    "page POST signed-in/others/end/": lambda a: say(),
+    "page POST signed-in/password/": lambda a: say(
+        body={"old": PASSWORD, "new": "another long pass phrase"}
+    ),
+    "page POST signed-in/pin/": lambda a: say(body={"password": PASSWORD, "pin": "2581"}),
+    "page GET tokens/": lambda a: say(),
+    "page POST tokens/": lambda a: say(body={"name": "mine", "scope": "read", "days": "30"}),
+    "page POST tokens/{token}/end/": lambda a: say(token=a.own("token")),
+    "page GET settings/": lambda a: say(),
+    "page GET devices/": lambda a: say(),
+    "page POST devices/": lambda a: say(body={"room": a.room(), "name": "Another phone"}),
+    "page POST devices/{device}/end/": lambda a: say(device=a.of("device")),
+    "page GET help/": lambda a: say(),
+    "page GET help/{role}/": lambda a: say(role="keeper"),
+    "page GET problems/": lambda a: say(),
+    "page GET problems/{code}/": lambda a: say(code="not-found"),
+    "page GET health/": lambda a: say(),
+}
+
+NOTICES: dict[str, Make] = {
+    "page GET notices/": lambda a: say(),
+    "page GET notices/weekly/": lambda a: say(),
+    "page GET notices/weekly/ #of somebody": lambda a: say({"person": a.person("instructor")}),
+    "page GET notices/settings/": lambda a: say(),
+    "page POST notices/settings/": lambda a: say(body=_HEARS),
+    "page POST notices/calendar/": lambda a: say(),
+    "page POST notices/calendar/end/": lambda a: say(),
+    "page GET notices/{notice}/": lambda a: say(notice=a.of("notice")),
+    "page POST notices/{notice}/again/": lambda a: say(notice=a.of("notice")),
+}
+
+PEOPLE: dict[str, Make] = {
+    "page GET people/": lambda a: say(),
+    "page POST people/add/": lambda a: say(body={"name": "New One", "home_room": a.room()}),
+    "page GET people/{person}/": lambda a: say(person=a.person("mate")),
+    "page GET people/{person}/ #oneself": lambda a: say(person=a.own_person()),
+    "page POST people/{person}/": lambda a: _somebody(a, "visitor"),
+    "page POST people/{person}/ #address of an administrator": lambda a: _somebody(
+        a, "administrator", email="somebody@example.org"
+    ),
+    "page POST people/{person}/role/": lambda a: say(
+        person=a.person("visitor"), body={"role": "guide", "room": a.room()}
+    ),
+    "page POST people/{person}/role/ #adviser": lambda a: say(
+        person=a.person("visitor"), body={"role": "adviser", "room": a.room()}
+    ),
+    "page POST people/{person}/role/end/": lambda a: say(
+        person=a.person("mate"), body={"role": "guide", "room": a.room()}
+    ),
+    "page POST people/{person}/sign-in/": lambda a: say(
+        person=a.person("visitor"), body={"username": "newcomer"}
+    ),
+    "page POST people/{person}/left/": lambda a: say(person=a.person("visitor")),
+    "page POST people/{person}/back/": lambda a: say(person=a.person("gone")),
+    "page GET people/{person}/merge/": lambda a: say(
+        {"into": a.person("visitor")}, person=a.person("double")
+    ),
+    "page POST people/{person}/merge/": lambda a: say(
+        person=a.person("double"), body={"into": a.person("visitor")}
+    ),
+    "page POST people/{person}/tag/": lambda a: say(person=a.person("visitor")),
+    "page GET people/{person}/export/": lambda a: say(person=a.person("visitor")),
+    "page GET people/{person}/export/ #oneself": lambda a: say(person=a.own_person()),
+    "page GET people/{person}/erase/": lambda a: say(person=a.person("visitor")),
+    "page POST people/{person}/erase/": lambda a: say(person=a.person("visitor")),
+    "page GET people/names/": lambda a: say(),
+    "page POST people/names/": lambda a: say(),
+    "page GET rooms/": lambda a: say(),
+    "page POST rooms/": lambda a: say(body={**_room(a), "name": "Boat house"}),
+    "page GET rooms/{room}/": lambda a: say(room=a.room()),
+    "page POST rooms/{room}/": lambda a: say(room=a.room(), body=_room(a)),
+    "page POST rooms/{room}/shelves/": lambda a: say(room=a.room(), body={"name": "New shelf"}),
+    "page GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "1"}, room=a.room()),
+    "page POST shelves/{shelf}/": lambda a: say(shelf=a.place("upper"), body={"name": "Renamed"}),
+}
+
+_OWN_SHEET = {
+    "name": "Own", "form": "sheet", "page_width_mm": "210", "page_height_mm": "297",
+    "columns": "2", "rows": "4", "cell_width_mm": "90", "cell_height_mm": "60",
+    "left_mm": "10", "top_mm": "20", "pitch_x_mm": "95", "pitch_y_mm": "65",
+}  # fmt: skip
+
+LABELS: dict[str, Make] = {
+    "page GET labels/": lambda a: say(),
+    "page POST labels/": lambda a: say(
+        body={"for": "shelves", "room": a.room(), "on": a.place("upper")}
+    ),
+    "page GET labels/print/": lambda a: say(_codes(a)),
+    "page GET labels/print/picture/": lambda a: say(_codes(a)),
+    "page POST labels/print/pdf/": lambda a: say(body=_codes(a, preview="1")),
+    "page GET labels/printer/": lambda a: say(),
+    "page POST labels/printer/": lambda a: say(body={"none": "1"}),
+    "page GET labels/printer/test-page/": lambda a: say(),
+    "page GET labels/sheets/": lambda a: say(),
+    "page POST labels/sheets/": lambda a: say(body=_OWN_SHEET),
+    "page POST labels/sheets/remove/": lambda a: say(body={"sheet": a.all.sheet}),
+    "page GET labels/{code}/": lambda a: say(code=a.label("kit")),
+    "page GET labels/{code}/bind/": lambda a: say(code=a.label("blank")),
+    "page POST labels/{code}/bind/": lambda a: say(
+        code=a.label("blank"), body={"for": "shelves", "on": a.place("upper"), "room": a.room()}
+    ),
+    "page GET labels/{code}/picture/": lambda a: say(code=a.label("kit")),
+    "page POST labels/{code}/cancel/": lambda a: say(code=a.label("kit"), body={"why": "worn"}),
+}
+
+REQUESTS = {**SIGNING, **NOTICES, **PEOPLE, **LABELS}

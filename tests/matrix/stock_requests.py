@@ -1,0 +1,91 @@
+"""The API's operations on stock, items, batches and recalls: a request for each."""
+
+from tests.kits import factories as make
+from tests.matrix.requests import Make, say
+
+_DAY = str(make.days(200))
+
+REQUESTS: dict[str, Make] = {
+    "GET stock/": lambda a: say(),
+    "GET stock/ #of a room": lambda a: say({"room": a.room()}),
+    "POST stock/receive/": lambda a: say(
+        body={
+            "shelf": str(a.place()), "item": a.all.items["dressing"].pk, "units": 5,
+            "number": "D8", "expiry": _DAY,
+        }
+    ),
+    "POST stock/move/": lambda a: say(
+        body={
+            "lot": str(a.lot("dressing")), "units": 1, "source": str(a.place()),
+            "to": str(a.place("upper")),
+        }
+    ),
+    "POST stock/send/": lambda a: say(
+        body={
+            "lot": str(a.lot("dressing")), "units": 1, "source": str(a.place()),
+            "room": "main-store" if a.room() == "cave-hut" else "cave-hut",
+        }
+    ),
+    "POST stock/arrive/": lambda a: say(
+        body={"lot": str(a.lot("dressing")), "units": 2, "shelf": str(a.place())}
+    ),
+    "POST stock/dispose/": lambda a: say(
+        body={
+            "lot": str(a.lot("dressing")), "units": 1, "place": str(a.place()), "reason": "wet"
+        }
+    ),
+    "POST stock/open/": lambda a: say(
+        body={"lot": str(a.lot("tablets")), "units": 1, "place": str(a.place())}
+    ),
+    "POST stock/count/": lambda a: say(
+        body={
+            "shelf": str(a.place()),
+            "found": [{"lot": str(a.lot("dressing")), "units": 1}],
+        }
+    ),
+    "GET places/": lambda a: say(),
+    "GET places/ #of a room": lambda a: say({"room": a.room()}),
+    "POST places/": lambda a: say(body={"room": a.room(), "name": "New shelf"}),
+    "PATCH places/{id}/": lambda a: say(id=a.place("upper"), body={"name": "Renamed"}),
+    "GET lots/": lambda a: say(),
+    "GET lots/{id}/": lambda a: say(id=a.lot("dressing")),
+    "GET lots/{id}/ #corrected": lambda a: say(id=a.lot("corrected by")),
+    "POST lots/{id}/correct/": lambda a: say(
+        id=a.lot("tablets"), body={"expiry": _DAY, "reason": "read wrong"}
+    ),
+    "POST lots/{id}/check/": lambda a: say(id=a.lot("gauge of"), body={"passed": True}),
+    "GET items/": lambda a: say(),
+    "POST items/": lambda a: say(
+        body={"name": "Tape", "kind": "consumable", "base_unit": "roll"}
+    ),
+    "GET items/{id}/": lambda a: say(id=a.item("dressing")),
+    "PATCH items/{id}/": lambda a: say(id=a.item("dressing"), body={"caution": "Look first."}),
+    "POST items/{id}/retire/": lambda a: say(id=a.item("pad")),
+    "POST items/{id}/bring-back/": lambda a: say(id=a.item("over")),
+    "POST items/{id}/pack-codes/": lambda a: say(
+        id=a.item("pad"), body={"gtin": "09506000134369", "units_per_pack": 5}
+    ),
+    "POST items/{id}/pack-codes/remove/": lambda a: say(
+        id=a.item("dressing"), body={"gtin": "09506000134352"}
+    ),
+    "POST items/{id}/substitutes/": lambda a: say(
+        id=a.item("dressing"), body={"instead": a.item("bandage")}
+    ),
+    "POST items/{id}/substitutes/remove/": lambda a: say(
+        id=a.item("dressing"), body={"instead": a.item("pad")}
+    ),
+    "GET recalls/": lambda a: say(),
+    "POST recalls/": lambda a: say(body={"item": a.item("dressing"), "number": "D1"}),
+    "GET recalls/{id}/": lambda a: say(id=a.recall("bandage")),
+    "POST recalls/{id}/answer/": lambda a: say(
+        id=a.recall("bandage"), body={"row": a.row(), "answer": "taken-out", "removed": 2}
+    ),
+    "POST recalls/{id}/told/": lambda a: say(id=a.recall("bandage"), body={"row": a.row()}),
+    "POST recalls/{id}/close/": lambda a: say(
+        id=a.recall("bandage"), body={"outcome": "finished", "reason": "disposed of"}
+    ),
+    "POST recalls/{id}/reopen/": lambda a: say(id=a.recall("pad")),
+    "POST recalls/{id}/put-back/": lambda a: say(
+        id=a.recall("wrap"), body={"shelf": str(a.place())}
+    ),
+}  # fmt: skip

@@ -1,0 +1,461 @@
+"""Fit to go? Through which day, and every reason why not."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, strategies as st
+
+from kits.rules.ledger.facts import (
+    Batch,
+    Criticality,
+    Kind,
+    KitState,
+    Level,
+    Line,
+    LivesIn,
+    Reason,
+    Thing,
+    Units,
+    Verdict,
+    Weight,
+    Word,
+)
+from kits.rules.ledger.readiness import first_expiry, fit_days, judge
+from kits.rules.ledger.reasons import ReasonCode
+from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, line_lists
+
+DAY = timedelta(days=1)
+FAR = date(2031, 12, 31)
+EYE_WASH = Thing(1, "eye wash", sterile=True)
+GAUZE = Thing(2, "gauze swab", sterile=True)
+TABLET = Thing(3, "tablet", kind=Kind.MEDICINE)
+WIPE = Thing(4, "wipe")
+TORCH = Thing(5, "torch", kind=Kind.INSTRUMENT, needs_date=False, check_question="Light on?")
+IMPORTANT, MUST_HAVE = Criticality.IMPORTANT, Criticality.MUST_HAVE
+
+
+def kit_of(*units: Units, lines: tuple[Line, ...] = (), **facts: Any) -> KitState:
+    return KitState(1, "DAY-01", lines, units, looked_inside_on=TODAY, **facts)
+
+
+def some(thing: Thing, count: int, *, place: str = "front", **facts: Any) -> Units:
+    facts.setdefault("expiry", FAR if thing.needs_date else None)
+    return Units(Batch(thing.id * 10, thing, **facts), place, count)
+
+
+def codes(verdict: Verdict) -> list[tuple[str, Weight]]:
+    return [(reason.code, reason.weight) for reason in verdict.reasons]
+
+
+def worst(verdict: Verdict) -> int:
+    return max((reason.weight for reason in verdict.reasons), default=0)
+
+
+def days(kit: KitState, today: date) -> tuple[date | None, date | None, date | None]:
+    now = fit_days(kit).on(today)
+    return now.ready_until, now.fit_until, now.may_go_until
+
+
+def only(verdict: Verdict, code: str) -> Reason:
+    (reason,) = [reason for reason in verdict.reasons if reason.code == code]
+    return reason
+
+
+# ---- lines
+
+
+@pytest.mark.parametrize(
+    ("count", "criticality", "said"),
+    [
+        (5, Criticality.ROUTINE, []),
+        (6, Criticality.MUST_HAVE, []),
+        (4, Criticality.MUST_HAVE, [("low", Weight.LOW)]),
+        (3, Criticality.MUST_HAVE, [("low", Weight.LOW)]),
+        (2, Criticality.ROUTINE, [("short", Weight.SHORT)]),
+        (2, Criticality.IMPORTANT, [("short", Weight.SHORT)]),
+        (2, Criticality.MUST_HAVE, [("short", Weight.STOPS)]),
+        (0, Criticality.MUST_HAVE, [("short", Weight.STOPS)]),
+    ],
+)
+def test_a_line_is_full_low_or_short(
+    count: int, criticality: Criticality, said: list[tuple[str, Weight]]
+) -> None:
+    lines = (Line(1, "front", GAUZE, carry=5, never_below=3, criticality=criticality),)
+    assert codes(judge(kit_of(some(GAUZE, count), lines=lines), TODAY, TODAY)) == said
+
+
+def test_what_went_out_of_date_is_told_with_batch_and_date_and_how_many_to_swap() -> None:
+    lines = (Line(7, "front", EYE_WASH, carry=2, never_below=1, criticality=IMPORTANT),)
+    old = Units(Batch(70, EYE_WASH, "B12", expiry=date(2027, 11, 30)), "front", 2)
+    verdict = judge(kit_of(old, lines=lines), TODAY, TODAY)
+    assert codes(verdict) == [("take-out", Weight.STOPS), ("short", Weight.SHORT)]
+    lot = {"batch": 70, "lot": "B12", "count": 2, "fault": "expired", "date": date(2027, 11, 30)}
+    assert only(verdict, ReasonCode.SHORT).facts == {
+        "line": 7,
+        "section": "front",
+        "thing": "eye wash",
+        "thing_id": 1,
+        "criticality": "important",
+        "carry": 2,
+        "never_below": 1,
+        "usable": 0,
+        "shortfall": 2,
+        "lacking": 1,
+        "cause": "expired",
+        "lots": (lot,),
+    }
+    facts = only(verdict, ReasonCode.TAKE_OUT).facts
+    assert (facts["thing"], facts["count"], facts["lots"]) == ("eye wash", 2, (lot,))
+    assert facts["line"] == 7
+
+
+def test_what_expires_during_the_trip_does_not_count_but_need_not_come_out() -> None:
+    lines = (Line(1, "front", GAUZE, carry=2, never_below=1),)
+    kit = kit_of(some(GAUZE, 2, expiry=TODAY + DAY), lines=lines)
+    assert judge(kit, TODAY + DAY, TODAY).reasons == ()
+    verdict = judge(kit, TODAY + 2 * DAY, TODAY)
+    assert codes(verdict) == [("short", Weight.SHORT)]
+    assert only(verdict, ReasonCode.SHORT).facts["cause"] == "expired"
+
+
+def test_a_full_line_does_not_clear_a_kit_with_an_expired_unit_inside() -> None:
+    lines = (Line(1, "front", GAUZE, carry=2, never_below=1, criticality=IMPORTANT),)
+    old = Units(Batch(9, GAUZE, expiry=TODAY - DAY), "front", 1)
+    kit = kit_of(some(GAUZE, 2), old, lines=lines)
+    assert codes(judge(kit, TODAY, TODAY)) == [("take-out", Weight.STOPS)]
+    assert days(kit, TODAY) == (None, None, None)
+    assert days(kit, TODAY - DAY)[0] == TODAY + 365 * DAY  # the next check of its contents
+
+
+@pytest.mark.parametrize(
+    ("thing", "priority", "always", "word"),
+    [
+        (WIPE, Criticality.ROUTINE, False, Word.READY),
+        (WIPE, Criticality.ROUTINE, True, Word.DO_NOT_TAKE),
+        (WIPE, Criticality.IMPORTANT, False, Word.DO_NOT_TAKE),
+        (WIPE, Criticality.MUST_HAVE, False, Word.DO_NOT_TAKE),
+        (TABLET, Criticality.ROUTINE, False, Word.DO_NOT_TAKE),
+    ],
+)
+def test_what_is_out_of_date_stops_a_kit_only_where_it_matters(
+    thing: Thing, priority: Criticality, always: bool, word: Word
+) -> None:
+    lines = (Line(1, "front", thing, carry=1, never_below=1, criticality=priority),)
+    old = Units(Batch(9, thing, expiry=TODAY - DAY), "front", 2)
+    kit = kit_of(some(thing, 1), old, lines=lines, expired_always_stops=always)
+    verdict = judge(kit, TODAY, TODAY)
+    assert verdict.word is word
+    code = ReasonCode.TAKE_OUT if word is Word.DO_NOT_TAKE else ReasonCode.EXPIRED_INSIDE
+    assert only(verdict, code).facts["count"] == 2
+    assert first_expiry(kit) == TODAY - DAY
+
+
+def test_an_opened_pack_past_its_life_is_out_of_date_whatever_is_printed_on_it() -> None:
+    drops = Thing(12, "eye drops", kind=Kind.MEDICINE, opened_life_days=28)
+    lines = (Line(1, "front", drops, carry=1, never_below=1),)
+    kit = kit_of(some(drops, 1, opened_on=TODAY - 29 * DAY), lines=lines)
+    verdict = judge(kit, TODAY, TODAY)
+    assert only(verdict, ReasonCode.TAKE_OUT).facts["cause"] == ReasonCode.OPENED_TOO_LONG
+    assert first_expiry(kit) == TODAY - DAY
+
+
+def test_a_must_have_below_its_minimum_can_be_cleared_by_telephone_and_nothing_else_can() -> None:
+    lines = (Line(1, "front", GAUZE, 2, 1, MUST_HAVE), Line(2, "front", WIPE, 2, 1))
+    kit = kit_of(some(WIPE, 2), lines=lines)
+    verdict = judge(kit, TODAY, TODAY)
+    assert (verdict.word, verdict.by_phone) == (Word.DO_NOT_TAKE, True)
+    lost = judge(replace(kit, lost=True), TODAY, TODAY)
+    assert (lost.word, lost.by_phone) == (Word.DO_NOT_TAKE, False)
+    ready = judge(kit_of(some(WIPE, 2), some(GAUZE, 2), lines=lines), TODAY, TODAY)
+    assert (ready.word, ready.by_phone) == (Word.READY, False)
+
+
+def test_what_makes_a_kit_short_says_whose_decision_it_is() -> None:
+    routine, important = (
+        judge(kit_of(lines=(Line(1, "front", GAUZE, 2, 1, priority),)), TODAY, TODAY)
+        for priority in (Criticality.ROUTINE, Criticality.IMPORTANT)
+    )
+    assert routine.word is important.word is Word.SHORT
+    assert routine.short_only_on(Criticality.ROUTINE)
+    assert not important.short_only_on(Criticality.ROUTINE)
+    assert important.short_only_on(Criticality.ROUTINE, Criticality.IMPORTANT)
+    not_checked = replace(
+        kit_of(some(WIPE, 1), lines=(Line(1, "front", WIPE, 1, 1),)), looked_inside_on=None
+    )
+    verdict = judge(not_checked, TODAY, TODAY)
+    assert not verdict.short_only_on(*Criticality)
+
+
+@pytest.mark.parametrize(
+    "facts", [{}, {"waiting_to_be_sorted": True}, {"signed": False}, {"looked_inside_on": None}]
+)
+def test_a_kit_whose_contents_nobody_entered_is_not_set_up_and_goes(facts: dict[str, Any]) -> None:
+    lines = (Line(1, "front", GAUZE, 2, 1, MUST_HAVE),)
+    kit = replace(kit_of(lines=lines, contents_entered=False), **facts)
+    verdict = judge(kit, TODAY, TODAY)
+    assert (verdict.word, verdict.may_go, verdict.fit) == (Word.NOT_SET_UP, True, False)
+    assert days(kit, TODAY) == (None, None, date.max)
+
+
+@pytest.mark.parametrize(
+    "facts", [{"training": True}, {"lost": True}, {"laid_up": True}, {"withheld": ("drying",)}]
+)
+def test_what_is_on_record_of_a_whole_kit_stops_it_before_it_is_set_up(
+    facts: dict[str, Any],
+) -> None:
+    kit = kit_of(contents_entered=False, **facts)
+    assert judge(kit, TODAY, TODAY).word is Word.DO_NOT_TAKE
+    assert days(kit, TODAY) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("thing", "facts", "fault"),
+    [
+        (GAUZE, {"recalled": True}, ReasonCode.RECALLED),
+        (GAUZE, {"withheld": True}, ReasonCode.WITHHELD),
+        (GAUZE, {"expiry": None}, ReasonCode.DATE_NOT_KNOWN),
+        (TABLET, {"expiry": None}, ReasonCode.DATE_NOT_KNOWN),
+        (TORCH, {"check_passed": False}, ReasonCode.CHECK_FAILED),
+    ],
+)
+def test_what_may_never_go_in_has_to_come_out(
+    thing: Thing, facts: dict[str, Any], fault: ReasonCode
+) -> None:
+    kit = kit_of(some(thing, 1, **facts), lines=(Line(1, "front", thing, 1, 0),))
+    verdict = judge(kit, TODAY, TODAY)
+    assert only(verdict, ReasonCode.TAKE_OUT).facts["cause"] is fault
+    assert not verdict.may_go
+    assert days(kit, TODAY) == (None, None, None)
+
+
+def test_training_stock_comes_out_of_any_but_a_training_kit() -> None:
+    lines = (Line(1, "front", GAUZE, 1, 1),)
+    kit = kit_of(replace(some(GAUZE, 1), training=True), lines=lines)
+    verdict = judge(kit, TODAY, TODAY)
+    assert codes(verdict) == [("take-out", Weight.STOPS), ("short", Weight.SHORT)]
+    training_kit = judge(replace(kit, training=True), TODAY, TODAY)
+    assert codes(training_kit) == [("training", Weight.STOPS), ("short", Weight.SHORT)]
+
+
+def test_a_medicine_that_no_line_asks_for_has_to_come_out() -> None:
+    kit = kit_of(some(GAUZE, 1), some(TABLET, 3), lines=(Line(1, "front", GAUZE, 1, 1),))
+    facts = only(judge(kit, TODAY, TODAY), ReasonCode.TAKE_OUT).facts
+    assert (facts["thing"], facts["cause"]) == ("tablet", ReasonCode.UNSIGNED_MEDICINE)
+    assert facts["line"] is None
+
+
+def test_an_unknown_date_of_what_is_not_sterile_is_a_note() -> None:
+    kit = kit_of(some(WIPE, 2, expiry=None), lines=(Line(1, "front", WIPE, 2, 1),))
+    verdict = judge(kit, TODAY, TODAY)
+    assert codes(verdict) == [("date-not-known", Weight.NOTE)]
+    assert verdict.fit
+
+
+def test_a_sterile_unit_without_a_date_is_let_be_until_the_day_after_set_up() -> None:
+    lines = (Line(1, "front", GAUZE, 2, 2, MUST_HAVE),)
+    kit = kit_of(some(GAUZE, 2, expiry=None), lines=lines, undated_grace_until=TODAY + DAY)
+    for today in (TODAY, TODAY + DAY):
+        verdict = judge(kit, today, today)
+        assert (verdict.word, codes(verdict)) == (Word.READY, [("date-not-known", Weight.NOTE)])
+    longer = judge(kit, TODAY + 2 * DAY, TODAY)  # a trip that ends later cannot count on them
+    assert codes(longer) == [("short", Weight.STOPS), ("date-not-known", Weight.NOTE)]
+    assert only(longer, ReasonCode.SHORT).facts["cause"] is ReasonCode.DATE_NOT_KNOWN
+    over = judge(kit, TODAY + 2 * DAY, TODAY + 2 * DAY)
+    assert only(over, ReasonCode.TAKE_OUT).facts["cause"] is ReasonCode.DATE_NOT_KNOWN
+    assert fit_days(kit).clear_until == TODAY + DAY
+    assert first_expiry(kit) is None
+
+
+def test_a_medicine_without_a_date_is_never_let_be() -> None:
+    lines = (Line(1, "front", TABLET, 1, 0),)
+    kit = kit_of(some(TABLET, 1, expiry=None), lines=lines, undated_grace_until=TODAY + DAY)
+    verdict = judge(kit, TODAY, TODAY)
+    assert only(verdict, ReasonCode.TAKE_OUT).facts["cause"] is ReasonCode.DATE_NOT_KNOWN
+    assert days(kit, TODAY) == (None, None, None)
+
+
+def test_an_instrument_s_reasons_name_its_check() -> None:
+    lines = (Line(1, "front", TORCH, 1, 1, IMPORTANT),)
+    unasked = judge(kit_of(some(TORCH, 1), lines=lines), TODAY, TODAY)
+    facts = only(unasked, ReasonCode.SHORT).facts
+    assert (facts["cause"], facts["question"]) == (ReasonCode.CHECK_NOT_ANSWERED, "Light on?")
+    passed = kit_of(some(TORCH, 1, check_passed=True, check_due=TODAY), lines=lines)
+    assert judge(passed, TODAY, TODAY).fit
+    facts = only(judge(passed, TODAY + DAY, TODAY), ReasonCode.SHORT).facts
+    assert facts["cause"] == ReasonCode.CHECK_DUE
+    assert facts["lots"] == (
+        {"batch": 50, "lot": "", "count": 1, "fault": "check-due", "date": TODAY},
+    )
+
+
+@pytest.mark.parametrize(
+    ("level", "never_below", "said"),
+    [
+        (Level.FULL, 1, []),
+        (Level.LOW, 1, [("low-by-eye", Weight.LOW)]),
+        (Level.EMPTY, 1, [("empty-by-eye", Weight.SHORT)]),
+        (None, 1, [("empty-by-eye", Weight.SHORT)]),
+        (Level.EMPTY, 0, [("empty-by-eye", Weight.LOW)]),
+    ],
+)
+def test_small_stuff_is_judged_by_eye(
+    level: Level | None, never_below: int, said: list[tuple[str, Weight]]
+) -> None:
+    lines = (Line(1, "front", PLASTERS, 1, never_below),)
+    levels = {} if level is None else {("front", PLASTERS.id): level}
+    verdict = judge(kit_of(lines=lines, levels=levels), TODAY, TODAY)
+    assert codes(verdict) == said
+    assert all(reason.facts["level"] is level for reason in verdict.reasons)
+
+
+def test_a_pouch_out_on_its_own_leaves_its_lines_short() -> None:
+    lines = (Line(1, "front", GAUZE, 1, 1), Line(2, "back", EYE_WASH, 1, 1))
+    kit = kit_of(some(GAUZE, 1), some(EYE_WASH, 1, place="back"), lines=lines)
+    assert judge(kit, TODAY, TODAY).fit
+    verdict = judge(replace(kit, away=frozenset({"back"})), TODAY, TODAY)
+    assert codes(verdict) == [("short", Weight.SHORT), ("section-away", Weight.NOTE)]
+    assert only(verdict, ReasonCode.SECTION_AWAY).facts == {"section": "back"}
+
+
+# ---- the kit as a whole
+
+
+@pytest.mark.parametrize(
+    ("facts", "code"),
+    [
+        ({"laid_up": True}, "laid-up"),
+        ({"lost": True}, "lost"),
+        ({"training": True}, "training"),
+        ({"waiting_to_be_sorted": True}, "waiting-to-be-sorted"),
+        ({"withheld": ("drying",)}, "withheld"),
+    ],
+)
+def test_what_stops_a_whole_kit_is_its_own_reason(facts: dict[str, Any], code: str) -> None:
+    kit = kit_of(some(GAUZE, 1), lines=(Line(1, "front", GAUZE, 1, 1),), **facts)
+    assert codes(judge(kit, TODAY, TODAY)) == [(code, Weight.STOPS)]
+    assert days(kit, TODAY) == (None, None, None)
+
+
+def test_every_reason_for_withholding_is_told() -> None:
+    kit = kit_of(some(GAUZE, 1), lines=(Line(1, "front", GAUZE, 1, 1),), withheld=("wet", "zip"))
+    assert [r.facts["reason"] for r in judge(kit, TODAY, TODAY).reasons] == ["wet", "zip"]
+
+
+def test_a_kit_without_a_list_is_not_fit() -> None:
+    assert codes(judge(kit_of(), TODAY, TODAY)) == [("list-empty", Weight.SHORT)]
+
+
+@pytest.mark.parametrize(("thing", "weight"), [(GAUZE, Weight.SHORT), (TABLET, Weight.STOPS)])
+def test_an_unsigned_list_is_short_and_stops_with_medicines(thing: Thing, weight: Weight) -> None:
+    kit = kit_of(some(thing, 1), lines=(Line(1, "front", thing, 1, 1),))
+    unsigned = replace(kit, signed=False)
+    assert codes(judge(unsigned, TODAY, TODAY)) == [("list-not-signed", weight)]
+    lapsing = replace(kit, signed_until=TODAY)
+    assert judge(lapsing, TODAY, TODAY).fit
+    verdict = judge(lapsing, TODAY + DAY, TODAY)
+    assert codes(verdict) == [("signature-ends", weight)]
+    assert verdict.reasons[0].facts == {"signed_until": TODAY}
+
+
+def test_it_must_have_been_looked_inside_within_its_interval() -> None:
+    lines = (Line(1, "front", GAUZE, 1, 1),)
+    kit = replace(kit_of(some(GAUZE, 1), lines=lines), looked_inside_on=date(2027, 2, 28))
+    assert judge(kit, date(2028, 2, 28), TODAY).fit
+    verdict = judge(kit, date(2028, 2, 29), TODAY)
+    assert codes(verdict) == [("not-looked-inside", Weight.SHORT)]
+    assert verdict.reasons[0].facts["look_by"] == date(2028, 2, 28)
+    never = replace(kit, looked_inside_on=None)
+    assert codes(judge(never, TODAY, TODAY)) == [("not-looked-inside", Weight.SHORT)]
+
+
+def test_where_a_kit_lives_is_noted_for_what_frost_and_heat_spoil() -> None:
+    gel = Thing(9, "cold gel", min_temp_c=0, max_temp_c=40)
+    kit = kit_of(some(gel, 1), lines=(Line(1, "front", gel, 1, 1),))
+    assert judge(kit, TODAY, TODAY).reasons == ()
+    verdict = judge(replace(kit, lives_in=LivesIn.VEHICLE), TODAY, TODAY)
+    assert codes(verdict) == [("frost", Weight.NOTE), ("heat", Weight.NOTE)]
+    assert verdict.reasons[0].facts["things"] == ("cold gel",)
+    assert codes(judge(replace(kit, lives_in=LivesIn.HUT), TODAY, TODAY)) == [
+        ("frost", Weight.NOTE)
+    ]
+
+
+# ---- what always holds
+
+
+@given(kits(), NEAR, NEAR, NEAR)
+def test_a_verdict_only_worsens_with_the_day(
+    kit: KitState, one: date, other: date, today: date
+) -> None:
+    sooner, later = sorted((one, other))
+    assert worst(judge(kit, sooner, today)) <= worst(judge(kit, later, today))
+
+
+@given(kits(), NEAR, NEAR, st.data())
+def test_good_units_more_never_make_it_worse(
+    kit: KitState, through: date, today: date, data: st.DataObject
+) -> None:
+    lines = [line for line in kit.lines if not line.thing.by_eye]
+    if not lines:
+        return
+    line = data.draw(st.sampled_from(lines))
+    thing = replace(line.thing, min_temp_c=None)
+    good = Batch(0, thing, expiry=FAR if thing.needs_date else None, check_passed=True)
+    count = data.draw(st.integers(1, 4))
+    more = replace(kit, units=(*kit.units, Units(good, line.section, count)))
+    assert worst(judge(more, through, today)) <= worst(judge(kit, through, today))
+
+
+@given(kits(), NEAR)
+def test_its_last_fit_days_are_those_found_by_judging_every_day(kit: KitState, today: date) -> None:
+    near = [today + n * DAY for n in range(30)]
+    verdicts = [judge(kit, day, today) for day in (*near, date.max)]
+    for until, holds in zip(
+        days(kit, today),
+        (
+            [v.word is Word.READY for v in verdicts],
+            [v.fit for v in verdicts],
+            [v.may_go for v in verdicts],
+        ),
+        strict=True,
+    ):
+        assert holds == [until is not None and v.through <= until for v in verdicts]
+
+
+@given(kits(), NEAR)
+def test_what_is_stored_does_not_depend_on_today(kit: KitState, today: date) -> None:
+    stored = fit_days(kit)
+    verdict = judge(kit, today, today)
+    clear = today <= stored.clear_until
+    ready = clear and stored.ready_until is not None and today <= stored.ready_until
+    assert (verdict.word is Word.READY) == ready
+    assert verdict.fit == (clear and stored.fit_until is not None and today <= stored.fit_until)
+    assert verdict.may_go == (
+        clear and stored.may_go_until is not None and today <= stored.may_go_until
+    )
+
+
+@given(kits(), NEAR, NEAR)
+def test_the_worst_reason_comes_first_and_each_weighs_what_it_says(
+    kit: KitState, through: date, today: date
+) -> None:
+    verdict = judge(kit, through, today)
+    weights = [reason.weight for reason in verdict.reasons]
+    assert weights == sorted(weights, reverse=True)
+    assert verdict.fit == (kit.contents_entered and worst(verdict) <= Weight.LOW)
+    assert verdict.may_go == (worst(verdict) <= Weight.SHORT)
+    assert all(r.weight is Weight.STOPS for r in verdict.reasons if r.by_phone)
+    assert len({reason.facts["line"] for reason in verdict.reasons if reason.code == "short"}) == (
+        sum(reason.code == "short" for reason in verdict.reasons)
+    )
+
+
+@given(line_lists())
+def test_a_kit_filled_as_its_list_says_is_fit(lines: tuple[Line, ...]) -> None:
+    full = tuple(
+        some(line.thing, line.carry, place=line.section, check_passed=True) for line in lines
+    )
+    verdict = judge(kit_of(*full, lines=lines), TODAY, TODAY)
+    assert [reason.code for reason in verdict.reasons] == ([] if lines else ["list-empty"])
