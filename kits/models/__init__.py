@@ -18,15 +18,28 @@ from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
-from kits.models.needs import UnmetNeed
 from kits.models.notices import Episode, Hearing, HearingChoice, Notice
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
+from kits.models.planning import (
+    Activity,
+    Closing,
+    HazardNeed,
+    ItemNeed,
+    Need,
+    NeedGroup,
+    NotCarried,
+    RateSource,
+    StatedRate,
+    UnmetNeed,
+    WhyNotCarried,
+)
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 
 __all__ = [
     "DISPOSALS",
     "INNER",
     "LEFT_US",
+    "Activity",
     "AsFound",
     "Certainty",
     "Checkout",
@@ -34,17 +47,20 @@ __all__ = [
     "CheckoutFact",
     "Clearance",
     "ClearanceAnswer",
+    "Closing",
     "Disposal",
     "Entry",
     "EntryKind",
     "Episode",
     "Handover",
+    "HazardNeed",
     "Hearing",
     "HearingChoice",
     "Holding",
     "InstrumentCheck",
     "Item",
     "ItemFact",
+    "ItemNeed",
     "Kit",
     "Label",
     "LabelKind",
@@ -54,6 +70,9 @@ __all__ = [
     "Lot",
     "LotFact",
     "Movement",
+    "Need",
+    "NeedGroup",
+    "NotCarried",
     "Notice",
     "PackCode",
     "PackingList",
@@ -61,6 +80,7 @@ __all__ = [
     "Photo",
     "Place",
     "PlaceKind",
+    "RateSource",
     "Recall",
     "RecallPlace",
     "RecallScope",
@@ -70,9 +90,11 @@ __all__ = [
     "SealChange",
     "SealFact",
     "SignatureFact",
+    "StatedRate",
     "Substitute",
     "Trip",
     "UnmetNeed",
+    "WhyNotCarried",
     "WithheldChange",
     "WithheldFact",
     "WithheldKind",

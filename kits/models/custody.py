@@ -13,7 +13,8 @@ from kits.models.places import Place
 
 
 class Trip(models.Model):
-    """A trip as its source (a booking system, or `by-hand`) last told it."""
+    """A trip as its source (a booking system, or `by-hand`) last told it. `hours_to_care`: how long
+    it may take to definitive care."""
 
     source = models.SlugField(max_length=40)
     reference = models.CharField(max_length=80)
@@ -27,6 +28,10 @@ class Trip(models.Model):
     hazards = models.JSONField(default=list)
     children = models.BooleanField(default=False)
     latex_free = models.BooleanField(default=False)
+    activity = models.ForeignKey(
+        "kits.Activity", null=True, blank=True, on_delete=models.PROTECT, related_name="trips"
+    )
+    hours_to_care = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     leader = models.ForeignKey(
         Person, null=True, blank=True, on_delete=models.PROTECT, related_name="leads"
     )
