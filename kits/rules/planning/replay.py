@@ -79,7 +79,9 @@ class Replay:
 
 def replay(lines: Sequence[Line], trips: Sequence[PastTrip]) -> Replay:
     """Take a list on past trips, in the order of their days."""
-    in_order = sorted((trip for trip in trips if trip.known), key=lambda trip: (trip.first, trip.trip))
+    in_order = sorted(
+        (trip for trip in trips if trip.known), key=lambda trip: (trip.first, trip.trip)
+    )
     taken: dict[int, list[tuple[date, int]]] = {line.item: [] for line in lines}
     shortages: list[Shortage] = []
     for trip in in_order:

@@ -129,7 +129,7 @@ STUDIES = (
         "",
         "136 runners, randomised",
         "blisters with and without paper tape",
-        note="Paper tape made no difference (52 % against 39 %, p = 0.22): the two studies disagree.",
+        note="Paper tape made no difference (52 % against 39 %, p = 0.22): the two disagree.",
     ),
 )
 """In the order of how near what they count is to what our kits are asked for."""

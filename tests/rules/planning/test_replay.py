@@ -72,7 +72,9 @@ def test_more_never_lacks_more_and_never_throws_out_fewer(
     lines = [Line(n + 1, carry=units, shelf_life_days=life) for n, units in enumerate(carried)]
     more = [Line(each.item, each.carry + 1, shelf_life_days=life) for each in lines]
     less_done, more_done = replay(lines, trips), replay(more, trips)
-    assert sum(s.lacking for s in more_done.shortages) <= sum(s.lacking for s in less_done.shortages)
+    assert sum(s.lacking for s in more_done.shortages) <= sum(
+        s.lacking for s in less_done.shortages
+    )
     assert sum(more_done.thrown_out.values()) >= sum(less_done.thrown_out.values())
 
 

@@ -1,0 +1,1 @@
+"""What kits are for: what past trips wanted, how often needs come up, and what a list comes to."""

@@ -1,0 +1,275 @@
+"""What a list comes to for a trip: how likely each line is to run out, what expires unused, and what
+carrying costs. It never says that anything should be left out."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+from statistics import median
+
+from gearroom.core import clock
+from kits.models import (
+    Activity,
+    EntryKind,
+    Kit,
+    ListLine,
+    Movement,
+    PackingListVersion,
+    PlaceKind,
+    Receipt,
+)
+from kits.rules.ledger.facts import Criticality
+from kits.rules.planning import demand as demands, quantities, units_per_use, waste
+from kits.rules.planning.demand import Probabilities
+from kits.rules.planning.quantities import OneMore
+from kits.rules.planning.waste import YearlyCost
+from kits.services.planning.history import PastTrip
+from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records, records
+
+SERVICE_LEVELS = {
+    Criticality.MUST_HAVE: 0.99,
+    Criticality.IMPORTANT: 0.95,
+    Criticality.ROUTINE: 0.90,
+}
+"""The chance with which a line is to be enough for a trip, by its priority."""
+DAYS_A_YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What our deliveries say of an item: the price of a unit, in a currency, and for how many days
+    it was good when it came (the middle of all deliveries); None where none says it."""
+
+    price: Decimal | None = None
+    currency: str = ""
+    shelf_life_days: int | None = None
+
+
+@dataclass(frozen=True)
+class NeedPart:
+    """What one need asks of a line: its rate, and the chances of 1, 2 … units a use."""
+
+    rate: NeedRate
+    units_per_use: Sequence[float]
+
+    def demand(self, days: float) -> Probabilities | None:
+        """Chances of 0, 1, 2 … units wanted over so many participant-days; None without a rate."""
+        if self.rate.rate is None:
+            return None
+        units = demands.units_of_use(self.units_per_use)
+        return demands.demand(self.rate.rate, days, units)
+
+
+@dataclass(frozen=True)
+class LinePlan:
+    """What a line comes to. `demand` is None where no need of its item has a rate: nothing is said
+    of how many are enough then."""
+
+    line: ListLine
+    needs: Sequence[NeedPart]
+    demand: Probabilities | None
+    quantity: int
+    service_level: float
+    enough: int
+    change: OneMore | None
+    purchase: Purchase
+    expires_unused: float | None
+    per_year: YearlyCost | None
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a version of a list comes to for so many people and days of an activity.
+
+    `lacks_something` is the chance that at least one line with a rate runs out on one trip.
+    `yearly_days` are the participant-days a year that one such kit had, as far as recorded.
+    """
+
+    version: PackingListVersion
+    people: int
+    days: int
+    activity: str
+    planned_days: float
+    yearly_days: float
+    lines: Sequence[LinePlan]
+    lacks_something: float
+    without_rate: Sequence[ListLine]
+
+
+def plan(
+    version: PackingListVersion,
+    *,
+    people: int | None = None,
+    days: int | None = None,
+    activity: Activity | None = None,
+    known: Records | None = None,
+) -> Plan:
+    """A version's plan; for as many people and days as the list serves unless told."""
+    known = known or records()
+    people, days = people or version.people, days or version.days
+    planned = float(people * days)
+    lines = list(
+        ListLine.objects.filter(section__version=version)
+        .select_related("item", "section")
+        .order_by("section__position", "position", "id")
+    )
+    bought = purchases(line.item_id for line in lines)
+    sizes = _sizes(known)
+    yearly = yearly_days(version, known.trips)
+    found = [
+        _line(line, known, activity, planned, yearly, bought.get(line.item_id, Purchase()), sizes)
+        for line in lines
+    ]
+    with_rate = [each for each in found if each.change is not None]
+    return Plan(
+        version=version,
+        people=people,
+        days=days,
+        activity=activity.key if activity else NO_ACTIVITY,
+        planned_days=planned,
+        yearly_days=yearly,
+        lines=found,
+        lacks_something=quantities.lacks_something(
+            each.change.runs_out for each in with_rate if each.change
+        ),
+        without_rate=[each.line for each in found if each.demand is None],
+    )
+
+
+def _line(
+    line: ListLine,
+    known: Records,
+    activity: Activity | None,
+    planned: float,
+    yearly: float,
+    bought: Purchase,
+    sizes: Mapping[int, Mapping[int, int]],
+) -> LinePlan:
+    """What one line comes to."""
+    parts, least = [], 1
+    for need_id, items in known.serves.items():
+        if row := items.get(line.item_id):
+            parts.append(
+                NeedPart(
+                    known.rate(
+                        known.needs[need_id],
+                        activity.key if activity else NO_ACTIVITY,
+                        activity.pk if activity else None,
+                    ),
+                    units_per_use.chances(row.units_per_use, sizes.get(line.item_id, {})),
+                )
+            )
+            least = max(least, row.units_per_use)
+    wants = _together(parts, planned)
+    priority = Criticality(line.criticality)
+    level = SERVICE_LEVELS[priority]
+    unused, cost = _money(line, parts, yearly, bought)
+    return LinePlan(
+        line=line,
+        needs=parts,
+        demand=wants,
+        quantity=line.carry,
+        service_level=level,
+        enough=quantities.proposed(
+            wants,
+            level=level,
+            minimum=line.never_below,
+            units_per_use=least,
+            one_use_at_least=priority is not Criticality.ROUTINE,
+        ),
+        change=quantities.one_more(wants, line.carry) if wants is not None else None,
+        purchase=bought,
+        expires_unused=unused,
+        per_year=cost,
+    )
+
+
+def _together(parts: Sequence[NeedPart], days: float) -> Probabilities | None:
+    """The sum of what needs ask of a line, as far as they have rates."""
+    wants = [each for part in parts if (each := part.demand(days)) is not None]
+    return quantities.together(wants) if wants else None
+
+
+def _money(
+    line: ListLine, parts: Sequence[NeedPart], yearly: float, bought: Purchase
+) -> tuple[float | None, YearlyCost | None]:
+    """The chance that a unit of a fresh fill goes out of date unused, and what the line comes to in
+    a year; None where what it rests on is not known."""
+    life = bought.shelf_life_days
+    span = yearly * (life / DAYS_A_YEAR if life else 1)
+    wants = _together(parts, span)
+    if wants is None:
+        return None, None
+    unused = 1 - quantities.runs_out(wants, line.carry - 1) if life else 0.0
+    if bought.price is None:
+        return unused, None
+    return unused, waste.cost_per_year(bought.price, line.carry, wants, life)
+
+
+def yearly_days(version: PackingListVersion, trips: Sequence[PastTrip]) -> float:
+    """Participant-days a year of a kit that follows this list, over the time since its first trip;
+    those that the list is made for, twice a month, where it never went."""
+    kits = set(
+        Kit.objects.filter(list_version__packing_list=version.packing_list_id).values_list(
+            "pk", flat=True
+        )
+    )
+    own = [trip for trip in trips if trip.kit in kits]
+    if not own:
+        return 24.0 * version.people * version.days
+    first = min(trip.trip.first_day for trip in own)
+    years = max((clock.today("UTC") - first) / timedelta(days=DAYS_A_YEAR), 1.0)
+    days = sum(
+        trip.trip.people * ((trip.trip.last_day - trip.trip.first_day).days + 1) for trip in own
+    )
+    return days / len({trip.kit for trip in own}) / years
+
+
+def purchases(items: Iterable[int]) -> dict[int, Purchase]:
+    """What deliveries say of items: the latest price of a unit, and the usual shelf life."""
+    receipts = list(
+        Receipt.objects.filter(lot__item__in=set(items), entry__reversed_by__isnull=True)
+        .select_related("lot", "entry")
+        .order_by("entry__occurred_at", "id")
+    )
+    units: dict[tuple[int, int], int] = defaultdict(int)
+    for entry, lot, count in Movement.objects.filter(
+        entry__in=[receipt.entry_id for receipt in receipts],
+        entry__kind=EntryKind.RECEIVE,
+        from_place__kind=PlaceKind.SUPPLIER,
+    ).values_list("entry", "lot", "units"):
+        units[entry, lot] += count
+    lives: dict[int, list[int]] = defaultdict(list)
+    prices: dict[int, tuple[Decimal, str]] = {}
+    for receipt in receipts:
+        item, came = receipt.lot.item_id, receipt.entry.occurred_at.date()
+        if receipt.lot.expiry and receipt.lot.expiry > came:
+            lives[item].append((receipt.lot.expiry - came).days)
+        count = units[receipt.entry_id, receipt.lot_id]
+        if receipt.price is not None and count:
+            prices[item] = (receipt.price / count, receipt.currency)
+    return {
+        item: Purchase(
+            *prices.get(item, (None, "")),
+            shelf_life_days=round(median(lives[item])) if lives.get(item) else None,
+        )
+        for item in {receipt.lot.item_id for receipt in receipts}
+    }
+
+
+def _sizes(known: Records) -> dict[int, dict[int, int]]:
+    """How many units one use took, by item: from reports that name a single incident."""
+    found: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    legs = Movement.objects.filter(
+        entry__kind=EntryKind.USE,
+        entry__reversed_by__isnull=True,
+        entry__checkout__in=[trip.checkout for trip in known.trips],
+        to_place__kind=PlaceKind.USED,
+    ).exclude(entry__incident="")
+    together: dict[tuple[int, int], int] = defaultdict(int)
+    for entry, item, units in legs.values_list("entry", "lot__item", "units"):
+        together[entry, item] += units
+    for (_, item), units in together.items():
+        found[item][units] += 1
+    return found
