@@ -1,5 +1,5 @@
-"""What a list comes to for a trip: how likely each line is to run out, what expires unused, and what
-carrying costs. It never says that anything should be left out."""
+"""What a list comes to for a trip: how likely each line is to run out, what expires unused, and
+what carrying costs. It never says that anything should be left out."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -249,13 +249,12 @@ def purchases(items: Iterable[int]) -> dict[int, Purchase]:
         count = units[receipt.entry_id, receipt.lot_id]
         if receipt.price is not None and count:
             prices[item] = (receipt.price / count, receipt.currency)
-    return {
-        item: Purchase(
-            *prices.get(item, (None, "")),
-            shelf_life_days=round(median(lives[item])) if lives.get(item) else None,
-        )
-        for item in {receipt.lot.item_id for receipt in receipts}
-    }
+    found: dict[int, Purchase] = {}
+    for item in {receipt.lot.item_id for receipt in receipts}:
+        price, currency = prices.get(item, (None, ""))
+        life = round(median(lives[item])) if item in lives else None
+        found[item] = Purchase(price, currency, life)
+    return found
 
 
 def _sizes(known: Records) -> dict[int, dict[int, int]]:
