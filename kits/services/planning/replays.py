@@ -1,0 +1,114 @@
+"""A list taken on past trips, beside what was carried then."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from gearroom.core import clock
+from kits.models import Item, ItemNeed, Kit, ListLine, PackingListVersion, Substitute
+from kits.rules.planning import replay as rules
+from kits.rules.planning.replay import Line, Replay
+from kits.services.planning.history import PastTrip, past_trips
+from kits.services.planning.plans import Purchase, purchases
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What a list came to on past trips, and what the list came to that is followed now (None: it
+    is the same). Differences are of the list less of what is followed now."""
+
+    version: PackingListVersion
+    trips: Sequence[PastTrip]
+    done: Replay
+    now: Replay | None
+    items: Mapping[int, Item]
+
+    @property
+    def lighter_g(self) -> int:
+        """Grams that it carries less than what is followed now."""
+        return self.now.mass_g - self.done.mass_g if self.now else 0
+
+    @property
+    def saved(self) -> Decimal:
+        """Money thrown away less than with what is followed now."""
+        return self.now.waste - self.done.waste if self.now else Decimal(0)
+
+
+def of_version(version: PackingListVersion, kit: Kit | None = None) -> Comparison:
+    """Take a version (a draft too) on the past trips of a kit, or of all kits that follow the list,
+    each with what was wanted of that kit then."""
+    kits = (
+        [kit] if kit else list(Kit.objects.filter(list_version__packing_list=version.packing_list))
+    )
+    trips = past_trips(kits, clock.now())
+    followed = kits[0].list_version if kits else version
+    if not kit:
+        newest = version.packing_list.versions.filter(published_at__isnull=False)
+        followed = newest.order_by("-number").first() or version
+    past = [_as_past(trip) for trip in trips]
+    same = followed.pk == version.pk
+    done = rules.replay(lines_of(version), past)
+    return Comparison(
+        version=version,
+        trips=trips,
+        done=done,
+        now=None if same else rules.replay(lines_of(followed), past),
+        items=Item.objects.in_bulk({each.item for each in done.shortages}),
+    )
+
+
+def _as_past(trip: PastTrip) -> rules.PastTrip:
+    return rules.PastTrip(
+        trip=trip.checkout,
+        first=trip.trip.first_day,
+        wanted=trip.wanted(),
+        at_least=trip.ran_out,
+        known=trip.counts,
+    )
+
+
+def lines_of(version: PackingListVersion) -> list[Line]:
+    """What a version carries, as a replay takes it: an item on several lines is one."""
+    rows = list(ListLine.objects.filter(section__version=version).select_related("item"))
+    carried: dict[int, int] = defaultdict(int)
+    for row in rows:
+        carried[row.item_id] += row.carry
+    items = {row.item_id: row.item for row in rows}
+    bought = purchases(carried)
+    instead = _stands_in(carried)
+    found: list[Line] = []
+    for item, units in carried.items():
+        purchase = bought.get(item, Purchase())
+        found.append(
+            Line(
+                item=item,
+                carry=units,
+                mass_g=items[item].mass_g,
+                price=purchase.price,
+                shelf_life_days=purchase.shelf_life_days if items[item].needs_date else None,
+                stands_in=instead.get(item, {}),
+            )
+        )
+    return found
+
+
+def _stands_in(items: Iterable[int]) -> dict[int, dict[int, float]]:
+    """For which others each of these items serves, with how many of its units for one of theirs:
+    what the catalogue says can be used instead, and what serves the same need."""
+    wanted = set(items)
+    found: dict[int, dict[int, float]] = defaultdict(dict)
+    by_need: dict[int, list[ItemNeed]] = defaultdict(list)
+    for row in ItemNeed.objects.all():
+        by_need[row.need_id].append(row)
+    for rows in by_need.values():
+        for own in rows:
+            for other in rows:
+                if own.item_id in wanted and own.item_id != other.item_id:
+                    ratio = own.units_per_use / other.units_per_use
+                    found[own.item_id].setdefault(other.item_id, ratio)
+    for item, instead in Substitute.objects.filter(instead__in=wanted).values_list(
+        "item_id", "instead_id"
+    ):
+        found[instead][item] = 1.0
+    return found
