@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from scipy import stats
 
 from kits.rules.planning import demand
@@ -93,7 +92,7 @@ def test_exposure_adds_up(shape, days, dispersion):
 
 @pytest.mark.parametrize("wrong", [(0, 1, 1), (1, 0, 1), (1, 1, 0.5), (math.inf, 1, 1)])
 def test_a_rate_that_is_none_is_refused(wrong):
-    with pytest.raises(ValueError, match="needs|dispersion"):
+    with pytest.raises(ValueError, match=r"needs|dispersion"):
         Rate(*wrong)
 
 

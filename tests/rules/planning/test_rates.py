@@ -7,8 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from kits.rules.planning import rates
 from kits.rules.planning.rates import Bounded, Cell, Group, Prior

@@ -6,8 +6,7 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from kits.rules.planning import demand, waste
 from kits.rules.planning.demand import Rate
