@@ -31,6 +31,8 @@ from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.services.ledger import known_then
 from kits.services.ledger.book import Book
+from kits.services.lists import not_carried
+from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.text.amounts import units
 from kits.services.text.wording import in_words
 
@@ -104,13 +106,15 @@ class SectionDraft:
 
 @dataclass(frozen=True)
 class Draft:
-    """All that a version says: whom it serves, against what, and its sections in order."""
+    """All that a version says: whom it serves, against what, its sections in order, and what it
+    leaves out on purpose."""
 
     people: int
     days: int
     hazards: Sequence[str] = ()
     note: str = ""
     sections: Sequence[SectionDraft] = ()
+    not_carried: Sequence[NotCarriedDraft] = ()
 
 
 # ------------------------------------------------------------------------------------ writing them
@@ -167,6 +171,7 @@ def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingLi
         version.hazards, version.note = list(draft.hazards), draft.note
         version.save(update_fields=["people", "days", "hazards", "note"])
         _write_sections(version, draft.sections)
+        not_carried.write(version, draft.not_carried)
     return version
 
 
@@ -263,6 +268,7 @@ def draft_of(version: PackingListVersion) -> Draft:
             )
             for section in version.sections.prefetch_related("lines__item")
         ),
+        not_carried=tuple(not_carried.of(version)),
     )
 
 
@@ -295,6 +301,7 @@ def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> Pa
         created_by=act.person,
     )
     _write_sections(version, draft.sections)
+    not_carried.write(version, draft.not_carried)
     return version
 
 
@@ -341,6 +348,8 @@ def _settled(draft: Draft) -> Draft:
             _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
             field="sections",
         )
+    carried = {line.item.pk for section in draft.sections for line in section.lines}
+    not_carried.refuse_wrong(draft.not_carried, carried)
     return replace(draft, hazards=in_order, sections=_with_keys(draft.sections))
 
 
