@@ -207,7 +207,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         # Whoever signs out takes the kits with them.
         page.goto(f"{server.url}/kits/")
         page.locator(".who summary").click()
-        page.get_by_role("button", name="Sign out").click()
+        page.get_by_role("button", name="Log out").click()
         page.wait_for_url("**/sign-in/")
         page.wait_for_load_state()
         assert page.evaluate("gearQueue.kept('book')") is None
@@ -318,8 +318,8 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
 
         # Where no seal is on record: closed; where one is: sealed and dry.
         for name, way, other in (
-            ("DAY-01", "Sealed and dry", "Closed, nothing used"),
-            ("DAY-03", "Closed, nothing used", "Sealed and dry"),
+            ("DAY-01", "Sealed and dry", "Unopened, nothing used"),
+            ("DAY-03", "Unopened, nothing used", "Sealed and dry"),
         ):
             rows.filter(has_text=name).get_by_role("button").click()
             card = page.locator(f"article[data-kit={name}]")
@@ -338,7 +338,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
         card.get_by_role("button", name="Checked now: everything is there").click()
         expect(card.locator("[data-verdict]")).to_have_text("Ready")
-        expect(card).to_contain_text("contents checked here, not yet recorded")
+        expect(card).to_contain_text("contents checked on this phone, not yet recorded")
 
         page.context.set_offline(False)
         page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)

@@ -111,7 +111,7 @@ class Actor:
         if needed is None:
             raise NotAllowed(
                 "not-at-the-hatch",
-                _("This cannot be done on a shared device. Sign in on your own device."),
+                _("This cannot be done on a shared device. Log in on your own device."),
             )
         if assurance >= needed:
             return

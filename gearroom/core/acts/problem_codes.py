@@ -194,7 +194,7 @@ NOUNS: dict[str, str | Promise] = {
     "link for a new password": pgettext_lazy("not found", "password reset link"),
     "person": pgettext_lazy("not found", "person"),
     "room": pgettext_lazy("not found", "room"),
-    "sign-in": pgettext_lazy("not found", "sign-in"),
+    "sign-in": pgettext_lazy("not found", "login"),
     "such role of": pgettext_lazy("not found", "role of this kind for"),
     "token": pgettext_lazy("not found", "token"),
     "help page": pgettext_lazy("not found", "help page"),

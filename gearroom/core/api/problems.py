@@ -44,7 +44,7 @@ def as_problem(error: Exception) -> Problem | None:
             )
         case exceptions.NotAuthenticated():
             return OtherProblem(
-                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or sign in.")
+                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or log in.")
             )
         case exceptions.PermissionDenied():
             return NotAllowed("not-allowed", str(error.detail) or _("This is not allowed."))

@@ -85,11 +85,11 @@ def _letter(change: AccountChange) -> Letter:
         AccountChange.Kind.ADDRESS: _("Emails to you now go to another address."),
         AccountChange.Kind.PASSWORD: _("Your password has been changed."),
         AccountChange.Kind.PIN: _("Your PIN for shared devices has been changed."),
-        AccountChange.Kind.SIGN_IN: _("You now have a sign-in."),
+        AccountChange.Kind.SIGN_IN: _("You now have a login."),
     }
     by = _("You changed it yourself on %(when)s.") if own else _("Changed by %(who)s on %(when)s.")
     return Letter(
-        subject=_("Your sign-in for %(organisation)s")
+        subject=_("Your login for %(organisation)s")
         % {"organisation": settings.ORGANISATION or _("the gear room")},
         first=(LetterRow(texts[AccountChange.Kind(change.kind)], lines=(by % facts,)),),
         closing=(

@@ -68,7 +68,7 @@ def record(
 def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
     ways = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
-    says = _("%(kit)s, checked for %(day)s: %(verdict)s. %(more)s") % {
+    says = _("%(kit)s, status for %(day)s: %(verdict)s. %(more)s") % {
         "kit": kit.name,
         "day": wording.day(verdict.through),
         "verdict": verdict_texts.verdict(verdict),

@@ -32,13 +32,13 @@ def write(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
     others = list({other.pk: other for other in others}.values())
     if not others or kit in others:
         raise Invalid(
-            _("Enter the other kit that the contents were mixed with."), field="mixed_with"
+            _("Enter the kit whose contents were mixed with this one’s."), field="mixed_with"
         )
     kits = [kit, *others]
     entries = []
     for each in kits:
         names = ", ".join(other.name for other in kits if other != each)
-        note = _("Contents mixed with %(kits)s: count both.") % {"kits": names}
+        note = _("Contents mixed with those of %(kits)s: count both kits.") % {"kits": names}
         entries.append(holds.withhold_kit(book, each, WithheldKind.MIXED, note[:300]))
     return entries[0]
 

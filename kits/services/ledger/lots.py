@@ -82,7 +82,8 @@ def known(
             % {"item": item.name}
             if not serial
             else _(
-                "%(item)s is not an instrument, so it has no serial number. Leave the number out."
+                "%(item)s is not an instrument, so it has no serial number. Leave the serial "
+                "number empty."
             )
             % {"item": item.name},
             field="serial",
@@ -119,8 +120,8 @@ def known(
         raise Refused(
             "serial-known-otherwise",
             _(
-                "%(item)s %(serial)s is on record with a different lot number or date. Leave "
-                "these out, or correct the batch first."
+                "%(item)s %(serial)s is on record with a different lot number or expiry date. "
+                "Leave both empty, or correct the batch first."
             )
             % {"item": item.name, "serial": serial},
             lot=lot.pk,

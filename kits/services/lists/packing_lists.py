@@ -198,7 +198,11 @@ def sign(
     """
     act.actor.require("sign_list")
     if act.person is None:
-        raise NotAllowed("role-missing", _("Only a person can sign a list."), roles=["adviser"])
+        raise NotAllowed(
+            "role-missing",
+            _("A list must be signed by someone who is logged in under their own name."),
+            roles=["adviser"],
+        )
     page_type = page_kind(page) if page else ""
     zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
     today = clock.local_date(act.received_at, zone)

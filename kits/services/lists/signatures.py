@@ -128,7 +128,7 @@ def by_link(token: str) -> Extension:
         pk, whose, ends = signing.loads(token, salt=SIGNATURE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
-            "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
+            "link-too-old", _("This link has expired. Log in and sign the list on its own page.")
         ) from None
     except signing.BadSignature:
         raise NotFound("link", token[:20]) from None

@@ -149,8 +149,8 @@ def verdict_lines(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
 def _judged(answer: rule.Answer, week: Week) -> str:
     facts = {"day": day(answer.verdict.through, week.today), "trip": answer.on}
     if answer.trip is None:
-        return _("checked for %(day)s") % facts
-    return _("checked for %(day)s, %(trip)s") % facts
+        return _("status for %(day)s") % facts
+    return _("status for %(day)s, %(trip)s") % facts
 
 
 def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:

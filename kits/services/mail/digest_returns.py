@@ -19,7 +19,7 @@ def to_count(week: Week) -> Iterator[LetterRow]:
         names = ", ".join(kit.name for kit in job.kits)
         facts = {"kits": names, "when": moment(job.since, week.zone, week.today)}
         text = (
-            _("%(kits)s: contents mixed, %(when)s")
+            _("%(kits)s: contents mixed up, %(when)s")
             if job.mixed
             else _("%(kits)s: handed back %(when)s, but nobody has entered what was used")
         )

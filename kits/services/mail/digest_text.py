@@ -50,13 +50,13 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
-        Part(_("Items that may come back"), tuple(digest_returns.may_come_back(week))),
+        Part(_("Items that may be returned"), tuple(digest_returns.may_come_back(week))),
         Part(_("Needed but not in the kit"), tuple(digest_returns.unmet(week))),
         Part(_("Contents not checked for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
-        Part(_("Date not known"), tuple(_undated(week))),
+        Part(_("Expiry date not known"), tuple(_undated(week))),
         Part(_("Ready, low on some items"), tuple(digest_kits.low(week))),
-        Part(_("Dispose of when next opened"), tuple(digest_kits.to_bin(week))),
+        Part(_("To dispose of when the kit is next opened"), tuple(digest_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(digest_kits.not_set_up(week))),
         Part(_("Also this week"), notice_texts.rows(week.held_back)),
         *_months(week),
@@ -196,8 +196,8 @@ def _nothing_to_do(week: Week) -> str:
 def _looked(week: Week) -> str:
     """One line that shows it looked."""
     text = ngettext(
-        "%(count)d kit checked for the days up to %(day)s",
-        "%(count)d kits checked for the days up to %(day)s",
+        "%(count)d kit checked for trips up to %(day)s",
+        "%(count)d kits checked for trips up to %(day)s",
         len(week.kits),
     ) % {"count": len(week.kits), "day": day(week.horizon, week.today)}
     oldest = [k.look_by for k in week.kits if k.look_by is not None]

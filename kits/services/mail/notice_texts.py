@@ -59,7 +59,7 @@ def letter(notice: Notice, *others: Notice) -> Letter:
     came at the same time."""
     of_notices = rows((notice, *others))
     alarm = not kind_of(notice.kind).policy.keeps_quiet
-    settings = page("/notices/settings/") or _("ask your keeper")
+    settings = page("/notices/settings/") or _("ask the gear room’s keeper")
     closing = _(
         "You are getting this now because it cannot wait until Monday. Choose your "
         "notifications here (recalls are always sent): %(page)s"

@@ -52,7 +52,7 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
         _("A kit was taken out although it was short, with a reason"), kits.went_short
     ),
     "cleared-by-phone": NoticeKind(
-        _("Somebody named you as having cleared a kit by phone"),
+        _("Somebody said that you cleared a kit by phone"),
         kits.cleared_by_phone,
         Policy(may_choose=False),
     ),

@@ -109,8 +109,8 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
     if book.faults:
         raise Invalid(
             _(
-                "There are mistakes in the workbook, so nothing was added. Correct them and "
-                "upload the workbook again."
+                "There are mistakes in the spreadsheet, so nothing was added. Correct them and "
+                "upload the spreadsheet again."
             )
         )
     with transaction.atomic():

@@ -66,7 +66,8 @@ def _group(rows: Rows, lot: Lot, taken: list[tuple[int, str]]) -> tuple[int, str
     if not fitting:
         raise Unacceptable(
             "not-asked-for",
-            _("%(thing)s is not on the restock list. Leave it out.") % {"thing": lot.item.name},
+            _("%(thing)s is not on the restock list. Remove it from your entry.")
+            % {"thing": lot.item.name},
         )
     return next((group for group in fitting if group not in taken), fitting[-1])
 

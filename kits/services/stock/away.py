@@ -114,7 +114,10 @@ def _away_from(kit: Kit, lot: Lot, units: int) -> Place:
     if held < units:
         raise Refused(
             "not-away",
-            _("The record shows only %(held)d × %(item)s from %(kit)s as away. Reload the list.")
+            _(
+                "The record shows only %(held)d × %(item)s from %(kit)s as gone with a casualty. "
+                "Reload the list."
+            )
             % {"held": held, "item": lot.item.name, "kit": kit.name},
         )
     return Place.objects.get(room=kit.home_room_id, kind=PlaceKind.AWAY)

@@ -30,7 +30,10 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
     if lot.item.opened_life_days is None:
         raise Refused(
             "no-opened-life",
-            _("%(item)s keeps just as long after opening. There is nothing to record.")
+            _(
+                "The expiry date of %(item)s does not change once it is opened. There is nothing "
+                "to record."
+            )
             % {"item": lot.item.name},
         )
     if lot.opened_on is not None:

@@ -237,8 +237,8 @@ def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
             Remark(
                 "undated",
                 _(
-                    "The date of this batch is not known, so it cannot go into a kit: read the "
-                    "date from the pack and correct the batch."
+                    "The expiry date of this batch is not known, so it cannot go into a kit: read "
+                    "the date from the pack and correct the batch."
                 ),
             )
         )
@@ -289,8 +289,8 @@ def room_of(place: Place, kit: Kit | None) -> Room:
         raise Refused(
             "not-here",
             _(
-                "This item left with a casualty. In the list of items that may come back, "
-                "record that it has come back."
+                "This item left with a casualty. In the list of items that may be returned, "
+                "record that it has been returned."
             ),
         )
     return room
@@ -306,7 +306,8 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
         )
     if target.kit_id and target.kit_id != source.kit_id:
         raise Refused(
-            "restock-instead", _("Items can only be put into a kit by restocking or building it.")
+            "restock-instead",
+            _("Items can only be put into a kit by restocking it or making it up."),
         )
     if not target.kit_id and target.room_id != room.pk:
         raise Refused(

@@ -68,9 +68,11 @@ def record_date(
     """
     count = whole(units)
     if expiry is None:
-        raise Invalid(_("Enter the date printed on the pack."), field="expiry")
+        raise Invalid(_("Enter the expiry date printed on the pack."), field="expiry")
     if lot.expiry is not None or lot.serial:
-        raise Invalid(_("This batch already has a date. Correct the batch instead."), field="lot")
+        raise Invalid(
+            _("This batch already has an expiry date. Correct the batch instead."), field="lot"
+        )
     with Book(act) as book:
         kit, room = receiving.lock_place(book, place, "count")
         receiving.check_expiry(expiry, receiving.today_in(room))

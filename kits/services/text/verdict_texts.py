@@ -54,8 +54,8 @@ def judged_for(through: date, trip: str = "") -> str:
     """The question that a verdict answers: through which day, and for which trip, if for one."""
     day = formats.date_format(through, pgettext("near day format", "D j M"))
     if trip:
-        return _("checked for %(day)s, %(trip)s") % {"day": day, "trip": trip}
-    return _("checked for %(day)s") % {"day": day}
+        return _("status for %(day)s, %(trip)s") % {"day": day, "trip": trip}
+    return _("status for %(day)s") % {"day": day}
 
 
 def _low_on(of: Verdict) -> str:

@@ -102,7 +102,7 @@ _ACTS: dict[str, str | Promise] = {
     "reserve": _lazy("reserved for a trip"),
     "unreserve": _lazy("reservation released"),
     "reverse": _lazy("corrected"),
-    "build": _lazy("built"),
+    "build": _lazy("made up"),
     "strip": _lazy("broken down into its items"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),

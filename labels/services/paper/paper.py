@@ -193,7 +193,10 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
         if row.cancelled_at is not None:
             raise Refused(
                 "label-cancelled",
-                _("The label %(code)s has been cancelled. Leave it out, or print its replacement.")
+                _(
+                    "The label %(code)s has been cancelled. Do not select it, or print its "
+                    "replacement."
+                )
                 % {"code": label_codes.shown(code)},
                 label=label_codes.shown(code),
             )

@@ -82,7 +82,7 @@ def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> l
         closed = (
             (_("Sealed and dry"), AsFound.SEALED)
             if scanned.seal
-            else (_("Closed, nothing used"), AsFound.CLOSED)
+            else (_("Unopened, nothing used"), AsFound.CLOSED)
         )
         return [
             resend(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
@@ -240,7 +240,7 @@ def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
         raise Invalid(_("Send what was used: “item”, “lot” or “label”."), field="used")
     if line.lot is not None and line.item is not None and line.item.pk != line.lot.item_id:
         raise Invalid(
-            _("This batch belongs to %(batch)s, not to %(thing)s.")
+            _("This is a batch of %(batch)s, not of %(thing)s.")
             % {"batch": line.lot.item.name, "thing": line.item.name},
             field="used",
         )
@@ -250,7 +250,7 @@ def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
 
 _BACK = {
     AsFound.SEALED: _lazy("%(what)s is back: sealed and dry."),
-    AsFound.CLOSED: _lazy("%(what)s is back: closed, nothing used."),
+    AsFound.CLOSED: _lazy("%(what)s is back: unopened, nothing used."),
     AsFound.OPENED: _lazy("%(what)s is back: opened."),
     AsFound.SORT_LATER: _lazy("%(what)s is back: to be sorted later."),
 }

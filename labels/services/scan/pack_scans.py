@@ -150,7 +150,7 @@ def _batch_text(pack: ScannedPack) -> str:
         words.append(_("serial number %(serial)s") % {"serial": pack.serial})
     if pack.expiry:
         words.append(_("good until %(day)s") % {"day": wording.day(pack.expiry)})
-    return ", ".join(words) or _("the batch and date are not in this code")
+    return ", ".join(words) or _("the batch and the expiry date are not in this code")
 
 
 def _fields(pack: ScannedPack) -> dict[str, Any]:
@@ -192,7 +192,7 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         needs += ["number", "expiry"]
     elif pack.expiry is None:
         needs.append("expiry")
-    says = _("More of the same batch?") if again else _("Receive it")
+    says = _("More of the same batch?") if again else _("Receive this pack")
     return [*before, NextStep(Step.RECEIVE, says, "", fields, needs)]
 
 

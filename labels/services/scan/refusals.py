@@ -102,7 +102,7 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
             says, as_found = (
                 (_("The kit is here and sealed: hand it back for %(who)s"), AsFound.SEALED)
                 if problem.facts["sealed"]
-                else (_("The kit is here and closed: hand it back for %(who)s"), AsFound.CLOSED)
+                else (_("The kit is here and unopened: hand it back for %(who)s"), AsFound.CLOSED)
             )
             return [
                 resend(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
@@ -149,7 +149,9 @@ def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[N
             return [resend(ask.intent, _("Did you mean %(code)s, %(name)s?") % facts, code)]
         case "not-a-kit" if meaning.means == Means.SECTION and meaning.place and meaning.place.kit:
             kit_name = meaning.place.kit.name
-            says = _("It belongs to %(kit_name)s: continue with that kit") % {"kit_name": kit_name}
+            says = _("This belongs to %(kit_name)s: continue with that kit") % {
+                "kit_name": kit_name
+            }
             return [resend(ask.intent, says, kit_name)]
         case "not-found" if meaning.means == Means.ELSEWHERE:
             return [resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))]

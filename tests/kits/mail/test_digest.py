@@ -138,7 +138,7 @@ def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w: World) -> No
 def test_nothing_to_do_is_one_line_that_shows_it_looked(w: World) -> None:
     instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
     text = said(text_of(w))
-    assert text.startswith("Nothing to do. 1 kit checked for the days up to Sun")
+    assert text.startswith("Nothing to do. 1 kit checked for trips up to Sun")
     assert "next contents check due by" in text
     assert "KITS TO OPEN" not in text
 

@@ -353,7 +353,9 @@ def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w: World) -> None:
     sending.send_due()
     (sent,) = body(call.get("notices/?state=sent"))["results"]
     assert (
-        sent["message_id"] and sent["sent_at"] and sent["why"] == ("Their mail server accepted it.")
+        sent["message_id"]
+        and sent["sent_at"]
+        and sent["why"] == ("Their mail server accepted the email.")
     )
     whole = body(call.get(f"notices/{sent['id']}/"))
     assert "DAY-01 cannot be found" in whole["text"]

@@ -184,7 +184,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
     assert Client().post(path, {"new": "short"}).status_code == 400
     answer = Client().post(path, {"new": NEW})
 
-    assert f"Sign in as {present(guide.user).username}" in text_of(answer)
+    assert f"Log in as {present(guide.user).username}" in text_of(answer)
     assert here.get("/kits/").status_code == 302
     signed_in(guide, NEW)
     again = Client().post(path, {"new": "something else again"})

@@ -79,7 +79,7 @@ def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w: make.World)
     assert "DAY-01" not in listed and "DAY-02" not in listed
     assert "Count both" in text_of(browser(w.keeper).get("/"))
     page = text_of(browser(w.keeper).get("/kits/DAY-02/"))
-    assert "Count it" in page and "release" not in page
+    assert "Count the kit" in page and "release" not in page
     counting.count(make.act(w.keeper), list(w.day_01.sections.all()), [], complete=True)
     page = text_of(browser(w.keeper).get("/"))
     assert "Count both" not in page and "Count DAY-02" in page
@@ -115,7 +115,7 @@ def test_the_hand_back_page_takes_them(w: make.World) -> None:
 def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None:
     out_and_back(w, used=[UseLine(w.splint, 2, went=Went.MAY_COME_BACK)])
     client = browser(w.keeper)
-    assert "Sent along with a casualty, may come back" in text_of(client.get("/"))
+    assert "Went with a casualty (may be returned)" in text_of(client.get("/"))
     assert "2 × Splint" in text_of(client.get("/away/"))
     said = {"kit": "DAY-01", "lot": w.splints.pk, "units": "1", "shelf": w.upper.pk}
 
@@ -124,7 +124,7 @@ def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None
     post(client, "/away/", **said, gone="1")
 
     assert wrong.status_code == 400
-    assert "There are no items that may still come back." in text_of(client.get("/away/"))
+    assert "There are no items that may still be returned." in text_of(client.get("/away/"))
     assert make.units(w.splints, w.upper) == 1
     assert list(audit.findings()) == []
 

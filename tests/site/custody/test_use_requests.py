@@ -96,7 +96,7 @@ def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(
 
     done = Client().post(path, {f"used-{world.dressing.pk}": "2"})
 
-    assert "By the time you answered" in text_of(done)
+    assert "had already been recorded before you answered" in text_of(done)
     told = Entry.objects.get(kind="use")
     assert "2 × Wound dressing" in told.reason
     assert told.movements.count() == 0

@@ -108,7 +108,7 @@ def test_the_next_weekly_email_is_shown_as_it_would_be_now(w: make.World) -> Non
     page = text_of(shown)
 
     assert "To Ines, due Monday" in page
-    assert "Do not take: no Wound dressing 10 × 12 (checked for " in page
+    assert "Do not take: no Wound dressing 10 × 12 (status for " in page
     today = make.TODAY.isoformat()
     mark = f'data-kit="DAY-02" data-through="{today}" data-trip="" data-verdict="do-not-take"'
     assert mark in " ".join(shown.content.decode().split())

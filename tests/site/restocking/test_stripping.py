@@ -263,7 +263,7 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client)
         ({"goes": "shelf:0"}, 404, "There is no shelf 0"),
         ({"goes": "level:main:full"}, 400, "Tap “full” or “low”"),
         ({"expiry": "05/06/2027"}, 400, "05/06/2027"),
-        ({"expiry": ""}, 409, "has no date on record"),
+        ({"expiry": ""}, 409, "has no expiry date on record"),
         ({"expiry": "01/2024"}, 409, "went out of date"),
         ({"whole_price": "cheap", "currency": "GBP"}, 400, "“cheap” is not a price"),
         ({"whole_price": "40"}, 400, "its currency (three letters"),

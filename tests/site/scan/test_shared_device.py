@@ -166,7 +166,7 @@ def test_a_keepers_act_needs_their_pin_and_is_done_with_it(
 ) -> None:
     holds.withhold(make.act(), school.world.day_01, WithheldKind.DRYING)
     named(device, school.world.guide)
-    assert "Checked: release" not in text_of(device.get("/kits/DAY-01/"))
+    assert "Checked: release the kit" not in text_of(device.get("/kits/DAY-01/"))
     named(device, school.world.keeper)
     form = form_of(device.get("/kits/DAY-01/"), "/kits/DAY-01/release/") | {"kind": "drying"}
 

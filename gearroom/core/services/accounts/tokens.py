@@ -112,7 +112,7 @@ def make_own(
     act.actor.require("own_tokens")
     user = act.actor.user
     if user is None:
-        raise NotAllowed("not-allowed", _("Only people with a sign-in can have tokens."))
+        raise NotAllowed("not-allowed", _("Only people with a login can have tokens."))
     beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
     if beyond:
         raise NotAllowed(

@@ -105,7 +105,7 @@ def refuse(person: Person) -> None:
     if people.is_program(person):
         raise Refused(
             "not-a-person",
-            _("This is a program or a shared device, not a person. End its sign-in instead."),
+            _("This is a program or a shared device, not a person. End its login instead."),
         )
     people.require_another_administrator(person)
 

@@ -175,7 +175,7 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     if person.user is not None and into.user is not None and person.left_on is None:
         raise Refused(
             "two-sign-ins",
-            _("Both %(name)s and %(other)s have a sign-in. First record that one of them has left.")
+            _("Both %(name)s and %(other)s have a login. First record that one of them has left.")
             % {"name": person.name, "other": into.name},
         )
     user, before = person.user, person.email
@@ -240,14 +240,14 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
     user = person.user
     if user is None:
         if not username:
-            raise Invalid(_("Enter a username for the new sign-in."), field="username")
+            raise Invalid(_("Enter a username for the new login."), field="username")
         if User.objects.filter(username__iexact=username).exists():
             says = _("The username “%(name)s” is already taken. Choose another.")
             raise Refused("name-taken", says % {"name": username})
         user = User(username=username, email=person.email)
         user.person = person
     elif username and username != user.username:
-        says = _("%(name)s already signs in as “%(username)s”.")
+        says = _("%(name)s already logs in as “%(username)s”.")
         raise Refused("has-sign-in", says % {"name": person.name, "username": user.username})
     kind = Kind.SIGN_IN if user.pk is None else Kind.PASSWORD
     user.set_password(password)

@@ -90,7 +90,7 @@ class Command(ProjectCommand):
             self._keep(facts=day.play())
         self._say(
             f"\nGearroom serves at {settings.PUBLIC_URL or address} (Ctrl-C stops it)\n"
-            f"   sign in as   {WHO}\n"
+            f"   log in as    {WHO}\n"
             f"   password     {kept.get('passwords', {}).get(WHO, 'as set before')}\n"
             f"   token        {kept['token']}\n"
             f"   API          {address}/api/v1/docs/\n\n{CAUTION}"

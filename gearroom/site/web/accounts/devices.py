@@ -54,5 +54,5 @@ def end(act: Act, request: HttpRequest, device: int) -> Done:
     """End a device: it is signed out at once."""
     ended = shared_devices.end(act, device)
     return Done(
-        _("%(device)s has been signed out.") % {"device": ended.name}, to=reverse("devices")
+        _("%(device)s has been logged out.") % {"device": ended.name}, to=reverse("devices")
     )

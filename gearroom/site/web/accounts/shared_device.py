@@ -33,7 +33,12 @@ def who(request: HttpRequest) -> HttpResponseBase:
         chosen = find.person(actor(request), ref).pk
         person = shared_devices.may_be(actor(request)).filter(pk=chosen).first()
         if person is None:
-            raise Invalid(_("This person has no role in this gear room. Ask its keeper."))
+            raise Invalid(
+                _(
+                    "This person has no role in this gear room. Ask the gear room’s "
+                    "keeper to add them."
+                )
+            )
     except Problem as problem:
         return _who_page(request, problem)
     request.session[shared_devices.PERSON] = person.pk

@@ -44,14 +44,14 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
 def end(act: Act, request: HttpRequest, signed_in: int) -> Done:
     """Sign out of one browser."""
     sign_ins.end(act, signed_in)
-    return Done(_("You have been signed out on that device."), to=reverse("signed-in"))
+    return Done(_("You have been logged out on that device."), to=reverse("signed-in"))
 
 
 @form_view("own_account", "signed-in")
 def end_others(act: Act, request: HttpRequest) -> Done:
     """Sign out of every browser but this one."""
     sign_ins.end_others(act, request.session.session_key or "")
-    return Done(_("You have been signed out everywhere else."))
+    return Done(_("You have been logged out everywhere else."))
 
 
 # What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
@@ -71,7 +71,7 @@ def password(request: HttpRequest) -> HttpResponse:
     update_session_auth_hash(request, user)
     sign_ins.end_others(Act(actor(request)), "")
     note_sign_in(request, user)
-    say(request, _("Your password has been changed, and you have been signed out everywhere else."))
+    say(request, _("Your password has been changed, and you have been logged out everywhere else."))
     return redirect("signed-in")
 
 

@@ -30,7 +30,7 @@ _SAYS = {
     "not-a-choice": gettext_lazy("is not one of the options"),
     "not-a-date": gettext_lazy("is not a clear date: enter it as 2027-05-31"),
     "twice": gettext_lazy("appears twice"),
-    "not-there": gettext_lazy("is neither in the workbook nor on record: check the spelling"),
+    "not-there": gettext_lazy("is neither in the spreadsheet nor on record: check the spelling"),
     "more-than-carry": gettext_lazy("is more than the number to carry"),
 }
 _MOST_FAULTS = 60
@@ -84,8 +84,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("People"),
-            _("Everyone who may take out a kit: a name is enough, and a telephone number "
-              "helps. Only people who work at a screen need a sign-in."),
+            _("Everyone who may take out a kit: a name is enough, and a telephone number helps. "
+              "Only people who work at a screen need a login."),
             so_far.people > 1,
             _("%(count)d so far") % {"count": so_far.people},
             reverse("people"),
@@ -139,8 +139,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("A label"),
-            _("A code on the lid, so that a phone recognises the kit. Typing its name works "
-              "too."),
+            _("A code on the lid, so that a phone recognises the kit. You can also type the kit’s "
+              "name."),
             so_far.labelled > 0,
             _("%(count)d labelled") % {"count": so_far.labelled},
             reverse("labels"),
@@ -148,8 +148,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("Take out the first kit"),
-            _("Scan the kit or type its name, then choose who is taking it. It is then on "
-              "record as taken out."),
+            _("Scan the kit or type its name, then choose who is taking it. The kit is then "
+              "recorded as taken out."),
             so_far.went > 0,
             _("%(count)d taken out") % {"count": so_far.went},
             reverse("scan") + ("?" + urlencode({"text": kit.name}) if kit else ""),
@@ -180,7 +180,7 @@ def workbook(request: HttpRequest) -> HttpResponse:
         if "sure" in request.POST:
             return _take_in(request, room)
         if "workbook" not in request.FILES:
-            raise Invalid(_("Choose the workbook that you filled in."), field="workbook")
+            raise Invalid(_("Choose the spreadsheet that you filled in."), field="workbook")
         sheets = start_workbook.sheets_of(request.FILES["workbook"])
     except Problem as problem:
         return show(request, _WORKBOOK, {"room": room}, problem=problem)
@@ -195,7 +195,7 @@ def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
     try:
         sheets = signing.loads(request.POST["sure"], salt=_SALT, max_age=_A_DAY)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("The workbook was checked too long ago. Choose it again.")) from None
+        raise Invalid(_("The spreadsheet was checked too long ago. Choose it again.")) from None
 
     def perform(act: Act) -> Done:
         book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())

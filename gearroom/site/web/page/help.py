@@ -41,8 +41,8 @@ _TAKE_OUT = Topic(
         _("“Ask first”: the kit is short of something and may only be taken out with a reason "
           "from somebody who is allowed to give one. “Do not take” means exactly that: take "
           "another kit, or press “Emergency”."),
-        _("Next to the status: the day and trip for which the kit was checked, and its first "
-          "expiry, which is the earliest expiry date of anything inside."),
+        _("Next to the status: the day and trip that the status is for, and the first expiry, "
+          "which is the earliest expiry date of anything inside."),
     ),
     "take-out",
     "scan",
@@ -112,7 +112,8 @@ _BOARD = Topic(
 _RECEIVE = Topic(
     _("Receive a delivery"),
     (
-        _("Scan the maker’s code on the box: it contains the item, the lot number and the date."),
+        _("Scan the maker’s code on the box: it contains the item, the lot number and the expiry "
+          "date."),
         _("Enter how many packs there are and which shelf they go on. Anything out of date or "
           "recalled goes into quarantine."),
     ),
@@ -215,7 +216,7 @@ _FIRST_DAY = Topic(
     _("The first day"),
     (
         _("From an empty gear room to the first kit taken out, one step at a time."),
-        _("Upload everything in a workbook, or count as you go."),
+        _("Upload everything in a spreadsheet, or count as you go."),
     ),
     "first-day",
     "first-day",
@@ -224,7 +225,7 @@ _PEOPLE = Topic(
     _("People and what they may do"),
     (
         _("Everyone who may take out a kit needs a name on record. Only people who work at a "
-          "screen need a sign-in."),
+          "screen need a login."),
         _("A guide takes out, hands back and sorts kits. A keeper looks after the stock. An "
           "instructor is responsible for kits. A medical adviser signs kit lists. An "
           "administrator looks after gear rooms and people."),

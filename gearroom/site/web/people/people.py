@@ -211,8 +211,8 @@ def left(act: Act, request: HttpRequest, person: int) -> Done:
     """They left: sign-in and tokens end at once."""
     of = people.leave(act, people.get(act.actor, person))
     says = _(
-        "%(name)s is now on record as having left. They have been signed out and can no "
-        "longer sign in."
+        "%(name)s is now on record as having left. They have been logged out and can no longer "
+        "log in."
     )
     return Done(says % {"name": of.name})
 
@@ -221,7 +221,7 @@ def left(act: Act, request: HttpRequest, person: int) -> Done:
 def came_back(act: Act, request: HttpRequest, person: int) -> Done:
     """They are here again."""
     of = people.rejoin(act, people.get(act.actor, person))
-    return Done(_("%(name)s is back, and their sign-in works again.") % {"name": of.name})
+    return Done(_("%(name)s is back, and their login works again.") % {"name": of.name})
 
 
 @form_view("print_labels", refused=_page)

@@ -78,7 +78,7 @@ def empty(act: Act, request: HttpRequest, kit: str) -> Done:
         "thing": line.lot.item.name,
         "place": _name_of(done.went[0][1]),
     }
-    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+    return Done(_("Recorded: %(units)d × %(thing)s, %(place)s.") % facts, done.entry.pk)
 
 
 def _name_of(place: Place) -> str:

@@ -219,7 +219,7 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
         "thing": item.name,
         "place": words.DISPOSALS.get(place.kind, place.name),
     }
-    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+    return Done(_("Recorded: %(units)d × %(thing)s, %(place)s.") % facts, done.entry.pk)
 
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:

@@ -40,7 +40,7 @@ class ItemForm(PageForm):
         required=False,
         least=1,
         most=10_000,
-        label=_lazy("Days it keeps once opened (leave empty if as printed)"),
+        label=_lazy("Days it can be used once opened (leave empty if as printed)"),
     )
     check_every_days = WholeNumber(
         required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")
@@ -53,7 +53,7 @@ class ItemForm(PageForm):
     )
     volume_ml = WholeNumber(required=False, label=_lazy("Volume per unit (ml)"))
     mass_g = WholeNumber(required=False, label=_lazy("Weight per unit (g)"))
-    needs_date = Tick(label=_lazy("Needs a use-by date"))
+    needs_date = Tick(label=_lazy("Needs an expiry date"))
     sterile = Tick(label=_lazy("Sterile"))
     by_eye = Tick(label=_lazy("Loose in kits, not counted"))
     latex = Tick(label=_lazy("Contains latex"))

@@ -134,7 +134,7 @@ def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
         raise Invalid(_("Choose how to dispose of the item."), field="dispose") from None
     entry = disposing.dispose(act, place=row.place, lot=row.lot, units=units, disposal=disposal)
     return Done(
-        _("%(units)d × %(thing)s disposed of: %(place)s.")
+        _("%(units)d × %(thing)s disposed of (%(place)s).")
         % _names(row, units, place=DISPOSALS[disposal]),
         entry.pk,
     )
@@ -167,7 +167,7 @@ def arrive(act: Act, request: HttpRequest) -> Done:
     values = ArrivalForm.read(request.POST)
     lot, shelf = find.lot(values["lot"]), find.shelf(act.actor, values["shelf"])
     done = receiving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
-    says = _("%(units)d × %(thing)s arrived: %(place)s.") % {
+    says = _("%(units)d × %(thing)s arrived and put in %(place)s.") % {
         "units": done.units,
         "thing": lot.item.name,
         "place": done.place.name,

@@ -255,8 +255,8 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     )
     facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
     says = ngettext(
-        "%(units)d × %(thing)s received: %(place)s.",
-        "%(units)d × %(thing)s received: %(place)s.",
+        "%(units)d × %(thing)s received and put in %(place)s.",
+        "%(units)d × %(thing)s received and put in %(place)s.",
         done.units,
     )
     return Done(" ".join([says % facts, *(r.text for r in done.remarks)]), done.entry.pk)

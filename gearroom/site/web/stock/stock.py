@@ -33,7 +33,7 @@ FAULTS: dict[str, Promise] = {
     ReasonCode.WITHHELD: _lazy("On hold"),
     ReasonCode.EXPIRED: _lazy("Out of date"),
     ReasonCode.OPENED_TOO_LONG: _lazy("Open too long"),
-    ReasonCode.DATE_NOT_KNOWN: _lazy("Date not known"),
+    ReasonCode.DATE_NOT_KNOWN: _lazy("Expiry date not known"),
     ReasonCode.CHECK_FAILED: _lazy("Failed its check"),
     ReasonCode.CHECK_NOT_ANSWERED: _lazy("Not checked yet"),
     ReasonCode.CHECK_DUE: _lazy("Check due"),

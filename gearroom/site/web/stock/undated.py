@@ -49,5 +49,5 @@ def to_check(act: Act, request: HttpRequest) -> Done:
         expiry=lots.printed_expiry(values["printed"], today=today),
         number=values["number"],
     )
-    says = _("Date recorded for %(units)d × %(thing)s.")
+    says = _("Expiry date recorded for %(units)d × %(thing)s.")
     return Done(says % {"units": values["units"], "thing": lot.item.name}, entry.pk)

@@ -97,8 +97,8 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
     facts: ClearedByPhone = notice.facts
     kit = {"kit": name_of(notice)}
     text = _(
-        "%(kit)s was taken out because you were named as having cleared it by phone. Did "
-        "you clear it?"
+        "%(kit)s was taken out because somebody said that you had cleared it by phone. Did you "
+        "clear it?"
     )
     return NoticeText(
         text % kit,

@@ -52,7 +52,7 @@ def kits_of(notice: Notice) -> list[RecalledKit]:
 
 def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
     """What is recalled, and which kits hold it or may."""
-    thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any number")}
+    thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any lot number")}
     if not kits:
         return _(
             "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. Stock from the shelves is "
@@ -64,13 +64,17 @@ def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
     if certain:
         sentences.append(
             ngettext(
-                "%(kits)s certainly contains it.", "%(kits)s certainly contain it.", len(certain)
+                "%(kits)s certainly contains the batch.",
+                "%(kits)s certainly contain the batch.",
+                len(certain),
             )
             % {"kits": ", ".join(certain)}
         )
     if maybe:
         sentences.append(
-            ngettext("%(kits)s may contain it.", "%(kits)s may contain it.", len(maybe))
+            ngettext(
+                "%(kits)s may contain the batch.", "%(kits)s may contain the batch.", len(maybe)
+            )
             % {"kits": ", ".join(maybe)}
         )
     return " ".join([*sentences, _("Check, remove the batch and answer.")])

@@ -86,7 +86,7 @@ def _verdict(kit: KitOfTrip, trip: TripNotCovered) -> VerdictLine:
     expiry = kit["first_expiry"]
     return VerdictLine(
         text=kit["verdict_text"],
-        judged=_("checked for %(day)s, %(trip)s")
+        judged=_("status for %(day)s, %(trip)s")
         % {
             "day": formats.date_format(through, pgettext("date format", "D j F")),
             "trip": trip["trip"],
@@ -111,9 +111,9 @@ def _still_out(out: Holder | None, zone: str, reader: int) -> Iterator[str]:
     if out.get("person_id") == reader:
         yield _("You have the kit. Bring it back in time for sorting.")
     elif not out["due_at"]:
-        yield _("It is out: %(name)s has it (%(phone)s), with no due time.") % who
+        yield _("The kit is out: %(name)s has it (%(phone)s), with no due time.") % who
     else:
-        yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % who
+        yield _("The kit is out: %(name)s has it (%(phone)s), due back %(when)s.") % who
 
 
 def not_covered(notice: Notice) -> NoticeText:
