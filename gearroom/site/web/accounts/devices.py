@@ -40,13 +40,15 @@ def shared(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    facts = {
-        "devices": shared_devices.devices_of(who)[:100],
-        "own_rooms": [room for room in rooms.visible_to(who) if who.may("edit_device", room.pk)],
-        "own": who.person,
-        "name": request.POST.get("name", ""),
-    }
-    return show(request, "site/accounts/shared_devices.html", facts, problem=problem)
+    return show(
+        request,
+        "site/accounts/shared_devices.html",
+        problem=problem,
+        devices=shared_devices.devices_of(who)[:100],
+        own_rooms=[room for room in rooms.visible_to(who) if who.may("edit_device", room.pk)],
+        own=who.person,
+        name=request.POST.get("name", ""),
+    )
 
 
 @form_view("edit_device")

@@ -1,5 +1,7 @@
 """At a shared device: who stands before it, their PIN, and locking it."""
 
+from typing import Any
+
 from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
@@ -45,15 +47,17 @@ def who(request: HttpRequest) -> HttpResponseBase:
 def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     search = request.GET.get("search", "").strip()[:80]
     people = shared_devices.may_be(actor(request))
-    facts = {
-        "people": people.filter(name__icontains=search) if search else people,
-        "search": search,
+    return show(
+        request,
+        "site/accounts/shared_device_who.html",
+        problem=problem,
+        people=people.filter(name__icontains=search) if search else people,
+        search=search,
         **_waiting(request),
-    }
-    return show(request, "site/accounts/shared_device_who.html", facts, problem=problem)
+    )
 
 
-def _waiting(request: HttpRequest) -> dict[str, str]:
+def _waiting(request: HttpRequest) -> dict[str, Any]:
     """Where to go afterwards, and the act that waits."""
     return {name: request.POST.get(name) or request.GET.get(name, "") for name in ("to", "act")}
 
@@ -79,12 +83,14 @@ def pin(request: HttpRequest) -> HttpResponseBase:
 
 
 def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    facts = {
-        "digits": shared_devices.PIN_DIGITS,
-        "keys": (*"123456789", "0"),
+    return show(
+        request,
+        "site/accounts/shared_device_pin.html",
+        problem=problem,
+        digits=shared_devices.PIN_DIGITS,
+        keys=(*"123456789", "0"),
         **_waiting(request),
-    }
-    return show(request, "site/accounts/shared_device_pin.html", facts, problem=problem)
+    )
 
 
 @require_POST

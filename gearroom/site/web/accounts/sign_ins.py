@@ -30,14 +30,16 @@ def own_browsers(request: HttpRequest) -> HttpResponse:
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
     assert who.user is not None  # signed in
-    facts = {
-        "signed_in": sign_ins.of(who.user),
-        "this_one": request.session.session_key,
-        "own": who.person,
-        "digits": shared_devices.PIN_DIGITS,
-        "may_confirm": who.may("release"),
-    }
-    return show(request, "site/accounts/signed_in_devices.html", facts, problem=problem)
+    return show(
+        request,
+        "site/accounts/signed_in_devices.html",
+        problem=problem,
+        signed_in=sign_ins.of(who.user),
+        this_one=request.session.session_key,
+        own=who.person,
+        digits=shared_devices.PIN_DIGITS,
+        may_confirm=who.may("release"),
+    )
 
 
 @form_view("own_account")

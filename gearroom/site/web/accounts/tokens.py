@@ -87,15 +87,17 @@ def _page(
         }
         for token in tokens.own(actor(request))[:100]
     ]
-    facts = {
-        "tokens": rows,
-        "scopes": [(scope.value, label) for scope, label in _SCOPES.items()],
-        "wanted": request.POST.getlist("scope") if problem else ["read"],
-        "lasting": _DAYS,
-        "name": request.POST.get("name", "") if problem else "",
-        "made": made,
-    }
-    return show(request, "site/accounts/tokens.html", facts, problem=problem)
+    return show(
+        request,
+        "site/accounts/tokens.html",
+        problem=problem,
+        tokens=rows,
+        scopes=[(scope.value, label) for scope, label in _SCOPES.items()],
+        wanted=request.POST.getlist("scope") if problem else ["read"],
+        lasting=_DAYS,
+        name=request.POST.get("name", "") if problem else "",
+        made=made,
+    )
 
 
 def _ended(token: Token, now: datetime) -> datetime | None:

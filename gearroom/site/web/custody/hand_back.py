@@ -68,9 +68,9 @@ def _page(
         facts["not_ours"] = participants_own.is_inside(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
-        facts["problem"] = problem
-        return show(request, "site/custody/hand_back_counts.html", facts)
-    return show(request, "site/custody/hand_back.html", facts, problem=problem)
+        counts = "site/custody/hand_back_counts.html"
+        return show(request, counts, problem=problem, status=200, **facts)
+    return show(request, "site/custody/hand_back.html", problem=problem, **facts)
 
 
 def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:

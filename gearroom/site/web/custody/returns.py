@@ -35,7 +35,7 @@ def _away_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         }
         for row in away.visible_to(who)
     ]
-    return show(request, "site/custody/returns.html", {"rows": rows}, problem=problem)
+    return show(request, "site/custody/returns.html", problem=problem, rows=rows)
 
 
 @form_view("look", "away", page_of=_away_page)

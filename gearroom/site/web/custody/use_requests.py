@@ -36,7 +36,7 @@ def request_use(request: HttpRequest, kit: str) -> HttpResponse:
         message = _message(request, held, use_requests.times_of_person(who, held))
         symbol = "data:image/svg+xml," + quote(symbol_svg(message["link"]))
         facts |= {**message, "symbol": symbol}
-    return show(request, "site/custody/use_request_new.html", facts)
+    return show(request, "site/custody/use_request_new.html", **facts)
 
 
 @require_safe
@@ -48,9 +48,7 @@ def request_all_use(request: HttpRequest) -> HttpResponse:
         for held in use_requests.people_to_ask(actor(request), room_here(request))
     ]
     return show(
-        request,
-        "site/custody/use_requests_new.html",
-        {"rows": rows, "days": use_requests.WITHIN.days},
+        request, "site/custody/use_requests_new.html", rows=rows, days=use_requests.WITHIN.days
     )
 
 
@@ -118,29 +116,25 @@ def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) 
 def _choice(
     request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
 ) -> HttpResponse:
-    facts = {"times": times, "link": link}
-    return _private(show(request, "site/custody/use_requests.html", facts, problem=problem))
+    template = "site/custody/use_requests.html"
+    return show(request, template, problem=problem, times=times, link=link)
 
 
 def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
-    facts = {
-        "held": held,
-        "kit": held.kit,
-        "sent": request.POST,
+    return show(
+        request,
+        "site/custody/use_request.html",
+        problem=problem,
+        held=held,
+        kit=held.kit,
+        sent=request.POST,
         **use_fields(request.POST, suggest(held.kit)),
         **remark_fields(request.POST, held.kit),
-    }
-    return _private(show(request, "site/custody/use_request.html", facts, problem=problem))
+    )
 
 
 def _answered(
     request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
-    facts["link"] = link
     template = "site/custody/use_request_answered.html"
-    return _private(show(request, template, facts, problem=problem))
-
-
-def _private(response: HttpResponse) -> HttpResponse:
-    response.headers["Cache-Control"] = "private, no-store"
-    return response
+    return show(request, template, problem=problem, link=link, **facts)

@@ -44,17 +44,19 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
     who = actor(request)
     subject = find.kit(who, kit)
     may_edit = who.may("edit_kit", subject.home_room_id)
-    facts = {
-        "kit": subject,
-        "may_edit": may_edit,
-        "may_empty": who.may("strip", subject.room_id),
-        "may_lay_up": who.may("lay_up", subject.home_room_id),
-        "people": people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
-        "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],
-        "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        "sent": request.POST if problem and request.POST.get("do") == "edit" else None,
-    }
-    return show(request, "site/kits/settings.html", facts, problem=problem)
+    return show(
+        request,
+        "site/kits/settings.html",
+        problem=problem,
+        kit=subject,
+        may_edit=may_edit,
+        may_empty=who.may("strip", subject.room_id),
+        may_lay_up=who.may("lay_up", subject.home_room_id),
+        people=people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
+        lives_in=[(each.value, label) for each, label in LIVES_IN.items()],
+        homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
+        sent=request.POST if problem and request.POST.get("do") == "edit" else None,
+    )
 
 
 @form_view("report_lost", "kit", page_of=_page)

@@ -91,12 +91,10 @@ def list_kits(request: HttpRequest) -> HttpResponse:
     return show(
         request,
         "site/kits/kits.html",
-        {
-            "search": search,
-            "may_add": who.may("edit_kit"),
-            "kits": kits_overview.overviews(who, rows[:_MOST_KITS]),
-            "more": len(rows) > _MOST_KITS,
-        },
+        search=search,
+        may_add=who.may("edit_kit"),
+        kits=kits_overview.overviews(who, rows[:_MOST_KITS]),
+        more=len(rows) > _MOST_KITS,
     )
 
 
@@ -133,7 +131,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
             subject.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
         )
         facts["instruments"] = record.checks(inside)
-    return show(request, "site/kits/kit.html", facts)
+    return show(request, "site/kits/kit.html", **facts)
 
 
 def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:

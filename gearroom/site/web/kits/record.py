@@ -31,8 +31,15 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         before=int(before) if before.isascii() and before.isdigit() and len(before) < 16 else None,
     )
     may = {"reverse": who.may("reverse", subject.home_room_id)}
-    facts = {"kit": subject, "acts": acts, "older": older, "newest": not before, "may": may}
-    return show(request, "site/kits/history.html", facts)
+    return show(
+        request,
+        "site/kits/history.html",
+        kit=subject,
+        acts=acts,
+        older=older,
+        newest=not before,
+        may=may,
+    )
 
 
 class AsOfForm(PageForm):
@@ -54,16 +61,17 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today
     overview = kits_overview.overview(who, subject)
-    facts = {
-        "kit": overview.kit,
-        "overview": overview,
-        "on": on,
-        "today": today,
-        "then": then,
-        "record": record.record(
+    return show(
+        request,
+        "site/kits/as_of.html",
+        kit=overview.kit,
+        overview=overview,
+        on=on,
+        today=today,
+        then=then,
+        record=record.record(
             subject,
             on=None if on == today else on,
             known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
         ),
-    }
-    return show(request, "site/kits/as_of.html", facts)
+    )

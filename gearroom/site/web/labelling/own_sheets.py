@@ -63,20 +63,22 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     like = request.GET.get("like", paper.DEFAULT_SHEET)
     values = request.POST or _values_of(like)
     sheets = paper.sheets()
-    facts = {
-        "own": [kept.sheet for kept in sheets if kept.own],
-        "built_in": [kept.sheet for kept in sheets if not kept.own],
-        "like": like,
-        "values": values,
-        "paper": _rows(values, "page_width_mm", "page_height_mm"),
-        "label": _rows(values, "cell_width_mm", "cell_height_mm"),
-        "counts": _rows(values, "columns", "rows"),
-        "margins": _rows(values, "left_mm", "top_mm"),
-        "apart": _rows(values, "pitch_x_mm", "pitch_y_mm"),
-        "hole": _rows(values, *HoleForm.base_fields),
-        "problems": problem and (problem.facts.get("problems") or [problem.detail]),
-    }
-    return show(request, "site/labelling/own_sheets.html", facts, problem=problem)
+    return show(
+        request,
+        "site/labelling/own_sheets.html",
+        problem=problem,
+        own=[kept.sheet for kept in sheets if kept.own],
+        built_in=[kept.sheet for kept in sheets if not kept.own],
+        like=like,
+        values=values,
+        paper=_rows(values, "page_width_mm", "page_height_mm"),
+        label=_rows(values, "cell_width_mm", "cell_height_mm"),
+        counts=_rows(values, "columns", "rows"),
+        margins=_rows(values, "left_mm", "top_mm"),
+        apart=_rows(values, "pitch_x_mm", "pitch_y_mm"),
+        hole=_rows(values, *HoleForm.base_fields),
+        problems=problem and (problem.facts.get("problems") or [problem.detail]),
+    )
 
 
 @form_view("print_labels", page_of=_page)

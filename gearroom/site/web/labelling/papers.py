@@ -51,14 +51,16 @@ def printer(request: HttpRequest) -> HttpResponse:
             return redirect(f"{reverse('printer')}?sheet={on.sheet.key}")
     except Problem as refused:
         problem, on = refused, paper.sheet(paper.DEFAULT_SHEET)
-    facts = {
-        "sheets": [(each.sheet.key, in_words(each.sheet.called)) for each in paper.sheets()],
-        "on": on,
-        "marks": marks(on.sheet),
-        "offset": offset_of(request, on),
-        "values": request.POST,
-    }
-    return show(request, "site/labelling/printer.html", facts, problem=problem)
+    return show(
+        request,
+        "site/labelling/printer.html",
+        problem=problem,
+        sheets=[(each.sheet.key, in_words(each.sheet.called)) for each in paper.sheets()],
+        on=on,
+        marks=marks(on.sheet),
+        offset=offset_of(request, on),
+        values=request.POST,
+    )
 
 
 def _correct(request: HttpRequest, on: paper.StoredSheet) -> None:
@@ -123,5 +125,9 @@ def _paper(request: HttpRequest, name: str, draw: Callable[..., bytes]) -> HttpR
     try:
         return as_pdf(draw(preview=bool(request.GET.get("preview"))), name)
     except paper.NoPublicAddress as problem:
-        facts = {"detail": problem.detail}
-        return show(request, "site/labelling/not_printed.html", facts, problem.status)
+        return show(
+            request,
+            "site/labelling/not_printed.html",
+            status=problem.status,
+            detail=problem.detail,
+        )

@@ -109,14 +109,17 @@ def _choose_page(
     labels = newest(kind, rows[:MOST])
     tick = request.GET.get("tick", "")
     chosen = set(request.POST.getlist("on"))
-    facts = {
-        "kinds": KINDS,
-        "ticks": TICKS,
-        "tick": tick if tick in TICKS else "new",
-        "kind": kind,
-        "room": room,
-        "search": search,
-        "rows": [
+    return show(
+        request,
+        "site/labelling/choose.html",
+        problem=problem,
+        kinds=KINDS,
+        ticks=TICKS,
+        tick=tick if tick in TICKS else "new",
+        kind=kind,
+        room=room,
+        search=search,
+        rows=[
             {
                 "pk": row.pk,
                 "name": name_of(row),
@@ -128,10 +131,9 @@ def _choose_page(
             }
             for row in rows[:MOST]
         ],
-        "more": len(rows) > MOST,
-        "most": MOST,
-    }
-    return show(request, "site/labelling/choose.html", facts, problem=problem)
+        more=len(rows) > MOST,
+        most=MOST,
+    )
 
 
 def _ticked(label: Label | None, tick: str) -> bool:
@@ -234,21 +236,22 @@ def sheet(request: HttpRequest) -> HttpResponse:
     try:
         how = _how(request, request.GET)
     except Problem as problem:
-        return show(request, "site/labelling/sheet.html", {}, problem=problem)
+        return show(request, "site/labelling/sheet.html", problem=problem)
     on, labels = how["on"], how["labels"]
-    facts = {
+    return show(
+        request,
+        "site/labelling/sheet.html",
         **how,
-        "codes": ".".join(label.code for label in labels),
-        "count": len(labels),
-        "names": [labelling.name_of(label) for label in labels[:6]],
-        "pages": preview.pages(len(labels), on, start_cell=how["start_cell"], copies=how["copies"]),
-        "sheets": [(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
-        "query": request.GET.urlencode(),
-        "width": round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
-        "height": round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
-        "public": bool(settings.PUBLIC_URL),
-    }
-    return show(request, "site/labelling/sheet.html", facts)
+        codes=".".join(label.code for label in labels),
+        count=len(labels),
+        names=[labelling.name_of(label) for label in labels[:6]],
+        pages=preview.pages(len(labels), on, start_cell=how["start_cell"], copies=how["copies"]),
+        sheets=[(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
+        query=request.GET.urlencode(),
+        width=round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
+        height=round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
+        public=bool(settings.PUBLIC_URL),
+    )
 
 
 def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
@@ -310,16 +313,18 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
 
 def _label_page(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     of = labelling.one_of(actor(request), code)
-    facts = {
-        "label": of,
-        "code": label_codes.shown(of.code),
-        "name": labelling.name_of(of),
-        "kit": of.kit or (of.place.kit if of.place else None),
-        "sheet": _SHEETS["people"] if of.kind == LabelKind.PERSON else "",
-        "successor": label_codes.shown(of.replaced_by.code) if of.replaced_by else "",
-        "may_cancel": actor(request).may("cancel_label", of.room_id),
-    }
-    return show(request, "site/labelling/label.html", facts, problem=problem)
+    return show(
+        request,
+        "site/labelling/label.html",
+        problem=problem,
+        label=of,
+        code=label_codes.shown(of.code),
+        name=labelling.name_of(of),
+        kit=of.kit or (of.place.kit if of.place else None),
+        sheet=_SHEETS["people"] if of.kind == LabelKind.PERSON else "",
+        successor=label_codes.shown(of.replaced_by.code) if of.replaced_by else "",
+        may_cancel=actor(request).may("cancel_label", of.room_id),
+    )
 
 
 @require_safe

@@ -34,14 +34,16 @@ def _draft_page(
 ) -> HttpResponse:
     version = version_of(id, number)
     sent: Any = request.POST if "people" in request.POST else None
-    facts = {
-        "version": version,
-        "hazards": words.HAZARDS.items(),
-        "values": sent or {"people": version.people, "days": version.days, "note": version.note},
-        "chosen": sent.getlist("hazard") if sent else version.hazards,
-        "new_section": request.POST.get("section", "") if problem else "",
-    }
-    return show(request, "site/lists/draft.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/draft.html",
+        problem=problem,
+        version=version,
+        hazards=words.HAZARDS.items(),
+        values=sent or {"people": version.people, "days": version.days, "note": version.note},
+        chosen=sent.getlist("hazard") if sent else version.hazards,
+        new_section=request.POST.get("section", "") if problem else "",
+    )
 
 
 @form_view("edit_list", "list-edit", page_of=_draft_page)
@@ -121,18 +123,20 @@ def _section_page(
             if pk in items
         ]
     instead = substitutes(items)
-    facts = {
-        "version": version,
-        "section": draft,
-        "seen": draft_editing.mark(draft),
-        "name": title,
-        "rows": [(line, instead.get(line.item.pk, ())) for line in lines],
-        "values": sent,
-        "criticalities": words.CRITICALITIES.items(),
-        "things": Item.objects.active().values_list("name", flat=True),
-        "may_edit_items": actor(request).may("edit_item"),
-    }
-    return show(request, "site/lists/draft_section.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/draft_section.html",
+        problem=problem,
+        version=version,
+        section=draft,
+        seen=draft_editing.mark(draft),
+        name=title,
+        rows=[(line, instead.get(line.item.pk, ())) for line in lines],
+        values=sent,
+        criticalities=words.CRITICALITIES.items(),
+        things=Item.objects.active().values_list("name", flat=True),
+        may_edit_items=actor(request).may("edit_item"),
+    )
 
 
 @form_view("edit_list", "list-section", page_of=_section_page)

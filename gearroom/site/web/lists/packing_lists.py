@@ -86,14 +86,16 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     today, who = today_here(request), actor(request)
     counted = _kits_in_use(who).values_list("list_version").annotate(Count("pk"))
     followers: dict[int, int] = dict(counted.order_by())
-    facts = {
-        "rows": [_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
-        "may_edit": who.may("edit_list"),
-        "hazards": words.HAZARDS.items(),
-        "values": request.POST,
-        "chosen": request.POST.getlist("hazard"),
-    }
-    return show(request, "site/lists/lists.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/lists.html",
+        problem=problem,
+        rows=[_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
+        may_edit=who.may("edit_list"),
+        hazards=words.HAZARDS.items(),
+        values=request.POST,
+        chosen=request.POST.getlist("hazard"),
+    )
 
 
 def _row(of: PackingList, followers: dict[int, int], today: date) -> dict[str, Any]:
@@ -148,23 +150,25 @@ def _version_page(
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
-    facts = {
-        "version": of,
-        "state": state_of(of, today),
-        "today": today,
-        "versions": [(each, state_of(each, today)) for each in reversed(others)],
-        "latest": others[-1],
-        "hazards": words.hazards(of.hazards),
-        "sections": [
+    return show(
+        request,
+        "site/lists/version.html",
+        problem=problem,
+        version=of,
+        state=state_of(of, today),
+        today=today,
+        versions=[(each, state_of(each, today)) for each in reversed(others)],
+        latest=others[-1],
+        hazards=words.hazards(of.hazards),
+        sections=[
             (section, [(line, instead.get(line.item_id, ())) for line in lines])
             for section, lines in sections
         ],
-        "kits": _kits_in_use(who).filter(list_version=of).order_by("name"),
-        "values": request.POST,
-        "may_edit": who.may("edit_list"),
-        "may_sign": who.may("sign_list"),
-    }
-    return show(request, "site/lists/version.html", facts, problem=problem)
+        kits=_kits_in_use(who).filter(list_version=of).order_by("name"),
+        values=request.POST,
+        may_edit=who.may("edit_list"),
+        may_sign=who.may("sign_list"),
+    )
 
 
 def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
@@ -238,22 +242,23 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     before = packing_lists.version_of(id, chosen)
     compared = comparison.compared(before, after)
     names = {section.key: section.name for v in (before, after) for section in v.sections.all()}
-    facts = {
-        "before": before,
-        "after": after,
-        "others": others,
-        "rows": [
+    return show(
+        request,
+        "site/lists/comparison.html",
+        before=before,
+        after=after,
+        others=others,
+        rows=[
             *({"how": "added", **_line(line, names)} for line in compared.lines.added),
             *({"how": "removed", **_line(line, names)} for line in compared.lines.removed),
             *({"how": "changed", **_change(each, names)} for each in compared.lines.changed),
         ],
-        "properties": [
+        properties=[
             (name, *map(words.hazards, values)) if name == "hazards" else (name, *values)
             for name, values in compared.said.items()
         ],
-        "reasons": compared.reasons,
-    }
-    return show(request, "site/lists/comparison.html", facts)
+        reasons=compared.reasons,
+    )
 
 
 def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
@@ -278,8 +283,14 @@ def _effect_page(
     who, of = actor(request), packing_lists.version_of(id, number)
     result = impact.effect(who, of)
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
-    facts = {"version": of, "effect": result, "may_follow": own if of.published_at else set()}
-    return show(request, "site/lists/impact.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/impact.html",
+        problem=problem,
+        version=of,
+        effect=result,
+        may_follow=own if of.published_at else set(),
+    )
 
 
 @form_view("edit_kit", "list-effect", refused=_effect_page)

@@ -59,16 +59,17 @@ def log(request: HttpRequest) -> HttpResponse:
     further = sent.copy()
     if len(notices) > _A_PAGE:
         further["before"] = str(notices[_A_PAGE - 1].pk)
-    facts = {
-        "notices": [_row(notice) for notice in notices[:_A_PAGE]],
-        "further": further.urlencode() if len(notices) > _A_PAGE else "",
-        "states": _STATES,
-        "kinds": {code: registry.title(code) for code in NOTICE_KINDS},
-        "state": state,
-        "kind": kind,
-        "name": name,
-    }
-    return show(request, "site/notices/notices.html", facts)
+    return show(
+        request,
+        "site/notices/notices.html",
+        notices=[_row(notice) for notice in notices[:_A_PAGE]],
+        further=further.urlencode() if len(notices) > _A_PAGE else "",
+        states=_STATES,
+        kinds={code: registry.title(code) for code in NOTICE_KINDS},
+        state=state,
+        kind=kind,
+        name=name,
+    )
 
 
 def _row(notice: Notice) -> dict[str, Any]:
@@ -88,13 +89,14 @@ def notice(request: HttpRequest, notice: int) -> HttpResponse:
     """One notice: what it says, to whom, and why it was or was not sent."""
     who = actor(request)
     row = notice_log.get(who, notice)
-    facts = {
+    return show(
+        request,
+        "site/notices/notice.html",
         **_row(row),
-        "text": notice_log.text(who, row),
-        "phones": row.person == who.person or who.may("see_people", row.room_id),
-        "may_send": who.may("send_notice_again", row.room_id),
-    }
-    return show(request, "site/notices/notice.html", facts)
+        text=notice_log.text(who, row),
+        phones=row.person == who.person or who.may("see_people", row.room_id),
+        may_send=who.may("send_notice_again", row.room_id),
+    )
 
 
 @form_view("send_notice_again", "notice")
@@ -115,8 +117,14 @@ def next_weekly(request: HttpRequest) -> HttpResponse:
     other = pk.isascii() and pk.isdigit() and len(pk) < 19
     person = people.get(who, int(pk)) if other else _own(who)
     due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
-    facts = {"reader": person, "own": person == who.person, "due_at": due_at, "letter": letter}
-    return show(request, "site/notices/weekly_email.html", facts)
+    return show(
+        request,
+        "site/notices/weekly_email.html",
+        reader=person,
+        own=person == who.person,
+        due_at=due_at,
+        letter=letter,
+    )
 
 
 def _own(who: Actor) -> Person:
@@ -151,13 +159,16 @@ def _page(
 ) -> HttpResponse:
     person = _own(actor(request))
     chosen = preferences.choices(person)
-    facts = {
-        "own": person,
-        "how": preferences.of(person),
-        "zone": recipients.zone_of(person),
-        "default_quiet": preferences.default_quiet(),
-        "days": WEEKDAYS,
-        "kinds": [
+    return show(
+        request,
+        "site/notices/preferences.html",
+        problem=problem,
+        own=person,
+        how=preferences.of(person),
+        zone=recipients.zone_of(person),
+        default_quiet=preferences.default_quiet(),
+        days=WEEKDAYS,
+        kinds=[
             {
                 "code": code,
                 "title": registry.title(code),
@@ -171,9 +182,8 @@ def _page(
             }
             for code, kind in NOTICE_KINDS.items()
         ],
-        "made": made,
-    }
-    return show(request, "site/notices/preferences.html", facts, problem=problem)
+        made=made,
+    )
 
 
 @form_view("choose_notices", "notice-settings", page_of=_page)

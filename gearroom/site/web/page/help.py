@@ -278,15 +278,16 @@ def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
         raise NotFound("help page", role)
     chosen = Role(role) if role else own
     title, topics = PAGES[chosen]
-    facts = {
-        "title": title,
-        "topics": [(topic, _picture(topic.picture)) for topic in topics],
-        "others": [(each.value, name) for each, (name, _topics) in PAGES.items()],
-        "chosen": chosen,
-        "width": WIDTH,
-        "height": HEIGHT,
-    }
-    return show(request, "site/page/help.html", facts)
+    return show(
+        request,
+        "site/page/help.html",
+        title=title,
+        topics=[(topic, _picture(topic.picture)) for topic in topics],
+        others=[(each.value, name) for each, (name, _topics) in PAGES.items()],
+        chosen=chosen,
+        width=WIDTH,
+        height=HEIGHT,
+    )
 
 
 def _picture(name: str) -> str:

@@ -7,7 +7,7 @@
                 done = turnaround.restock(act, find.kit(act.actor, kit))
                 return Done(_("Put in."), entry=done.entry.pk)
             return acted(request, perform, to=reverse("kit", args=[kit]))
-        return show(request, "site/restock.html", {...})
+        return show(request, "site/restock.html", kit=kit, …)
 
 What a form holds is read by a `PageForm` (see `forms`). Where its page shows what was refused
 beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
@@ -18,7 +18,7 @@ A new page needs its view, its line in `urls.py`, and, if people should find it 
 
 import hashlib
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from functools import wraps
@@ -255,16 +255,16 @@ def _touch(request: HttpRequest) -> None:
 def show(
     request: HttpRequest,
     template: str,
-    facts: Mapping[str, Any],
-    status: int = 200,
     *,
     problem: Problem | None = None,
+    status: int | None = None,
+    **facts: Any,
 ) -> HttpResponse:
-    """A page of facts, with the problem that its form met. A form on it draws its key with
-    `{% once %}`."""
-    if problem is not None:
-        facts, status = {**facts, "problem": problem}, problem.status
-    return render(request, template, dict(facts), status=status)
+    """A page of facts, with the problem that its form met, whose status it has unless `status` is
+    another. A form on it draws its key with `{% once %}`."""
+    facts["problem"] = problem
+    status = status or (problem.status if problem else 200)
+    return render(request, template, facts, status=status)
 
 
 # ------------------------------------------------------------------------------------ acts by forms
@@ -327,7 +327,7 @@ def acted(
 def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
     """The page of whoever belongs to no gear room yet."""
     facts |= {"may_begin": actor(request).may("edit_room")}
-    return show(request, "site/page/no_room.html", facts)
+    return show(request, "site/page/no_room.html", **facts)
 
 
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:

@@ -21,13 +21,15 @@ def _page(request: HttpRequest, person: int, problem: Problem | None = None) -> 
     into = find.person(who, chosen) if chosen else None
     if into == of:
         return redirect("person", of.pk)
-    facts = {
-        "somebody": of,
-        "into": into,
-        "others": people.may_take(who).exclude(pk=of.pk),
-        "moves": merging.moves(of) if into else None,
-    }
-    return show(request, "site/people/merge.html", facts, problem=problem)
+    return show(
+        request,
+        "site/people/merge.html",
+        problem=problem,
+        somebody=of,
+        into=into,
+        others=people.may_take(who).exclude(pk=of.pk),
+        moves=merging.moves(of) if into else None,
+    )
 
 
 @form_view("edit_person", page_of=_page)

@@ -41,17 +41,19 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     rows = people.visible_to(who).filter(left_on__isnull=not left, name__icontains=search)
     rows = people.of_room(rows, chosen) if chosen else rows
     listed = list(rows.order_by("name", "id")[: _MOST_PEOPLE + 1])
-    facts = {
-        "people": [{"person": row, "roles": _roles(row)} for row in listed[:_MOST_PEOPLE]],
-        "more": len(listed) > _MOST_PEOPLE,
-        "search": search,
-        "chosen": chosen,
-        "left": left,
-        "may_add": who.may("edit_person"),
-        "may_erase": erasure.may_erase(who),
-        "values": request.POST,
-    }
-    return show(request, "site/people/people.html", facts, problem=problem)
+    return show(
+        request,
+        "site/people/people.html",
+        problem=problem,
+        people=[{"person": row, "roles": _roles(row)} for row in listed[:_MOST_PEOPLE]],
+        more=len(listed) > _MOST_PEOPLE,
+        search=search,
+        chosen=chosen,
+        left=left,
+        may_add=who.may("edit_person"),
+        may_erase=erasure.may_erase(who),
+        values=request.POST,
+    )
 
 
 def _roles(person: Person) -> list[dict[str, Any]]:
@@ -127,31 +129,33 @@ def _page(
     of = people.get(who, person)
     own, tag = who.person == of, labelling.live(of, who)
     has_right = account_changes.has_the_right_over(who, of)
-    facts = {
-        "somebody": of,
-        "own": own,
-        "roles": _roles(of),
-        "all_roles": [
+    return show(
+        request,
+        "site/people/person.html",
+        problem=problem,
+        somebody=of,
+        own=own,
+        roles=_roles(of),
+        all_roles=[
             (role.value, label)
             for role, label in ROLE_NAMES.items()
             if role is not Role.ADVISER or (not own and who.may("appoint_adviser"))
         ],
-        "languages": settings.LANGUAGES,
-        "mail_language": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
-        "everywhere": who.everywhere,
-        "tag": label_codes.shown(tag.code) if tag else "",
-        "printed": tag.printed_at if tag else None,
-        "may_care": who.may("edit_person", of.home_room_id),
-        "may_rule": who.may("edit_member"),
-        "may_leave": of.user is None or has_right,
-        "may_reach": has_right,
-        "may_erase": erasure.may_erase(who),
-        "may_print": who.may("print_labels", of.home_room_id),
-        "may_cancel": who.may("cancel_label", of.home_room_id),
-        "values": request.POST if problem else None,
-        "made": made,
-    }
-    return show(request, "site/people/person.html", facts, problem=problem)
+        languages=settings.LANGUAGES,
+        mail_language=dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+        everywhere=who.everywhere,
+        tag=label_codes.shown(tag.code) if tag else "",
+        printed=tag.printed_at if tag else None,
+        may_care=who.may("edit_person", of.home_room_id),
+        may_rule=who.may("edit_member"),
+        may_leave=of.user is None or has_right,
+        may_reach=has_right,
+        may_erase=erasure.may_erase(who),
+        may_print=who.may("print_labels", of.home_room_id),
+        may_cancel=who.may("cancel_label", of.home_room_id),
+        values=request.POST if problem else None,
+        made=made,
+    )
 
 
 @form_view("own_account", "person", page_of=_page)

@@ -28,12 +28,14 @@ def export(request: HttpRequest, person: int) -> HttpResponse:
 def _page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
     redaction.require_administrator(actor(request))
     of = people.get(actor(request), person)
-    facts = {
-        "somebody": of,
-        "moves": erasure.in_the_way(of),
-        "words": request.POST.get("words", ""),
-    }
-    return show(request, "site/people/erase.html", facts, problem=problem)
+    return show(
+        request,
+        "site/people/erase.html",
+        problem=problem,
+        somebody=of,
+        moves=erasure.in_the_way(of),
+        words=request.POST.get("words", ""),
+    )
 
 
 @form_view("erase_person", page_of=_page)
@@ -54,7 +56,7 @@ def _names_page(request: HttpRequest, problem: Problem | None = None) -> HttpRes
     if problem is not None:
         raise problem
     done = Redaction.objects.filter(about=None).order_by("pk").last()
-    return show(request, "site/people/names_in_old_records.html", {"done": done})
+    return show(request, "site/people/names_in_old_records.html", done=done)
 
 
 @form_view("erase_person", "names", page_of=_names_page)

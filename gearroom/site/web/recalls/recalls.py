@@ -29,19 +29,21 @@ _MOST_CLOSED = 50
 def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     may_start = actor(request).may("recall")
     known = Recall.objects.select_related("item", "entry", "closed")
-    facts = {
-        "open": known.open(),
-        "closed": known.filter(closed__isnull=False)[:_MOST_CLOSED],
-        "values": request.POST or request.GET,
-        "scopes": {
+    return show(
+        request,
+        "site/recalls/recalls.html",
+        problem=problem,
+        open=known.open(),
+        closed=known.filter(closed__isnull=False)[:_MOST_CLOSED],
+        values=request.POST or request.GET,
+        scopes={
             RecallScope.NUMBER: _("One lot number"),
             RecallScope.ALL: _("Every batch of the item"),
             RecallScope.NOT_KNOWN: _("The lot number is not known yet"),
         },
-        "may_start": may_start,
-        "things": may_start and Item.objects.order_by("name").values_list("name", flat=True),
-    }
-    return show(request, "site/recalls/recalls.html", facts, problem=problem)
+        may_start=may_start,
+        things=may_start and Item.objects.order_by("name").values_list("name", flat=True),
+    )
 
 
 class RecallForm(PageForm):
@@ -85,32 +87,34 @@ def _page(request: HttpRequest, recall: int, problem: Problem | None = None) -> 
     state = status.of(of, who)
     rows = [_row(who, each) for each in state.places]
     withdrawn = of.outcome == Outcome.WITHDRAWN
-    facts = {
-        "recall": of,
-        "lots": state.lots,
-        "parts": [
+    return show(
+        request,
+        "site/recalls/recall.html",
+        problem=problem,
+        recall=of,
+        lots=state.lots,
+        parts=[
             (key, label, [row for row in rows if row["certainty"] == key])
             for key, label in (
                 (Certainty.CERTAIN, _("Certainly affected")),
                 (Certainty.MAYBE, _("Possibly affected")),
             )
         ],
-        "later": [row for row in rows if row["certainty"] is None],
-        "waiting": sum(not row["settled"] for row in rows),
-        "quarantine": state.quarantine,
-        "gone": [
+        later=[row for row in rows if row["certainty"] is None],
+        waiting=sum(not row["settled"] for row in rows),
+        quarantine=state.quarantine,
+        gone=[
             {"row": each, "how": WENT.get(each.how, DISPOSALS.get(each.how))} for each in state.gone
         ],
-        "unsettled": state.unsettled,
-        "withdrawn": withdrawn,
-        "shelves": _shelves(request) if withdrawn else [],
-        "values": request.POST,
-        "may_follow": who.may("recall"),
-        "may_close": who.may("close_recall"),
-        "may_dispose": who.may("dispose"),
-        "first_lot": state.lots[0] if state.lots else None,
-    }
-    return show(request, "site/recalls/recall.html", facts, problem=problem)
+        unsettled=state.unsettled,
+        withdrawn=withdrawn,
+        shelves=_shelves(request) if withdrawn else [],
+        values=request.POST,
+        may_follow=who.may("recall"),
+        may_close=who.may("close_recall"),
+        may_dispose=who.may("dispose"),
+        first_lot=state.lots[0] if state.lots else None,
+    )
 
 
 def _row(who: Actor, of: Followed) -> dict[str, Any]:

@@ -23,14 +23,16 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
     who = actor(request)
     of = find.kit(who, kit)
     who.require("strip", of.room_id)
-    facts = {
-        "kit": of,
-        "out": holders.open_checkout(of),
-        "rows": [_row(of, held) for held in emptying.inside(of)],
-        "values": request.POST,
-        "may_retire": who.may("edit_kit", of.home_room_id),
-    }
-    return show(request, "site/restocking/empty.html", facts, problem=problem)
+    return show(
+        request,
+        "site/restocking/empty.html",
+        problem=problem,
+        kit=of,
+        out=holders.open_checkout(of),
+        rows=[_row(of, held) for held in emptying.inside(of)],
+        values=request.POST,
+        may_retire=who.may("edit_kit", of.home_room_id),
+    )
 
 
 def _row(kit: Kit, held: Holding) -> dict[str, Any]:

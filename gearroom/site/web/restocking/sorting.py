@@ -66,24 +66,26 @@ def _page(
         override = lot_override.choose(plan, lots)
     listed = _listed(override, {lot.pk for lot in lots})
     to_sort = kit.to_sort_since is not None
-    facts = {
-        "kit": summary.kit,
-        "summary": summary,
-        "held": use_requests.latest(who, kit) if to_sort and who.may("see_people") else None,
-        "use_is_known": to_sort and use_requests.use_is_known(kit),
-        "just_looked": not to_sort and kit.looked_inside_on == readiness.today_of(kit),
-        "listed": listed,
-        "chosen": lots,
-        "left_out": request.POST.getlist("left-out"),
-        "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        "reasons": reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
-        "lacking": sealing.not_replaced(summary.kit),
-        "not_replaced": problem if problem and problem.code == "not-replaced" else None,
-        "seal_number": request.POST.get("seal", ""),
-        "may_restock": who.may("restock", kit.room_id),
-        "may_print": who.may("print_labels", kit.room_id),
-    }
-    return show(request, "site/restocking/sorting.html", facts, problem=problem)
+    return show(
+        request,
+        "site/restocking/sorting.html",
+        problem=problem,
+        kit=summary.kit,
+        summary=summary,
+        held=use_requests.latest(who, kit) if to_sort and who.may("see_people") else None,
+        use_is_known=to_sort and use_requests.use_is_known(kit),
+        just_looked=not to_sort and kit.looked_inside_on == readiness.today_of(kit),
+        listed=listed,
+        chosen=lots,
+        left_out=request.POST.getlist("left-out"),
+        nothing_to_do=not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
+        reasons=reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
+        lacking=sealing.not_replaced(summary.kit),
+        not_replaced=problem if problem and problem.code == "not-replaced" else None,
+        seal_number=request.POST.get("seal", ""),
+        may_restock=who.may("restock", kit.room_id),
+        may_print=who.may("print_labels", kit.room_id),
+    )
 
 
 def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:

@@ -43,11 +43,12 @@ def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)
     rows = find.kits_of(who).active().order_by("name")
-    facts = {
-        "kits": [kit for kit in rows if who.may("strip", kit.room_id)],
-        "may_add": room is not None and who.may("edit_kit", room.pk),
-    }
-    return show(request, "site/restocking/strip_start.html", facts)
+    return show(
+        request,
+        "site/restocking/strip_start.html",
+        kits=[kit for kit in rows if who.may("strip", kit.room_id)],
+        may_add=room is not None and who.may("edit_kit", room.pk),
+    )
 
 
 # ----------------------------------------------------------------------------------- line by line
@@ -72,20 +73,22 @@ def _page(
     problem: Problem | None = None,
 ) -> HttpResponse:
     who, progress = actor(request), stripping.progress(kit)
-    facts = {
-        "kit": kit,
-        "progress": progress,
-        "out": holders.open_checkout(kit),
-        "packs": [_ways(kit, pack, progress) for pack in packs],
-        "near": near,
-        "text": (request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
-        "values": request.POST,
-        "things": Item.objects.active().values_list("name", flat=True),
-        "kinds": words.ITEM_KINDS,
-        "may_enter": who.may("edit_item"),
-        "may_undo": who.may("take_back"),
-    }
-    return show(request, "site/restocking/strip.html", facts, problem=problem)
+    return show(
+        request,
+        "site/restocking/strip.html",
+        problem=problem,
+        kit=kit,
+        progress=progress,
+        out=holders.open_checkout(kit),
+        packs=[_ways(kit, pack, progress) for pack in packs],
+        near=near,
+        text=(request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
+        values=request.POST,
+        things=Item.objects.active().values_list("name", flat=True),
+        kinds=words.ITEM_KINDS,
+        may_enter=who.may("edit_item"),
+        may_undo=who.may("take_back"),
+    )
 
 
 def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[str, Any]:

@@ -46,15 +46,17 @@ def _page(request: HttpRequest, label: Label, problem: Problem | None = None) ->
     rows = list(printing.things(actor(request), kind, room, search)[: printing.MOST])
     labels = printing.newest(kind, rows)
     rows.sort(key=lambda row: row.pk in labels)
-    facts = {
-        "code": label_codes.shown(label.code),
-        "kinds": {name: label for name, label in printing.KINDS.items() if name != "blanks"},
-        "kind": kind,
-        "room": room,
-        "search": search,
-        "rows": [
+    return show(
+        request,
+        "site/scan/bind.html",
+        problem=problem,
+        code=label_codes.shown(label.code),
+        kinds={name: label for name, label in printing.KINDS.items() if name != "blanks"},
+        kind=kind,
+        room=room,
+        search=search,
+        rows=[
             {"pk": row.pk, "name": printing.name_of(row), "labelled": row.pk in labels}
             for row in rows
         ],
-    }
-    return show(request, "site/scan/bind.html", facts, problem=problem)
+    )

@@ -76,16 +76,18 @@ def undo(request: HttpRequest, entry: int) -> HttpResponse:
                 raise
     named, would = reversal.preview(Act(actor=who, room=here(request)), entry)
     later = [kit_summary.act(each) for each in would.later]
-    facts = {
-        "entry": named,
-        "says": kit_summary.act(named)["text"],
-        "later": later,
-        "changes": would.changes,
-        "through": later[-1]["entry"] if later else 0,
-        "anew": together,
-        "to": back_to(request, reverse("board")),
-    }
-    return show(request, "site/custody/undo.html", facts, status=409 if together else 200)
+    return show(
+        request,
+        "site/custody/undo.html",
+        status=409 if together else 200,
+        entry=named,
+        says=kit_summary.act(named)["text"],
+        later=later,
+        changes=would.changes,
+        through=later[-1]["entry"] if later else 0,
+        anew=together,
+        to=back_to(request, reverse("board")),
+    )
 
 
 def _undo(act: Act, entry: int, sent: Mapping[str, str]) -> Done:
@@ -100,8 +102,7 @@ def _wrong_kit_page(
 ) -> HttpResponse:
     wrong, kit = wrong_kit.entry_and_kit(actor(request), entry)
     kits = wrong_kit.candidates(actor(request), wrong, kit)[:_MOST_KITS]
-    facts = {"entry": wrong, "kits": kits}
-    return show(request, "site/custody/wrong_kit.html", facts, problem=problem)
+    return show(request, "site/custody/wrong_kit.html", problem=problem, entry=wrong, kits=kits)
 
 
 @form_view("take_back", page_of=_wrong_kit_page)

@@ -204,7 +204,6 @@ def _page(
         "holder": holder,
         "shelf": find.place(who, state.shelf) if state.shelf else None,
         "outcomes": [_now(who, each, holder) for each in cards],
-        "problem": problem,
         "modes": modes_of(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
@@ -216,8 +215,8 @@ def _page(
         facts["people"] = people.may_take(who)
         facts["may_add"] = who.may("add_holder")
     if "HX-Request" in request.headers:
-        return show(request, "site/scan/answer.html", facts)
-    return show(request, "site/scan/scan.html", facts, problem=problem)
+        return show(request, "site/scan/answer.html", problem=problem, status=200, **facts)
+    return show(request, "site/scan/scan.html", problem=problem, **facts)
 
 
 def _now(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:

@@ -46,11 +46,12 @@ def log_use(request: HttpRequest, kit: str) -> HttpResponse:
 def _page(
     request: HttpRequest, kit: Kit, problem: Problem | None = None, batch: Lot | None = None
 ) -> HttpResponse:
-    facts: dict[str, Any] = {"kit": kit, "problem": problem, "sent": request.POST}
+    facts: dict[str, Any] = {"kit": kit, "sent": request.POST}
     facts |= use_fields(request.POST, suggest(kit), batch) | remark_fields(request.POST, kit)
     if "HX-Request" in request.headers:
-        return show(request, "site/custody/hand_back_counts.html", facts)
-    return show(request, "site/custody/use.html", facts, problem=problem)
+        counts = "site/custody/hand_back_counts.html"
+        return show(request, counts, problem=problem, status=200, **facts)
+    return show(request, "site/custody/use.html", problem=problem, **facts)
 
 
 def _log_use(request: HttpRequest, kit: Kit) -> HttpResponse:

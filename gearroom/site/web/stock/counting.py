@@ -31,8 +31,7 @@ _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began"
 def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = room_here(request)
-    facts = {"room": room, "shelves": views.shelves(room)}
-    return show(request, "site/stock/shelves.html", facts)
+    return show(request, "site/stock/shelves.html", room=room, shelves=views.shelves(room))
 
 
 @page("count")
@@ -57,8 +56,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     place = find.shelf(actor(request), shelf)
-    facts = {"shelf": place, "rows": _by_item(request, place)}
-    return show(request, "site/stock/count_paper.html", facts)
+    return show(request, "site/stock/count_paper.html", shelf=place, rows=_by_item(request, place))
 
 
 # -------------------------------------------------------------------------------------- the sheet
@@ -87,19 +85,21 @@ def _sheet_page(
     sent = request.POST if sent is None else sent
     lots = [row.lot for row in _by_item(request, place)]
     began = _began(sent)
-    facts = {
-        "shelf": place,
-        "batch": batch,
-        "rows": [{"lot": lot, "units": sent.get(f"lot-{lot.pk}", "")} for lot in lots],
-        "others": [
+    return show(
+        request,
+        "site/stock/count.html",
+        problem=problem,
+        shelf=place,
+        batch=batch,
+        rows=[{"lot": lot, "units": sent.get(f"lot-{lot.pk}", "")} for lot in lots],
+        others=[
             {"n": n, **{name: sent.get(f"{name}-{n}", "") for name in OtherForm.base_fields}}
             for n in _OTHERS
         ],
-        "things": Item.objects.order_by("name").values_list("name", flat=True),
-        "rest": "rest" in sent,
-        "began": views.newest_movement(place) if began is None else began,
-    }
-    return show(request, "site/stock/count.html", facts, problem=problem)
+        things=Item.objects.order_by("name").values_list("name", flat=True),
+        rest="rest" in sent,
+        began=views.newest_movement(place) if began is None else began,
+    )
 
 
 def _began(sent: QueryDict) -> int | None:
@@ -226,9 +226,12 @@ def _differences_page(
     sent = request.POST
     sheet, differences = _previewed(sent, place)
     moved = views.moved_since(place, _began(sent) or 0)
-    facts = {
-        "shelf": place,
-        "differences": [
+    return show(
+        request,
+        "site/stock/count_differences.html",
+        problem=problem,
+        shelf=place,
+        differences=[
             {
                 "row": each,
                 "name": (name := sheet.name(each.lot)),
@@ -238,11 +241,10 @@ def _differences_page(
             }
             for each in differences
         ],
-        "left_out": 0 if sheet.complete else len(counting.not_counted([place], sheet.lines)),
-        "whys": whys(),
-        "sheet": [(name, sent[name]) for name in sent if name.split("-")[0] in _OF_THE_SHEET],
-    }
-    return show(request, "site/stock/count_differences.html", facts, problem=problem)
+        left_out=0 if sheet.complete else len(counting.not_counted([place], sheet.lines)),
+        whys=whys(),
+        sheet=[(name, sent[name]) for name in sent if name.split("-")[0] in _OF_THE_SHEET],
+    )
 
 
 def _write(request: HttpRequest, place: Place) -> HttpResponse:

@@ -33,8 +33,14 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         (DISPOSALS[_ORDER[n]], list(group))
         for n, group in groupby(sorted(rows, key=order), key=order)
     ]
-    facts = {"bins": by_bin, "room": room, "units": sum(row.units for row in rows)}
-    return show(request, "site/stock/out_of_date.html", facts, problem=problem)
+    return show(
+        request,
+        "site/stock/out_of_date.html",
+        problem=problem,
+        bins=by_bin,
+        room=room,
+        units=sum(row.units for row in rows),
+    )
 
 
 @form_view("dispose", "out-of-date", page_of=_page)

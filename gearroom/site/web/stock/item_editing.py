@@ -69,32 +69,34 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
         return sent.get(name, "") if sent is not None else "" if kept is None else kept
 
     fields = ItemForm.base_fields.items()
-    facts = {
-        "item": of,
-        "texts": [
+    return show(
+        request,
+        "site/stock/item_edit.html",
+        problem=problem,
+        item=of,
+        texts=[
             (name, field.label, field.most, value(name))
             for name, field in fields
             if isinstance(field, ShortText)
         ],
-        "numbers": [
+        numbers=[
             (name, field.label, field.least, field.most, value(name))
             for name, field in fields
             if isinstance(field, WholeNumber)
         ],
-        "checks": [
+        checks=[
             (name, field.label, bool(value(name)))
             for name, field in fields
             if isinstance(field, Tick)
         ],
-        "kinds": ITEM_KINDS,
-        "kind": value("kind"),
-        "ways": DISPOSALS,
-        "way": value("disposal"),
-        "packs": of.pack_codes.order_by("gtin"),
-        "instead": of.substitutes.select_related("instead").order_by("instead__name"),
-        "others": Item.objects.active().exclude(pk=item).order_by("name"),
-    }
-    return show(request, "site/stock/item_edit.html", facts, problem=problem)
+        kinds=ITEM_KINDS,
+        kind=value("kind"),
+        ways=DISPOSALS,
+        way=value("disposal"),
+        packs=of.pack_codes.order_by("gtin"),
+        instead=of.substitutes.select_related("instead").order_by("instead__name"),
+        others=Item.objects.active().exclude(pk=item).order_by("name"),
+    )
 
 
 @form_view("edit_item", page_of=_page)

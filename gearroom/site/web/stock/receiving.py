@@ -199,19 +199,21 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
-    facts = {
-        "room": room,
-        "reading": reading,
-        "packs": [{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
-        "counts": _PACKS,
-        "count": request.POST.get("packs") or "1",
-        "values": request.POST,
-        "shelves": _shelves(who, room, items, reading.get("shelf")) if items else [],
-        "things": Item.objects.active().order_by("name"),
-        "kinds": ITEM_KINDS,
-        "may_enter": who.may("edit_item"),
-    }
-    return show(request, "site/stock/receive.html", facts, problem=problem)
+    return show(
+        request,
+        "site/stock/receive.html",
+        problem=problem,
+        room=room,
+        reading=reading,
+        packs=[{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
+        counts=_PACKS,
+        count=request.POST.get("packs") or "1",
+        values=request.POST,
+        shelves=_shelves(who, room, items, reading.get("shelf")) if items else [],
+        things=Item.objects.active().order_by("name"),
+        kinds=ITEM_KINDS,
+        may_enter=who.may("edit_item"),
+    )
 
 
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:

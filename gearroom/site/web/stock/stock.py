@@ -59,18 +59,19 @@ def all_items(request: HttpRequest) -> HttpResponse:
     who, room = actor(request), here(request)
     items = views.items_in_stock(who, _rooms_own_first(request), search=search, low=low)
     on_the_way = views.held_batches(who, kinds=[PlaceKind.TRANSIT])
-    facts = {
-        "search": search,
-        "low": low,
-        "things": items[:_MOST_ITEMS],
-        "more": len(items) > _MOST_ITEMS,
-        "on_the_way": on_the_way,
-        "shelves": views.shelves_of(who) if on_the_way else [],
-        "recalls": Recall.objects.open().count(),
-        "undated": len(undated.to_check(room, who)) if room else 0,
-        "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
-    }
-    return show(request, "site/stock/stock.html", facts)
+    return show(
+        request,
+        "site/stock/stock.html",
+        search=search,
+        low=low,
+        things=items[:_MOST_ITEMS],
+        more=len(items) > _MOST_ITEMS,
+        on_the_way=on_the_way,
+        shelves=views.shelves_of(who) if on_the_way else [],
+        recalls=Recall.objects.open().count(),
+        undated=len(undated.to_check(room, who)) if room else 0,
+        may={name: who.may(name) for name in ("receive", "count", "dispose", "move")},
+    )
 
 
 @require_safe
@@ -84,21 +85,22 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
     def rows_in(where: str) -> list[dict[str, Any]]:
         return with_faults([row for row in rows if row.where == where])
 
-    facts = {
-        "item": of,
-        "stocked": next((each for each in stocked if each.item == of), None),
-        "on_shelves": rows_in(SHELVES),
-        "apart": rows_in(APART),
-        "in_kits": rows_in(KITS),
-        "recalls": Recall.objects.open().filter(item=of),
-        "packs": of.pack_codes.all(),
-        "picture": _picture(today_here(request), rows, by_kind=False) if rows else None,
-        "may_receive": who.may("receive"),
-        "may_edit": who.may("edit_item"),
-        "way": DISPOSALS[of.disposal],
-        "movements": views.movements(who, of) if who.may("read_history") else None,
-    }
-    return show(request, "site/stock/item.html", facts)
+    return show(
+        request,
+        "site/stock/item.html",
+        item=of,
+        stocked=next((each for each in stocked if each.item == of), None),
+        on_shelves=rows_in(SHELVES),
+        apart=rows_in(APART),
+        in_kits=rows_in(KITS),
+        recalls=Recall.objects.open().filter(item=of),
+        packs=of.pack_codes.all(),
+        picture=_picture(today_here(request), rows, by_kind=False) if rows else None,
+        may_receive=who.may("receive"),
+        may_edit=who.may("edit_item"),
+        way=DISPOSALS[of.disposal],
+        movements=views.movements(who, of) if who.may("read_history") else None,
+    )
 
 
 @require_safe
@@ -112,17 +114,18 @@ def expiry(request: HttpRequest) -> HttpResponse:
     today = today_here(request)
     through = today + timedelta(days=_LOOKS_AHEAD_DAYS)
     soonest = views.expiring_through(rows, through)
-    facts = {
-        "where": where if kinds else "",
-        "wheres": {"": _("Everywhere"), SHELVES: _PLACES[SHELVES], KITS: _PLACES[KITS]},
-        "picture": _picture(today, rows, by_kind=True) if rows else None,
-        "today": today,
-        "through": through,
-        "soonest": soonest[:_MOST_BATCHES],
-        "more": len(soonest) > _MOST_BATCHES,
-        "may_dispose": who.may("dispose"),
-    }
-    return show(request, "site/stock/expiry.html", facts)
+    return show(
+        request,
+        "site/stock/expiry.html",
+        where=where if kinds else "",
+        wheres={"": _("Everywhere"), SHELVES: _PLACES[SHELVES], KITS: _PLACES[KITS]},
+        picture=_picture(today, rows, by_kind=True) if rows else None,
+        today=today,
+        through=through,
+        soonest=soonest[:_MOST_BATCHES],
+        more=len(soonest) > _MOST_BATCHES,
+        may_dispose=who.may("dispose"),
+    )
 
 
 def _rooms_own_first(request: HttpRequest) -> list[Room]:

@@ -17,12 +17,14 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     if problem is not None and here(request) is None:
         raise problem
     room, who = room_here(request), actor(request)
-    facts = {
-        "room": room,
-        "rows": undated.to_check(room, who),
-        "may_count": who.may("count", room.pk),
-    }
-    return show(request, "site/stock/undated.html", facts, problem=problem)
+    return show(
+        request,
+        "site/stock/undated.html",
+        problem=problem,
+        room=room,
+        rows=undated.to_check(room, who),
+        may_count=who.may("count", room.pk),
+    )
 
 
 class DateForm(PageForm):

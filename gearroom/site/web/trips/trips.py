@@ -41,13 +41,14 @@ def list_trips(request: HttpRequest) -> HttpResponse:
     trips_here, room = _trips_of(request)
     coming = trips_here.filter(last_day__gte=today_here(request), cancelled_at__isnull=True)
     rows = list(coming[: MOST_TRIPS + 1])
-    facts = {
-        "trips": trip_readiness.judge_trips(rows[:MOST_TRIPS]),
-        "more": len(rows) > MOST_TRIPS,
-        "chosen": room,
-        "may_edit": actor(request).may("edit_trip"),
-    }
-    return show(request, "site/trips/trips.html", facts)
+    return show(
+        request,
+        "site/trips/trips.html",
+        trips=trip_readiness.judge_trips(rows[:MOST_TRIPS]),
+        more=len(rows) > MOST_TRIPS,
+        chosen=room,
+        may_edit=actor(request).may("edit_trip"),
+    )
 
 
 @require_safe
@@ -63,24 +64,25 @@ def month(request: HttpRequest) -> HttpResponse:
     rows = trips_here.filter(first_day__lte=weeks[-1][-1], last_day__gte=weeks[0][0])
     judged = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
     after = (first + timedelta(days=31)).replace(day=1)
-    facts = {
-        "first": first,
-        "before": first - timedelta(days=1),
-        "after": after,
-        "today": today,
-        "chosen": room,
-        "any": any(j.trip.last_day >= first and j.trip.first_day < after for j in judged),
-        "days": weeks[0],
-        "weeks": [
+    return show(
+        request,
+        "site/trips/month.html",
+        first=first,
+        before=first - timedelta(days=1),
+        after=after,
+        today=today,
+        chosen=room,
+        any=any(j.trip.last_day >= first and j.trip.first_day < after for j in judged),
+        days=weeks[0],
+        weeks=[
             [
                 (day, [j for j in judged if j.trip.first_day <= day <= j.trip.last_day])
                 for day in week
             ]
             for week in weeks
         ],
-        "may_edit": actor(request).may("edit_trip"),
-    }
-    return show(request, "site/trips/month.html", facts)
+        may_edit=actor(request).may("edit_trip"),
+    )
 
 
 def _month_of(text: str, today: date) -> date:
@@ -139,7 +141,7 @@ def _trip_page(request: HttpRequest, trip: int, problem: Problem | None = None) 
     if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, row)
         facts["people"] = _people(request)
-    return show(request, "site/trips/trip.html", facts, problem=problem)
+    return show(request, "site/trips/trip.html", problem=problem, **facts)
 
 
 def _people(request: HttpRequest) -> Any:
@@ -241,15 +243,17 @@ def _form_page(
     request: HttpRequest, trip: Trip | None, sent: Mapping[str, Any], problem: Problem | None = None
 ) -> HttpResponse:
     who = actor(request)
-    facts = {
-        "trip": trip,
-        "sent": sent,
-        "chosen": request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
-        "hazards": words.HAZARDS.items(),
-        "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
-        "people": _people(request),
-    }
-    return show(request, "site/trips/form.html", facts, problem=problem)
+    return show(
+        request,
+        "site/trips/form.html",
+        problem=problem,
+        trip=trip,
+        sent=sent,
+        chosen=request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
+        hazards=words.HAZARDS.items(),
+        rooms_here=[room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
+        people=_people(request),
+    )
 
 
 class TripForm(PageForm):
