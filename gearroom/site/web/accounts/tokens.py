@@ -110,5 +110,6 @@ def _ended(token: Token, now: datetime) -> datetime | None:
 def revoke(act: Act, request: HttpRequest, token: int) -> Done:
     """End a token at once."""
     ended = tokens.revoke(act, tokens.get(act.actor, token))
-    says = _("The token “%(name)s” no longer works.") % {"name": ended.name}
-    return Done(says, to=reverse("tokens"))
+    return Done(
+        _("The token “%(name)s” no longer works.") % {"name": ended.name}, to=reverse("tokens")
+    )

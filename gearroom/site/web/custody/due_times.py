@@ -47,9 +47,12 @@ def extend(act: Act, request: HttpRequest, trip: int) -> Done:
     longer = find.trip(act.actor, trip)
     zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
     done = due_times.extend(act, longer, ReturnsForm.read(request.POST, zone=zone)["due_at"])
-    says = _("%(trip)s returns on %(when)s. Due back then: %(kits)s.") % {
-        "trip": longer.name,
-        "when": wording.moment(done.trip.returns_at, zone),
-        "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),
-    }
-    return Done(says, to=back_to(request, reverse("trip", args=[longer.pk])))
+    return Done(
+        _("%(trip)s returns on %(when)s. Due back then: %(kits)s.")
+        % {
+            "trip": longer.name,
+            "when": wording.moment(done.trip.returns_at, zone),
+            "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),
+        },
+        to=back_to(request, reverse("trip", args=[longer.pk])),
+    )

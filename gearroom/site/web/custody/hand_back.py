@@ -92,11 +92,14 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             **values,
         )
         count = sum(line.units for line in back.use.lines) if back.use else 0
-        says = _("%(kit)s has been handed back as opened. %(wrote)s") % {
-            "kit": kit.name,
-            "wrote": use_in_words(count),
-        }
-        return Done(says, back.entry.pk)
+        return Done(
+            _("%(kit)s has been handed back as opened. %(wrote)s")
+            % {
+                "kit": kit.name,
+                "wrote": use_in_words(count),
+            },
+            back.entry.pk,
+        )
 
     on = actor(request).may("restock", kit.room_id)
     return acted(request, perform, to=reverse("sort", args=[kit.name]) if on else reverse("scan"))

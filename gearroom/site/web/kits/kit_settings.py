@@ -101,11 +101,14 @@ def _wake(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
 
 def _mark_lost(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.mark_lost(act, kit)
-    says = _(
-        "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
-        "will mark it as found."
+    return Done(
+        _(
+            "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
+            "will mark it as found."
+        )
+        % {"kit": kit.name},
+        entry.pk,
     )
-    return Done(says % {"kit": kit.name}, entry.pk)
 
 
 def _find_again(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
@@ -116,8 +119,10 @@ def _find_again(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
 def _move(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     room = find.room(act.actor, sent.get("room", ""))
     kit = kits.move_home(act, kit, room, is_there=bool(sent.get("is_there")))
-    facts = {"kit": kit.name, "room": kit.home_room.name}
-    return Done(_("The home gear room of %(kit)s is now %(room)s.") % facts)
+    return Done(
+        _("The home gear room of %(kit)s is now %(room)s.")
+        % {"kit": kit.name, "room": kit.home_room.name}
+    )
 
 
 def _retire(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:

@@ -88,9 +88,11 @@ def own(act: Act, request: HttpRequest) -> Done:
     name, form = measures.pop("name"), measures.pop("form")
     measures |= {"roll": form == "roll", "cut": form == "cut", **_hole(request.POST)}
     kept = paper.add_sheet(act, name, measures)
-    says = _("You can now print on %(sheet)s. Print its test page first and measure it.")
-    to = f"{reverse('printer')}?sheet={quote(kept.sheet.key)}"
-    return Done(says % {"sheet": kept.sheet.name}, to=to)
+    return Done(
+        _("You can now print on %(sheet)s. Print its test page first and measure it.")
+        % {"sheet": kept.sheet.name},
+        to=f"{reverse('printer')}?sheet={quote(kept.sheet.key)}",
+    )
 
 
 def _hole(sent: QueryDict) -> dict[str, Any]:

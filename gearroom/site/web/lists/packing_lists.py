@@ -119,8 +119,11 @@ def all_lists(act: Act, request: HttpRequest) -> Done:
     draft = packing_lists.Draft(**version_values(request.POST))
     values = ListForm.read(request.POST)
     made = packing_lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
-    says = _("%(name)s has been created as a draft. Now add its sections and items.")
-    return Done(says % {"name": made.packing_list.name}, to=address("list-edit", made))
+    return Done(
+        _("%(name)s has been created as a draft. Now add its sections and items.")
+        % {"name": made.packing_list.name},
+        to=address("list-edit", made),
+    )
 
 
 @require_safe
@@ -184,19 +187,24 @@ def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
 def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """A new draft, copied from the latest version."""
     made = packing_lists.new_draft(act, packing_lists.version_of(id, number).packing_list)
-    says = _(
-        "Version %(number)d has been created as a draft, copied from the latest version. "
-        "Change it as you like."
+    return Done(
+        _(
+            "Version %(number)d has been created as a draft, copied from the latest version. "
+            "Change it as you like."
+        )
+        % {"number": made.number},
+        to=address("list-edit", made),
     )
-    return Done(says % {"number": made.number}, to=address("list-edit", made))
 
 
 @form_view("edit_list", "list-version", refused=_version_page)
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
     packing_lists.publish(act, packing_lists.version_of(id, number))
-    says = _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
-    return Done(says % {"number": number})
+    return Done(
+        _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
+        % {"number": number}
+    )
 
 
 class SignatureForm(PageForm):
@@ -216,10 +224,10 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     signed_page = file.read(packing_lists.MOST_PAGE_BYTES + 1) if file else b""
     done = packing_lists.sign(act, of, page=signed_page, **values)
     name = done.signed_by.name if done.signed_by else ""
-    says = _(
-        "%(name)s has signed this version. The status of every kit that uses it will be updated."
+    return Done(
+        _("%(name)s has signed this version. The status of every kit that uses it will be updated.")
+        % {"name": name}
     )
-    return Done(says % {"name": name})
 
 
 # ------------------------------------------------------------------------------- two, held together
@@ -301,12 +309,14 @@ def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         raise Invalid(_("Select the kits that should use this version."), field="kit")
     for name in names:
         kits.follow_list(act, find.kit(act.actor, name), of)
-    says = ngettext(
-        "%(n)d kit now uses version %(number)d. Restock it to match.",
-        "%(n)d kits now use version %(number)d. Restock them to match.",
-        len(names),
+    return Done(
+        ngettext(
+            "%(n)d kit now uses version %(number)d. Restock it to match.",
+            "%(n)d kits now use version %(number)d. Restock them to match.",
+            len(names),
+        )
+        % {"n": len(names), "number": number}
     )
-    return Done(says % {"n": len(names), "number": number})
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:

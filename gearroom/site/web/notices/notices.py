@@ -103,10 +103,11 @@ def notice(request: HttpRequest, notice: int) -> HttpResponse:
 def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
     """Send the same once more."""
     again = notice_log.send_again(act, notice_log.get(act.actor, notice))
-    says = _("The notification will be sent to %(name)s again within a minute.") % {
-        "name": again.person.name
-    }
-    return Done(says, to=reverse("notice", args=[again.pk]))
+    return Done(
+        _("The notification will be sent to %(name)s again within a minute.")
+        % {"name": again.person.name},
+        to=reverse("notice", args=[again.pk]),
+    )
 
 
 @require_safe

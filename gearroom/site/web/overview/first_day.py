@@ -206,11 +206,13 @@ def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
     def perform(act: Act) -> Done:
         book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())
         done = onboarding.begin(act, room, book)
-        says = _(
-            "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
-            "%(batches)d batches."
+        return Done(
+            _(
+                "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
+                "%(batches)d batches."
+            )
+            % asdict(done)
         )
-        return Done(says % asdict(done))
 
     return acted(request, perform, to=reverse("first-day"))
 

@@ -37,5 +37,7 @@ def merge(act: Act, request: HttpRequest, person: int) -> Done:
     """Which record of somebody is kept, what moves to it, and the act itself."""
     into = find.person(act.actor, request.POST.get("into", ""))
     kept = merging.merge(act, people.get(act.actor, person), into)
-    says = _("The two records of %(name)s have been merged into one.") % {"name": kept.name}
-    return Done(says, to=reverse("person", args=[kept.pk]))
+    return Done(
+        _("The two records of %(name)s have been merged into one.") % {"name": kept.name},
+        to=reverse("person", args=[kept.pk]),
+    )

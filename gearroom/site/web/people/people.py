@@ -112,8 +112,10 @@ def add(act: Act, request: HttpRequest) -> Done:
     if request.POST.get("role"):
         role = RoleForm.read(request.POST)["role"]
         people.add_role(act, person, role, values["home_room"])
-    says = _("%(name)s has been added.") % {"name": person.name}
-    return Done(says, to=reverse("person", args=[person.pk]))
+    return Done(
+        _("%(name)s has been added.") % {"name": person.name},
+        to=reverse("person", args=[person.pk]),
+    )
 
 
 # ------------------------------------------------------------------------------------- one of them
@@ -175,8 +177,7 @@ def add_role(act: Act, request: HttpRequest, person: int) -> Done:
     """Make somebody something in a room, or in every room."""
     of, values = people.get(act.actor, person), RoleForm.read(request.POST)
     people.add_role(act, of, values["role"], _room(act, values["room"]))
-    names = {"name": of.name, "role": ROLE_NAMES[values["role"]]}
-    return Done(_("%(name)s: %(role)s.") % names)
+    return Done(_("%(name)s: %(role)s.") % {"name": of.name, "role": ROLE_NAMES[values["role"]]})
 
 
 @form_view("edit_member", "person", part="#roles", refused=_page)
@@ -184,8 +185,9 @@ def end_role(act: Act, request: HttpRequest, person: int) -> Done:
     """Take a role from somebody."""
     of, values = people.get(act.actor, person), RoleForm.read(request.POST)
     people.end_role(act, of, values["role"], _room(act, values["room"]))
-    names = {"name": of.name, "role": ROLE_NAMES[values["role"]]}
-    return Done(_("%(name)s: no longer %(role)s.") % names)
+    return Done(
+        _("%(name)s: no longer %(role)s.") % {"name": of.name, "role": ROLE_NAMES[values["role"]]}
+    )
 
 
 def _without_password(body: dict[str, Any]) -> dict[str, Any]:
@@ -214,11 +216,13 @@ def sign_in(request: HttpRequest, person: int) -> HttpResponse:
 def left(act: Act, request: HttpRequest, person: int) -> Done:
     """They left: sign-in and tokens end at once."""
     of = people.leave(act, people.get(act.actor, person))
-    says = _(
-        "%(name)s is now on record as having left. They have been signed out and can no "
-        "longer sign in."
+    return Done(
+        _(
+            "%(name)s is now on record as having left. They have been signed out and can no "
+            "longer sign in."
+        )
+        % {"name": of.name}
     )
-    return Done(says % {"name": of.name})
 
 
 @form_view("edit_person", "person", refused=_page)
@@ -233,8 +237,8 @@ def make_tag(act: Act, request: HttpRequest, person: int) -> Done:
     """A tag for somebody, to be printed next."""
     of = people.get(act.actor, person)
     (tag,) = labelling.labels_for(act, [of], of.home_room or act.room)
-    says = _("%(name)s now has the tag %(code)s. Print the tag now.")
     return Done(
-        says % {"name": of.name, "code": label_codes.shown(tag.code)},
+        _("%(name)s now has the tag %(code)s. Print the tag now.")
+        % {"name": of.name, "code": label_codes.shown(tag.code)},
         to=f"{reverse('print-labels')}?codes={tag.code}&sheet=key-ring-a4",
     )

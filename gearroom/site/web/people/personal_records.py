@@ -63,9 +63,11 @@ def _names_page(request: HttpRequest, problem: Problem | None = None) -> HttpRes
 def names(act: Act, request: HttpRequest) -> Done:
     """Names in old records are put where they can be erased: asked, then done."""
     rows = redaction.redact_landed(act).rows.count()
-    says = ngettext(
-        "Names in %(count)s record can now be erased.",
-        "Names in %(count)s records can now be erased.",
-        rows,
+    return Done(
+        ngettext(
+            "Names in %(count)s record can now be erased.",
+            "Names in %(count)s records can now be erased.",
+            rows,
+        )
+        % {"count": rows}
     )
-    return Done(says % {"count": rows})

@@ -80,8 +80,10 @@ def all_rooms(act: Act, request: HttpRequest) -> Done:
         raise Invalid(_("Enter a name that contains letters or digits."), field="name")
     with invalid():
         added = rooms.add(act, slug=slug, **values)
-    says = _("%(room)s has been added. Add its shelves next.") % {"room": added.name}
-    return Done(says, to=reverse("room", args=[added.slug]))
+    return Done(
+        _("%(room)s has been added. Add its shelves next.") % {"room": added.name},
+        to=reverse("room", args=[added.slug]),
+    )
 
 
 def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> HttpResponse:

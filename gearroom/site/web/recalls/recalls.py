@@ -68,11 +68,14 @@ def all_recalls(act: Act, request: HttpRequest) -> Done:
     if values["scope"] != RecallScope.NUMBER:
         values["number"] = ""
     recall = recalls.start(act, **{**values, "item": find.item(values["item"])})
-    says = _(
-        "The recall has been recorded. Any stock here has been put into quarantine; see "
-        "below who has the rest."
+    return Done(
+        _(
+            "The recall has been recorded. Any stock here has been put into quarantine; see "
+            "below who has the rest."
+        ),
+        recall.entry_id,
+        reverse("recall", args=[recall.pk]),
     )
-    return Done(says, recall.entry_id, reverse("recall", args=[recall.pk]))
 
 
 @require_safe

@@ -75,12 +75,15 @@ def empty(act: Act, request: HttpRequest, kit: str) -> Done:
         disposal=Disposal(where) if goes == Destination.DISPOSE else None,
     )
     done = emptying.empty(act, of, [line])
-    facts = {
-        "units": line.units,
-        "thing": line.lot.item.name,
-        "place": _name_of(done.went[0][1]),
-    }
-    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+    return Done(
+        _("%(units)d × %(thing)s: %(place)s.")
+        % {
+            "units": line.units,
+            "thing": line.lot.item.name,
+            "place": _name_of(done.went[0][1]),
+        },
+        done.entry.pk,
+    )
 
 
 def _name_of(place: Place) -> str:

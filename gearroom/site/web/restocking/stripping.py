@@ -217,12 +217,15 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     if bought is None:
         return Done(_("%(thing)s stays where it is.") % {"thing": item.name}, done.entry.pk)
     place = done.went[0][1]
-    facts = {
-        "units": bought.units,
-        "thing": item.name,
-        "place": words.DISPOSALS.get(place.kind, place.name),
-    }
-    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+    return Done(
+        _("%(units)d × %(thing)s: %(place)s.")
+        % {
+            "units": bought.units,
+            "thing": item.name,
+            "place": words.DISPOSALS.get(place.kind, place.name),
+        },
+        done.entry.pk,
+    )
 
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
@@ -263,6 +266,8 @@ def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
     """An item that came in a bought kit and is new here."""
     of, item = find.kit(act.actor, kit), new_items.add_item(act, request.POST)
     query = new_items.add_pack_code(act, item, request.POST)
-    says = _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
-    to = f"{reverse('strip-kit', args=[of.name])}?{query}"
-    return Done(says % {"thing": item.name}, to=to)
+    return Done(
+        _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
+        % {"thing": item.name},
+        to=f"{reverse('strip-kit', args=[of.name])}?{query}",
+    )

@@ -34,8 +34,10 @@ def _bind(act: Act, request: HttpRequest, blank: Label) -> Done:
     kind, room = printing.kind_of(request), printing.room_of(request)
     (target,) = printing.targets(act.actor, kind, room, request.POST.getlist("on")[:1])
     bound = labelling.bind(act, blank.code, target)
-    facts = {"code": label_codes.shown(bound.code), "thing": printing.name_of(target)}
-    return Done(_("Label %(code)s is now on %(thing)s.") % facts)
+    return Done(
+        _("Label %(code)s is now on %(thing)s.")
+        % {"code": label_codes.shown(bound.code), "thing": printing.name_of(target)}
+    )
 
 
 def _page(request: HttpRequest, label: Label, problem: Problem | None = None) -> HttpResponse:

@@ -50,8 +50,11 @@ def out_of_date(act: Act, request: HttpRequest) -> Done:
     rows = [_outgoing(act, text) for text in request.POST.getlist("out")]
     entry = disposing.dispose_all(act, room_here(request), rows)
     units = sum(row.units for row in rows)
-    says = ngettext("%(n)d unit has been disposed of.", "%(n)d units have been disposed of.", units)
-    return Done(says % {"n": units}, entry.pk)
+    return Done(
+        ngettext("%(n)d unit has been disposed of.", "%(n)d units have been disposed of.", units)
+        % {"n": units},
+        entry.pk,
+    )
 
 
 def _outgoing(act: Act, text: str) -> Outgoing:

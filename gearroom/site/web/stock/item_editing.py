@@ -105,8 +105,10 @@ def edit(act: Act, request: HttpRequest, item: int) -> Done:
     name = next((name for name in _ACTS if name in request.POST), None)
     if name is None:
         raise Invalid(_("Choose an action."))
-    to = reverse("thing" if name == "save" else "edit-thing", args=[item])
-    return Done(_ACTS[name](act, find.item(item), request.POST), to=to)
+    return Done(
+        _ACTS[name](act, find.item(item), request.POST),
+        to=reverse("thing" if name == "save" else "edit-thing", args=[item]),
+    )
 
 
 def _save(act: Act, item: Item, sent: QueryDict) -> str:

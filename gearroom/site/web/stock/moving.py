@@ -88,10 +88,11 @@ def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     values, today = BatchForm.read(sent), receiving.today_in(row.place.room_now)
     expiry = lots.printed_expiry(values["printed"], today=today)
     done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
-    says = _(
-        "%(thing)s has been corrected. The status of every kit that contains it will be updated."
+    return Done(
+        _("%(thing)s has been corrected. The status of every kit that contains it will be updated.")
+        % {"thing": row.lot.item.name},
+        done.entry.pk,
     )
-    return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
 
 
 def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
@@ -122,11 +123,14 @@ def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
 def _send(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
-    says = _(
-        "%(units)d × %(thing)s sent to %(place)s. This stock will belong to that gear room "
-        "once its arrival is recorded there."
+    return Done(
+        _(
+            "%(units)d × %(thing)s sent to %(place)s. This stock will belong to that gear room "
+            "once its arrival is recorded there."
+        )
+        % _names(row, units, place=room.name),
+        entry.pk,
     )
-    return Done(says % _names(row, units, place=room.name), entry.pk)
 
 
 def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:

@@ -51,5 +51,8 @@ def to_check(act: Act, request: HttpRequest) -> Done:
         expiry=lots.printed_expiry(values["printed"], today=today),
         number=values["number"],
     )
-    says = _("Date recorded for %(units)d × %(thing)s.")
-    return Done(says % {"units": values["units"], "thing": lot.item.name}, entry.pk)
+    return Done(
+        _("Date recorded for %(units)d × %(thing)s.")
+        % {"units": values["units"], "thing": lot.item.name},
+        entry.pk,
+    )

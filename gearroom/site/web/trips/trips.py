@@ -160,11 +160,13 @@ def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     done = [
         reservations.reserve(act, find.kit(act.actor, name), row, person=person) for name in names
     ]
-    says = _("Reserved for %(trip)s: %(kits)s.") % {
-        "trip": row.name,
-        "kits": ", ".join(each.reservation.kit.name for each in done),
-    }
-    return Done(says)
+    return Done(
+        _("Reserved for %(trip)s: %(kits)s.")
+        % {
+            "trip": row.name,
+            "kits": ", ".join(each.reservation.kit.name for each in done),
+        }
+    )
 
 
 @form_view("reserve", "trip", refused=_trip_page)
@@ -176,8 +178,9 @@ def release(act: Act, request: HttpRequest, trip: int) -> Done:
     if reservation is None:
         raise NotFound("reservation", ref)
     done = reservations.release(act, reservation)
-    says = _("%(kit)s is no longer reserved for %(trip)s.")
-    return Done(says % {"kit": done.kit.name, "trip": row.name})
+    return Done(
+        _("%(kit)s is no longer reserved for %(trip)s.") % {"kit": done.kit.name, "trip": row.name}
+    )
 
 
 # ------------------------------------------------------------------------------------- by hand
@@ -190,8 +193,10 @@ def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
 def add(act: Act, request: HttpRequest) -> Done:
     """A trip that no other system knows."""
     done = trips.add_by_hand(act, _facts(act.actor, request.POST))
-    says = _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name}
-    return Done(says, to=reverse("trip", args=[done.trip.pk]))
+    return Done(
+        _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name},
+        to=reverse("trip", args=[done.trip.pk]),
+    )
 
 
 @page("edit_trip")
