@@ -11,19 +11,14 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import AlreadyAnswered, Problem
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, YesOrNo
+from gearroom.site.web.page.forms import YesOrNo, read_field
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Clearance
 from kits.services.custody import clearances
 from kits.services.notices.texts.kits import lacks
 
 _MOST = 100
-
-
-class AnswerForm(PageForm):
-    """Whether somebody cleared a kit."""
-
-    answer = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear this kit for use?"))
+_ANSWER = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear this kit for use?"))
 
 
 def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
@@ -32,7 +27,7 @@ def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
         clearance = clearances.by_link(link)
         if request.method != "POST":
             return _page(request, clearance)
-        confirmed = AnswerForm.read(request.POST)["answer"]
+        confirmed = read_field(_ANSWER, request.POST, "answer")
         clearances.answer_by_link(clearance, confirmed=confirmed)
     except AlreadyAnswered as problem:
         return _page(request, clearance, problem)
@@ -65,7 +60,7 @@ def list_clearances(act: Act, request: HttpRequest) -> Done:
     here."""
     pk = request.POST.get("clearance", "")
     clearance = clearances.get(act.actor, int(pk) if pk.isascii() and pk.isdigit() else 0)
-    confirmed = AnswerForm.read(request.POST)["answer"]
+    confirmed = read_field(_ANSWER, request.POST, "answer")
     clearances.answer(act, clearance, confirmed=confirmed)
     says = (
         _("Recorded: you cleared %(kit)s for use.")

@@ -15,15 +15,9 @@ from kits.services.trips import due_times
 
 
 class DueForm(PageForm):
-    """When a kit is due."""
+    """When a kit is due, or a trip returns."""
 
     due_at = Moment(label=gettext_lazy("Due time"))
-
-
-class ReturnsForm(PageForm):
-    """When a trip returns."""
-
-    due_at = Moment(label=gettext_lazy("Returns"))
 
 
 @form_view("set_due")
@@ -46,7 +40,9 @@ def extend(act: Act, request: HttpRequest, trip: int) -> Done:
     """Have a trip return later, and all that is out on it be due then."""
     longer = find.trip(act.actor, trip)
     zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
-    done = due_times.extend(act, longer, ReturnsForm.read(request.POST, zone=zone)["due_at"])
+    labels = {"due_at": _("Returns")}
+    values = DueForm.read(request.POST, zone=zone, labels=labels)
+    done = due_times.extend(act, longer, values["due_at"])
     return Done(
         _("%(trip)s returns on %(when)s. Due back then: %(kits)s.")
         % {

@@ -6,21 +6,18 @@ from django.utils.translation import gettext as _, gettext_lazy
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, WholeNumber
+from gearroom.site.web.page.forms import WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.services.kits import participants_own
 from kits.services.lookup import find, reporters
 from kits.services.stock import away, views
 
-
-class ReturnForm(PageForm):
-    """How much of it came back, or never will."""
-
-    units = WholeNumber(
-        least=1,
-        most=999_999,
-        message=gettext_lazy("Enter how many, as a whole number of 1 or more."),
-    )
+_UNITS = WholeNumber(
+    least=1,
+    most=999_999,
+    message=gettext_lazy("Enter how many, as a whole number of 1 or more."),
+)
+"""How many came back, or never will."""
 
 
 def _away_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
@@ -43,7 +40,7 @@ def list_away(act: Act, request: HttpRequest) -> Done:
     """What may still come back, each with the two ways that it ends."""
     sent = request.POST
     kit, lot = find.kit(act.actor, sent.get("kit", "")), find.lot(sent.get("lot", ""))
-    units = ReturnForm.read(sent)["units"]
+    units = read_field(_UNITS, sent, "units")
     facts = {"count": units, "thing": lot.item.name}
     if sent.get("gone"):
         entry = away.write_off(act, kit, lot, units)

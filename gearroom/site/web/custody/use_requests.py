@@ -15,7 +15,7 @@ from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Problem
 from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
 from gearroom.site.web.page import errors
-from gearroom.site.web.page.forms import PageForm, ShortText
+from gearroom.site.web.page.forms import ShortText, read_field
 from gearroom.site.web.page.shell import actor, page, room_here, show
 from kits.models import Checkout
 from kits.services.custody import use_requests
@@ -63,12 +63,6 @@ def _message(request: HttpRequest, held: Checkout, times: Sequence[Checkout]) ->
     return {"link": link, "body": quote(words)}
 
 
-class ReportForm(PageForm):
-    """What somebody reports besides use."""
-
-    wrong = ShortText()
-
-
 def report_use(request: HttpRequest, link: str, time: int | None = None) -> HttpResponse:
     """What somebody used, by the link that they were sent: of one kit at a time, where it was
     several; that nothing was used, of all at once."""
@@ -90,7 +84,7 @@ def report_use(request: HttpRequest, link: str, time: int | None = None) -> Http
     try:
         used, levels = use_of(request.POST, held.kit)
         remarks = remarks_of(request.POST, held.kit)
-        wrong = ReportForm.read(request.POST)["wrong"]
+        wrong = read_field(ShortText(), request.POST, "wrong")
         with database_problems():
             report = use_requests.answer(held, used, levels=levels, wrong=wrong, remarks=remarks)
     except Problem as problem:

@@ -14,7 +14,7 @@ from gearroom.core.services.people import people
 from gearroom.site.web.page import remedies
 from gearroom.site.web.page.act_forms import new_person
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Kit, WithheldKind
@@ -73,12 +73,6 @@ class WithholdForm(PageForm):
         WithheldKind, message=gettext_lazy("Choose a reason for putting the kit on hold.")
     )
     note = ShortText()
-
-
-class ReleaseForm(PageForm):
-    """What a kit is on hold for no longer."""
-
-    kind = Choice(WithheldKind, message=gettext_lazy("Choose what to do."))
 
 
 @require_safe
@@ -172,7 +166,7 @@ def withhold(request: HttpRequest, kit: str) -> HttpResponse:
 @form_view("release", "kit")
 def release(act: Act, request: HttpRequest, kit: str) -> Done:
     """Let a kit that was on hold go again."""
-    kind = ReleaseForm.read(request.POST)["kind"]
+    kind = read_field(Choice(WithheldKind, message=_("Choose what to do.")), request.POST, "kind")
     entry = holds.release(act, find.kit(act.actor, kit), kind)
     return Done(_("%(kit)s has been released and its status updated.") % {"kit": kit}, entry.pk)
 

@@ -2,12 +2,12 @@
 a day, to print for an inspector or an insurer."""
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _, gettext_lazy
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid
-from gearroom.site.web.page.forms import Day, PageForm
+from gearroom.site.web.page.forms import Day, read_field
 from gearroom.site.web.page.shell import actor, page, show
 from kits.services.kits import contents, history, record
 from kits.services.ledger import readiness
@@ -42,12 +42,6 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
     )
 
 
-class AsOfForm(PageForm):
-    """The day of a record."""
-
-    on = Day(required=False, label=gettext_lazy("As of"))
-
-
 @require_safe
 @page()
 def as_of(request: HttpRequest, kit: str) -> HttpResponse:
@@ -56,7 +50,7 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     subject = find.kit(who, kit)
     contents.refuse_unless_known(who, subject)
     today = readiness.today_of(subject)
-    on = AsOfForm.read(request.GET)["on"] or today
+    on = read_field(Day(required=False, label=_("As of")), request.GET, "on") or today
     if on > today:
         raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today

@@ -17,7 +17,7 @@ from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber
+from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber, read_field
 from gearroom.site.web.page.shell import (
     Done,
     actor,
@@ -70,7 +70,8 @@ def choose(request: HttpRequest) -> HttpResponse:
         elif room is None:
             raise Invalid(_("Choose the gear room that the blank labels are for."))
         else:
-            made = labelling.blanks(act, room, BlanksForm.read(request.POST)["count"])
+            count = WholeNumber(least=1, most=MOST, message=_NUMBER)
+            made = labelling.blanks(act, room, read_field(count, request.POST, "count"))
         return {"codes": [each.code for each in made]}
 
     try:
@@ -79,12 +80,6 @@ def choose(request: HttpRequest) -> HttpResponse:
         return _choose_page(request, kind, room, problem)
     query = urlencode({"codes": ".".join(made["codes"]), "sheet": _SHEETS.get(kind, "")})
     return redirect(f"{reverse('print-labels')}?{query}")
-
-
-class BlanksForm(PageForm):
-    """How many blank labels are made."""
-
-    count = WholeNumber(least=1, most=MOST, message=_NUMBER)
 
 
 def kind_of(request: HttpRequest) -> str:

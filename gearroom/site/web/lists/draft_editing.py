@@ -12,7 +12,7 @@ from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
@@ -23,12 +23,6 @@ from kits.services.stock import catalogue
 
 
 # -------------------------------------------------------------------------------- the draft as such
-class NewSectionForm(PageForm):
-    """The name of one more section."""
-
-    section = ShortText(80)
-
-
 def _draft_page(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
@@ -57,7 +51,7 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         draft_editing.drop_section(act, version, key)
         return Done(_("The section and its items have been removed from the draft."))
     if "section" in sent:
-        section = SectionDraft(NewSectionForm.read(sent)["section"])
+        section = SectionDraft(read_field(ShortText(80), sent, "section"))
         done = draft_editing.put_section(act, version, section)
         key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
         return Done(
@@ -78,18 +72,6 @@ class EditedLine:
     never_below: Any
     criticality: str
     reason: str
-
-
-class SectionForm(PageForm):
-    """A section's name."""
-
-    name = ShortText(80)
-
-
-class NewLineForm(PageForm):
-    """The item of a new line; empty where there is none."""
-
-    thing = ShortText(120)
 
 
 class LineForm(PageForm):
@@ -143,7 +125,7 @@ def _section_page(
 def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
     """One section of a draft: its lines, and one more."""
     version, sent = version_of(id, number), request.POST
-    dropped, item = sent.getlist("drop"), NewLineForm.read(sent, row="new")["thing"]
+    dropped, item = sent.getlist("drop"), read_field(ShortText(120), sent, "thing-new")
     items = {line.item.pk: line.item for line in _section_of(version, key).lines}
     lines = [
         _line(sent, items[pk], pk) for pk in _pks(sent) if pk in items and str(pk) not in dropped
@@ -151,7 +133,7 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
     if item:
         lines.append(_line(sent, find.item(item), "new"))
     _raise(lines, sent.get("raise", ""))
-    put = SectionDraft(SectionForm.read(sent)["name"], lines, key)
+    put = SectionDraft(read_field(ShortText(80), sent, "name"), lines, key)
     draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
     return Done(_("%(name)s has been saved.") % {"name": put.name})
 

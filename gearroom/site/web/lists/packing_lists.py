@@ -18,7 +18,7 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, page, show, today_here
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
@@ -231,12 +231,6 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 
 # ------------------------------------------------------------------------------- two, held together
-class CompareForm(PageForm):
-    """With which other version, by its number."""
-
-    other = WholeNumber(label=gettext_lazy("Version to compare with"))
-
-
 @require_safe
 @page()
 def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
@@ -246,7 +240,8 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     if not others:
         raise NotFound("other version of that kit list")
     earlier = max((other for other in others if other < number), default=others[0])
-    chosen = CompareForm.read({"other": request.GET.get("with", str(earlier))})["other"]
+    sent = {"with": request.GET.get("with", str(earlier))}
+    chosen = read_field(WholeNumber(label=_("Version to compare with")), sent, "with")
     before = packing_lists.version_of(id, chosen)
     compared = comparison.compared(before, after)
     names = {section.key: section.name for v in (before, after) for section in v.sections.all()}

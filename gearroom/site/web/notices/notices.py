@@ -13,7 +13,7 @@ from gearroom.core.acts.problems import NotFound, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber
+from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
 from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
@@ -145,12 +145,10 @@ class PreferencesForm(PageForm):
     minutes_a_kit = WholeNumber(least=1, most=480, message=_NUMBER)
 
 
-class KindForm(PageForm):
-    """When notices of a kind are sent."""
-
-    when = Choice(
-        When, message=gettext_lazy("Choose immediately, in the weekly email, or not at all.")
-    )
+_WHEN = Choice(
+    When, message=gettext_lazy("Choose immediately, in the weekly email, or not at all.")
+)
+"""When notices of a kind are sent."""
 
 
 def _page(
@@ -192,7 +190,7 @@ def settings(act: Act, request: HttpRequest) -> Done:
     """When the weekly email comes, quiet hours, and what is sent at once."""
     sent = request.POST
     choices = {
-        code: KindForm.read(sent, row=code)["when"].value
+        code: read_field(_WHEN, sent, f"when-{code}").value
         for code, kind in NOTICE_KINDS.items()
         if kind.policy.may_choose and f"when-{code}" in sent
     }

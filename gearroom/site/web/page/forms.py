@@ -282,7 +282,8 @@ class Several(forms.Field):
 
 
 def read_field(field: forms.Field, sent: Mapping[str, Any], name: str) -> Any:
-    """The value of one input whose name depends on what the page shows. Raises Invalid."""
+    """The value of one input: of a form's only one, or of one whose name depends on what the page
+    shows. Raises Invalid."""
     try:
         return field.clean(sent.get(name))
     except ValidationError as error:

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, here, page, show
 from gearroom.site.web.page.words import DISPOSALS, WENT
 from kits.models import Certainty, Item, Place, Recall, RecallScope
@@ -151,19 +151,15 @@ class AnswerForm(RowForm):
     answer = Choice(Answer, message=gettext_lazy("Choose what was found there."))
 
 
-class RemovedForm(PageForm):
-    """How many units were removed."""
-
-    removed = WholeNumber(least=1, label=gettext_lazy("Units removed"))
-
-
 @form_view("answer_recall", "recall", refused=_page)
 def answer(act: Act, request: HttpRequest, recall: int) -> Done:
     """What somebody found in a place."""
     values, removed = AnswerForm.read(request.POST), 0
     row = recalls.find_row(act.actor, recalls.find(recall), values["row"])
     if values["answer"] == Answer.TAKEN_OUT:
-        removed = RemovedForm.read(request.POST)["removed"]
+        removed = read_field(
+            WholeNumber(least=1, label=_("Units removed")), request.POST, "removed"
+        )
     recalls.answer(act, row, values["answer"], removed=removed)
     place = row.place.kit or row.place
     return Done(_("Saved for %(place)s.") % {"place": place.name}, row.answered_id)

@@ -14,7 +14,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import new_items
@@ -193,12 +193,6 @@ class LineForm(PageForm):
     currency = ShortText(3)
 
 
-class UnitsForm(PageForm):
-    """How many units of what is counted."""
-
-    units = WholeNumber(least=1, label=gettext_lazy("How many"))
-
-
 def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     values = LineForm.read(sent)
     item, whole_price = find.item(values["item"]), values["whole_price"]
@@ -236,7 +230,7 @@ def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDi
         raise Invalid(_("Tap how to dispose of the item."), field="goes")
     return BoughtItem(
         item=item,
-        units=UnitsForm.read(sent)["units"],
+        units=read_field(WholeNumber(least=1, label=_("How many")), sent, "units"),
         fate=fate,
         reason=values["reason"],
         number=values["number"],

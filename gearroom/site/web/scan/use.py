@@ -14,19 +14,13 @@ from gearroom.site.web.custody.use_form import (
     use_in_words,
     use_of,
 )
-from gearroom.site.web.page.forms import PageForm, ShortText
+from gearroom.site.web.page.forms import ShortText, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Kit, Lot
 from kits.services.custody import use
 from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
-
-
-class IncidentForm(PageForm):
-    """What somebody used it in."""
-
-    incident = ShortText(80)
 
 
 @page("log_use")
@@ -57,7 +51,7 @@ def _page(
 def _log_use(request: HttpRequest, kit: Kit) -> HttpResponse:
     lines, levels = use_of(request.POST, kit)
     remarks = remarks_of(request.POST, kit)
-    incident = IncidentForm.read(request.POST)["incident"]
+    incident = read_field(ShortText(80), request.POST, "incident")
 
     def perform(act: Act) -> Done:
         done = use.log_use(act, kit, lines, levels=levels, incident=incident, remarks=remarks)

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, one_more
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, one_more, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
@@ -60,12 +60,6 @@ def paper(request: HttpRequest, shelf: int) -> HttpResponse:
 
 
 # -------------------------------------------------------------------------------------- the sheet
-class LotForm(PageForm):
-    """How many there are of a batch that is on record on the shelf."""
-
-    lot = WholeNumber()
-
-
 class OtherForm(PageForm):
     """Something that is not on record on the shelf."""
 
@@ -159,9 +153,8 @@ def _read(sent: QueryDict, place: Place) -> Sheet:
     names: dict[int, str] = {}
     for name in sorted(sent):
         if name.startswith("lot-") and sent.get(name, "").strip():
-            ref = name.removeprefix("lot-")
-            lot = find.lot(ref)
-            units = LotForm.read(sent, row=ref, labels={"lot": _title(lot)})["lot"]
+            lot = find.lot(name.removeprefix("lot-"))
+            units = read_field(WholeNumber(label=_title(lot)), sent, name)
             lines[lot.pk] = CountLine(place, units, lot=lot)
     for n in _OTHERS:
         if sent.get(f"thing-{n}", "").strip():
