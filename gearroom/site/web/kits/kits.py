@@ -10,14 +10,22 @@ from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid
 from gearroom.core.services.people import people
 from gearroom.site.web.page import remedies
 from gearroom.site.web.page.act_forms import new_person
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, read_field
+from gearroom.site.web.page.forms import (
+    Choice,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    YesOrNo,
+    read_field,
+)
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
-from kits.models import Kit, WithheldKind
+from kits.models import Kit, Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers
 from kits.services.kits import contents, history, holds, participants_own, photos, record
@@ -25,6 +33,7 @@ from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
+from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
 from kits.services.trips import due_times
 from labels.services.scan.remedies import next_steps
@@ -204,3 +213,31 @@ def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
     return {
         name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
     }
+
+
+class CheckForm(PageForm):
+    """How an instrument did."""
+
+    lot = WholeNumber(label=gettext_lazy("Instrument"))
+    passed = YesOrNo(message=gettext_lazy("Choose whether the instrument passed its check."))
+    answer = ShortText(200)
+
+
+@form_view("check_instrument", "kit", part="#checks")
+def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Record that an instrument inside passed its check, or failed it."""
+    checked = find.kit(act.actor, kit)
+    pk, passed, answer = CheckForm.read(request.POST).values()
+    inside = Lot.objects.select_related("item").filter(
+        holdings__place__kit=checked, holdings__units__gt=0
+    )
+    lot = inside.filter(pk=pk).first()
+    if lot is None:
+        raise Invalid(_("This instrument is not in this kit. Reload the page."))
+    instruments.check(act, lot, passed=passed, answer=answer)
+    says = (
+        _("%(thing)s %(serial)s passed its check.")
+        if passed
+        else _("%(thing)s %(serial)s failed its check and is on hold.")
+    )
+    return Done(says % {"thing": lot.item.name, "serial": lot.serial})

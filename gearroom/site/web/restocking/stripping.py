@@ -17,8 +17,8 @@ from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.scan.pictures import picture_of
-from gearroom.site.web.stock import new_items
-from gearroom.site.web.stock.new_items import LONGEST_CODE
+from gearroom.site.web.stock import item_editing
+from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
@@ -258,8 +258,8 @@ def _new_item_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpR
 @form_view("edit_item", refused=_new_item_refused)
 def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
     """An item that came in a bought kit and is new here."""
-    of, item = find.kit(act.actor, kit), new_items.add_item(act, request.POST)
-    query = new_items.add_pack_code(act, item, request.POST)
+    of, item = find.kit(act.actor, kit), item_editing.add_item(act, request.POST)
+    query = item_editing.add_pack_code(act, item, request.POST)
     return Done(
         _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
         % {"thing": item.name},

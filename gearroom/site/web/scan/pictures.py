@@ -1,10 +1,13 @@
 """Pictures that come with a form: of what is wrong, or of a label to read."""
 
 from django.core.files.uploadedfile import UploadedFile
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
 
-from gearroom.site.web.page.shell import actor
+from gearroom.site.web.page.shell import actor, page
 from kits.models import Lot
+from kits.services.kits import photos
+from kits.services.lookup import find
 from labels.services.scan import read_picture
 from labels.services.scan.batches import batch_in
 
@@ -32,3 +35,12 @@ def batch_of(request: HttpRequest) -> Lot | None:
         return batch_in(actor(request), read_picture.read(picture).seen)
     text = request.POST.get("batch", "").strip()
     return batch_in(actor(request), text) if text else None
+
+
+@require_safe
+@page()
+def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
+    """One photo of a kit."""
+    who = actor(request)
+    jpeg = photos.photo(who, find.kit(who, kit), number).jpeg
+    return HttpResponse(bytes(jpeg), content_type="image/jpeg")

@@ -1,8 +1,10 @@
-"""An item edited: its properties, its packs' codes, what can be used instead, no longer bought."""
+"""An item edited: its properties, its packs' codes, what can be used instead, no longer bought; and
+one that is new here, entered where it first arrives."""
 
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
@@ -14,11 +16,12 @@ from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, show
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
-from gearroom.site.web.stock.new_items import PackForm
 from kits.models import Disposal, Item
 from kits.rules.ledger.facts import Kind
 from kits.services.lookup import find
 from kits.services.stock import catalogue
+
+LONGEST_CODE = 8000
 
 
 class ItemForm(PageForm):
@@ -182,3 +185,37 @@ _ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {
     "retire": _retire,
     "bring-back": _bring_back,
 }
+
+
+# ------------------------------------------------------------------------------------ new items
+class NewItemForm(PageForm):
+    """What has to be entered of an item at first."""
+
+    name = ShortText(120)
+    kind = Choice(Kind, message=_lazy("Choose the kind of item."))
+    base_unit = ShortText(40)
+    sterile = Tick()
+    needs_date = Tick()
+
+
+class PackForm(PageForm):
+    """How many units the packs with a code hold."""
+
+    gtin = ShortText(20)
+    holds = WholeNumber(least=1, label=_lazy("Units in a pack"))
+
+
+def add_item(act: Act, sent: QueryDict) -> Item:
+    """Add the item of a form."""
+    return catalogue.add_item(act, **NewItemForm.read(sent))
+
+
+def add_pack_code(act: Act, item: Item, sent: QueryDict) -> str:
+    """Note that packs with the code of a form, if it has one, are of an item. The query of the page
+    on which it arrives: the code again, or the item."""
+    text = sent.get("text", "")[:LONGEST_CODE]
+    if not sent.get("gtin"):
+        return urlencode({"item": item.pk})
+    values = PackForm.read(sent)
+    catalogue.put_pack_code(act, item, gtin=values["gtin"], units_per_pack=values["holds"])
+    return urlencode({"text": text} if text else {"item": item.pk})

@@ -30,8 +30,8 @@ from gearroom.site.web.page.shell import (
 )
 from gearroom.site.web.page.words import ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
-from gearroom.site.web.stock import new_items
-from gearroom.site.web.stock.new_items import LONGEST_CODE
+from gearroom.site.web.stock import item_editing
+from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
@@ -278,9 +278,9 @@ def new_item(act: Act, request: HttpRequest) -> Done:
         item = find.item(request.POST.get("item", "").strip())
         says = _("From now on, packs with this code will be recorded as %(thing)s.")
     else:
-        item = new_items.add_item(act, request.POST)
+        item = item_editing.add_item(act, request.POST)
         says = _(
             "%(thing)s has been added as a new item. Complete its details on its page under Stock."
         )
-    query = new_items.add_pack_code(act, item, request.POST)
+    query = item_editing.add_pack_code(act, item, request.POST)
     return Done(says % {"thing": item.name}, to=f"{reverse('receive')}?{query}")
