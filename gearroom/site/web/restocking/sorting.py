@@ -1,6 +1,7 @@
 """From hand-back to fit: what was used, what goes in, the seal."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -11,7 +12,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from gearroom.site.web.scan.pictures import batch_of
+from gearroom.site.web.scan.pictures import form_with_batch
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through
 from kits.services.custody import use_requests
@@ -30,19 +31,12 @@ def sort(request: HttpRequest, kit: str) -> HttpResponse:
     """What to take out, what to put in from which shelf; all of it in one tap. A batch that is
     scanned takes the place of the listed one."""
     of, lots = find.kit(actor(request), kit), _chosen(request)
-    if request.method != "POST":
-        return _page(request, of)
-    try:
-        if request.POST.get("read"):
-            batch = batch_of(request)
-            return _page(request, of, lots=[*lots, batch] if batch else lots)
-        return acted(
-            request,
-            lambda act: _restock(act, of, request.POST, lots),
-            to=reverse("sort", args=[of.name]) + "#seal",
-        )
-    except Problem as problem:
-        return _page(request, of, problem, lots)
+    to = reverse("sort", args=[of.name]) + "#seal"
+    return form_with_batch(
+        request,
+        partial(_page, request, of, lots=lots),
+        lambda: acted(request, lambda act: _restock(act, of, request.POST, lots), to=to),
+    )
 
 
 def _chosen(request: HttpRequest) -> list[Lot]:
@@ -53,9 +47,15 @@ def _chosen(request: HttpRequest) -> list[Lot]:
 
 
 def _page(
-    request: HttpRequest, kit: Kit, problem: Problem | None = None, lots: Sequence[Lot] = ()
+    request: HttpRequest,
+    kit: Kit,
+    problem: Problem | None = None,
+    *,
+    lots: Sequence[Lot] = (),
+    batch: Lot | None = None,
 ) -> HttpResponse:
     who = actor(request)
+    lots = [*lots, batch] if batch else lots
     summary = kits_overview.overview(who, kit)
     plan = sorting.restock_list(kit)
     try:
