@@ -1,14 +1,12 @@
 """Keeping the store through the seasons: fresh batches, old ones thrown out, instruments checked,
 and what is left lying as any store leaves it."""
 
-from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.site.scenario.catalogue import Thing
-from gearroom.site.scenario.school import ZONE, School, receive
+from gearroom.site.scenario.school import THINGS, ZONE, School, receive
 from kits.models import Holding, Lot, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.services.labelling import labelling
@@ -18,7 +16,7 @@ from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 
 
-def resupply(school: School, things: Sequence[Thing]) -> None:
+def resupply(school: School) -> None:
     """Order in whatever is down to two packs, in the hut to one, on the shelves of a room."""
     today = clock.today(ZONE)
     lasting = (
@@ -28,11 +26,11 @@ def resupply(school: School, things: Sequence[Thing]) -> None:
         .annotate(units=Sum("units"))
     )
     held = {(row["lot__item__name"], row["place__room__slug"]): row["units"] for row in lasting}
-    for n, thing in enumerate(things):
+    for n, thing in enumerate(THINGS.values()):
         for slug, packs in (("main-store", 2), ("cave-hut", 1)):
             few = held.get((thing.name, slug), 0) <= packs * max(thing.pack, 4)
             if few and thing.kind != Kind.INSTRUMENT:
-                receive(school, thing, slug, packs, shelf=n)
+                receive(school, thing.name, slug, packs, shelf=n)
 
 
 def throw_out_what_went_off(school: School) -> None:
@@ -51,7 +49,7 @@ def throw_out_what_went_off(school: School) -> None:
         )
 
 
-def check_instruments(school: School, things: Mapping[str, Thing]) -> None:
+def check_instruments(school: School) -> None:
     """Buy instruments for the kits that carry them, and check each one that is due."""
     wanted = (("head torch", 5), ("digital thermometer", 5), ("oxygen cylinder, small", 1))
     for name, count in wanted:
@@ -73,14 +71,14 @@ def check_instruments(school: School, things: Mapping[str, Thing]) -> None:
                 instruments.check(school.act(), lot, passed=True, answer="yes")
 
 
-def leave_as_found(school: School, things: Mapping[str, Thing]) -> None:
+def leave_as_found(school: School) -> None:
     """What makes today's store a believable one: something out of date on a shelf, something
     without a date, something recalled, and a kit whose eye wash ends before its trip."""
     today = clock.today(ZONE)
-    receive(school, things["eye pad"], "main-store", 1, shelf=3, expiry=today - timedelta(days=1))
+    receive(school, "eye pad", "main-store", 1, shelf=3, expiry=today - timedelta(days=1))
     receive(
         school,
-        things["burn gel dressing 10 × 10 cm"],
+        "burn gel dressing 10 × 10 cm",
         "main-store",
         1,
         shelf=3,
@@ -95,7 +93,7 @@ def leave_as_found(school: School, things: Mapping[str, Thing]) -> None:
         shelf=school.shelves["main-store"][2],
     )
     labelling.label_for(school.act(), undated.lot, school.rooms["main-store"])
-    recalled = receive(school, things["antiseptic wipes"], "main-store", 1, shelf=4, number="AW77R")
+    recalled = receive(school, "antiseptic wipes", "main-store", 1, shelf=4, number="AW77R")
     recalls.start(
         school.act(),
         item=school.items["antiseptic wipes"],
@@ -104,18 +102,18 @@ def leave_as_found(school: School, things: Mapping[str, Thing]) -> None:
         reference="FSN-0031",
         advice="Do not use; the maker found packs that were not sealed.",
     )
-    _short_dated_eye_wash(school, things)
+    _short_dated_eye_wash(school)
     for lot in Lot.objects.filter(holdings__place__kind=PlaceKind.SHELF, holdings__units__gt=0):
         if labelling.live(lot) is None:
             labelling.label_for(school.act(), lot, school.rooms["main-store"])
 
 
-def _short_dated_eye_wash(school: School, things: Mapping[str, Thing]) -> None:
+def _short_dated_eye_wash(school: School) -> None:
     """DAY-04 carries eye wash that ends tomorrow: a count found it so."""
     eye_wash = school.items["eye wash 20 ml"]
     old = receive(
         school,
-        things["eye wash 20 ml"],
+        "eye wash 20 ml",
         "main-store",
         1,
         shelf=5,
