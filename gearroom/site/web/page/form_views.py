@@ -44,17 +44,16 @@ def form_view(
             if page_of is not None and request.method != "POST":
                 return page_of(request, **address)
 
-            def show_refused(problem: Problem) -> HttpResponse:
+            try:
+                return acted(
+                    request,
+                    lambda act: perform(act, request, **address),
+                    to=reverse(to, kwargs=address) + part if to else "",
+                )
+            except Problem as problem:
                 if beside is None:
-                    raise problem
+                    raise
                 return beside(request, **address, problem=problem)
-
-            return acted(
-                request,
-                lambda act: perform(act, request, **address),
-                to=reverse(to, kwargs=address) + part if to else "",
-                refused=show_refused,
-            )
 
         return page(use_case)(view) if page_of else require_POST(page(use_case)(view))
 

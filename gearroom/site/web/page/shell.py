@@ -9,8 +9,8 @@
             return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restock.html", kit=kit, …)
 
-What a form holds is read by a `PageForm` (see `forms`). Where its page shows what was refused
-beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
+What a form holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
+(see `form_views`), which shows what was refused beside the form.
 
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
 `NavigationItem` in NAVIGATION.
@@ -298,28 +298,10 @@ def once_a_form(
     return answer.body
 
 
-def acted(
-    request: HttpRequest,
-    perform: Callable[[Act], Done],
-    *,
-    to: str,
-    refused: Callable[[Problem], HttpResponse] | None = None,
-) -> HttpResponse:
+def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
     """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
-
-    `refused` makes the page that shows a problem beside the form; without it the problem is
-    raised, for a page of its own.
-    """
-
-    def kept(act: Act) -> dict[str, Any]:
-        return asdict(perform(act))
-
-    try:
-        done = once_a_form(request, kept)
-    except Problem as problem:
-        if refused is None:
-            raise
-        return refused(problem)
+    Raises the Problem that kept it from being done."""
+    done = once_a_form(request, lambda act: asdict(perform(act)))
     say(request, done["says"], done["entry"])
     return redirect(done["to"] or to)
 

@@ -56,12 +56,11 @@ def bind_label(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("one-label", code=label_codes.shown(blank.code))
     if request.method != "POST":
         return _page(request, blank)
-    return acted(
-        request,
-        lambda act: _bind(act, request, blank),
-        to=reverse("one-label", args=[label_codes.shown(blank.code)]),
-        refused=lambda problem: _page(request, blank, problem),
-    )
+    try:
+        to = reverse("one-label", args=[label_codes.shown(blank.code)])
+        return acted(request, lambda act: _bind(act, request, blank), to=to)
+    except Problem as problem:
+        return _page(request, blank, problem)
 
 
 def _bind(act: Act, request: HttpRequest, blank: Label) -> Done:

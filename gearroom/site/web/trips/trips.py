@@ -22,7 +22,7 @@ from gearroom.core.services.people import people
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
+from gearroom.site.web.page.shell import Done, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
@@ -199,11 +199,10 @@ def add(act: Act, request: HttpRequest) -> Done:
     )
 
 
-@page("edit_trip")
-def edit(request: HttpRequest, trip: int) -> HttpResponse:
-    """Change a trip that was added by hand, or cancel it."""
-    row = find.trip(actor(request), trip)
-    actor(request).require("edit_trip", row.room_id)
+def _by_hand(who: Actor, trip: int) -> Trip:
+    """A trip that was added by hand. Raises Invalid for any other."""
+    row = find.trip(who, trip)
+    who.require("edit_trip", row.room_id)
     if row.source != trips.BY_HAND:
         raise Invalid(
             _(
@@ -212,25 +211,27 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
             )
             % {"trip": row.name, "source": row.source}
         )
-    if request.method != "POST":
-        return _form_page(request, row, _values_of(row))
-    return acted(
-        request,
-        lambda act: _edit(act, row, request.POST),
-        to=reverse("trip", args=[row.pk]),
-        refused=lambda problem: _form_page(request, row, request.POST, problem),
-    )
+    return row
 
 
-def _edit(act: Act, trip: Trip, sent: QueryDict) -> Done:
-    def as_it_was_read(row: Trip) -> None:
-        if sent.get("revision") != str(row.revision):
+def _edit_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
+    row = _by_hand(actor(request), trip)
+    return _form_page(request, row, request.POST if problem else _values_of(row), problem)
+
+
+@form_view("edit_trip", "trip", page_of=_edit_page)
+def edit(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Change a trip that was added by hand, or cancel it."""
+    sent, row = request.POST, _by_hand(act.actor, trip)
+
+    def as_it_was_read(now: Trip) -> None:
+        if sent.get("revision") != str(now.revision):
             says = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
-            raise Stale("changed-since", says % {"trip": row.name})
+            raise Stale("changed-since", says % {"trip": now.name})
 
     facts = _facts(act.actor, sent)
     act = replace(act, match=as_it_was_read)
-    done = trips.put(act, trip.source, trip.reference, facts)
+    done = trips.put(act, row.source, row.reference, facts)
     if facts.cancelled and done.released:
         says = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
         return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
