@@ -43,9 +43,13 @@ def who(request: HttpRequest) -> HttpResponseBase:
             raise Invalid(_("This person has no role in this gear room. Ask its keeper."))
     except Problem as problem:
         return _who_page(request, problem)
-    request.session[shared_devices.PERSON] = person.pk
-    request.session[shared_devices.ASSURANCE] = Assurance.NAMED.value
-    request.session[shared_devices.TOUCHED] = clock.now().isoformat()
+    request.session.update(
+        {
+            shared_devices.PERSON: person.pk,
+            shared_devices.ASSURANCE: Assurance.NAMED.value,
+            shared_devices.TOUCHED: clock.now().isoformat(),
+        }
+    )
     return held_act(request) or redirect(back_to(request, reverse("board")))
 
 

@@ -6,7 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_protect
@@ -111,7 +111,7 @@ def _not_too_often(request: HttpRequest) -> None:
 def forgotten(request: HttpRequest) -> HttpResponse:
     """Request a mail with a link to a new password. It tells nobody who has a sign-in."""
     if request.method != "POST":
-        return render(request, "site/accounts/password_forgotten.html", {})
+        return show(request, "site/accounts/password_forgotten.html")
     name, status = request.POST.get("name", "").strip(), 429
     if wait := attempts.count("reset-address", request.META.get("REMOTE_ADDR", "")):
         error = too_often(wait)
@@ -124,9 +124,9 @@ def forgotten(request: HttpRequest) -> HttpResponse:
         error, status = _("Enter your username or your email address."), 400
     else:
         sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
-        return render(request, "site/accounts/password_forgotten.html", {"requested": True})
-    facts = {"error": error, "name": name}
-    return render(request, "site/accounts/password_forgotten.html", facts, status=status)
+        return show(request, "site/accounts/password_forgotten.html", requested=True)
+    template = "site/accounts/password_forgotten.html"
+    return show(request, template, status=status, error=error, name=name)
 
 
 @sensitive_post_parameters("new")
@@ -135,19 +135,20 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     """Where the link leads: a new password, once."""
     posted = request.method == "POST"
     if posted and (wait := attempts.count("link", request.META.get("REMOTE_ADDR", ""))):
-        facts = {"error": too_often(wait)}
-        return render(request, "site/accounts/password_new.html", facts, status=429)
+        error = too_often(wait)
+        return show(request, "site/accounts/password_new.html", status=429, error=error)
     if sign_ins.user_of(uid, token) is None:
-        return render(request, "site/accounts/password_link_over.html", {}, status=404)
+        return show(request, "site/accounts/password_link_over.html", status=404)
     if not posted:
-        return render(request, "site/accounts/password_new.html", {})
+        return show(request, "site/accounts/password_new.html")
     try:
         user = sign_ins.reset(uid, token, request.POST.get("new", ""))
     except Problem as problem:
-        facts = {"error": problem.detail}
-        return render(request, "site/accounts/password_new.html", facts, status=problem.status)
-    response = render(request, "site/accounts/password_set.html", {"username": user.get_username()})
-    known_browsers.remember(request, response, user.get_username())
+        template, status = "site/accounts/password_new.html", problem.status
+        return show(request, template, status=status, error=problem.detail)
+    name = user.get_username()
+    response = show(request, "site/accounts/password_set.html", username=name)
+    known_browsers.remember(request, response, name)
     return response
 
 
@@ -160,7 +161,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return redirect("hatch-who")
     to = request.POST.get("to") or request.GET.get("next", "/")
     if request.method != "POST":
-        return render(request, "site/accounts/sign_in.html", {"to": to})
+        return show(request, "site/accounts/sign_in.html", to=to)
     name = request.POST.get("username", "").strip()
     error, status = _("The username and password do not match. Check both and try again."), 403
     try:
@@ -172,8 +173,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             return response
     except Problem as problem:
         error, status = problem.detail, problem.status
-    facts = {"to": to, "username": name, "error": error}
-    return render(request, "site/accounts/sign_in.html", facts, status=status)
+    template = "site/accounts/sign_in.html"
+    return show(request, template, status=status, to=to, username=name, error=error)
 
 
 def too_often(wait: int) -> str:

@@ -301,12 +301,8 @@ def pdf(request: HttpRequest) -> HttpResponse:
 # ---------------------------------------------------------------------------------- one label
 @require_safe
 @page("print_labels")
-def label(request: HttpRequest, code: str) -> HttpResponse:
+def label(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     """One label: what it is on, when it was made and printed; replaced or cancelled from here."""
-    return _label_page(request, code)
-
-
-def _label_page(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     of = labelling.one_of(actor(request), code)
     return show(
         request,
@@ -343,7 +339,7 @@ class CancelForm(PageForm):
     replace = Tick()
 
 
-@form_view("cancel_label", "one-label", refused=_label_page)
+@form_view("cancel_label", "one-label", refused=label)
 def cancel(act: Act, request: HttpRequest, code: str) -> Done:
     """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
     values, of = CancelForm.read(request.POST), labelling.one_of(act.actor, code)

@@ -141,14 +141,10 @@ def newest(request: HttpRequest, id: int) -> HttpResponse:
 # ------------------------------------------------------------------------------------ one version
 @require_safe
 @page()
-def version(request: HttpRequest, id: int, number: int) -> HttpResponse:
-    """One version, to read, to print with its reasons, and to sign."""
-    return _version_page(request, id, number)
-
-
-def _version_page(
+def version(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
+    """One version, to read, to print with its reasons, and to sign."""
     who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
@@ -197,7 +193,7 @@ def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     )
 
 
-@form_view("edit_list", "list-version", refused=_version_page)
+@form_view("edit_list", "list-version", refused=version)
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
     packing_lists.publish(act, packing_lists.version_of(id, number))
@@ -214,7 +210,7 @@ class SignatureForm(PageForm):
     note = ShortText()
 
 
-@form_view("sign_list", "list-version", refused=_version_page)
+@form_view("sign_list", "list-version", refused=version)
 def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """The medical adviser signs a version until a day, with the page signed on paper if any."""
     of, values = packing_lists.version_of(id, number), SignatureForm.read(request.POST)
@@ -275,14 +271,10 @@ def _change(change: LineChange, names: dict[str, str]) -> dict[str, Any]:
 # ------------------------------------------------------------------------------- what it would mean
 @require_safe
 @page()
-def effect(request: HttpRequest, id: int, number: int) -> HttpResponse:
-    """Which kits would change if they followed this version, and what that takes from stock."""
-    return _effect_page(request, id, number)
-
-
-def _effect_page(
+def effect(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
+    """Which kits would change if they followed this version, and what that takes from stock."""
     who, of = actor(request), packing_lists.version_of(id, number)
     result = impact.effect(who, of)
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
@@ -296,7 +288,7 @@ def _effect_page(
     )
 
 
-@form_view("edit_kit", "list-effect", refused=_effect_page)
+@form_view("edit_kit", "list-effect", refused=effect)
 def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Let the ticked kits follow this version from now on."""
     of, names = packing_lists.version_of(id, number), request.POST.getlist("kit")

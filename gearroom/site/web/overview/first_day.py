@@ -164,9 +164,11 @@ def _steps(room: Room) -> list[Step]:
 @page("edit_item")
 def blank_workbook(request: HttpRequest) -> HttpResponse:
     """The start workbook, empty."""
-    answer = HttpResponse(start_workbook.blank(), content_type=start_workbook.MEDIA_TYPE)
-    answer["Content-Disposition"] = 'attachment; filename="gear-room.xlsx"'
-    return answer
+    return HttpResponse(
+        start_workbook.blank(),
+        content_type=start_workbook.MEDIA_TYPE,
+        headers={"Content-Disposition": 'attachment; filename="gear-room.xlsx"'},
+    )
 
 
 @page("edit_item")

@@ -6,6 +6,7 @@ def add_shelf(act, request, room):                # once for the form's key
     return Done(_("Shelf %(shelf)s is added.") % {"shelf": shelf.name})
 """
 
+import inspect
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
@@ -28,15 +29,17 @@ def form_view(
     *,
     part: str = "",
     page_of: Page | None = None,
-    refused: Page | None = None,
+    refused: View | None = None,
 ) -> Callable[[Callable[..., Done]], View]:
     """Make a function of the act and the request a view (see `shell.page` for `use_case`).
 
     Afterwards it leads to the address named `to` of the same things, and there to `part` (such as
     `#roles`); `Done` may name another. `page_of` is what a GET shows, and a form that was refused;
-    `refused` shows the latter alone, where a GET is not taken.
+    `refused` shows the latter alone, where a GET is not taken; it may be another view,
+    which is not asked again who may see it.
     """
-    beside = page_of or refused
+    shown = page_of or refused
+    beside: Page | None = inspect.unwrap(shown) if shown else None
 
     def wrap(perform: Callable[..., Done]) -> View:
         @wraps(perform)

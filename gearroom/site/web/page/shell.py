@@ -298,6 +298,24 @@ def once_a_form(
     return answer.body
 
 
+def shown_once(
+    request: HttpRequest,
+    perform: Callable[[Act], dict[str, Any]],
+    secret: str,
+    page_of: Callable[..., HttpResponse],
+) -> HttpResponse:
+    """The page with what an act `made`, whose `secret` is shown this once and kept nowhere; or with
+    the `problem` that it met."""
+
+    def kept(body: dict[str, Any]) -> dict[str, Any]:
+        return {**body, secret: None} if secret in body else body
+
+    try:
+        return page_of(made=once_a_form(request, perform, kept))
+    except Problem as problem:
+        return page_of(problem=problem)
+
+
 def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
     """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
     Raises the Problem that kept it from being done."""

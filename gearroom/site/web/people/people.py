@@ -1,5 +1,6 @@
 """People: who they are, their roles by room, their sign-in, their tag."""
 
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -18,7 +19,7 @@ from gearroom.core.services.accounts import account_changes
 from gearroom.core.services.people import people, rooms
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, Line, PageForm, ShortText, invalid
-from gearroom.site.web.page.shell import Done, actor, once_a_form, page, rooms_of, show
+from gearroom.site.web.page.shell import Done, actor, page, rooms_of, show, shown_once
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.people import erasure
@@ -29,12 +30,8 @@ _MOST_PEOPLE = 300
 # -------------------------------------------------------------------------------------- all of them
 @require_safe
 @page("see_people")
-def all_people(request: HttpRequest) -> HttpResponse:
+def all_people(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """The people of one's rooms."""
-    return _list_page(request)
-
-
-def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who, left = actor(request), request.GET.get("left") == "1"
     search = request.GET.get("search", "").strip()[:120]
     chosen = next((r for r in rooms_of(request) if r.slug == request.GET.get("room")), None)
@@ -104,7 +101,7 @@ def _room(act: Act, slug: str) -> Room | None:
     return rooms.get(act.actor, slug) if slug else None
 
 
-@form_view("edit_person", "people", refused=_list_page)
+@form_view("edit_person", "people", refused=all_people)
 def add(act: Act, request: HttpRequest) -> Done:
     """Somebody new; with a role in their room at once where whoever adds may give it."""
     values = _values(act, request.POST)
@@ -190,10 +187,6 @@ def end_role(act: Act, request: HttpRequest, person: int) -> Done:
     )
 
 
-def _without_password(body: dict[str, Any]) -> dict[str, Any]:
-    return {**body, "password": None} if "password" in body else body
-
-
 @require_POST
 @page("edit_member")
 def sign_in(request: HttpRequest, person: int) -> HttpResponse:
@@ -205,11 +198,7 @@ def sign_in(request: HttpRequest, person: int) -> HttpResponse:
             user, password = people.give_sign_in(act, of, name or None)
         return {"username": user.username, "password": password}
 
-    try:
-        made = once_a_form(request, perform, kept=_without_password)
-    except Problem as problem:
-        return _page(request, person, problem)
-    return _page(request, person, made=made)
+    return shown_once(request, perform, "password", partial(_page, request, person))
 
 
 @form_view("edit_person", "person", refused=_page)

@@ -22,10 +22,11 @@ from kits.services.people import erasure, merging
 def export(request: HttpRequest, person: int) -> HttpResponse:
     """All that is kept about somebody, as a file: one's own; anybody's for an administrator."""
     who = actor(request)
-    made = person_export.export(who, people.get(who, person))
-    answer = JsonResponse(made, json_dumps_params={"indent": 2, "ensure_ascii": False})
-    answer["Content-Disposition"] = f'attachment; filename="person-{person}.json"'
-    return answer
+    return JsonResponse(
+        person_export.export(who, people.get(who, person)),
+        json_dumps_params={"indent": 2, "ensure_ascii": False},
+        headers={"Content-Disposition": f'attachment; filename="person-{person}.json"'},
+    )
 
 
 def _erase_page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:

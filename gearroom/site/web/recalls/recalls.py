@@ -80,12 +80,8 @@ def all_recalls(act: Act, request: HttpRequest) -> Done:
 
 @require_safe
 @page("answer_recall")
-def recall(request: HttpRequest, recall: int) -> HttpResponse:
+def recall(request: HttpRequest, recall: int, problem: Problem | None = None) -> HttpResponse:
     """A recall: certainly and maybe apart, who has it, who was notified, what they answered."""
-    return _page(request, recall)
-
-
-def _page(request: HttpRequest, recall: int, problem: Problem | None = None) -> HttpResponse:
     who, of = actor(request), recalls.find(recall)
     state = status.of(of, who)
     rows = [_row(who, each) for each in state.places]
@@ -151,7 +147,7 @@ class AnswerForm(RowForm):
     answer = Choice(Answer, message=gettext_lazy("Choose what was found there."))
 
 
-@form_view("answer_recall", "recall", refused=_page)
+@form_view("answer_recall", "recall", refused=recall)
 def answer(act: Act, request: HttpRequest, recall: int) -> Done:
     """What somebody found in a place."""
     values, removed = AnswerForm.read(request.POST), 0
@@ -165,7 +161,7 @@ def answer(act: Act, request: HttpRequest, recall: int) -> Done:
     return Done(_("Saved for %(place)s.") % {"place": place.name}, row.answered_id)
 
 
-@form_view("recall", "recall", refused=_page)
+@form_view("recall", "recall", refused=recall)
 def mark_notified(act: Act, request: HttpRequest, recall: int) -> Done:
     """Whoever has a place was notified in another way, such as by phone."""
     values = RowForm.read(request.POST)
@@ -181,7 +177,7 @@ class CloseForm(PageForm):
     published_at = ShortText(300)
 
 
-@form_view("close_recall", "recall", refused=_page)
+@form_view("close_recall", "recall", refused=recall)
 def close(act: Act, request: HttpRequest, recall: int) -> Done:
     """End a recall: finished, or withdrawn by its maker."""
     values = CloseForm.read(request.POST)
@@ -198,14 +194,14 @@ def close(act: Act, request: HttpRequest, recall: int) -> Done:
     return Done(says)
 
 
-@form_view("recall", "recall", refused=_page)
+@form_view("recall", "recall", refused=recall)
 def reopen(act: Act, request: HttpRequest, recall: int) -> Done:
     """Follow a recall again that was closed too early."""
     closing.reopen(act, recalls.find(recall))
     return Done(_("The recall is open again."))
 
 
-@form_view("move", "recall", refused=_page)
+@form_view("move", "recall", refused=recall)
 def put_back(act: Act, request: HttpRequest, recall: int) -> Done:
     """Move what is in quarantine back onto a shelf, after the maker withdrew the recall."""
     shelf = find.shelf(act.actor, request.POST.get("shelf", ""))

@@ -2,7 +2,7 @@
 ahead was stuck on."""
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
@@ -29,13 +29,15 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
         else None
     )
     if printed is None:
-        refusal = {
-            "title": _("No label has this code."),
-            "detail": _("Read the code from the label again: its check character does not match.")
+        return show(
+            request,
+            "site/page/refusal.html",
+            status=404,
+            title=_("No label has this code."),
+            detail=_("Read the code from the label again: its check character does not match.")
             if parsed is None
             else _("This looks like one of our labels, but it was not created here."),
-        }
-        return render(request, "site/page/refusal.html", refusal, status=404)
+        )
     facts = passerby.facts_of(printed, who)
     if facts.yours and not facts.cancelled:
         kit = printed.kit or (printed.place.kit if printed.place else None)
@@ -45,7 +47,7 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
             return redirect("bind-label", code=label_codes.shown(printed.code))
         if printed.kind != LabelKind.BLANK:
             return redirect(f"{reverse('scan')}?text={label_codes.shown(printed.code)}")
-    return render(request, "site/scan/passer_by.html", {"facts": facts, "kit": printed.kit})
+    return show(request, "site/scan/passer_by.html", facts=facts, kit=printed.kit)
 
 
 @page("bind_label")

@@ -107,12 +107,8 @@ def _trips_of(request: HttpRequest) -> tuple[QuerySet[Trip], Room | None]:
 # ------------------------------------------------------------------------------------------ one
 @require_safe
 @page()
-def show_trip(request: HttpRequest, trip: int) -> HttpResponse:
+def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
     """A trip: what it needs, its kits, and which others could go."""
-    return _trip_page(request, trip)
-
-
-def _trip_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
     who, row = actor(request), find.trip(actor(request), trip)
     (judged,) = trip_readiness.judge_trips([row])
     facts: dict[str, Any] = {
@@ -149,7 +145,7 @@ def _people(request: HttpRequest) -> Any:
     return people.may_take(who) if who.may("see_people") else []
 
 
-@form_view("reserve", "trip", refused=_trip_page)
+@form_view("reserve", "trip", refused=show_trip)
 def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     """Reserve the named kits for a trip, for a person of it if one is named."""
     row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
@@ -169,7 +165,7 @@ def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     )
 
 
-@form_view("reserve", "trip", refused=_trip_page)
+@form_view("reserve", "trip", refused=show_trip)
 def release(act: Act, request: HttpRequest, trip: int) -> Done:
     """Take the reservation of a kit back."""
     row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
