@@ -11,7 +11,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import AlreadyAnswered, Problem
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import YesOrNo, read_field
+from gearroom.site.web.page.forms import YesOrNo, id_of, read_field
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Clearance
 from kits.services.custody import clearances
@@ -58,8 +58,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
 def list_clearances(act: Act, request: HttpRequest) -> Done:
     """One's own clearances and those of one's rooms, the newest first; one's own are answered
     here."""
-    pk = request.POST.get("clearance", "")
-    clearance = clearances.get(act.actor, int(pk) if pk.isascii() and pk.isdigit() else 0)
+    clearance = clearances.get(act.actor, id_of(request.POST.get("clearance", "")) or 0)
     confirmed = read_field(_ANSWER, request.POST, "answer")
     clearances.answer(act, clearance, confirmed=confirmed)
     says = (

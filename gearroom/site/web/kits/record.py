@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid
-from gearroom.site.web.page.forms import Day, read_field
+from gearroom.site.web.page.forms import Day, id_of, read_field
 from gearroom.site.web.page.shell import actor, page, show
 from kits.services.kits import contents, history, record
 from kits.services.ledger import readiness
@@ -28,7 +28,7 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         who,
         subject,
         most=_A_PAGE,
-        before=int(before) if before.isascii() and before.isdigit() and len(before) < 16 else None,
+        before=id_of(before),
     )
     may = {"reverse": who.may("reverse", subject.home_room_id)}
     return show(

@@ -17,7 +17,7 @@ from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber, read_field
+from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import (
     Done,
     actor,
@@ -171,7 +171,7 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
 
 def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
     """What a form ticked, of a kind in a room. Raises Invalid."""
-    ids = [int(each) for each in wanted if each.isascii() and each.isdigit() and len(each) < 19]
+    ids = [pk for each in wanted if (pk := id_of(each)) is not None]
     if not ids:
         raise Invalid(_("Choose at least one entry to print a label for."), field="on")
     if len(ids) > MOST:

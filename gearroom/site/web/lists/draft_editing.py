@@ -12,7 +12,7 @@ from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, read_field
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
@@ -153,8 +153,8 @@ def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
 
 def _pks(sent: QueryDict) -> list[int]:
     """The items of the form's lines, in the form's order."""
-    names = [name.removeprefix("carry-") for name in sent if name.startswith("carry-")]
-    return [int(name) for name in names if name.isdecimal() and len(name) < 19]
+    names = (name.removeprefix("carry-") for name in sent if name.startswith("carry-"))
+    return [pk for name in names if (pk := id_of(name)) is not None]
 
 
 def _raise(lines: list[LineDraft], item: str) -> None:

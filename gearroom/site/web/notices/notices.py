@@ -13,7 +13,7 @@ from gearroom.core.acts.problems import NotFound, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber, read_field
+from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
 from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
@@ -47,14 +47,14 @@ def log(request: HttpRequest) -> HttpResponse:
     """What was sent to whom, newest first: one's own, and that of the rooms one keeps."""
     sent = request.GET
     state, kind, name = sent.get("state", ""), sent.get("kind", ""), sent.get("name", "").strip()
-    name, before = name[:120], sent.get("before", "")
+    name, before = name[:120], id_of(sent.get("before", ""))
     rows = notice_log.visible_to(actor(request), state=state if state in set(State) else None)
     if kind in NOTICE_KINDS:
         rows = rows.filter(kind=kind)
     if name:
         rows = rows.filter(person__name__icontains=name)
-    if before.isascii() and before.isdigit():
-        rows = rows.filter(pk__lt=int(before))
+    if before is not None:
+        rows = rows.filter(pk__lt=before)
     notices = list(rows.order_by("-id")[: _A_PAGE + 1])
     further = sent.copy()
     if len(notices) > _A_PAGE:
@@ -114,9 +114,8 @@ def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
 @page("own_account")
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
-    who, pk = actor(request), request.GET.get("person", "")
-    other = pk.isascii() and pk.isdigit() and len(pk) < 19
-    person = people.get(who, int(pk)) if other else _own(who)
+    who, pk = actor(request), id_of(request.GET.get("person", ""))
+    person = _own(who) if pk is None else people.get(who, pk)
     due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
     return show(
         request,

@@ -290,6 +290,11 @@ def read_field(field: forms.Field, sent: Mapping[str, Any], name: str) -> Any:
         raise Invalid(error.messages[0], field=name) from None
 
 
+def id_of(text: str) -> int | None:
+    """The number of a row that an address or an input names; None for what is none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
+
+
 def one_more(text: str, most: int = MOST_UNITS) -> str:
     """One more than what was entered; one, where that is no number."""
     return str(min(most, int(text) + 1) if text.isdecimal() and len(text) < 8 else 1)

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import id_of
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import form_with_batch
 from kits.models import Kit, Lot
@@ -41,7 +42,7 @@ def sort(request: HttpRequest, kit: str) -> HttpResponse:
 
 def _chosen(request: HttpRequest) -> list[Lot]:
     """The batches that were scanned before, in their order."""
-    pks = [int(pk) for pk in request.POST.getlist("chosen") if pk.isascii() and pk.isdigit()]
+    pks = [pk for text in request.POST.getlist("chosen") if (pk := id_of(text)) is not None]
     lots = Lot.objects.select_related("item").in_bulk(pks[:_MOST_BATCHES])
     return [lots[pk] for pk in dict.fromkeys(pks) if pk in lots]
 

@@ -14,7 +14,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, read_field
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
@@ -173,8 +173,7 @@ def _packs(kit: Kit, code: Reading) -> list[dict[str, Any]]:
 
 def _sent_again(sent: QueryDict) -> list[dict[str, Any]]:
     """What a line that was refused said, to be shown once more."""
-    pk = sent.get("item", "")
-    item = Item.objects.filter(pk=pk).first() if pk.isdecimal() and len(pk) < 19 else None
+    item = Item.objects.filter(pk=id_of(sent.get("item", "")) or 0).first()
     return [{**{name: sent.get(name, "") for name in _NOTHING}, "item": item}] if item else []
 
 

@@ -11,7 +11,14 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, one_more, read_field
+from gearroom.site.web.page.forms import (
+    PageForm,
+    ShortText,
+    WholeNumber,
+    id_of,
+    one_more,
+    read_field,
+)
 from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
@@ -78,7 +85,7 @@ def _sheet_page(
 ) -> HttpResponse:
     sent = request.POST if sent is None else sent
     lots = [row.lot for row in _by_item(request, place)]
-    began = _began(sent)
+    began = id_of(sent.get("began", ""))  # the newest movement then
     return show(
         request,
         "site/stock/count.html",
@@ -94,12 +101,6 @@ def _sheet_page(
         rest="rest" in sent,
         began=views.newest_movement(place) if began is None else began,
     )
-
-
-def _began(sent: QueryDict) -> int | None:
-    """The newest movement when somebody began to count."""
-    text = sent.get("began", "")
-    return int(text) if text.isdecimal() and len(text) < 19 else None
 
 
 def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
@@ -218,7 +219,7 @@ def _differences_page(
 ) -> HttpResponse:
     sent = request.POST
     sheet, differences = _previewed(sent, place)
-    moved = views.moved_since(place, _began(sent) or 0)
+    moved = views.moved_since(place, id_of(sent.get("began", "")) or 0)
     return show(
         request,
         "site/stock/count_differences.html",

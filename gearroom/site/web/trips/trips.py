@@ -21,7 +21,15 @@ from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
+from gearroom.site.web.page.forms import (
+    Moment,
+    PageForm,
+    Several,
+    ShortText,
+    Tick,
+    WholeNumber,
+    id_of,
+)
 from gearroom.site.web.page.shell import Done, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
@@ -169,8 +177,7 @@ def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
 def release(act: Act, request: HttpRequest, trip: int) -> Done:
     """Take the reservation of a kit back."""
     row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
-    pk = int(ref) if ref.isdecimal() and len(ref) < 19 else 0
-    reservation = Reservation.objects.filter(trip=row, pk=pk).first()
+    reservation = Reservation.objects.filter(trip=row, pk=id_of(ref) or 0).first()
     if reservation is None:
         raise NotFound("reservation", ref)
     done = reservations.release(act, reservation)
