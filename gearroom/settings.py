@@ -69,8 +69,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "gearroom.site.http.middleware.ClientAddress",
-    "gearroom.site.http.middleware.ContentSecurityPolicy",
-    "gearroom.site.http.middleware.SecretAddress",
+    "gearroom.site.http.middleware.Headers",
     "gearroom.site.http.middleware.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
     "gearroom.site.http.middleware.CompressedStatic",

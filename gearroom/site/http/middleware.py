@@ -58,23 +58,13 @@ class ClientAddress(MiddlewareMixin):
         )
 
 
-class SecretAddress(MiddlewareMixin):
-    """Middleware: an address that is a secret is kept by no cache, and told to nobody: a browser
-    says where somebody comes from without the path. (With no-referrer it would say Origin: null,
-    and a form sent from such a page would be refused.)"""
+class Headers(MiddlewareMixin):
+    """Middleware: the policy on every answer, and the camera for our own pages alone.
 
-    def process_response(
-        self, request: HttpRequest, response: HttpResponseBase
-    ) -> HttpResponseBase:
-        """With the headers that say so."""
-        if is_secret(request.path):
-            response.headers["Referrer-Policy"] = "strict-origin"
-            response.headers["Cache-Control"] = "private, no-store"
-        return response
-
-
-class ContentSecurityPolicy(MiddlewareMixin):
-    """Middleware: the policy on every answer, and the camera for our own pages alone."""
+    An address that is a secret is kept by no cache, and told to nobody: a browser says where
+    somebody comes from without the path. (With no-referrer it would say Origin: null, and a form
+    sent from such a page would be refused.)
+    """
 
     def process_response(
         self, request: HttpRequest, response: HttpResponseBase
@@ -82,6 +72,9 @@ class ContentSecurityPolicy(MiddlewareMixin):
         """With the headers that say so."""
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        if is_secret(request.path):
+            response.headers["Referrer-Policy"] = "strict-origin"
+            response.headers["Cache-Control"] = "private, no-store"
         return response
 
 

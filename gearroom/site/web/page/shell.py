@@ -326,8 +326,8 @@ def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> H
 
 def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
     """The page of whoever belongs to no gear room yet."""
-    facts |= {"may_begin": actor(request).may("edit_room")}
-    return show(request, "site/page/no_room.html", **facts)
+    may_begin = actor(request).may("edit_room")
+    return show(request, "site/page/no_room.html", may_begin=may_begin, **facts)
 
 
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
