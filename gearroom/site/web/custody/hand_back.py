@@ -1,10 +1,11 @@
-"""Handing back: the three ways, sharps or blood, and what was used (`use_form`). Use alone, from a
+"""Handing back: the three ways, sharps or blood, and what was used (`use_form`); use alone, from a
 kit that waits to be sorted or is on its way. What went with a casualty and may come back, and what
-in a kit is a participant's own."""
+in a kit is a participant's own. When what is out is due back."""
 
 from functools import partial
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
@@ -18,10 +19,9 @@ from gearroom.site.web.custody.use_form import (
     use_in_words,
     use_of,
 )
-from gearroom.site.web.page.act_forms import backdated
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, Tick, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page.form_views import backdated, form_view
+from gearroom.site.web.page.forms import Moment, PageForm, ShortText, Tick, WholeNumber, read_field
+from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import form_with_batch, photo_of
 from kits.models import AsFound, Kit, Lot
 from kits.services.custody import custody, use
@@ -30,6 +30,8 @@ from kits.services.kits import participants_own
 from kits.services.lookup import find, reporters
 from kits.services.overview import kits_overview
 from kits.services.stock import away, views
+from kits.services.text import wording
+from kits.services.trips import due_times
 
 
 class HandBackForm(PageForm):
@@ -189,3 +191,44 @@ def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
         else _("%(kit)s: the participant’s item has been given back.")
     )
     return Done(says % {"kit": carrying.name}, entry.pk)
+
+
+# ------------------------------------------------------------------------------------- due times
+class DueForm(PageForm):
+    """When a kit is due, or a trip returns."""
+
+    due_at = Moment(label=gettext_lazy("Due time"))
+
+
+@form_view("set_due")
+def set_due(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Have a kit that is out be due at another time; an empty one is none."""
+    out = find.kit(act.actor, kit)
+    zone = out.home_room.time_zone
+    none = request.POST.get("due_at") == ""
+    at = None if none else DueForm.read(request.POST, zone=zone)["due_at"]
+    due_times.set_due(act, out, at)
+    says = _("%(kit)s is due back on %(when)s.") if at else _("%(kit)s has no due time.")
+    return Done(
+        says % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
+        to=back_to(request, reverse("kit", args=[out.name])),
+    )
+
+
+@form_view("set_due")
+def extend(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Have a trip return later, and all that is out on it be due then."""
+    longer = find.trip(act.actor, trip)
+    zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
+    labels = {"due_at": _("Returns")}
+    values = DueForm.read(request.POST, zone=zone, labels=labels)
+    done = due_times.extend(act, longer, values["due_at"])
+    return Done(
+        _("%(trip)s returns on %(when)s. Due back then: %(kits)s.")
+        % {
+            "trip": longer.name,
+            "when": wording.moment(done.trip.returns_at, zone),
+            "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),
+        },
+        to=back_to(request, reverse("trip", args=[longer.pk])),
+    )

@@ -13,8 +13,7 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.services.people import people
 from gearroom.site.web.page import remedies
-from gearroom.site.web.page.act_forms import new_person
-from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.form_views import form_view, new_person
 from gearroom.site.web.page.forms import (
     Choice,
     PageForm,

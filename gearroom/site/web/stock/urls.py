@@ -4,7 +4,6 @@ from django.urls import URLPattern, path
 
 from gearroom.site.web.stock import (
     counting,
-    dates,
     item_editing,
     moving,
     receiving,
@@ -19,8 +18,8 @@ urlpatterns: list[URLPattern] = [
     path("stock/count/", counting.shelves, name="count"),
     path("stock/count/<int:shelf>/", counting.shelf, name="count-shelf"),
     path("stock/count/<int:shelf>/paper/", counting.paper, name="count-paper"),
-    path("stock/out-of-date/", dates.out_of_date, name="out-of-date"),
-    path("stock/undated/", dates.to_check, name="undated"),
+    path("stock/out-of-date/", stock.out_of_date, name="out-of-date"),
+    path("stock/undated/", stock.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
     path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
     path("stock/<int:item>/", stock.item, name="thing"),
