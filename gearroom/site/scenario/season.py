@@ -1,7 +1,8 @@
 """Two seasons of trips, played in order: kits go out, come back used, are restocked and sealed.
 
 It is played through the services, with the clock set to each act's own time, so the stock book
-that comes out is one that could have been written day by day.
+that comes out is one that could have been written day by day. The store is kept meanwhile: fresh
+batches, old ones thrown out, instruments checked, and what is left lying as any store leaves it.
 """
 
 import random
@@ -163,6 +164,7 @@ def _used(school: School, kit: Kit) -> list[UseLine]:
     ]
 
 
+# ------------------------------------------------------------------------------------- the store
 def resupply(school: School) -> None:
     """Order in whatever is down to two packs, in the hut to one, on the shelves of a room."""
     today = clock.today(ZONE)

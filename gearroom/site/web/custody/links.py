@@ -1,5 +1,6 @@
-"""What is asked by a link that needs no account: “What did you use?” of whoever had kits, one answer
-a kit; and “Did you clear it?”, which is asked signed in too. A page only asks, a tap answers."""
+"""What is asked by a link that needs no account: “What did you use?” of whoever had kits, one
+answer a kit; and “Did you clear it?”, which is asked signed in too. A page only asks, a tap
+answers."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -138,6 +139,7 @@ def _answered(
     return show(request, template, problem=problem, link=link, **facts)
 
 
+# -------------------------------------------------------------------------------- clearances
 _MOST_CLEARANCES = 100
 _ANSWER = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear this kit for use?"))
 

@@ -1,6 +1,6 @@
 """Stock: things with what each room has of them, one thing batch by batch, and the time axis of
-expiry. All that is out of date in a room, disposed of in one act, each item in its own bin; and what
-nobody knows the date of, as one list: read the pack and type its date, or take it out."""
+expiry. All that is out of date in a room, disposed of in one act, each item in its own bin; and
+what nobody knows the date of, as one list: read the pack and type its date, or take it out."""
 
 import re
 from collections.abc import Sequence
