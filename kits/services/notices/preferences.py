@@ -61,7 +61,7 @@ def change(
     choices: Mapping[str, str] | None = None,
     **fields: Any,
 ) -> NotificationPreferences:
-    """Change somebody's settings. `fields` are of `NotificationPreferences`: `weekly_on` (0: Monday),
+    """Change how somebody is notified. `fields` are of the preferences: `weekly_on` (0: Monday),
     `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
 
     Raises Invalid for a kind that is not there, or that cannot be chosen.
