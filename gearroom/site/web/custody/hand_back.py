@@ -71,9 +71,9 @@ def _page(
         facts["not_ours"] = participants_own.is_inside(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
-        counts = "site/custody/hand_back_counts.html"
+        counts = "site/custody/use/counts.html"
         return show(request, counts, problem=problem, status=200, **facts)
-    return show(request, "site/custody/hand_back.html", problem=problem, **facts)
+    return show(request, "site/custody/hand_back/hand_back.html", problem=problem, **facts)
 
 
 def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
@@ -121,9 +121,9 @@ def _use_page(
     facts: dict[str, Any] = {"kit": kit, "sent": request.POST}
     facts |= use_fields(request.POST, suggest(kit), batch) | remark_fields(request.POST, kit)
     if "HX-Request" in request.headers:
-        counts = "site/custody/hand_back_counts.html"
+        counts = "site/custody/use/counts.html"
         return show(request, counts, problem=problem, status=200, **facts)
-    return show(request, "site/custody/use.html", problem=problem, **facts)
+    return show(request, "site/custody/use/use.html", problem=problem, **facts)
 
 
 def _log_use(request: HttpRequest, kit: Kit) -> HttpResponse:

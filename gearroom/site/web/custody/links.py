@@ -41,7 +41,7 @@ def request_use(request: HttpRequest, kit: str) -> HttpResponse:
         message = _message(request, held, use_requests.times_of_person(who, held))
         symbol = "data:image/svg+xml," + quote(symbol_svg(message["link"]))
         facts |= {**message, "symbol": symbol}
-    return show(request, "site/custody/use_request_new.html", **facts)
+    return show(request, "site/custody/use_requests/new.html", **facts)
 
 
 @require_safe
@@ -53,7 +53,10 @@ def request_all_use(request: HttpRequest) -> HttpResponse:
         for held in use_requests.people_to_ask(actor(request), room_here(request))
     ]
     return show(
-        request, "site/custody/use_requests_new.html", rows=rows, days=use_requests.WITHIN.days
+        request,
+        "site/custody/use_requests/new_for_all.html",
+        rows=rows,
+        days=use_requests.WITHIN.days,
     )
 
 
@@ -115,14 +118,14 @@ def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) 
 def _choice(
     request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
 ) -> HttpResponse:
-    template = "site/custody/use_requests.html"
+    template = "site/custody/use_requests/kits.html"
     return show(request, template, problem=problem, times=times, link=link)
 
 
 def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
     return show(
         request,
-        "site/custody/use_request.html",
+        "site/custody/use_requests/kit.html",
         problem=problem,
         held=held,
         kit=held.kit,
@@ -135,7 +138,7 @@ def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) 
 def _answered(
     request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
-    template = "site/custody/use_request_answered.html"
+    template = "site/custody/use_requests/answered.html"
     return show(request, template, problem=problem, link=link, **facts)
 
 
@@ -163,7 +166,7 @@ def _clearance_page(
     request: HttpRequest, clearance: Clearance, problem: Problem | None = None
 ) -> HttpResponse:
     facts = {**_clearance_facts(clearance), "kit": clearance.checkout.kit}
-    return show(request, "site/custody/clearance.html", problem=problem, **facts)
+    return show(request, "site/custody/clearances/clearance.html", problem=problem, **facts)
 
 
 def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
@@ -174,7 +177,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         {**_clearance_facts(clearance), "own": clearances.answers_for(clearance) == who.person}
         for clearance in clearances.visible_to(who)[:_MOST_CLEARANCES]
     ]
-    return show(request, "site/custody/clearances.html", rows=rows)
+    return show(request, "site/custody/clearances/clearances.html", rows=rows)
 
 
 @form_view("look", "clearances", page_of=_list_page)

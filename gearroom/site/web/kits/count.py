@@ -123,7 +123,7 @@ def _sheet(
     sent = sent or request.POST
     return show(
         request,
-        "site/kits/count.html",
+        "site/kits/count/count.html",
         problem=problem,
         kit=kit,
         sections=_sections(kit, sent),

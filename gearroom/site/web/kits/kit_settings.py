@@ -46,7 +46,7 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
     may_edit = who.may("edit_kit", subject.home_room_id)
     return show(
         request,
-        "site/kits/settings.html",
+        "site/kits/settings/settings.html",
         problem=problem,
         kit=subject,
         may_edit=may_edit,

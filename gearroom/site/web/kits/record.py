@@ -33,7 +33,7 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
     may = {"reverse": who.may("reverse", subject.home_room_id)}
     return show(
         request,
-        "site/kits/history.html",
+        "site/kits/record/history.html",
         kit=subject,
         acts=acts,
         older=older,
@@ -57,7 +57,7 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     overview = kits_overview.overview(who, subject)
     return show(
         request,
-        "site/kits/as_of.html",
+        "site/kits/record/as_of.html",
         kit=overview.kit,
         overview=overview,
         on=on,

@@ -30,7 +30,7 @@ def _draft_page(
     sent: Any = request.POST if "people" in request.POST else None
     return show(
         request,
-        "site/lists/draft.html",
+        "site/lists/draft/draft.html",
         problem=problem,
         version=version,
         hazards=words.HAZARDS.items(),
@@ -107,7 +107,7 @@ def _section_page(
     instead = substitutes(items)
     return show(
         request,
-        "site/lists/draft_section.html",
+        "site/lists/draft/section.html",
         problem=problem,
         version=version,
         section=draft,

@@ -151,7 +151,7 @@ def version(
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
     return show(
         request,
-        "site/lists/version.html",
+        "site/lists/version/version.html",
         problem=problem,
         version=of,
         state=state_of(of, today),
@@ -243,7 +243,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     names = {section.key: section.name for v in (before, after) for section in v.sections.all()}
     return show(
         request,
-        "site/lists/comparison.html",
+        "site/lists/changes/comparison.html",
         before=before,
         after=after,
         others=others,
@@ -280,7 +280,7 @@ def effect(
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
     return show(
         request,
-        "site/lists/impact.html",
+        "site/lists/changes/impact.html",
         problem=problem,
         version=of,
         effect=result,

@@ -34,7 +34,7 @@ _SAYS = {
     "more-than-carry": gettext_lazy("is more than the number to carry"),
 }
 _MOST_FAULTS = 60
-_WORKBOOK = "site/overview/first_day_workbook.html"
+_WORKBOOK = "site/overview/first_day/workbook.html"
 _SALT, _A_DAY = "start-workbook", 24 * 3600
 
 
@@ -57,11 +57,11 @@ def first_day(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
-        return show(request, "site/overview/first_day_no_room.html", url=url)
+        return show(request, "site/overview/first_day/no_room.html", url=url)
     steps = _steps(room)
     return show(
         request,
-        "site/overview/first_day_steps.html",
+        "site/overview/first_day/steps.html",
         steps=steps,
         next=next((step for step in steps if not step.done), None),
         may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
@@ -176,7 +176,7 @@ def workbook(request: HttpRequest) -> HttpResponse:
     """Send a workbook: first it is read and shown, then, where nothing is wrong, taken in."""
     room = here(request)
     if room is None:
-        return show(request, "site/overview/first_day_no_room.html", url="")
+        return show(request, "site/overview/first_day/no_room.html", url="")
     if request.method != "POST":
         return show(request, _WORKBOOK, room=room)
     try:
@@ -257,7 +257,7 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         latest.setdefault(version.packing_list_id, version)
     return show(
         request,
-        "site/overview/first_day_kit.html",
+        "site/overview/first_day/kit.html",
         problem=problem,
         versions=list(latest.values()),
         people=people.visible_to(who).filter(left_on__isnull=True).order_by("name"),

@@ -62,7 +62,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         may_add = False
     return show(
         request,
-        "site/people/rooms.html",
+        "site/people/rooms/rooms.html",
         problem=problem,
         own_rooms=rooms.visible_to(who),
         may_add=may_add,
@@ -92,7 +92,7 @@ def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> Ht
     places = list(Place.objects.shelves().filter(room=of).order_by("position", "name"))
     return show(
         request,
-        "site/people/room.html",
+        "site/people/rooms/room.html",
         problem=problem,
         room=of,
         shelves=[each for each in places if each.closed_on is None],

@@ -38,7 +38,7 @@ _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began"
 def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = room_here(request)
-    return show(request, "site/stock/shelves.html", room=room, shelves=views.shelves(room))
+    return show(request, "site/stock/count/shelves.html", room=room, shelves=views.shelves(room))
 
 
 @page("count")
@@ -63,7 +63,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     place = find.shelf(actor(request), shelf)
-    return show(request, "site/stock/count_paper.html", shelf=place, rows=_by_item(request, place))
+    return show(request, "site/stock/count/paper.html", shelf=place, rows=_by_item(request, place))
 
 
 # -------------------------------------------------------------------------------------- the sheet
@@ -88,7 +88,7 @@ def _sheet_page(
     began = id_of(sent.get("began", ""))  # the newest movement then
     return show(
         request,
-        "site/stock/count.html",
+        "site/stock/count/count.html",
         problem=problem,
         shelf=place,
         batch=batch,
@@ -222,7 +222,7 @@ def _differences_page(
     moved = views.moved_since(place, id_of(sent.get("began", "")) or 0)
     return show(
         request,
-        "site/stock/count_differences.html",
+        "site/stock/count/differences.html",
         problem=problem,
         shelf=place,
         differences=[

@@ -74,7 +74,7 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
     fields = ItemForm.base_fields.items()
     return show(
         request,
-        "site/stock/item_edit.html",
+        "site/stock/item/edit.html",
         problem=problem,
         item=of,
         texts=[

@@ -195,7 +195,7 @@ def _page(
     items = {pack["item"] for pack in packs if pack["item"]}
     return show(
         request,
-        "site/stock/receive.html",
+        "site/stock/receive/receive.html",
         problem=problem,
         room=room,
         reading=reading,

@@ -105,7 +105,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
 
     return show(
         request,
-        "site/stock/item.html",
+        "site/stock/item/item.html",
         item=of,
         stocked=next((each for each in stocked if each.item == of), None),
         on_shelves=rows_in(SHELVES),
