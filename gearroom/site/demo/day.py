@@ -218,8 +218,7 @@ class Day:
         """Photograph a printed label and post the picture; what came of it."""
         jpeg = photograph((self.folder / label).read_bytes(), seed=seed)
         self._keep(name, jpeg)
-        answer = self.api.post_picture("scans/", jpeg, room="main-store", **fields)
-        return answer["outcomes"][0]
+        return self.api.post_picture("scans/", jpeg, room="main-store", **fields)["outcomes"][0]
 
     def _label(self, on: dict[str, Any]) -> str:
         made = self.api.post("labels/", {"on": [on], "room": "main-store"})["labels"]

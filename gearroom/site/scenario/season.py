@@ -269,8 +269,7 @@ def _short_dated_eye_wash(school: School) -> None:
         expiry=clock.today(ZONE) + timedelta(days=4),
         number="EW2207",
     )
-    kit = find.any_kit("DAY-04")
-    main = find.section(kit, "main")
+    main = find.section(find.any_kit("DAY-04"), "main")
     inside = Holding.objects.on_hand().filter(place=main).select_related("lot__item")
     found = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
     found.append(CountLine(main, 2, lot=old.lot))

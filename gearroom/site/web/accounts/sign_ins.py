@@ -135,8 +135,7 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     """Where the link leads: a new password, once."""
     posted = request.method == "POST"
     if posted and (wait := attempts.count("link", request.META.get("REMOTE_ADDR", ""))):
-        error = too_often(wait)
-        return show(request, "site/accounts/password_new.html", status=429, error=error)
+        return show(request, "site/accounts/password_new.html", status=429, error=too_often(wait))
     if sign_ins.user_of(uid, token) is None:
         return show(request, "site/accounts/password_link_over.html", status=404)
     if not posted:

@@ -71,8 +71,7 @@ def _page(
         facts["not_ours"] = participants_own.is_inside(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
-        counts = "site/custody/use/counts.html"
-        return show(request, counts, problem=problem, status=200, **facts)
+        return show(request, "site/custody/use/counts.html", problem=problem, status=200, **facts)
     return show(request, "site/custody/hand_back/hand_back.html", problem=problem, **facts)
 
 
@@ -121,8 +120,7 @@ def _use_page(
     facts: dict[str, Any] = {"kit": kit, "sent": request.POST}
     facts |= use_fields(request.POST, suggest(kit), batch) | remark_fields(request.POST, kit)
     if "HX-Request" in request.headers:
-        counts = "site/custody/use/counts.html"
-        return show(request, counts, problem=problem, status=200, **facts)
+        return show(request, "site/custody/use/counts.html", problem=problem, status=200, **facts)
     return show(request, "site/custody/use/use.html", problem=problem, **facts)
 
 
@@ -220,8 +218,7 @@ def extend(act: Act, request: HttpRequest, trip: int) -> Done:
     """Have a trip return later, and all that is out on it be due then."""
     longer = find.trip(act.actor, trip)
     zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
-    labels = {"due_at": _("Returns")}
-    values = DueForm.read(request.POST, zone=zone, labels=labels)
+    values = DueForm.read(request.POST, zone=zone, labels={"due_at": _("Returns")})
     done = due_times.extend(act, longer, values["due_at"])
     return Done(
         _("%(trip)s returns on %(when)s. Due back then: %(kits)s.")

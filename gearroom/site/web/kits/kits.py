@@ -60,18 +60,16 @@ _RIGHTS = (
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
 
 
-class PassForm(PageForm):
-    """To whom a kit was passed."""
-
-    person = ShortText(
-        40,
-        required=True,
-        error_messages={
-            "required": gettext_lazy(
-                "Choose who has the kit now, or enter a name and a telephone number."
-            )
-        },
-    )
+_HOLDER = ShortText(
+    40,
+    required=True,
+    error_messages={
+        "required": gettext_lazy(
+            "Choose who has the kit now, or enter a name and a telephone number."
+        )
+    },
+)
+"""To whom a kit was passed."""
 
 
 class WithholdForm(PageForm):
@@ -152,7 +150,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     out = find.kit(act.actor, kit)
     to = new_person(act, request.POST)
     if to is None:
-        to = find.person(act.actor, PassForm.read(request.POST)["person"])
+        to = find.person(act.actor, read_field(_HOLDER, request.POST, "person"))
     custody.pass_on(act, out, to)
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 

@@ -212,18 +212,6 @@ def name_of(thing: Kit | Place | Lot | Any) -> str:
 
 
 # ------------------------------------------------------------------------------------ printing
-class PrintForm(PageForm):
-    """From which cell of a sheet, and how often each is printed."""
-
-    copies = WholeNumber(least=1, most=100, required=False, initial=1, message=_NUMBER)
-
-    def __init__(self, data: QueryDict, files: None = None, *, cells: int) -> None:
-        super().__init__(data, files)
-        self.fields["start_cell"] = WholeNumber(
-            least=1, most=cells, required=False, initial=1, message=_NUMBER
-        )
-
-
 @require_safe
 @page("print_labels")
 def sheet(request: HttpRequest) -> HttpResponse:
@@ -257,11 +245,16 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     if len(codes) > MOST:
         raise Invalid(_("Print no more than %(most)d labels at a time.") % {"most": MOST})
     on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
+    most = {"copies": 100, "start_cell": on.sheet.cells}
+    numbers = {
+        name: WholeNumber(least=1, most=n, required=False, initial=1, message=_NUMBER)
+        for name, n in most.items()
+    }
     return {
         "labels": paper.labels_of_codes(actor(request), codes),
         "on": on,
         "offset": offset_of(request, on),
-        **PrintForm.read(sent, cells=on.sheet.cells),
+        **{name: read_field(number, sent, name) for name, number in numbers.items()},
     }
 
 

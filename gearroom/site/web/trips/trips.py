@@ -100,8 +100,7 @@ def _month_of(text: str, today: date) -> date:
     except ValueError:
         first = date.min
     if not 2000 <= first.year < 2200:
-        says = _("Enter the month with its year, such as 2026-05.")
-        raise Invalid(says, field="month")
+        raise Invalid(_("Enter the month with its year, such as 2026-05."), field="month")
     return first
 
 
