@@ -33,7 +33,7 @@ from kits.services.custody import going_short, use
 from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import kit_state
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
@@ -108,8 +108,7 @@ def check_out(
     fact = emergency or already_gone
     irregular = list(irregular)
     taker = _taker(act, person, emergency=emergency)
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         _require_right(act, kit, emergency=emergency, already_gone=already_gone)
         if fact and book.is_late(kit, section):
             return _into_history(book, kit, taker, trip, section, emergency, irregular)
@@ -299,8 +298,7 @@ def check_in(
     """
     irregular: list[ReasonCode] = []
     act.actor.require("check_in")
-    with Book(act) as book:
-        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
@@ -383,8 +381,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
     does not show the kit out, it is recorded as having gone out to them, irregular: nobody judged
     it before it went.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "pass", kit)
         held = open_checkout(kit)
         if book.is_late(kit):

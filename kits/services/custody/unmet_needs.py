@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 
@@ -34,8 +34,7 @@ class NeedLine:
 def report(act: Act, kit: Kit, needed: Sequence[NeedLine]) -> Entry:
     """Write what was needed and not in a kit, against its open checkout or else its last one.
     Raises Invalid for an empty report."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "log_use", kit)
         return write(book, kit, needed, last_checkout(kit))
 

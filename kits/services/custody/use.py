@@ -31,7 +31,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
 from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.ledger import lots, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Book, Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
@@ -88,8 +88,7 @@ def log_use(
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> UseResult:
     """Write what was used from a kit, against its open checkout or else its last one."""
-    with Book(act) as book:
-        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         reporters.require(act.actor, "log_use", kit)
         for other in remarks.mixed_with:
             reporters.require(act.actor, "withhold", other)

@@ -22,18 +22,19 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
-from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Refused
+from gearroom.core.acts.problems import AlreadyAnswered, NotFound
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
 from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.kits import holds
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import CLOSED
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
-from kits.services.notices import writing
+from kits.services.notices import links, writing
 
 WITHIN = timedelta(days=14)
 """How long a link may be answered."""
@@ -151,28 +152,14 @@ def times_of_link(link: str) -> list[Checkout]:
 
     Raises NotFound for one that was not made here, Refused: `link-too-old`, `told-already`.
     """
-    try:
-        made_for = signing.loads(link, salt=_SALT, max_age=WITHIN)
-    except signing.SignatureExpired:
-        raise Refused(
-            "link-too-old",
-            _("This link has expired. Tell a keeper what was used."),
-        ) from None
-    except signing.BadSignature:
-        raise NotFound("link", link[:20]) from None
+    expired = _("This link has expired. Tell a keeper what was used.")
+    made_for = links.read(link, _SALT, WITHIN, expired)
     # A link that was sent before they named rooms leads to that one time alone.
     pk, rooms = made_for if isinstance(made_for, list) else (made_for, [])
-    held = (
-        Checkout.objects.select_related(
-            "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
-        )
-        .defer("kit__list_version__signed_page")
-        .not_undone()
-        .filter(pk=pk)
-        .first()
-    )
-    if held is None:
-        raise NotFound("link", link[:20])
+    checkouts = Checkout.objects.select_related(
+        "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
+    ).defer("kit__list_version__signed_page")
+    held = one(checkouts.not_undone().filter(pk=pk), "link", link[:20])
     times = open_for([held.person_id]).get(held.person_id, []) if held.person_id else []
     times = [t for t in times if t == held or rooms is None or t.kit.home_room_id in rooms]
     if held not in times and not is_answered(held):
@@ -203,8 +190,7 @@ def answer(
     if held.person is None:
         raise NotFound("link", held.pk)  # nobody was asked
     act.actor.require("answer_use")
-    with Book(act) as book:
-        kit = book.lock(held.kit_id, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, held.kit, *remarks.mixed_with) as (book, kit):
         if is_answered(held):
             raise _answered_already(held)
         done = _sorted_since(held)

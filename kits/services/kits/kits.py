@@ -3,12 +3,12 @@
 import unicodedata
 from typing import TypedDict, Unpack
 
-from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Refused, Unacceptable
+from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,
@@ -260,18 +260,12 @@ def _refuse_retired(kit: Kit) -> None:
 
 
 def _save(kit: Kit) -> None:
-    try:
-        with transaction.atomic():
-            kit.save()
-    except IntegrityError as error:
-        raise _name_taken(kit.name) from error
+    with refuse_taken_name(_taken(kit)):
+        kit.save()
 
 
-def _name_taken(name: str) -> Refused:
-    return Refused(
-        "name-taken",
-        _("There is already a kit called %(name)s. Choose another name.") % {"name": name},
-    )
+def _taken(kit: Kit) -> str:
+    return _("There is already a kit called %(name)s. Choose another name.") % {"name": kit.name}
 
 
 def _settle(kit: Kit) -> None:
@@ -296,7 +290,7 @@ def _settle(kit: Kit) -> None:
         )
     taken = Kit.objects.exclude(pk=kit.pk).values_list("name", flat=True)
     if name.casefold() in (other.casefold() for other in taken):
-        raise _name_taken(name)
+        raise name_taken(_taken(kit))
     if kit.responsible_id is not None and kit.responsible_id == kit.deputy_id:
         raise Unacceptable(
             "deputy-is-another",

@@ -3,7 +3,7 @@
 from django.db.models import Q, QuerySet
 
 from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts.rows import one
 from kits.models import EntryKind, Kit, Photo, WithheldKind
 from kits.services.lookup import find
 
@@ -28,7 +28,5 @@ def photo(actor: Actor, kit: Kit, number: int) -> Photo:
     NotFound."""
     now = of_what_is_wrong(kit).values("pk")
     acts = find.entries_of(actor).filter(kit=kit)
-    row = Photo.objects.filter(Q(pk__in=now) | Q(entry__in=acts), pk=number).first()
-    if row is None:
-        raise NotFound("photo", number)
-    return row
+    photos = Photo.objects.filter(Q(pk__in=now) | Q(entry__in=acts), pk=number)
+    return one(photos, "photo", number)

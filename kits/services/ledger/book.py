@@ -293,10 +293,10 @@ class Book:
 
 
 @contextmanager
-def kit_book(act: Act, kit: Kit) -> Iterator[tuple[Book, Kit]]:
-    """A book open for an act on one kit, with the kit locked and fresh."""
+def kit_book(act: Act, kit: Kit, *others: Kit) -> Iterator[tuple[Book, Kit]]:
+    """A book open for an act on one kit, with the kit locked and fresh, and others locked too."""
     with Book(act) as book:
-        yield book, book.lock(kit.pk)[0]
+        yield book, book.lock(*(each.pk for each in (kit, *others)))[0]
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import Prefetch, QuerySet
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
@@ -21,11 +21,11 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import (
     Invalid,
     NotAllowed,
-    NotFound,
     Refused,
     TooLarge,
     Unacceptable,
 )
+from gearroom.core.acts.rows import name_taken, one, refuse_taken_name
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
@@ -76,10 +76,8 @@ def version_of(packing_list: int, number: int) -> PackingListVersion:
     """A version of a list, with all that is shown of it. Raises NotFound."""
     # By a query of lists, which know that no id is as large as an address may have.
     of_list = PackingList.objects.filter(pk=packing_list)
-    version = all_versions().filter(packing_list__in=of_list, number=number).first()
-    if version is None:
-        raise NotFound("version of that kit list", number)
-    return version
+    versions = all_versions().filter(packing_list__in=of_list, number=number)
+    return one(versions, "version of that kit list", number)
 
 
 @dataclass(frozen=True)
@@ -120,14 +118,12 @@ def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingLi
     name = " ".join(name.split())
     if not name:
         raise Invalid(_("Enter a name for the list."), field="name")
-    try:
-        with transaction.atomic():
-            if PackingList.objects.filter(name__iexact=name).exists():
-                raise _name_taken(name)
-            packing_list = PackingList.objects.create(name=name, note=note)
-            return _write(act, packing_list, 1, _settled(draft))
-    except IntegrityError as error:
-        raise _name_taken(name) from error
+    taken = _("There is already a kit list called %(name)s. Choose another name.") % {"name": name}
+    with refuse_taken_name(taken):
+        if PackingList.objects.filter(name__iexact=name).exists():
+            raise name_taken(taken)
+        packing_list = PackingList.objects.create(name=name, note=note)
+        return _write(act, packing_list, 1, _settled(draft))
 
 
 def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
@@ -276,13 +272,6 @@ def locked(version: PackingListVersion) -> PackingListVersion:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _name_taken(name: str) -> Refused:
-    return Refused(
-        "name-taken",
-        _("There is already a kit list called %(name)s. Choose another name.") % {"name": name},
-    )
-
-
 def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> PackingListVersion:
     version = PackingListVersion.objects.create(
         packing_list=packing_list,

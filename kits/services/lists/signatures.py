@@ -9,21 +9,19 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.conf import settings
-from django.core import signing
 from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, actor_of_person, secret_key
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
-from kits.services.notices import writing
+from kits.services.notices import links, writing
 from kits.services.notices.facts import SignatureEnds
-from kits.services.notices.links import SIGNATURE_SALT
 
 WITHIN = timedelta(days=120)
 """How long a link may be used."""
@@ -124,18 +122,10 @@ def look() -> None:
 def by_link(token: str) -> Extension:
     """What a link extends. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
-    try:
-        pk, whose, ends = signing.loads(token, salt=SIGNATURE_SALT, max_age=WITHIN)
-    except signing.SignatureExpired:
-        raise Refused(
-            "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
-        ) from None
-    except signing.BadSignature:
-        raise NotFound("link", token[:20]) from None
-    version = in_use().filter(pk=pk).first()
-    person = Person.objects.filter(pk=whose, left_on__isnull=True).first()
-    if version is None or person is None:
-        raise NotFound("link", token[:20])
+    expired = _("This link has expired. Sign in and sign the list on its own page.")
+    pk, whose, ends = links.read(token, links.SIGNATURE_SALT, WITHIN, expired)
+    version = one(in_use().filter(pk=pk), "link", token[:20])
+    person = one(Person.objects.filter(pk=whose, left_on=None), "link", token[:20])
     last = date.fromisoformat(ends)
     done = version.signed_until is not None and version.signed_until > last
     return Extension(version, person, last, rule.extended(last, _today()), done)
@@ -148,7 +138,7 @@ def extend(extension: Extension) -> PackingListVersion:
     if extension.done:
         return extension.version
     version, person = extension.version, extension.person
-    key = secret_key(SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
+    key = secret_key(links.SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
     return packing_lists.sign(
         Act(actor=actor_of_person(person), key=key),
         version,

@@ -25,7 +25,7 @@ from kits.models import (
 from kits.rules.ledger.expiry import why_not
 from kits.services.kits import kits
 from kits.services.ledger import admission, lots, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.restocking import sorting
@@ -76,8 +76,7 @@ def empty(
     that are disposed of. Raises Invalid, Refused: `kit-is-out`, `keep-as-it-came-back`,
     `not-enough`, `training-never-back`, `wrong-bin`, the codes of `guard`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("strip", kit.room_id)
         for held in open_checkouts(kit):
             raise kit_is_out(held)

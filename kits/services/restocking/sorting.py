@@ -29,7 +29,7 @@ from kits.rules.ledger.facts import Level, Units
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
@@ -45,8 +45,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LooseLevel] = (), note: 
     Anything else is a count. Opening breaks the seals; the kit no longer waits to be
     sorted.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("look_inside", kit.room_id)
         entry = book.post(
             EntryKind.LOOK_INSIDE,
@@ -66,8 +65,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
 
     Raises Refused: `no-seal-on-record`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("look_inside", kit.room_id)
         if not Seal.objects.unbroken().filter(kit=kit, section=None).exists():
             raise Refused(
@@ -220,8 +218,7 @@ def restock(
     that every loose item was topped up. Raises Refused where something may not go in
     (see `guard`) or is not on its shelf (`not-enough`).
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("restock", kit.room_id)
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
@@ -318,8 +315,7 @@ def destination(plan: Restock, row: picking.TakeOut) -> Place:
 def take_expired_out(act: Act, kit: Kit) -> Entry:
     """Take out everything that may not stay inside, in one act. Raises Refused where there is
     nothing to take out (`nothing-to-take-out`)."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("take_expired_out", kit.room_id)
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit)
@@ -345,8 +341,7 @@ def reseal(
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("reseal", kit.room_id)
         in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (

@@ -17,7 +17,7 @@ from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule
 from kits.services.ledger import admission, lots
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.book import Leg, kit_book, outer
 from kits.services.lookup import find
 from kits.services.text.amounts import units as whole
 
@@ -74,8 +74,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
             _("Choose the shelf in %(room)s to put the item on.") % {"room": kit.home_room.name},
             field="shelf",
         )
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("come_back", kit.home_room_id)
         lot = lots.held_still([lot.pk])[0]
         leg = Leg(lot, _away_from(kit, lot, units), admission.landing(lot, shelf)[0], units)
@@ -85,8 +84,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
 def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
     """Say that what went with a casualty will not come back: then it was used, against the trip
     that it went on. Raises Invalid, Refused (`not-away`)."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("write_off", kit.home_room_id)
         source = _away_from(kit, lot, units)
         went = (

@@ -9,7 +9,7 @@ from datetime import date
 from typing import TypedDict, Unpack
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from stdnum import ean
@@ -18,6 +18,7 @@ from stdnum.exceptions import ValidationError
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotFound, Refused, Stale
+from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from kits.models import (
     Disposal,
     Holding,
@@ -269,19 +270,13 @@ def _locked(item: Item) -> Item:
 
 
 def _save(item: Item) -> None:
-    try:
-        with transaction.atomic():
-            item.save()
-            known_then.remember(item)
-    except IntegrityError as error:
-        raise _name_taken(item.name) from error
+    with refuse_taken_name(_taken(item)):
+        item.save()
+        known_then.remember(item)
 
 
-def _name_taken(name: str) -> Refused:
-    return Refused(
-        "name-taken",
-        _("There is already an item called %(name)s. Choose another name.") % {"name": name},
-    )
+def _taken(item: Item) -> str:
+    return _("There is already an item called %(name)s. Choose another name.") % {"name": item.name}
 
 
 def _settle(item: Item) -> None:
@@ -296,7 +291,7 @@ def _settle(item: Item) -> None:
             field="base_unit",
         )
     if Item.objects.filter(name__iexact=item.name).exclude(pk=item.pk).exists():
-        raise _name_taken(item.name)
+        raise name_taken(_taken(item))
     if item.by_eye and item.kind != Kind.CONSUMABLE:
         raise Invalid(_("Only consumables can be loose."), field="by_eye")
     low, high = item.min_temp_c, item.max_temp_c

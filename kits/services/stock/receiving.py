@@ -12,7 +12,8 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from kits.models import (
     Entry,
@@ -110,10 +111,7 @@ def receive(
 def _pack(code: str) -> PackCode:
     digits = code.strip()
     gtin = digits.zfill(14) if digits.isascii() and digits.isdigit() else ""
-    pack = PackCode.objects.select_related("item").filter(gtin=gtin).first()
-    if pack is None:
-        raise NotFound("pack code", code)
-    return pack
+    return one(PackCode.objects.select_related("item").filter(gtin=gtin), "pack code", code)
 
 
 def _item(item: Item | None, pack: PackCode | None) -> Item:
