@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused, Unacceptable
+from gearroom.core.acts.problems import Invalid, Refused, Unacceptable, refuse_first
 from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from gearroom.core.models import Person, Room
 from kits.models import (
@@ -271,43 +271,59 @@ def _taken(kit: Kit) -> str:
 def _settle(kit: Kit) -> None:
     """Tidy a kit's name and refuse what cannot be."""
     kit.name = name = " ".join(unicodedata.normalize("NFC", kit.name).split())
-    if not name or len(name) > LONGEST_NAME or not name.isprintable() or "/" in name:
-        raise Invalid(
-            _("Enter a name of 1 to %(longest_name)s characters without a slash.")
-            % {"longest_name": LONGEST_NAME},
-            field="name",
-        )
-    if not any(letter.isalnum() for letter in name):
-        raise Invalid(_("Enter a name that contains at least one letter or digit."), field="name")
-    if label_codes.parse(name) is not None:
-        raise Invalid(
-            _(
-                "“%(name)s” is a valid label code, so scanning it could mean two different "
-                "kits. Choose another name."
-            )
-            % {"name": name},
-            field="name",
-        )
-    taken = Kit.objects.exclude(pk=kit.pk).values_list("name", flat=True)
-    if name.casefold() in (other.casefold() for other in taken):
-        raise name_taken(_taken(kit))
-    if kit.responsible_id is not None and kit.responsible_id == kit.deputy_id:
-        raise Unacceptable(
-            "deputy-is-another",
-            _("The deputy stands in for the responsible instructor, so choose a different person."),
-        )
-    for person, field in ((kit.responsible, "responsible"), (kit.deputy, "deputy")):
-        if person is not None and person.left_on is not None:
-            raise Invalid(
-                _("%(person)s has left the school. Choose somebody else.")
-                % {"person": person.name},
-                field=field,
-            )
-    if kit.look_interval_days < 1:
-        raise Invalid(
-            _("The interval between contents checks must be at least one day."),
-            field="look_interval_days",
-        )
+    others = Kit.objects.exclude(pk=kit.pk).values_list("name", flat=True)
+    left = _("%(person)s has left the school. Choose somebody else.")
+    refuse_first(
+        (
+            not name or len(name) > LONGEST_NAME or not name.isprintable() or "/" in name,
+            Invalid(
+                _("Enter a name of 1 to %(longest_name)s characters without a slash.")
+                % {"longest_name": LONGEST_NAME},
+                field="name",
+            ),
+        ),
+        (
+            not any(letter.isalnum() for letter in name),
+            Invalid(_("Enter a name that contains at least one letter or digit."), field="name"),
+        ),
+        (
+            label_codes.parse(name) is not None,
+            Invalid(
+                _(
+                    "“%(name)s” is a valid label code, so scanning it could mean two different "
+                    "kits. Choose another name."
+                )
+                % {"name": name},
+                field="name",
+            ),
+        ),
+        (
+            name.casefold() in (other.casefold() for other in others),
+            name_taken(_taken(kit)),
+        ),
+        (
+            kit.responsible_id is not None and kit.responsible_id == kit.deputy_id,
+            Unacceptable(
+                "deputy-is-another",
+                _(
+                    "The deputy stands in for the responsible instructor, so choose a different "
+                    "person."
+                ),
+            ),
+        ),
+        *(
+            (person.left_on is not None, Invalid(left % {"person": person.name}, field=field))
+            for person, field in ((kit.responsible, "responsible"), (kit.deputy, "deputy"))
+            if person is not None
+        ),
+        (
+            kit.look_interval_days < 1,
+            Invalid(
+                _("The interval between contents checks must be at least one day."),
+                field="look_interval_days",
+            ),
+        ),
+    )
 
 
 def _facts_of(kit: Kit) -> KitFactsDetail:

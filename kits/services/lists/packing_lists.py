@@ -24,6 +24,7 @@ from gearroom.core.acts.problems import (
     Refused,
     TooLarge,
     Unacceptable,
+    refuse_first,
 )
 from gearroom.core.acts.rows import name_taken, one, refuse_taken_name
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
@@ -319,17 +320,23 @@ def _settled(draft: Draft) -> Draft:
         in_order = hazards(draft.hazards)
     except UnknownHazardError as error:
         raise Invalid(in_words(error.says), field="hazards") from error
-    if len(draft.sections) > MOST_SECTIONS:
-        raise Invalid(
-            _("A list can have at most %(most_sections)s sections.")
-            % {"most_sections": MOST_SECTIONS},
-            field="sections",
-        )
-    if sum(len(s.lines) for s in draft.sections) > MOST_LINES:
-        raise Invalid(
-            _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
-            field="sections",
-        )
+    refuse_first(
+        (
+            len(draft.sections) > MOST_SECTIONS,
+            Invalid(
+                _("A list can have at most %(most_sections)s sections.")
+                % {"most_sections": MOST_SECTIONS},
+                field="sections",
+            ),
+        ),
+        (
+            sum(len(s.lines) for s in draft.sections) > MOST_LINES,
+            Invalid(
+                _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
+                field="sections",
+            ),
+        ),
+    )
     return replace(draft, hazards=in_order, sections=_with_keys(draft.sections))
 
 
@@ -339,26 +346,31 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
     settled = []
     for section in sections:
         name = " ".join(section.name.split())
-        if not name:
-            raise Invalid(_("Enter a name for every section."), field="sections")
         key = section.key or _new_key(name, taken)
-        taken.add(key)
-        if not _KEY.fullmatch(key) or len(key) > 40:
-            raise Invalid(
-                _(
-                    "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
-                    "single hyphens, at most 40 characters."
-                )
-                % {"key": key},
-                field="sections",
-            )
         # A section is asked for by its key or its name, so neither may be another's.
         called = {key, name.casefold()}
-        if called & names:
-            raise Invalid(
-                _("There is more than one section called %(name)s.") % {"name": name},
-                field="sections",
-            )
+        refuse_first(
+            (not name, Invalid(_("Enter a name for every section."), field="sections")),
+            (
+                not _KEY.fullmatch(key) or len(key) > 40,
+                Invalid(
+                    _(
+                        "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
+                        "single hyphens, at most 40 characters."
+                    )
+                    % {"key": key},
+                    field="sections",
+                ),
+            ),
+            (
+                bool(called & names),
+                Invalid(
+                    _("There is more than one section called %(name)s.") % {"name": name},
+                    field="sections",
+                ),
+            ),
+        )
+        taken.add(key)
         names |= called
         _refuse_lines(section)
         settled.append(replace(section, name=name, key=key))
@@ -378,30 +390,38 @@ def _refuse_lines(section: SectionDraft) -> None:
     for line in section.lines:
         units(line.carry, field="sections")
         units(line.never_below, field="sections", least=0)
-        if line.never_below > line.carry:
-            raise Invalid(
-                _(
-                    "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than the "
-                    "number to carry (%(carry)s)."
-                )
-                % {
-                    "item": line.item.name,
-                    "section": section.name,
-                    "never_below": line.never_below,
-                    "carry": line.carry,
-                },
-                field="sections",
-            )
-        if line.item.pk in items:
-            raise Invalid(
-                _("%(item)s is listed twice in %(section)s. Combine the two entries.")
-                % {"item": line.item.name, "section": section.name},
-                field="sections",
-            )
-        if line.item.retired_on is not None:
-            raise Invalid(
-                _("%(item)s has been retired. Bring it back into use or choose another item.")
-                % {"item": line.item.name},
-                field="sections",
-            )
+        refuse_first(
+            (
+                line.never_below > line.carry,
+                Invalid(
+                    _(
+                        "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than "
+                        "the number to carry (%(carry)s)."
+                    )
+                    % {
+                        "item": line.item.name,
+                        "section": section.name,
+                        "never_below": line.never_below,
+                        "carry": line.carry,
+                    },
+                    field="sections",
+                ),
+            ),
+            (
+                line.item.pk in items,
+                Invalid(
+                    _("%(item)s is listed twice in %(section)s. Combine the two entries.")
+                    % {"item": line.item.name, "section": section.name},
+                    field="sections",
+                ),
+            ),
+            (
+                line.item.retired_on is not None,
+                Invalid(
+                    _("%(item)s has been retired. Bring it back into use or choose another item.")
+                    % {"item": line.item.name},
+                    field="sections",
+                ),
+            ),
+        )
         items.add(line.item.pk)

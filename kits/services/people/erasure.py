@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock, mail
 from gearroom.core.acts.act import Act, Actor, part
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts.problems import Refused, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
 from gearroom.core.services.people import erasure, redaction
@@ -74,27 +74,38 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
 
 
 def _refuse(person: Person, moves: Moves) -> None:
-    if moves.has:
-        raise Refused(
-            "has-a-kit",
-            _("%(name)s still has %(kits)s. Hand everything back or pass it on first.")
-            % {"name": person.name, "kits": ", ".join(moves.has)},
-        )
-    if moves.trips:
-        raise Refused(
-            "leads-a-trip",
-            _(
-                "%(name)s is leading or taking a kit on %(trips)s. First enter someone else in "
-                "their place."
-            )
-            % {"name": person.name, "trips": ", ".join(moves.trips)},
-        )
-    if moves.answers_for:
-        raise Refused(
-            "answers-for-a-kit",
-            _("%(name)s is responsible for %(kits)s. First choose someone else to be responsible.")
-            % {"name": person.name, "kits": ", ".join(moves.answers_for)},
-        )
+    refuse_first(
+        (
+            bool(moves.has),
+            Refused(
+                "has-a-kit",
+                _("%(name)s still has %(kits)s. Hand everything back or pass it on first.")
+                % {"name": person.name, "kits": ", ".join(moves.has)},
+            ),
+        ),
+        (
+            bool(moves.trips),
+            Refused(
+                "leads-a-trip",
+                _(
+                    "%(name)s is leading or taking a kit on %(trips)s. First enter someone else "
+                    "in their place."
+                )
+                % {"name": person.name, "trips": ", ".join(moves.trips)},
+            ),
+        ),
+        (
+            bool(moves.answers_for),
+            Refused(
+                "answers-for-a-kit",
+                _(
+                    "%(name)s is responsible for %(kits)s. First choose someone else to be "
+                    "responsible."
+                )
+                % {"name": person.name, "kits": ", ".join(moves.answers_for)},
+            ),
+        ),
+    )
 
 
 def _forget_choices(record: Sequence[Person]) -> None:

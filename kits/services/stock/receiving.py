@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts.problems import Invalid, Refused, refuse_first
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from kits.models import (
@@ -295,36 +295,53 @@ def room_of(place: Place, kit: Kit | None) -> Room:
 
 
 def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
-    if source.pk == target.pk:
-        raise Invalid(_("The item is already there. Choose another place."), field="to")
-    if not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
-        raise Invalid(
-            _("Move the item to a shelf, the training box or quarantine, or dispose of it."),
-            field="to",
-        )
-    if target.kit_id and target.kit_id != source.kit_id:
-        raise Refused(
-            "restock-instead", _("Items can only be put into a kit by restocking or building it.")
-        )
-    if not target.kit_id and target.room_id != room.pk:
-        raise Refused(
-            "send-instead",
-            _(
-                "%(target)s is in another room. Send the item to that room, then record its "
-                "arrival there."
-            )
-            % {"target": target.name},
-        )
-    if target.closed_on is not None:
-        raise Refused(
-            "place-closed",
-            _("%(target)s is no longer in use. Choose another place.") % {"target": target.name},
-        )
     for_training = source.kind == PlaceKind.TRAINING or (kit is not None and kit.training)
-    if for_training and (
-        target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
-    ):
-        raise training_never_back()
+    refuse_first(
+        (
+            source.pk == target.pk,
+            Invalid(_("The item is already there. Choose another place."), field="to"),
+        ),
+        (
+            not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY),
+            Invalid(
+                _("Move the item to a shelf, the training box or quarantine, or dispose of it."),
+                field="to",
+            ),
+        ),
+        (
+            target.kit_id is not None and target.kit_id != source.kit_id,
+            Refused(
+                "restock-instead",
+                _("Items can only be put into a kit by restocking or building it."),
+            ),
+        ),
+        (
+            target.kit_id is None and target.room_id != room.pk,
+            Refused(
+                "send-instead",
+                _(
+                    "%(target)s is in another room. Send the item to that room, then record its "
+                    "arrival there."
+                )
+                % {"target": target.name},
+            ),
+        ),
+        (
+            target.closed_on is not None,
+            Refused(
+                "place-closed",
+                _("%(target)s is no longer in use. Choose another place.")
+                % {"target": target.name},
+            ),
+        ),
+        (
+            for_training
+            and (
+                target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
+            ),
+            training_never_back(),
+        ),
+    )
     if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
         _usable_there(lot, source, target, room)
 
