@@ -31,25 +31,21 @@ UNANSWERED_AFTER = timedelta(days=1)
 
 
 # ------------------------------------------------------------------------------------ at take-out
-def may_clear(kit: Kit, person: Person) -> bool:
-    """Whether somebody may clear a kit by telephone."""
-    return person in offers.clearers(kit)
-
-
 def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
     """Raise Unacceptable (`may-not-clear`), with who may, unless somebody may clear a kit."""
     people = offers.clearers(kit)
-    if person in people:
-        return
-    names = ", ".join(each.name for each in people)
-    says = _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
-    if not people:
-        says = _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
-    raise Unacceptable(
-        "may-not-clear",
-        says % {"person": person.name, "kit": kit.name, "names": names},
-        people=[each.pk for each in people],
-    )
+    if person not in people:
+        says = (
+            _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
+            if people
+            else _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
+        )
+        names = ", ".join(each.name for each in people)
+        raise Unacceptable(
+            "may-not-clear",
+            says % {"person": person.name, "kit": kit.name, "names": names},
+            people=[each.pk for each in people],
+        )
 
 
 def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -> Clearance:
@@ -161,14 +157,18 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
         if not confirmed:
             has = clearance.checkout.person
-            facts: NotCleared = {
-                "clearance": clearance.pk,
-                "reasons": clearance.reasons,
-                "person_id": has.pk if has else None,
-                "person": has.name if has else "",
-                "phone": has.phone if has else "",
-            }
-            writing.notify_keepers(entry, "not-cleared", kit=kit, facts=facts)
+            writing.notify_keepers(
+                entry,
+                "not-cleared",
+                kit=kit,
+                facts=NotCleared(
+                    clearance=clearance.pk,
+                    reasons=clearance.reasons,
+                    person_id=has.pk if has else None,
+                    person=has.name if has else "",
+                    phone=has.phone if has else "",
+                ),
+            )
     return done
 
 

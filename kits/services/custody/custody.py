@@ -106,7 +106,6 @@ def check_out(
     `who-takes-it`, `due-in-the-past`, `trip-is-over`.
     """
     fact = emergency or already_gone
-    irregular = list(irregular)
     taker = _taker(act, person, emergency=emergency)
     with kit_book(act, kit) as (book, kit):
         _require_right(act, kit, emergency=emergency, already_gone=already_gone)
@@ -115,11 +114,10 @@ def check_out(
         if emergency:
             trip, due_at = None, None
         held = open_checkout(kit, section)
-        with_kit = open_checkout(kit) if section else None
-        for checkout in filter(None, (held, with_kit)):
-            if not fact:
-                raise kit_is_out(checkout)
-            irregular.append(ReasonCode.WAS_OUT)
+        out = [each for each in (held, open_checkout(kit) if section else None) if each]
+        if out and not fact:
+            raise kit_is_out(out[0])
+        irregular = [*irregular, *(ReasonCode.WAS_OUT for _checkout in out)]
         going = plan(kit, person=taker, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
@@ -296,18 +294,14 @@ def check_in(
     kit's latest change of hands, it is history: what was used then is written, and who has the kit
     now, where, and whether it waits to be sorted stay as they are.
     """
-    irregular: list[ReasonCode] = []
     act.actor.require("check_in")
     with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
-        if late:
-            irregular.append(ReasonCode.OUT_OF_ORDER)
-        elif held is None:
-            irregular.append(ReasonCode.WAS_NOT_OUT)
+        without = ReasonCode.OUT_OF_ORDER if late else ReasonCode.WAS_NOT_OUT
+        irregular = [] if held else [without]
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
-        seal_fits = late or seal_holds(seal.number if seal else None, seal_seen)
-        if not seal_fits:
+        if not late and not seal_holds(seal.number if seal else None, seal_seen):
             as_found, broken = _by_seal(as_found, seal_seen)
             irregular += broken
         if used or remarks.mixed_with:
@@ -383,30 +377,25 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
     """
     with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "pass", kit)
-        held = open_checkout(kit)
-        if book.is_late(kit):
-            passed = book.post(
-                EntryKind.PASS,
-                kit=kit,
-                irregular=[ReasonCode.OUT_OF_ORDER],
-                detail={"from": None, "to": person.pk},
-            )
-            writing.notify_keepers(passed, "irregular", kit=kit)
-            return PassOn(kit, None, passed)
-        if held is None:
+        late = book.is_late(kit)
+        held = None if late else open_checkout(kit)
+        if held is None and not late:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
             return PassOn(kit, taken.checkout, taken.entry)
         entry = book.post(
             EntryKind.PASS,
             kit=kit,
-            trip=held.trip,
+            trip=held.trip if held else None,
             checkout=held,
-            detail={"from": held.person_id, "to": person.pk},
+            irregular=[ReasonCode.OUT_OF_ORDER] if late else [],
+            detail={"from": held.person_id if held else None, "to": person.pk},
         )
-        Handover.objects.create(
-            checkout=held, person=person, since=max(entry.occurred_at, held.out_at), entry=entry
-        )
-        held.person = person
-        held.save(update_fields=["person"])
+        if held is None:
+            writing.notify_keepers(entry, "irregular", kit=kit)
+        else:
+            since = max(entry.occurred_at, held.out_at)
+            Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
+            held.person = person
+            held.save(update_fields=["person"])
     return PassOn(kit, held, entry)

@@ -58,7 +58,7 @@ def record(
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return
     if cleared_by is not None and by_telephone(verdict):
-        if clearances.may_clear(checkout.kit, cleared_by):
+        if cleared_by in offers.clearers(checkout.kit):
             clearances.record(entry, checkout, cleared_by, verdict)
     elif short_reason:
         _tell(entry, checkout.kit, verdict)

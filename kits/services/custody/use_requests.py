@@ -77,10 +77,9 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
 
 def use_is_known(kit: Kit) -> bool:
     """Whether use was recorded since the kit was handed back last (with it, too)."""
-    back = Entry.objects.filter(kit=kit, kind=EntryKind.CHECK_IN, reversed_by__isnull=True)
-    newest = back.order_by("-id").values_list("pk", flat=True).first() or 0
-    use_entries = Entry.objects.filter(kit=kit, kind=EntryKind.USE, reversed_by__isnull=True)
-    return use_entries.filter(pk__gte=newest).exists()
+    entries = Entry.objects.filter(kit=kit)
+    back = _newest(entries.filter(kind=EntryKind.CHECK_IN)).get(kit.pk, 0)
+    return _newest(entries.filter(kind=EntryKind.USE)).get(kit.pk, -1) >= back
 
 
 def token(held: Checkout, actor: Actor = SYSTEM) -> str:
