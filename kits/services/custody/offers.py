@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Membership, Person
+from gearroom.core.rules.grouping import summed
 from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
@@ -162,10 +163,9 @@ def _add_says(plan: Restock, addition: Addition) -> str:
         shelf = plan.shelves[int(addition.fill_up.shelf or 0)].name
         facts = {"thing": addition.line.thing.name, "shelf": shelf}
         return _("Top up %(thing)s from shelf %(shelf)s") % facts
-    counts: dict[tuple[str, str], int] = {}
-    for row in addition.put_in:
-        where = (row.thing.name, plan.shelves[int(row.shelf)].name)
-        counts[where] = counts.get(where, 0) + row.count
+    counts = summed(
+        ((row.thing.name, plan.shelves[int(row.shelf)].name), row.count) for row in addition.put_in
+    )
     parts = [
         _("%(count)d × %(thing)s from shelf %(shelf)s")
         % {"count": count, "thing": thing, "shelf": shelf}

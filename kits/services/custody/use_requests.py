@@ -11,7 +11,6 @@ stays on record with its text and moves nothing, and the kit's people get a noti
 """
 
 import uuid
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -25,6 +24,7 @@ from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
 from gearroom.core.acts.problems import AlreadyAnswered, NotFound
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
@@ -115,13 +115,13 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     kits = {each.kit_id for each in held}
     used = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.USE))
     back = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.CHECK_IN))
-    times: dict[int, list[Checkout]] = defaultdict(list)
-    for each in held:
-        newest = back.get(each.kit_id) == each.closed_by_id
-        unsaid = used.get(each.kit_id, 0) < (each.closed_by_id or 0)
-        if newest and unsaid and each.pk not in answered:
-            times[each.person_id or 0].append(each)
-    return dict(times)
+    return grouped(
+        (each.person_id or 0, each)
+        for each in held
+        if back.get(each.kit_id) == each.closed_by_id  # its newest time
+        and used.get(each.kit_id, 0) < (each.closed_by_id or 0)
+        and each.pk not in answered
+    )
 
 
 def _newest(entries: QuerySet[Entry]) -> dict[int | None, int]:

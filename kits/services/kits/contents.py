@@ -4,18 +4,18 @@
 (`recorded_at`). An answer for a `known_by` in the past never changes: entries are only added.
 """
 
-from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from django.db.models import F, Q, Sum
+from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     CheckoutFact,
     Kit,
@@ -93,20 +93,18 @@ def contents(
     in_force = facts.then(at, known_by)
     then_known = known_then.Then(at, known_by)
     order = _order(known_then.version_id(kit, then_known))
-    units: dict[tuple[int, int], int] = defaultdict(int)
-    for sign, place in ((1, "to_place"), (-1, "from_place")):
-        for row in (
-            Movement.objects.filter(then, **{f"{place}__in": sections})
-            .values("lot", where=F(place))
-            .annotate(total=Sum("units"))
-            .order_by()
-        ):
-            units[row["where"], row["lot"]] += sign * row["total"]
+    units = summed(
+        ((where, lot), sign * total)
+        for sign, place in ((1, "to_place"), (-1, "from_place"))
+        for where, lot, total in Movement.objects.filter(then, **{f"{place}__in": sections})
+        .values_list(place, "lot")
+        .annotate(total=Sum("units"))
+        .order_by()
+    )
     there = {where: count for where, count in units.items() if count}
     lots = Lot.objects.select_related("item").in_bulk({lot for _, lot in there})
-    written: dict[int, LotFact] = {}
-    for fact in LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by):
-        written[fact.lot_id] = fact
+    known_facts = LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by)
+    written = {fact.lot_id: fact for fact in known_facts}
     batches = readiness.batches(lots.values())
     expiry = {pk: written[pk].expiry if pk in written else lot.expiry for pk, lot in lots.items()}
     lines = [
@@ -120,13 +118,8 @@ def contents(
         )
         for (place, lot), count in there.items()
     ]
-    latest: dict[tuple[int, int], LevelFact] = {}
-    for level in (
-        LevelFact.objects.filter(in_force, section__in=sections)
-        .select_related("item")
-        .order_by("id")
-    ):
-        latest[level.section_id, level.item_id] = level
+    levels = LevelFact.objects.filter(in_force, section__in=sections).select_related("item")
+    latest = {(level.section_id, level.item_id): level for level in levels.order_by("id")}
     items = [*(lot.item for lot in lots.values()), *(level.item for level in latest.values())]
     known_then.restore(items, known_by)
     lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))

@@ -1,12 +1,12 @@
 """What would change if kits followed another version of their list, and what that takes from
 stock. Nothing is written."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, PackingListVersion, Place
 from kits.rules.ledger.expiry import why_not
 from kits.rules.lists.versions import Difference, difference, spare
@@ -67,12 +67,8 @@ def effect(actor: Actor, version: PackingListVersion) -> Effect:
     )
     states = readiness.states(kit.pk for kit in kits)
     lines = readiness.lines_of([version.pk]).get(version.pk, ())
-    changes: dict[int, Difference] = {}
-    left: dict[int, dict[int, int]] = {}
-    for kit in kits:
-        state = states[kit.pk]
-        changes[kit.pk] = difference(state, lines, readiness.today_of(kit))
-        left[kit.pk] = spare(state, lines)
+    changes = {kit.pk: difference(states[kit.pk], lines, readiness.today_of(kit)) for kit in kits}
+    left = {kit.pk: spare(states[kit.pk], lines) for kit in kits}
     named = {pk for c in changes.values() for pk in (*c.more, *c.fewer)}
     items = Item.objects.in_bulk(named.union(*(s.keys() for s in left.values())))
     return Effect(
@@ -99,18 +95,20 @@ def _from_stock(
     kits: Sequence[Kit], changes: dict[int, Difference], items: dict[int, Item]
 ) -> list[FromStock]:
     rooms = {kit.home_room_id: kit.home_room for kit in kits}
-    wanted: dict[tuple[int, int], int] = defaultdict(int)
-    for kit in kits:
-        for item_id, count in changes[kit.pk].more.items():
-            wanted[kit.home_room_id, item_id] += count
+    wanted = summed(
+        ((kit.home_room_id, item), count)
+        for kit in kits
+        for item, count in changes[kit.pk].more.items()
+    )
     shelves = dict(Place.objects.shelves().filter(room__in=rooms).values_list("pk", "room_id"))
     today = {kit.home_room_id: readiness.today_of(kit) for kit in kits}
-    there: dict[tuple[int | None, int], int] = defaultdict(int)
-    for place, held in readiness.units_in(shelves).items():
-        room = shelves[place]
-        for batch, count in held:
-            if room is not None and why_not(batch, today[room]) is None:
-                there[room, batch.thing.id] += count
+    there = summed(
+        ((room, batch.thing.id), count)
+        for place, held in readiness.units_in(shelves).items()
+        if (room := shelves[place]) is not None
+        for batch, count in held
+        if why_not(batch, today[room]) is None
+    )
     return sorted(
         (
             FromStock(rooms[room], items[item], count, there[room, item])

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Certainty, Entry, Holding, Kit, Lot, Recall, RecallPlace
 from kits.services.ledger import lots
 from kits.services.lookup import holders
@@ -41,8 +42,7 @@ def tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
 def ask_again(now: datetime) -> None:
     """Ask again for kits under an open recall that nobody answered for, each day until somebody
     does: who has them and who answers for them, else the keepers of their room."""
-    waiting: dict[int, list[RecallPlace]] = defaultdict(list)
-    for row in RecallPlace.objects.filter(
+    unanswered = RecallPlace.objects.filter(
         recall__closed__isnull=True,
         answered__isnull=True,
         place__kit__isnull=False,
@@ -55,10 +55,9 @@ def ask_again(now: datetime) -> None:
         "place__kit__home_room",
         "place__kit__responsible",
         "place__kit__deputy",
-    ):
-        waiting[row.recall_id].append(row)
+    )
     drafts = []
-    for rows in waiting.values():
+    for rows in grouped((row.recall_id, row) for row in unanswered).values():
         recall = rows[0].recall
         holding = _places_holding(recall)
         # All of it was there for certain, and is not there any more: nobody has to look.

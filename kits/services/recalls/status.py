@@ -1,6 +1,5 @@
 """The status of a recall: who has it, who was informed, what they answered, where the rest went."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,6 +8,7 @@ from typing import NamedTuple
 from django.db.models import Q
 
 from gearroom.core.acts.act import SYSTEM, Actor
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     DISPOSALS,
     LEFT_US,
@@ -98,15 +98,12 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> RecallStatus:
     suspect = {
         lot.pk: lot for lot in Lot.objects.select_related("item").filter(lots.matching(recall))
     }
-    held: Counter[int] = Counter()
-    places: dict[int, Place] = {}
-    for holding in (
+    holdings = (
         Holding.objects.on_hand()
         .filter(lot__in=suspect)
         .select_related("place__kit__room", "place__room")
-    ):
-        held[holding.place_id] += holding.units
-        places[holding.place_id] = holding.place
+    )
+    held = summed((row.place_id, row.units) for row in holdings)
     rows = list(
         recall.places.select_related(
             "place__kit__room", "place__room", "person", "answered", "answered_by"
@@ -129,7 +126,7 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> RecallStatus:
         if visible(row.place)
     ]
     known = {row.place_id for row in rows}
-    places = {pk: place for pk, place in places.items() if visible(place)}
+    places = {row.place_id: row.place for row in holdings if visible(row.place)}
     quarantined = [p for p in places.values() if p.kind == PlaceKind.QUARANTINE]
     followed += [
         Followed(place, None, held[pk], None)

@@ -1,6 +1,5 @@
 """A kit that takes items from another, on a trip or at the hatch."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -8,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
+from gearroom.core.rules.grouping import summed
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import admission
@@ -74,10 +74,8 @@ def borrow(
 
 def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
     """What the giver held beyond its record, as legs into it."""
-    wanted: Counter[tuple[int, int]] = Counter()
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
-    for line, count in moved:
-        wanted[line.lot.pk, line.source.pk] += count
+    wanted = summed(((line.lot.pk, line.source.pk), count) for line, count in moved)
     held = {
         (row.lot_id, row.place_id): row.units
         for row in Holding.objects.filter(

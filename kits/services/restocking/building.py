@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     Disposal,
     Entry,
@@ -288,9 +289,7 @@ def _receipts(
     currency: str,
 ) -> None:
     """One receipt for each batch; its price only where it was given for it alone."""
-    totals: Counter[int] = Counter()
-    for lot, _place, units in rows:
-        totals[lot.pk] += units
+    totals = summed((lot.pk, units) for lot, _place, units in rows)
     Receipt.objects.bulk_create(
         Receipt(
             lot_id=lot,
@@ -312,9 +311,8 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
     today = readiness.today_of(kit)
     shelves = stock_levels.on_shelves([kit.room_id])[0].get(kit.room_id, [])
     missing = picking.restock(state, (), through=today, today=today).missing
-    to_buy: Counter[int] = Counter()
-    for row in picking.restock(state, shelves, through=today, today=today).missing:
-        to_buy[row.thing.id] += row.count
+    after = picking.restock(state, shelves, through=today, today=today)
+    to_buy = summed((row.thing.id, row.count) for row in after.missing)
     items = Item.objects.in_bulk([row.thing.id for row in missing])
     prices = _last_prices(items, currency) if currency else {}
     rows = []

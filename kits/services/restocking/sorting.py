@@ -1,7 +1,6 @@
 """Sorting: from hand-back to ready. Check contents, restock, remove what is out of date, reseal."""
 
 import re
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -12,6 +11,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     AsFound,
     Entry,
@@ -362,9 +362,7 @@ def reseal(
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
             raise sealing.not_replaced_refusal(kit, lacking)
-        units_lacking: Counter[str] = Counter()
-        for row in lacking:
-            units_lacking[str(row.thing.id)] += row.count
+        units_lacking = summed((str(row.thing.id), row.count) for row in lacking)
         entry = book.post(
             EntryKind.RESEAL,
             kit=kit,

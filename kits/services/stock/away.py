@@ -4,16 +4,16 @@ It is out of its kit at once, and listed against that kit until somebody records
 or that it will not.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q, Sum
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule
 from kits.services.ledger import admission, lots
@@ -35,25 +35,20 @@ class UnitsAway:
 def in_rooms(rooms: Iterable[int]) -> list[UnitsAway]:
     """What may still come back to these rooms (ids), the longest away first. The number of queries
     does not grow with it."""
-    places = list(Place.objects.filter(room__in=list(rooms), kind=PlaceKind.AWAY))
-    moves: dict[int, list[rule.Leaving]] = defaultdict(list)
-    legs = Movement.objects.filter(Q(from_place__in=places) | Q(to_place__in=places))
-    ids = {place.pk for place in places}
-    for kit, lot, units, source, target, at in legs.order_by("id").values_list(
-        "entry__kit", "lot", "units", "from_place", "to_place", "entry__occurred_at"
-    ):
-        place, more = (target, units) if target in ids else (source, -units)
-        moves[place].append(rule.Leaving(kit, lot, more, at))
-    held: dict[int, dict[int, int]] = defaultdict(dict)
-    for place, lot, units in (
-        Holding.objects.on_hand()
-        .filter(place__in=places)
-        .values_list("place", "lot")
-        .annotate(total=Sum("units"))
-        .order_by()
-    ):
-        held[place][lot] = units
-    rows = [row for place in places for row in rule.away(moves[place.pk], held[place.pk])]
+    places = Place.objects.filter(room__in=list(rooms), kind=PlaceKind.AWAY)
+    ids = list(places.values_list("pk", flat=True))
+    legs = Movement.objects.filter(Q(from_place__in=ids) | Q(to_place__in=ids)).order_by("id")
+    moves = grouped(
+        (target, rule.Leaving(kit, lot, units, at))
+        if target in ids
+        else (source, rule.Leaving(kit, lot, -units, at))
+        for kit, lot, units, source, target, at in legs.values_list(
+            "entry__kit", "lot", "units", "from_place", "to_place", "entry__occurred_at"
+        )
+    )
+    on_hand = Holding.objects.on_hand().filter(place__in=ids)
+    held = grouped((row.place_id, (row.lot_id, row.units)) for row in on_hand)
+    rows = [row for pk in ids for row in rule.away(moves[pk], dict(held[pk]))]
     kits = Kit.objects.select_related("home_room").in_bulk({row.kit for row in rows})
     batches = Lot.objects.select_related("item").in_bulk({row.lot for row in rows})
     rows.sort(key=lambda row: (row.since, row.kit, row.lot))
