@@ -65,10 +65,9 @@ def following(version: PackingListVersion) -> int:
     return int(getattr(version, "kits_following", 0))
 
 
-def waiting(today: date | None = None) -> list[PackingListVersion]:
+def waiting() -> list[PackingListVersion]:
     """Those that nobody has signed, or whose signature has ended."""
-    day = today or _today()
-    return list(in_use().filter(Q(signed_until__isnull=True) | Q(signed_until__lt=day)))
+    return list(in_use().filter(Q(signed_until__isnull=True) | Q(signed_until__lt=_today())))
 
 
 def ending() -> list[tuple[PackingListVersion, date]]:
@@ -93,28 +92,23 @@ def _today() -> date:
 def look() -> None:
     """Tell of signatures that end: whoever signed, while they still advise, else every adviser;
     60, 30 and 7 days ahead, once each. After a while without power that is one notice."""
-    soon = ending()
-    if not soon:
-        return
-    everybody = list(advisers())
-    drafts = []
-    for version, until in soon:
-        step = rule.step(until, _today())
-        own = [person for person in everybody if person.pk == version.signed_by_id]
-        drafts += [
-            writing.Draft(
-                person=person,
-                fact=f"version:{version.pk}:until:{until.isoformat()}:days:{step}",
-                facts=SignatureEnds(
-                    version=version.pk,
-                    list=version.packing_list.name,
-                    number=version.number,
-                    until=until.isoformat(),
-                    kits=following(version),
-                ),
-            )
-            for person in own or everybody
-        ]
+    soon, today = ending(), _today()
+    everybody = list(advisers()) if soon else []
+    drafts = [
+        writing.Draft(
+            person=person,
+            fact=f"version:{version.pk}:until:{until.isoformat()}:days:{rule.step(until, today)}",
+            facts=SignatureEnds(
+                version=version.pk,
+                list=version.packing_list.name,
+                number=version.number,
+                until=until.isoformat(),
+                kits=following(version),
+            ),
+        )
+        for version, until in soon
+        for person in [p for p in everybody if p.pk == version.signed_by_id] or everybody
+    ]
     writing.write("signature-ends", drafts)
 
 

@@ -176,7 +176,7 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
     """What left for good from somebody's rooms. A tap that did not say which batch, in a place
     where the recalled one had been, may have been of it."""
     been: set[int] = set()
-    totals: dict[tuple[PlaceKind, Certainty, int | None, int | None], Gone] = {}
+    gone: list[tuple[tuple[PlaceKind, Certainty, Trip | None, Kit | None], int]] = []
     movements = (
         Movement.objects.filter(lot__item=recall.item_id, entry__reversed_by__isnull=True)
         .exclude(entry__kind=EntryKind.REVERSE)
@@ -193,11 +193,8 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
             continue
         certain = not m.lot_assumed and tracing.named(recall, m.lot)
         sure = Certainty.CERTAIN if certain else Certainty.MAYBE
-        how = PlaceKind(m.to_place.kind)
-        key = (how, sure, m.entry.trip_id, m.entry.kit_id)
-        before = totals[key].units if key in totals else 0
-        totals[key] = Gone(how, sure, m.entry.trip, m.entry.kit, before + m.units)
-    return list(totals.values())
+        gone.append(((PlaceKind(m.to_place.kind), sure, m.entry.trip, m.entry.kit), m.units))
+    return [Gone(*key, units) for key, units in summed(gone).items()]
 
 
 def _left_from(actor: Actor, gone: Movement) -> bool:

@@ -40,16 +40,15 @@ def borrow(
     with Book(act) as book:
         giver, taker = book.lock(giver.pk, taker.pk)
         act.actor.require("borrow", taker.room_id)
-        for line in lines:
-            if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
-                raise Invalid(
-                    _(
-                        "Enter the sections of %(giver)s to take from, and the sections of "
-                        "%(taker)s to put the items into."
-                    )
-                    % {"giver": giver.name, "taker": taker.name},
-                    field="lines",
+        if any((x.source.kit_id, x.target.kit_id) != (giver.pk, taker.pk) for x in lines):
+            raise Invalid(
+                _(
+                    "Enter the sections of %(giver)s to take from, and the sections of "
+                    "%(taker)s to put the items into."
                 )
+                % {"giver": giver.name, "taker": taker.name},
+                field="lines",
+            )
         moved = [(line, units(line.units, field="lines")) for line in lines]
         extra: list[Leg] = []
         irregular: list[ReasonCode] = []

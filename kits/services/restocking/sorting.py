@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -190,7 +190,7 @@ class RestockDifference:
 
     item: Item
     section: Place
-    instead: Sequence[PutIn] = field(default_factory=tuple)
+    instead: Sequence[PutIn] = ()
 
 
 @dataclass(frozen=True)

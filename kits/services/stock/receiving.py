@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
@@ -213,7 +214,7 @@ def today_in(room: Room) -> date:
     return clock.today(room.time_zone)
 
 
-_REMARKS = {
+_REMARKS: dict[str, str | Promise] = {
     ReasonCode.RECALLED: _lazy(
         "This batch has been recalled by its maker: it stays in quarantine until it is "
         "returned or disposed of."
@@ -223,32 +224,25 @@ _REMARKS = {
     ),
     ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("This batch is out of date: complain to the supplier."),
     ReasonCode.MORE_ARRIVED: reason_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
+    "undated": _lazy(
+        "The date of this batch is not known, so it cannot go into a kit: read the date from the "
+        "pack and correct the batch."
+    ),
+    "not-checked": _lazy("This item has no check on record: check it before it goes out."),
+    "retired": _lazy("This item is no longer bought."),
 }
 
 
 def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
-    rows = [Remark(code, str(_REMARKS[code])) for code in irregular]
     batch = admission.batch_of(lot)
-    if must_be_dated(batch) and not date_known(batch):
-        rows.append(
-            Remark(
-                "undated",
-                _(
-                    "The date of this batch is not known, so it cannot go into a kit: read the "
-                    "date from the pack and correct the batch."
-                ),
-            )
-        )
-    if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
-        rows.append(
-            Remark(
-                "not-checked", _("This item has no check on record: check it before it goes out.")
-            )
-        )
-    if lot.item.retired_on is not None:
-        rows.append(Remark("retired", _("This item is no longer bought.")))
-    return tuple(rows)
+    noted = {
+        "undated": must_be_dated(batch) and not date_known(batch),
+        "not-checked": batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None,
+        "retired": lot.item.retired_on is not None,
+    }
+    codes = [*irregular, *(code for code, is_so in noted.items() if is_so)]
+    return tuple(Remark(code, str(_REMARKS[code])) for code in codes)
 
 
 # ---------------------------------------------------------------------------------------- moving

@@ -223,15 +223,15 @@ def dated(rows: Iterable[HeldBatch], *, by_kind: bool) -> list[Dated]:
     ]
 
 
-def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
-    """The newest movements of an item into, out of or within somebody's rooms."""
+def movements(actor: Actor, item: Item) -> list[Movement]:
+    """The 40 newest movements of an item into, out of or within somebody's rooms."""
     rows = Movement.objects.filter(lot__item=item).select_related(
         "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit", "from_room",
         "to_room",
     )  # fmt: skip
     if not actor.everywhere:
         rows = rows.filter(Q(from_room__in=actor.room_ids) | Q(to_room__in=actor.room_ids))
-    return [own_side(actor, row) for row in rows.order_by("-id")[:most]]
+    return [own_side(actor, row) for row in rows.order_by("-id")[:40]]
 
 
 # ---------------------------------------------------------------------------------------- shelves
