@@ -29,12 +29,13 @@ from kits.models import (
 )
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, lots, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Book, Leg, outer
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
+from kits.services.restocking.emptying import Destination, place_out_of
 from kits.services.restocking.sorting import PutIn
-from kits.services.stock import disposing, receiving, stock_levels
+from kits.services.stock import receiving, stock_levels
 from kits.services.text.amounts import units as whole
 
 
@@ -259,26 +260,17 @@ def _batch(kit: Kit, thing: BoughtItem) -> Lot:
 
 
 def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:
-    match thing.fate:
-        case Fate.KEEP:
-            refuse_loose(thing.item, "things")
-            section = thing.section or kit.sections.open().first()
-            if section is None:
-                raise Invalid(
-                    _("%(kit)s has no section to put the item in.") % {"kit": kit.name},
-                    field="things",
-                )
-            _check_section(kit, section, "things")
-            return section
-        case Fate.SHELF:
-            shelf = receiving.shelf_for(kit, thing.shelf, thing.item, "things")
-            return admission.landing(lot, shelf)[0]
-        case Fate.TRAINING:
-            return admission.landing(lot, room_place(kit.room, PlaceKind.TRAINING))[0]
-        case Fate.DISPOSE:
-            way = thing.disposal or disposing.disposal_of(thing.item)
-            disposing.check_disposal(thing.item, way)
-            return outer(PlaceKind(way))
+    if thing.fate is not Fate.KEEP:
+        to = Destination(thing.fate)
+        return place_out_of(kit, lot, to, thing.shelf, thing.disposal, "things")
+    refuse_loose(thing.item, "things")
+    section = thing.section or kit.sections.open().first()
+    if section is None:
+        raise Invalid(
+            _("%(kit)s has no section to put the item in.") % {"kit": kit.name}, field="things"
+        )
+    _check_section(kit, section, "things")
+    return section
 
 
 def _receipts(
