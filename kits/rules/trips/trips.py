@@ -209,7 +209,8 @@ def coverage(trip: TripNeeds, kits: Sequence[KitOfTrip], *, departed: bool) -> C
     Once it has departed, only those out on it count.
     """
     stands = {kit.state.id: _stand(trip, kit, departed=departed) for kit in kits}
-    counted = [kit.state for kit in kits if not departed or _serves(stands[kit.state.id])]
+    serving = (Stand.OUT_ON_IT, Stand.BACK)
+    counted = [kit.state for kit in kits if not departed or stands[kit.state.id] in serving]
     lacking = suits(trip, counted)
     short = any(reason.weight >= Weight.SHORT for reason in lacking)
     bad = {Stand.NOT_FIT, Stand.AWAY} & set(stands.values())
@@ -226,10 +227,6 @@ def back_in_time(first_day: date, due_day: date | None, *, overdue: bool, nights
     """Return whether a kit that is out on something else is back, and sorted in `nights`, before a
     trip's first day: it is due early enough, and not overdue."""
     return due_day is not None and not overdue and due_day <= first_day - timedelta(days=nights)
-
-
-def _serves(stand: Stand) -> bool:
-    return stand in (Stand.OUT_ON_IT, Stand.BACK)
 
 
 def _stand(trip: TripNeeds, kit: KitOfTrip, *, departed: bool) -> Stand:

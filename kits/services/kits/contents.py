@@ -4,7 +4,7 @@
 (`recorded_at`). An answer for a `known_by` in the past never changes: entries are only added.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -92,7 +92,8 @@ def contents(
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
     in_force = facts.then(at, known_by)
     then_known = known_then.Then(at, known_by)
-    order = _order(known_then.version_id(kit, then_known))
+    on_list = ListSection.objects.filter(version=known_then.version_id(kit, then_known))
+    positions = dict(on_list.values_list("key", "position"))
     units = summed(
         ((where, lot), sign * total)
         for sign, place in ((1, "to_place"), (-1, "from_place"))
@@ -122,7 +123,14 @@ def contents(
     latest = {(level.section_id, level.item_id): level for level in levels.order_by("id")}
     items = [*(lot.item for lot in lots.values()), *(level.item for level in latest.values())]
     known_then.restore(items, known_by)
-    lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))
+    lines.sort(
+        key=lambda c: (
+            positions.get(c.section.section_key, len(positions)),  # what is not on it comes last
+            c.section.pk,
+            c.lot.item.name,
+            c.lot.pk,
+        )
+    )
     return Contents(
         on=at,
         known_by=known_by,
@@ -134,13 +142,6 @@ def contents(
         seal=_seal(kit, in_force),
         holder=_holder(kit, in_force),
     )
-
-
-def _order(version: int) -> Callable[[Place], int]:
-    """The position of a section on a version of a list; those not on it come last."""
-    rows = ListSection.objects.filter(version=version).values_list("key", "position")
-    positions = dict(rows)
-    return lambda place: positions.get(place.section_key, len(positions))
 
 
 def _seal(kit: Kit, when: Q) -> str:

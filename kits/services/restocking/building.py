@@ -28,7 +28,7 @@ from kits.models import (
     Receipt,
 )
 from kits.rules.restocking import picking
-from kits.services.ledger import admission, kit_state, lots, readiness
+from kits.services.ledger import admission, kit_state, readiness
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
@@ -87,7 +87,10 @@ def build(
                 field="lines",
             )
         for line in put_in:
-            _check_line(kit, line)
+            whole(line.units, field="lines")
+            admission.shelf_here(kit, line.shelf, "lines")
+            _check_section(kit, line.section, "lines")
+            refuse_loose(line.lot.item, "lines")
         admission.put_in_guard(kit, [(line.lot, line.shelf) for line in put_in])
         entry = book.post(
             EntryKind.BUILD,
@@ -113,13 +116,6 @@ def _open(book: Book, act: Act, kit: Kit, use_case: str) -> Kit:
 def _as_listed(kit: Kit, through: date | None) -> list[PutIn]:
     plan = sorting.restock_list(kit, through=through)
     return [plan.pick(row) for row in plan.list.put_in]
-
-
-def _check_line(kit: Kit, line: PutIn) -> None:
-    whole(line.units, field="lines")
-    admission.shelf_here(kit, line.shelf, "lines")
-    _check_section(kit, line.section, "lines")
-    refuse_loose(line.lot.item, "lines")
 
 
 def _check_section(kit: Kit, section: Place, field: str) -> None:
@@ -208,7 +204,17 @@ def strip(
         went: Counter[tuple[Lot, Place]] = Counter()
         costs: dict[int, Decimal] = defaultdict(Decimal)
         into_kit: list[tuple[Lot, Place]] = []
-        batches = [_batch(kit, thing) for thing in things]
+        batches = [
+            receiving.batch_of_pack(
+                each.item,
+                each.number,
+                each.expiry,
+                each.serial,
+                units=whole(each.units, field="things"),
+                today=readiness.today_of(kit),
+            )
+            for each in things
+        ]
         for thing, lot in zip(things, batches, strict=True):
             units = whole(thing.units, field="things")
             went[lot, _goes_to(kit, thing, lot)] += units
@@ -250,13 +256,6 @@ def strip(
         currency=currency,
         unpriced=[row.item for row in rest if row.cost is None],
     )
-
-
-def _batch(kit: Kit, thing: BoughtItem) -> Lot:
-    receiving.check_expiry(thing.expiry, readiness.today_of(kit))
-    lot = lots.known(item=thing.item, number=thing.number, expiry=thing.expiry, serial=thing.serial)
-    receiving.one_of_its_own(lot, whole(thing.units, field="things"))
-    return lot
 
 
 def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:

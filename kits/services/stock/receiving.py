@@ -92,9 +92,8 @@ def receive(
         arrived = _item(item, pack)
         count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
         check_price(price, currency)
-        check_expiry(expiry, today_in(shelf.room))
-        lot = lots.known(item=arrived, number=number, expiry=expiry, serial=serial)
-        one_of_its_own(lot, count)
+        today = today_in(shelf.room)
+        lot = batch_of_pack(arrived, number, expiry, serial, units=count, today=today)
         place, irregular = admission.landing(lot, shelf)
         entry = book.post(
             EntryKind.RECEIVE,
@@ -171,11 +170,16 @@ def check_expiry(expiry: date | None, today: date) -> None:
         )
 
 
-def one_of_its_own(lot: Lot, count: int) -> None:
-    """Raise Invalid or Refused where an instrument would be there twice."""
+def batch_of_pack(
+    item: Item, number: str, expiry: date | None, serial: str, *, units: int, today: date
+) -> Lot:
+    """The batch that units in a pack are of, by what is printed on it. Raises Invalid for a date
+    that cannot be, and Invalid or Refused where an instrument would be there twice."""
+    check_expiry(expiry, today)
+    lot = lots.known(item=item, number=number, expiry=expiry, serial=serial)
     if not lot.serial:
-        return
-    if count != 1:
+        return lot
+    if units != 1:
         raise Invalid(
             _(
                 "An instrument counts as one unit. Enter each instrument separately, "
@@ -195,6 +199,7 @@ def one_of_its_own(lot: Lot, count: int) -> None:
             lot=lot.pk,
             place=held.place_id,
         )
+    return lot
 
 
 def shelf_for(kit: Kit, shelf: Place | None, item: Item, field: str) -> Place:
