@@ -1,14 +1,17 @@
-"""Keeping a kit back and letting it go again: drying, something wrong, laid up, lost."""
+"""Keeping a kit back and letting it go again: drying, something wrong (with photos of it), laid up,
+lost."""
 
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import reporters
+from kits.services.lookup import find, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.notices import writing
 from kits.services.text import wording
@@ -135,3 +138,27 @@ def judge_by_room(act: Act, room: Room, changed: frozenset[str]) -> None:
         return
     with Book(act) as book:
         book.lock(*Kit.objects.filter(home_room=room).values_list("pk", flat=True))
+
+
+# ------------------------------------------------------------------------------------------ photos
+def photos(kit: Kit) -> QuerySet[Photo]:
+    """The photos of what is wrong with a kit now, without their pixels; none where nothing is."""
+    wrong = kit.withholdings.open().filter(kind=WithheldKind.SOMETHING_WRONG)
+    return (
+        Photo.objects.defer("jpeg")
+        .filter(
+            entry__kit=kit,
+            entry__kind=EntryKind.WITHHOLD,
+            entry__reversed_by__isnull=True,
+            entry__gte=wrong.values("since")[:1],
+        )
+        .order_by("pk")
+    )
+
+
+def photo(actor: Actor, kit: Kit, number: int) -> Photo:
+    """One photo of a kit: of what is wrong with it now, or of an act that somebody may see. Raises
+    NotFound."""
+    acts = find.entries_of(actor).filter(kit=kit)
+    rows = Photo.objects.filter(Q(pk__in=photos(kit).values("pk")) | Q(entry__in=acts), pk=number)
+    return one(rows, "photo", number)
