@@ -101,9 +101,7 @@ def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: i
 def _column(day: date | None, today: date, now: int, months: int) -> int | None:
     if day is None:
         return None
-    if day < today:
-        return -1
-    return min(day.year * 12 + day.month - 1 - now, months)
+    return -1 if day < today else min(day.year * 12 + day.month - 1 - now, months)
 
 
 @dataclass(frozen=True)

@@ -78,11 +78,13 @@ def ended(
     as a local day of the trip; None where it was not, or is out on it again. Handed back before
     the trip departed, it has still to go.
     """
-    if cancelled or now >= returns_at:
-        return True
-    if back_at is None or back_on is None:
-        return False
-    return back_at >= departs_at and back_on >= last_day
+    handed_back = (
+        back_at is not None
+        and back_at >= departs_at
+        and back_on is not None
+        and back_on >= last_day
+    )
+    return cancelled or now >= returns_at or handed_back
 
 
 def share_a_day(first_day: date, last_day: date, promise: Promise) -> bool:
@@ -146,11 +148,9 @@ def due_without_trip(taken_at: datetime, closing: time, lives_in: LivesIn) -> da
     time, and so is the answer."""
     if lives_in is LivesIn.VEHICLE:
         return None
-    day = taken_at.date()
-    due = datetime.combine(day, closing, taken_at.tzinfo)
-    if taken_at.time() > SAME_DAY_UNTIL or due <= taken_at:
-        due = datetime.combine(day + timedelta(days=1), closing, taken_at.tzinfo)
-    return due
+    today = datetime.combine(taken_at.date(), closing, taken_at.tzinfo)
+    late = taken_at.time() > SAME_DAY_UNTIL or today <= taken_at
+    return today + timedelta(days=1) if late else today
 
 
 # ----------------------------------------------------------------------------------- coverage

@@ -96,9 +96,11 @@ def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
 def check_label(kit: Kit) -> str:
     """What the button is called that records a check: with units missing on record it is not *all
     there*."""
-    if sealing.not_replaced(kit):
-        return _("Checked now: everything as on record")
-    return _("Checked now: everything is there")
+    return (
+        _("Checked now: everything as on record")
+        if sealing.not_replaced(kit)
+        else _("Checked now: everything is there")
+    )
 
 
 def clearers(kit: Kit) -> list[Person]:

@@ -64,9 +64,7 @@ def instant(kit: Kit, on: date | datetime | None) -> datetime:
     """The instant meant by `on`: now, the very time, or the end of a local day."""
     if on is None:
         return clock.now()
-    if isinstance(on, datetime):
-        return on
-    return clock.end_of_day(on, kit.home_room.time_zone)
+    return on if isinstance(on, datetime) else clock.end_of_day(on, kit.home_room.time_zone)
 
 
 def refuse_unless_known(actor: Actor, kit: Kit) -> None:
@@ -153,6 +151,4 @@ def _seal(kit: Kit, when: Q) -> str:
 def _holder(kit: Kit, when: Q) -> str:
     times = facts.times(CheckoutFact.objects.filter(when, kit=kit))
     held = next((t for t in times if t.section is None and t.closed is None), None)
-    if held is None or held.person is None:
-        return ""
-    return Person.objects.get(pk=held.person).name
+    return Person.objects.get(pk=held.person).name if held and held.person else ""

@@ -31,9 +31,8 @@ class ListedItem:
     @property
     def short(self) -> bool:
         """Below what there must never be less of."""
-        if self.item.by_eye:
-            return self.never_below > 0 and self.level in (None, Level.EMPTY)
-        return self.good < self.never_below
+        empty = self.never_below > 0 and self.level in (None, Level.EMPTY)
+        return empty if self.item.by_eye else self.good < self.never_below
 
 
 @dataclass(frozen=True)

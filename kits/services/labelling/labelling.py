@@ -215,12 +215,11 @@ def name_of(label: Label) -> str:
         return _("shelf %(shelf)s") % {"shelf": label.place.name}
     if label.lot is not None:
         number = label.lot.number or label.lot.serial
-        if not number:
-            return _("%(thing)s, batch without a number") % {"thing": label.lot.item.name}
-        return _("%(thing)s, batch %(number)s") % {"thing": label.lot.item.name, "number": number}
-    if label.person is not None:
-        return _("%(name)s’s tag") % {"name": label.person.name}
-    return _("blank label")
+        says = (
+            _("%(thing)s, batch %(number)s") if number else _("%(thing)s, batch without a number")
+        )
+        return says % {"thing": label.lot.item.name, "number": number}
+    return _("%(name)s’s tag") % {"name": label.person.name} if label.person else _("blank label")
 
 
 def _bound(target: Target) -> dict[str, Any]:

@@ -96,9 +96,8 @@ def hold(book: Book, recall: Recall) -> None:
 
 def named(recall: Recall, lot: Lot) -> bool:
     """Whether a recall is about a batch for certain, not only until its number is known."""
-    if recall.scope == RecallScope.NUMBER:
-        return lot.number == recall.number
-    return recall.scope == RecallScope.ALL
+    by_number = recall.scope == RecallScope.NUMBER and lot.number == recall.number
+    return by_number or recall.scope == RecallScope.ALL
 
 
 def _events(item_id: int) -> list[rule.Event]:

@@ -146,10 +146,13 @@ def held_batches(
         .filter(place__in=find.places_of(actor).values("pk"))
         .select_related("place__room", "place__kit__room", "lot__item")
     )
-    wanted = {"lot__item": item, "place__room": room, "place": place}
+    wanted = {
+        "lot__item": item,
+        "place__room": room,
+        "place": place,
+        "place__kind__in": tuple(kinds) or None,
+    }
     rows = rows.filter(**{field: value for field, value in wanted.items() if value is not None})
-    if kinds := tuple(kinds):
-        rows = rows.filter(place__kind__in=kinds)
     batches = readiness.batches({row.lot_id: row.lot for row in rows}.values())
     return sorted(
         (_held_batch(row, batches[row.lot_id]) for row in rows),
