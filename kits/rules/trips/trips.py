@@ -78,13 +78,9 @@ def ended(
     as a local day of the trip; None where it was not, or is out on it again. Handed back before
     the trip departed, it has still to go.
     """
-    handed_back = (
-        back_at is not None
-        and back_at >= departs_at
-        and back_on is not None
-        and back_on >= last_day
-    )
-    return cancelled or now >= returns_at or handed_back
+    served = back_at is not None and back_at >= departs_at
+    back = served and back_on is not None and back_on >= last_day
+    return cancelled or now >= returns_at or back
 
 
 def share_a_day(first_day: date, last_day: date, promise: Promise) -> bool:
