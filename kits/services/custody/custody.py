@@ -43,32 +43,27 @@ from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_
 
 
 @dataclass(frozen=True)
-class CheckOut:
-    """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
-    was before what is known of it since: then it is history, and changes nothing."""
+class ChangeOfHands:
+    """A kit (or section) that came to other hands. `checkout` is None where that was before what is
+    known of it since (then it is history, and changes nothing), or where it was not out on record.
+    """
 
     kit: Kit
     checkout: Checkout | None
     entry: Entry
+
+
+@dataclass(frozen=True)
+class CheckOut(ChangeOfHands):
+    """A kit (or section) that was taken out, and how it stood then."""
+
     verdict: Verdict
 
 
 @dataclass(frozen=True)
-class PassOn:
-    """A kit that was passed to another person on the way. `checkout` is None as for `CheckOut`."""
+class CheckIn(ChangeOfHands):
+    """A kit that was handed back."""
 
-    kit: Kit
-    checkout: Checkout | None
-    entry: Entry
-
-
-@dataclass(frozen=True)
-class CheckIn:
-    """A kit that was handed back. `checkout` is None where it was not out on record."""
-
-    kit: Kit
-    entry: Entry
-    checkout: Checkout | None
     as_found: AsFound
     use: "use.UseResult | None" = None
     irregular: Sequence[ReasonCode] = field(default_factory=list)
@@ -333,7 +328,7 @@ def check_in(
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             writing.notify_keepers(entry, "irregular", kit=kit)
-    return CheckIn(kit, entry, held, as_found, done, irregular)
+    return CheckIn(kit, held, entry, as_found, done, irregular)
 
 
 def _by_seal(as_found: AsFound, number: str) -> tuple[AsFound, list[ReasonCode]]:
@@ -368,7 +363,7 @@ def _arrive(
     kit.save(update_fields=["room", "to_sort_since"])
 
 
-def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
+def pass_on(act: Act, kit: Kit, person: Person) -> ChangeOfHands:
     """Record that a kit was passed to another person on the way.
 
     That somebody has it who had it already is recorded too, and changes nothing. Where the book
@@ -382,7 +377,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
         if held is None and not late:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return PassOn(kit, taken.checkout, taken.entry)
+            return ChangeOfHands(kit, taken.checkout, taken.entry)
         entry = book.post(
             EntryKind.PASS,
             kit=kit,
@@ -398,4 +393,4 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
             Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
             held.person = person
             held.save(update_fields=["person"])
-    return PassOn(kit, held, entry)
+    return ChangeOfHands(kit, held, entry)

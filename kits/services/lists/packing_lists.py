@@ -5,6 +5,7 @@ A section's key stays the same from version to version, so that kits which follo
 know which pouch is which.
 """
 
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -379,10 +380,8 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
 
 def _new_key(name: str, taken: set[str]) -> str:
     stem = slugify(name)[:36].strip("-").replace("_", "-") or "section"
-    key, n = stem, 2
-    while key in taken:
-        key, n = f"{stem}-{n}", n + 1
-    return key
+    numbered = (f"{stem}-{number}" for number in itertools.count(2))
+    return next(key for key in itertools.chain((stem,), numbered) if key not in taken)
 
 
 def _refuse_lines(section: SectionDraft) -> None:

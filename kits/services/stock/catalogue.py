@@ -135,25 +135,23 @@ def retire_item(act: Act, item: Item) -> Item:
                 % {"item": item.name, "names": ", ".join(lists)},
                 lists=list(lists),
             )
-        if item.retired_on is None:
-            _set_retired_on(item, clock.today(settings.TIME_ZONE))
-    return item
+        return _retired(item, clock.today(settings.TIME_ZONE))
 
 
 def bring_back_item(act: Act, item: Item) -> Item:
     """Take a retired item into use again."""
     act.actor.require("edit_item")
     with transaction.atomic():
-        item = _locked(item)
-        if item.retired_on is not None:
-            _set_retired_on(item, None)
+        return _retired(_locked(item), None)
+
+
+def _retired(item: Item, day: date | None) -> Item:
+    """Retire an item on a day, or take it into use again (None), where it is not so already."""
+    if (item.retired_on is None) != (day is None):
+        item.retired_on = day
+        item.revision += 1
+        item.save(update_fields=["retired_on", "revision"])
     return item
-
-
-def _set_retired_on(item: Item, day: date | None) -> None:
-    item.retired_on = day
-    item.revision += 1
-    item.save(update_fields=["retired_on", "revision"])
 
 
 # ----------------------------------------------------------------------------------- makers' codes
@@ -230,12 +228,9 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     with Book(act) as book:
         _hold_kits(book, item)
         known_then.remember(item)
-        row, made = Substitute.objects.get_or_create(
+        row, _made = Substitute.objects.update_or_create(
             item=item, instead=instead, defaults={"note": note}
         )
-        if not made and row.note != note:
-            row.note = note
-            row.save(update_fields=["note"])
         known_then.remember(item)
     return row
 
