@@ -49,8 +49,7 @@ def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: byt
 
 def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
     """Let a kept-back kit go again. Raises Refused: `not-withheld`, `count-first`."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("release", kit.home_room_id)
+    with kit_book(act, kit, home="release") as (book, kit):
         kept = Withholding.objects.open().filter(kit=kit, kind=kind)
         if not kept.exists():
             raise Refused(
@@ -71,8 +70,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
 
 def lay_up(act: Act, kit: Kit) -> Entry:
     """Put a kit away for the season: it keeps quiet and does not go out. Not while it is out."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("lay_up", kit.home_room_id)
+    with kit_book(act, kit, home="lay_up") as (book, kit):
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         if kit.laid_up_since is not None:
@@ -87,8 +85,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
 
 def wake(act: Act, kit: Kit) -> Entry:
     """Take a laid-up kit into use again; it must be looked inside before it is fit."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("lay_up", kit.home_room_id)
+    with kit_book(act, kit, home="lay_up") as (book, kit):
         if kit.laid_up_since is None:
             raise Refused("not-laid-up", _("%(kit)s is not in storage.") % {"kit": kit.name})
         entry = book.post(EntryKind.WAKE, kit=kit)

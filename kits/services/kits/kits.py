@@ -77,8 +77,7 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
 
     Raises Refused: `name-taken`, `kit-retired`, `training-stock-inside`; Invalid.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("edit_kit", kit.home_room_id)
+    with kit_book(act, kit, home="edit_kit") as (book, kit):
         act.match(kit)
         _refuse_retired(kit)
         before = _facts_of(kit)
@@ -149,8 +148,7 @@ def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
     Asks for the right in both rooms. Raises Refused: `kit-retired`, and `kit-is-out` where it is
     said to be there while somebody has it.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("edit_kit", kit.home_room_id)
+    with kit_book(act, kit, home="edit_kit") as (book, kit):
         act.actor.require("edit_kit", room.pk)
         _refuse_retired(kit)
         held = open_checkout(kit)
@@ -175,8 +173,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
 
     Raises Refused: `kit-is-out`, `kit-not-empty`, `kit-reserved`.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("edit_kit", kit.home_room_id)
+    with kit_book(act, kit, home="edit_kit") as (book, kit):
         if kit.retired_on is not None:
             return kit
         for held in open_checkouts(kit):

@@ -293,10 +293,18 @@ class Book:
 
 
 @contextmanager
-def kit_book(act: Act, kit: Kit, *others: Kit) -> Iterator[tuple[Book, Kit]]:
-    """A book open for an act on one kit, with the kit locked and fresh, and others locked too."""
+def kit_book(
+    act: Act, kit: Kit, *others: Kit, here: str = "", home: str = ""
+) -> Iterator[tuple[Book, Kit]]:
+    """A book open for an act on one kit, with the kit locked and fresh, and others locked too.
+    Raises NotAllowed without the right to a use case in the room where the kit is (`here`) or is
+    at home (`home`)."""
     with Book(act) as book:
-        yield book, book.lock(*(each.pk for each in (kit, *others)))[0]
+        kit = book.lock(*(each.pk for each in (kit, *others)))[0]
+        for use_case, room in ((here, kit.room_id), (home, kit.home_room_id)):
+            if use_case:
+                act.actor.require(use_case, room)
+        yield book, kit
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:

@@ -26,8 +26,7 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
     Raises Refused: `nothing-to-add` where no shelf here has any of it that lasts, and what is
     never put in (see `guard`).
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("restock", kit.room_id)
+    with kit_book(act, kit, here="restock") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
         addition = addition_to(plan.list, line)

@@ -6,7 +6,8 @@ answer has what the kit's list still needs.
 
 import enum
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -29,7 +30,7 @@ from kits.models import (
 )
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, readiness
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.book import Book, Leg, kit_book, outer
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
@@ -75,8 +76,7 @@ def build(
     None means that loose items were topped up. Raises Invalid, Refused: `kit-is-out`, the
     codes of `guard` (each fault named, nothing moved), `not-enough`.
     """
-    with Book(act) as book:
-        kit = _open(book, act, kit, "build")
+    with _opened(act, kit, "build") as (book, kit):
         put_in = _as_listed(kit, through) if lines is None else list(lines)
         if not put_in and not levels:
             raise Invalid(
@@ -103,14 +103,13 @@ def build(
     return BuildResult(entry, put_in, shortages(kit, currency=""))
 
 
-def _open(book: Book, act: Act, kit: Kit, use_case: str) -> Kit:
-    (kit,) = book.lock(kit.pk)
-    act.actor.require(use_case, kit.room_id)
-    held = open_checkout(kit)
-    if held is not None:
-        raise kit_is_out(held)
-    sorting.refuse_if_kept_as_it_came(kit)
-    return kit
+@contextmanager
+def _opened(act: Act, kit: Kit, use_case: str) -> Iterator[tuple[Book, Kit]]:
+    with kit_book(act, kit, here=use_case) as (book, kit):
+        if held := open_checkout(kit):
+            raise kit_is_out(held)
+        sorting.refuse_if_kept_as_it_came(kit)
+        yield book, kit
 
 
 def _as_listed(kit: Kit, through: date | None) -> list[PutIn]:
@@ -193,8 +192,7 @@ def strip(
     out or set aside for training, and is refused where it would be kept. Raises Invalid, Refused
     (`kit-is-out`, the codes of `guard`, `wrong-bin`).
     """
-    with Book(act) as book:
-        kit = _open(book, act, kit, "strip")
+    with _opened(act, kit, "strip") as (book, kit):
         if not things and not levels:
             raise Invalid(_("Enter at least one item that was in the kit."), field="things")
         priced = price is not None or any(thing.price is not None for thing in things)

@@ -76,8 +76,7 @@ def empty(
     that are disposed of. Raises Invalid, Refused: `kit-is-out`, `keep-as-it-came-back`,
     `not-enough`, `training-never-back`, `wrong-bin`, the codes of `guard`.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("strip", kit.room_id)
+    with kit_book(act, kit, here="strip") as (book, kit):
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         sorting.refuse_if_kept_as_it_came(kit)

@@ -45,8 +45,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LooseLevel] = (), note: 
     Anything else is a count. Opening breaks the seals; the kit no longer waits to be
     sorted.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("look_inside", kit.room_id)
+    with kit_book(act, kit, here="look_inside") as (book, kit):
         entry = book.post(
             EntryKind.LOOK_INSIDE,
             kit=kit,
@@ -65,8 +64,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
 
     Raises Refused: `no-seal-on-record`.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("look_inside", kit.room_id)
+    with kit_book(act, kit, here="look_inside") as (book, kit):
         if not Seal.objects.unbroken().filter(kit=kit, section=None).exists():
             raise Refused(
                 "no-seal-on-record",
@@ -218,8 +216,7 @@ def restock(
     that every loose item was topped up. Raises Refused where something may not go in
     (see `guard`) or is not on its shelf (`not-enough`).
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("restock", kit.room_id)
+    with kit_book(act, kit, here="restock") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
         differs = {(each.item.pk, each.section.pk) for each in exceptions}
@@ -315,8 +312,7 @@ def destination(plan: Restock, row: picking.TakeOut) -> Place:
 def take_expired_out(act: Act, kit: Kit) -> Entry:
     """Take out everything that may not stay inside, in one act. Raises Refused where there is
     nothing to take out (`nothing-to-take-out`)."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("take_expired_out", kit.room_id)
+    with kit_book(act, kit, here="take_expired_out") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit)
         rows = must_come_out(plan)
@@ -341,8 +337,7 @@ def reseal(
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("reseal", kit.room_id)
+    with kit_book(act, kit, here="reseal") as (book, kit):
         in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (
             kit.pk,

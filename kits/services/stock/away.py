@@ -69,8 +69,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
             _("Choose the shelf in %(room)s to put the item on.") % {"room": kit.home_room.name},
             field="shelf",
         )
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("come_back", kit.home_room_id)
+    with kit_book(act, kit, home="come_back") as (book, kit):
         lot = lots.held_still([lot.pk])[0]
         leg = Leg(lot, _away_from(kit, lot, units), admission.landing(lot, shelf)[0], units)
         return book.post(EntryKind.COME_BACK, [leg], kit=kit, lot=lot, room=kit.home_room)
@@ -79,8 +78,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
 def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
     """Say that what went with a casualty will not come back: then it was used, against the trip
     that it went on. Raises Invalid, Refused (`not-away`)."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("write_off", kit.home_room_id)
+    with kit_book(act, kit, home="write_off") as (book, kit):
         source = _away_from(kit, lot, units)
         went = (
             Entry.objects.filter(
