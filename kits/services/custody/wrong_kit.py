@@ -224,8 +224,7 @@ def _passed_on(entry: Entry) -> Again:
     to = Person.objects.get(pk=entry.detail_as(PassDetail)["to"])
 
     def again(act: Act, _wrong: Kit, kit: Kit) -> Entry | None:
-        held = open_checkout(kit)
-        if held is not None and held.person_id == to.pk:
+        if (held := open_checkout(kit)) and held.person_id == to.pk:
             return None
         custody.pass_on(act, kit, to)
         return Entry.objects.filter(key=act.key).latest("id")

@@ -151,8 +151,7 @@ def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
     with kit_book(act, kit, home="edit_kit") as (book, kit):
         act.actor.require("edit_kit", room.pk)
         _refuse_retired(kit)
-        held = open_checkout(kit)
-        if is_there and held is not None:
+        if is_there and (held := open_checkout(kit)):
             raise kit_is_out(held)
         now_in = room if is_there else kit.room
         if (kit.home_room_id, kit.room_id) == (room.pk, now_in.pk):
@@ -178,18 +177,15 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
             return kit
         for held in open_checkouts(kit):
             raise kit_is_out(held)
-        inside = list(
-            _held(kit).order_by("lot__item__name").values_list("lot__item__name", flat=True)[:50]
-        )
-        if inside:
+        names = _held(kit).order_by("lot__item__name").values_list("lot__item__name", flat=True)
+        if inside := list(dict.fromkeys(names[:50])):
             raise Refused(
                 "kit-not-empty",
                 _("%(kit)s still contains %(names)s. Empty it first.")
-                % {"kit": kit.name, "names": ", ".join(dict.fromkeys(inside))},
-                things=list(dict.fromkeys(inside)),
+                % {"kit": kit.name, "names": ", ".join(inside)},
+                things=inside,
             )
-        promised = promises.next_trip(kit)
-        if promised is not None:
+        if promised := promises.next_trip(kit):
             raise Refused(
                 "kit-reserved",
                 _(
