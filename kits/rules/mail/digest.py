@@ -5,7 +5,7 @@ minutes. Nothing is cut; the order is worst first.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -303,8 +303,3 @@ class Shelves:
 def shelves_of(units: Iterable[Units]) -> dict[int, list[Units]]:
     """Units on shelves by thing."""
     return grouped((x.batch.thing.id, x) for x in units)
-
-
-def minutes(kits: Sequence[KitWeek], minutes_a_kit: int) -> int:
-    """How long the week's kits take, at so many minutes a kit opened."""
-    return len(kits) * minutes_a_kit

@@ -123,8 +123,11 @@ def _forget_mails(record: Sequence[Person], names: Names) -> None:
     bundling.let_go(rows)
     theirs.update(recipient="", rendered=None, last_error="")
     others = Notice.objects.filter(rendered__isnull=False).only("pk", "rendered", "sent_at")
-    for notice in others.iterator(chunk_size=100):
-        if mail.mentions(bytes(notice.rendered or b""), names):
-            row = Notice.objects.filter(pk=notice.pk)
-            row.update(rendered=None)
-            row.filter(sent_at=None).update(message_id="", recipient="")
+    naming = [
+        notice.pk
+        for notice in others.iterator(chunk_size=100)
+        if mail.mentions(bytes(notice.rendered or b""), names)
+    ]
+    named = Notice.objects.filter(pk__in=naming)
+    named.update(rendered=None)
+    named.filter(sent_at=None).update(message_id="", recipient="")

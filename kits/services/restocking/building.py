@@ -5,7 +5,6 @@ answer has what the kit's list still needs.
 """
 
 import enum
-from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
-from gearroom.core.rules.grouping import summed
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
     Disposal,
     Entry,
@@ -199,9 +198,6 @@ def strip(
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
         supply = outer(PlaceKind.SUPPLIER)
-        went: Counter[tuple[Lot, Place]] = Counter()
-        costs: dict[int, Decimal] = defaultdict(Decimal)
-        into_kit: list[tuple[Lot, Place]] = []
         batches = [
             receiving.batch_of_pack(
                 each.item,
@@ -213,15 +209,13 @@ def strip(
             )
             for each in things
         ]
-        for thing, lot in zip(things, batches, strict=True):
-            units = whole(thing.units, field="things")
-            went[lot, _goes_to(kit, thing, lot)] += units
-            if thing.price is not None:
-                receiving.check_price(thing.price, currency)
-                costs[lot.pk] += thing.price
-            if thing.fate == Fate.KEEP:
-                into_kit.append((lot, supply))
-        admission.put_in_guard(kit, into_kit)
+        pairs = list(zip(things, batches, strict=True))
+        went = summed(((lot, _goes_to(kit, thing, lot)), thing.units) for thing, lot in pairs)
+        prices = grouped((lot.pk, thing.price) for thing, lot in pairs if thing.price is not None)
+        for alone in (x.price for x in things if x.price is not None):
+            receiving.check_price(alone, currency)
+        costs = {lot: sum(each, Decimal(0)) for lot, each in prices.items()}
+        admission.put_in_guard(kit, [(lot, supply) for x, lot in pairs if x.fate == Fate.KEEP])
         rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
         entry = book.post(
             EntryKind.STRIP,
