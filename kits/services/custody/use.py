@@ -9,7 +9,6 @@ No data about casualties is kept; an incident reference is enough.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
@@ -196,12 +195,7 @@ def _place(kit: Kit, went: Went) -> Place:
 
 def _counted_since(book: Book, kit: Kit) -> bool:
     """Whether the kit was counted after the act is claimed to have happened."""
-    claim = book.claim()
-    if claim is None:
-        return False
-    since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
-    counts = Entry.objects.filter(since, kit=kit, kind=EntryKind.COUNT, reversed_by=None)
-    return counts.exists()
+    return book.since_claim(kit).filter(kind=EntryKind.COUNT).exists()
 
 
 def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[ReasonCode]:

@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Self
 
 from django.db import connection, transaction
-from django.db.models import F, Max, Q
+from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -190,13 +190,18 @@ class Book:
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:
         """Whether the act is claimed for before the latest known change of hands of a locked kit,
         or of a section of it: then it is history."""
-        claim = self.claim()
-        if claim is None:
-            return False
-        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
-        hands = Entry.objects.filter(since, kit=kit, kind__in=facts.HANDS, reversed_by=None)
+        hands = self.since_claim(kit).filter(kind__in=facts.HANDS)
         of = section.section_key if section else None
         return any(facts.section_key(entry) == of for entry in hands.only("detail"))
+
+    def since_claim(self, kit: Kit) -> QuerySet[Entry]:
+        """The acts on a kit, but for those taken back, that are of later than this act is claimed
+        for; none where nobody claims a time."""
+        claim = self.claim()
+        if claim is None:
+            return Entry.objects.none()
+        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
+        return Entry.objects.filter(since, kit=kit, reversed_by=None)
 
     def _when(self, earlier: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day
