@@ -13,7 +13,14 @@ from gearroom.core.acts.problems import Refused, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
 from gearroom.core.services.people import erasure, redaction
-from kits.models import Hearing, HearingChoice, Label, Notice, Reservation, Trip
+from kits.models import (
+    Label,
+    Notice,
+    NotificationChoice,
+    NotificationPreferences,
+    Reservation,
+    Trip,
+)
 from kits.services.labelling import labelling
 from kits.services.notices import bundling
 from kits.services.people import merging
@@ -109,8 +116,8 @@ def _refuse(person: Person, moves: Moves) -> None:
 
 
 def _forget_choices(record: Sequence[Person]) -> None:
-    Hearing.objects.filter(person__in=record).delete()
-    HearingChoice.objects.filter(person__in=record).delete()
+    NotificationPreferences.objects.filter(person__in=record).delete()
+    NotificationChoice.objects.filter(person__in=record).delete()
     Reservation.objects.promised().filter(person__in=record).update(person=None)
 
 

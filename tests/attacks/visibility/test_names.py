@@ -30,7 +30,7 @@ from gearroom.core.models import (
 from gearroom.core.rules.names import OPEN
 from gearroom.core.rules.roles import Role, Scope
 from gearroom.core.services.people import erasure as core_erasing, names, people, redaction
-from kits.models import Checkout, Entry, EntryKind, Hearing, Label, Notice, Trip
+from kits.models import Checkout, Entry, EntryKind, Label, Notice, NotificationPreferences, Trip
 from kits.services.labelling import labelling
 from kits.services.ledger import audit
 from kits.services.people import erasure, merging
@@ -253,7 +253,9 @@ def test_after_erasure_nothing_anywhere_tells_of_them(school: School) -> None:
     done = school.busy_day()
     jo = school.jo
     labelling.labels_for(act(school.w.keeper), [jo], school.w.store)
-    Hearing.objects.create(person=jo, calendar_sha256="a" * 64, refused_address=EMAIL)
+    NotificationPreferences.objects.create(
+        person=jo, calendar_sha256="a" * 64, refused_address=EMAIL
+    )
     Notice.objects.create(
         person=jo, kind="irregular", fact="x", created_at=act().received_at, recipient=EMAIL,
         rendered=f"To: {EMAIL}\r\nSubject: x\r\n\r\nDear {NAME}".encode(),
