@@ -83,7 +83,7 @@ def send(
         claimed = _claim(among, token)
         if not claimed:
             break
-        ready = bundling.grouped(_sifted(claimed, token, by_hand=among is not None))
+        ready = bundling.mails(_sifted(claimed, token, by_hand=among is not None))
         written = _written(ready, token, at, stock)
         sent += [notice.pk for notice in written if _deliver(notice, token) is Outcome.SENT]
     return sent

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.shell import actor, page
 from kits.models import Lot
-from kits.services.kits import photos
+from kits.services.kits import holds
 from kits.services.lookup import find
 from labels.services.scan import read_picture
 from labels.services.scan.batches import batch_in
@@ -61,5 +61,5 @@ def form_with_batch(
 def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
     """One photo of a kit."""
     who = actor(request)
-    jpeg = photos.photo(who, find.kit(who, kit), number).jpeg
+    jpeg = holds.photo(who, find.kit(who, kit), number).jpeg
     return HttpResponse(bytes(jpeg), content_type="image/jpeg")
