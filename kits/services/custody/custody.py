@@ -30,7 +30,7 @@ from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import going_short, use
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book, kit_book

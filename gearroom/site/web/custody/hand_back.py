@@ -20,9 +20,8 @@ from gearroom.site.web.page.forms import PageForm, ShortText, Tick
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of, photo_of
 from kits.models import AsFound, Kit, Lot
-from kits.services.custody import custody
+from kits.services.custody import custody, returns
 from kits.services.custody.use_suggestions import suggest
-from kits.services.kits import participants_own
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 
@@ -65,7 +64,7 @@ def _page(
         facts |= remark_fields(request.POST, kit)
         facts |= use_fields(request.POST, suggest(kit), batch) if theirs else {}
     else:
-        facts["not_ours"] = participants_own.is_inside(kit)
+        facts["not_ours"] = returns.has_own(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
         facts["problem"] = problem

@@ -8,7 +8,7 @@ from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, show
-from kits.services.kits import participants_own
+from kits.services.custody import returns
 from kits.services.lookup import find, reporters
 from kits.services.stock import away, views
 
@@ -58,7 +58,7 @@ def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
     """Something of a participant's own is in a kit, or went back to its owner."""
     carrying = reporters.kit(act.actor, kit)
     inside = request.POST.get("inside") == "1"
-    entry = participants_own.report(act, carrying, inside=inside)
+    entry = returns.report_own(act, carrying, inside=inside)
     says = (
         _("%(kit)s contains something that belongs to a participant.")
         if inside
