@@ -13,7 +13,7 @@ from kits.api import answers, bodies
 from kits.api.views import KitView, ReportView
 from kits.models import UnmetNeed
 from kits.services.custody import returns
-from kits.services.kits import mixed_contents
+from kits.services.kits import holds
 from kits.services.lookup import find, reporters
 from kits.services.stock import away
 
@@ -49,7 +49,7 @@ class ReportMixed(ReportView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with those of others: all are to be counted."""
         others = [reporters.kit(act.actor, ref) for ref in data["kits"]]
-        return 201, mixed_contents.report(act, self.kit(), others)
+        return 201, holds.report_mixed(act, self.kit(), others)
 
 
 class NotOursBody(ActBody):

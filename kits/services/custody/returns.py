@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, refuse_first
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
-from kits.services.kits import mixed_contents
+from kits.services.kits import holds
 from kits.services.ledger.book import Book, kit_book
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
@@ -51,7 +51,7 @@ def write_remarks(book: Book, kit: Kit, remarks: Remarks, checkout: Checkout | N
     if remarks.needed:
         _write_needs(book, kit, remarks.needed, checkout)
     if remarks.mixed_with:
-        mixed_contents.write(book, kit, book.lock(*(other.pk for other in remarks.mixed_with)))
+        holds.write_mixed(book, kit, book.lock(*(other.pk for other in remarks.mixed_with)))
     if remarks.given_back:
         _write_own(book, kit, inside=False)
 

@@ -23,7 +23,7 @@ from kits.rules.ledger.facts import Kind
 from kits.services.custody import custody, returns, use_suggestions, wrong_kit
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.kits import holds, mixed_contents
+from kits.services.kits import holds
 from kits.services.ledger import audit, reversal, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders
@@ -315,7 +315,7 @@ def test_kits_that_were_mixed_up_stop_until_each_is_counted(w: make.World) -> No
 
 
 def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w: make.World) -> None:
-    mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
+    holds.report_mixed(act(w.guide), w.day_01, [w.day_02])
 
     with pytest.raises(Refused) as problem:
         holds.release(act(w.keeper), w.day_01, WithheldKind.MIXED)
@@ -329,7 +329,7 @@ def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w: make.World)
 def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps_the_count(
     w: make.World,
 ) -> None:
-    report = mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
+    report = holds.report_mixed(act(w.guide), w.day_01, [w.day_02])
     entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
 
     undo(w, entry)
@@ -347,7 +347,7 @@ def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps
 def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w: make.World) -> None:
     for kits in ([], [w.day_01]):
         with pytest.raises(Invalid, match="the other kit"):
-            mixed_contents.report(act(w.guide), w.day_01, kits)
+            holds.report_mixed(act(w.guide), w.day_01, kits)
 
 
 # ------------------------------------------------ not ours

@@ -12,7 +12,7 @@ from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
 from kits.services.custody import custody, returns, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import mixed_contents
+from kits.services.kits import holds
 from kits.services.ledger import audit
 from kits.services.overview import board as kits_board
 from kits.services.stock import away, counting
@@ -69,7 +69,7 @@ def test_an_answer_or_a_count_ends_that(w: make.World, answer: str) -> None:
 # ------------------------------------------------ count both
 def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w: make.World) -> None:
     out_and_back(w)
-    mixed_contents.report(make.act(w.guide), w.day_01, [w.day_02])
+    holds.report_mixed(make.act(w.guide), w.day_01, [w.day_02])
 
     on_it = kits_board.board(w.store)
 

@@ -30,7 +30,7 @@ from kits.services.custody import returns
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.custody.use_suggestions import UseSuggestions
-from kits.services.kits import mixed_contents
+from kits.services.kits import holds
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 
@@ -147,7 +147,7 @@ def remark_fields(sent: QueryDict, kit: Kit) -> dict[str, Any]:
     mixed = sent.getlist("mixed")
     return {
         "not_ours": returns.has_own(kit),
-        "mixed": [(other, other.name in mixed) for other in mixed_contents.may_be(kit)],
+        "mixed": [(other, other.name in mixed) for other in holds.maybe_mixed_with(kit)],
     }
 
 
@@ -157,7 +157,7 @@ def remarks_of(sent: QueryDict, kit: Kit) -> Remarks:
     lines = [" ".join(line.split()) for line in values["needed"].splitlines()]
     wanted = [line for line in lines if line][:MOST_NEEDED]
     items = {item.name.casefold(): item for item in Item.objects.all()} if wanted else {}
-    mixed = [other for other in mixed_contents.may_be(kit) if other.name in values["mixed"]]
+    mixed = [other for other in holds.maybe_mixed_with(kit) if other.name in values["mixed"]]
     if len(mixed) != len(set(values["mixed"])):
         raise Invalid(str(FOREIGN))
     return Remarks(
