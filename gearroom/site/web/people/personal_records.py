@@ -11,7 +11,7 @@ from gearroom.core.models import Redaction
 from gearroom.core.services.people import people, person_export, redaction
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.shell import Done, actor, page, show
-from kits.services.people import erasure
+from kits.services.people import erasure, merging
 
 
 @require_safe
@@ -30,7 +30,7 @@ def _page(request: HttpRequest, person: int, problem: Problem | None = None) -> 
     of = people.get(actor(request), person)
     facts = {
         "somebody": of,
-        "moves": erasure.in_the_way(of),
+        "moves": merging.moves(of),
         "words": request.POST.get("words", ""),
     }
     return show(request, "site/people/erase.html", facts, problem=problem)
