@@ -5,7 +5,7 @@ from urllib.parse import quote
 
 from rest_framework import serializers
 
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.requests.serializers import ProblemDocument
 from kits.api import answers
 from kits.rules.ledger.facts import Word
@@ -44,7 +44,7 @@ class ReadAnswer(serializers.Serializer[Any]):
     rung = serializers.CharField(allow_blank=True, help_text="What of the reader read it.")
 
 
-class ThingAnswer(DataclassSerializer):
+class ThingAnswer(DerivedSerializer):
     def __init__(self, **more: Any) -> None:
         super().__init__(source="thing", allow_null=True, **more)
 
@@ -100,7 +100,7 @@ class PasserByAnswer(ThingAnswer):
     shown = passerby.Facts
 
 
-class PackAnswer(DataclassSerializer):
+class PackAnswer(DerivedSerializer):
     shown = results.ScannedPack
     help_texts = {
         "count": "Units that the code itself says.",
@@ -110,7 +110,7 @@ class PackAnswer(DataclassSerializer):
     }
 
 
-class NextAnswer(DataclassSerializer):
+class NextAnswer(DerivedSerializer):
     shown = results.NextStep
     help_texts = {
         "about": "The kit’s name or the id that it is done to, if any.",

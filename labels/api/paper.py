@@ -10,7 +10,7 @@ from rest_framework.request import Request
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
@@ -158,9 +158,12 @@ class LayoutBody(ActBody):
     dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
 
 
-class LayoutAnswer(DataclassSerializer):
+class LayoutAnswer(DerivedSerializer):
     shown = Sheet
-    left_out = ("hole",)
+    members = [
+        "key", "name", "page_width_mm", "page_height_mm", "columns", "rows", "cell_width_mm",
+        "cell_height_mm", "left_mm", "top_mm", "pitch_x_mm", "pitch_y_mm", "roll", "cut",
+    ]  # fmt: skip
     help_texts = {"key": "What “sheet” takes."}
     own = serializers.BooleanField(help_text="Added here, not built in.")
     cells = serializers.IntegerField()
@@ -227,7 +230,7 @@ class TestPage(ReadView):
         return _file(pdf, _PDF, "test-page.pdf")
 
 
-class OffsetAnswer(DataclassSerializer):
+class OffsetAnswer(DerivedSerializer):
     shown = Offset
 
 

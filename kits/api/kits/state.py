@@ -103,12 +103,10 @@ class ContentLevelAnswer(answers.OfItem):
     level = serializers.CharField()
 
 
-class ContentsAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField(source="name")
-    on = answers.Moment()
-    known_by = answers.Moment()
-    seal = serializers.CharField(allow_blank=True)
-    holder = serializers.CharField(allow_blank=True)
+class ContentsAnswer(answers.Answer):
+    shown = contents.Contents
+    members = ["kit", "on", "known_by", "seal", "holder", "lines", "levels"]
+    sources = {"kit": "name"}
     lines = ContentAnswer(many=True)
     levels = ContentLevelAnswer(many=True)
 

@@ -6,17 +6,15 @@ from rest_framework import serializers
 
 from gearroom.core.api.views import ReadView
 from kits.api import answers
-from kits.api.lists.packing_lists import CRITICALITIES, PackingListView
+from kits.api.lists.packing_lists import PackingListView
+from kits.rules.ledger.facts import Line
 from kits.services.lists import comparison, impact
 
 
-class ComparedLine(serializers.Serializer[Any]):
-    section = serializers.CharField()
-    item = serializers.IntegerField(source="thing.id")
-    name = serializers.CharField(source="thing.name")
-    carry = serializers.IntegerField()
-    never_below = serializers.IntegerField()
-    criticality = serializers.ChoiceField(CRITICALITIES)
+class ComparedLine(answers.Answer):
+    shown = Line
+    members = ["section", "item", "name", "carry", "never_below", "criticality"]
+    sources = {"item": "thing.id", "name": "thing.name"}
 
 
 class ChangedLine(serializers.Serializer[Any]):
@@ -31,12 +29,13 @@ class SaidAnswer(serializers.Serializer[Any]):
     after = serializers.JSONField()
 
 
-class OtherReasonAnswer(serializers.Serializer[Any]):
-    section = serializers.CharField(source="line.section.key")
-    item = serializers.IntegerField(source="line.item_id")
-    name = serializers.CharField(source="line.item.name")
-    before = serializers.CharField(source="was")
-    after = serializers.CharField(source="line.reason")
+class OtherReasonAnswer(answers.Answer):
+    shown = comparison.OtherReason
+    members = ["section", "item", "name", "before", "after"]
+    sources = {
+        "section": "line.section.key", "item": "line.item_id", "name": "line.item.name",
+        "before": "was", "after": "line.reason",
+    }  # fmt: skip
 
 
 class ComparisonAnswer(serializers.Serializer[Any]):

@@ -1,5 +1,6 @@
 """/api/v1/packing-lists/: kit lists, their versions and signatures."""
 
+from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
@@ -13,9 +14,9 @@ from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of
-from kits.api import bodies
+from kits.api import answers, bodies
 from kits.api.fields import hazards_field
-from kits.models import Item, PackingList, PackingListVersion
+from kits.models import Item, ListLine, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lists import packing_lists
@@ -27,14 +28,11 @@ MOST_SECTIONS = 30
 
 
 # ------------------------------------------------------------------------------------------ shapes
-class ListLineAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="item_id")
-    name = serializers.CharField(source="item.name")
-    base_unit = serializers.CharField(source="item.base_unit")
-    carry = serializers.IntegerField()
-    never_below = serializers.IntegerField()
+class ListLineAnswer(answers.Answer):
+    shown = ListLine
+    members = ["item", "name", "base_unit", "carry", "never_below", "criticality", "reason"]
+    sources = {"item": "item_id", "name": "item.name", "base_unit": "item.base_unit"}
     criticality = serializers.ChoiceField(CRITICALITIES)
-    reason = serializers.CharField(allow_blank=True)
 
 
 class ListSectionAnswer(serializers.Serializer[Any]):
@@ -43,36 +41,34 @@ class ListSectionAnswer(serializers.Serializer[Any]):
     lines = ListLineAnswer(many=True)
 
 
-class VersionInShort(serializers.Serializer[Any]):
-    number = serializers.IntegerField()
-    people = serializers.IntegerField()
-    days = serializers.IntegerField()
+class VersionInShort(answers.Answer):
+    shown = PackingListVersion
+    members = [
+        "number", "people", "days", "hazards", "published_at", "signed_by", "signed_on",
+        "signed_until",
+    ]  # fmt: skip
+    help_texts = {"published_at": "Null: a draft."}
+    kinds = {datetime: serializers.DateTimeField}
     hazards = serializers.ListField(child=serializers.ChoiceField(list(HAZARDS)))
-    published_at = serializers.DateTimeField(allow_null=True, help_text="Null: a draft.")
     signed_by = serializers.CharField(source="signed_by.name", default=None, allow_null=True)
-    signed_on = serializers.DateField(allow_null=True)
-    signed_until = serializers.DateField(allow_null=True)
 
 
 class VersionAnswer(VersionInShort):
-    id = serializers.IntegerField()
-    packing_list = serializers.IntegerField(source="packing_list_id")
-    name = serializers.CharField(source="packing_list.name")
-    note = serializers.CharField(allow_blank=True)
+    shown = PackingListVersion
+    members = [
+        "id", "packing_list", "name", "note", "created_at", "created_by", "signature_note",
+        "signed_page_type", "sections",
+    ]  # fmt: skip
+    sources = {"packing_list": "packing_list_id", "name": "packing_list.name"}
+    help_texts = {"signed_page_type": "The media type of the signed page; empty: there is none."}
     created_at = serializers.DateTimeField()
     created_by = serializers.CharField(source="created_by.name", default=None, allow_null=True)
-    signature_note = serializers.CharField(allow_blank=True)
-    signed_page_type = serializers.CharField(
-        allow_blank=True, help_text="The media type of the signed page; empty: there is none."
-    )
     sections = ListSectionAnswer(many=True)
 
 
-class ListAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    note = serializers.CharField(allow_blank=True)
-    retired_on = serializers.DateField(allow_null=True)
+class ListAnswer(answers.Answer):
+    shown = PackingList
+    members = ["id", "name", "note", "retired_on", "versions"]
     versions = VersionInShort(many=True)
 
 

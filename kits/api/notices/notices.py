@@ -26,24 +26,20 @@ from kits.services.notices.registry import NOTICE_KINDS, title
 
 
 class NoticeAnswer(answers.WithPhones):
-    id = serializers.IntegerField()
-    person = answers.PersonAnswer()
-    kind = serializers.CharField()
+    shown = Notice
+    members = [
+        "id", "person", "kind", "title", "kit", "room", "entry", "created_at", "state", "why",
+        "due_at", "tries", "sent_at", "message_id",
+    ]  # fmt: skip
+    sources = {"kit": "kit.name", "room": "room.slug", "entry": "entry_id"}
+    help_texts = {"due_at": "Not sent before then."}
     title = answers.made(
         serializers.CharField, title, source="kind", help_text="What the kind is about."
     )
-    kit = serializers.CharField(source="kit.name", allow_null=True)
-    room = serializers.CharField(source="room.slug", allow_null=True)
-    entry = serializers.IntegerField(source="entry_id", allow_null=True)
-    created_at = answers.Moment()
     state = answers.made(serializers.ChoiceField, notice_log.state, choices=list(State))
     why = answers.made(
         serializers.CharField, notice_log.why, help_text="Why it was or was not sent."
     )
-    due_at = answers.Moment(help_text="Not sent before then.")
-    tries = serializers.IntegerField()
-    sent_at = answers.Moment(allow_null=True)
-    message_id = serializers.CharField()
 
     def rooms(self, row: Notice) -> Iterable[int | None]:
         """Its room."""

@@ -7,11 +7,11 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
-from kits.api.stock.lots import BatchAnswer, ThingAnswer, with_batches
+from kits.api.stock.lots import BatchAnswer, with_batches
 from kits.api.stock.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome, Unsettled
@@ -21,28 +21,36 @@ from kits.services.recalls.recalls import Answer
 from kits.services.recalls.status import Followed, RecallStatus
 
 
-class RecallAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    item = ThingAnswer()
+class RecallAnswer(answers.Answer):
+    shown = Recall
+    members = [
+        "id", "item", "scope", "number", "reference", "advice", "started_at", "closed_at",
+        "outcome", "published_at",
+    ]  # fmt: skip
+    help_texts = {"published_at": "Where the maker withdrew it."}
     scope = serializers.ChoiceField(RecallScope.choices)
-    number = serializers.CharField()
-    reference = serializers.CharField()
-    advice = serializers.CharField()
     started_at = serializers.DateTimeField(source="entry.occurred_at")
     closed_at = serializers.DateTimeField(
         source="closed.occurred_at", default=None, allow_null=True
     )
     outcome = serializers.ChoiceField([*Outcome, ""], help_text="How it ended; empty while open.")
-    published_at = serializers.CharField(help_text="Where the maker withdrew it.")
 
 
 class FollowedAnswer(answers.WithPhones):
-    row = serializers.IntegerField(
-        source="row.pk",
-        allow_null=True,
-        help_text="To answer by; null where it came there after the start.",
-    )
-    place = PlaceAnswer()
+    shown = Followed
+    members = [
+        "row", "place", "certainty", "units_min", "units_max", "booked", "quarantined", "person",
+        "told_at", "answer", "answered_by", "answered_at",
+    ]  # fmt: skip
+    sources = {
+        "row": "row.pk", "person": "row.person", "answered_by": "row.answered_by.name",
+        "answered_at": "row.answered.occurred_at",
+    }  # fmt: skip
+    help_texts = {
+        "row": "To answer by; null where it came there after the start.",
+        "booked": "What is on record there now.",
+        "person": "Who has it, or answers for it.",
+    }
     certainty = serializers.ChoiceField(Certainty.choices, source="row.certainty", allow_null=True)
     units_min = answers.made(
         serializers.IntegerField,
@@ -54,21 +62,14 @@ class FollowedAnswer(answers.WithPhones):
         lambda seen: seen.row.units_max if seen.row else seen.booked,
         help_text="When the recall started, at most.",
     )
-    booked = serializers.IntegerField(help_text="What is on record there now.")
     quarantined = answers.made(
         serializers.IntegerField, lambda seen: seen.row.quarantined if seen.row else 0
     )
-    person = answers.PersonAnswer(
-        source="row.person", allow_null=True, help_text="Who has it, or answers for it."
-    )
-    told_at = answers.Moment(allow_null=True)
     answer = answers.made(
         serializers.ChoiceField,
         lambda seen: seen.row.answer if seen.row else "",
         choices=[*Answer, ""],
     )
-    answered_by = serializers.CharField(source="row.answered_by.name", allow_null=True)
-    answered_at = answers.Moment(source="row.answered.occurred_at", allow_null=True)
 
     def rooms(self, row: Followed) -> Iterable[int | None]:
         """The home of the kit that the place is in, or its own room."""
@@ -89,7 +90,7 @@ class GoneAnswer(serializers.Serializer[Any]):
     units = serializers.IntegerField()
 
 
-class UnsettledAnswer(DataclassSerializer):
+class UnsettledAnswer(DerivedSerializer):
     shown = Unsettled
     help_texts = {
         "quarantined": "Units in quarantine.",

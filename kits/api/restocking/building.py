@@ -11,7 +11,6 @@ from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field
 from kits.api.stock.lots import (
-    BatchAnswer,
     CheckBody,
     CheckedAnswer,
     LotBody,
@@ -19,7 +18,6 @@ from kits.api.stock.lots import (
     expiry_in,
     with_batches,
 )
-from kits.api.stock.places import PlaceAnswer
 from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot
 from kits.rules.ledger.facts import Kind
@@ -40,10 +38,8 @@ class WantedAnswer(answers.OfItem):
     cost = serializers.DecimalField(12, 2, allow_null=True, help_text="At the last price paid.")
 
 
-class PlacedAnswer(serializers.Serializer[Any]):
-    lot = BatchAnswer()
-    place = PlaceAnswer()
-    units = serializers.IntegerField()
+class PlacedAnswer(answers.Answer):
+    shown = Placed
 
 
 class BuiltAnswer(answers.WithEntry):

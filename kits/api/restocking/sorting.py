@@ -17,7 +17,7 @@ from kits.api import answers, bodies
 from kits.api.views import KitView
 from kits.models import Kit, Place
 from kits.rules.ledger.expiry import good_through
-from kits.rules.restocking.picking import TakeOut
+from kits.rules.restocking import picking
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
@@ -73,34 +73,38 @@ class Destination(serializers.CharField):
     def __init__(self) -> None:
         super().__init__(source="*")
 
-    def to_representation(self, row: TakeOut) -> str:  # type: ignore[override]  # of a row
+    def to_representation(self, row: picking.TakeOut) -> str:  # type: ignore[override]  # of a row
         """By the list."""
         return sorting.destination(_plan(self), row).name
 
 
-class _ItemRow(serializers.Serializer[Any]):
+class _ItemRow(answers.Answer):
+    members = ["item", "name"]
     item = serializers.IntegerField(source="thing.id")
     name = serializers.CharField(source="thing.name")
 
 
 class PutInAnswer(_ItemRow):
-    units = serializers.IntegerField(source="count")
-    lot = serializers.IntegerField(source="batch.id")
-    number = serializers.CharField(source="batch.number")
+    shown = picking.PutIn
+    members = [
+        "units", "lot", "number", "good_until", "shelf", "shelf_name", "section", "instead_of",
+    ]  # fmt: skip
+    sources = {
+        "units": "count", "lot": "batch.id", "number": "batch.number",
+        "instead_of": "instead_of.name",
+    }  # fmt: skip
     good_until = answers.made(serializers.DateField, good_through, source="batch", allow_null=True)
     shelf = serializers.IntegerField()
     shelf_name = ShelfName()
-    section = serializers.CharField()
-    instead_of = serializers.CharField(source="instead_of.name", allow_null=True)
 
 
-class TakeOutAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="batch.thing.id")
-    name = serializers.CharField(source="batch.thing.name")
-    units = serializers.IntegerField(source="count")
-    lot = serializers.IntegerField(source="batch.id")
-    number = serializers.CharField(source="batch.number")
-    section = serializers.CharField()
+class TakeOutAnswer(answers.Answer):
+    shown = picking.TakeOut
+    members = ["item", "name", "units", "lot", "number", "section", "why", "to"]
+    sources = {
+        "item": "batch.thing.id", "name": "batch.thing.name", "units": "count", "lot": "batch.id",
+        "number": "batch.number",
+    }  # fmt: skip
     why = serializers.CharField()
     to = Destination()
 
@@ -276,7 +280,7 @@ class ResealBody(ActBody):
     )
 
 
-class ResealedAnswer(answers.WithEntry, answers.DaysAnswer):
+class ResealedAnswer(answers.DaysAnswer, answers.WithEntry):
     seal = serializers.CharField()
     to_sort = serializers.BooleanField(
         help_text="It still needs sorting: nobody checked its contents since it came back."

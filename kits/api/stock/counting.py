@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.member_rules import OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
@@ -147,7 +147,7 @@ class LaterAnswer(serializers.Serializer[Any]):
         return super().to_representation(kit_summary.act(entry))
 
 
-class ChangeAnswer(DataclassSerializer):
+class ChangeAnswer(DerivedSerializer):
     shown = kit_summary.Change
 
 

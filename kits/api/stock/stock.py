@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, named, present
@@ -110,7 +110,7 @@ class ReceiveBody(ActBody, LotBody):
     currency = currency_field()
 
 
-class RemarkAnswer(DataclassSerializer):
+class RemarkAnswer(DerivedSerializer):
     shown = receiving.Remark
 
 

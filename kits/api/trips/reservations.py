@@ -16,12 +16,11 @@ from kits.services.trips import reservations
 
 
 class ReservationAnswer(answers.WithPhones):
-    id = serializers.IntegerField()
-    kit = serializers.CharField(source="kit.name")
-    trip = answers.TripAnswer()
-    person = answers.PersonAnswer(allow_null=True)
-    made_at = answers.Moment(source="made.occurred_at")
-    released_at = answers.Moment(source="released.occurred_at", allow_null=True)
+    shown = Reservation
+    members = ["id", "kit", "trip", "person", "made_at", "released_at"]
+    sources = {
+        "kit": "kit.name", "made_at": "made.occurred_at", "released_at": "released.occurred_at",
+    }  # fmt: skip
 
     def rooms(self, row: Reservation) -> Iterable[int | None]:
         """The kit's."""

@@ -14,7 +14,7 @@ from kits.api import answers
 from kits.api.fields import hazards_field
 from kits.models import Kit, Trip
 from kits.rules.text.hazards import HAZARDS
-from kits.rules.trips.trips import Coverage, Stand
+from kits.rules.trips.trips import Stand
 from kits.services.lookup import find
 from kits.services.trips import due_times, proposals, trip_readiness, trips
 from kits.services.trips.trip_readiness import JudgedTrip
@@ -44,36 +44,30 @@ class PromisedKit(serializers.Serializer[Any]):
 class TripWholeAnswer(answers.WithPhones):
     """A trip with the kits reserved for it, and its coverage."""
 
-    id = serializers.IntegerField(source="trip.pk")
-    source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
-    reference = serializers.CharField(source="trip.reference")
-    name = serializers.CharField(source="trip.name")
-    first_day = serializers.DateField(source="trip.first_day")
-    last_day = serializers.DateField(source="trip.last_day")
-    room = serializers.CharField(
-        source="trip.room.slug", allow_null=True, help_text="The gear room's slug."
-    )
-    departs_at = answers.Moment(source="trip.departs_at")
-    returns_at = answers.Moment(source="trip.returns_at")
-    people = serializers.IntegerField(source="trip.people")
+    shown = JudgedTrip
+    members = [
+        "id", "source", "reference", "name", "first_day", "last_day", "room", "departs_at",
+        "returns_at", "people", "hazards", "children", "latex_free", "leader", "leader_name",
+        "leader_phone", "cancelled_at", "revision", "coverage", "lacking", "kits",
+    ]  # fmt: skip
+    sources = {
+        "id": "trip.pk", "source": "trip.source", "reference": "trip.reference",
+        "name": "trip.name", "first_day": "trip.first_day", "last_day": "trip.last_day",
+        "room": "trip.room.slug", "departs_at": "trip.departs_at", "returns_at": "trip.returns_at",
+        "people": "trip.people", "children": "trip.children", "latex_free": "trip.latex_free",
+        "leader": "trip.leader", "leader_name": "trip.leader_name",
+        "leader_phone": "trip.leader_phone", "cancelled_at": "trip.cancelled_at",
+        "revision": "trip.revision",
+    }  # fmt: skip
+    help_texts = {
+        "room": "The gear room's slug.",
+        "coverage": "Covered: every kit for it is ready or out on it. Waiting: one comes back in"
+        " time. Null once it is over or cancelled.",
+        "lacking": "What the kits that count do not serve together.",
+    }
+
     hazards = serializers.ListField(
         source="trip.hazards", child=serializers.ChoiceField(list(HAZARDS))
-    )
-    children = serializers.BooleanField(source="trip.children")
-    latex_free = serializers.BooleanField(source="trip.latex_free")
-    leader = answers.PersonAnswer(source="trip.leader", allow_null=True)
-    leader_name = serializers.CharField(source="trip.leader_name", allow_blank=True)
-    leader_phone = serializers.CharField(source="trip.leader_phone", allow_blank=True)
-    cancelled_at = answers.Moment(source="trip.cancelled_at", allow_null=True)
-    revision = serializers.IntegerField(source="trip.revision")
-    coverage = serializers.ChoiceField(
-        [coverage.value for coverage in Coverage],
-        allow_null=True,
-        help_text="Covered: every kit for it is ready or out on it. Waiting: one comes back in"
-        " time. Null once it is over or cancelled.",
-    )
-    lacking = answers.ReasonAnswer(
-        many=True, help_text="What the kits that count do not serve together."
     )
     kits = PromisedKit(source="promised", many=True, help_text="Those reserved for it.")
 
