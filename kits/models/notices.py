@@ -72,9 +72,6 @@ class Notice(models.Model):
             models.Index(fields=["kind", "fact"], name="notice_by_fact"),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kind} for {self.person}"
-
 
 class Hearing(models.Model):
     """How one person wants to hear of things; without a row, as the defaults say.
@@ -104,9 +101,6 @@ class Hearing(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"how {self.person_id} hears"
-
 
 class HearingChoice(models.Model):
     """When somebody wants to hear of one kind of notice."""
@@ -119,9 +113,6 @@ class HearingChoice(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["person", "kind"], name="hearing_choice_once_a_kind"),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.person_id}: {self.kind} {self.when}"
 
 
 class EpisodeQuerySet(models.QuerySet["Episode"]):
@@ -155,6 +146,3 @@ class Episode(models.Model):
                 name="episode_open_once",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kind}: {self.subject}"
