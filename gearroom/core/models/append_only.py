@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar, overload
 
 from django.apps import AppConfig
-from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections, models, transaction
+from django.db import DEFAULT_DB_ALIAS, connections, models, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 SQLSTATE = "GR001"
@@ -36,11 +36,6 @@ def append_only(model: Any = None, *, filled_later: Iterable[str] = ()) -> Any:
         return cls
 
     return register if model is None else register(model)
-
-
-def is_refusal(error: DatabaseError) -> bool:
-    """Whether a database error is one of these triggers speaking."""
-    return TEXT in str(error)
 
 
 def protect(

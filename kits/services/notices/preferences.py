@@ -12,9 +12,8 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts.act import Act, locked
 from gearroom.core.acts.problems import Invalid
-from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person
 from kits.models import Hearing, HearingChoice
 from kits.rules.notices.policy import WEEKLY, When

@@ -4,9 +4,8 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts.act import Act, locked
 from gearroom.core.acts.problems import Invalid, Refused
-from gearroom.core.acts.rows import locked
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
 
