@@ -9,9 +9,9 @@ from rest_framework import serializers
 from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
-from kits.rules.custody.use import Went
-from kits.rules.ledger.facts import Reason, Verdict, Word
+from kits.rules.ledger.facts import Reason, Verdict
 from kits.rules.lookup import label_codes
+from kits.services.custody import use
 from kits.services.custody.offers import OfferKind
 from kits.services.text import reason_texts, verdict_texts
 
@@ -24,7 +24,6 @@ class Moment(serializers.DateTimeField):
         return value.isoformat()
 
 
-# People, trips and the like are always shown alike: their `kinds` are added at the end.
 class Answer(DerivedSerializer):
     kinds = {datetime: Moment}
 
@@ -88,7 +87,9 @@ def rooms_of(kit: Kit) -> tuple[int, int]:
     return kit.home_room_id, kit.room_id
 
 
-class ReasonAnswer(serializers.Serializer[Any]):
+@Answer.of(Reason)
+class ReasonAnswer(Answer):
+    members = ["code", "weight", "text", "facts"]
     code = serializers.CharField(help_text="Stable; what the reason is about.")
     weight = serializers.ChoiceField(["note", "low", "short", "stops"])
     text = serializers.CharField(help_text="A sentence, with what settles it.")
@@ -101,15 +102,18 @@ class ReasonAnswer(serializers.Serializer[Any]):
         )
 
 
-class VerdictAnswer(serializers.Serializer[Any]):
-    verdict = serializers.ChoiceField([word.value for word in Word], source="word")
+@Answer.of(Verdict)
+class VerdictAnswer(Answer):
+    members = ["verdict", "verdict_text", "through", "fit", "may_go", "reasons"]
+    sources = {"verdict": "word"}
+    help_texts = {
+        "through": "The day that was judged.",
+        "fit": "Ready, or at most low.",
+        "may_go": "Ready, low, or short and may go with a reason.",
+    }
     verdict_text = made(
         serializers.CharField, verdict_texts.verdict, help_text="The verdict as pages show it."
     )
-    through = serializers.DateField(help_text="The day that was judged.")
-    fit = serializers.BooleanField(help_text="Ready, or at most low.")
-    may_go = serializers.BooleanField(help_text="Ready, low, or short and may go with a reason.")
-    reasons = ReasonAnswer(many=True)
 
 
 class DaysAnswer(Answer):
@@ -123,8 +127,8 @@ class DaysAnswer(Answer):
     may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
 
 
+@Answer.of(Person)
 class PersonAnswer(Answer):
-    shown = Person
     members = ["id", "name", "phone"]
 
 
@@ -147,13 +151,13 @@ class OfferAnswer(serializers.Serializer[Any]):
     people = PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
+@Answer.of(Trip)
 class TripAnswer(Answer):
-    shown = Trip
     members = ["id", "source", "reference", "name", "first_day", "last_day"]
 
 
+@Answer.of(Checkout)
 class CheckoutAnswer(WithPhones):
-    shown = Checkout
     members = [
         "id", "kit", "section", "person", "trip", "out_at", "due_at", "in_at", "as_found",
         "emergency",
@@ -167,8 +171,8 @@ class CheckoutAnswer(WithPhones):
         return rooms_of(row.kit)
 
 
+@Answer.of(Entry)
 class EntryAnswer(Answer):
-    shown = Entry
     members = ["id", "kind", "occurred_at", "recorded_at", "irregular"]
     irregular = serializers.ListField(child=serializers.CharField())
 
@@ -179,9 +183,9 @@ class WithEntry(Answer):
 
 
 class EntryRow(EntryAnswer):
-    kinds = {datetime: serializers.DateTimeField}  # ends in Z in lists
     members = ["person", "reason", "detail", "reverses"]
     sources = {"reverses": "reverses_id"}
+    kinds = {datetime: serializers.DateTimeField}  # ends in Z in lists
     person = serializers.CharField(source="person.name", default=None, allow_null=True)
     detail = serializers.DictField()
 
@@ -200,14 +204,14 @@ class LotUnits(Answer):
     number = serializers.CharField(source="lot.number")
 
 
+@Answer.of(use.UsedLine)
 class UsedLineAnswer(LotUnits):
-    section = serializers.CharField(source="section.section_key")
-    units = serializers.IntegerField()
-    lot_assumed = serializers.BooleanField(source="assumed")
-    found = serializers.IntegerField(help_text="How many of them were not on record.")
-    went = serializers.ChoiceField([went.value for went in Went])
+    members = ["section", "units", "lot_assumed", "found", "went"]
+    sources = {"section": "section.section_key", "lot_assumed": "assumed"}
+    help_texts = {"found": "How many of them were not on record."}
 
 
+@Answer.of(use.UseResult)
 class UsedAnswer(WithEntry):
     lines = UsedLineAnswer(many=True)
 
@@ -216,13 +220,3 @@ class DoneAnswer(serializers.Serializer[Any]):
     """An act, which is on record."""
 
     entry = EntryAnswer(source="*")
-
-
-Answer.kinds |= {
-    Checkout: CheckoutAnswer,
-    Entry: EntryAnswer,
-    Person: PersonAnswer,
-    Reason: ReasonAnswer,
-    Trip: TripAnswer,
-    Verdict: VerdictAnswer,
-}

@@ -27,8 +27,8 @@ def _kit_of(label: Label) -> str | None:
     return kit.name if kit else None
 
 
+@answers.Answer.of(Label)
 class LabelAnswer(answers.Answer):
-    shown = Label
     members = [
         "code", "kind", "on", "kit", "section", "lot", "shelf", "person", "room", "made_at",
         "bound_at", "printed_at", "cancelled_at", "cancelled_why", "replaced_by",
@@ -200,9 +200,10 @@ class CancelBody(ActBody):
     )
 
 
-class CancelAnswer(serializers.Serializer[Any]):
-    cancelled = LabelAnswer(source="label")
-    replacement = LabelAnswer(allow_null=True)
+@answers.Answer.of(labelling.Cancelled)
+class CancelAnswer(answers.Answer):
+    members = ["cancelled", "replacement"]
+    sources = {"cancelled": "label"}
 
 
 class Cancel(UseCaseView):

@@ -230,8 +230,9 @@ class TestPage(ReadView):
         return _file(pdf, _PDF, "test-page.pdf")
 
 
+@DerivedSerializer.of(Offset)
 class OffsetAnswer(DerivedSerializer):
-    shown = Offset
+    pass
 
 
 class Calibration(ReadView):

@@ -1,24 +1,25 @@
 """Answers whose members follow from the dataclass or the model that they show.
 
+    @DerivedSerializer.of(Place)
     class PlaceAnswer(DerivedSerializer):
-        shown = Place
         members = ["id", "name", "kit", "labels"]
         sources = {"kit": "kit.name"}
         labels = serializers.ListField(child=LabelCode())
 
-A member is declared only where its type does not say what it is. `members`, `sources`,
+A member is declared only where its type does not say what it is: a place in another answer is
+shown by this one, unless it is declared there. `members`, `sources`,
 `help_texts` and `kinds` add to those of the bases.
 """
 
 import uuid
 from collections import ChainMap
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from enum import Enum
 from functools import cache, partial
 from types import NoneType, UnionType
-from typing import Any, ClassVar, get_args, get_origin, get_type_hints
+from typing import Any, ClassVar, TypeVar, get_args, get_origin, get_type_hints
 
 from django.db import models
 from rest_framework import serializers
@@ -36,8 +37,12 @@ _COLUMNS = {
 """Python's types of a model's columns, by their classes or the bases of those."""
 
 
+Kind = TypeVar("Kind", bound="type[DerivedSerializer]")
+
+
 class DerivedSerializer(serializers.Serializer[Any]):
     shown: ClassVar[Any] = None
+    """What it shows, where it is not the usual answer for that (see `of`)."""
     members: ClassVar[Sequence[str]] = ()
     """The members in their order, with those declared; where none is named, all of a dataclass
     and then those declared."""
@@ -55,6 +60,17 @@ class DerivedSerializer(serializers.Serializer[Any]):
         Decimal: partial(serializers.DecimalField, 12, 2),
     }
     """The field, or the serializer, for values of a type."""
+
+    @classmethod
+    def of(cls, what: Any) -> Callable[[Kind], Kind]:
+        """Have a serializer show values of a type wherever they stand in an answer."""
+
+        def register(kind: Kind) -> Kind:
+            kind.shown = what
+            DerivedSerializer.kinds[what] = kind
+            return kind
+
+        return register
 
     def get_fields(self) -> dict[str, Any]:
         """The members, each as declared or by its type."""

@@ -14,8 +14,8 @@ from kits.models import Clearance
 from kits.services.custody import clearances
 
 
+@answers.Answer.of(Clearance)
 class ClearanceShown(answers.WithPhones):
-    shown = Clearance
     members = [
         "id", "kit", "cleared_by", "taken_by", "trip", "recorded_at", "reasons", "confirmed",
         "answered_at", "entry",

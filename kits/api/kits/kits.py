@@ -10,9 +10,10 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView
+from gearroom.core.models import Room
 from kits.api import answers
 from kits.api.views import KitView
-from kits.models import Kit, PackingListVersion, WithheldKind
+from kits.models import Checkout, Kit, PackingListVersion, WithheldKind, Withholding
 from kits.rules.ledger.facts import LivesIn
 from kits.services.kits import kits
 from kits.services.lists import packing_lists
@@ -31,9 +32,9 @@ WHOLE: dict[str, Any] = {
 
 
 # ------------------------------------------------------------------------------------------ shapes
-class RoomAnswer(serializers.Serializer[Any]):
-    slug = serializers.CharField()
-    name = serializers.CharField()
+@answers.Answer.of(Room)
+class RoomAnswer(answers.Answer):
+    members = ["slug", "name"]
 
 
 def _or_null(seal: str) -> str | None:
@@ -51,23 +52,22 @@ class FollowsAnswer(answers.Answer):
     hazards = serializers.ListField(child=serializers.CharField())
 
 
-class KitSectionAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField(source="place.pk")
-    key = serializers.CharField(source="place.section_key")
-    name = serializers.CharField(source="place.name")
+@answers.Answer.of(kits_overview.SectionOverview)
+class KitSectionAnswer(answers.Answer):
+    members = ["id", "key", "name", "seal", "on_list", "out_with"]
+    sources = {
+        "id": "place.pk", "key": "place.section_key", "name": "place.name",
+        "out_with": "checkout.person",
+    }  # fmt: skip
+    help_texts = {"on_list": "False: it is no longer on its list, and is to be emptied."}
     seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
-    on_list = serializers.BooleanField(
-        help_text="False: it is no longer on its list, and is to be emptied."
-    )
-    out_with = answers.PersonAnswer(source="checkout.person", allow_null=True)
 
 
-class OutAnswer(serializers.Serializer[Any]):
-    checkout = serializers.IntegerField(source="pk")
-    person = answers.PersonAnswer(allow_null=True)
-    trip = answers.TripAnswer(allow_null=True)
-    out_at = answers.Moment()
-    due_at = answers.Moment(allow_null=True, help_text="Null: nobody set a time.")
+class OutAnswer(answers.Answer):
+    shown = Checkout
+    members = ["checkout", "person", "trip", "out_at", "due_at", "overdue"]
+    sources = {"checkout": "pk"}
+    help_texts = {"due_at": "Null: nobody set a time."}
     overdue = answers.made(
         serializers.BooleanField,
         lambda held: held.due_at is not None and held.due_at < clock.now(),
@@ -86,14 +86,15 @@ class PromiseAnswer(serializers.Serializer[Any]):
         return super().to_representation(seen) if seen.reserved else None
 
 
-class WithheldAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(Withholding)
+class WithheldAnswer(answers.Answer):
+    members = ["kind", "note", "since"]
+    sources = {"since": "since.occurred_at"}
     kind = serializers.ChoiceField(WithheldKind.values)
-    note = serializers.CharField(allow_blank=True)
-    since = answers.Moment(source="since.occurred_at")
 
 
+@answers.Answer.of(Overview)
 class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
-    shown = Overview
     members = [
         "id", "name", "labels", "room", "home_room", "packing_list", "responsible", "deputy",
         "lives_in", "bag", "bag_volume_ml", "bag_mass_limit_g", "training", "sections", "seal",
@@ -109,19 +110,18 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
         "to_sort_since": "kit.to_sort_since", "laid_up_since": "kit.laid_up_since",
         "lost_since": "kit.lost_since", "looked_inside_on": "kit.looked_inside_on",
         "looked_inside_by": "looked_by.name", "look_interval_days": "kit.look_interval_days",
-        "retired_on": "kit.retired_on", "revision": "kit.revision",
+        "retired_on": "kit.retired_on", "revision": "kit.revision", "room": "kit.room",
+        "home_room": "kit.home_room",
     }  # fmt: skip
     help_texts = {
         "through": "The day that was judged.",
         "trip": "The trip that it was judged for.",
         "ready_until": "Null: not now. 9999-12-31: nothing in it ends.",
+        "room": "Where it is, or was last seen.",
     }
     labels = serializers.ListField(child=answers.LabelCode())
-    room = RoomAnswer(source="kit.room", help_text="Where it is, or was last seen.")
-    home_room = RoomAnswer(source="kit.home_room")
     packing_list = FollowsAnswer(source="kit.list_version")
     lives_in = serializers.ChoiceField(LIVES_IN, source="kit.lives_in")
-    sections = KitSectionAnswer(many=True)
     seal = answers.made(
         serializers.CharField,
         _or_null,
@@ -137,7 +137,6 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
         source="judged.verdict",
         help_text="The verdict as pages show it.",
     )
-    withheld = WithheldAnswer(many=True)
 
     def shows_phones(self, row: Overview) -> bool:
         """As the overview says."""

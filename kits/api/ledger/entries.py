@@ -54,8 +54,8 @@ def _overdue() -> Q:
 
 
 # ----------------------------------------------------------------------------------------- entries
+@answers.Answer.of(Movement)
 class MovementAnswer(answers.LotUnits):
-    shown = Movement
     members = [
         "id", "entry", "kind", "occurred_at", "recorded_at", "units", "from_place", "from_kind",
         "from_name", "from_room", "to_place", "to_kind", "to_name", "to_room", "lot_assumed",
@@ -95,7 +95,7 @@ class EntryInListAnswer(answers.EntryRow):
 
 
 class EntryWholeAnswer(EntryInListAnswer):
-    movements = MovementAnswer(many=True)
+    members = ["movements"]
 
 
 class _PeriodQuery(PageQuery):

@@ -16,7 +16,7 @@ from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of
 from kits.api import answers, bodies
 from kits.api.fields import hazards_field
-from kits.models import Item, ListLine, PackingList, PackingListVersion
+from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lists import packing_lists
@@ -28,21 +28,21 @@ MOST_SECTIONS = 30
 
 
 # ------------------------------------------------------------------------------------------ shapes
+@answers.Answer.of(ListLine)
 class ListLineAnswer(answers.Answer):
-    shown = ListLine
     members = ["item", "name", "base_unit", "carry", "never_below", "criticality", "reason"]
     sources = {"item": "item_id", "name": "item.name", "base_unit": "item.base_unit"}
     criticality = serializers.ChoiceField(CRITICALITIES)
 
 
-class ListSectionAnswer(serializers.Serializer[Any]):
-    key = serializers.CharField(help_text="Stays the same from version to version.")
-    name = serializers.CharField()
-    lines = ListLineAnswer(many=True)
+@answers.Answer.of(ListSection)
+class ListSectionAnswer(answers.Answer):
+    members = ["key", "name", "lines"]
+    help_texts = {"key": "Stays the same from version to version."}
 
 
+@answers.Answer.of(PackingListVersion)
 class VersionInShort(answers.Answer):
-    shown = PackingListVersion
     members = [
         "number", "people", "days", "hazards", "published_at", "signed_by", "signed_on",
         "signed_until",
@@ -61,15 +61,12 @@ class VersionAnswer(VersionInShort):
     ]  # fmt: skip
     sources = {"packing_list": "packing_list_id", "name": "packing_list.name"}
     help_texts = {"signed_page_type": "The media type of the signed page; empty: there is none."}
-    created_at = serializers.DateTimeField()
     created_by = serializers.CharField(source="created_by.name", default=None, allow_null=True)
-    sections = ListSectionAnswer(many=True)
 
 
+@answers.Answer.of(PackingList)
 class ListAnswer(answers.Answer):
-    shown = PackingList
     members = ["id", "name", "note", "retired_on", "versions"]
-    versions = VersionInShort(many=True)
 
 
 class ListQuery(PageQuery):

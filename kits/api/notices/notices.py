@@ -25,8 +25,8 @@ from kits.services.notices import preferences
 from kits.services.notices.registry import NOTICE_KINDS, title
 
 
+@answers.Answer.of(Notice)
 class NoticeAnswer(answers.WithPhones):
-    shown = Notice
     members = [
         "id", "person", "kind", "title", "kit", "room", "entry", "created_at", "state", "why",
         "due_at", "tries", "sent_at", "message_id",
@@ -143,12 +143,19 @@ def _person(actor: Actor, pk: int | None = None) -> Person:
     return find.person(actor, pk or 0)
 
 
-class SettingsAnswer(serializers.Serializer[Any]):
-    weekly_on = serializers.IntegerField(help_text="Day of the week, Monday 0 to Sunday 6.")
+@answers.Answer.of(Hearing)
+class SettingsAnswer(answers.Answer):
+    members = [
+        "weekly_on", "weekly_at", "quiet_from", "quiet_until", "minutes_a_kit", "choices",
+        "address_refused", "calendar",
+    ]  # fmt: skip
+    help_texts = {
+        "weekly_on": "Day of the week, Monday 0 to Sunday 6.",
+        "minutes_a_kit": "How long a kit takes that is opened.",
+    }
     weekly_at = ClockTime(CLOCK_TIME, help_text="Local to your home room.")
     quiet_from = ClockTime(CLOCK_TIME, allow_null=True)
     quiet_until = ClockTime(CLOCK_TIME, allow_null=True)
-    minutes_a_kit = serializers.IntegerField(help_text="How long a kit takes that is opened.")
     choices = answers.made(
         serializers.DictField,
         preferences.choices,

@@ -7,12 +7,10 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.api.stock.lots import BatchAnswer, with_batches
-from kits.api.stock.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome, Unsettled
 from kits.services.lookup import find
@@ -21,8 +19,8 @@ from kits.services.recalls.recalls import Answer
 from kits.services.recalls.status import Followed, RecallStatus
 
 
+@answers.Answer.of(Recall)
 class RecallAnswer(answers.Answer):
-    shown = Recall
     members = [
         "id", "item", "scope", "number", "reference", "advice", "started_at", "closed_at",
         "outcome", "published_at",
@@ -36,8 +34,8 @@ class RecallAnswer(answers.Answer):
     outcome = serializers.ChoiceField([*Outcome, ""], help_text="How it ended; empty while open.")
 
 
+@answers.Answer.of(status.Followed)
 class FollowedAnswer(answers.WithPhones):
-    shown = Followed
     members = [
         "row", "place", "certainty", "units_min", "units_max", "booked", "quarantined", "person",
         "told_at", "answer", "answered_by", "answered_at",
@@ -77,21 +75,21 @@ class FollowedAnswer(answers.WithPhones):
         return [kit.home_room_id if kit else row.place.room_id]
 
 
-class QuarantineAnswer(serializers.Serializer[Any]):
-    place = PlaceAnswer()
-    units = serializers.IntegerField()
+@answers.Answer.of(status.Quarantined)
+class QuarantineAnswer(answers.Answer):
+    pass
 
 
-class GoneAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(status.Gone)
+class GoneAnswer(answers.Answer):
+    members = ["how", "certainty", "trip", "kit", "units"]
+    sources = {"kit": "kit.name"}
     how = serializers.CharField(help_text="used, sold, given, or how it was thrown out.")
     certainty = serializers.ChoiceField(Certainty.choices)
-    trip = answers.TripAnswer(allow_null=True)
-    kit = serializers.CharField(source="kit.name", allow_null=True)
-    units = serializers.IntegerField()
 
 
-class UnsettledAnswer(DerivedSerializer):
-    shown = Unsettled
+@answers.Answer.of(Unsettled)
+class UnsettledAnswer(answers.Answer):
     help_texts = {
         "quarantined": "Units in quarantine.",
         "elsewhere": "Units that are on record in kits.",

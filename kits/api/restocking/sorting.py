@@ -84,8 +84,8 @@ class _ItemRow(answers.Answer):
     name = serializers.CharField(source="thing.name")
 
 
+@answers.Answer.of(picking.PutIn)
 class PutInAnswer(_ItemRow):
-    shown = picking.PutIn
     members = [
         "units", "lot", "number", "good_until", "shelf", "shelf_name", "section", "instead_of",
     ]  # fmt: skip
@@ -98,8 +98,8 @@ class PutInAnswer(_ItemRow):
     shelf_name = ShelfName()
 
 
+@answers.Answer.of(picking.TakeOut)
 class TakeOutAnswer(answers.Answer):
-    shown = picking.TakeOut
     members = ["item", "name", "units", "lot", "number", "section", "why", "to"]
     sources = {
         "item": "batch.thing.id", "name": "batch.thing.name", "units": "count", "lot": "batch.id",
@@ -109,26 +109,29 @@ class TakeOutAnswer(answers.Answer):
     to = Destination()
 
 
+@answers.Answer.of(picking.FillUp)
 class FillUpAnswer(_ItemRow):
-    section = serializers.CharField()
+    members = ["section", "level", "shelf_name"]
     level = serializers.CharField(allow_null=True)
     shelf_name = ShelfName(allow_null=True)
 
 
+@answers.Answer.of(picking.Missing)
 class MissingAnswer(_ItemRow):
-    units = serializers.IntegerField(source="count")
-    below_minimum = serializers.BooleanField()
+    members = ["units", "below_minimum"]
+    sources = {"units": "count"}
 
 
-class RestockAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(sorting.Restock)
+class RestockAnswer(answers.Answer):
     """A restock list, in the order of doing."""
 
-    kit = serializers.CharField(source="kit.name")
-    through = serializers.DateField()
-    take_out = TakeOutAnswer(source="list.take_out", many=True)
-    put_in = PutInAnswer(source="list.put_in", many=True)
-    fill_up = FillUpAnswer(source="list.fill_up", many=True)
-    missing = MissingAnswer(source="list.missing", many=True)
+    members = ["kit", "through", "take_out", "put_in", "fill_up", "missing", "next_seal"]
+    sources = {
+        "kit": "kit.name", "take_out": "list.take_out", "put_in": "list.put_in",
+        "fill_up": "list.fill_up", "missing": "list.missing",
+    }  # fmt: skip
+
     next_seal = answers.made(
         serializers.CharField, sorting.next_seal_number, source="kit.room", allow_blank=True
     )

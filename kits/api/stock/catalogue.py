@@ -10,7 +10,7 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of, present
 from kits.api import answers
 from kits.api.fields import gtin_field
-from kits.models import Disposal, Item, Substitute
+from kits.models import Disposal, Item, PackCode, Substitute
 from kits.rules.ledger.facts import Kind
 from kits.services.stock import catalogue
 
@@ -30,15 +30,16 @@ SMALL: dict[str, Any] = {
 }
 
 
-class PackCodeAnswer(serializers.Serializer[Any]):
-    gtin = serializers.CharField(help_text="14 digits; shorter ones with zeros in front.")
-    units_per_pack = serializers.IntegerField()
+@answers.Answer.of(PackCode)
+class PackCodeAnswer(answers.Answer):
+    members = ["gtin", "units_per_pack"]
+    help_texts = {"gtin": "14 digits; shorter ones with zeros in front."}
 
 
-class SubstituteAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="instead_id")
-    name = serializers.CharField(source="instead.name")
-    note = serializers.CharField(allow_blank=True)
+@answers.Answer.of(Substitute)
+class SubstituteAnswer(answers.Answer):
+    members = ["item", "name", "note"]
+    sources = {"item": "instead_id", "name": "instead.name"}
 
 
 class ItemAnswer(answers.Answer):
@@ -49,11 +50,12 @@ class ItemAnswer(answers.Answer):
         "disposal", "volume_ml", "mass_g", "lead_time_days", "order_down_to", "caution",
         "retired_on", "revision", "pack_codes", "substitutes",
     ]  # fmt: skip
-    help_texts = {"base_unit": "The smallest unit counted."}
+    help_texts = {
+        "base_unit": "The smallest unit counted.",
+        "substitutes": "What can be used instead, one for one.",
+    }
     kind = serializers.ChoiceField(KINDS)
     disposal = serializers.ChoiceField(Disposal.values)
-    pack_codes = PackCodeAnswer(many=True)
-    substitutes = SubstituteAnswer(many=True, help_text="What can be used instead, one for one.")
 
 
 class ItemBody(ActBody):

@@ -25,16 +25,15 @@ from kits.services.stock import corrections, instruments, views
 NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}
 
 
+@answers.Answer.of(Item)
 class ThingAnswer(answers.Answer):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    base_unit = serializers.CharField()
+    members = ["id", "name", "base_unit"]
 
 
+@answers.Answer.of(Lot)
 class BatchAnswer(answers.Answer):
     """A batch; several are judged together by `with_batches`."""
 
-    shown = Lot
     members = [
         "id", "item", "number", "serial", "expiry", "opened_on", "good_until", "recall", "withheld",
         "check_due", "check_passed",
@@ -59,9 +58,6 @@ class BatchAnswer(answers.Answer):
     def to_representation(self, lot: Lot) -> Any:
         """The lot, judged by now at the latest."""
         return super().to_representation(lot if "batch" in vars(lot) else with_batches([lot])[0])
-
-
-answers.Answer.kinds |= {Item: ThingAnswer, Lot: BatchAnswer}
 
 
 def with_batches(lots: Iterable[Lot]) -> list[Lot]:
@@ -135,8 +131,8 @@ def _in_stock() -> Q:
     return Q(Exists(Holding.objects.on_hand().filter(lot=OuterRef("pk"))))
 
 
+@answers.Answer.of(LotFact)
 class FactAnswer(answers.Answer):
-    shown = LotFact
     members = ["number", "expiry", "since", "entry", "by", "reason"]
     sources = {
         "since": "entry.recorded_at", "entry": "entry_id", "by": "entry.person.name",
@@ -145,8 +141,8 @@ class FactAnswer(answers.Answer):
     help_texts = {"since": "When it was recorded."}
 
 
+@answers.Answer.of(Receipt)
 class ReceiptAnswer(answers.Answer):
-    shown = Receipt
     members = ["entry", "on", "units", "supplier", "price", "currency"]
     sources = {"entry": "entry_id", "on": "entry.occurred_at"}
     help_texts = {"price": "For all of it."}
@@ -197,11 +193,12 @@ class CorrectBody(ActBody):
     expiry_printed = serializers.CharField(required=False, max_length=40)
 
 
+@answers.Answer.of(corrections.Correction)
 class CorrectedAnswer(answers.WithEntry):
-    lot = BatchAnswer()
-    booked_over = serializers.BooleanField(
-        help_text="Another batch had this identity already; all units are of that one now."
-    )
+    members = ["lot", "booked_over"]
+    help_texts = {
+        "booked_over": "Another batch had this identity already; all units are of that one now."
+    }
 
 
 class Correct(UseCaseView):

@@ -14,15 +14,12 @@ from kits.services.lookup import find
 from kits.services.stock import shelves
 
 
+@answers.Answer.of(Place)
 class PlaceAnswer(answers.Answer):
-    shown = Place
     members = ["id", "kind", "name", "room", "kit", "section", "position", "closed_on"]
     sources = {"section": "section_key"}
     room = serializers.CharField(source="room.name", default=None, allow_null=True)
     kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
-
-
-answers.Answer.kinds[Place] = PlaceAnswer
 
 
 class PlaceQuery(PageQuery):

@@ -15,8 +15,8 @@ from kits.services.lookup import find
 from kits.services.trips import reservations
 
 
+@answers.Answer.of(Reservation)
 class ReservationAnswer(answers.WithPhones):
-    shown = Reservation
     members = ["id", "kit", "trip", "person", "made_at", "released_at"]
     sources = {
         "kit": "kit.name", "made_at": "made.occurred_at", "released_at": "released.occurred_at",
@@ -27,19 +27,18 @@ class ReservationAnswer(answers.WithPhones):
         return answers.rooms_of(row.kit)
 
 
-class ReservedAnswer(serializers.Serializer[Any]):
-    reservation = ReservationAnswer()
-    verdict = answers.VerdictAnswer(help_text="Of the kit as it is, through the trip's last day.")
-    out_beyond = answers.CheckoutAnswer(
-        allow_null=True, help_text="Who has the kit past the departure, as things are."
-    )
+@answers.Answer.of(reservations.ReservedKit)
+class ReservedAnswer(answers.Answer):
+    members = ["reservation", "verdict", "out_beyond"]
+    help_texts = {
+        "verdict": "Of the kit as it is, through the trip's last day.",
+        "out_beyond": "Who has the kit past the departure, as things are.",
+    }
 
 
-class SwappedAnswer(serializers.Serializer[Any]):
-    goes = ReservedAnswer()
-    instead = ReservedAnswer(
-        allow_null=True, help_text="What the first kit took over from the one that goes."
-    )
+@answers.Answer.of(reservations.SwapResult)
+class SwappedAnswer(answers.Answer):
+    help_texts = {"instead": "What the first kit took over from the one that goes."}
 
 
 class ReservationQuery(PageQuery):
