@@ -188,8 +188,7 @@ class Bind(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Bind a blank label to what it was stuck on."""
         act = bodies.here(act, data)
-        bound = labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
-        return 200, bound
+        return 200, labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
 
 
 class CancelBody(ActBody):
@@ -214,8 +213,7 @@ class Cancel(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Cancel a label that is worn, lost or in the wrong place, and replace it if wanted."""
         label = labelling.one_of(act.actor, self.kwargs["code"])
-        done = labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
-        return 200, done
+        return 200, labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
 
 
 def wanted_codes(texts: list[str]) -> list[str]:

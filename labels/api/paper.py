@@ -51,6 +51,14 @@ class PaperSchema(ViewSchema):
         }
 
 
+class _PaperView(ReadView):
+    """Something to print: a PDF, unless it says otherwise."""
+
+    schema = PaperSchema()
+    media: ClassVar[tuple[str, ...]] = (_PDF,)
+    reads_as = "print_labels"
+
+
 def _file(content: bytes, media: str, name: str) -> HttpResponse:
     return HttpResponse(
         content,
@@ -216,18 +224,14 @@ def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
         raise paper.as_problem(error) from error
 
 
-class TestPage(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class TestPage(_PaperView):
     query = CalibrationQuery
     __test__ = False
 
     def read(self, query: dict[str, Any]) -> Any:
         """The page that shows how far a printer is off, corrected by what was measured on it."""
         kept = paper.sheet(query["sheet"])
-        pdf = paper.test_page(kept, _measured(kept, query))
-        return _file(pdf, _PDF, "test-page.pdf")
+        return _file(paper.test_page(kept, _measured(kept, query)), _PDF, "test-page.pdf")
 
 
 @DerivedSerializer.of(Offset)
@@ -253,10 +257,8 @@ class PictureQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class Picture(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = ("image/png", "image/svg+xml")
-    reads_as = "print_labels"
+class Picture(_PaperView):
+    media = ("image/png", "image/svg+xml")
     query = PictureQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -276,10 +278,7 @@ class TagQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class Tag(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class Tag(_PaperView):
     query = TagQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -294,10 +293,7 @@ class CardQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class Card(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class Card(_PaperView):
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -315,10 +311,7 @@ class PreviewQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class SignOutSheet(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class SignOutSheet(_PaperView):
     query = PreviewQuery
 
     def read(self, query: dict[str, Any]) -> Any:

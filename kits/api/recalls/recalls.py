@@ -108,8 +108,8 @@ class _StandingPart(serializers.Serializer[Any]):
 class StandingAnswer(RecallAnswer, _StandingPart):
     def to_representation(self, row: RecallStatus) -> Any:
         """The recall, with what became of its batches."""
-        part = _StandingPart(row, context=self.context)
-        return {**RecallAnswer(row.recall).data, **part.data}
+        rest = _StandingPart(row, context=self.context).data
+        return {**RecallAnswer(row.recall).data, **rest}
 
 
 class RecallQuery(PageQuery):
@@ -223,15 +223,13 @@ class Close(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a recall: finished, and its batches stay blocked for ever; or withdrawn by its maker,
         and they are good again, unless another recall is about them."""
-        closed = closing.close(act, self.recall(), **data)
-        return 200, self.standing(closed)
+        return 200, self.standing(closing.close(act, self.recall(), **data))
 
 
 class Reopen(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Follow a recall again that was closed too early."""
-        opened = closing.reopen(act, self.recall())
-        return 200, self.standing(opened)
+        return 200, self.standing(closing.reopen(act, self.recall()))
 
 
 class PutBackBody(ActBody):
