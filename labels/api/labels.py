@@ -199,10 +199,9 @@ class CancelBody(ActBody):
     )
 
 
-@answers.Answer.of(labelling.Cancelled)
-class CancelAnswer(answers.Answer):
-    members = ["cancelled", "replacement"]
-    sources = {"cancelled": "label"}
+class CancelAnswer(serializers.Serializer[Any]):
+    cancelled = LabelAnswer(source="*")
+    replacement = LabelAnswer(source="replaced_by", allow_null=True)
 
 
 class Cancel(UseCaseView):

@@ -4,14 +4,13 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 
-from django.db.models import Model
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotAllowed, NotFound, PersonNeeded, PinNeeded
+from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import (
@@ -25,8 +24,6 @@ from gearroom.core.rules.roles import (
     Roles,
     Scope,
 )
-
-Row = TypeVar("Row", bound=Model)
 
 
 @dataclass(frozen=True)
@@ -211,16 +208,3 @@ def part(act: Act, *names: object) -> Act:
     """The act for one thing of several under one key: a key of its own that is always the same for
     the same thing."""
     return replace(act, key=uuid.uuid5(act.key, ":".join(map(str, names))))
-
-
-def locked(act: Act, row: Row) -> Row:
-    """A row afresh, locked until the transaction ends.
-
-    Raises Stale where it is not as whoever acts read it (`Act.match`), NotFound where it is gone.
-    """
-    rows = type(row)._default_manager.select_for_update(of=("self",), no_key=True)
-    fresh = rows.filter(pk=row.pk).first()
-    if fresh is None:
-        raise NotFound(row._meta.model_name or "", row.pk)
-    act.match(fresh)
-    return fresh

@@ -26,7 +26,7 @@ What `read`, `rows` and `perform` return is serialised by the serializer that th
 it. One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A
 write needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction,
 raises Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks
-`act.match` under the row's lock (`gearroom.core.acts.act.locked`), the view's `whole` says what
+`act.match` under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what
 the tag is made of, and a view whose service did not ask does nothing. Roles are checked here
 without a room: whoever has the role nowhere is refused here.
 '''

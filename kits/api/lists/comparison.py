@@ -9,7 +9,7 @@ from kits.api import answers
 from kits.api.lists.packing_lists import PackingListView
 from kits.rules.ledger.facts import Line
 from kits.rules.lists import versions
-from kits.services.lists import comparison, impact
+from kits.services.lists import comparison
 
 
 @answers.Answer.of(Line)
@@ -52,12 +52,12 @@ class ComparisonAnswer(answers.Answer):
     said = SaidAnswer(many=True)
 
 
-@answers.Answer.of(impact.Units)
+@answers.Answer.of(comparison.Units)
 class UnitsAnswer(answers.OfItem):
     members = ["units"]
 
 
-@answers.Answer.of(impact.KitEffect)
+@answers.Answer.of(comparison.KitEffect)
 class KitEffectAnswer(answers.Answer):
     members = ["kit", "follows", "more", "fewer", "spare"]
     sources = {"kit": "kit.name", "follows": "kit.list_version.number"}
@@ -68,14 +68,14 @@ class KitEffectAnswer(answers.Answer):
     }
 
 
-@answers.Answer.of(impact.FromStock)
+@answers.Answer.of(comparison.FromStock)
 class FromStockAnswer(answers.OfItem):
     members = ["room", "wanted", "in_stock", "missing"]
     sources = {"room": "room.name"}
     help_texts = {"in_stock": "Usable today on the room's shelves."}
 
 
-@answers.Answer.of(impact.Effect)
+@answers.Answer.of(comparison.Effect)
 class EffectAnswer(answers.Answer):
     members = ["kits", "stock"]
 
@@ -95,4 +95,4 @@ class Effect(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Which kits would change if they followed this version, and what that takes from stock."""
-        return impact.effect(self.actor, self.version())
+        return comparison.effect(self.actor, self.version())
