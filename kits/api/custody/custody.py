@@ -150,11 +150,11 @@ class CheckInBody(bodies.HereBody, bodies.LevelsBody):
     )
 
 
+@answers.Answer.of(custody.CheckIn)
 class HandedBackAnswer(answers.WithEntry):
-    kit = serializers.CharField(source="kit.name")
-    checkout = answers.CheckoutAnswer(allow_null=True)
+    members = ["kit", "checkout", "as_found", "used", "not_ours"]
+    sources = {"kit": "kit.name", "used": "use"}
     as_found = serializers.ChoiceField(AsFound.choices)
-    used = answers.UsedAnswer(source="use", allow_null=True)
     not_ours = answers.made(
         serializers.BooleanField,
         returns.has_own,

@@ -67,11 +67,11 @@ class ParticipantsOwn(ReportView):
 
 
 # ------------------------------------------------ what may come back
+@answers.Answer.of(away.UnitsAway)
 class AwayAnswer(answers.LotUnits):
-    kit = serializers.CharField(source="kit.name")
+    members = ["kit", "number", "units", "since"]
+    sources = {"kit": "kit.name"}
     number = answers.made(serializers.CharField, lambda lot: lot.number or lot.serial, source="lot")
-    units = serializers.IntegerField()
-    since = answers.Moment()
 
 
 class AwayList(serializers.Serializer[Any]):
@@ -116,14 +116,13 @@ class WriteOff(KitView):
 
 
 # ------------------------------------------------ what is not carried
-class UnmetNeedAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
+@answers.Answer.of(UnmetNeed)
+class UnmetNeedAnswer(answers.Answer):
+    members = ["id", "kit", "trip", "item", "words", "occurred_at", "entry"]
+    sources = {"trip": "entry.trip_id", "item": "item_id", "entry": "entry_id"}
+    help_texts = {"words": "In place of an item."}
     kit = serializers.CharField(source="entry.kit.name")
-    trip = serializers.IntegerField(source="entry.trip_id", allow_null=True)
-    item = serializers.IntegerField(source="item_id", allow_null=True)
-    words = serializers.CharField(allow_blank=True, help_text="In place of an item.")
     occurred_at = serializers.DateTimeField(source="entry.occurred_at")
-    entry = serializers.IntegerField(source="entry_id")
 
 
 class UnmetNeedQuery(PageQuery):
