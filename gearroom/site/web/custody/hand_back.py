@@ -24,9 +24,8 @@ from gearroom.site.web.page.forms import Moment, PageForm, ShortText, Tick, Whol
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import form_with_batch, photo_of
 from kits.models import AsFound, Kit, Lot
-from kits.services.custody import custody, use
+from kits.services.custody import custody, returns, use
 from kits.services.custody.use_suggestions import suggest
-from kits.services.kits import participants_own
 from kits.services.lookup import find, reporters
 from kits.services.overview import kits_overview
 from kits.services.stock import away, views
@@ -68,7 +67,7 @@ def _page(
         facts |= remark_fields(request.POST, kit)
         facts |= use_fields(request.POST, suggest(kit), batch) if theirs else {}
     else:
-        facts["not_ours"] = participants_own.is_inside(kit)
+        facts["not_ours"] = returns.has_own(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
         return show(request, "site/custody/use/counts.html", problem=problem, status=200, **facts)
@@ -182,7 +181,7 @@ def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
     """Something of a participant's own is in a kit, or went back to its owner."""
     carrying = reporters.kit(act.actor, kit)
     inside = request.POST.get("inside") == "1"
-    entry = participants_own.report(act, carrying, inside=inside)
+    entry = returns.report_own(act, carrying, inside=inside)
     says = (
         _("%(kit)s contains something that belongs to a participant.")
         if inside

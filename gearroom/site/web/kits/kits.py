@@ -26,8 +26,8 @@ from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Kit, Lot, WithheldKind
 from kits.rules.lookup import label_codes
-from kits.services.custody import custody, offers
-from kits.services.kits import contents, history, holds, participants_own, record
+from kits.services.custody import custody, offers, returns
+from kits.services.kits import contents, history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -120,7 +120,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(who, subject),
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
-        "not_ours": participants_own.is_inside(subject),
+        "not_ours": returns.has_own(subject),
         "photos": holds.photos(subject),
     }
     if facts["may"]["read_history"]:

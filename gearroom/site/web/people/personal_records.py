@@ -37,7 +37,7 @@ def _erase_page(request: HttpRequest, person: int, problem: Problem | None = Non
         "site/people/erase.html",
         problem=problem,
         somebody=of,
-        moves=erasure.in_the_way(of),
+        moves=merging.moves(of),
         words=request.POST.get("words", ""),
     )
 
