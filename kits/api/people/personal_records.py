@@ -53,14 +53,13 @@ class EraseBody(ActBody):
     )
 
 
-class ErasedAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(erasure.Erased)
+class ErasedAnswer(answers.Answer):
     """Who is erased, by the number that stays."""
 
-    person = serializers.IntegerField()
-    still_named = serializers.ListField(
-        child=serializers.CharField(),
-        help_text="Names of items, kits or places that still contain theirs: rename those.",
-    )
+    help_texts = {
+        "still_named": "Names of items, kits or places that still contain theirs: rename those."
+    }
 
 
 class Erase(UseCaseView):

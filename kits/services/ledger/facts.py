@@ -5,12 +5,12 @@ those in force.
 one. They are read as they were known at an instant, or as they are known now.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     CheckoutChange,
@@ -139,9 +139,8 @@ def write(entries: Sequence[Entry]) -> None:
 
 
 def _custody(entries: Sequence[Entry]) -> Iterable[CheckoutFact]:
-    closed: dict[int | None, list[Checkout]] = defaultdict(list)
-    for row in Checkout.objects.filter(closed_by__in=entries).order_by("id"):
-        closed[row.closed_by_id].append(row)
+    rows = Checkout.objects.filter(closed_by__in=entries).order_by("id")
+    closed = grouped((row.closed_by_id, row) for row in rows)
     opened = {row.opened_by_id: row for row in Checkout.objects.filter(opened_by__in=entries)}
     passed = {
         hand.entry_id: hand

@@ -5,7 +5,6 @@ are in entries and facts. Instances given here get the values of then: they are 
 judging, and are not saved.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -14,6 +13,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Entry,
     EntryKind,
@@ -117,9 +117,7 @@ def remember(item: Item) -> None:
 
 def restore(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[int]]:
     """Give items the values that were known of them; the ids of what did instead of each."""
-    rows = defaultdict(list)
-    for item in items:
-        rows[item.pk].append(item)
+    rows = grouped((item.pk, item) for item in items)
     instead: dict[int, frozenset[int]] = {}
     for fact in ItemFact.objects.filter(item__in=rows, recorded_at__lte=known_by).order_by("id"):
         instead[fact.item_id] = frozenset(fact.said["instead"])

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Max, Min, Prefetch
 
 from gearroom.core import clock
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Entry,
@@ -110,10 +111,7 @@ def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
     # Each batch and thing once: many kits hold the same few hundred.
     lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows})
     known = batches(lots) if rows else {}
-    held: dict[int, list[tuple[Batch, int]]] = defaultdict(list)
-    for place, lot, units in rows:
-        held[place].append((known[lot], units))
-    return held
+    return grouped((place, (known[lot], units)) for place, lot, units in rows)
 
 
 def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
@@ -123,15 +121,12 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
         .select_related("item", "section")
         .order_by("section__position", "section", "position", "id")
     )
-    instead: dict[int, set[int]] = defaultdict(set)
-    for item_id, other in Substitute.objects.filter(
-        item__in={row.item_id for row in rows}
-    ).values_list("item_id", "instead_id"):
-        instead[item_id].add(other)
     things = {row.item_id: thing_of(row.item) for row in rows}
-    lines: dict[int, list[Line]] = defaultdict(list)
-    for row in rows:
-        lines[row.section.version_id].append(
+    substitutes = Substitute.objects.filter(item__in=things)
+    instead = grouped(substitutes.values_list("item_id", "instead_id"))
+    lines = grouped(
+        (
+            row.section.version_id,
             Line(
                 id=row.pk,
                 section=row.section.key,
@@ -140,8 +135,10 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
                 never_below=row.never_below,
                 criticality=Criticality(row.criticality),
                 instead=frozenset(instead[row.item_id]),
-            )
+            ),
         )
+        for row in rows
+    )
     return {version: tuple(rows) for version, rows in lines.items()}
 
 

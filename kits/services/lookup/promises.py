@@ -5,7 +5,6 @@ is to be made ready for) is decided by `kits.rules.trips.trips` over what is loa
 of queries does not grow with the kits.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -17,6 +16,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts.problems import Refused, Unacceptable
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.trips import trips as rule
 from kits.rules.trips.trips import Promise
@@ -76,10 +76,7 @@ def open_promises(
 
 def of_kits(kits: Collection[int], now: datetime | None = None) -> dict[int, list[OpenPromise]]:
     """The open promises of each of these kits (ids), in order."""
-    by_kit: dict[int, list[OpenPromise]] = defaultdict(list)
-    for each in open_promises(kits=kits, now=now):
-        by_kit[each.promise.kit].append(each)
-    return by_kit
+    return grouped((each.promise.kit, each) for each in open_promises(kits=kits, now=now))
 
 
 def next_of(kits: Collection[int]) -> dict[int, OpenPromise]:

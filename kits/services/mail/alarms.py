@@ -9,13 +9,8 @@ from django.db import transaction
 from django.utils.translation import override
 
 from gearroom.core.models import Person, Room
-from kits.models import (
-    Checkout,
-    Episode,
-    Kit,
-    Reservation,
-    Trip,
-)
+from gearroom.core.rules.grouping import grouped
+from kits.models import Checkout, Episode, Kit, Reservation, Trip
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.stock.ordering import Episode as Change, episode as change_of
@@ -58,10 +53,7 @@ def going_soon(now: datetime) -> None:
     known = episodes.open_ones(*_KINDS)
     keys = {cause.key for cause in causes}
     episodes.close((episode for key, episode in known.items() if key not in keys), now)
-    new: dict[int, list[_Cause]] = defaultdict(list)
-    for cause in causes:
-        if cause.key not in known:
-            new[cause.trip.pk].append(cause)
+    new = grouped((cause.trip.pk, cause) for cause in causes if cause.key not in known)
     keepers = recipients.Keepers()
     for of_trip in new.values():
         _notify_of_trip(of_trip, keepers, now)

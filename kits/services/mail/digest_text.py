@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import PackingListVersion
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
@@ -137,9 +138,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
-        parts.append(
-            _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}
-        )
+        parts.append(_("%(time)s of work") % {"time": _long(len(to_open) * week.minutes_a_kit)})
     if week.order:
         parts.append(
             ngettext(
@@ -220,10 +219,10 @@ def _recalled(week: Week) -> Iterator[LetterRow]:
 # ------------------------------------------------------------------------------------- other parts
 def _to_order(week: Week) -> Iterator[LetterRow]:
     """What to order, a row for each day and room."""
-    groups: dict[tuple[str, str], list[rule.ToOrder]] = {}
-    for row in week.order:
-        when = _("Now (already late)") if row.late else day(row.by, week.today)
-        groups.setdefault((when, row.room), []).append(row)
+    late = _("Now (already late)")
+    groups = grouped(
+        ((late if row.late else day(row.by, week.today), row.room), row) for row in week.order
+    )
     for (when, room), rows in groups.items():
         text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
         one = f"{rows[0].thing_id}/" if len(rows) == 1 else "?low=1"
@@ -331,7 +330,7 @@ def _check(held: BatchInPlace, week: Week) -> LetterRow:
 
 
 def _undated(week: Week) -> Iterator[LetterRow]:
-    for place, rows in _by_place(week.undated).items():
+    for place, rows in grouped((_where(h), h) for h in week.undated).items():
         lines = tuple(_units(h) for h in rows)
         yield LetterRow(place, _link(rows[0]), lines)
 
@@ -344,7 +343,8 @@ def _months(week: Week) -> Iterator[Part]:
         (_("Going out of date within 90 days"), later),
     ):
         groups = sorted(
-            _by_place(batches).items(), key=lambda pair: min(h.day or date.max for h in pair[1])
+            grouped((_where(h), h) for h in batches).items(),
+            key=lambda pair: min(h.day or date.max for h in pair[1]),
         )
         yield Part(
             heading,
@@ -357,13 +357,6 @@ def _months(week: Week) -> Iterator[Part]:
                 for place, rows in groups
             ),
         )
-
-
-def _by_place(batches: Iterable[BatchInPlace]) -> dict[str, list[BatchInPlace]]:
-    groups: dict[str, list[BatchInPlace]] = {}
-    for held in batches:
-        groups.setdefault(_where(held), []).append(held)
-    return groups
 
 
 def _where(held: BatchInPlace) -> str:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from django.utils.translation import gettext as _
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import Letter, LetterRow
 from kits.services.notices.links import kit_page, page
@@ -38,10 +39,10 @@ def _report(notice: Notice) -> list[str]:
 
 def rows(notices: Iterable[Notice]) -> tuple[LetterRow, ...]:
     """What notices say; those that say the same of the same kit in one row, with how many."""
-    groups: dict[tuple[object, ...], list[LetterRow]] = {}
-    for notice in notices:
-        own = row(notice)
-        groups.setdefault((notice.kind, notice.kit_id, own.text, own.url), []).append(own)
+    groups = grouped(
+        ((notice.kind, notice.kit_id, own.text, own.url), own)
+        for notice, own in ((notice, row(notice)) for notice in notices)
+    )
     return tuple(map(_merged, groups.values()))
 
 

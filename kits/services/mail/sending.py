@@ -20,7 +20,7 @@ from django.db.models import F, Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.models import Person
-from kits.models import Hearing, Notice
+from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
 from kits.services.notices import bundling, preferences, recipients, writing
@@ -83,7 +83,7 @@ def send(
         claimed = _claim(among, token)
         if not claimed:
             break
-        ready = bundling.grouped(_sifted(claimed, token, by_hand=among is not None))
+        ready = bundling.mails(_sifted(claimed, token, by_hand=among is not None))
         written = _written(ready, token, at, stock)
         sent += [notice.pk for notice in written if _deliver(notice, token) is Outcome.SENT]
     return sent
@@ -144,7 +144,7 @@ def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> li
     return ready
 
 
-def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
+def _quiet(notice: Notice, how: NotificationPreferences, now: datetime) -> datetime | None:
     """When the quiet hours of now end, where a notice waits for that: not what is about a
     departure before then, nor a weekly email for quiet hours that nobody chose."""
     start, end = how.quiet_from, how.quiet_until
@@ -170,7 +170,9 @@ def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") ->
     return True
 
 
-def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], resend: bool) -> Unsent | None:
+def _why_not(
+    notice: Notice, how: NotificationPreferences, chosen: dict[str, When], resend: bool
+) -> Unsent | None:
     person = notice.person
     if person.left_on is not None:
         return Unsent.LEFT
@@ -300,7 +302,7 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Outc
     with transaction.atomic():
         if not _not_sent(notice, token, Unsent.REFUSED, why):
             return Outcome.TAKEN
-        Hearing.objects.update_or_create(
+        NotificationPreferences.objects.update_or_create(
             person=person,
             defaults={
                 "refused_address": address,

@@ -4,7 +4,6 @@ What is shown of many kits is asked of the database in a number of queries that 
 them.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -14,6 +13,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Kit,
@@ -128,9 +128,9 @@ def overviews(
     is known already how each stands."""
     kits = list(kits)
     ids = [kit.pk for kit in kits]
-    sections: dict[int, list[Place]] = defaultdict(list)
-    for place in Place.objects.open().sections().filter(kit__in=ids):
-        sections[place.kit_id or 0].append(place)
+    sections = grouped(
+        (place.kit_id, place) for place in Place.objects.open().sections().filter(kit__in=ids)
+    )
     seals = {
         (seal.kit_id, seal.section_id): seal.number
         for seal in Seal.objects.unbroken().filter(kit__in=ids)
@@ -145,14 +145,12 @@ def overviews(
         )
     )
     promised = promises.next_of(ids)
-    withheld: dict[int, list[Withholding]] = defaultdict(list)
-    for row in Withholding.objects.open().filter(kit__in=ids).select_related("since"):
-        withheld[row.kit_id or 0].append(row)
-    labels: dict[int, list[str]] = defaultdict(list)
-    for kit_id, code in (
-        Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids).values_list("kit", "code")
-    ):
-        labels[kit_id or 0].append(code)
+    withheld = grouped(
+        (row.kit_id, row)
+        for row in Withholding.objects.open().filter(kit__in=ids).select_related("since")
+    )
+    on_kits = Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids)
+    labels = grouped(on_kits.values_list("kit", "code"))
     judged = judged or verdicts.judged(kits)
     return [
         Overview(

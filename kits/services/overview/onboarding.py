@@ -17,6 +17,7 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Item,
@@ -194,9 +195,7 @@ def _latest(name: str) -> PackingListVersion:
 
 def _count(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, Item]) -> int:
     """Write down one count for each shelf and each kit that a row speaks of; how many batches."""
-    by_place: dict[str, list[WhereRow]] = defaultdict(list)
-    for row in rows:
-        by_place[fold(row.place)].append(row)
+    by_place = grouped((fold(row.place), row) for row in rows)
     on_shelves = {fold(p.name): p for p in Place.objects.shelves().filter(room=room)}
     of_kits = {fold(k.name): k for k in Kit.objects.active().filter(home_room=room)}
     # All kits before any batch, and all batches before any is counted: one order, though each

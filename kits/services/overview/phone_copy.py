@@ -4,7 +4,6 @@ The kits of somebody's rooms with what is inside, who has them and what they are
 what the labels on them mean. The number of queries does not grow with the kits.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
@@ -14,6 +13,7 @@ from django.db.models import Q, Sum
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
 from kits.models import (
     Checkout,
@@ -32,7 +32,7 @@ from kits.models import (
 from kits.rules.ledger.expiry import good_through
 from kits.rules.restocking.picking import first_out
 from kits.rules.restocking.sealing import lacks
-from kits.services.kits import participants_own
+from kits.services.custody import returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.kit_state import iso
 from kits.services.ledger.verdicts import Change
@@ -68,14 +68,11 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     places = [seen.place.pk for kit in kits for seen in kit.sections]
     lines, lots = _inside(places)
     batches = readiness.batches(lots)
-    levels: dict[int, list[list[Any]]] = defaultdict(list)
-    by_eye = set()
-    for fact in LevelFact.objects.newest_in(places).order_by("item__name", "pk"):
-        levels[fact.section_id].append([fact.item_id, fact.level])
-        by_eye.add(fact.item_id)
-    things = Item.objects.in_bulk({lot.item_id for lot in lots} | by_eye)
+    newest = list(LevelFact.objects.newest_in(places).order_by("item__name", "pk"))
+    levels = grouped((fact.section_id, [fact.item_id, fact.level]) for fact in newest)
+    things = Item.objects.in_bulk({lot.item_id for lot in lots} | {f.item_id for f in newest})
     whom = list(people.may_take(actor)) if actor.may("see_people") else []
-    theirs = participants_own.ids_with_it(seen.kit.pk for seen in kits)
+    theirs = returns.ids_with_own(seen.kit.pk for seen in kits)
     used = _used(things)
     return {
         "judged_until": iso(_judged_until(rows)),
@@ -112,11 +109,8 @@ def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot
     batches = readiness.batches(lots)
     lots.sort(key=lambda lot: (lot.item.name, first_out(batches[lot.pk], "")))
     rank = {lot.pk: (number, lot.item_id) for number, lot in enumerate(lots)}
-    lines: dict[int, list[list[int]]] = defaultdict(list)
-    rows = held.values_list("place", "lot", "units")
-    for place, lot, units in sorted(rows, key=lambda row: rank[row[1]]):
-        lines[place].append([rank[lot][1], lot, units])
-    return lines, lots
+    rows = sorted(held.values_list("place", "lot", "units"), key=lambda row: rank[row[1]])
+    return grouped((place, [rank[lot][1], lot, units]) for place, lot, units in rows), lots
 
 
 def _kit(

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.ledger.facts import KitState, Reason, TripNeeds, Verdict, Weight
 from kits.rules.ledger.readiness import judge, on_trip
@@ -100,14 +101,11 @@ def judge_trips(trips: Iterable[Trip], *, still_here: bool = False) -> list[Judg
 
 def _load(trips: Sequence[Trip]) -> _Loaded:
     now = clock.now()
-    promised: dict[int, list[Reservation]] = defaultdict(list)
-    for row in (
-        Reservation.objects.promised()
-        .filter(trip__in=trips)
-        .select_related("kit__home_room", "person")
-        .order_by("kit__name")
-    ):
-        promised[row.trip_id].append(row)
+    reservations = Reservation.objects.promised().filter(trip__in=trips)
+    promised = grouped(
+        (row.trip_id, row)
+        for row in reservations.select_related("kit__home_room", "person").order_by("kit__name")
+    )
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
         Checkout.objects.of_whole_kits()

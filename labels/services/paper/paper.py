@@ -142,14 +142,13 @@ _SAMPLE_CODE = "6R4B5KJ8"
 
 
 # ------------------------------------------------------------------------------------------ labels
-def job(*, preview: bool = False, title: str = "") -> printing.Job:
+def job(*, preview: bool = False) -> printing.Job:
     """How to print here. Raises Refused (`public-address-missing`) for anything but a preview
     while there is no address that labels could lead to."""
     try:
         return printing.Job(
             public_url=settings.PUBLIC_URL,
             organisation=settings.ORGANISATION,
-            title=title,
             language=get_language() or settings.LANGUAGE_CODE,
             speak=in_words,
             preview=preview,

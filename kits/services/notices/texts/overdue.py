@@ -1,12 +1,12 @@
 """What is said of kits past due."""
 
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import cast
 
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.services.notices.facts import OverdueKit
 from kits.services.notices.links import kit_page, page
@@ -56,10 +56,7 @@ def _sentence(kits: Sequence[OverdueKit]) -> str:
 
 def _lines(kits: Sequence[OverdueKit], zone: str) -> Iterator[str]:
     """When each was due and whom to call for it, what this is not about, and how to put it off."""
-    groups: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        groups[_due(kit, zone)].append(kit["kit"])
-    for due, names in groups.items():
+    for due, names in grouped((_due(kit, zone), kit["kit"]) for kit in kits).items():
         yield f"{', '.join(names)}: {due}"
     yield ngettext(
         "This concerns only the kit; it does not show whether the group is safe.",

@@ -4,12 +4,12 @@ A person is asked to call whoever has a kit, never themselves: what is theirs to
 as that.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from typing import cast
 
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Certainty, Notice
 from kits.services.notices.facts import RecalledKit, RecallFacts
 from kits.services.notices.links import page
@@ -87,14 +87,12 @@ def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Itera
         yield facts["advice"]
     if facts.get("reference"):
         yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
-    own: list[str] = []
-    others: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        names = own if kit.get("person_id") == reader else others[_whom_to_call(kit)]
-        names.append(kit["name"])
-    if own:
+    by_whom = grouped(
+        ("" if kit.get("person_id") == reader else _whom_to_call(kit), kit["name"]) for kit in kits
+    )
+    if own := by_whom.pop("", []):
         yield _("You need to check %(kits)s.") % {"kits": ", ".join(own)}
-    for whom, names in others.items():
+    for whom, names in by_whom.items():
         yield _("%(kits)s: %(ring)s") % {"kits": ", ".join(names), "ring": whom}
 
 
