@@ -31,7 +31,7 @@ from kits.rules.ledger.facts import Batch
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand, back_in_time
-from kits.services.custody import clearances, unmet_needs as unmet
+from kits.services.custody import clearances, returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.lists import signatures
@@ -330,7 +330,9 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     uncleared = clearances.unanswered(ids, at)
     jobs = to_count.jobs([k for own in mine.values() for k in own], at)
     needs = list(
-        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+        returns.needs_in_force().filter(
+            entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7)
+        )
     )
     gone = away.in_rooms({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():

@@ -7,7 +7,7 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.ledger.expiry import why_not
-from kits.services.kits import participants_own
+from kits.services.custody import returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, holders, promises
 from kits.services.text import reason_texts, verdict_texts
@@ -72,7 +72,7 @@ def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
         trip_last_day=trip.last_day if trip else None,
         guide=guide.pk if guide else None,
         guide_name=guide.name if guide else "",
-        not_ours=participants_own.is_inside(kit),
+        not_ours=returns.has_own(kit),
     )
 
 
