@@ -184,6 +184,11 @@ class Checkout(models.Model):
     def __str__(self) -> str:
         return f"{self.kit} with {self.person}"
 
+    @property
+    def what(self) -> str:
+        """The name of what is out: the kit, or the kit and its section."""
+        return f"{self.kit.name}, {self.section.name}" if self.section else self.kit.name
+
 
 @append_only
 class Handover(models.Model):

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import Refused, Unacceptable
-from gearroom.core.models import Person
+from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.trips import trips as rule
@@ -132,6 +132,18 @@ def in_the_way(
 def ended(trip: Trip, last: Checkout | None = None, now: datetime | None = None) -> bool:
     """Whether a trip is over for a kit whose last time out on it is given, or as such."""
     return _ended(trip, last.in_at if last else None, now or clock.now())
+
+
+def back_in_time(held: Checkout, room: Room, trip: Trip, now: datetime) -> bool:
+    """Whether what somebody has is back in its room, and sorted, before a trip begins, as it looks
+    at an instant: what is overdue may stay out as well."""
+    due = held.due_at
+    return rule.back_in_time(
+        trip.first_day,
+        clock.local_date(due, room.time_zone) if due else None,
+        overdue=due is not None and due <= now,
+        nights=room.sorting_nights,
+    )
 
 
 def refuse_ended(trip: Trip | None) -> None:

@@ -1,17 +1,17 @@
 """What becomes urgent by the passing of time: each alarm once for one fact."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import chain
 
 from django.db import transaction
 from django.utils.translation import override
 
-from gearroom.core.models import Person, Room
+from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Episode, Kit, Reservation, Trip
-from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
+from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
@@ -108,16 +108,13 @@ def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: 
     """Open an episode for each cause, and notify each person once of all that concern them, in
     their language."""
     trip = causes[0].trip
-    people: dict[int, Person] = {}
-    concern: dict[int, list[_Cause]] = defaultdict(list)
-    for cause in causes:
-        for_room = keepers.of(trip.room) if trip.room else []
-        of_kits = [person for kit in cause.kits for person in keepers.of_kit(kit)]
-        concerned = {person.pk: person for person in (*of_kits, *for_room)}
-        people |= concerned
-        for pk in concerned:
-            concern[pk].append(cause)
-    if not people:  # it leaves from no room of ours yet, and has no kit
+    of_room = keepers.of(trip.room) if trip.room else []
+    concern = grouped(
+        (person, cause)
+        for cause in causes
+        for person in dict.fromkeys([*chain(*map(keepers.of_kit, cause.kits)), *of_room])
+    )
+    if not concern:  # it leaves from no room of ours yet, and has no kit
         return
     with transaction.atomic():
         opened = episodes.open_new(
@@ -127,8 +124,8 @@ def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: 
             ]
         )
         keys = {(episode.kind, episode.subject) for episode in opened}
-        for pk, person in people.items():
-            new = [cause for cause in concern[pk] if cause.key in keys]
+        for person, of_person in concern.items():
+            new = [cause for cause in of_person if cause.key in keys]
             if not new:
                 continue
             kinds = {cause.kind for cause in new}
@@ -185,9 +182,7 @@ def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
         for each in judged.kits:
             if each.reservation is None or each.on_it or each.verdict is None:
                 continue
-            worst: list[Reason] = []
-            if each.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE):
-                worst = [x for x in each.verdict.reasons if x.weight >= Weight.SHORT]
+            worst = [x for x in each.verdict.reasons if x.weight >= Weight.SHORT]
             # What the trip's kits lack together, or latex in one of them, is told for one kit.
             reasons = [x for x in worst if _together(x) not in together]
             together.update(key for x in worst if (key := _together(x)) is not None)
@@ -226,17 +221,16 @@ def look_at_stock(now: datetime) -> None:
     """Things on a room's shelves that are down to their order level: noticed once a crossing."""
     known = episodes.open_ones("low-stock")
     over = dict(known)
-    crossed: dict[int, list[ItemLevel]] = defaultdict(list)
-    for levels in stock_levels.stocked(list(Room.objects.order_by("pk"))).values():
-        for row in levels:
-            key = ("low-stock", _subject(row))
-            change = change_of(key in known, row.stock, row.level.down_to)
-            if change is not Change.CLOSE:
-                over.pop(key, None)
-            if change is Change.OPEN and row.level.units > 0:
-                crossed[row.room.pk].append(row)
+    crossed = []
+    for row in chain(*stock_levels.stocked(list(Room.objects.order_by("pk"))).values()):
+        key = ("low-stock", _subject(row))
+        change = change_of(key in known, row.stock, row.level.down_to)
+        if change is not Change.CLOSE:
+            over.pop(key, None)
+        if change is Change.OPEN and row.level.units > 0:
+            crossed.append((row.room.pk, row))
     episodes.close(over.values(), now)
-    for rows in crossed.values():
+    for rows in grouped(crossed).values():
         _notify_low(rows, now)
 
 

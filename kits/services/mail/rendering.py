@@ -1,7 +1,6 @@
 """Letters as the exact bytes of a message (RFC 5322, MIME), rendered once and kept."""
 
 import email
-from collections.abc import Mapping
 from datetime import datetime
 from email.headerregistry import Address
 from email.message import EmailMessage, Message
@@ -49,7 +48,6 @@ def render(
     message_id: str,
     at: datetime,
     attachments: tuple[Attachment, ...] = (),
-    headers: Mapping[str, str] | None = None,
 ) -> bytes:
     """The whole message to a person, as it is sent however often."""
     message = EmailMessage(policy=SMTP)
@@ -63,8 +61,6 @@ def render(
     choices = page("/notices/settings/")
     unsubscribe = choices or f"mailto:{envelope(sender)}?subject=unsubscribe"
     message["List-Unsubscribe"] = f"<{unsubscribe}>"
-    for header, value in (headers or {}).items():
-        message[header] = one_line(value)
     message.set_content(as_text(letter), cte="quoted-printable")
     message.add_alternative(html(letter, person.reads), subtype="html", cte="quoted-printable")
     for filename, content in attachments:

@@ -14,7 +14,6 @@ from gearroom.core.acts.problems import Refused, Unacceptable
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import Reason
 from kits.rules.ledger.readiness import judge
-from kits.rules.trips import trips as rule
 from kits.rules.trips.proposal import Candidate, PassedOver, propose
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -137,12 +136,7 @@ _SENTENCES: dict[str, Promise] = {
 
 def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
     """Who has a kit when the trip departs, as it looks now; an overdue kit may stay out as well."""
-    if held is None:
-        return ""
-    room = kit.home_room
-    due_day = clock.local_date(held.due_at, room.time_zone) if held.due_at else None
-    overdue = held.due_at is not None and held.due_at <= clock.now()
-    if rule.back_in_time(trip.first_day, due_day, overdue=overdue, nights=room.sorting_nights):
+    if held is None or promises.back_in_time(held, kit.home_room, trip, clock.now()):
         return ""
     return held.person.name if held.person else _("Somebody")
 
