@@ -116,10 +116,6 @@ class _Walk:
         self.failed: set[int] = set()
         self.moved: dict[int, Mapping[Where, int]] = {}
 
-    def leave_out(self, step: Step) -> None:
-        if step.opens is not None:
-            self.undone.add(step.opens)
-
     def take(self, step: Step) -> None:
         change = self._change(step)
         if step.id > self.since and not self._could(step, change):
@@ -151,19 +147,20 @@ class _Walk:
         return change
 
     def _could(self, step: Step, change: Mapping[Where, int]) -> bool:
-        if step.names is not None and step.names in self.undone:
-            return False
-        if any(self.in_force.get(what, False) is not wanted for what, wanted in step.needs.items()):
-            return False
-        if step.unit is not None:
-            kit = (step.unit[0], None)
-            if step.requested and (step.unit in self.out or kit in self.out):
-                return False
-            if step.at_home and kit in self.out:
-                return False
-            if step.by_seal and step.unit not in self.seal:
-                return False
-        return all(self.held.get(at, 0) + by >= 0 for at, by in change.items() if by < 0)
+        return (
+            step.names not in self.undone
+            and all(self.in_force.get(what, False) is so for what, so in step.needs.items())
+            and (step.unit is None or self._could_with(step, step.unit))
+            and all(self.held.get(at, 0) + by >= 0 for at, by in change.items() if by < 0)
+        )
+
+    def _could_with(self, step: Step, unit: Unit) -> bool:
+        kit_out = (unit[0], None) in self.out
+        return not (
+            (step.requested and (kit_out or unit in self.out))
+            or (step.at_home and kit_out)
+            or (step.by_seal and unit not in self.seal)
+        )
 
     def _seals(self, step: Step) -> None:
         for broken in step.breaks:
@@ -178,8 +175,8 @@ def _walk(
 ) -> _Walk:
     walk = _Walk(start, since)
     for step in steps:
-        if step.act in gone:
-            walk.leave_out(step)
-        else:
+        if step.act not in gone:
             walk.take(step)
+        elif step.opens is not None:
+            walk.undone.add(step.opens)
     return walk

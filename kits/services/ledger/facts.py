@@ -76,12 +76,8 @@ def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
 
 def seals(rows: QuerySet[SealFact]) -> list[in_force.SealSpan]:
     """The seals of one kit by its facts."""
-    return in_force.seals(
-        in_force.SealEvent(entry, section, number)
-        for entry, section, number in rows.order_by("entry", "id").values_list(
-            "entry_id", "section_id", "number"
-        )
-    )
+    in_order = rows.order_by("entry", "id")
+    return in_force.seals(in_order.values_list("entry_id", "section_id", "number"))
 
 
 def times(rows: QuerySet[CheckoutFact]) -> list[in_force.CustodySpan]:

@@ -8,9 +8,9 @@ from datetime import date, datetime, timedelta
 from gearroom.core import clock
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import KitState, Verdict
+from kits.rules.ledger.minimums import last_days
 from kits.rules.ledger.question import Coming, Out, question
 from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.verdict_changes import last_days
 from kits.services.ledger import readiness
 from kits.services.lookup import promises
 
@@ -52,6 +52,12 @@ def judged(kits: Iterable[Kit]) -> dict[int, Judged]:
     The number of queries does not grow with the kits."""
     kits = list(kits)
     return verdicts(kits, questions_of(kits))
+
+
+def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
+    """Ready through a day? For a trip, also whether it suits together with the trip's other
+    kits: those reserved for it, and those out on it."""
+    return answers([(kit, Question(through, trip))])[0].verdict
 
 
 def judged_one(kit: Kit) -> Judged:

@@ -1,8 +1,8 @@
 """Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 from django.db.models import Q
 from django.utils.functional import Promise
@@ -13,7 +13,6 @@ from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import Refused, Unacceptable
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import Reason
-from kits.rules.ledger.readiness import judge
 from kits.rules.trips.proposal import Candidate, PassedOver, propose
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -71,11 +70,12 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     candidates = [
         Candidate(
             states[pk],
-            judge(states[pk], max(trip.last_day, today), today),
+            readiness.for_trip(kit, states[pk], trip),
             reserved_for=reserved.get(pk, ""),
-            out_with=_beyond(out.get(pk), kits[pk], trip),
+            out_with=_beyond(out.get(pk), kit, trip),
         )
-        for pk, today in ((pk, readiness.today_of(kits[pk])) for pk in kits.keys() - promised)
+        for pk, kit in kits.items()
+        if pk not in promised
     ]
     proposed = propose(
         readiness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)]
@@ -106,13 +106,12 @@ def reason_row(why: Reason) -> dict[str, Any]:
     }
 
 
-def _in_words(facts: dict[str, object]) -> dict[str, object]:
-    named = {**facts}
-    if "hazards" in facts:
-        named["hazards"] = ", ".join(hazards(cast("tuple[str, ...]", facts["hazards"])))
-    if "kits" in facts:
-        named["kits"] = ", ".join(cast("tuple[str, ...]", facts["kits"]))
-    return named
+def _in_words(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        **facts,
+        "hazards": ", ".join(hazards(facts.get("hazards", ()))),
+        "kits": ", ".join(facts.get("kits", ())),
+    }
 
 
 _SENTENCES: dict[str, Promise] = {

@@ -12,7 +12,7 @@ from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.trips import trips as rule
-from kits.services.ledger import readiness
+from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.book import Book
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout
@@ -145,12 +145,8 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
                 % {"from_kit": from_kit.name, "trip": trip.name, "to_kit": to_kit.name},
             )
         given_up = _given_up(to_kit, trip)
-        before = _codes(readiness.verdict(from_kit, trip.last_day, trip))
-        before_other = (
-            _codes(readiness.verdict(to_kit, given_up.trip.last_day, given_up.trip))
-            if given_up
-            else frozenset()
-        )
+        before = _codes(from_kit, trip)
+        before_other = _codes(to_kit, given_up.trip) if given_up else frozenset()
         _release(book, from_kit, planned)
         if given_up is not None:
             _release(book, to_kit, given_up)
@@ -246,7 +242,7 @@ def _reserved_kit(reservation: Reservation, entry: Entry | None) -> ReservedKit:
     )
     through = max(trip.last_day, readiness.today_of(kit))
     return ReservedKit(
-        reservation, readiness.verdict(kit, through, trip), entry, held if beyond else None
+        reservation, verdicts.verdict(kit, through, trip), entry, held if beyond else None
     )
 
 
@@ -261,8 +257,8 @@ def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
     return promised[0] if promised else None
 
 
-def _codes(verdict: Verdict) -> frozenset[str]:
-    return frozenset(r.code for r in verdict.reasons)
+def _codes(kit: Kit, trip: Trip) -> frozenset[str]:
+    return frozenset(r.code for r in verdicts.verdict(kit, trip.last_day, trip).reasons)
 
 
 def _refuse_unsuited(goes: ReservedKit, before: frozenset[str]) -> None:

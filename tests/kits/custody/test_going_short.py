@@ -24,7 +24,7 @@ from kits.rules.ledger.facts import Criticality, Level, Word
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import clearances, custody, offers
 from kits.services.kits import holds
-from kits.services.ledger import audit, readiness, reversal
+from kits.services.ledger import audit, reversal, verdicts
 from kits.services.ledger.levels import LooseLevel
 from kits.services.mail import digest_data, digest_text, notice_texts
 from kits.services.notices.links import clearance_token
@@ -329,7 +329,7 @@ def test_what_nobody_checked_lately_is_no_line_and_a_guide_is_offered_a_check(
     Kit.objects.filter(pk=kit.pk).update(look_interval_days=1)
     later = make.days(0) + timedelta(days=3)
 
-    verdict = readiness.verdict(make.fresh(kit), later)
+    verdict = verdicts.verdict(make.fresh(kit), later)
 
     assert verdict.word is Word.SHORT
     found = offers.offers(make.actor(school.guide), make.fresh(kit), verdict)
