@@ -22,12 +22,13 @@ WINDOW_YEARS = 50
 class PrintedDateError(InvalidValue):
     """What was typed is not one date. The message says what to type.
 
-    `readings` are the last good days it could mean, earliest first, when there is more than one;
-    empty when there is none.
+    `printed` is what was typed. `readings` are the last good days it could mean, earliest first,
+    when there is more than one; empty when there is none.
     """
 
-    def __init__(self, says: Sentence, readings: tuple[date, ...] = ()) -> None:
+    def __init__(self, printed: str, says: Sentence, readings: tuple[date, ...] = ()) -> None:
         super().__init__(says)
+        self.printed = printed
         self.readings = readings
 
 
@@ -95,7 +96,7 @@ def last_good_day(printed: str, *, today: date) -> date:
             printed=printed,
             choice=choice,
         )
-        raise PrintedDateError(says, days)
+        raise PrintedDateError(printed, says, days)
     return _near(printed, readings.pop(), today)
 
 
@@ -110,6 +111,7 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
     """
     if not re.fullmatch(r"[0-9]{6}", yymmdd):
         raise PrintedDateError(
+            yymmdd,
             say(
                 "“%(printed)s” is not a GS1 date. A GS1 date has six digits: year, month, day.",
                 printed=yymmdd,
@@ -120,6 +122,7 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
         return _month_end(_year(year, today), month, day or None)
     except ValueError:
         raise PrintedDateError(
+            yymmdd,
             say(
                 "“%(printed)s”, read as year, month and day, is not a valid date. Enter the "
                 "date as 2027-05-31, or as 2027-05 if only a month is printed.",
@@ -169,6 +172,7 @@ def _month_end(year: int, month: int, day: int | None) -> date:
 def _near(printed: str, day: date, today: date) -> date:
     if abs(day.year - today.year) > WINDOW_YEARS:
         raise PrintedDateError(
+            printed,
             say(
                 "“%(printed)s” is in the year %(year)s. Check the year on the pack again.",
                 printed=printed,
@@ -181,6 +185,7 @@ def _near(printed: str, day: date, today: date) -> date:
 def _unreadable(printed: str) -> PrintedDateError:
     shown = printed if len(printed) <= 30 else printed[:29] + "…"
     return PrintedDateError(
+        printed,
         say(
             "“%(printed)s” cannot be read as a date. Enter it as 2027-05-31, or as 2027-05 if "
             "only a month and a year are printed.",
