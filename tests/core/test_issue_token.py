@@ -51,8 +51,8 @@ def test_it_limits_scopes_and_days_as_told(admin: User) -> None:
     ("arguments", "says"),
     [
         (["nobody"], "no user nobody"),
-        (["admin", "--scopes", "everything"], "no scope “everything”. Known: admin"),
-        (["admin", "--days", "0"], "from 1 to 3650 days"),
+        (["admin", "--scopes", "everything"], "no scope “everything”. Valid scopes: admin"),
+        (["admin", "--days", "0"], "for 1 to 3650 days"),
     ],
 )
 def test_it_says_what_is_wrong(admin: User, arguments: list[str], says: str) -> None:

@@ -199,7 +199,7 @@ def _undo_one(school: School, sequence: list[Any], index: int, tally: Counter[st
     if not done:
         return
     key, args = done[index % len(done)]
-    note(f"{[each for _, each in done]}, without a number {index % len(done)}")
+    note(f"{[each for _, each in done]}, without number {index % len(done)}")
     before = school.stands()
     act = factories.act(school.world.keeper)
     entry = Entry.objects.filter(key=key).earliest("id")

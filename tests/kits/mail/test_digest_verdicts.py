@@ -140,7 +140,10 @@ def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w: W
     used(w, w.dressing, 1)
     letter = digest_text.letter(week_of(w))
     text = text_of(w)
-    assert "READY, LOW - DAY-01 - Ready, low on Wound dressing 10 × 12 (checked for" in text
+    assert (
+        "READY, LOW ON SOME ITEMS - DAY-01 - Ready, low on Wound dressing 10 × 12 (checked for"
+        in text
+    )
     assert "KITS TO OPEN" not in text
     assert "of work" not in letter.subject
 

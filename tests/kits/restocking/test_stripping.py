@@ -146,9 +146,9 @@ def test_it_refuses_the_wrong_bin(w: make.World) -> None:
 
 
 def test_it_asks_for_the_shelf(w: make.World) -> None:
-    with pytest.raises(Invalid, match="shelf of Main store"):
+    with pytest.raises(Invalid, match="Choose a shelf in Main store"):
         strip(w, found(w, w.dressing, 1, Fate.SHELF))
-    with pytest.raises(Invalid, match="shelf of Main store"):
+    with pytest.raises(Invalid, match="Choose a shelf in Main store"):
         strip(w, found(w, w.dressing, 1, Fate.SHELF, shelf=w.hut_shelf))
 
 

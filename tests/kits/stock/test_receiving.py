@@ -79,7 +79,7 @@ def test_packs_that_say_how_many_they_hold_count_by_that(w: make.World) -> None:
 
 def test_it_refuses_a_pack_code_of_another_thing(w: make.World) -> None:
     PackCode.objects.create(gtin="05012345678900", item=w.dressing, units_per_pack=10)
-    with pytest.raises(Invalid, match="not of Shears"):
+    with pytest.raises(Invalid, match="not to Shears"):
         receive(w, item=w.shears, pack_code="05012345678900")
 
 

@@ -78,7 +78,7 @@ def test_a_kit_promised_in_ninety_days_goes_for_no_trip_and_leaves_the_promise(
 @pytest.mark.parametrize(
     ("change", "status", "code", "says"),
     [
-        ({"cancelled_at": clock.now()}, 409, "trip-cancelled", "Crag walk was cancelled."),
+        ({"cancelled_at": clock.now()}, 409, "trip-cancelled", "Crag walk has been cancelled."),
         (
             {"returns_at": clock.now() - timedelta(minutes=5)},
             422,

@@ -89,7 +89,7 @@ def test_a_cancelled_label_leads_to_the_one_that_counts_now(world: make.World) -
 def test_a_label_is_cancelled_once(world: make.World) -> None:
     label = at.label(world.day_01)
     labelling.cancel(make.act(world.keeper), label.code, "torn")
-    with pytest.raises(Refused, match="was cancelled"):
+    with pytest.raises(Refused, match="has been cancelled"):
         labelling.cancel(make.act(world.keeper), label.code, "torn")
 
 

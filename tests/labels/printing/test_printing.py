@@ -216,8 +216,8 @@ def test_a_cell_too_small_is_refused_with_the_size_that_would_fit() -> None:
 @pytest.mark.parametrize(
     ("options", "error", "said"),
     [
-        ({"start_cell": 22}, SheetError, "cells 1 to 21"),
-        ({"start_cell": 0}, SheetError, "cells 1 to 21"),
+        ({"start_cell": 22}, SheetError, "labels 1 to 21"),
+        ({"start_cell": 0}, SheetError, "labels 1 to 21"),
         ({"copies": 0}, ValueError, "between 1 and 100 copies"),
         ({"copies": 101}, ValueError, "between 1 and 100 copies"),
     ],

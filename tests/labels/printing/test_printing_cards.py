@@ -59,7 +59,7 @@ def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size:
         "loose",
         "Повязка",
         "It is not medical advice.",
-        "Look at every pack before use",
+        "Check every pack before use",
         "Local rules apply to medicines, sharps and clinical waste.",
     ):
         assert text in page
@@ -219,7 +219,7 @@ def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german: 
         "Повязка",
     ):
         assert text in card
-    assert "Plombe zurück" in texts(signing)[0]
+    assert "Plombe (zurück)" in texts(signing)[0]
     assert "Testseite: Schlüsselanhänger, A4-Karton" in texts(out.getvalue())[0]
     assert "+0,5 mm quer, +0 mm längs" in texts(out.getvalue())[0]
 

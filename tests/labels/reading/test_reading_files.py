@@ -179,7 +179,7 @@ def test_a_picture_that_claims_to_be_huge_is_refused_before_it_is_opened(pool: P
     [b"This is a text.\n" * 20, b"%PDF-1.7\n%\xe2\xe3\n", b"<svg xmlns='x'/>", b"\x00" * 999],
 )
 def test_what_is_no_picture_is_refused_with_the_kinds_that_are(pool: Pool, content: bytes) -> None:
-    with pytest.raises(reading.UnsupportedPicture, match="one of: JPEG, PNG"):
+    with pytest.raises(reading.UnsupportedPicture, match="one of these formats: JPEG, PNG"):
         look(pool, content)
 
 

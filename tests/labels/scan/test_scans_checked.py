@@ -58,7 +58,7 @@ def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels: at.La
 
     assert first.says == "Checked now: everything as on record"
     assert checked.says.startswith(
-        "DAY-01 has been checked: everything matches the record. Ready, low on"
+        "DAY-01 has been checked: everything is as on record. Ready, low on"
     )
 
 

@@ -78,7 +78,7 @@ def test_cells_are_counted_along_the_rows() -> None:
     sheet = SHEETS["a4-3x7"]
     assert sheet.cell(4).left_mm == sheet.cell(1).left_mm
     assert sheet.cell(4).top_mm > sheet.cell(3).top_mm
-    with pytest.raises(SheetError, match="cells 1 to 21, not 22"):
+    with pytest.raises(SheetError, match="labels 1 to 21; there is no label 22"):
         sheet.cell(22)
 
 
@@ -87,8 +87,8 @@ def test_cells_are_counted_along_the_rows() -> None:
     [
         ({"columns": 4}, "beyond the right edge of the page"),
         ({"rows": 9}, "beyond the bottom edge of the page"),
-        ({"pitch_x_mm": 60.0}, "The labels overlap: it is .* left edge"),
-        ({"pitch_y_mm": 30.0}, "The labels overlap: it is .* top edge"),
+        ({"pitch_x_mm": 60.0}, "The labels overlap: it is 60 mm from one label's left edge"),
+        ({"pitch_y_mm": 30.0}, "The labels overlap: it is 30 mm from one label's top edge"),
         ({"left_mm": -1.0}, "cannot be negative"),
         ({"cell_width_mm": 0.0}, "label width is 0 mm"),
         ({"rows": 0}, "between 1 and 50 rows"),

@@ -56,7 +56,7 @@ def test_one_sees_where_one_is_signed_in_and_ends_another(guide: Person) -> None
     here, phone = signed_in(guide), signed_in(guide, headers={"User-Agent": PHONE})
 
     page = text_of(here.get("/signed-in/"))
-    assert "A phone" in page and "A computer This one" in page
+    assert "A phone" in page and "A computer This device" in page
     row = SignedIn.objects.get(on="phone")
     post(here, f"/signed-in/{row.pk}/end/")
 

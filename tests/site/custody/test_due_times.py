@@ -53,7 +53,7 @@ def test_the_due_time_is_shown_and_changed_by_one_tap(school: scanned.Labelled, 
         client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk
     )
     page = scanned_page if where == "scan" else client.get("/kits/DAY-01/")
-    assert re.search(r"Due (today|tomorrow) \d\d:\d\d · change", text_of(page))
+    assert re.search(r"Due (today|tomorrow) at \d\d:\d\d · change", text_of(page))
 
     offered = buttons(page, "/kits/DAY-01/due/")
     (evening,) = [at for says, at in offered.items() if re.match("Tonight|Tomorrow", says)]
@@ -100,7 +100,7 @@ def test_whoever_may_not_change_it_sees_it(school: scanned.Labelled) -> None:
     client = browser(school.world.adviser)
 
     page = text_of(client.get("/kits/DAY-01/"))
-    assert re.search(r"Due (today|tomorrow) \d\d:\d\d\.", page) and "· change" not in page
+    assert re.search(r"Due (today|tomorrow) at \d\d:\d\d\.", page) and "· change" not in page
     assert post(client, "/kits/DAY-01/due/", due_at="").status_code == 403
 
 
@@ -140,7 +140,7 @@ def test_all_kits_of_a_trip_are_back_later_by_one_tap(school: scanned.Labelled, 
 
     assert due_of("DAY-01") == due_of("DAY-02") == walk.returns_at + timedelta(hours=2)
     assert Trip.objects.get().returns_at == walk.returns_at + timedelta(hours=2)
-    assert "Due then: DAY-01, DAY-02." in text_of(client.get("/"))
+    assert "Due back then: DAY-01, DAY-02." in text_of(client.get("/"))
 
 
 def test_a_trip_stands_once_on_the_board_with_its_later_times(school: scanned.Labelled) -> None:

@@ -144,7 +144,9 @@ def test_the_board_says_what_nobody_confirmed_within_a_day(
     assert [each.person.name for each in rows] == ["Ines"]
     monkeypatch.setattr(clearances, "UNANSWERED_AFTER", timedelta(0))
 
-    assert "ROPE-01 Cleared by phone, not confirmed Ines is named" in text_of(client.get("/"))
+    assert "ROPE-01 Cleared by phone, not confirmed Recorded as cleared by Ines" in text_of(
+        client.get("/")
+    )
 
 
 def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_checks(

@@ -80,7 +80,7 @@ def test_the_kit_of_a_guide_goes_to_somebody_else_where_that_is_chosen(
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     page = browser(school.world.keeper).get("/scan/?text=DAY-01")
-    assert "Take out for Gil" in text_of(page)
+    assert "Take it out for Gil" in text_of(page)
     assert "Somebody else is taking it" in text_of(page)
 
 

@@ -48,7 +48,7 @@ def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(
     assert page["Referrer-Policy"] == "strict-origin"  # the link is told to nobody else
     done = stranger.post(path, {f"used-{world.dressing.pk}": "2", "wrong": "zip torn"})
 
-    assert "is recorded" in text_of(done)
+    assert "has been recorded" in text_of(done)
     used = Entry.objects.get(kind="use")
     assert used.person == world.guide
     assert make.units(world.dressings, make.section(world.day_01)) == 4
@@ -84,7 +84,7 @@ def test_a_link_that_was_not_made_here_leads_nowhere(world: make.World) -> None:
 
 
 def test_nothing_used_is_an_answer_too(world: make.World) -> None:
-    assert "is recorded" in text_of(Client().post(link_to(world), {}))
+    assert "has been recorded" in text_of(Client().post(link_to(world), {}))
     assert Entry.objects.get(kind="use").movements.count() == 0
 
 
@@ -239,7 +239,7 @@ def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
         },
     )
 
-    assert "is recorded" in text_of(done)
+    assert "has been recorded" in text_of(done)
     assert {(row.words, row.item) for row in unmet_needs.in_force()} == {
         ("tick remover", None),
         ("", world.shears),

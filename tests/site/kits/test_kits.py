@@ -48,7 +48,7 @@ def test_the_instruments_inside_show_their_checks(world: make.World) -> None:
 
     assert "Pressure gauge G-7 Checked" in page
     assert "well in the green" in page
-    assert "Next by" in page
+    assert "Next check by" in page
 
 
 def test_the_page_for_an_inspector_says_what_the_list_asked_and_what_was_good(
@@ -79,8 +79,8 @@ def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(
     then = text_of(client.get(f"/kits/DAY-01/as-of/?on={yesterday}&known=then"))
     now = text_of(client.get(f"/kits/DAY-01/as-of/?on={yesterday}"))
 
-    assert "As known on the evening of" in then
-    assert "As known on" in now
+    assert "What was known on the evening of" in then
+    assert "What was known by" in now
     assert "too few" in now  # it was filled only today
 
 

@@ -141,7 +141,7 @@ def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world: make.Worl
         )
         if why["code"] == "short"
     ]
-    assert "last usable day" in why["text"] and "goes out" not in why["text"]
+    assert "good until" in why["text"] and "goes out" not in why["text"]
 
 
 def test_the_api_says_of_kits_what_the_pages_say(world: make.World) -> None:

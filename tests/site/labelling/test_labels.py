@@ -269,7 +269,7 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(
 
     assert answer["Location"] == "/labels/printer/?sheet=Big%20tags%202%20by%204"
     there = text_of(client.get(answer["Location"]))
-    assert "Big tags 2 by 4 You can now print on. Print its test page first" in there
+    assert "You can now print on Big tags 2 by 4. Print its test page first" in there
     assert printed(client.get("/labels/printer/test-page/?sheet=Big%20tags%202%20by%204"))
     sheet = {"codes": school.kit.code, "sheet": "Big tags 2 by 4", "start_cell": "8"}
     assert "DAY-01" in printed(post(client, "/labels/print/pdf/", **sheet))[0]

@@ -44,7 +44,7 @@ def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(
     page = text_of(browser(world.guide).get("/lists/"))
 
     assert "Day walk Signed" in page
-    assert "signed by Ada until" in page
+    assert "signed by Ada, valid until" in page
     assert "2 kits in your gear rooms use it" in page
     assert "Draft, version 2" in page
     assert "Create a kit list" not in page
@@ -190,8 +190,8 @@ def test_a_line_moves_up_and_what_else_was_typed_is_saved(
 @pytest.mark.parametrize(
     ("field", "typed", "says"),
     [
-        ("carry", "six", "Wound dressing 10 × 12, carry: “six” is not valid."),
-        ("never", "7", "the minimum of 7 is more than the 6 to carry"),
+        ("carry", "six", "Wound dressing 10 × 12, number to carry: “six” is not valid."),
+        ("never", "7", "the minimum (7) is higher than the number to carry (6)"),
         ("matters", "very", "choose a priority"),
     ],
 )
@@ -218,7 +218,7 @@ def test_a_thing_that_nobody_knows_is_said_and_kept_in_the_form(
 
     answer = post(client, path, **said)
 
-    assert "There is no thing Splint" in text_of(answer)
+    assert "There is no item Splint" in text_of(answer)
     assert 'value="Splint"' in answer.content.decode()
 
 
@@ -232,7 +232,7 @@ def test_of_two_people_at_one_section_the_second_is_told_and_sees_it_as_it_is(
     late = post(browser(world.adviser), path, **{**said, f"carry-{world.shears.pk}": "2"})
 
     assert late.status_code == 412
-    assert "Somebody changed Main since you opened it" in text_of(late)
+    assert "Somebody has changed Main since you opened it" in text_of(late)
     assert ("Shears", 3, 1) in lines_of(draft)
     carry = rf'name="carry-{world.shears.pk}"\s+min="1"\s+max="1000000"\s+inputmode="numeric"'
     assert re.search(rf'{carry}\s+value="3"', late.content.decode())

@@ -166,7 +166,7 @@ def test_a_wrong_number_is_refused_and_the_form_is_still_there(school: scanned.L
     answer = post(browser(school.world.guide), "/kits/DAY-01/hand-back/", **fields)
 
     assert answer.status_code == 400
-    assert "“two” is not a number of items" in text_of(answer)
+    assert "“two” is not a valid quantity" in text_of(answer)
     assert "What was used?" in text_of(answer)
 
 

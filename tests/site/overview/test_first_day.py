@@ -133,9 +133,9 @@ def test_mistakes_are_named_and_nothing_is_added(keeper: Person) -> None:
 
     told = text_of(page)
     assert page.status_code == 400
-    assert "Items, row 2: Kind “rag” is not one of the options." in told
+    assert "Items, row 2: Kind: “rag” is not one of the options." in told
     assert "Choices: consumable, medicine" in told
-    assert "Kits, row 2: Kit list “Week kit” is neither" in told
+    assert "Kits, row 2: Kit list: “Week kit” is neither" in told
     assert not Entry.objects.exists()
 
 

@@ -100,7 +100,7 @@ def test_a_full_disk_is_named_and_what_was_sent_is_done_once_there_is_room(
         answer = until_full(write)
 
     is_problem(answer, 507, "storage-full")
-    assert "Storage is full" in answer.json()["detail"]
+    assert "The storage is full" in answer.json()["detail"]
     assert any("SQLITE_FULL" in line or "53100" in line for line in caplog.messages)
     before = Entry.objects.count()
     assert call.get("kits/DAY-01/").status_code == 200
@@ -144,7 +144,7 @@ def test_a_page_goes_on_and_its_form_says_that_storage_is_full(
     )
 
     assert answer.status_code == 507
-    assert "Storage is full" in text_of(answer)
+    assert "The storage is full" in text_of(answer)
     assert f'name="lot-{world.dressings.pk}"' in answer.content.decode()  # what was typed is there
     for page in ("/", "/kits/", "/kits/DAY-01/", "/stock/", "/trips/", "/scan/?text=DAY-01"):
         assert client.get(page).status_code == 200, page
@@ -163,7 +163,7 @@ def test_signing_in_says_that_storage_is_full(
     answer = until_full(sign_in)
 
     assert answer.status_code == 507
-    assert "Storage is full" in text_of(answer)
+    assert "The storage is full" in text_of(answer)
     assert present(world.keeper.user).username in answer.content.decode()
     assert browser().get("/sign-in/").status_code == 200
     full(False)

@@ -44,7 +44,7 @@ def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w: make.Wor
 
     assert "A kit is lost: DAY-01" in page
     assert "To Kim, sent today" in page
-    assert "To Gil, since today" in page
+    assert "To Gil, created today" in page
     assert "They have no email address on record." in page
 
 

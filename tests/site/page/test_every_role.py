@@ -38,7 +38,7 @@ OPEN = ("/sign-in/", "/help/", "/offline/", "/used/")
 SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
     r"\b(Ask|Call|Check|Choose|Enter|First choose|Give|Go|Load|Look|Make|Print|Scan|Set|Sign in"
-    r"|Take|Tell|Type|Use)\b"
+    r"|Take|Tell|tell a keeper|Type|Use)\b"
 )
 
 

@@ -39,7 +39,9 @@ def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> 
     assert answer["Location"] == f"/people/{world.guide.pk}/"
     assert Checkout.objects.get().person == world.guide
     assert Person.objects.get(pk=twice.pk).merged_into == world.guide
-    assert "Gil is merged into one record" in text_of(client.get(answer["Location"]))
+    assert "The two records of Gil have been merged into one" in text_of(
+        client.get(answer["Location"])
+    )
 
 
 def test_what_cannot_be_one_is_said_and_nothing_moves(world: make.World, twice: Person) -> None:

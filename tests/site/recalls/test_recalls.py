@@ -34,7 +34,9 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     assert answer["Location"] == f"/stock/recalls/{recall.pk}/"
     page = client.get(answer["Location"])
     words = text_of(page)
-    assert words.index("Certainly affected") < words.index("DAY-01") < words.index("Maybe")
+    assert (
+        words.index("Certainly affected") < words.index("DAY-01") < words.index("Possibly affected")
+    )
     assert "Gil has it" in words
     assert "12 Quarantine" in words or "12 quarantine" in words
     row = RecallPlace.objects.get(place__kit=world.day_01)
@@ -44,7 +46,7 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     mine = browser(world.guide)
     assert "DAY-01" in text_of(mine.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="will-look")
-    assert "1 place has not answered" in text_of(client.get(answer["Location"]))
+    assert "There is no answer for 1 place yet" in text_of(client.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="taken-out", removed=6)
 
     assert "There is an answer for every place that you can see" in text_of(
@@ -123,8 +125,8 @@ def test_a_kit_that_maybe_holds_it_stands_apart(world: make.World) -> None:
 
     rows = RecallPlace.objects.filter(recall=recall)
     for row in rows:
-        part = page[page.index("Certainly affected") : page.index("Maybe")]
-        apart = page[page.index("Maybe") :]
+        part = page[page.index("Certainly affected") : page.index("Possibly affected")]
+        apart = page[page.index("Possibly affected") :]
         name = row.place.kit.name if row.place.kit else row.place.name
         assert name in (part if row.certainty == "certain" else apart)
     assert {row.certainty for row in rows} == {"certain", "maybe"}
@@ -145,5 +147,5 @@ def test_a_recall_without_its_number_says_what_is_wanted(world: make.World) -> N
     )
 
     assert answer.status_code == 400
-    assert "Give the maker&#x27;s lot number" in answer.content.decode()
+    assert "Enter the maker&#x27;s lot number" in answer.content.decode()
     assert 'name="item"' in answer.content.decode()

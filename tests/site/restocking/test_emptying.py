@@ -35,7 +35,7 @@ def test_a_kit_is_emptied_line_by_line_and_retired(world: make.World) -> None:
         assert post(client, PATH, **said).status_code == 302
     page = client.get(PATH)
     assert "given away" in text_of(page)
-    assert "It is empty" in text_of(page)
+    assert "This kit is empty" in text_of(page)
     post(client, "/kits/DAY-01/keeping/", do="retire")
     assert Kit.objects.get(name="DAY-01").retired_on is not None
 
@@ -46,7 +46,7 @@ def test_what_is_missing_is_asked_for_with_what_was_said_kept(world: make.World)
     sold = post(client, PATH, line=ref, units=2, goes="sold", reason="")
     assert (sold.status_code, "Enter who is getting it" in text_of(sold)) == (400, True)
     nowhere = post(client, PATH, line=ref, units=2, goes="", reason="worn")
-    assert "Tap where it goes" in text_of(nowhere)
+    assert "Tap where the item goes" in text_of(nowhere)
     assert 'value="worn"' in nowhere.content.decode()
     odd = post(client, PATH, line="main:x", units=2, goes="training", reason="")
     assert odd.status_code == 404

@@ -184,7 +184,7 @@ def test_what_nobody_knows_may_be_entered_as_a_new_thing(
 ) -> None:
     page = client.get(PATH, {"text": text})
 
-    assert "is new here" in text_of(page) or "New here" in text_of(page)
+    assert "Add a new item" in text_of(page) or "New here" in text_of(page)
     said = {"name": "Foil blanket", "base_unit": "blanket", "kind": "consumable"}
     if text.startswith("("):
         said |= {"gtin": GTIN, "holds": "2", "text": text}
@@ -210,7 +210,7 @@ def test_nothing_to_read_says_what_to_do(world: make.World, client: Client) -> N
     answer = post(client, PATH)
 
     assert answer.status_code == 400
-    assert "Scan its code, or type its name" in text_of(answer)
+    assert "Scan the item’s code or type its name" in text_of(answer)
 
 
 # ---------------------------------------------------------------------------------- where it goes
@@ -229,7 +229,7 @@ def test_each_thing_goes_where_it_was_tapped_and_says_why(
     page = text_of(client.get(PATH))
     assert re.search(r"2 × Wound dressing 10 × 12 batch B1 shelf C3 – more than we carry", page)
     assert "disposed of: pharmacy – not on our list" in page
-    assert "stays: Main" in page
+    assert "stays in the kit: Main" in page
     assert "for training" in page
     box = room_place(world.store, PlaceKind.TRAINING)
     assert Holding.objects.get(place=box).units == 1
@@ -250,17 +250,17 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client)
         make.section(world.day_02),
         "full",
     )
-    assert "stays: Main, full" in text_of(client.get(PATH))
+    assert "stays in the kit: Main, full" in text_of(client.get(PATH))
 
 
 @pytest.mark.parametrize(
     ("more", "status", "says"),
     [
         ({"units": "some"}, 400, "How many: “some” is not valid"),
-        ({"goes": "elsewhere"}, 400, "Tap where it goes"),
+        ({"goes": "elsewhere"}, 400, "Tap where the item goes"),
         ({"goes": "dispose:river"}, 400, "Tap how to dispose of"),
         ({"goes": "keep:lid"}, 400, "DAY-02 has no section “lid”"),
-        ({"goes": "shelf:0"}, 404, "There are no shelves"),
+        ({"goes": "shelf:0"}, 404, "There is no shelf 0"),
         ({"goes": "level:main:full"}, 400, "Tap “full” or “low”"),
         ({"expiry": "05/06/2027"}, 400, "05/06/2027"),
         ({"expiry": ""}, 409, "has no date on record"),

@@ -34,7 +34,7 @@ def test_a_kit_is_out_by_one_tap_on_what_its_scan_brings_up(school: scanned.Labe
     client = browser(school.world.keeper)
 
     page = text_of(post(client, "/scan/", text=school.kit.code))
-    assert "Gil, Crag walk" in page
+    assert "Gil (Crag walk)" in page
     post(client, "/scan/", text="DAY-01", intent="check-out")
 
     assert Checkout.objects.get(in_at=None).person == school.world.guide
@@ -287,7 +287,7 @@ def test_another_guide_s_kit_with_nothing_to_swap_is_taken_with_a_reason(
     client = browser(school.world.guide)
 
     answer = post(client, "/scan/", **fields, due_at=due)
-    assert "DAY-01 is reserved for Ines, Crag walk" in text_of(answer)
+    assert "DAY-01 is reserved for Ines (Crag walk" in text_of(answer)
 
     press(client, answer, "Take it anyway, with a reason", take_reason="a search")
     assert Checkout.objects.get().trip is None
@@ -363,6 +363,6 @@ def test_a_makers_code_that_is_only_looked_at_offers_receiving(school: scanned.L
 def test_a_number_typed_offers_the_kits_that_it_may_mean(school: scanned.Labelled) -> None:
     make.kit("GROUP-01", school.world.version, school.world.store)
     page = post(browser(school.world.keeper), "/scan/", text="1")
-    assert "“1” may be DAY-01 or GROUP-01" in text_of(page)
+    assert "“1” could be DAY-01 or GROUP-01" in text_of(page)
     assert 'name="text" value="GROUP-01"' in page.content.decode()
     assert "DAY-01" in text_of(post(browser(school.world.keeper), "/scan/", text="d1"))

@@ -47,7 +47,7 @@ def test_the_order_level_and_the_coldest_are_set_by_hand(world: make.World) -> N
 
     item = Item.objects.get(pk=world.tablets.pk)
     assert (item.order_down_to, item.min_temp_c, item.caution) == (30, -5, "One at a time.")
-    assert "Order at 30 left" in text_of(client.get(f"/stock/{item.pk}/"))
+    assert "Order level 30" in text_of(client.get(f"/stock/{item.pk}/"))
 
 
 def test_an_edit_of_what_somebody_else_changed_meanwhile_is_not_written(world: make.World) -> None:

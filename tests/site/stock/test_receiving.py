@@ -62,8 +62,12 @@ def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded: make.World) -> No
 def test_the_same_box_twice_asks_whether_there_is_more(coded: make.World) -> None:
     client = browser(coded.keeper)
 
-    assert "More of the same batch?" not in text_of(post(client, "/stock/receive/", text=code()))
-    assert "More of the same batch?" in text_of(post(client, "/stock/receive/", text=code()))
+    assert "Is there more of the same batch?" not in text_of(
+        post(client, "/stock/receive/", text=code())
+    )
+    assert "Is there more of the same batch?" in text_of(
+        post(client, "/stock/receive/", text=code())
+    )
 
 
 def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded: make.World) -> None:
@@ -95,7 +99,7 @@ def test_an_unknown_code_opens_a_new_thing_with_what_is_known(world: make.World)
 
     assert PackCode.objects.get(gtin=GTIN).item.name == "Finger splint"
     page = client.get(done["Location"])
-    assert "More of the same batch?" not in text_of(page)
+    assert "Is there more of the same batch?" not in text_of(page)
     fields = form_with(page, 'name="shelf"')
     client.post("/stock/receive/", {**fields, "packs": "1", "shelf": world.shelf.pk})
     assert Holding.objects.get(lot__number="K7").units == 12
@@ -191,4 +195,4 @@ def test_a_guide_receives_nothing(world: make.World) -> None:
     answer = browser(world.guide).get("/stock/receive/")
 
     assert answer.status_code == 403
-    assert "Ask a keeper" in text_of(answer)
+    assert "Ask the keeper" in text_of(answer)

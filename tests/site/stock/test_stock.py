@@ -33,7 +33,7 @@ def test_stock_names_each_thing_by_room_with_what_is_low_first(world: make.World
 
     assert page.index("Shears") < page.index("Pain tablets")
     assert "order level 9" in page
-    assert re.search(r"Shears\s+by the piece\s+Main store\s+5\s+Low", page)
+    assert re.search(r"Shears\s+unit: piece\s+Main store\s+5\s+Low", page)
 
 
 def test_stock_is_searched_and_narrowed_to_what_is_low(world: make.World) -> None:

@@ -267,7 +267,7 @@ def test_who_has_a_kit_beyond_the_departure_is_named(world: make.World) -> None:
 
     page = browser(world.keeper).get(f"/trips/{trip.pk}/")
 
-    assert "Gil has it, due" in item_of(page, "DAY-01")
+    assert "Gil has this kit, due back" in item_of(page, "DAY-01")
     assert "must be back before" in item_of(page, "DAY-01")
     assert "Not covered" in text_of(page)
 
@@ -277,7 +277,7 @@ def test_what_is_kept_back_stands_against_the_trip(world: make.World) -> None:
     promised(world.day_01, trip)
     holds.withhold(make.act(world.keeper), world.day_01, WithheldKind.DRYING)
 
-    assert "It is drying" in item_of(browser(world.guide).get(f"/trips/{trip.pk}/"), "DAY-01")
+    assert "The kit is drying" in item_of(browser(world.guide).get(f"/trips/{trip.pk}/"), "DAY-01")
 
 
 def test_a_guide_sees_a_trip_and_reserves_nothing(world: make.World) -> None:
@@ -332,7 +332,7 @@ def test_a_trip_is_added_by_hand_in_the_rooms_own_time(world: make.World) -> Non
 @pytest.mark.parametrize(
     ("wrong", "status", "says"),
     [
-        ({"departs_at": "tomorrow"}, 400, "Departs: enter a day and a time"),
+        ({"departs_at": "tomorrow"}, 400, "Departs: enter a date and a time"),
         ({"returns_at": "2020-01-01T08:00"}, 422, "returns before it departs"),
         ({"people": "0"}, 400, "People: “0” is not valid"),
         ({"name": " "}, 400, "Enter a name for the trip"),
@@ -384,7 +384,7 @@ def test_a_cancelled_trip_says_which_kits_are_free_again(world: make.World) -> N
 
     page = text_of(browser(world.guide).get(f"/trips/{trip.pk}/"))
 
-    assert "This trip was cancelled and needs no kits. Free again: DAY-01." in page
+    assert "This trip was cancelled and needs no kits. Available again: DAY-01." in page
 
 
 def test_of_two_people_at_one_trip_the_second_is_told(world: make.World) -> None:
@@ -396,7 +396,7 @@ def test_of_two_people_at_one_trip_the_second_is_told(world: make.World) -> None
     answer = post(browser(world.instructor), path, **said(world, people="3", revision="1"))
 
     assert answer.status_code == 412
-    assert "Somebody changed Ridge walk since you opened it" in text_of(answer)
+    assert "Somebody has changed Ridge walk since you opened it" in text_of(answer)
     assert Trip.objects.get().people == 12
 
 

@@ -45,7 +45,7 @@ def _page(
     request: HttpRequest, clearance: Clearance, problem: Problem | None = None
 ) -> HttpResponse:
     facts = {**_facts(clearance), "kit": clearance.checkout.kit}
-    response = show(request, "site/custody/clearance.html", facts, problem=problem)
+    response = show(request, "site/custody/clearances/clearance.html", facts, problem=problem)
     response.headers["Cache-Control"] = "private, no-store"
     return response
 
@@ -58,7 +58,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         {**_facts(clearance), "own": clearances.answers_for(clearance) == who.person}
         for clearance in clearances.visible_to(who)[:_MOST]
     ]
-    return show(request, "site/custody/clearances.html", {"rows": rows})
+    return show(request, "site/custody/clearances/clearances.html", {"rows": rows})
 
 
 @form_view("look", "clearances", page_of=_list_page)

@@ -69,8 +69,8 @@ def _page(
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
         facts["problem"] = problem
-        return show(request, "site/custody/hand_back_counts.html", facts)
-    return show(request, "site/custody/hand_back.html", facts, problem=problem)
+        return show(request, "site/custody/use/counts.html", facts)
+    return show(request, "site/custody/hand_back/hand_back.html", facts, problem=problem)
 
 
 def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:

@@ -36,7 +36,7 @@ def request_use(request: HttpRequest, kit: str) -> HttpResponse:
         message = _message(request, held, use_requests.times_of_person(who, held))
         symbol = "data:image/svg+xml," + quote(symbol_svg(message["link"]))
         facts |= {**message, "symbol": symbol}
-    return show(request, "site/custody/use_request_new.html", facts)
+    return show(request, "site/custody/use_requests/new.html", facts)
 
 
 @require_safe
@@ -49,7 +49,7 @@ def request_all_use(request: HttpRequest) -> HttpResponse:
     ]
     return show(
         request,
-        "site/custody/use_requests_new.html",
+        "site/custody/use_requests/new_for_all.html",
         {"rows": rows, "days": use_requests.WITHIN.days},
     )
 
@@ -119,7 +119,7 @@ def _choice(
     request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
 ) -> HttpResponse:
     facts = {"times": times, "link": link}
-    return _private(show(request, "site/custody/use_requests.html", facts, problem=problem))
+    return _private(show(request, "site/custody/use_requests/kits.html", facts, problem=problem))
 
 
 def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
@@ -130,14 +130,14 @@ def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) 
         **use_fields(request.POST, suggest(held.kit)),
         **remark_fields(request.POST, held.kit),
     }
-    return _private(show(request, "site/custody/use_request.html", facts, problem=problem))
+    return _private(show(request, "site/custody/use_requests/kit.html", facts, problem=problem))
 
 
 def _answered(
     request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
     facts["link"] = link
-    template = "site/custody/use_request_answered.html"
+    template = "site/custody/use_requests/answered.html"
     return _private(show(request, template, facts, problem=problem))
 
 

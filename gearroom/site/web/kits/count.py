@@ -127,7 +127,7 @@ def _sheet(
         "things": Item.objects.active().filter(by_eye=False).order_by("name"),
         **facts,
     }
-    return show(request, "site/kits/count.html", facts, problem=problem)
+    return show(request, "site/kits/count/count.html", facts, problem=problem)
 
 
 def _sections(kit: Kit, sent: Mapping[str, Any]) -> list[Section]:

@@ -54,7 +54,7 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST if problem and request.POST.get("do") == "edit" else None,
     }
-    return show(request, "site/kits/settings.html", facts, problem=problem)
+    return show(request, "site/kits/settings/settings.html", facts, problem=problem)
 
 
 @form_view("report_lost", "kit", page_of=_page)

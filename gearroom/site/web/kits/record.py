@@ -32,7 +32,7 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
     )
     may = {"reverse": who.may("reverse", subject.home_room_id)}
     facts = {"kit": subject, "acts": acts, "older": older, "newest": not before, "may": may}
-    return show(request, "site/kits/history.html", facts)
+    return show(request, "site/kits/record/history.html", facts)
 
 
 class AsOfForm(PageForm):
@@ -66,4 +66,4 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
             known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
         ),
     }
-    return show(request, "site/kits/as_of.html", facts)
+    return show(request, "site/kits/record/as_of.html", facts)

@@ -41,7 +41,7 @@ def _draft_page(
         "chosen": sent.getlist("hazard") if sent else version.hazards,
         "new_section": request.POST.get("section", "") if problem else "",
     }
-    return show(request, "site/lists/draft.html", facts, problem=problem)
+    return show(request, "site/lists/draft/draft.html", facts, problem=problem)
 
 
 @form_view("edit_list", "list-edit", page_of=_draft_page)
@@ -132,7 +132,7 @@ def _section_page(
         "things": Item.objects.active().values_list("name", flat=True),
         "may_edit_items": actor(request).may("edit_item"),
     }
-    return show(request, "site/lists/draft_section.html", facts, problem=problem)
+    return show(request, "site/lists/draft/section.html", facts, problem=problem)
 
 
 @form_view("edit_list", "list-section", page_of=_section_page)

@@ -164,7 +164,7 @@ def _version_page(
         "may_edit": who.may("edit_list"),
         "may_sign": who.may("sign_list"),
     }
-    return show(request, "site/lists/version.html", facts, problem=problem)
+    return show(request, "site/lists/version/version.html", facts, problem=problem)
 
 
 def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
@@ -253,7 +253,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
         ],
         "reasons": compared.reasons,
     }
-    return show(request, "site/lists/comparison.html", facts)
+    return show(request, "site/lists/changes/comparison.html", facts)
 
 
 def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
@@ -279,7 +279,7 @@ def _effect_page(
     result = impact.effect(who, of)
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
     facts = {"version": of, "effect": result, "may_follow": own if of.published_at else set()}
-    return show(request, "site/lists/impact.html", facts, problem=problem)
+    return show(request, "site/lists/changes/impact.html", facts, problem=problem)
 
 
 @form_view("edit_kit", "list-effect", refused=_effect_page)

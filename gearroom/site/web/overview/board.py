@@ -24,7 +24,7 @@ def board(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None:
         return no_room(request, elsewhere=elsewhere(actor(request)))
-    return show(request, "site/overview/board.html", _facts(actor(request), room))
+    return show(request, "site/overview/board/board.html", _facts(actor(request), room))
 
 
 @require_safe
@@ -34,7 +34,7 @@ def board_lines(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None or request.GET.get("revision") == kits_board.revision(room):
         return HttpResponse(status=204)
-    return show(request, "site/overview/board_lines.html", _facts(actor(request), room))
+    return show(request, "site/overview/board/lines.html", _facts(actor(request), room))
 
 
 def _facts(who: Actor, room: Room) -> dict[str, object]:

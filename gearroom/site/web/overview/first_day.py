@@ -34,7 +34,7 @@ _SAYS = {
     "more-than-carry": gettext_lazy("is more than the number to carry"),
 }
 _MOST_FAULTS = 60
-_WORKBOOK = "site/overview/first_day_workbook.html"
+_WORKBOOK = "site/overview/first_day/workbook.html"
 _SALT, _A_DAY = "start-workbook", 24 * 3600
 
 
@@ -57,14 +57,14 @@ def first_day(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
-        return show(request, "site/overview/first_day_no_room.html", {"url": url})
+        return show(request, "site/overview/first_day/no_room.html", {"url": url})
     steps = _steps(room)
     facts = {
         "steps": steps,
         "next": next((step for step in steps if not step.done), None),
         "may_begin": actor(request).may("edit_item") and actor(request).may("edit_list"),
     }
-    return show(request, "site/overview/first_day_steps.html", facts)
+    return show(request, "site/overview/first_day/steps.html", facts)
 
 
 def _steps(room: Room) -> list[Step]:
@@ -173,7 +173,7 @@ def workbook(request: HttpRequest) -> HttpResponse:
     """Send a workbook: first it is read and shown, then, where nothing is wrong, taken in."""
     room = here(request)
     if room is None:
-        return show(request, "site/overview/first_day_no_room.html", {"url": ""})
+        return show(request, "site/overview/first_day/no_room.html", {"url": ""})
     if request.method != "POST":
         return show(request, _WORKBOOK, {"room": room})
     try:
@@ -251,7 +251,7 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST,
     }
-    return show(request, "site/overview/first_day_kit.html", facts, problem=problem)
+    return show(request, "site/overview/first_day/kit.html", facts, problem=problem)
 
 
 @form_view("edit_kit", page_of=_kit_page)

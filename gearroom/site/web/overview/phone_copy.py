@@ -171,7 +171,7 @@ def _shell(language: str) -> str:
     # Without the request: nothing of whoever asks may stand in it.
     irregular = [(code, says, _SETTLES.get(code, "sort")) for code, says in IRREGULAR.items()]
     facts = {"organisation": settings.ORGANISATION, "irregular": irregular}
-    return render_to_string("site/overview/phone_copy.html", facts)
+    return render_to_string("site/overview/phone/copy.html", facts)
 
 
 def _text(name: str) -> str:

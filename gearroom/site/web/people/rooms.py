@@ -66,7 +66,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         "values": request.POST,
         "zones": _ZONES,
     }
-    return show(request, "site/people/rooms.html", facts, problem=problem)
+    return show(request, "site/people/rooms/rooms.html", facts, problem=problem)
 
 
 @form_view("look", "rooms", page_of=_list_page)
@@ -96,7 +96,7 @@ def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> Ht
         "zones": _ZONES,
         "most_nights": MOST_SORTING_NIGHTS,
     }
-    return show(request, "site/people/room.html", facts, problem=problem)
+    return show(request, "site/people/rooms/room.html", facts, problem=problem)
 
 
 @form_view("look", "room", page_of=_page)

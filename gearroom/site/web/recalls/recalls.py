@@ -118,7 +118,7 @@ def _row(who: Actor, of: Followed) -> dict[str, Any]:
     answers = {
         Answer.TAKEN_OUT: pgettext("of a kit", "removed"),
         Answer.NONE_THERE: _("none there"),
-        Answer.WILL_LOOK: _("will check"),
+        Answer.WILL_LOOK: _("will look"),
     }
     kit = of.place.kit
     room = kit.home_room_id if kit is not None else of.place.room_id

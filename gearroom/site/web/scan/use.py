@@ -49,8 +49,8 @@ def _page(
     facts: dict[str, Any] = {"kit": kit, "problem": problem, "sent": request.POST}
     facts |= use_fields(request.POST, suggest(kit), batch) | remark_fields(request.POST, kit)
     if "HX-Request" in request.headers:
-        return show(request, "site/custody/hand_back_counts.html", facts)
-    return show(request, "site/custody/use.html", facts, problem=problem)
+        return show(request, "site/custody/use/counts.html", facts)
+    return show(request, "site/custody/use/use.html", facts, problem=problem)
 
 
 def _log_use(request: HttpRequest, kit: Kit) -> HttpResponse:

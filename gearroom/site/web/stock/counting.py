@@ -32,7 +32,7 @@ def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = room_here(request)
     facts = {"room": room, "shelves": views.shelves(room)}
-    return show(request, "site/stock/shelves.html", facts)
+    return show(request, "site/stock/count/shelves.html", facts)
 
 
 @page("count")
@@ -58,7 +58,7 @@ def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     place = find.shelf(actor(request), shelf)
     facts = {"shelf": place, "rows": _by_item(request, place)}
-    return show(request, "site/stock/count_paper.html", facts)
+    return show(request, "site/stock/count/paper.html", facts)
 
 
 # -------------------------------------------------------------------------------------- the sheet
@@ -99,7 +99,7 @@ def _sheet_page(
         "rest": "rest" in sent,
         "began": views.newest_movement(place) if began is None else began,
     }
-    return show(request, "site/stock/count.html", facts, problem=problem)
+    return show(request, "site/stock/count/count.html", facts, problem=problem)
 
 
 def _began(sent: QueryDict) -> int | None:
@@ -242,7 +242,7 @@ def _differences_page(
         "whys": whys(),
         "sheet": [(name, sent[name]) for name in sent if name.split("-")[0] in _OF_THE_SHEET],
     }
-    return show(request, "site/stock/count_differences.html", facts, problem=problem)
+    return show(request, "site/stock/count/differences.html", facts, problem=problem)
 
 
 def _write(request: HttpRequest, place: Place) -> HttpResponse:

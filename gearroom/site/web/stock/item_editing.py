@@ -94,7 +94,7 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
         "instead": of.substitutes.select_related("instead").order_by("instead__name"),
         "others": Item.objects.active().exclude(pk=item).order_by("name"),
     }
-    return show(request, "site/stock/item_edit.html", facts, problem=problem)
+    return show(request, "site/stock/item/edit.html", facts, problem=problem)
 
 
 @form_view("edit_item", page_of=_page)

@@ -211,7 +211,7 @@ def _page(
         "kinds": ITEM_KINDS,
         "may_enter": who.may("edit_item"),
     }
-    return show(request, "site/stock/receive.html", facts, problem=problem)
+    return show(request, "site/stock/receive/receive.html", facts, problem=problem)
 
 
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:

@@ -98,7 +98,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         "way": DISPOSALS[of.disposal],
         "movements": views.movements(who, of) if who.may("read_history") else None,
     }
-    return show(request, "site/stock/item.html", facts)
+    return show(request, "site/stock/item/item.html", facts)
 
 
 @require_safe
