@@ -20,10 +20,8 @@ from kits.services.notices import episodes, recipients, writing
 from kits.services.notices.facts import KitOfTrip, LowItem, LowStock, TripNotCovered
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
-from kits.services.stock.stock_levels import ItemLevel
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import trip_readiness
-from kits.services.trips.trip_readiness import JudgedTrip
 
 SOON = timedelta(hours=48)
 _KINDS = ("must-have-gone", "not-fit", "not-covered")
@@ -77,7 +75,7 @@ class _Cause:
         return self.kind, self.subject
 
 
-def _kits_not_ready(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
+def _kits_not_ready(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_Cause]:
     for each in _leaving(trips):
         r = each.reservation
         must_haves = [x for x in each.reasons if x.by_phone]
@@ -89,7 +87,7 @@ def _kits_not_ready(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
             yield _Cause("not-fit", subject, each.trip, each.reasons, each, [r.kit])
 
 
-def _trips_not_covered(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
+def _trips_not_covered(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_Cause]:
     """What is of a trip and of none of its kits that are still here."""
     for each in trips:
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
@@ -174,7 +172,7 @@ class _Leaving:
     held: Checkout | None
 
 
-def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
+def _leaving(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_Leaving]:
     """The kits that keep trips from being covered. A trip that waits for a kit is told of as well
     by then."""
     for judged in trips:
@@ -234,11 +232,11 @@ def look_at_stock(now: datetime) -> None:
         _notify_low(rows, now)
 
 
-def _subject(row: ItemLevel) -> str:
+def _subject(row: stock_levels.ItemLevel) -> str:
     return f"room:{row.room.pk}:item:{row.item.pk}"
 
 
-def _notify_low(rows: list[ItemLevel], now: datetime) -> None:
+def _notify_low(rows: list[stock_levels.ItemLevel], now: datetime) -> None:
     """Open an episode for each thing, and notify the room's keepers of all of them at once."""
     room = rows[0].room
     with transaction.atomic():
@@ -260,7 +258,7 @@ def _notify_low(rows: list[ItemLevel], now: datetime) -> None:
             writing.notify(people, "low-stock", f"episode:{opened[0].pk}", room=room, facts=facts)
 
 
-def _low(row: ItemLevel) -> LowItem:
+def _low(row: stock_levels.ItemLevel) -> LowItem:
     return {
         "thing": row.item.name,
         "item": row.item.pk,

@@ -26,10 +26,8 @@ from kits.services.custody import clearances
 from kits.services.kits import participants_own
 from kits.services.overview.attention import Attention, needing
 from kits.services.restocking import recounts
-from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away, stock_levels
 from kits.services.stock.away import UnitsAway
-from kits.services.stock.stock_levels import ItemLevel
 from kits.services.trips import trip_readiness
 
 MOST_NEEDING_ATTENTION = 40
@@ -131,9 +129,9 @@ class Board:
     later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
     needing: Attention
-    low: Sequence[ItemLevel]
+    low: Sequence[stock_levels.ItemLevel]
     uncleared: Sequence[Clearance]
-    mixed: Sequence[CountJob]
+    mixed: Sequence[recounts.CountJob]
     not_ours: Sequence[Kit]
     away: Sequence[UnitsAway]
     empty: bool
@@ -213,7 +211,7 @@ def board(room: Room) -> Board:
     )
 
 
-def _low(room: Room) -> list[ItemLevel]:
+def _low(room: Room) -> list[stock_levels.ItemLevel]:
     rows = [row for row in stock_levels.stocked([room]).get(room.pk, ()) if row.low]
     return sorted(rows, key=lambda row: (row.stock / row.level.units, row.item.name))
 

@@ -27,7 +27,6 @@ from kits.models import (
 )
 from kits.rules.ledger.readiness import FitDays
 from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged
 from kits.services.lookup import find, promises
 
 
@@ -56,7 +55,7 @@ class Overview:
     reserved: Reservation | None
     withheld: Sequence[Withholding]
     labels: Sequence[str]
-    judged: Judged
+    judged: verdicts.Judged
     days: FitDays
     phones: bool
     knows: bool
@@ -122,7 +121,7 @@ def listed(
 
 
 def overviews(
-    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, Judged] | None = None
+    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, verdicts.Judged] | None = None
 ) -> list[Overview]:
     """What is seen at a glance of kits loaded by `listed`, in the order given; `judged` where it
     is known already how each stands."""

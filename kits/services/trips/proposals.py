@@ -17,7 +17,6 @@ from kits.rules.trips.proposal import Candidate, PassedOver, propose
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
 from kits.services.text import reason_texts, wording
-from kits.services.text.hazards import hazards
 from kits.services.trips import reservations
 
 
@@ -109,7 +108,7 @@ def reason_row(why: Reason) -> dict[str, Any]:
 def _in_words(facts: Mapping[str, Any]) -> dict[str, Any]:
     return {
         **facts,
-        "hazards": ", ".join(hazards(facts.get("hazards", ()))),
+        "hazards": ", ".join(wording.hazards(facts.get("hazards", ()))),
         "kits": ", ".join(facts.get("kits", ())),
     }
 

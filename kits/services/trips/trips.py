@@ -276,8 +276,10 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
         },
     }
     stood = trip.cancelled_at is None
-    follows = "returns_at" in changed and not _extended_by_hand(trip)
-    held = _held_until_return(book, trip) if follows else []
+    held: list[Checkout] = []
+    if "returns_at" in changed and not _extended_by_hand(trip):
+        due_then = _due_at_return(trip.source, trip.reference).filter(kit__in=book.locked)
+        held = list(due_then.select_related("kit").order_by("kit", "id"))
     if not changed and cancelled == (not stood):
         return TripChange(trip, "unchanged", clashes_of(trip))
     for name, value in changed.items():
@@ -325,12 +327,6 @@ def _extended_by_hand(trip: Trip) -> bool:
     ).order_by("-id")
     last = by.values_list("detail", flat=True).first()
     return last is not None and last["what"] == "extended"
-
-
-def _held_until_return(book: Book, trip: Trip) -> list[Checkout]:
-    """The same, of a trip before its change and of the kits that are locked."""
-    rows = _due_at_return(trip.source, trip.reference).filter(kit__in=book.locked)
-    return list(rows.select_related("kit").order_by("kit", "id"))
 
 
 _ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})

@@ -13,7 +13,7 @@ from kits.models import Kit, Reservation, Trip, WithheldKind
 from kits.rules.text.hazards import HAZARDS
 from kits.services.custody import custody
 from kits.services.kits import holds
-from kits.services.text import hazards
+from kits.services.text import wording
 from kits.services.trips import reservations, trips
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -417,5 +417,5 @@ def _times() -> tuple[datetime, datetime]:
 
 
 def test_every_hazard_has_its_words() -> None:
-    assert tuple(hazards.HAZARDS) == HAZARDS
-    assert hazards.hazards(["rope", "cave"]) == ["caves and mines", "rope work"]
+    assert tuple(wording.HAZARDS) == HAZARDS
+    assert wording.hazards(["rope", "cave"]) == ["caves and mines", "rope work"]

@@ -24,15 +24,17 @@ def medicine_missing(notice: Notice) -> NoticeText:
     what = ", ".join(
         f"{units} × {name}" for name, units in sorted(facts.get("missing", {}).items())
     )
-    text = _(
-        "MISSING: %(what)s, noticed when %(where)s was counted. Call the person who counted, "
-        "then the last person who had it."
-    )
-    if notice.entry is not None and notice.entry.person_id == notice.person_id:
-        text = _(
+    text = (
+        _(
             "MISSING: %(what)s, noticed when %(where)s was counted. Count again, then call the "
             "last person who had it."
         )
+        if notice.entry is not None and notice.entry.person_id == notice.person_id
+        else _(
+            "MISSING: %(what)s, noticed when %(where)s was counted. Call the person who counted, "
+            "then the last person who had it."
+        )
+    )
     where = name_of(notice)
     return NoticeText(
         text % {"what": what or _("a medicine"), "where": where},

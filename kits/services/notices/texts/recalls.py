@@ -21,9 +21,11 @@ def recall(notice: Notice) -> NoticeText:
     kits = kits_of(notice)
     rooms = [notice.room.name] if notice.room else []
     facts = cast(RecallFacts, {"rooms": rooms, "thing": "", **notice.facts})
-    subject = _("RECALL, %(thing)s: check and answer")
-    if facts.get("again"):
-        subject = _("RECALL, reminder: %(thing)s: check and answer")
+    subject = (
+        _("RECALL, reminder: %(thing)s: check and answer")
+        if facts.get("again")
+        else _("RECALL, %(thing)s: check and answer")
+    )
     one = f"{facts['recall']}/" if "recall" in facts else ""
     return NoticeText(
         sentence(facts, kits),
