@@ -85,14 +85,14 @@ class Book:
 
     def lock(self, *kit_ids: int) -> list[Kit]:
         """The kits' rows, locked in ascending order and fresh; each is judged again at the end."""
-        for kit in (
-            Kit.objects.select_for_update(of=("self",))
+        self._kits |= {
+            kit.pk: kit
+            for kit in Kit.objects.select_for_update(of=("self",))
             .select_related("room", "home_room", "list_version")
             .defer("list_version__signed_page")
             .filter(pk__in=set(kit_ids))
             .order_by("pk")
-        ):
-            self._kits[kit.pk] = kit
+        }
         return [self._kits[pk] for pk in kit_ids]
 
     def hold(
@@ -258,7 +258,6 @@ class Book:
         if not row.filter(units__gte=units).update(units=F("units") - units):
             held = row.values_list("units", flat=True).first() or 0
             lot = Lot.objects.select_related("item").get(pk=lot_id)
-            place = Place.objects.get(pk=place_id)
             raise Refused(
                 "not-enough",
                 _(
@@ -269,7 +268,7 @@ class Book:
                     "held": held,
                     "item": lot.item.name,
                     "what": lot.number or _("without a number"),
-                    "place": place.name,
+                    "place": Place.objects.get(pk=place_id).name,
                     "units": units,
                 },
                 lot=lot_id,
@@ -284,8 +283,7 @@ class Book:
         sections = [p for p in places if p.kind == PlaceKind.SECTION and p.kit_id]
         if not sections:
             return
-        still_on = Seal.objects.unbroken()
-        still_on.filter(
+        Seal.objects.unbroken().filter(
             Q(section__in=sections)
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
         ).update(broken=entry)

@@ -45,9 +45,15 @@ def _glance(kit: Kit) -> Glance:
     for holding in held:
         lot = holding.lot
         units[f"{lot.item.name} {lot.number or lot.serial}".strip()] += holding.units
-    levels = LevelFact.objects.filter(facts.then(), section__kit=kit).order_by("id")
     return Glance(
-        kit.name, dict(units), dict(levels.values_list("item__name", "level")), _state(kit)
+        kit.name,
+        dict(units),
+        dict(
+            LevelFact.objects.filter(facts.then(), section__kit=kit)
+            .order_by("id")
+            .values_list("item__name", "level")
+        ),
+        _state(kit),
     )
 
 

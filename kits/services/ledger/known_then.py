@@ -56,8 +56,11 @@ def version_id(kit: Kit, then: Then) -> int:
 def version(kit: Kit, then: Then, day: date) -> PackingListVersion:
     """The version that a kit followed, with the signature that counted on a day: the latest known
     that had been given by that day, else the latest known."""
-    versions = PackingListVersion.objects.select_related("packing_list").defer("signed_page")
-    followed = versions.get(pk=version_id(kit, then))
+    followed = (
+        PackingListVersion.objects.select_related("packing_list")
+        .defer("signed_page")
+        .get(pk=version_id(kit, then))
+    )
     signatures = list(followed.signature_facts.select_related("signed_by").order_by("id"))
     if not signatures:  # its signature has never been overwritten
         return followed

@@ -75,8 +75,11 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     )
     newest = counted.order_by().values("lot").annotate(newest=Max("id")).values("newest")
     checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
-    on_hold = Withholding.objects.open().filter(lot__in=[lot.pk for lot in lots])
-    kept_back = set(on_hold.values_list("lot_id", flat=True))
+    kept_back = set(
+        Withholding.objects.open()
+        .filter(lot__in=[lot.pk for lot in lots])
+        .values_list("lot_id", flat=True)
+    )
     things = {lot.item_id: thing_of(lot.item) for lot in lots}
     return {
         lot.pk: as_batch(lot, things[lot.item_id], checks.get(lot.pk), on_hold=lot.pk in kept_back)
@@ -121,8 +124,9 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
         .order_by("section__position", "section", "position", "id")
     )
     things = {row.item_id: thing_of(row.item) for row in rows}
-    substitutes = Substitute.objects.filter(item__in=things)
-    instead = grouped(substitutes.values_list("item_id", "instead_id"))
+    instead = grouped(
+        Substitute.objects.filter(item__in=things).values_list("item_id", "instead_id")
+    )
     lines = grouped(
         (
             row.section.version_id,
@@ -283,8 +287,9 @@ def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
     counted, or something put in. Use alone does not tell what was there; kits without such an act
     are left out."""
     ids = list(kit_ids)
-    in_force = Entry.objects.filter(reversed_by__isnull=True)
-    counted = in_force.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
+    counted = Entry.objects.filter(
+        reversed_by__isnull=True, kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT]
+    )
     filled = Movement.objects.filter(
         to_place__kit__in=ids, entry__reversed_by__isnull=True
     ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])

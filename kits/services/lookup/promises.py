@@ -95,10 +95,9 @@ def next_trip(kit: Kit) -> Trip | None:
 
 
 def goes_out_for(
-    its: Iterable[OpenPromise], kit: Kit, taker: Person | None, today: date
+    its: Collection[OpenPromise], kit: Kit, taker: Person | None, today: date
 ) -> OpenPromise | None:
     """What a kit goes out for by itself when somebody takes it, of its promises."""
-    its = list(its)
     promise = rule.goes_out_for(
         (each.promise for each in its), kit.pk, today, taker.pk if taker else None
     )
@@ -106,7 +105,7 @@ def goes_out_for(
 
 
 def in_the_way(
-    its: Iterable[OpenPromise],
+    its: Collection[OpenPromise],
     kit: Kit,
     taker: Person | None,
     today: date,
@@ -116,7 +115,6 @@ def in_the_way(
     trip: Trip | None,
 ) -> list[OpenPromise]:
     """The promises of a kit to others that keep it from being taken, of its promises, in order."""
-    its = list(its)
     others = rule.in_the_way(
         (each.promise for each in its),
         kit.pk,

@@ -329,8 +329,7 @@ def _check(held: BatchInPlace, week: Week) -> LetterRow:
 
 def _undated(week: Week) -> Iterator[LetterRow]:
     for place, rows in grouped((_where(h), h) for h in week.undated).items():
-        lines = tuple(_units(h) for h in rows)
-        yield LetterRow(place, _link(rows[0]), lines)
+        yield LetterRow(place, _link(rows[0]), tuple(map(_units, rows)))
 
 
 def _months(week: Week) -> Iterator[Part]:

@@ -219,8 +219,12 @@ def _low(room: Room) -> list[stock_levels.ItemLevel]:
 def _kits_in(room: Room) -> QuerySet[Kit]:
     """The kits in use that stand in the room, with what a line says of them."""
     out = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
-    kits = Kit.objects.active().filter(~Exists(out), room=room)
-    return kits.only(*_OF_A_KIT).select_related("home_room")
+    return (
+        Kit.objects.active()
+        .filter(~Exists(out), room=room)
+        .only(*_OF_A_KIT)
+        .select_related("home_room")
+    )
 
 
 def _near(room: Room, until: datetime) -> QuerySet[Trip]:

@@ -148,8 +148,9 @@ def overviews(
         (row.kit_id, row)
         for row in Withholding.objects.open().filter(kit__in=ids).select_related("since")
     )
-    on_kits = Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids)
-    labels = grouped(on_kits.values_list("kit", "code"))
+    labels = grouped(
+        Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids).values_list("kit", "code")
+    )
     judged = judged or verdicts.judged(kits)
     return [
         Overview(

@@ -211,8 +211,7 @@ def _labels(
         | Q(kind=LabelKind.PERSON, person__in=[person.pk for person in whom])
     )
     targets: dict[str, list[Any]] = {}
-    rows = Label.objects.active().filter(on).select_related("place")
-    for label in rows.order_by("code"):
+    for label in Label.objects.active().filter(on).select_related("place").order_by("code"):
         if label.lot_id:
             targets[label.code] = ["batch", label.lot_id]
         elif label.person_id:
@@ -246,8 +245,11 @@ def _facts(actor: Actor) -> Iterator[object]:
         Kit.objects.order_by("pk").values_list("pk", "revision", "name", "room", "home_room")
     )
     # A trip that ends falls out at that instant.
-    coming = Trip.objects.filter(returns_at__gt=clock.now())
-    yield list(coming.order_by("pk").values_list("pk", "changed_at"))
+    yield list(
+        Trip.objects.filter(returns_at__gt=clock.now())
+        .order_by("pk")
+        .values_list("pk", "changed_at")
+    )
     yield list(Item.objects.order_by("pk").values_list("pk", "revision", "name"))
     yield list(
         Person.objects.order_by("pk").values_list(

@@ -74,8 +74,12 @@ def plan(
         trip = promise.trip if promise else None
     reservation = None
     if trip is not None:
-        rows = Reservation.objects.promised().select_related("person")
-        reservation = rows.filter(kit=kit, trip=trip).first()
+        reservation = (
+            Reservation.objects.promised()
+            .select_related("person")
+            .filter(kit=kit, trip=trip)
+            .first()
+        )
     if person is None and trip is not None:
         person = (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:

@@ -96,8 +96,11 @@ def release(act: Act, reservation: Reservation) -> Reservation:
 
 def kits_of(source: str, reference: str) -> list[int]:
     """The ids of the kits that are reserved for the trip that a source knows by a reference."""
-    rows = Reservation.objects.promised().filter(trip__source=source, trip__reference=reference)
-    return list(rows.values_list("kit", flat=True))
+    return list(
+        Reservation.objects.promised()
+        .filter(trip__source=source, trip__reference=reference)
+        .values_list("kit", flat=True)
+    )
 
 
 def release_all(book: Book, trip: Trip) -> list[Reservation]:

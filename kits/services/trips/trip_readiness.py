@@ -4,7 +4,7 @@ kits."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from gearroom.core import clock
@@ -84,8 +84,8 @@ class _Loaded:
     promised: Mapping[int, Sequence[Reservation]]
     went: Mapping[int, Mapping[int, Checkout]]
     ended: frozenset[int]
-    states: Mapping[int, KitState] = field(default_factory=dict)
-    out: Mapping[int, Checkout] = field(default_factory=dict)
+    states: Mapping[int, KitState]
+    out: Mapping[int, Checkout]
 
 
 def judge_trips(trips: Iterable[Trip], *, still_here: bool = False) -> list[JudgedTrip]:
@@ -101,10 +101,12 @@ def judge_trips(trips: Iterable[Trip], *, still_here: bool = False) -> list[Judg
 
 def _load(trips: Sequence[Trip]) -> _Loaded:
     now = clock.now()
-    reservations = Reservation.objects.promised().filter(trip__in=trips)
     promised = grouped(
         (row.trip_id, row)
-        for row in reservations.select_related("kit__home_room", "person").order_by("kit__name")
+        for row in Reservation.objects.promised()
+        .filter(trip__in=trips)
+        .select_related("kit__home_room", "person")
+        .order_by("kit__name")
     )
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
@@ -118,8 +120,6 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
     ended = frozenset(trip.pk for trip in trips if promises.ended(trip, now=now))
     judged = {row.kit_id for pk, rows in promised.items() if pk not in ended for row in rows}
     judged |= {kit for pk, rows in went.items() if pk not in ended for kit in rows}
-    if not judged:
-        return _Loaded(now, promised, went, ended)
     out = {
         each.kit_id: each
         for each in Checkout.objects.open()

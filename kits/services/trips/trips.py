@@ -146,12 +146,19 @@ def freed(trip: Trip) -> list[str]:
     none."""
     if trip.cancelled_at is None:
         return []
-    by = Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
-    last = by.order_by("-id").values_list("key", flat=True).first()
+    last = (
+        Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
+        .order_by("-id")
+        .values_list("key", flat=True)
+        .first()
+    )
     if last is None:
         return []
-    rows = Reservation.objects.filter(trip=trip, released__key=last).order_by("kit__name")
-    return list(rows.values_list("kit__name", flat=True))
+    return list(
+        Reservation.objects.filter(trip=trip, released__key=last)
+        .order_by("kit__name")
+        .values_list("kit__name", flat=True)
+    )
 
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
@@ -278,8 +285,12 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
     stood = trip.cancelled_at is None
     held: list[Checkout] = []
     if "returns_at" in changed and not _extended_by_hand(trip):
-        due_then = _due_at_return(trip.source, trip.reference).filter(kit__in=book.locked)
-        held = list(due_then.select_related("kit").order_by("kit", "id"))
+        held = list(
+            _due_at_return(trip.source, trip.reference)
+            .filter(kit__in=book.locked)
+            .select_related("kit")
+            .order_by("kit", "id")
+        )
     if not changed and cancelled == (not stood):
         return TripChange(trip, "unchanged", clashes_of(trip))
     for name, value in changed.items():
