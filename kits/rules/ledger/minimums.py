@@ -2,12 +2,13 @@
 are met, and those after which time alone may change what is judged of it."""
 
 from bisect import bisect_left
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from operator import attrgetter
 
+from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger.allocation import Allocation, Pool, entangled
 from kits.rules.ledger.expiry import good_through, soonest, usable_until
 from kits.rules.ledger.facts import Criticality, KitState, Line
@@ -34,11 +35,11 @@ def lasting(kit: KitState) -> Lasting:
     are tried together, by bisection over the days on which some unit's usefulness ends.
     """
     lines = counted_lines(kit)
-    stock: Stock = defaultdict(list)
-    for x in inside(kit):
-        until = None if x.training else usable_until(x.batch)
-        if until is not None:
-            stock[x.batch.thing.id].append((until, x.place, x.count))
+    stock = grouped(
+        (x.batch.thing.id, (until, x.place, x.count))
+        for x in inside(kit)
+        if not x.training and (until := usable_until(x.batch)) is not None
+    )
     wanting = [line for line in lines if line.never_below > 0]
     must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
     vital = _last_all(

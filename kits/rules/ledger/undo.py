@@ -11,6 +11,7 @@ at home needs the kit at home, and who checked it by its whole seal needs a seal
 says what is there, whatever was on record: without the act it had another difference.
 """
 
+from collections import Counter
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -73,10 +74,9 @@ def without(act: Hashable, steps: Sequence[Step], now: Mapping[Where, int]) -> F
     `steps` are the entries in force in recorded order: all those of the kits in question, and from
     the undone act on all that touch the batches and places in question. `now` is what those hold.
     """
-    start = dict(now)
+    start = Counter(now)
     for step in steps:
-        for where, units in step.units.items():
-            start[where] = start.get(where, 0) - units
+        start.subtract(step.units)
     first = min(step.id for step in steps if step.act == act)
     before = _walk(steps, start, first, frozenset())
     gone: set[Hashable] = {act}
@@ -107,7 +107,7 @@ class _Walk:
     """The state that acts leave behind them, one after another."""
 
     def __init__(self, start: Mapping[Where, int], since: int) -> None:
-        self.held = dict(start)
+        self.held = Counter(start)
         self.since = since
         self.out: dict[Unit, int] = {}
         self.in_force: dict[Hashable, bool] = {}
@@ -121,8 +121,7 @@ class _Walk:
         if step.id > self.since and not self._could(step, change):
             self.failed.add(step.id)
         self.moved[step.id] = change
-        for where, units in change.items():
-            self.held[where] = self.held.get(where, 0) + units
+        self.held.update(change)
         self.in_force.update(step.makes)
         self._seals(step)
         if step.unit is not None and step.ends:
@@ -138,12 +137,12 @@ class _Walk:
             if where[1] in step.clears and where not in step.sets:
                 change[where] = -self.held[where]
         for where, units in step.sets.items():
-            change[where] = units - self.held.get(where, 0)
+            change[where] = units - self.held[where]
         for source, target in step.sweeps:
-            change[source] = -self.held.get(source, 0)
+            change[source] = -self.held[source]
             change[target] = 0
         for source, target in step.sweeps:
-            change[target] += self.held.get(source, 0)
+            change[target] += self.held[source]
         return change
 
     def _could(self, step: Step, change: Mapping[Where, int]) -> bool:
@@ -151,7 +150,7 @@ class _Walk:
             step.names not in self.undone
             and all(self.in_force.get(what, False) is so for what, so in step.needs.items())
             and (step.unit is None or self._could_with(step, step.unit))
-            and all(self.held.get(at, 0) + by >= 0 for at, by in change.items() if by < 0)
+            and all(self.held[at] + by >= 0 for at, by in change.items() if by < 0)
         )
 
     def _could_with(self, step: Step, unit: Unit) -> bool:

@@ -8,7 +8,7 @@ moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -322,9 +322,8 @@ def _write_facts(entry: Entry, lot_ids: set[int]) -> None:
     )
 
 
-def _rooms_of(places: Iterable[Place]) -> dict[int, int | None]:
+def _rooms_of(places: Collection[Place]) -> dict[int, int | None]:
     """The room each place is in now: its own, or the one its kit is in."""
-    places = list(places)
     kit_rooms = dict(
         Kit.objects.filter(pk__in={p.kit_id for p in places if p.kit_id}).values_list(
             "pk", "room_id"

@@ -1,6 +1,6 @@
 """Ready? Loads kits as the rules judge them, and stores with each until when it is."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import fields, replace
 from datetime import date, datetime
 from itertools import chain
@@ -242,14 +242,13 @@ def for_trip(kit: Kit, state: KitState, trip: Trip) -> Verdict:
     return judge(state, max(trip.last_day, today), today)
 
 
-def kits_of_trips(trip_ids: Iterable[int]) -> dict[int, set[int]]:
+def kits_of_trips(trip_ids: Collection[int]) -> dict[int, set[int]]:
     """The ids of the kits that go with each trip: reserved for it, or out on it now."""
-    ids = list(trip_ids)
-    promised = Reservation.objects.promised().filter(trip__in=ids)
-    out = Checkout.objects.open().of_whole_kits().filter(trip__in=ids)
+    promised = Reservation.objects.promised().filter(trip__in=trip_ids)
+    out = Checkout.objects.open().of_whole_kits().filter(trip__in=trip_ids)
     pairs = (rows.values_list("trip_id", "kit_id") for rows in (promised, out))
     together = grouped(chain(*pairs))
-    return {pk: set(together[pk]) for pk in ids}
+    return {pk: set(together[pk]) for pk in trip_ids}
 
 
 def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
@@ -282,16 +281,15 @@ STORED = (
 )
 
 
-def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
+def contents_entered(kit_ids: Collection[int]) -> dict[int, datetime]:
     """When it was first recorded what is in these kits, by an act that was not undone: built,
     counted, or something put in. Use alone does not tell what was there; kits without such an act
     are left out."""
-    ids = list(kit_ids)
     counted = Entry.objects.filter(
-        reversed_by__isnull=True, kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT]
+        reversed_by__isnull=True, kit__in=kit_ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT]
     )
     filled = Movement.objects.filter(
-        to_place__kit__in=ids, entry__reversed_by__isnull=True
+        to_place__kit__in=kit_ids, entry__reversed_by__isnull=True
     ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
     first: dict[int, datetime] = {}
     for rows, kit, at in (

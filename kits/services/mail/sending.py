@@ -105,10 +105,9 @@ def _let_go(rows: QuerySet[Notice], **change: object) -> int:
     return rows.update(lease=None, lease_until=None, **change)
 
 
-def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
+def _sifted(claimed: Sequence[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
     """Those that are to be sent now; the others are marked with why not, or with until when they
     wait: for quiet hours to end, or for more of their kind. What is sent by hand does not."""
-    claimed = list(claimed)
     preferred = preferences.of_many(n.person for n in claimed)
     chosen = preferences.choices_of(preferred)
     now, ready = clock.now(), []
