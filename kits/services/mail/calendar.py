@@ -28,11 +28,14 @@ BACK_DAYS, AHEAD_DAYS = 30, 400
 def of(person: Person) -> bytes:
     """Somebody's calendar: the kits they answer for or stand in for, laid-up ones left out."""
     calendar = Calendar()
-    calendar.add("PRODID", "-//Gearroom//Gearroom//EN")
-    calendar.add("VERSION", "2.0")
-    calendar.add("METHOD", "PUBLISH")
-    calendar.add("X-WR-CALNAME", _("Gear room: %(name)s") % {"name": person.name})
-    calendar.add("REFRESH-INTERVAL;VALUE=DURATION", "PT6H")
+    for name, value in {
+        "PRODID": "-//Gearroom//Gearroom//EN",
+        "VERSION": "2.0",
+        "METHOD": "PUBLISH",
+        "X-WR-CALNAME": _("Gear room: %(name)s") % {"name": person.name},
+        "REFRESH-INTERVAL;VALUE=DURATION": "PT6H",
+    }.items():
+        calendar.add(name, value)
     for event in _events(person):
         calendar.add_component(event)
     content: bytes = calendar.to_ical()
@@ -74,7 +77,7 @@ def _events(person: Person) -> Iterator[Event]:
     ):
         who = held.person.name if held.person else _("an unnamed person")
         text = _("%(kit)s due back: %(who)s") % {"kit": held.what, "who": who}
-        due_at = held.due_at or now
+        due_at = (held.due_at or now).astimezone(UTC)
         yield _event(f"due-{held.pk}", text, now, held.kit, due_at, due_at + timedelta(minutes=30))
 
 
@@ -113,13 +116,16 @@ def _checks(
 def _event(uid: str, text: str, now: datetime, kit: Kit, begins: date, ends: date) -> Event:
     """An event between two instants (or days), the end left out."""
     event = Event()
-    event.add("UID", f"{uid}@{rendering.domain()}")
-    event.add("DTSTAMP", now.replace(microsecond=0).astimezone(UTC))
-    event.add("SUMMARY", text)
+    for name, value in {
+        "UID": f"{uid}@{rendering.domain()}",
+        "DTSTAMP": now.replace(microsecond=0).astimezone(UTC),
+        "SUMMARY": text,
+        "DTSTART": begins,
+        "DTEND": ends,
+    }.items():
+        event.add(name, value)
     if link := kit_page(kit.name):
         event.add("URL", link)
-    event.add("DTSTART", begins)
-    event.add("DTEND", ends)
     return event
 
 

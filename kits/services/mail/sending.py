@@ -9,7 +9,7 @@ between the server's acceptance and our record can have a message sent again.
 import logging
 import smtplib
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 
 from django.conf import settings
@@ -105,12 +105,12 @@ def _let_go(rows: QuerySet[Notice], **change: object) -> int:
     return rows.update(lease=None, lease_until=None, **change)
 
 
-def _sifted(claimed: Sequence[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
+def _sifted(claimed: Sequence[Notice], token: uuid.UUID, *, by_hand: bool) -> Iterator[Notice]:
     """Those that are to be sent now; the others are marked with why not, or with until when they
     wait: for quiet hours to end, or for more of their kind. What is sent by hand does not."""
     preferred = preferences.of_many(n.person for n in claimed)
     chosen = preferences.choices_of(preferred)
-    now, ready = clock.now(), []
+    now = clock.now()
     lately = bundling.Lately(claimed, now)
     passed = overdue.keep_what_lasts(n for n in claimed if n.rendered is None)
     for notice in claimed:
@@ -124,8 +124,7 @@ def _sifted(claimed: Sequence[Notice], token: uuid.UUID, *, by_hand: bool) -> li
         if may_wait and (later := _quiet(notice, how, now) or lately.put_off(notice)):
             _let_go(_mine(notice, token), due_at=later)
         else:
-            ready.append(notice)
-    return ready
+            yield notice
 
 
 def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
