@@ -144,23 +144,17 @@ def back_in_time(held: Checkout, room: Room, trip: Trip, now: datetime) -> bool:
     )
 
 
-def refuse_ended(trip: Trip | None) -> None:
-    """Refuse what is wanted for a trip that takes place no more.
+def refuse_ended(trip: Trip, cancelled: str, over: str = "") -> None:
+    """Refuse what is wanted for a trip that takes place no more, in these words.
 
     Raises Refused (`trip-cancelled`), Unacceptable (`trip-is-over`).
     """
-    if trip is None or not ended(trip):
-        return
     if trip.cancelled_at is not None:
-        raise Refused(
-            "trip-cancelled",
-            _("%(trip)s has been cancelled. Choose another trip, or none.") % {"trip": trip.name},
-        )
-    raise Unacceptable(
-        "trip-is-over",
-        _("%(trip)s ended on %(day)s. Choose another trip, or none.")
-        % {"trip": trip.name, "day": wording.day(trip.last_day)},
-    )
+        raise Refused("trip-cancelled", cancelled % {"trip": trip.name})
+    if ended(trip):
+        over = over or _("%(trip)s ended on %(day)s. Check its dates.")
+        facts = {"trip": trip.name, "day": wording.day(trip.last_day)}
+        raise Unacceptable("trip-is-over", over % facts)
 
 
 # ------------------------------------------------------------------------------------------- inside

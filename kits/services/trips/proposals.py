@@ -10,7 +10,6 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import Refused, Unacceptable
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import Reason
 from kits.rules.trips.proposal import Candidate, PassedOver, propose
@@ -56,7 +55,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
         visible = visible.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
     kits = {kit.pk: kit for kit in visible.order_by("name")}
     promised = set(going.values_list("pk", flat=True))
-    _refuse_past(trip)
+    promises.refuse_ended(trip, _("%(trip)s was cancelled, so it needs no kits."))
     states = readiness.states(kits)
     reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
     out = {
@@ -137,17 +136,3 @@ def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
     if held is None or promises.back_in_time(held, kit.home_room, trip, clock.now()):
         return ""
     return held.person.name if held.person else _("Somebody")
-
-
-def _refuse_past(trip: Trip) -> None:
-    if trip.cancelled_at is not None:
-        raise Refused(
-            "trip-cancelled",
-            _("%(trip)s was cancelled, so it needs no kits.") % {"trip": trip.name},
-        )
-    if promises.ended(trip):
-        raise Unacceptable(
-            "trip-is-over",
-            _("%(trip)s ended on %(day)s. Check its dates.")
-            % {"trip": trip.name, "day": wording.day(trip.last_day)},
-        )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts.problems import Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger.facts import Reason, Verdict, Weight
@@ -167,17 +167,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
 def _lock_open_trip(trip: Trip) -> Trip:
     """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
-    if trip.cancelled_at is not None:
-        raise Refused(
-            "trip-cancelled",
-            _("%(trip)s was cancelled, so kits cannot be reserved for it.") % {"trip": trip.name},
-        )
-    if promises.ended(trip):
-        raise Unacceptable(
-            "trip-is-over",
-            _("%(trip)s ended on %(day)s. Check its dates.")
-            % {"trip": trip.name, "day": wording.day(trip.last_day)},
-        )
+    promises.refuse_ended(trip, _("%(trip)s was cancelled, so kits cannot be reserved for it."))
     return trip
 
 
@@ -251,10 +241,8 @@ def _reserved_kit(reservation: Reservation, entry: Entry | None) -> ReservedKit:
 
 def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
     """What the kit in hand is reserved for on the days of the trip."""
-    same = (
-        Reservation.objects.promised().select_related("trip", "person").filter(kit=kit, trip=trip)
-    )
-    promised = [*same, *clashing([kit.pk], trip)]
+    same = Reservation.objects.promised().filter(kit=kit, trip=trip)
+    promised = [*same.select_related("trip", "person"), *clashing([kit.pk], trip)]
     if len(promised) > 1:
         raise _kit_reserved(promised[-1])
     return promised[0] if promised else None

@@ -56,11 +56,13 @@ def irregular(notice: Notice) -> NoticeText:
 
 def something_wrong(notice: Notice) -> NoticeText:
     """That somebody reported it."""
-    text = _(
-        "%(kit)s: somebody reported that something is wrong with it. Look at the kit, "
-        "then release it."
+    return NoticeText(
+        _(
+            "%(kit)s: somebody reported that something is wrong with it. Look at the kit, "
+            "then release it."
+        )
+        % {"kit": name_of(notice)}
     )
-    return NoticeText(text % {"kit": name_of(notice)})
 
 
 def emergency(notice: Notice) -> NoticeText:
@@ -98,12 +100,12 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
     """The question whether they cleared it."""
     facts: ClearedByPhone = notice.facts
     kit = {"kit": name_of(notice)}
-    text = _(
-        "%(kit)s was taken out because you were named as having cleared it by phone. Did "
-        "you clear it?"
-    )
     return NoticeText(
-        text % kit,
+        _(
+            "%(kit)s was taken out because you were named as having cleared it by phone. Did "
+            "you clear it?"
+        )
+        % kit,
         lacks(facts["reasons"]),
         subject=_("Did you clear %(kit)s?") % kit,
         page=page(f"/cleared/{clearance_token(facts['clearance'])}/"),
