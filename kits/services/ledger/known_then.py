@@ -160,9 +160,8 @@ def recalled(numbers: Mapping[Lot, str], then: Then) -> frozenset[int]:
 
 def withheld(kit: Kit, lot_ids: Iterable[int], then: Then) -> tuple[list[str], frozenset[int]]:
     """Why a kit was on hold, and which of these batches were."""
-    when = facts.then(then.on, then.known_by)
-    rows = WithheldFact.objects.filter(when).filter(Q(kit=kit) | Q(lot__in=list(lot_ids)))
-    on_hold = facts.on_hold(rows)
+    about = Q(kit=kit) | Q(lot__in=list(lot_ids))
+    on_hold = facts.on_hold(WithheldFact.objects.filter(about, facts.then(then.on, then.known_by)))
     return (
         [kind for of, _lot, kind in on_hold if of == kit.pk],
         frozenset(lot for _kit, lot, _kind in on_hold if lot is not None),

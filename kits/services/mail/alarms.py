@@ -123,21 +123,19 @@ def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: 
         )
         keys = {(episode.kind, episode.subject) for episode in opened}
         for person, of_person in concern.items():
-            new = [cause for cause in of_person if cause.key in keys]
-            if not new:
-                continue
-            kinds = {cause.kind for cause in new}
-            with override(person.reads):
-                facts = _facts(trip, new)
-            kits = {cause.of.reservation.kit for cause in new if cause.of is not None}
-            draft = writing.Draft(
-                person=person,
-                fact=f"episode:{opened[0].pk}",
-                kit=kits.pop() if len(kits) == 1 else None,
-                room=trip.room or next((kit.home_room for c in new for kit in c.kits), None),
-                facts=facts,
-            )
-            writing.write(next(kind for kind in _KINDS if kind in kinds), [draft])
+            if new := [cause for cause in of_person if cause.key in keys]:
+                kinds = {cause.kind for cause in new}
+                with override(person.reads):
+                    facts = _facts(trip, new)
+                kits = {cause.of.reservation.kit for cause in new if cause.of is not None}
+                draft = writing.Draft(
+                    person=person,
+                    fact=f"episode:{opened[0].pk}",
+                    kit=kits.pop() if len(kits) == 1 else None,
+                    room=trip.room or next((kit.home_room for c in new for kit in c.kits), None),
+                    facts=facts,
+                )
+                writing.write(next(kind for kind in _KINDS if kind in kinds), [draft])
 
 
 def _facts(trip: Trip, causes: Iterable[_Cause]) -> TripNotCovered:

@@ -55,8 +55,8 @@ def batch(thing: str, number: str) -> str:
 
 def moment(value: datetime, zone: str) -> str:
     """An instant in words, by the clock of a room: 30 November, 17:30."""
-    local = value.astimezone(ZoneInfo(zone))
-    return formats.date_format(local, pgettext("date format", "j F, H:i"))
+    form = pgettext("date format", "j F, H:i")
+    return formats.date_format(value.astimezone(ZoneInfo(zone)), form)
 
 
 def disposal(way: str) -> str:

@@ -74,14 +74,9 @@ def plan(
         trip = promise.trip if promise else None
     reservation = None
     if trip is not None:
-        reservation = (
-            Reservation.objects.promised()
-            .select_related("person")
-            .filter(kit=kit, trip=trip)
-            .first()
-        )
-    if person is None and trip is not None:
-        person = (reservation.person if reservation else None) or trip.leader
+        rows = Reservation.objects.promised().select_related("person")
+        reservation = rows.filter(kit=kit, trip=trip).first()
+        person = person or (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
     due_day = clock.local_date(due_at, zone) if due_at else None
