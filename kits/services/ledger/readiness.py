@@ -22,7 +22,6 @@ from kits.models import (
     ListLine,
     Lot,
     Movement,
-    Place,
     Reservation,
     Substitute,
     Trip,
@@ -163,7 +162,12 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         (fact.section_id, (fact.item_id, Level(fact.level)))
         for fact in LevelFact.objects.newest_in(keys)
     )
-    graces = _graces(kit for kit in kits if any(_undated(held, p) for p in kit.sections.all()))
+    undated = {
+        place
+        for place, rows in held.items()
+        if any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
+    }
+    graces = _graces(kit for kit in kits if any(p.pk in undated for p in kit.sections.all()))
     away = set(
         Checkout.objects.open().filter(section__in=keys).values_list("section_id", flat=True)
     )
@@ -202,11 +206,6 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         )
         for kit in kits
     }
-
-
-def _undated(held: dict[int, list[tuple[Batch, int]]], place: Place) -> bool:
-    rows = held.get(place.pk, ())
-    return any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
 
 
 def _graces(kits: Iterable[Kit]) -> dict[int, date]:
