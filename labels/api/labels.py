@@ -201,8 +201,8 @@ class CancelBody(ActBody):
 
 
 class CancelAnswer(serializers.Serializer[Any]):
-    cancelled = LabelAnswer(source="label")
-    replacement = LabelAnswer(allow_null=True)
+    cancelled = LabelAnswer(source="*")
+    replacement = LabelAnswer(source="replaced_by", allow_null=True)
 
 
 class Cancel(UseCaseView):

@@ -99,6 +99,13 @@ class Unacceptable(Problem):
     status = 422
 
 
+def refuse_first(*problems: tuple[bool, Problem]) -> None:
+    """Raise the first of these problems that there is, each with whether it is there."""
+    for there, problem in problems:
+        if there:
+            raise problem
+
+
 def beyond_form(problem: Problem) -> Problem:
     """The same of a request whose form was found right: what is wrong then is what it says."""
     if not isinstance(problem, Invalid) or problem.code != "invalid-request":

@@ -1,6 +1,6 @@
-"""What belongs together, by what it has in common."""
+"""What belongs together, by what it has in common: all of it, or how many it comes to."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from typing import TypeVar
 
@@ -15,3 +15,11 @@ def grouped(pairs: Iterable[tuple[K, V]]) -> defaultdict[K, list[V]]:
     for key, value in pairs:
         groups[key].append(value)
     return groups
+
+
+def summed(pairs: Iterable[tuple[K, int]]) -> Counter[K]:
+    """Return the sum of the numbers of each key, keys in the order given."""
+    sums: Counter[K] = Counter()
+    for key, number in pairs:
+        sums[key] += number
+    return sums

@@ -221,7 +221,7 @@ class PassedAnswer(answers.CheckoutAnswer):
     emergency = serializers.BooleanField(allow_null=True)
     entry = answers.EntryAnswer()
 
-    def to_representation(self, passed: custody.PassOn) -> Any:
+    def to_representation(self, passed: custody.ChangeOfHands) -> Any:
         """The checkout as it is now, with the entry of the act."""
         shown = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
         if passed.checkout is not None:

@@ -7,7 +7,7 @@ from rest_framework import serializers
 from gearroom.core.api.views import ReadView
 from kits.api import answers
 from kits.api.lists.packing_lists import CRITICALITIES, PackingListView
-from kits.services.lists import comparison, impact
+from kits.services.lists import comparison
 
 
 class ComparedLine(serializers.Serializer[Any]):
@@ -90,4 +90,4 @@ class Effect(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Which kits would change if they followed this version, and what that takes from stock."""
-        return impact.effect(self.actor, self.version())
+        return comparison.effect(self.actor, self.version())

@@ -15,7 +15,7 @@ from gearroom.core.api.rooms import ClockTime
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from gearroom.core.models import Person
 from kits.api import answers
-from kits.models import Hearing, Notice
+from kits.models import Notice, NotificationPreferences
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import When
 from kits.services.lookup import find
@@ -210,7 +210,7 @@ class Settings(ReadView, UseCaseView):
         preferences.change(act, person, **data)
         return 200, preferences.of(person)
 
-    def whole(self, row: Person) -> Hearing:
+    def whole(self, row: Person) -> NotificationPreferences:
         """The settings of somebody whose row is locked."""
         return preferences.of(row)
 

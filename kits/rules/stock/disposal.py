@@ -16,6 +16,4 @@ def allowed(kind: Kind, own: str) -> tuple[str, ...]:
     if kind is Kind.MEDICINE:
         own_way = own if own in ("sharps", "clinical") else "pharmacy"
         return tuple(dict.fromkeys((own_way, "pharmacy", "returned")))
-    if own == "bin":
-        return WAYS
-    return (own, "returned")
+    return WAYS if own == "bin" else (own, "returned")

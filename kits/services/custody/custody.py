@@ -33,7 +33,7 @@ from kits.services.custody import going_short, use
 from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import kit_state
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
@@ -43,32 +43,27 @@ from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_
 
 
 @dataclass(frozen=True)
-class CheckOut:
-    """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
-    was before what is known of it since: then it is history, and changes nothing."""
+class ChangeOfHands:
+    """A kit (or section) that came to other hands. `checkout` is None where that was before what is
+    known of it since (then it is history, and changes nothing), or where it was not out on record.
+    """
 
     kit: Kit
     checkout: Checkout | None
     entry: Entry
+
+
+@dataclass(frozen=True)
+class CheckOut(ChangeOfHands):
+    """A kit (or section) that was taken out, and how it stood then."""
+
     verdict: Verdict
 
 
 @dataclass(frozen=True)
-class PassOn:
-    """A kit that was passed to another person on the way. `checkout` is None as for `CheckOut`."""
+class CheckIn(ChangeOfHands):
+    """A kit that was handed back."""
 
-    kit: Kit
-    checkout: Checkout | None
-    entry: Entry
-
-
-@dataclass(frozen=True)
-class CheckIn:
-    """A kit that was handed back. `checkout` is None where it was not out on record."""
-
-    kit: Kit
-    entry: Entry
-    checkout: Checkout | None
     as_found: AsFound
     use: "use.UseResult | None" = None
     irregular: Sequence[ReasonCode] = field(default_factory=list)
@@ -106,21 +101,18 @@ def check_out(
     `who-takes-it`, `due-in-the-past`, `trip-is-over`.
     """
     fact = emergency or already_gone
-    irregular = list(irregular)
     taker = _taker(act, person, emergency=emergency)
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         _require_right(act, kit, emergency=emergency, already_gone=already_gone)
         if fact and book.is_late(kit, section):
             return _into_history(book, kit, taker, trip, section, emergency, irregular)
         if emergency:
             trip, due_at = None, None
         held = open_checkout(kit, section)
-        with_kit = open_checkout(kit) if section else None
-        for checkout in filter(None, (held, with_kit)):
-            if not fact:
-                raise kit_is_out(checkout)
-            irregular.append(ReasonCode.WAS_OUT)
+        out = [each for each in (held, open_checkout(kit) if section else None) if each]
+        if out and not fact:
+            raise kit_is_out(out[0])
+        irregular = [*irregular, *(ReasonCode.WAS_OUT for _checkout in out)]
         going = plan(kit, person=taker, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
@@ -302,19 +294,14 @@ def check_in(
     kit's latest change of hands, it is history: what was used then is written, and who has the kit
     now, where, and whether it waits to be sorted stay as they are.
     """
-    irregular: list[ReasonCode] = []
     act.actor.require("check_in")
-    with Book(act) as book:
-        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
-        if late:
-            irregular.append(ReasonCode.OUT_OF_ORDER)
-        elif held is None:
-            irregular.append(ReasonCode.WAS_NOT_OUT)
+        without = ReasonCode.OUT_OF_ORDER if late else ReasonCode.WAS_NOT_OUT
+        irregular = [] if held else [without]
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
-        seal_fits = late or seal_holds(seal.number if seal else None, seal_seen)
-        if not seal_fits:
+        if not late and not seal_holds(seal.number if seal else None, seal_seen):
             as_found, broken = _by_seal(as_found, seal_seen)
             irregular += broken
         if used or remarks.mixed_with:
@@ -346,7 +333,7 @@ def check_in(
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             writing.notify_keepers(entry, "irregular", kit=kit)
-    return CheckIn(kit, entry, held, as_found, done, irregular)
+    return CheckIn(kit, held, entry, as_found, done, irregular)
 
 
 def _by_seal(as_found: AsFound, number: str) -> tuple[AsFound, list[ReasonCode]]:
@@ -381,40 +368,34 @@ def _arrive(
     kit.save(update_fields=["room", "to_sort_since"])
 
 
-def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
+def pass_on(act: Act, kit: Kit, person: Person) -> ChangeOfHands:
     """Record that a kit was passed to another person on the way.
 
     That somebody has it who had it already is recorded too, and changes nothing. Where the book
     does not show the kit out, it is recorded as having gone out to them, irregular: nobody judged
     it before it went.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "pass", kit)
-        held = open_checkout(kit)
-        if book.is_late(kit):
-            passed = book.post(
-                EntryKind.PASS,
-                kit=kit,
-                irregular=[ReasonCode.OUT_OF_ORDER],
-                detail={"from": None, "to": person.pk},
-            )
-            writing.notify_keepers(passed, "irregular", kit=kit)
-            return PassOn(kit, None, passed)
-        if held is None:
+        late = book.is_late(kit)
+        held = None if late else open_checkout(kit)
+        if held is None and not late:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return PassOn(kit, taken.checkout, taken.entry)
+            return ChangeOfHands(kit, taken.checkout, taken.entry)
         entry = book.post(
             EntryKind.PASS,
             kit=kit,
-            trip=held.trip,
+            trip=held.trip if held else None,
             checkout=held,
-            detail={"from": held.person_id, "to": person.pk},
+            irregular=[ReasonCode.OUT_OF_ORDER] if late else [],
+            detail={"from": held.person_id if held else None, "to": person.pk},
         )
-        Handover.objects.create(
-            checkout=held, person=person, since=max(entry.occurred_at, held.out_at), entry=entry
-        )
-        held.person = person
-        held.save(update_fields=["person"])
-    return PassOn(kit, held, entry)
+        if held is None:
+            writing.notify_keepers(entry, "irregular", kit=kit)
+        else:
+            since = max(entry.occurred_at, held.out_at)
+            Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
+            held.person = person
+            held.save(update_fields=["person"])
+    return ChangeOfHands(kit, held, entry)

@@ -58,7 +58,7 @@ def record(
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return
     if cleared_by is not None and by_telephone(verdict):
-        if clearances.may_clear(checkout.kit, cleared_by):
+        if cleared_by in offers.clearers(checkout.kit):
             clearances.record(entry, checkout, cleared_by, verdict)
     elif short_reason:
         _tell(entry, checkout.kit, verdict)
@@ -85,17 +85,21 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
 
 
 def _not_fit(verdict: Verdict) -> str:
-    if verdict.by_phone:
-        return _("Call somebody who is allowed to clear the kit, and enter their name.")
-    return str(reason_texts.reason(verdict.reasons[0])["text"])
+    return (
+        _("Call somebody who is allowed to clear the kit, and enter their name.")
+        if verdict.by_phone
+        else str(reason_texts.reason(verdict.reasons[0])["text"])
+    )
 
 
 def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
-    if offers.may_decide(act.actor, kit, verdict):
-        return _("Enter the reason for taking it out anyway.")
-    return _(
-        "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
-        "it by phone."
+    return (
+        _("Enter the reason for taking it out anyway.")
+        if offers.may_decide(act.actor, kit, verdict)
+        else _(
+            "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
+            "it by phone."
+        )
     )
 
 

@@ -10,9 +10,9 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts.problems import Invalid, refuse_first
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 
@@ -34,8 +34,7 @@ class NeedLine:
 def report(act: Act, kit: Kit, needed: Sequence[NeedLine]) -> Entry:
     """Write what was needed and not in a kit, against its open checkout or else its last one.
     Raises Invalid for an empty report."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "log_use", kit)
         return write(book, kit, needed, last_checkout(kit))
 
@@ -70,13 +69,10 @@ def in_force() -> QuerySet[UnmetNeed]:
 
 def _checked(row: NeedLine) -> NeedLine:
     words = " ".join(row.words.split())
-    if (row.item is None) == (not words):
-        raise Invalid(
-            _("Enter an item, or describe what was needed in a few words."), field="needed"
-        )
-    if len(words) > MOST_WORDS:
-        raise Invalid(
-            _("Describe what was needed in at most %(most)d characters.") % {"most": MOST_WORDS},
-            field="needed",
-        )
+    neither_or_both = _("Enter an item, or describe what was needed in a few words.")
+    too_long = _("Describe what was needed in at most %(most)d characters.") % {"most": MOST_WORDS}
+    refuse_first(
+        ((row.item is None) == (not words), Invalid(neither_or_both, field="needed")),
+        (len(words) > MOST_WORDS, Invalid(too_long, field="needed")),
+    )
     return NeedLine(row.item, words)

@@ -1,12 +1,12 @@
 """What happened to a kit, newest first, with what each act put in and took out."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
 from gearroom.core.acts.act import Actor
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Kit, Photo
 from kits.services.ledger import facts, reversal
 from kits.services.lookup import find
@@ -66,19 +66,17 @@ def history(
 
 
 def _happened(kit: Kit, entry: Entry) -> Happened:
-    put_in: Counter[str] = Counter()
-    taken_out: Counter[str] = Counter()
-    for leg in entry.movements.all():
-        name = leg.lot.item.name
-        if leg.to_place.kit_id == kit.pk and leg.from_place.kit_id != kit.pk:
-            put_in[name] += leg.units
-        elif leg.from_place.kit_id == kit.pk and leg.to_place.kit_id != kit.pk:
-            taken_out[name] += leg.units
+    across = [
+        (leg.to_place.kit_id == kit.pk, (leg.lot.item.name, leg.units))
+        for leg in entry.movements.all()
+        if (leg.to_place.kit_id == kit.pk) != (leg.from_place.kit_id == kit.pk)
+    ]
+    moved = grouped(across)
     put_right = hasattr(entry, "reversed_by")
     moves = entry.kind in MAY_BE_ANOTHER_KITS and not facts.section_key(entry) and not put_right
     undoes = not put_right and entry.kind not in reversal.INSTEAD and not facts.is_added(entry)
-    return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves, undoes)
+    return Happened(entry, _rows(moved[True]), _rows(moved[False]), put_right, moves, undoes)
 
 
-def _rows(counted: Counter[str]) -> list[Moved]:
-    return [Moved(name, units) for name, units in sorted(counted.items())]
+def _rows(moved: list[tuple[str, int]]) -> list[Moved]:
+    return [Moved(name, units) for name, units in sorted(summed(moved).items())]

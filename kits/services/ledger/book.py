@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Self
 
 from django.db import connection, transaction
-from django.db.models import F, Max, Q
+from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -190,13 +190,18 @@ class Book:
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:
         """Whether the act is claimed for before the latest known change of hands of a locked kit,
         or of a section of it: then it is history."""
-        claim = self.claim()
-        if claim is None:
-            return False
-        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
-        hands = Entry.objects.filter(since, kit=kit, kind__in=facts.HANDS, reversed_by=None)
+        hands = self.since_claim(kit).filter(kind__in=facts.HANDS)
         of = section.section_key if section else None
         return any(facts.section_key(entry) == of for entry in hands.only("detail"))
+
+    def since_claim(self, kit: Kit) -> QuerySet[Entry]:
+        """The acts on a kit, but for those taken back, that are of later than this act is claimed
+        for; none where nobody claims a time."""
+        claim = self.claim()
+        if claim is None:
+            return Entry.objects.none()
+        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
+        return Entry.objects.filter(since, kit=kit, reversed_by=None)
 
     def _when(self, earlier: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day
@@ -291,10 +296,18 @@ class Book:
 
 
 @contextmanager
-def kit_book(act: Act, kit: Kit) -> Iterator[tuple[Book, Kit]]:
-    """A book open for an act on one kit, with the kit locked and fresh."""
+def kit_book(
+    act: Act, kit: Kit, *others: Kit, here: str = "", home: str = ""
+) -> Iterator[tuple[Book, Kit]]:
+    """A book open for an act on one kit, with the kit locked and fresh, and others locked too.
+    Raises NotAllowed without the right to a use case in the room where the kit is (`here`) or is
+    at home (`home`)."""
     with Book(act) as book:
-        yield book, book.lock(kit.pk)[0]
+        kit = book.lock(*(each.pk for each in (kit, *others)))[0]
+        for use_case, room in ((here, kit.room_id), (home, kit.home_room_id)):
+            if use_case:
+                act.actor.require(use_case, room)
+        yield book, kit
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:

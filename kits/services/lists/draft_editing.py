@@ -67,9 +67,8 @@ def put_section(
                 )
                 % {"name": draft.sections[where].name},
             )
-        rest = list(draft.sections)
-        rest[where] = section
-        return replace(draft, sections=tuple(rest))
+        before, after = draft.sections[:where], draft.sections[where + 1 :]
+        return replace(draft, sections=(*before, section, *after))
 
     return _edit(act, version, change)
 

@@ -138,9 +138,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
-        parts.append(
-            _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}
-        )
+        parts.append(_("%(time)s of work") % {"time": _long(len(to_open) * week.minutes_a_kit)})
     if week.order:
         parts.append(
             ngettext(

@@ -18,7 +18,7 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
 from gearroom.core import clock
-from kits.models import Hearing, Notice
+from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
 from kits.services.notices import bundling, preferences, recipients, writing
@@ -127,7 +127,7 @@ def _sifted(claimed: Sequence[Notice], token: uuid.UUID, *, by_hand: bool) -> It
             yield notice
 
 
-def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
+def _quiet(notice: Notice, how: NotificationPreferences, now: datetime) -> datetime | None:
     """When the quiet hours of now end, where a notice waits for that: not what is about a
     departure before then, nor a weekly email for quiet hours that nobody chose."""
     start, end = how.quiet_from, how.quiet_until
@@ -153,7 +153,9 @@ def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") ->
     return True
 
 
-def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], resend: bool) -> Unsent | None:
+def _why_not(
+    notice: Notice, how: NotificationPreferences, chosen: dict[str, When], resend: bool
+) -> Unsent | None:
     person = notice.person
     if person.left_on is not None:
         return Unsent.LEFT
@@ -289,7 +291,7 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> None
     with transaction.atomic():
         if not _not_sent(notice, token, Unsent.REFUSED, why):
             return
-        Hearing.objects.update_or_create(
+        NotificationPreferences.objects.update_or_create(
             person=person,
             defaults={
                 "refused_address": address,

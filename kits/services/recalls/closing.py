@@ -164,8 +164,7 @@ def _hold(book: Book, recall: Recall) -> list[int]:
 
 
 def _refuse_while_unsettled(recall: Recall) -> None:
-    unsettled = status.of(recall).unsettled
-    if unsettled:
+    if unsettled := status.of(recall).unsettled:
         numbers = asdict(unsettled)
         raise Refused(
             "units-not-accounted-for",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
     INNER,
     Certainty,
@@ -58,14 +59,8 @@ def locate(recall: Recall) -> Whereabouts:
         outer=outside,
         unexplained=[pk for pk, kind in outside.items() if kind == PlaceKind.UNEXPLAINED],
     )
-    booked: dict[int, list[Holding]] = defaultdict(list)
-    for holding in (
-        Holding.objects.on_hand()
-        .filter(lot__in=suspect)
-        .select_related("lot__item")
-        .order_by("lot__expiry", "lot")
-    ):
-        booked[holding.place_id].append(holding)
+    holdings = Holding.objects.on_hand().filter(lot__in=suspect).select_related("lot__item")
+    booked = grouped((row.place_id, row) for row in holdings.order_by("lot__expiry", "lot"))
     rows = [
         *((Certainty.CERTAIN, bounds) for bounds in held.certain),
         *((Certainty.MAYBE, bounds) for bounds in held.maybe),
@@ -101,9 +96,8 @@ def hold(book: Book, recall: Recall) -> None:
 
 def named(recall: Recall, lot: Lot) -> bool:
     """Whether a recall is about a batch for certain, not only until its number is known."""
-    if recall.scope == RecallScope.NUMBER:
-        return lot.number == recall.number
-    return recall.scope == RecallScope.ALL
+    by_number = recall.scope == RecallScope.NUMBER and lot.number == recall.number
+    return by_number or recall.scope == RecallScope.ALL
 
 
 def _events(item_id: int) -> list[rule.Event]:
@@ -157,9 +151,7 @@ def spread(book: Book, recall: Recall) -> Entry:
         recall.entry = entry
         recall.save()
     Lot.objects.filter(lots.matching(recall), recall__isnull=True).update(recall=recall)
-    moved: dict[int, int] = defaultdict(int)
-    for leg in legs:
-        moved[leg.source.pk] += leg.units
+    moved = summed((leg.source.pk, leg.units) for leg in legs)
     having = holders.of_places(located.places.values())
     rows = [
         RecallPlace(

@@ -99,9 +99,8 @@ def check(
 
 
 def _place_of(lot: Lot) -> Place | None:
-    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room").order_by("place")
-    first = held.first()
-    return first.place if first else None
+    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room")
+    return next((row.place for row in held.order_by("place")[:1]), None)
 
 
 def _kit_of(lot: Lot) -> list[int]:

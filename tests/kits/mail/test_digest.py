@@ -16,7 +16,14 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries, Settings
 
 from gearroom.core.models import Person
-from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.models import (
+    Checkout,
+    Kit,
+    Notice,
+    NotificationChoice,
+    NotificationPreferences,
+    RecallScope,
+)
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
 from kits.rules.mail import plain_text
@@ -103,7 +110,7 @@ def test_a_second_before_it_is_due_it_is_still_last_weeks(w: World) -> None:
 
 
 def test_it_comes_when_each_person_wants_it(w: World) -> None:
-    Hearing.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
+    NotificationPreferences.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
     digest.write(datetime(2027, 1, 6, 18, 29, tzinfo=UTC))
     digest.write(datetime(2027, 1, 6, 18, 30, tzinfo=UTC))
     facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
@@ -350,7 +357,7 @@ def test_the_attached_list_goes_shelf_by_shelf(w: World) -> None:
 def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(
     w: World, outbox: Any
 ) -> None:
-    HearingChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
+    NotificationChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
     writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     assert Notice.objects.get(kind="lost").unsent_why == "weekly"

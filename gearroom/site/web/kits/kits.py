@@ -20,7 +20,7 @@ from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Kit, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers
-from kits.services.kits import contents, history, holds, participants_own, photos, record
+from kits.services.kits import contents, history, holds, participants_own, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -123,7 +123,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "may": _rights(who, subject),
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
         "not_ours": participants_own.is_inside(subject),
-        "photos": photos.of_what_is_wrong(subject),
+        "photos": holds.photos(subject),
     }
     if facts["may"]["read_history"]:
         facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)

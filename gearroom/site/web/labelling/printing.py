@@ -349,9 +349,9 @@ def cancel(act: Act, request: HttpRequest, code: str) -> Done:
     values, of = CancelForm.read(request.POST), labelling.one_of(act.actor, code)
     done = labelling.cancel(act, of.code, values["why"], and_replace=values["replace"])
     old = label_codes.shown(of.code)
-    if done.replacement is None:
+    if done.replaced_by is None:
         return Done(_("Label %(code)s has been cancelled.") % {"code": old})
-    new = done.replacement.code
+    new = done.replaced_by.code
     says = _("%(new)s replaces %(code)s. Print the new label and stick it on now.")
     sheet = f"&sheet={_SHEETS['people']}" if of.kind == LabelKind.PERSON else ""
     return Done(

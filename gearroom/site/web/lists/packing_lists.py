@@ -24,7 +24,7 @@ from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.rules.lists.versions import LineChange
 from kits.services.kits import kits
-from kits.services.lists import comparison, impact, packing_lists
+from kits.services.lists import comparison, packing_lists
 from kits.services.lookup import find
 
 MOST_LISTS = 200
@@ -276,7 +276,7 @@ def _effect_page(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
     who, of = actor(request), packing_lists.version_of(id, number)
-    result = impact.effect(who, of)
+    result = comparison.effect(who, of)
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
     facts = {"version": of, "effect": result, "may_follow": own if of.published_at else set()}
     return show(request, "site/lists/changes/impact.html", facts, problem=problem)

@@ -4,7 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from gearroom.site.web.page.shell import actor, page
-from kits.services.kits import photos
+from kits.services.kits import holds
 from kits.services.lookup import find
 
 
@@ -13,5 +13,5 @@ from kits.services.lookup import find
 def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
     """One photo of a kit."""
     who = actor(request)
-    jpeg = photos.photo(who, find.kit(who, kit), number).jpeg
+    jpeg = holds.photo(who, find.kit(who, kit), number).jpeg
     return HttpResponse(bytes(jpeg), content_type="image/jpeg")
