@@ -14,7 +14,7 @@ from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
-from kits.services.custody.unmet_needs import MOST_WORDS, NeedLine
+from kits.services.custody.returns import MOST_WORDS, NeedLine
 from kits.services.custody.use import UseLine
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find

@@ -90,9 +90,6 @@ class Reservation(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit} for {self.trip}"
-
 
 class AsFound(models.TextChoices):
     """What a kit handed back looked like."""
@@ -180,9 +177,6 @@ class Checkout(models.Model):
             models.Index(fields=["due_at"], condition=Q(in_at__isnull=True), name="open_by_due"),
             models.Index(fields=["kit", "-id"]),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kit} with {self.person}"
 
     @property
     def what(self) -> str:

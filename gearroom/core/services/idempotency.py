@@ -41,11 +41,6 @@ class Answer(NamedTuple):
     body: Any
     first_at: datetime | None = None
 
-    @property
-    def replayed(self) -> bool:
-        """Whether it was given before, and nothing was done now."""
-        return self.first_at is not None
-
 
 def once(
     *,

@@ -28,7 +28,7 @@ from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
 from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import CLOSED

@@ -34,8 +34,7 @@ from kits.models import (
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import NeedLine
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import facts, reversal
 from kits.services.ledger.book import Book

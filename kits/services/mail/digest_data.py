@@ -31,7 +31,7 @@ from kits.rules.ledger.facts import Batch
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand
-from kits.services.custody import clearances, unmet_needs as unmet
+from kits.services.custody import clearances, returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.lists import signatures
@@ -327,7 +327,9 @@ def _around(weeks: dict[int, Week], at: datetime) -> None:
     uncleared = clearances.unanswered(ids, at)
     jobs = to_count.jobs(kits, at)
     needs = list(
-        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+        returns.needs_in_force().filter(
+            entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7)
+        )
     )
     gone = away.in_rooms({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():

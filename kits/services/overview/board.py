@@ -22,8 +22,7 @@ from kits.models import (
 from kits.rules.ledger.facts import Verdict
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.rules.trips.trips import Coverage, Stand
-from kits.services.custody import clearances
-from kits.services.kits import participants_own
+from kits.services.custody import clearances, returns
 from kits.services.overview.attention import Attention, needing
 from kits.services.restocking import recounts
 from kits.services.stock import away, stock_levels
@@ -181,7 +180,7 @@ def board(room: Room) -> Board:
     jobs = recounts.jobs([*sorting, *here], clock.now())
     together = {kit.pk for job in jobs if job.mixed for kit in job.kits}
     alone = {kit.pk for job in jobs if not job.mixed for kit in job.kits}
-    theirs = participants_own.ids_with_it(kit.pk for kit in [*sorting, *here])
+    theirs = returns.ids_with_own(kit.pk for kit in [*sorting, *here])
     sorting_ids = {kit.pk for kit in sorting} - together
     return Board(
         room=room,

@@ -36,7 +36,7 @@ from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.readiness import EDITION
 from kits.rules.restocking.picking import first_out
 from kits.rules.restocking.sealing import lacks
-from kits.services.kits import participants_own
+from kits.services.custody import returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.kit_state import iso
 from kits.services.overview import kits_overview
@@ -75,7 +75,7 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     levels = grouped((fact.section_id, [fact.item_id, fact.level]) for fact in newest)
     things = Item.objects.in_bulk({lot.item_id for lot in lots} | {f.item_id for f in newest})
     whom = list(people.may_take(actor)) if actor.may("see_people") else []
-    theirs = participants_own.ids_with_it(seen.kit.pk for seen in kits)
+    theirs = returns.ids_with_own(seen.kit.pk for seen in kits)
     used = _used(things)
     return {
         "judged_until": iso(_judged_until(rows)),
