@@ -178,6 +178,11 @@ class Checkout(models.Model):
             models.Index(fields=["kit", "-id"]),
         ]
 
+    @property
+    def what(self) -> str:
+        """The name of what is out: the kit, or the kit and its section."""
+        return f"{self.kit.name}, {self.section.name}" if self.section else self.kit.name
+
 
 @append_only
 class Handover(models.Model):

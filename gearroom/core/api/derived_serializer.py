@@ -104,6 +104,7 @@ class DerivedSerializer(serializers.Serializer[Any]):
         return kinds[of](**more)
 
     @classmethod
+    @cache  # an answer has many of one kind
     def _of_all(cls, name: str) -> dict[Any, Any]:
         """A mapping of this class with those of its bases."""
         return dict(ChainMap(*(_own(each, name) for each in cls.__mro__)))

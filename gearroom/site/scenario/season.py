@@ -19,7 +19,7 @@ from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.labelling import labelling
-from kits.services.ledger import readiness
+from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.recalls import recalls
@@ -129,7 +129,7 @@ def _play(school: School, going: Going, today: date) -> None:
         trip = _promise(school, going, today)
     with clock.pretending(at(first, 8, 40)):
         kit = find.any_kit(going.kit)
-        if not readiness.verdict(kit, trip.last_day, trip).fit:
+        if not verdicts.verdict(kit, trip.last_day, trip).fit:
             _fill_and_seal(school, kit)
         custody.check_out(
             school.act(), kit, person=guide, trip=trip, short_reason="nothing better is here"

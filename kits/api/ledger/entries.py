@@ -78,7 +78,6 @@ class MovementAnswer(answers.LotUnits):
 
 
 class EntryInListAnswer(answers.EntryRow):
-    shown = Entry
     members = [
         "kit", "lot", "room", "trip", "checkout", "incident", "clock_offset_s", "key", "part",
         "reversed_by",

@@ -86,7 +86,9 @@ class Compare(ReadView, PackingListView):
     def read(self, query: dict[str, Any]) -> Any:
         """How a version differs from another, earlier or later."""
         compared = comparison.compared(self.version(self.kwargs["before"]), self.version())
-        said = [{"what": what, "before": a, "after": b} for what, (a, b) in compared.said.items()]
+        said = [
+            {"what": what, "before": a, "after": b} for what, (a, b) in compared.properties.items()
+        ]
         return {**vars(compared), "said": said}
 
 

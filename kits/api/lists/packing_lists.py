@@ -54,7 +54,6 @@ class VersionInShort(answers.Answer):
 
 
 class VersionAnswer(VersionInShort):
-    shown = PackingListVersion
     members = [
         "id", "packing_list", "name", "note", "created_at", "created_by", "signature_note",
         "signed_page_type", "sections",

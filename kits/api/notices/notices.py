@@ -1,7 +1,6 @@
 """Notices: what was sent to whom, sending it again, settings, the calendar."""
 
 from collections.abc import Iterable
-from datetime import time
 from typing import Any
 
 from django.db.models import QuerySet
@@ -10,7 +9,7 @@ from rest_framework import serializers
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import NotFound
-from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody, PageQuery, QuerySerializer
+from gearroom.core.api.requests.serializers import ActBody, PageQuery, QuerySerializer
 from gearroom.core.api.rooms import ClockTime
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from gearroom.core.models import Person
@@ -153,9 +152,9 @@ class SettingsAnswer(answers.Answer):
         "weekly_on": "Day of the week, Monday 0 to Sunday 6.",
         "minutes_a_kit": "How long a kit takes that is opened.",
     }
-    weekly_at = ClockTime(CLOCK_TIME, help_text="Local to your home room.")
-    quiet_from = ClockTime(CLOCK_TIME, allow_null=True)
-    quiet_until = ClockTime(CLOCK_TIME, allow_null=True)
+    weekly_at = ClockTime(help_text="Local to your home room.")
+    quiet_from = ClockTime(allow_null=True)
+    quiet_until = ClockTime(allow_null=True)
     choices = answers.made(
         serializers.DictField,
         preferences.choices,
@@ -183,9 +182,9 @@ class SettingsBody(ActBody):
         "choices": {"low-stock": "weekly"},
     }  # fmt: skip
     weekly_on = serializers.IntegerField(required=False, min_value=0, max_value=6)
-    weekly_at = serializers.RegexField(CLOCK_TIME, required=False)
-    quiet_from = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
-    quiet_until = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
+    weekly_at = ClockTime(required=False)
+    quiet_from = ClockTime(required=False, allow_null=True)
+    quiet_until = ClockTime(required=False, allow_null=True)
     minutes_a_kit = serializers.IntegerField(required=False, min_value=1, max_value=480)
     choices = serializers.DictField(
         child=serializers.ChoiceField(list(When)), required=False, help_text="By kind."
@@ -207,9 +206,6 @@ class Settings(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change when the weekly email comes, quiet hours, and what you are notified of at once."""
         person = _person(act.actor)
-        for name in ("weekly_at", "quiet_from", "quiet_until"):
-            if data.get(name) is not None:
-                data[name] = time.fromisoformat(data[name])
         preferences.change(act, person, **data)
         return 200, preferences.of(person)
 

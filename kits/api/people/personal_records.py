@@ -111,8 +111,7 @@ class Merge(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep one record of somebody who is on record twice."""
         person = get(act.actor, self.kwargs["id"])
-        into = get(act.actor, data["into"])
-        kept = merging.merge(act, person, into)
+        kept = merging.merge(act, person, get(act.actor, data["into"]))
         if not act.actor.may("see_people", kept.home_room_id):
             kept.phone = ""
         return 200, kept

@@ -198,7 +198,7 @@ class RestockView(ReadView, KitView):
             "entry": done.entry,
             "units_put_in": sum(put.units for put in done.put_in),
             "units_taken_out": sum(leg.units for leg in done.taken_out),
-            "verdict": readiness.verdict(kit, data.get("through") or sorting.through_day(kit)),
+            "verdict": verdicts.verdict(kit, data.get("through") or sorting.through_day(kit)),
         }
 
     def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> RestockResult:

@@ -213,7 +213,12 @@ def _permit(
             )
             % {"kit": kit.name},
         )
-    refuse_ended(going.trip)
+    if going.trip is not None:
+        refuse_ended(
+            going.trip,
+            _("%(trip)s has been cancelled. Choose another trip, or none."),
+            _("%(trip)s ended on %(day)s. Choose another trip, or none."),
+        )
     if going.due_at is not None and going.due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",

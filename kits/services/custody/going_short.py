@@ -66,7 +66,7 @@ def record(
 # ------------------------------------------------------------------------------------------- inside
 def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
-    ways = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
+    offered = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
     says = _("%(kit)s, status for %(day)s: %(verdict)s. %(more)s") % {
         "kit": kit.name,
         "day": wording.day(verdict.through),
@@ -79,7 +79,7 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
         kit=kit.name,
         through=verdict.through.isoformat(),
         reasons=[reason_texts.reason(r) for r in verdict.reasons],
-        offers=offers.as_values(act.actor, kit, ways),
+        offers=offers.as_values(act.actor, kit, offered),
     )
 
 

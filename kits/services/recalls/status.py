@@ -49,8 +49,8 @@ class Followed:
         row = self.row
         if row is None:
             return False
-        sure = row.units_min == row.units_max
-        return row.answered_id is not None or (sure and not self.booked)
+        certain = row.units_min == row.units_max
+        return row.answered_id is not None or (certain and not self.booked)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules.ledger.expiry import good_through
 from kits.rules.lookup import label_codes
@@ -297,10 +298,13 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     lines = ListLine.objects.filter(section__version=kit.list_version_id).select_related(
         "section", "item"
     )
-    pouches: dict[str, list[cards.CardItem]] = {}
-    for line in lines.order_by("section__position", "section", "position", "id"):
-        things = pouches.setdefault(line.section.name, [])
-        things.append(cards.CardItem(line.item.name, None if line.item.by_eye else line.carry))
+    pouches = grouped(
+        (
+            line.section.name,
+            cards.CardItem(line.item.name, None if line.item.by_eye else line.carry),
+        )
+        for line in lines.order_by("section__position", "section", "position", "id")
+    )
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,

@@ -95,8 +95,7 @@ def scanned_shelf(place: Place) -> ScannedShelf:
 
 def scanned_lot(act: Act, lot: Lot, *, where: bool) -> ScannedLot:
     """A batch, and with `where` what the places of the asker's rooms hold of it by the book."""
-    batch = readiness.batches([lot])[lot.pk]
-    fault = why_not(batch, clock.today(zone_for(act)))
+    fault = why_not(readiness.batches([lot])[lot.pk], clock.today(zone_for(act)))
     held: list[dict[str, object]] = []
     if where:
         rows = (

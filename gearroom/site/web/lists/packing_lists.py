@@ -254,7 +254,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
         ],
         properties=[
             (name, *map(words.hazards, values)) if name == "hazards" else (name, *values)
-            for name, values in compared.said.items()
+            for name, values in compared.properties.items()
         ],
         reasons=compared.reasons,
     )

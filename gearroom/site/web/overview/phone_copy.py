@@ -25,8 +25,7 @@ from gearroom.core.acts.act import actor_of
 from gearroom.core.models import User
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
-from kits.services.overview.phone_copy import pocket_book
-from kits.services.overview.phone_copy_revision import revision
+from kits.services.overview.phone_copy import pocket_book, revision
 from kits.services.text.reason_texts import IRREGULAR
 
 SHELL = (
