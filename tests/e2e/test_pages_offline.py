@@ -157,7 +157,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         tile = card.locator(".tile").filter(has_text="Wound dressing")
         tile.get_by_role("button", name="one more").click()
         card.get_by_role("button", name="Used", exact=True).click()
-        done.filter(has_text="DAY-01: used 1 × Wound dressing 10 × 12.").wait_for()
+        done.filter(has_text="DAY-01: 1 × Wound dressing 10 × 12 used.").wait_for()
         card.get_by_text("Borrowed from another kit").click()
         card.get_by_label("From which kit").select_option("DAY-03")
         card.locator("[name=thing]").select_option(str(world.dressing.pk))
@@ -165,9 +165,9 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         card.get_by_role("button", name="Borrowed").click()
         done.filter(has_text="DAY-01: 2 × Wound dressing 10 × 12 borrowed from DAY-03.").wait_for()
         card.get_by_text("Passed on to somebody else").click()
-        card.get_by_label("To whom").select_option("Ines")
+        card.get_by_label("Who it is passed to").select_option("Ines")
         card.get_by_role("button", name="Passed on").click()
-        done.filter(has_text="DAY-01: passed to Ines.").wait_for()
+        done.filter(has_text="DAY-01: passed on to Ines.").wait_for()
         card.get_by_role("button", name="Sort later").click()
         done.filter(has_text="DAY-01: handed back, to be sorted later.").wait_for()
 
@@ -404,7 +404,7 @@ def test_pages_are_light_and_stand_still(
             " Promise.reject(new DOMException('', 'NotAllowedError'));"
         )
         sign_in(refused, server.url, keeper, "/scan/")
-        refused.get_by_text("The camera was refused.").wait_for()
+        refused.get_by_text("Access to the camera was refused.").wait_for()
         assert "/static/reading/" not in str(refused.evaluate(LOADED))
 
         context = browser.new_context(
