@@ -17,8 +17,6 @@ With CI=true in the environment a skip is a failure. Long forms are marked `long
 `--long`.
 """
 
-from __future__ import annotations
-
 import ctypes.util
 import os
 import shutil

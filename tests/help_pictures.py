@@ -5,8 +5,6 @@ Chromium as the demonstration's user, and writes `gearroom/site/static/site/help
 some ten kilobytes each. Give languages to make only theirs.
 """
 
-from __future__ import annotations
-
 import io
 import json
 import os

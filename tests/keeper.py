@@ -11,8 +11,6 @@ socket, one JSON line each way:
     {"watch": N} · {"release": N}     a process group to be killed at the end, or no longer
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

@@ -5,8 +5,6 @@ that nothing says any more are taken out. It needs no gettext tools: Python is r
 tree, Django's templates by Django's own conversion into calls of gettext.
 """
 
-from __future__ import annotations
-
 import ast
 import re
 from collections.abc import Iterator

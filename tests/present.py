@@ -1,7 +1,5 @@
 """What has to be there for a test to go on."""
 
-from __future__ import annotations
-
 from typing import TypeVar
 
 T = TypeVar("T")

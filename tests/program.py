@@ -1,7 +1,5 @@
 """The program in processes of its own, as people run it: `manage.py` commands and `serve`."""
 
-from __future__ import annotations
-
 import os
 import signal
 import subprocess
@@ -10,6 +8,7 @@ import urllib.error
 import urllib.request
 from contextlib import suppress
 from pathlib import Path
+from typing import Self
 
 from tests import keeper
 
@@ -71,7 +70,7 @@ class Server:
         assert self._process is not None, "the server is not started"
         return self._process.pid
 
-    def start(self, *options: str, wait: bool = True) -> Server:
+    def start(self, *options: str, wait: bool = True) -> Self:
         """Start it and wait until /health/ answers 200; it says what it printed if it does not."""
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
@@ -113,7 +112,7 @@ class Server:
         self._ended()
         return code
 
-    def restart(self) -> Server:
+    def restart(self) -> Self:
         """Kill it and start it again on the same port and data."""
         self.kill()
         return self.start()

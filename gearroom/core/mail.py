@@ -1,7 +1,5 @@
 """Mail as files: a folder that each message is put into, whole, as a mail server would get it."""
 
-from __future__ import annotations
-
 import email
 import itertools
 import os

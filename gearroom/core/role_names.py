@@ -1,7 +1,5 @@
 """What the roles are called on pages and in sentences."""
 
-from __future__ import annotations
-
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 

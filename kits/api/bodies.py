@@ -1,13 +1,10 @@
 """Parts of request bodies that several views share, and how they become what services take."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable
 from typing import Any
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
@@ -17,7 +14,7 @@ from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
-from kits.services.custody.unmet_needs import MOST_WORDS, NeedLine
+from kits.services.custody.returns import MOST_WORDS, NeedLine
 from kits.services.custody.use import UseLine
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find

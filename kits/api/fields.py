@@ -1,7 +1,5 @@
 """Fields that bodies and queries of several views share, with the bounds that the schema says."""
 
-from __future__ import annotations
-
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any

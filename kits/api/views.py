@@ -1,7 +1,5 @@
 """What the views of one kit share."""
 
-from __future__ import annotations
-
 from gearroom.core.api.views import UseCaseView
 from kits.api.answers import DoneAnswer
 from kits.models import Kit

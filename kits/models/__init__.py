@@ -19,7 +19,7 @@ from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.needs import UnmetNeed
-from kits.models.notices import Episode, Hearing, HearingChoice, Notice
+from kits.models.notices import Episode, Notice, NotificationChoice, NotificationPreferences
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 
@@ -39,8 +39,6 @@ __all__ = [
     "EntryKind",
     "Episode",
     "Handover",
-    "Hearing",
-    "HearingChoice",
     "Holding",
     "InstrumentCheck",
     "Item",
@@ -55,6 +53,8 @@ __all__ = [
     "LotFact",
     "Movement",
     "Notice",
+    "NotificationChoice",
+    "NotificationPreferences",
     "PackCode",
     "PackingList",
     "PackingListVersion",

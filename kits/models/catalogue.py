@@ -1,6 +1,6 @@
 """Things: what a kit may hold, how makers code it and what will do instead."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -21,7 +21,7 @@ class Disposal(models.TextChoices):
 class ItemQuerySet(models.QuerySet["Item"]):
     """Items by whether they are still bought."""
 
-    def active(self) -> ItemQuerySet:
+    def active(self) -> Self:
         """Those not retired."""
         return self.filter(retired_on__isnull=True)
 
@@ -87,9 +87,6 @@ class Substitute(models.Model):
             models.UniqueConstraint(fields=["item", "instead"], name="substitute_once"),
             models.CheckConstraint(condition=~Q(item=F("instead")), name="substitute_is_another"),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.instead} instead of {self.item}"
 
 
 class PackCode(models.Model):

@@ -1,7 +1,5 @@
 """Kits that went because somebody who may cleared them by telephone, and what that person says."""
 
-from __future__ import annotations
-
 from django.db import models
 
 from gearroom.core.models import Person

@@ -1,6 +1,6 @@
 """Trips, kits promised to them, and kits' time with people."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -56,7 +56,7 @@ class Trip(models.Model):
 class ReservationQuerySet(models.QuerySet["Reservation"]):
     """Kits promised to trips."""
 
-    def promised(self) -> ReservationQuerySet:
+    def promised(self) -> Self:
         """Those not released; their trips may have ended."""
         return self.filter(released__isnull=True)
 
@@ -90,9 +90,6 @@ class Reservation(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit} for {self.trip}"
-
 
 class AsFound(models.TextChoices):
     """What a kit handed back looked like."""
@@ -106,15 +103,15 @@ class AsFound(models.TextChoices):
 class CheckoutQuerySet(models.QuerySet["Checkout"]):
     """Times that kits and sections are or were out."""
 
-    def open(self) -> CheckoutQuerySet:
+    def open(self) -> Self:
         """Those not handed back."""
         return self.filter(in_at__isnull=True)
 
-    def of_whole_kits(self) -> CheckoutQuerySet:
+    def of_whole_kits(self) -> Self:
         """Those of kits, not of a section on its own."""
         return self.filter(section__isnull=True)
 
-    def not_undone(self) -> CheckoutQuerySet:
+    def not_undone(self) -> Self:
         """Those not taken back as a mistake."""
         return self.filter(undone__isnull=True)
 
@@ -181,8 +178,10 @@ class Checkout(models.Model):
             models.Index(fields=["kit", "-id"]),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit} with {self.person}"
+    @property
+    def what(self) -> str:
+        """The name of what is out: the kit, or the kit and its section."""
+        return f"{self.kit.name}, {self.section.name}" if self.section else self.kit.name
 
 
 @append_only

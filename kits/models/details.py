@@ -5,8 +5,6 @@ Places, batches and people are named by their ids, instants and days in ISO form
 text for keys, as JSON does.
 """
 
-from __future__ import annotations
-
 from typing import Any, NotRequired, TypedDict
 
 Change = list[Any]

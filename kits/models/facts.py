@@ -6,8 +6,6 @@ and no entry recorded by then reverses it. `known` is False where a row was fill
 left when the table was made, and what was so at the time is not known.
 """
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 
@@ -49,9 +47,6 @@ class SealFact(models.Model):
                 name="seal_fact_number_of_what_is_on",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kit_id} {self.what} {self.number}"
 
 
 class CheckoutChange(models.TextChoices):
@@ -113,9 +108,6 @@ class WithheldFact(models.Model):
                 name="withheld_fact_of_one_thing",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kit_id or self.lot_id} {self.what} {self.kind}"
 
 
 @append_only

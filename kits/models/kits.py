@@ -1,9 +1,8 @@
 """Kits, their seals, what is judged by eye in them, and why one may be kept back."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import date
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -21,7 +20,7 @@ from kits.rules.ledger.facts import Level, LivesIn, look_by
 class KitQuerySet(models.QuerySet["Kit"]):
     """Kits by whether they are in use."""
 
-    def active(self) -> KitQuerySet:
+    def active(self) -> Self:
         """Those not retired."""
         return self.filter(retired_on__isnull=True)
 
@@ -115,7 +114,7 @@ class Kit(models.Model):
 class SealQuerySet(models.QuerySet["Seal"]):
     """Seals of kits and sections."""
 
-    def unbroken(self) -> SealQuerySet:
+    def unbroken(self) -> Self:
         """Those still on."""
         return self.filter(broken__isnull=True)
 
@@ -158,7 +157,7 @@ class Seal(models.Model):
 class LevelFactQuerySet(models.QuerySet["LevelFact"]):
     """Levels by whether they count."""
 
-    def newest_in(self, sections: Iterable[int]) -> LevelFactQuerySet:
+    def newest_in(self, sections: Iterable[int]) -> Self:
         """The newest of each item in these sections (ids) that was not taken back."""
         counted = self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
         newest = counted.values("section", "item").annotate(newest=models.Max("id")).order_by()
@@ -195,7 +194,7 @@ class WithheldKind(models.TextChoices):
 class WithholdingQuerySet(models.QuerySet["Withholding"]):
     """What keeps kits and lots back."""
 
-    def open(self) -> WithholdingQuerySet:
+    def open(self) -> Self:
         """Those not released."""
         return self.filter(released__isnull=True)
 
@@ -233,9 +232,6 @@ class Withholding(models.Model):
                 fields=["lot", "kind"], condition=Q(released__isnull=True), name="lot_withheld_once"
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kit or self.lot}: {self.kind}"
 
 
 @append_only

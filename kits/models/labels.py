@@ -1,6 +1,6 @@
 """Printed codes bound to what they are stuck on."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import Q
@@ -31,7 +31,7 @@ def _bound(target: str, *kinds: LabelKind) -> Q:
 class LabelQuerySet(models.QuerySet["Label"]):
     """Labels by whether they are valid."""
 
-    def active(self) -> LabelQuerySet:
+    def active(self) -> Self:
         """Those not cancelled."""
         return self.filter(cancelled_at__isnull=True)
 

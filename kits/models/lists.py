@@ -1,7 +1,5 @@
 """Kit lists: versions with sections and lines, each version signed until a date."""
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.db import models
@@ -122,6 +120,3 @@ class ListLine(models.Model):
                 name="list_line_criticality_known",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.carry} × {self.item}"

@@ -1,7 +1,5 @@
 """What was needed and no kit had: the only trace of what is not carried."""
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 

@@ -1,6 +1,6 @@
 """Places: where units are (inner) and where they came from or went to (outer)."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import Q
@@ -53,15 +53,15 @@ LEFT_US = (PlaceKind.SOLD, PlaceKind.GIVEN)
 class PlaceQuerySet(models.QuerySet["Place"]):
     """Places by kind and by whether they are in use."""
 
-    def open(self) -> PlaceQuerySet:
+    def open(self) -> Self:
         """Those in use."""
         return self.filter(closed_on__isnull=True)
 
-    def shelves(self) -> PlaceQuerySet:
+    def shelves(self) -> Self:
         """Shelves."""
         return self.filter(kind=PlaceKind.SHELF)
 
-    def sections(self) -> PlaceQuerySet:
+    def sections(self) -> Self:
         """Sections of kits."""
         return self.filter(kind=PlaceKind.SECTION)
 

@@ -1,6 +1,6 @@
 """Makers' recalls, with a row for each place that holds the batch, certainly or maybe."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -23,11 +23,11 @@ class RecallScope(models.TextChoices):
 class RecallQuerySet(models.QuerySet["Recall"]):
     """Recalls by how they stand."""
 
-    def open(self) -> RecallQuerySet:
+    def open(self) -> Self:
         """Those that are still followed."""
         return self.filter(closed__isnull=True)
 
-    def blocking(self) -> RecallQuerySet:
+    def blocking(self) -> Self:
         """Those whose batches may not be used: all that the maker has not withdrawn."""
         return self.exclude(outcome=Outcome.WITHDRAWN)
 
@@ -79,9 +79,6 @@ class Recall(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.item} {self.number or self.scope}"
-
 
 class Certainty(models.TextChoices):
     """How sure the book is that a place holds the recalled batch."""
@@ -121,6 +118,3 @@ class RecallPlace(models.Model):
                 name="recall_units_in_order",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.recall} in {self.place}: {self.certainty}"

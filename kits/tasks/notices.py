@@ -1,7 +1,5 @@
 """Sweeps that find from the database whom to tell what, and send what is due."""
 
-from __future__ import annotations
-
 from celery import shared_task
 
 from gearroom.core import clock

@@ -1,15 +1,12 @@
 """Scans: a picture or texts in; what was read, what it means, what was done, what next."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Mapping
 from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponseBase
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.request import Request

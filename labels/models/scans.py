@@ -1,7 +1,5 @@
 """Reading events: what was read, what it meant, what was done."""
 
-from __future__ import annotations
-
 from django.db import models
 
 from gearroom.core.models import Person, Room
@@ -31,6 +29,3 @@ class Scan(models.Model):
 
     class Meta:
         ordering = ["-id"]
-
-    def __str__(self) -> str:
-        return f"{self.means}: {self.outcome}"

@@ -1,7 +1,5 @@
 """Label sheets that an organisation added to the built-in ones."""
 
-from __future__ import annotations
-
 from django.db import models
 
 

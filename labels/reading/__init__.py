@@ -16,8 +16,7 @@ from labels.reading.front.errors import (
     WorkbookError,
     WorkbookTooLarge,
 )
-from labels.reading.front.pool import Tables
-from labels.reading.front.pool import shared as _shared
+from labels.reading.front.pool import Tables, shared as _shared
 from labels.reading.front.results import Read, Reads
 
 __all__ = [

@@ -3,14 +3,11 @@
 The same goes for somebody who is signed in but has nothing to do with the room.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Room

@@ -8,8 +8,6 @@ all of Django: milliseconds on the clock and of the processor (the same on a mac
 else to do); and the number of queries and what the page weighs.
 """
 
-from __future__ import annotations
-
 import argparse
 import gc
 import os
@@ -72,7 +70,7 @@ def run(kits: int) -> int:
     return int(slow)
 
 
-def busy_day() -> User:
+def busy_day() -> "User":
     """Let trips leave today, kits be out and due, and others wait to be sorted; who looks."""
     from django.utils import timezone
 
@@ -100,7 +98,7 @@ def busy_day() -> User:
     return user
 
 
-def ask(who: User, path: str) -> tuple[list[float], list[float], int, int]:
+def ask(who: "User", path: str) -> tuple[list[float], list[float], int, int]:
     """Milliseconds of each request, on the clock and of the processor; queries; bytes."""
     from django.db import connection
     from django.test import Client

@@ -12,8 +12,6 @@ processor time; what a picture costs that the first rung reads, against decoding
 bare pass. With --damage: shares by kind of damage up to its bound (marked |) and beyond.
 """
 
-from __future__ import annotations
-
 import argparse
 import dataclasses
 import json
@@ -234,12 +232,12 @@ def read_label(seed: int, harm: damage.Damage, rng: np.random.Generator) -> bool
     return bool(reads)
 
 
-def damages(number: int) -> None:
+def damages(number: int, *, within: bool) -> None:
     print(f"share of {number} labels read, all else harmless (| after the last within bounds)")
     wrong = 0
     for kind, (field, amounts, bound) in KINDS.items():
         cells = []
-        for amount in amounts:
+        for amount in amounts[: amounts.index(bound) + 1] if within else amounts:
             read = 0
             for seed in range(number):
                 rng = np.random.default_rng(seed)
@@ -264,6 +262,7 @@ def main() -> None:
     parser.add_argument("photos", nargs="?", type=Path)
     parser.add_argument("truth", nargs="?", type=Path)
     parser.add_argument("--damage", type=int, metavar="N")
+    parser.add_argument("--within", action="store_true", help="no damage beyond the bounds")
     options = parser.parse_args()
     cv2.setNumThreads(1)
     if options.photos and options.truth:
@@ -273,7 +272,7 @@ def main() -> None:
     elif options.damage is None:
         parser.error("give PHOTOS and TRUTH.json, or --damage N")
     if options.damage:
-        damages(options.damage)
+        damages(options.damage, within=options.within)
 
 
 if __name__ == "__main__":

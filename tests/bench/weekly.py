@@ -6,8 +6,6 @@ and the growth. Without a url it starts a PostgreSQL by itself. What it composes
 that would be sent; nothing is sent.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import resource

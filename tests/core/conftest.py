@@ -1,7 +1,5 @@
 """Who calls the API in tests of the plumbing."""
 
-from __future__ import annotations
-
 import pytest
 from django.core.cache import cache
 

@@ -1,7 +1,5 @@
 """`manage.py issue_token USERNAME` prints a new token, alone, that works."""
 
-from __future__ import annotations
-
 import json
 from io import StringIO
 

@@ -4,8 +4,6 @@ takes from our modules. A mistake in one is put right by the next.
 A new migration gets its line here once it has run on a database that somebody keeps.
 """
 
-from __future__ import annotations
-
 import ast
 import hashlib
 import importlib

@@ -1,7 +1,5 @@
 """Mail as files: complete, in order, never half there."""
 
-from __future__ import annotations
-
 import email
 import os
 from datetime import UTC, datetime

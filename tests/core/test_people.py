@@ -1,7 +1,5 @@
 """People are seen by who shares a room with them, and looked after as the table of roles says."""
 
-from __future__ import annotations
-
 import json
 from typing import Any
 

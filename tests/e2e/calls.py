@@ -1,7 +1,5 @@
 """Calls of a running server's API, as a phone or another program makes them."""
 
-from __future__ import annotations
-
 import http.client
 import json
 import uuid

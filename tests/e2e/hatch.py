@@ -1,8 +1,6 @@
 """A phone at the hatch: a browser whose camera sees the labels that a test holds up, and whose taps
 are counted."""
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Callable
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """A browser on the pages of a running server, and a school behind it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path

@@ -1,7 +1,5 @@
 """A real mail server whose answers a test scripts, and a real Celery worker that can be killed."""
 
-from __future__ import annotations
-
 import email
 import os
 import signal
@@ -16,7 +14,7 @@ from email.message import EmailMessage
 from email.policy import default
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from aiosmtpd.controller import Controller
 from celery import Celery
@@ -73,7 +71,7 @@ class MailServer:
     port: int = field(default_factory=keeper.free_port)
     _controller: Controller | None = None
 
-    def start(self) -> MailServer:
+    def start(self) -> Self:
         """Answer from now on."""
         self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
         self._controller.start()
@@ -142,7 +140,7 @@ class Worker:
         """Put a task into the queue, as the scheduler does."""
         self.app.send_task(f"kits.tasks.notices.{task}", ignore_result=True)
 
-    def start(self) -> Worker:
+    def start(self) -> Self:
         """Start it; what is in the queue is done from now on."""
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(

@@ -1,7 +1,5 @@
 """The demonstration from a clean directory: what it did, whatever it printed."""
 
-from __future__ import annotations
-
 import json
 import os
 import signal

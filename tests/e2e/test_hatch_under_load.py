@@ -1,7 +1,5 @@
 """The hatch at its worst: everybody at once, and the power goes in the middle of it."""
 
-from __future__ import annotations
-
 import random
 import threading
 import uuid

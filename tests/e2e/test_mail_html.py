@@ -1,7 +1,5 @@
 """The HTML of mails: well-formed, nothing to load, readable in light and in dark, on a phone."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path

@@ -1,7 +1,5 @@
 """From camera to kit checked out, in a real browser on a real server."""
 
-from __future__ import annotations
-
 import base64
 import json
 from collections.abc import Callable, Collection

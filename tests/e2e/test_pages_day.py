@@ -1,8 +1,6 @@
 """A day at the hatch in a real browser: the morning's queue, two phones at once, a kit that the
 book shows elsewhere, the evening's pile. Taps are counted: they cost most with cold hands."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The first day from an empty room, and the hatch by keyboard alone, in a real browser."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Callable
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Every page for other eyes, hands and screens: axe, 320 px, 200 % text, dark."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Stock in a real browser: three boxes by their codes, a count with a difference, a recall."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from pathlib import Path

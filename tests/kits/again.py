@@ -4,8 +4,6 @@ A test that starts from the small school gets what the services made of it the f
 row, under the same ids.
 """
 
-from __future__ import annotations
-
 import copy
 from collections.abc import Callable
 from dataclasses import dataclass

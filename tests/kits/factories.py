@@ -4,8 +4,6 @@ Plain functions over the real services; only what has no service yet is written 
 relative to today, so that nothing goes out of date while the tests are kept.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import count

@@ -1,7 +1,5 @@
 """What services refuse."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any

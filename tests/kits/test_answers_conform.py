@@ -1,7 +1,5 @@
 """What the doors answer about things that are there is what the OpenAPI schema says."""
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Any
 

@@ -1,7 +1,5 @@
 """People with a sign-in, and the words that mark what is their room's alone."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import count
 

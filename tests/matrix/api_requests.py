@@ -1,7 +1,5 @@
 """The API's operations: a request for each that would succeed for whoever may."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The school of the matrix: made once in a database of its own, and as it was before each case."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The pages of the desk: signing in, people, rooms, labels; a request for each."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from tests.matrix.accounts import PASSWORD

@@ -1,7 +1,5 @@
 """Who asks: by browser, by token, at a shared device, by a link, or nobody at all."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -11,8 +9,7 @@ from django.test import Client
 
 from gearroom.core.acts.act import Act, actor_of
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services.accounts import shared_devices as hatch
-from gearroom.core.services.accounts import tokens
+from gearroom.core.services.accounts import shared_devices as hatch, tokens
 from tests.matrix.accounts import PIN, Account
 from tests.matrix.school import School
 from tests.matrix.table import ROLES

@@ -1,7 +1,5 @@
 """The pages: a request for each that would succeed for whoever may."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any

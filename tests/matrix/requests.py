@@ -1,7 +1,5 @@
 """What a request is about, of one's own room, of the other or of none; and how it is sent."""
 
-from __future__ import annotations
-
 import json
 import random
 import re

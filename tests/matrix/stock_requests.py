@@ -1,7 +1,5 @@
 """The API's operations on stock, items, batches and recalls: a request for each."""
 
-from __future__ import annotations
-
 from tests.kits import factories as make
 from tests.matrix.requests import Make, say
 

@@ -1,7 +1,5 @@
 """The table `who_may.md`, read."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache

@@ -1,8 +1,6 @@
 """A number or a name of another room's, guessed in any one field of an act on one's own, leads
 nowhere: it is refused just as one that nobody has."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any

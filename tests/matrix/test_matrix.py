@@ -1,7 +1,5 @@
 """What comes of every operation is what the table says: for everybody, on theirs and others'."""
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Iterator

@@ -1,7 +1,5 @@
 """What a request asks before it writes, and what its answer gives away."""
 
-from __future__ import annotations
-
 import re
 import sys
 from collections.abc import Iterator

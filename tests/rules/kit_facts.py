@@ -1,8 +1,6 @@
 """Kits, shelves and dates for the tests of rules: a few things that compete for each other's
 places, and dates close enough together that every border is met."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
 from hypothesis import strategies as st

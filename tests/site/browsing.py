@@ -1,7 +1,5 @@
 """Going through the pages without a browser: Django's client, a form's post, a page's words."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from typing import Any

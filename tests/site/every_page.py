@@ -6,8 +6,6 @@ the first of everything has the number 1; what has no such number stands in brac
 puts it in.
 """
 
-from __future__ import annotations
-
 from kits.models import Checkout, Place, WithheldKind
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds

@@ -1,7 +1,5 @@
 """Which habits come up how often: the cards that are dealt over the weeks."""
 
-from __future__ import annotations
-
 from random import Random
 
 ACTS_A_WEEK = 12

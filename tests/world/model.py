@@ -6,8 +6,6 @@ undone, in the order in which they were recorded. What the program must say is w
 what. What really lies in a kit is kept elsewhere (`people`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
 from typing import Any

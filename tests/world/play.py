@@ -4,8 +4,6 @@ A week is a seed and a list of steps; each step draws its own luck, so that a fa
 shortened by leaving steps out. `Found` says what differs: which check found it, in which step.
 """
 
-from __future__ import annotations
-
 import uuid
 from collections import Counter
 from collections.abc import Iterator, Sequence

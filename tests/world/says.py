@@ -2,8 +2,6 @@
 whether a trip is covered. Plain reading of lists and dictionaries; nothing here knows the program.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from copy import deepcopy
 from datetime import date, datetime, time, timedelta

@@ -1,7 +1,5 @@
 """What is compared after each act, at each day's end and at each week's end."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from random import Random
@@ -38,7 +36,7 @@ BEGINNINGS = {
 
 
 # ---------------------------------------------------------------------------------- after an act
-def after(week: Week, rng: Random, report: Report) -> None:
+def after(week: "Week", rng: Random, report: Report) -> None:
     """Everything in a thorough week; in the others a share of it by chance, which costs less and
     finds in some weeks what it finds: a difference mostly stays until the day's end."""
     letters.notices(week, report)
@@ -60,7 +58,7 @@ def after(week: Week, rng: Random, report: Report) -> None:
             look()
 
 
-def kits(week: Week) -> None:
+def kits(week: "Week") -> None:
     """The kits as the API lists them: who has them, where they are, and the verdict."""
     if not week.checks & {"kit", "verdict"}:
         return
@@ -92,7 +90,7 @@ def kits(week: Week) -> None:
         _verdict(week, "verdict", row["name"], row)
 
 
-def _verdict(week: Week, check: str, kit: str, row: dict[str, Any]) -> None:
+def _verdict(week: "Week", check: str, kit: str, row: dict[str, Any]) -> None:
     """One verdict of the API: word, day and trip."""
     if check not in week.checks:
         return
@@ -111,13 +109,13 @@ def _verdict(week: Week, check: str, kit: str, row: dict[str, Any]) -> None:
         week.differs(check, f"{kit}: judged for trip {judged}, not {trip}")
 
 
-def _why(week: Week, kit: str) -> str:
+def _why(week: "Week", kit: str) -> str:
     through, trip = week.book.question(kit, week.now)
     reasons = sorted(week.book.reasons(kit, through, trip, week.now))
     return f"through {through} for {trip} ({', '.join(reasons)})"
 
 
-def readiness(week: Week, kit: str) -> None:
+def readiness(week: "Week", kit: str) -> None:
     """What is answered of the question judged, and of any other day."""
     if "readiness" not in week.checks:
         return
@@ -136,7 +134,7 @@ def readiness(week: Week, kit: str) -> None:
         week.differs("readiness", f"{kit} through {day}: {word}, not {answer.get('verdict')}")
 
 
-def holdings(week: Week) -> None:
+def holdings(week: "Week") -> None:
     """What every place holds."""
     if "holdings" not in week.checks:
         return
@@ -162,7 +160,7 @@ def holdings(week: Week) -> None:
             )
 
 
-def trips(week: Week) -> None:
+def trips(week: "Week") -> None:
     """Whether each trip is covered."""
     if "coverage" not in week.checks:
         return
@@ -175,7 +173,7 @@ def trips(week: Week) -> None:
             week.differs("coverage", f"{reference} should be {state}, is {said}")
 
 
-def page(week: Week, path: str) -> None:
+def page(week: "Week", path: str) -> None:
     """What a page says of kits, in its marks and in words."""
     if not week.checks & {"page", "crash"}:
         return
@@ -193,7 +191,7 @@ def page(week: Week, path: str) -> None:
     said_of_kits(week, "page", path, found)
 
 
-def said_of_kits(week: Week, check: str, path: str, found: Sequence[Mark]) -> None:
+def said_of_kits(week: "Week", check: str, path: str, found: Sequence[Mark]) -> None:
     ids = {str(number): reference for reference, number in week.trip_ids.items()}
     for mark in found:
         question = week.book.question(mark.kit, week.now)
@@ -210,7 +208,7 @@ def said_of_kits(week: Week, check: str, path: str, found: Sequence[Mark]) -> No
 
 
 # ---------------------------------------------------------------------------------- known then
-def remember(week: Week, rng: Random) -> None:
+def remember(week: "Week", rng: Random) -> None:
     """Ask what is known now, compare it with the model, keep the answer."""
     if not week.checks & {"known", "known then"}:
         return
@@ -231,12 +229,12 @@ def remember(week: Week, rng: Random) -> None:
             week.differs("known", f"{kit}: {name} should be {value}, is {shown[name]}")
 
 
-def known_then(week: Week, rng: Random) -> None:
+def known_then(week: "Week", rng: Random) -> None:
     if week.known:
         _still(week, *rng.choice(week.known))
 
 
-def _still(week: Week, kit: str, path: str, answer: Any) -> None:
+def _still(week: "Week", kit: str, path: str, answer: Any) -> None:
     now = week.doors.get("Root", path)
     for name, value in answer.items():
         if now.get(name) != value:
@@ -245,7 +243,7 @@ def _still(week: Week, kit: str, path: str, answer: Any) -> None:
 
 
 # ------------------------------------------------------------------------------- days and weeks
-def day_ends(week: Week) -> None:
+def day_ends(week: "Week") -> None:
     """Everything in a thorough week; in the others a share of it by chance."""
     rng = Random(f"{week.seed} {week.now}")
     looks: list[tuple[float, Callable[[], None]]] = [
@@ -264,7 +262,7 @@ def day_ends(week: Week) -> None:
             look()
 
 
-def offline(week: Week) -> None:
+def offline(week: "Week") -> None:
     """The copy on a phone: each kit's verdict, and how it changes by day."""
     if "offline" not in week.checks:
         return
@@ -284,7 +282,7 @@ def offline(week: Week) -> None:
                 week.differs("offline", f"{row['name']} on {day}: {word}, not {text}")
 
 
-def on_day(week: Week, kit: str, days: int) -> str:
+def on_day(week: "Week", kit: str, days: int) -> str:
     """What a kit will be on a later day, if nothing is done to it until then."""
     day = local_day(week.now) + timedelta(days=days)
     morning = datetime(day.year, day.month, day.day, tzinfo=ZONE)
@@ -293,7 +291,7 @@ def on_day(week: Week, kit: str, days: int) -> str:
     return week.book.verdict(kit, through, trip, at)
 
 
-def week_ends(week: Week) -> None:
+def week_ends(week: "Week") -> None:
     kits(week)
     holdings(week)
     trips(week)
@@ -311,7 +309,7 @@ def week_ends(week: Week) -> None:
 
 
 # ------------------------------------------------------------------------------------- restocking
-def legs_of_restock(week: Week, report: Report) -> None:
+def legs_of_restock(week: "Week", report: Report) -> None:
     """What the restock list says to do becomes the report's legs; the list is judged too."""
     kit, book = report.kit, week.book
     room = book.kits[kit]["room"]

@@ -1,7 +1,5 @@
 """The phone's own script, given the world's copies, says on each day what the model says."""
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta

@@ -4,8 +4,6 @@ Fifteen chunks of ten weeks on SQLite and five on PostgreSQL, each with its own 
 fails is shortened and printed as a story. `--long` plays 20,000 weeks over the cores.
 """
 
-from __future__ import annotations
-
 import gc
 import json
 from collections import Counter

@@ -1,7 +1,5 @@
 """Who acts, and one act as a door received it. Services take these; they never see a request."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace

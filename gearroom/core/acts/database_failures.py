@@ -4,8 +4,6 @@ Whoever runs this reads the cause in the log; whoever asked gets a problem of th
 what to do (see `gearroom.core.api.problems`). What is only read goes on wherever it can.
 """
 
-from __future__ import annotations
-
 import enum
 import errno
 import logging

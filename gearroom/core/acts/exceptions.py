@@ -1,7 +1,5 @@
 """The problem that an exception of Django or of the database stands for."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any

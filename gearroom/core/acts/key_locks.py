@@ -6,8 +6,6 @@ a file, at the place that the key's hash gives; threads of one process, which su
 keep apart, are told apart by a set.
 """
 
-from __future__ import annotations
-
 import fcntl
 import hashlib
 import os

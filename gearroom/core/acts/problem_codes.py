@@ -4,8 +4,6 @@
 are those of the plumbing; each app adds its own in a module of the same name.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 from django.utils.functional import Promise

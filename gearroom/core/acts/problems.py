@@ -4,8 +4,6 @@ One handler turns them into RFC 9457 problem+json; pages show the same sentence.
 last part of the problem's type address and stays stable; `detail` says what to do next.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -99,6 +97,13 @@ class Unacceptable(Problem):
     """Understood, but what it says cannot be right."""
 
     status = 422
+
+
+def refuse_first(*problems: tuple[bool, Problem]) -> None:
+    """Raise the first of these problems that there is, each with whether it is there."""
+    for there, problem in problems:
+        if there:
+            raise problem
 
 
 def beyond_form(problem: Problem) -> Problem:

@@ -1,7 +1,5 @@
 """/api/v1/people/: whoever can have a kit, in the rooms that one belongs to."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet

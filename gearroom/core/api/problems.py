@@ -1,7 +1,5 @@
 """Every error of the API as RFC 9457 problem+json, whoever raised it."""
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Iterator
@@ -10,8 +8,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 

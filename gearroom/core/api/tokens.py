@@ -1,7 +1,5 @@
 """/api/v1/tokens/: one's own tokens."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet
@@ -122,5 +120,4 @@ class Revoke(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a token at once."""
-        token = tokens.get(act.actor, self.kwargs["id"])
-        return 200, tokens.revoke(act, token)
+        return 200, tokens.revoke(act, tokens.get(act.actor, self.kwargs["id"]))

@@ -31,8 +31,6 @@ the tag is made of, and a view whose service did not ask does nothing. Roles are
 without a room: whoever has the role nowhere is refused here.
 '''
 
-from __future__ import annotations
-
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping, Sequence

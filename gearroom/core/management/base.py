@@ -1,7 +1,5 @@
 """What the project's own commands share."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError

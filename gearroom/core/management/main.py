@@ -1,8 +1,6 @@
 """The command line as people meet it: where settings or the database keep a command from its work,
 it says in one sentence what to do, and exits with 1."""
 
-from __future__ import annotations
-
 import sqlite3
 import sys
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """What names people in rows that are kept for ever, where it can be erased; and what was erased."""
 
-from __future__ import annotations
-
 from django.db import models
 
 from gearroom.core.models.append_only import append_only
@@ -38,9 +36,6 @@ class Redaction(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"redaction {self.pk}"
-
 
 @append_only
 class RedactedRow(models.Model):
@@ -56,6 +51,3 @@ class RedactedRow(models.Model):
     class Meta:
         ordering = ["id"]
         indexes = [models.Index(fields=["table", "column", "row"], name="redacted_row_by_place")]
-
-    def __str__(self) -> str:
-        return f"{self.table}.{self.column} {self.row}"

@@ -1,7 +1,5 @@
 """Users sign in, people have kits. A person needs no user; a user always has a person."""
 
-from __future__ import annotations
-
 import zoneinfo
 from datetime import time
 from typing import Any
@@ -152,6 +150,3 @@ class Membership(models.Model):
                 condition=Q(role__in=[r.value for r in Role]), name="membership_role_known"
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.person}: {self.role} in {self.room or 'all gear rooms'}"

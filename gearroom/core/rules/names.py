@@ -5,8 +5,6 @@ that has the words, `U+FDD0 17.305 U+FDD1`. The two are noncharacters (Unicode 1
 text for people holds; where one is sent all the same, it is kept as itself followed by the other.
 """
 
-from __future__ import annotations
-
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator

@@ -7,8 +7,6 @@ Annex 15). Kept is what a script needs: joiners between letters that join (RFC 5
 in pictures made of several, and the form of a picture or of an ideograph.
 """
 
-from __future__ import annotations
-
 import unicodedata
 
 _JOINERS = "\u200c\u200d"

@@ -4,8 +4,6 @@ A proxy appends the address that it was asked from to X-Forwarded-For; what stan
 that was sent by the client, who may write what they like.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address, ip_network
 
@@ -48,5 +46,4 @@ def _address(text: str) -> IPv4Address | IPv6Address | None:
         found = ip_address(text)
     except ValueError:
         return None
-    mapped = getattr(found, "ipv4_mapped", None)
-    return mapped or found
+    return getattr(found, "ipv4_mapped", None) or found

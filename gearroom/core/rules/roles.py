@@ -9,8 +9,6 @@ of who stands before it. Last come the rules about people's accounts: who may ch
 signs in, and who may give a role.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass

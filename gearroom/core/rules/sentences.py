@@ -6,8 +6,6 @@ The text is a literal in a call of `say`, where translators' tools find it (as g
 `gettext_noop`).
 """
 
-from __future__ import annotations
-
 from calendar import month_name
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field

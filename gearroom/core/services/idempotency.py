@@ -10,8 +10,6 @@ Nothing else is: what was wrong, not allowed or not there changed nothing and is
 question changes nothing at all.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import uuid
@@ -42,11 +40,6 @@ class Answer(NamedTuple):
     status: int
     body: Any
     first_at: datetime | None = None
-
-    @property
-    def replayed(self) -> bool:
-        """Whether it was given before, and nothing was done now."""
-        return self.first_at is not None
 
 
 def once(

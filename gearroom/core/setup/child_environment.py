@@ -1,7 +1,5 @@
 """What a process gets that reads what strangers send. (It may know no Django.)"""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 PASSED_ON = ("PATH", "LANG", "LC_ALL", "LC_CTYPE", "TMPDIR", "TZ", "LD_LIBRARY_PATH", "PYTHONPATH")

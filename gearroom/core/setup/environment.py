@@ -1,8 +1,6 @@
 """Settings from the environment that would be dangerous or useless as given: refused at the start,
 with what to set instead."""
 
-from __future__ import annotations
-
 import re
 from urllib.parse import urlsplit
 

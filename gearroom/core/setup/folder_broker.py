@@ -6,8 +6,6 @@ appears whole by a rename, a message is claimed by a rename, and what is torn is
 loses nothing that matters: tasks carry ids only, and sweeps ask the database what is due.
 """
 
-from __future__ import annotations
-
 import os
 import time
 import uuid

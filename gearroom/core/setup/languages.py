@@ -7,8 +7,6 @@ or older than its source, and put in place in one move, so that processes that s
 time do not see half of it.
 """
 
-from __future__ import annotations
-
 import os
 import tempfile
 from pathlib import Path

@@ -4,8 +4,6 @@ Every handler of ours formats by `Masked`: Django's and our own (settings.LOGGIN
 the scheduler's, which use those, and the web server's (`gearroom.site.ops.web_server`).
 """
 
-from __future__ import annotations
-
 import logging
 import re
 

@@ -4,8 +4,6 @@ One place makes it so, when settings are read: by every command, server and work
 from then on is private (umask 077); what lies there already is made private, however it came.
 """
 
-from __future__ import annotations
-
 import os
 import stat
 from collections.abc import Iterator

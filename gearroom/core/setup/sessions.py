@@ -1,7 +1,5 @@
 """Django's sessions in the database, which say what kept one from being written."""
 
-from __future__ import annotations
-
 from django.contrib.sessions.backends import db
 from django.contrib.sessions.backends.base import UpdateError
 

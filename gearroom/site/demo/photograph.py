@@ -1,8 +1,6 @@
 """A photograph of a printed label, as a phone would take it: turned, tilted, scuffed, unevenly
 lit and kept as JPEG. The demonstration reads its own labels from these."""
 
-from __future__ import annotations
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray

@@ -1,7 +1,5 @@
 """What is answered where no view answers: below /api/ problem+json, elsewhere a page."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse

@@ -5,8 +5,6 @@ machine's names and addresses, and the root's key is thrown away: a phone that i
 root trusts this server and nothing else, ever.
 """
 
-from __future__ import annotations
-
 import ipaddress
 import os
 import socket
@@ -15,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Self
 
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -34,7 +33,7 @@ class Files:
     root: Path
 
     @classmethod
-    def within(cls, folder: Path) -> Files:
+    def within(cls, folder: Path) -> Self:
         return cls(folder / "server.pem", folder / "server.key", folder / "root.crt")
 
 

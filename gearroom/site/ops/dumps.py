@@ -4,8 +4,6 @@ SQLite: a copy by its online backup API, which holds no writer up. PostgreSQL: p
 format, put back by psql in one transaction, so that a failure leaves what was there.
 """
 
-from __future__ import annotations
-
 import os
 import shutil
 import sqlite3

@@ -6,8 +6,6 @@ of kill -9, the pipe closes: the program is asked to stop, and ended if it does 
 same on Linux and macOS, where only one of them can ask the kernel for a signal at a parent's death.
 """
 
-from __future__ import annotations
-
 import os
 import runpy
 import signal

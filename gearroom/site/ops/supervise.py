@@ -5,8 +5,6 @@ is started again after a pause that doubles while it keeps ending soon. Until al
 first time an end is final: a program that can't start is told at once, not tried for ever.
 """
 
-from __future__ import annotations
-
 import os
 import selectors
 import signal
@@ -17,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 
 STOP_SECONDS = 10.0
 FIRST_PAUSE_SECONDS = 0.5
@@ -98,9 +96,8 @@ class Supervisor:
         self._stopping += 1
 
     def _go_on_when_ready(self) -> None:
-        pause = threading.Event()
         while not self.is_ready():
-            pause.wait(0.1)
+            sleep(0.1)
         self._ready.set()
         self._wake()
         try:

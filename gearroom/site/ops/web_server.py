@@ -5,8 +5,6 @@ cannot read, which never reach Django, as problems like ours (RFC 9457) instead 
         --logger-class=gearroom.site.ops.web_server.Log gearroom.wsgi
 """
 
-from __future__ import annotations
-
 import json
 import logging
 from contextlib import suppress

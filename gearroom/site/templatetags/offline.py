@@ -1,7 +1,5 @@
 """Tags of the pages that read labels and work without a network."""
 
-from __future__ import annotations
-
 from functools import cache
 
 from django import template

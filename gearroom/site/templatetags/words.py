@@ -1,7 +1,5 @@
 """The pages' words for values of the rules' vocabularies, and what a form said."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
@@ -43,10 +41,7 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     return f"{formats.number_format(amount, decimal_pos=2)} {currency}".strip()
 
 
-@register.filter
-def disposal(kind: str) -> str:
-    """How something is thrown out, in words."""
-    return wording.disposal(kind)
+register.filter(wording.disposal)
 
 
 @register.filter

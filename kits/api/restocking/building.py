@@ -1,7 +1,5 @@
 """A kit's first filling, emptying it, and the checks of its instruments."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -13,15 +11,13 @@ from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field
 from kits.api.stock.lots import (
-    BatchAnswer,
     CheckBody,
     CheckedAnswer,
     LotBody,
+    checked as check_and_show,
     expiry_in,
     with_batches,
 )
-from kits.api.stock.lots import checked as check_and_show
-from kits.api.stock.places import PlaceAnswer
 from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot
 from kits.rules.ledger.facts import Kind
@@ -33,19 +29,19 @@ from kits.services.restocking.emptying import Destination, EmptyLine
 from kits.services.restocking.sorting import Placed, PutIn
 
 
+@answers.Answer.of(building.Shortage)
 class WantedAnswer(answers.OfItem):
-    units = serializers.IntegerField()
-    below_minimum = serializers.BooleanField()
-    on_shelves = serializers.IntegerField(
-        help_text="So many of the units lie on shelves of the room that the kit is in, good today."
-    )
-    cost = serializers.DecimalField(12, 2, allow_null=True, help_text="At the last price paid.")
+    members = ["units", "below_minimum", "on_shelves", "cost"]
+    help_texts = {
+        "on_shelves": "So many of the units lie on shelves of the room that the kit is in, good"
+        " today.",
+        "cost": "At the last price paid.",
+    }
 
 
-class PlacedAnswer(serializers.Serializer[Any]):
-    lot = BatchAnswer()
-    place = PlaceAnswer()
-    units = serializers.IntegerField()
+@answers.Answer.of(Placed)
+class PlacedAnswer(answers.Answer):
+    pass
 
 
 class BuiltAnswer(answers.WithEntry):
@@ -132,14 +128,13 @@ class StripBody(bodies.LevelsBody):
     currency = currency_field()
 
 
+@answers.Answer.of(building.StripResult)
 class StrippedAnswer(answers.WithEntry):
-    went = PlacedAnswer(many=True)
-    wanted = WantedAnswer(many=True, help_text="What remains to be added.")
-    bought_for = serializers.DecimalField(12, 2, allow_null=True)
-    cost_with_rest = serializers.DecimalField(
-        12, 2, allow_null=True, help_text="With what remains, at the last prices paid."
-    )
-    currency = serializers.CharField()
+    members = ["went", "wanted", "bought_for", "cost_with_rest", "currency", "unpriced"]
+    help_texts = {
+        "wanted": "What remains to be added.",
+        "cost_with_rest": "With what remains, at the last prices paid.",
+    }
     unpriced = serializers.ListField(
         child=serializers.CharField(), help_text="Remaining items of no known price."
     )
@@ -243,9 +238,13 @@ class EmptyBody(ActBody):
     )
 
 
+@answers.Answer.of(emptying.EmptyResult)
 class EmptiedAnswer(answers.WithEntry):
-    went = PlacedAnswer(many=True, help_text="To quarantine in place of a shelf where it must.")
-    left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
+    members = ["went", "left"]
+    help_texts = {
+        "went": "To quarantine in place of a shelf where it must.",
+        "left": "Units still inside; with 0 it may be retired.",
+    }
 
 
 class Empty(KitView):

@@ -1,7 +1,5 @@
 """Until when a kit may be had: the few times that are offered by one tap."""
 
-from __future__ import annotations
-
 import enum
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta

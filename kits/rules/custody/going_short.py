@@ -1,7 +1,5 @@
 """A kit that is short, before it goes: what a shelf here settles, and who may let it go."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from kits.rules.ledger.facts import Criticality, Line, Verdict, Weight, Word
@@ -40,8 +38,7 @@ def additions(verdict: Verdict, listed: RestockList) -> list[Addition]:
 
 def addition_to(listed: RestockList, line: int) -> Addition | None:
     """Return what a restock list has for one line (its id); None where it has nothing."""
-    rows = tuple(row for row in listed.put_in if row.line.id == line)
-    if rows:
+    if rows := tuple(row for row in listed.put_in if row.line.id == line):
         return Addition(rows[0].line, put_in=rows)
     filled = (
         Addition(row.line, fill_up=row)

@@ -1,7 +1,5 @@
 """Where things went that are no longer in a kit, and which of them are expected back."""
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace

@@ -5,8 +5,6 @@ A printed month is good through its last day, a printed day through that day. *N
 question that somebody must answer by looking at the pack.
 """
 
-from __future__ import annotations
-
 import calendar
 import re
 from collections.abc import Iterable

@@ -4,8 +4,6 @@ Services load rows into these and rules answer with others; nothing here knows a
 clock or a language. Quantities are whole base units of an item, dates are the room's local dates.
 """
 
-from __future__ import annotations
-
 import enum
 from dataclasses import dataclass, field
 from datetime import date, timedelta

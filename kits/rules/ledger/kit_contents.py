@@ -1,7 +1,5 @@
 """What is inside a kit: what counts, what has to come out, and which line it belongs to."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace

@@ -5,8 +5,6 @@ wrong. It also sends what its clock shows at that moment; how long ago the act w
 clock that timed both, is then known whatever the clock is set to.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 

@@ -1,8 +1,6 @@
 """Which question a kit's verdict answers where nobody asks another: through which day, and for
 which trip. One answer for every page, so that the same kit never has two words."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta

@@ -26,13 +26,12 @@ Decided here, where the design leaves a choice:
   and a kit that lives in a vehicle would be stopped for a whole winter.
 """
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger.allocation import Allocation
 from kits.rules.ledger.expiry import date_known, good_through, soonest
 from kits.rules.ledger.facts import (
@@ -89,7 +88,7 @@ class FitDays:
     may_go_until: date | None
     clear_until: date
 
-    def on(self, today: date) -> FitDays:
+    def on(self, today: date) -> "FitDays":
         """Return the same as it holds on `today`, with None for *not now*."""
         if today > self.clear_until:
             return FitDays(None, None, None, self.clear_until)
@@ -318,10 +317,11 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
     faulty = {n: fault for n, x in enumerate(units) if (fault := why_not_counted(x, through))}
     allocation.add(supply(x for n, x in enumerate(units) if n not in faulty))
     allocation.meet_all()
-    faults: dict[int, list[tuple[Units, ReasonCode]]] = defaultdict(list)
-    for n, fault in faulty.items():
-        if (home := home_line(kit, units[n])) is not None:
-            faults[home.id].append((units[n], fault))
+    faults = grouped(
+        (home.id, (units[n], fault))
+        for n, fault in faulty.items()
+        if (home := home_line(kit, units[n])) is not None
+    )
     for i, line in enumerate(lines):
         usable = allocation.got(i)
         if usable >= line.target:

@@ -3,8 +3,6 @@ enumeration of stable codes, which the API and stored rows keep. `kits.services.
 has their sentences.
 """
 
-from __future__ import annotations
-
 import enum
 
 

@@ -6,8 +6,6 @@ nothing for the fourth evening, however many such kits go along; but one made fo
 and the day kits beside it do no harm. A list that says nothing of people or days serves none.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from kits.rules.ledger.expiry import usable_through

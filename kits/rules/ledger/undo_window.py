@@ -1,7 +1,5 @@
 """Who may take an act back."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 
 OWN_WITHIN = timedelta(hours=24)

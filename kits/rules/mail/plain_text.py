@@ -1,7 +1,5 @@
 """A letter as it is read: what it opens with, parts with rows, and its plain text (RFC 5322)."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass

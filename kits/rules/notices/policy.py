@@ -5,8 +5,6 @@ the morning, and for more of its kind: what comes within half an hour about the 
 mail, and a storm over many kits is a summary.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable
 from dataclasses import dataclass

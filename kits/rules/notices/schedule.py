@@ -4,8 +4,6 @@ A local time that a clock change leaves out is taken as the first instant after 
 comes twice, as its first occurrence (RFC 5545 §3.3.5 reads the second the same way).
 """
 
-from __future__ import annotations
-
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 

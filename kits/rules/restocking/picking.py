@@ -7,8 +7,6 @@ do instead, and of a thing the batch that goes out of date first, a known date b
 not known, then by shelf and batch id.
 """
 
-from __future__ import annotations
-
 import enum
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence

@@ -1,10 +1,8 @@
 """Where a thing may be thrown out, so that no needle ends in a bin."""
 
-from __future__ import annotations
-
 from kits.rules.ledger.facts import Kind
 
-WAYS = ("bin", "sharps", "clinical", "pharmacy", "returned")
+DISPOSALS = ("bin", "sharps", "clinical", "pharmacy", "returned")
 """Bin, sharps tub, clinical waste, pharmacy, returned to its maker."""
 
 
@@ -18,6 +16,4 @@ def allowed(kind: Kind, own: str) -> tuple[str, ...]:
     if kind is Kind.MEDICINE:
         own_way = own if own in ("sharps", "clinical") else "pharmacy"
         return tuple(dict.fromkeys((own_way, "pharmacy", "returned")))
-    if own == "bin":
-        return WAYS
-    return (own, "returned")
+    return DISPOSALS if own == "bin" else (own, "returned")

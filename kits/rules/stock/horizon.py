@@ -5,8 +5,6 @@ good for longer. What needs no date, or has none on record, is beside it. The pi
 laid out here in whole steps, so that a page only draws what it is given.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -86,8 +84,9 @@ def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: i
         counts[_column(row.good_until, today, now, months)][index[row.group]] += row.units
 
     def column(number: int | None) -> Column:
+        month = now + (number or 0)
         inside = number is not None and 0 <= number < months
-        first = _first_day(now + (number or 0)) if inside else None
+        first = date(month // 12, month % 12 + 1, 1) if inside else None
         return Column(first, tuple(counts[number]))
 
     return Axis(
@@ -102,13 +101,7 @@ def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: i
 def _column(day: date | None, today: date, now: int, months: int) -> int | None:
     if day is None:
         return None
-    if day < today:
-        return -1
-    return min(day.year * 12 + day.month - 1 - now, months)
-
-
-def _first_day(month: int) -> date:
-    return date(month // 12, month % 12 + 1, 1)
+    return -1 if day < today else min(day.year * 12 + day.month - 1 - now, months)
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,6 @@ performance of intermittent demand estimators", International Journal of Product
 Until there is enough use to tell, a level set by hand holds, or twice the mean of a week.
 """
 
-from __future__ import annotations
-
 import enum
 import math
 from collections.abc import Iterable

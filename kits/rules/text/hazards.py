@@ -4,8 +4,6 @@ Lists and trips say what they are about by these slugs, so that they can be held
 other. A hazard is added here; it is never given another meaning.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from gearroom.core.rules.sentences import InvalidValue, say

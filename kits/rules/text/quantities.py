@@ -4,8 +4,6 @@ Units are whole base units of an item. A number that reaches a rule or the stock
 through here once, so nothing further in needs to ask again.
 """
 
-from __future__ import annotations
-
 from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 
 MOST = 1_000_000

@@ -8,8 +8,6 @@ least that the trip does not ask for (the work party's kit stays for the work pa
 ones that serve fewest people beside its own; then by name.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

@@ -5,8 +5,6 @@ here settles, another kit, going short with a reason, and a clearance by telepho
 stops a kit, only another kit is offered; in an emergency it always goes.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Membership, Person
+from gearroom.core.rules.grouping import summed
 from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
@@ -97,9 +96,11 @@ def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
 def check_label(kit: Kit) -> str:
     """What the button is called that records a check: with units missing on record it is not *all
     there*."""
-    if sealing.not_replaced(kit):
-        return _("Checked now: everything as on record")
-    return _("Checked now: everything is there")
+    return (
+        _("Checked now: everything as on record")
+        if sealing.not_replaced(kit)
+        else _("Checked now: everything is there")
+    )
 
 
 def clearers(kit: Kit) -> list[Person]:
@@ -164,10 +165,9 @@ def _add_says(plan: Restock, addition: Addition) -> str:
         shelf = plan.shelves[int(addition.fill_up.shelf or 0)].name
         facts = {"thing": addition.line.thing.name, "shelf": shelf}
         return _("Top up %(thing)s from shelf %(shelf)s") % facts
-    counts: dict[tuple[str, str], int] = {}
-    for row in addition.put_in:
-        where = (row.thing.name, plan.shelves[int(row.shelf)].name)
-        counts[where] = counts.get(where, 0) + row.count
+    counts = summed(
+        ((row.thing.name, plan.shelves[int(row.shelf)].name), row.count) for row in addition.put_in
+    )
     parts = [
         _("%(count)d × %(thing)s from shelf %(shelf)s")
         % {"count": count, "thing": thing, "shelf": shelf}

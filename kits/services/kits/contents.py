@@ -4,20 +4,18 @@
 (`recorded_at`). An answer for a `known_by` in the past never changes: entries are only added.
 """
 
-from __future__ import annotations
-
-from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from django.db.models import F, Q, Sum
+from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     CheckoutFact,
     Kit,
@@ -66,9 +64,7 @@ def instant(kit: Kit, on: date | datetime | None) -> datetime:
     """The instant meant by `on`: now, the very time, or the end of a local day."""
     if on is None:
         return clock.now()
-    if isinstance(on, datetime):
-        return on
-    return clock.end_of_day(on, kit.home_room.time_zone)
+    return on if isinstance(on, datetime) else clock.end_of_day(on, kit.home_room.time_zone)
 
 
 def refuse_unless_known(actor: Actor, kit: Kit) -> None:
@@ -94,21 +90,20 @@ def contents(
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
     in_force = facts.then(at, known_by)
     then_known = known_then.Then(at, known_by)
-    order = _order(known_then.version_id(kit, then_known))
-    units: dict[tuple[int, int], int] = defaultdict(int)
-    for sign, place in ((1, "to_place"), (-1, "from_place")):
-        for row in (
-            Movement.objects.filter(then, **{f"{place}__in": sections})
-            .values("lot", where=F(place))
-            .annotate(total=Sum("units"))
-            .order_by()
-        ):
-            units[row["where"], row["lot"]] += sign * row["total"]
+    on_list = ListSection.objects.filter(version=known_then.version_id(kit, then_known))
+    positions = dict(on_list.values_list("key", "position"))
+    units = summed(
+        ((where, lot), sign * total)
+        for sign, place in ((1, "to_place"), (-1, "from_place"))
+        for where, lot, total in Movement.objects.filter(then, **{f"{place}__in": sections})
+        .values_list(place, "lot")
+        .annotate(total=Sum("units"))
+        .order_by()
+    )
     there = {where: count for where, count in units.items() if count}
     lots = Lot.objects.select_related("item").in_bulk({lot for _, lot in there})
-    written: dict[int, LotFact] = {}
-    for fact in LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by):
-        written[fact.lot_id] = fact
+    known_facts = LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by)
+    written = {fact.lot_id: fact for fact in known_facts}
     batches = readiness.batches(lots.values())
     expiry = {pk: written[pk].expiry if pk in written else lot.expiry for pk, lot in lots.items()}
     lines = [
@@ -122,16 +117,18 @@ def contents(
         )
         for (place, lot), count in there.items()
     ]
-    latest: dict[tuple[int, int], LevelFact] = {}
-    for level in (
-        LevelFact.objects.filter(in_force, section__in=sections)
-        .select_related("item")
-        .order_by("id")
-    ):
-        latest[level.section_id, level.item_id] = level
+    levels = LevelFact.objects.filter(in_force, section__in=sections).select_related("item")
+    latest = {(level.section_id, level.item_id): level for level in levels.order_by("id")}
     items = [*(lot.item for lot in lots.values()), *(level.item for level in latest.values())]
     known_then.restore(items, known_by)
-    lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))
+    lines.sort(
+        key=lambda c: (
+            positions.get(c.section.section_key, len(positions)),  # what is not on it comes last
+            c.section.pk,
+            c.lot.item.name,
+            c.lot.pk,
+        )
+    )
     return Contents(
         on=at,
         known_by=known_by,
@@ -145,13 +142,6 @@ def contents(
     )
 
 
-def _order(version: int) -> Callable[[Place], int]:
-    """The position of a section on a version of a list; those not on it come last."""
-    rows = ListSection.objects.filter(version=version).values_list("key", "position")
-    positions = dict(rows)
-    return lambda place: positions.get(place.section_key, len(positions))
-
-
 def _seal(kit: Kit, when: Q) -> str:
     spans = facts.seals(SealFact.objects.filter(when, kit=kit))
     on = (span.number for span in spans if span.section is None and span.broken is None)
@@ -161,6 +151,4 @@ def _seal(kit: Kit, when: Q) -> str:
 def _holder(kit: Kit, when: Q) -> str:
     times = facts.times(CheckoutFact.objects.filter(when, kit=kit))
     held = next((t for t in times if t.section is None and t.closed is None), None)
-    if held is None or held.person is None:
-        return ""
-    return Person.objects.get(pk=held.person).name
+    return Person.objects.get(pk=held.person).name if held and held.person else ""

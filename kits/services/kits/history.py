@@ -1,14 +1,12 @@
 """What happened to a kit, newest first, with what each act put in and took out."""
 
-from __future__ import annotations
-
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
 from gearroom.core.acts.act import Actor
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Kit, Photo
 from kits.services.ledger import facts, reversal
 from kits.services.lookup import find
@@ -31,7 +29,7 @@ class Moved:
 
 
 @dataclass(frozen=True)
-class Happened:
+class PastAct:
     """One act, and what moved by it. `put_right`: it was taken back later. `moves`: it may have
     been another kit's (see `mixups`). `undoes`: it may be undone (see `reversal`)."""
 
@@ -45,7 +43,7 @@ class Happened:
 
 def history(
     actor: Actor, kit: Kit, *, most: int, before: int | None = None
-) -> tuple[list[Happened], int | None]:
+) -> tuple[list[PastAct], int | None]:
     """The last `most` acts on a kit that somebody may see, or those before an entry's id; and the
     id to go on before, or None where that is all. The number of queries does not grow with them."""
     acts = find.entries_of(actor).filter(kit=kit)
@@ -63,24 +61,22 @@ def history(
         )
         .order_by("-id")[: most + 1]
     )
-    shown = rows[:most]
-    return [_happened(kit, entry) for entry in shown], shown[-1].pk if len(rows) > most else None
+    page = rows[:most]
+    return [_past_act(kit, entry) for entry in page], page[-1].pk if len(rows) > most else None
 
 
-def _happened(kit: Kit, entry: Entry) -> Happened:
-    put_in: Counter[str] = Counter()
-    taken_out: Counter[str] = Counter()
-    for leg in entry.movements.all():
-        name = leg.lot.item.name
-        if leg.to_place.kit_id == kit.pk and leg.from_place.kit_id != kit.pk:
-            put_in[name] += leg.units
-        elif leg.from_place.kit_id == kit.pk and leg.to_place.kit_id != kit.pk:
-            taken_out[name] += leg.units
+def _past_act(kit: Kit, entry: Entry) -> PastAct:
+    across = [
+        (leg.to_place.kit_id == kit.pk, (leg.lot.item.name, leg.units))
+        for leg in entry.movements.all()
+        if (leg.to_place.kit_id == kit.pk) != (leg.from_place.kit_id == kit.pk)
+    ]
+    moved = grouped(across)
     put_right = hasattr(entry, "reversed_by")
     moves = entry.kind in MAY_BE_ANOTHER_KITS and not facts.section_key(entry) and not put_right
     undoes = not put_right and entry.kind not in reversal.INSTEAD and not facts.is_added(entry)
-    return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves, undoes)
+    return PastAct(entry, _rows(moved[True]), _rows(moved[False]), put_right, moves, undoes)
 
 
-def _rows(counted: Counter[str]) -> list[Moved]:
-    return [Moved(name, units) for name, units in sorted(counted.items())]
+def _rows(moved: list[tuple[str, int]]) -> list[Moved]:
+    return [Moved(name, units) for name, units in sorted(summed(moved).items())]

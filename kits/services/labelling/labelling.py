@@ -5,12 +5,10 @@ in the book alone. A label that was cancelled keeps its code for ever and leads 
 took its place.
 """
 
-from __future__ import annotations
-
 import secrets
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -51,14 +49,6 @@ SHOWN_WITH = (
 """What is loaded along with labels that are to be shown."""
 
 _ROUNDS = 8
-
-
-@dataclass(frozen=True)
-class Cancelled:
-    """A label that no longer counts, and the one that took its place."""
-
-    label: Label
-    replacement: Label | None
 
 
 def label_for(act: Act, target: Target, room: Room | None = None) -> Label:
@@ -135,8 +125,8 @@ def bind(act: Act, code: str, target: Target) -> Label:
     return label
 
 
-def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cancelled:
-    """Cancel a label, and with `and_replace` make the one that takes its place.
+def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Label:
+    """Cancel a label, and with `and_replace` make the one that takes its place (`replaced_by`).
 
     Raises NotFound, and Refused `label-cancelled` where it was cancelled before.
     """
@@ -156,10 +146,9 @@ def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cance
             find.label(code)  # raises: somebody cancelled it meanwhile
         label.refresh_from_db()
         detail = _detail(label, "cancelled")
-        detail["why"] = why
-        detail["replaced_by"] = replacement.code if replacement else None
+        detail |= {"why": why, "replaced_by": replacement.code if replacement else None}
         _write(book, label, detail)
-    return Cancelled(label, replacement)
+    return label
 
 
 def successor(label: Label) -> Label | None:
@@ -226,12 +215,11 @@ def name_of(label: Label) -> str:
         return _("shelf %(shelf)s") % {"shelf": label.place.name}
     if label.lot is not None:
         number = label.lot.number or label.lot.serial
-        if not number:
-            return _("%(thing)s, batch without a number") % {"thing": label.lot.item.name}
-        return _("%(thing)s, batch %(number)s") % {"thing": label.lot.item.name, "number": number}
-    if label.person is not None:
-        return _("%(name)s’s tag") % {"name": label.person.name}
-    return _("blank label")
+        says = (
+            _("%(thing)s, batch %(number)s") if number else _("%(thing)s, batch without a number")
+        )
+        return says % {"thing": label.lot.item.name, "number": number}
+    return _("%(name)s’s tag") % {"name": label.person.name} if label.person else _("blank label")
 
 
 def _bound(target: Target) -> dict[str, Any]:

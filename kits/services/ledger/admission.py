@@ -5,8 +5,6 @@ A request is refused whole, with each fault named; nothing is moved. Only a coun
 what is there, or taking a mistake back may leave such units in a kit.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
@@ -117,8 +115,7 @@ TO_QUARANTINE = {
 def landing(lot: Lot, shelf: Place) -> tuple[Place, list[ReasonCode]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
-    batch = batch_of(lot)
-    fault = why_not(batch, clock.today(shelf.room_now.time_zone))
+    fault = why_not(batch_of(lot), clock.today(shelf.room_now.time_zone))
     code = TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
@@ -133,10 +130,11 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     version = kit.list_version
     if not medicines or not version.is_signed_on(today):
         return set()
-    lines = ListLine.objects.filter(section__version=version)
-    asked = lines.filter(
-        Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines)
-    ).values_list("item", "item__substitutes__instead")
+    asked = (
+        ListLine.objects.filter(section__version=version)
+        .filter(Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines))
+        .values_list("item", "item__substitutes__instead")
+    )
     return medicines & {thing for pair in asked for thing in pair}
 
 

@@ -3,8 +3,6 @@
 `findings` yields a row for each difference; an empty answer means that the book is in balance.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field

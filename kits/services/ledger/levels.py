@@ -1,7 +1,5 @@
 """What is left of loose items, which are judged by eye and not counted: full, low or empty."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import NamedTuple
 

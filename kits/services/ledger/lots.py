@@ -5,8 +5,6 @@ pack with a shortened life is a batch of its own, and an instrument's batch is o
 serial number. Its first fact is written by the entry that first moves it (see `ledger`).
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Iterable
 from datetime import date
@@ -150,17 +148,14 @@ def matching(recall: Recall) -> Q:
     nobody knows is suspect whatever number is named, until it is read off the pack.
     """
     about = Q(item=recall.item_id)
-    return about & Q(number__in=["", recall.number]) if _by_number(recall) else about
-
-
-def _by_number(recall: Recall) -> bool:
-    return recall.scope == RecallScope.NUMBER
+    by_number = recall.scope == RecallScope.NUMBER
+    return about & Q(number__in=["", recall.number]) if by_number else about
 
 
 def is_about(recall: Recall, number: str) -> bool:
     """Whether a recall may be about a batch of its thing with this number, or none known: see
     `matching`."""
-    return not _by_number(recall) or number in ("", recall.number)
+    return recall.scope != RecallScope.NUMBER or number in ("", recall.number)
 
 
 def recall_of(item: Item, number: str) -> Recall | None:

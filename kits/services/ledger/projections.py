@@ -4,8 +4,6 @@ Each function yields the rows that are otherwise than the facts say, with the co
 `rewrite` writes them after an undo, and `audit` reports them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from typing import Any
 

@@ -4,8 +4,6 @@ Whoever changes a section says in which state it was read (`mark`), so that of t
 same section the second is told and nothing is written over.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -69,9 +67,8 @@ def put_section(
                 )
                 % {"name": draft.sections[where].name},
             )
-        rest = list(draft.sections)
-        rest[where] = section
-        return replace(draft, sections=tuple(rest))
+        before, after = draft.sections[:where], draft.sections[where + 1 :]
+        return replace(draft, sections=(*before, section, *after))
 
     return _edit(act, version, change)
 

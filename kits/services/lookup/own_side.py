@@ -1,8 +1,6 @@
 """What somebody sees of what is theirs in part: a movement between two rooms, an act of the whole
 organisation, a batch that several rooms received."""
 
-from __future__ import annotations
-
 import copy
 from collections.abc import Sequence
 

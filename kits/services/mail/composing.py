@@ -1,7 +1,5 @@
 """What notices say, many at once: weekly emails share what is loaded for them."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime

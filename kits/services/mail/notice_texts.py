@@ -1,13 +1,12 @@
 """Notices as rows and letters: what each says (see `kits.services.notices.texts`), and by whom it
 was reported."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from django.utils.translation import gettext as _
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import Letter, LetterRow
 from kits.services.notices.links import kit_page, page
@@ -40,10 +39,10 @@ def _report(notice: Notice) -> list[str]:
 
 def rows(notices: Iterable[Notice]) -> tuple[LetterRow, ...]:
     """What notices say; those that say the same of the same kit in one row, with how many."""
-    groups: dict[tuple[object, ...], list[LetterRow]] = {}
-    for notice in notices:
-        own = row(notice)
-        groups.setdefault((notice.kind, notice.kit_id, own.text, own.url), []).append(own)
+    groups = grouped(
+        ((notice.kind, notice.kit_id, own.text, own.url), own)
+        for notice, own in ((notice, row(notice)) for notice in notices)
+    )
     return tuple(map(_merged, groups.values()))
 
 
@@ -83,9 +82,8 @@ def _subject_of_many(notices: Sequence[Notice]) -> str:
     if notices[0].kind == "recall":
         things = dict.fromkeys(str(n.facts.get("thing", "")) for n in notices)
         return _("RECALL, %(thing)s: check and answer") % {"thing": first_few(things)}
-    names = first_few(dict.fromkeys(filter(None, map(name_of, notices))))
     return _("%(title)s: %(count)d times, %(kits)s") % {
         "title": title(notices[0].kind),
         "count": len(notices),
-        "kits": names,
+        "kits": first_few(dict.fromkeys(filter(None, map(name_of, notices)))),
     }

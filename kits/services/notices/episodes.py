@@ -1,8 +1,6 @@
 """What is so from one instant until another, such as a kit past due: noticed once, when it opens,
 and again only after it was over. Whoever looks first opens it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 

@@ -3,8 +3,6 @@
 Members that notices written long ago lack are in a class of their own (`total=False`).
 """
 
-from __future__ import annotations
-
 from typing import TypedDict
 
 

@@ -1,12 +1,13 @@
 """Addresses of our pages in mails, and what the links say that need no sign-in."""
 
-from __future__ import annotations
-
-from datetime import date
+from datetime import date, timedelta
+from typing import Any
 from urllib.parse import quote
 
 from django.conf import settings
 from django.core import signing
+
+from gearroom.core.acts.problems import NotFound, Refused
 
 CLEARANCE_SALT = "kits.cleared-by-phone"
 SIGNATURE_SALT = "kits.extend-signature"
@@ -30,3 +31,14 @@ def clearance_token(clearance: int) -> str:
 def signature_token(version: int, person: int, until: date) -> str:
     """What the link says with which somebody extends a signature that ends on a day."""
     return signing.dumps([version, person, until.isoformat()], salt=SIGNATURE_SALT)
+
+
+def read(token: str, salt: str, within: timedelta, expired: str) -> Any:
+    """What the link holds that was signed with a salt. Raises NotFound for one that was not made
+    here; Refused (`link-too-old`), which says `expired`."""
+    try:
+        return signing.loads(token, salt=salt, max_age=within)
+    except signing.SignatureExpired:
+        raise Refused("link-too-old", expired) from None
+    except signing.BadSignature:
+        raise NotFound("link", token[:20]) from None

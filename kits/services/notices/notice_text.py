@@ -1,7 +1,5 @@
 """The text of a notice, and what the texts of all kinds name."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 

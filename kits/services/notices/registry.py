@@ -3,8 +3,6 @@
 A new kind is a row here, a text function in `texts` and its facts in `facts`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Writing notices, in the transaction of what they are about."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 

@@ -4,9 +4,6 @@ What is shown of many kits is asked of the database in a number of queries that 
 them.
 """
 
-from __future__ import annotations
-
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,6 +13,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Kit,
@@ -29,7 +27,6 @@ from kits.models import (
 )
 from kits.rules.ledger.readiness import FitDays
 from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged
 from kits.services.lookup import find, promises
 
 
@@ -58,7 +55,7 @@ class Overview:
     reserved: Reservation | None
     withheld: Sequence[Withholding]
     labels: Sequence[str]
-    judged: Judged
+    judged: verdicts.Judged
     days: FitDays
     phones: bool
     knows: bool
@@ -124,15 +121,15 @@ def listed(
 
 
 def overviews(
-    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, Judged] | None = None
+    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, verdicts.Judged] | None = None
 ) -> list[Overview]:
     """What is seen at a glance of kits loaded by `listed`, in the order given; `judged` where it
     is known already how each stands."""
     kits = list(kits)
     ids = [kit.pk for kit in kits]
-    sections: dict[int, list[Place]] = defaultdict(list)
-    for place in Place.objects.open().sections().filter(kit__in=ids):
-        sections[place.kit_id or 0].append(place)
+    sections = grouped(
+        (place.kit_id, place) for place in Place.objects.open().sections().filter(kit__in=ids)
+    )
     seals = {
         (seal.kit_id, seal.section_id): seal.number
         for seal in Seal.objects.unbroken().filter(kit__in=ids)
@@ -147,14 +144,13 @@ def overviews(
         )
     )
     promised = promises.next_of(ids)
-    withheld: dict[int, list[Withholding]] = defaultdict(list)
-    for row in Withholding.objects.open().filter(kit__in=ids).select_related("since"):
-        withheld[row.kit_id or 0].append(row)
-    labels: dict[int, list[str]] = defaultdict(list)
-    for kit_id, code in (
+    withheld = grouped(
+        (row.kit_id, row)
+        for row in Withholding.objects.open().filter(kit__in=ids).select_related("since")
+    )
+    labels = grouped(
         Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids).values_list("kit", "code")
-    ):
-        labels[kit_id or 0].append(code)
+    )
     judged = judged or verdicts.judged(kits)
     return [
         Overview(

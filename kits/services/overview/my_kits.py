@@ -1,7 +1,5 @@
 """Somebody's own kits: those that they have, and those that are promised to them soon."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -11,7 +9,6 @@ from gearroom.core.acts.act import Actor
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.services.ledger import verdicts
-from kits.services.ledger.verdicts import Judged
 from kits.services.lookup import find, promises
 
 
@@ -20,7 +17,7 @@ class Mine:
     """A kit that somebody has (`checkout`), or takes on `trip` within the week."""
 
     kit: Kit
-    judged: Judged
+    judged: verdicts.Judged
     checkout: Checkout | None
     trip: Trip | None
 

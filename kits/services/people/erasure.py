@@ -1,7 +1,5 @@
 """Somebody is erased: refused while something hangs on them, then gone from everywhere at once."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,11 +9,18 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock, mail
 from gearroom.core.acts.act import Act, Actor, part
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts.problems import Refused, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
 from gearroom.core.services.people import erasure, redaction
-from kits.models import Hearing, HearingChoice, Label, Notice, Reservation, Trip
+from kits.models import (
+    Label,
+    Notice,
+    NotificationChoice,
+    NotificationPreferences,
+    Reservation,
+    Trip,
+)
 from kits.services.labelling import labelling
 from kits.services.notices import bundling
 from kits.services.people import merging
@@ -35,11 +40,6 @@ def may_erase(actor: Actor) -> bool:
     return actor.everywhere and actor.may("erase_person")
 
 
-def in_the_way(person: Person) -> Moves:
-    """What hangs on somebody and has to be settled first."""
-    return merging.moves(person)
-
-
 def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     """Erase what tells of somebody: names, telephones and addresses wherever they stand, their
     sign-in, tokens, roles, PIN, tag, calendar and what they chose to hear. What they did stays in
@@ -54,7 +54,7 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     with transaction.atomic():
         person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
         erasure.refuse(person)
-        _refuse(person, in_the_way(person))
+        _refuse(person, merging.moves(person))
         record = erasure.record_of(person)
         known = erasure.known_of(person, words)
         names = Names([*known, *redaction.single_words(record)])
@@ -76,32 +76,43 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
 
 
 def _refuse(person: Person, moves: Moves) -> None:
-    if moves.has:
-        raise Refused(
-            "has-a-kit",
-            _("%(name)s still has %(kits)s. Hand everything back or pass it on first.")
-            % {"name": person.name, "kits": ", ".join(moves.has)},
-        )
-    if moves.trips:
-        raise Refused(
-            "leads-a-trip",
-            _(
-                "%(name)s is leading or taking a kit on %(trips)s. First enter someone else in "
-                "their place."
-            )
-            % {"name": person.name, "trips": ", ".join(moves.trips)},
-        )
-    if moves.answers_for:
-        raise Refused(
-            "answers-for-a-kit",
-            _("%(name)s is responsible for %(kits)s. First choose someone else to be responsible.")
-            % {"name": person.name, "kits": ", ".join(moves.answers_for)},
-        )
+    refuse_first(
+        (
+            bool(moves.has),
+            Refused(
+                "has-a-kit",
+                _("%(name)s still has %(kits)s. Hand everything back or pass it on first.")
+                % {"name": person.name, "kits": ", ".join(moves.has)},
+            ),
+        ),
+        (
+            bool(moves.trips),
+            Refused(
+                "leads-a-trip",
+                _(
+                    "%(name)s is leading or taking a kit on %(trips)s. First enter someone else "
+                    "in their place."
+                )
+                % {"name": person.name, "trips": ", ".join(moves.trips)},
+            ),
+        ),
+        (
+            bool(moves.answers_for),
+            Refused(
+                "answers-for-a-kit",
+                _(
+                    "%(name)s is responsible for %(kits)s. First choose someone else to be "
+                    "responsible."
+                )
+                % {"name": person.name, "kits": ", ".join(moves.answers_for)},
+            ),
+        ),
+    )
 
 
 def _forget_choices(record: Sequence[Person]) -> None:
-    Hearing.objects.filter(person__in=record).delete()
-    HearingChoice.objects.filter(person__in=record).delete()
+    NotificationPreferences.objects.filter(person__in=record).delete()
+    NotificationChoice.objects.filter(person__in=record).delete()
     Reservation.objects.promised().filter(person__in=record).update(person=None)
 
 
@@ -114,8 +125,11 @@ def _forget_mails(record: Sequence[Person], names: Names) -> None:
     bundling.let_go(rows)
     theirs.update(recipient="", rendered=None, last_error="")
     others = Notice.objects.filter(rendered__isnull=False).only("pk", "rendered", "sent_at")
-    for notice in others.iterator(chunk_size=100):
-        if mail.mentions(bytes(notice.rendered or b""), names):
-            row = Notice.objects.filter(pk=notice.pk)
-            row.update(rendered=None)
-            row.filter(sent_at=None).update(message_id="", recipient="")
+    naming = [
+        notice.pk
+        for notice in others.iterator(chunk_size=100)
+        if mail.mentions(bytes(notice.rendered or b""), names)
+    ]
+    named = Notice.objects.filter(pk__in=naming)
+    named.update(rendered=None)
+    named.filter(sent_at=None).update(message_id="", recipient="")

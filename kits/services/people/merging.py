@@ -4,8 +4,6 @@ What was written in the book stays under the number that it was written under; t
 the kept one's name.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -78,8 +76,6 @@ def _tell(person: Person, kept: Person) -> None:
     waiting = Notice.objects.filter(person=person, sent_at=None, taken_back_at=None)
     theirs = set(Notice.objects.filter(person=kept).values_list("kind", "fact"))
     for notice in waiting.only("kind", "fact"):
-        rows = Notice.objects.filter(pk=notice.pk)
-        if (notice.kind, notice.fact) in theirs:
-            rows.update(taken_back_at=clock.now())
-        else:
-            rows.update(person=kept)
+        there = (notice.kind, notice.fact) in theirs
+        change = {"taken_back_at": clock.now()} if there else {"person": kept}
+        Notice.objects.filter(pk=notice.pk).update(**change)

@@ -4,8 +4,6 @@ A finished recall blocks its batches for ever. What its maker withdraws makes th
 no other recall is about them; their units leave quarantine by an act of their own.
 """
 
-from __future__ import annotations
-
 from dataclasses import asdict
 
 from django.db.models import QuerySet
@@ -166,8 +164,7 @@ def _hold(book: Book, recall: Recall) -> list[int]:
 
 
 def _refuse_while_unsettled(recall: Recall) -> None:
-    unsettled = status.of(recall).unsettled
-    if unsettled:
+    if unsettled := status.of(recall).unsettled:
         numbers = asdict(unsettled)
         raise Refused(
             "units-not-accounted-for",

@@ -1,7 +1,5 @@
 """Restocking with another batch than the listed one: the one that is in the hand."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """Before a seal goes on: what is not replaced, in words, and the refusal that asks."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
@@ -50,12 +48,12 @@ def question(rows: Sequence[NotReplaced]) -> str:
     missing = sum(row.count for row in rows) - out
     if not out:
         return _("%(count)d not replaced: seal anyway?") % {"count": missing}
-    if not missing:
-        return _("%(out)d must be removed: seal anyway?") % {"out": out}
-    return _("%(count)d not replaced, %(out)d must be removed: seal anyway?") % {
-        "count": missing,
-        "out": out,
-    }
+    says = (
+        _("%(count)d not replaced, %(out)d must be removed: seal anyway?")
+        if missing
+        else _("%(out)d must be removed: seal anyway?")
+    )
+    return says % {"count": missing, "out": out}
 
 
 def line(row: NotReplaced) -> str:

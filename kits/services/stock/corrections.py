@@ -5,8 +5,6 @@ Where the corrected identity is a batch of its own already, all units are booked
 is then written of the old one keeps what is known now of its past true.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -30,6 +28,7 @@ from kits.models import (
 )
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.kit_state import iso
 from kits.services.recalls import tracing
 from kits.services.stock.receiving import check_expiry
 
@@ -82,8 +81,8 @@ def correct(
             [leg for row in rows.values() if (to := targets[row.pk]) for leg in _over(row, to)],
             lot=lot,
             detail={
-                "was": {"number": lot.number, "expiry": _iso(lot.expiry)},
-                "is": {"number": new_number, "expiry": _iso(new_expiry)},
+                "was": {"number": lot.number, "expiry": iso(lot.expiry)},
+                "is": {"number": new_number, "expiry": iso(new_expiry)},
                 "booked_over": {str(pk): to.pk for pk, to in targets.items() if to},
             },
         )
@@ -122,10 +121,6 @@ def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
 
     held = book.hold(kits, batches)
     return {pk: held[pk] for pk in same().values_list("pk", flat=True)}
-
-
-def _iso(day: date | None) -> str | None:
-    return day.isoformat() if day else None
 
 
 def _other(lot: Lot, number: str, expiry: date | None) -> Lot | None:

@@ -1,7 +1,5 @@
 """Throwing out: into the bin, the sharps tub, clinical waste, to a pharmacy, back to the maker."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -30,8 +28,8 @@ def disposal_of(item: Item) -> Disposal:
 
 def check_disposal(item: Item, disposal: Disposal) -> None:
     """Raise Refused (`wrong-bin`) where an item may not be disposed of that way."""
-    ways = allowed(Kind(item.kind), item.disposal)
-    if disposal not in ways:
+    permitted = allowed(Kind(item.kind), item.disposal)
+    if disposal not in permitted:
         raise Refused(
             "wrong-bin",
             _(
@@ -41,9 +39,9 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
             % {
                 "item": item.name,
                 "label": wording.disposal(disposal),
-                "right": _(" or ").join(map(wording.disposal, ways)),
+                "right": _(" or ").join(map(wording.disposal, permitted)),
             },
-            allowed=list(ways),
+            allowed=list(permitted),
         )
 
 

@@ -1,7 +1,5 @@
 """Instruments: their regular check, with its question answered, wherever they are."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -101,9 +99,8 @@ def check(
 
 
 def _place_of(lot: Lot) -> Place | None:
-    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room").order_by("place")
-    first = held.first()
-    return first.place if first else None
+    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room")
+    return next((row.place for row in held.order_by("place")[:1]), None)
 
 
 def _kit_of(lot: Lot) -> list[int]:

@@ -1,7 +1,5 @@
 """Opening a pack whose life is shorter once opened: from then on it is a batch of its own."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _

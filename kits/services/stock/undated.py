@@ -4,8 +4,6 @@ A batch without a date stands for many packs, so a date that is read is of the u
 not of the batch: they are counted as units of the batch with that date.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date
 

@@ -1,7 +1,5 @@
 """Numbers of units as a request gives them, checked once at the edge of the services."""
 
-from __future__ import annotations
-
 from gearroom.core.acts.problems import Invalid
 from kits.rules.text import quantities
 from kits.services.text.wording import in_words

@@ -1,13 +1,10 @@
 """Days and times as mails say them."""
 
-from __future__ import annotations
-
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.utils import formats
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, pgettext
 
 
 def day(of: date, today: date) -> str:

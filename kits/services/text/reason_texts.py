@@ -1,22 +1,17 @@
 """Every code of `ReasonCode` in words: what it says in a verdict, in full and in a few words; what
 is wrong with units; and what was irregular about an entry."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.rules.ledger.facts import Reason, Weight
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
-from kits.services.text.hazards import hazards
-from kits.services.text.wording import day, short_day
+from kits.services.text.wording import day, hazards, short_day
 
 Facts = Mapping[str, Any]
 Text = Promise | Callable[[Facts], str]

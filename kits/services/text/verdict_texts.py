@@ -4,13 +4,10 @@
 *Not set up yet*; and beside it, apart, *first expiry 31 Mar 2027*.
 """
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.utils import formats
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, pgettext
 
 from kits.rules.ledger.facts import Verdict, Weight, Word
 from kits.services.text.reason_texts import brief
@@ -48,9 +45,7 @@ def word(of: Word) -> str:
 
 def first_expiry(day: date | None) -> str:
     """The earliest date inside, as it stands beside a verdict; empty where nothing is dated."""
-    if day is None:
-        return ""
-    return _("first expiry %(day)s") % {"day": short_day(day)}
+    return _("first expiry %(day)s") % {"day": short_day(day)} if day else ""
 
 
 def judged_for(through: date, trip: str = "") -> str:

@@ -1,7 +1,5 @@
 """When what is out is due back: put off for one kit, or for all of a trip in one act."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -48,15 +46,13 @@ class DueTimes:
 def due(actor: Actor, held: Checkout) -> DueTimes:
     """When a kit that is out is due, and what may be chosen instead."""
     room = held.kit.home_room
-    times: Sequence[Later] = ()
-    if actor.may("set_due", room.pk):
-        times = [
-            each
-            for each in later(_local(room.time_zone), room.closing_time)
-            if each.at != held.due_at
-        ]
-    late = held.due_at is not None and held.due_at <= clock.now()
-    return DueTimes(held, times, longer(actor, held.trip, room) if held.trip else (), late)
+    times = later(_local(room.time_zone), room.closing_time)
+    return DueTimes(
+        held,
+        [each for each in times if each.at != held.due_at and actor.may("set_due", room.pk)],
+        longer(actor, held.trip, room) if held.trip else (),
+        late=held.due_at is not None and held.due_at <= clock.now(),
+    )
 
 
 def longer(actor: Actor, trip: Trip, room: Room | None = None) -> Sequence[Later]:

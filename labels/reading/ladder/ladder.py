@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 from kits.rules.lookup import label_codes
 from labels.reading.front.pictures import Picture
 from labels.reading.front.results import Pixels, Read, add_new, is_sane, quadrilateral
-from labels.reading.ladder import engines
-from labels.reading.ladder import preparations as prepare
+from labels.reading.ladder import engines, preparations as prepare
 from labels.reading.rescue.straighten import straighten
 
 # The largest view any rung works on: four thousand pixels hold a shelf of labels at 3 a module.
@@ -147,7 +146,6 @@ def climb(
     budget_s: float,
     enough: Callable[[list[Read]], bool],
     tell: Callable[[list[Read]], None],
-    rungs: tuple[Rung, ...] = LADDER,
 ) -> Climb:
     """Try rung after rung until `enough` of what was read so far, the budget or the end.
 
@@ -159,7 +157,7 @@ def climb(
     slowness = 1.0  # this machine, now, against the costs as measured
     name = ""
     passed_over = False
-    for rung in rungs:
+    for rung in LADDER:
         view = _view(picture, rung, views)
         if view is None:
             continue

@@ -1,7 +1,5 @@
 """The words of a reading event: what was wanted, what was read, what it means."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 

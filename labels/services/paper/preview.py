@@ -1,7 +1,5 @@
 """How a sheet will look, before it is printed."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Sequence
 

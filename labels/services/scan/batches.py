@@ -1,7 +1,5 @@
 """Which batch was scanned: our own label on it, or the maker's code on the pack."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from django.utils.translation import gettext as _

@@ -1,15 +1,11 @@
 """Kits scanned: shown, taken out, handed back."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.utils import formats
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
 from gearroom.core.acts.act import Act, part
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Unacceptable

@@ -1,7 +1,5 @@
 """An address as a symbol on a screen, for another phone to read."""
 
-from __future__ import annotations
-
 from labels.rules.layout import symbols
 
 

@@ -1,7 +1,5 @@
 """Kits scanned that may not go as they are: checked, or something added, by one tap."""
 
-from __future__ import annotations
-
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act, part

@@ -3,15 +3,12 @@
 Nothing is written here: what was read is laid out, ready to be confirmed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import Q
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
@@ -84,8 +81,7 @@ def _known_lot(
 def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
     """Whether a batch that is new here is recalled; where its number is not in the code, only
     what is so of every batch is known."""
-    of_thing = [recall for recall in recalls if recall.item_id == item_id]
-    blocking = lots.blocking(of_thing, number)
+    blocking = lots.blocking([each for each in recalls if each.item_id == item_id], number)
     return blocking is not None and bool(number or blocking.scope != RecallScope.NUMBER)
 
 

@@ -1,7 +1,5 @@
 """Looking at a picture or a workbook: what is read in it. Nothing is written here."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 

@@ -1,7 +1,5 @@
 """Why nothing was done with what was read, and how to go on."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any

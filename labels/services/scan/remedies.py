@@ -1,7 +1,5 @@
 """What is offered for a kit that needs attention before it goes, as ways on from a scan of it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What was read stands for: looked up in the book for all that was read at once."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -162,10 +160,5 @@ def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     if not every:
         return {}
     rows = labelling.labels_of(actor).active().filter(code__in=every)
-    known = {row.code: row for row in rows}
-    offered: dict[str, Label] = {}
-    for code, near in candidates.items():
-        there = [known[candidate] for candidate in near if candidate in known]
-        if len(there) == 1:
-            offered[code] = there[0]
-    return offered
+    known = {code: [row for row in rows if row.code in near] for code, near in candidates.items()}
+    return {code: there[0] for code, there in known.items() if len(there) == 1}

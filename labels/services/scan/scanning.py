@@ -10,8 +10,6 @@ with its own outcome: nine kits go, and the tenth is named with its reason.
 `identify` only says what it is, and writes nothing at all: for an address that somebody opens.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from django.db import transaction

@@ -1,8 +1,6 @@
 """What guards an account is counted in the database before it is looked at: no number of tries at
 once, from anywhere, gets more through than the limit, and no owner is kept out by others."""
 
-from __future__ import annotations
-
 import secrets
 from datetime import timedelta
 from typing import Any

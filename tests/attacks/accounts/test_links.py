@@ -1,7 +1,5 @@
 """One-time links: used twice, late, changed, taken for another kind, made by who sees less."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

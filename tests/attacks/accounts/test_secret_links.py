@@ -1,7 +1,5 @@
 """A link that opens something without a sign-in is in no log, and a browser tells it to nobody."""
 
-from __future__ import annotations
-
 import logging
 import re
 import urllib.error

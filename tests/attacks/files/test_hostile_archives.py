@@ -1,7 +1,5 @@
 """Archives that are no backup of ours, given to `restore`: each is refused, and changes nothing."""
 
-from __future__ import annotations
-
 import hashlib
 import io
 import json

@@ -4,8 +4,6 @@ each gets an answer of ours, none a failure of the program, and none makes the s
 Some hundred of each here, ten thousand of each in the long form, on both engines.
 """
 
-from __future__ import annotations
-
 import io
 import random
 import resource

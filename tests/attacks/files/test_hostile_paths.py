@@ -1,8 +1,6 @@
 """Addresses, queries, cookies and headers that nobody sends by accident: refused as what they are,
 never a fault of ours."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from typing import Any

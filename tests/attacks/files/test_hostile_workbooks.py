@@ -1,8 +1,6 @@
 """Workbooks that nobody filled in by hand: each refused or read in bounded time and memory, in a
 process that is not the server's."""
 
-from __future__ import annotations
-
 import io
 import random
 import re

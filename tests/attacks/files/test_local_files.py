@@ -1,7 +1,5 @@
 """Nobody else on the machine reads the database, keys, mails or photos."""
 
-from __future__ import annotations
-
 import os
 import stat
 from collections.abc import Callable, Iterator

@@ -1,8 +1,6 @@
 """A disk that takes nothing is said as such, by API and pages: no traceback, and what can be read
 is read."""
 
-from __future__ import annotations
-
 import errno
 import os
 import uuid

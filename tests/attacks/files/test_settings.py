@@ -1,7 +1,5 @@
 """Settings that are dangerous or senseless: each is refused at the start with what to set."""
 
-from __future__ import annotations
-
 import os
 import re
 import ssl

@@ -1,7 +1,5 @@
 """Limits by address go by who asks: not by the proxy in front, nor by what a client writes."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

@@ -1,8 +1,6 @@
 """Every address of the API and the pages that names something, asked for something of another
 room: none says anything of it, and none writes anything about it but what is a fact."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from typing import Any

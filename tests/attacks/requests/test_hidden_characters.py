@@ -1,20 +1,17 @@
 """Names that look like another's, or read otherwise than they are kept."""
 
-from __future__ import annotations
-
 import unicodedata
 from typing import Any
 
 import pytest
 from django.http import HttpResponse
 from django.test import RequestFactory
-from hypothesis import example, given
-from hypothesis import strategies as st
+from hypothesis import example, given, strategies as st
 
 from gearroom.core.models import Person
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.roles import Role
-from gearroom.site.http.limits import PlainText
+from gearroom.site.http.middleware import PlainText
 from kits.rules.overview import workbook
 from tests.core.api.made import is_problem
 from tests.kits import factories as make

@@ -1,8 +1,6 @@
 """What is kept of writes for ever: what was done and what was refused; never what was merely wrong,
 asked, or in the way for a moment. Whoever sends nonsense leaves nothing behind."""
 
-from __future__ import annotations
-
 import json
 import uuid
 from datetime import datetime
@@ -53,7 +51,7 @@ def test_no_other_refusal_is_kept_than_409_and_422(status: int) -> None:
     with pytest.raises(Status):
         once(key=key, user=None, request=1, perform=lambda: (_ for _ in ()).throw(Status(status)))
     shown = once(key=key, user=None, request=1, perform=lambda: (status, {"code": "some"}))
-    assert (shown.status, shown.replayed) == (status, False)
+    assert (shown.status, shown.first_at is not None) == (status, False)
     assert not KeptAnswer.objects.exists()
     assert once(key=key, user=None, request=1, perform=lambda: (201, {})).status == 201
 
@@ -63,8 +61,8 @@ def test_what_was_done_and_what_was_refused_is_kept(status: int) -> None:
     key = uuid.uuid4()
     first = once(key=key, user=None, request=1, perform=lambda: (status, {"code": "some"}))
     again = once(key=key, user=None, request=1, perform=lambda: pytest.fail("done again"))
-    assert (first.status, first.replayed) == (status, False)
-    assert (again.status, again.replayed) == (status, True)
+    assert (first.status, first.first_at is not None) == (status, False)
+    assert (again.status, again.first_at is not None) == (status, True)
 
 
 def test_unknown_members_leave_nothing_and_get_a_short_answer(labels: at.Labelled) -> None:

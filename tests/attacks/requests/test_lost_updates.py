@@ -1,8 +1,6 @@
 """Whoever sends If-Match overwrites nothing that they have not read, whoever else writes at the
 same moment; and the tag that an answer carries is taken next."""
 
-from __future__ import annotations
-
 import json
 from collections import Counter
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """The schema is one document, however many ask for it at the same moment."""
 
-from __future__ import annotations
-
 import json
 
 import pytest

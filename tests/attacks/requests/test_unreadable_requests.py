@@ -1,8 +1,6 @@
 """A request that the web server cannot read is answered as all others are, not with a page of its
 own; and it keeps on serving."""
 
-from __future__ import annotations
-
 import json
 import socket
 

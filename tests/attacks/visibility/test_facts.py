@@ -4,8 +4,6 @@ Every report of a fact that the API takes, by whoever must not report it: nobody
 that only reads, a role in another room alone. Nothing is written then.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

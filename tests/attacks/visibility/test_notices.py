@@ -1,7 +1,5 @@
 """What is told to somebody of several rooms: a keeper reads the lines of their own room alone."""
 
-from __future__ import annotations
-
 import pytest
 from django.test import Client
 from django.urls import reverse

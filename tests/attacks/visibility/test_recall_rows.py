@@ -1,7 +1,5 @@
 """Rows of a recall are of one's rooms, or of what one has: nobody else sees or answers them."""
 
-from __future__ import annotations
-
 import uuid
 
 import pytest

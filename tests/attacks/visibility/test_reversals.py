@@ -1,7 +1,5 @@
 """Rights are asked for every entry that an undo touches, and nobody writes under another's key."""
 
-from __future__ import annotations
-
 import uuid
 
 import pytest

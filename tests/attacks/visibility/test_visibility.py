@@ -1,8 +1,6 @@
 """Numbers guessed in every field that names something: what is of other rooms is not there, and
 says no more of itself than what is in no room at all."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from typing import Any

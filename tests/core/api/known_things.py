@@ -1,8 +1,6 @@
 """A small school of which requests made from the schema can name something, so that they reach the
 services: things by the names that path parameters, queries and bodies have for them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,8 +13,7 @@ from kits.services.recalls import recalls
 from kits.services.stock import catalogue
 from kits.services.trips import reservations
 from tests.core.api.made import Caller, somebody
-from tests.kits import again
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.present import present
 
 

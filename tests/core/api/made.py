@@ -1,7 +1,5 @@
 """What tests of the plumbing start from: rooms, people with roles, and callers of the API."""
 
-from __future__ import annotations
-
 import json
 import threading
 import uuid

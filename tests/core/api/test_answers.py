@@ -1,7 +1,5 @@
 """Keys, entity tags, pages and rate limits: what every door answers alike, tried on real ones."""
 
-from __future__ import annotations
-
 import itertools
 import json
 import uuid

@@ -5,8 +5,6 @@ What the schema allows is never refused for its form (400): it is done, or refus
 what is there, or for what it means.
 """
 
-from __future__ import annotations
-
 import copy
 import json
 import uuid
@@ -21,8 +19,7 @@ from django.core.cache import cache
 from django.core.management import call_command
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections
-from hypothesis import HealthCheck, Phase, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, Phase, given, settings, strategies as st
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import (

@@ -1,7 +1,5 @@
 """The schema is valid by validators that did not make it, and means what it seems to mean."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator
 from importlib.resources import files

@@ -1,7 +1,5 @@
 """What every door of the API does alike, tried on real ones."""
 
-from __future__ import annotations
-
 import html
 import io
 import json

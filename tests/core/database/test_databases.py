@@ -1,7 +1,5 @@
 """The databases that tests run on are the real ones, and hold what the program asks of them."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Callable
 from io import StringIO

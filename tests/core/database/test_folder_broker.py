@@ -1,7 +1,5 @@
 """Tasks queued in a folder: whole, once each, and never stuck on what a power cut left."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor

@@ -1,7 +1,5 @@
 """The keeper of a test session leaves nothing behind, however the session ends."""
 
-from __future__ import annotations
-
 import os
 import signal
 import socket

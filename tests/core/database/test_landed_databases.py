@@ -1,8 +1,6 @@
 """A database that people have opens with the program as it is now: it migrates, it balances, and
 nothing in it is lost."""
 
-from __future__ import annotations
-
 import lzma
 import sqlite3
 import subprocess

@@ -1,7 +1,5 @@
 """Clumsy and unlucky asking: pouches, training kits, odd days and names, who sees phones."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.models import AsFound, Holding, Kit, PlaceKind

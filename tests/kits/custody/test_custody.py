@@ -1,7 +1,5 @@
 """Taking out, passing on and handing back: requests can be refused, facts are written down."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

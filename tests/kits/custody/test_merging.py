@@ -1,7 +1,5 @@
 """Who takes a kit: added by name and telephone at the hatch, merged later, never a program."""
 
-from __future__ import annotations
-
 import pytest
 
 from gearroom.core.acts.act import Act, Actor

@@ -1,7 +1,5 @@
 """The wrong kit was scanned: the act moves to the kit that it really was."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest
@@ -18,8 +16,7 @@ from kits.services.lookup import find, holders
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
-from tests.kits.factories import act, fresh, units, world
-from tests.kits.factories import section as section_of
+from tests.kits.factories import act, fresh, section as section_of, units, world
 from tests.kits.problems import refused
 from tests.labels.scan.scanned import filled
 from tests.present import present

@@ -1,7 +1,5 @@
 """Kits as such: added, edited, following a list, moved home, retired; and seen at a glance."""
 
-from __future__ import annotations
-
 import random
 from datetime import timedelta
 from typing import Any

@@ -1,7 +1,5 @@
 """How strict a room is: its settings by API and page, and its kits judged by them at once."""
 
-from __future__ import annotations
-
 from datetime import time
 
 import pytest

@@ -1,15 +1,12 @@
 """The stock book under any sequence of acts: it balances, and what was known stays known."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 from gearroom.core import clock

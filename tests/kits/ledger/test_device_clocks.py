@@ -1,7 +1,5 @@
 """A report counts whatever the clock of the device shows that sends it."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, timedelta
 
 import pytest

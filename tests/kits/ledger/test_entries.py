@@ -1,7 +1,5 @@
 """The stock book and who had what, as the API lets it be read."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What was known then stays: no later act changes an answer that was given of the past."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any

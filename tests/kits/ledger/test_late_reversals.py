@@ -1,7 +1,5 @@
 """Mistakes put right late: what later acts were built on stays, whatever is taken back."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

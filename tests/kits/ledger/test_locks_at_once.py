@@ -1,8 +1,6 @@
 """What is decided about a batch holds while others move it: kits are locked before batches, and a
 batch that is looked at stands still. Each test has one act wait for another at a chosen moment."""
 
-from __future__ import annotations
-
 import threading
 import time
 from collections.abc import Callable, Iterator

@@ -1,7 +1,5 @@
 """Counting, putting mistakes right, looking back, and the audit that derives it all again."""
 
-from __future__ import annotations
-
 import uuid
 from datetime import datetime, timedelta
 from typing import Any

@@ -1,7 +1,5 @@
 """Two acts that make the same batch at the same time make one."""
 
-from __future__ import annotations
-
 import threading
 from datetime import date
 

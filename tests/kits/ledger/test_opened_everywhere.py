@@ -1,8 +1,6 @@
 """An opened pack is good for its opened life, whatever is printed on it: everywhere the rule says
 until when, and no page or query decides it anew."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 
 import pytest

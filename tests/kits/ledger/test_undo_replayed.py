@@ -5,8 +5,6 @@ back and done anew by the services without those acts: contents, seals, who has 
 are, whether they wait to be sorted and what they are kept back for must be the same.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable
 from typing import Any
@@ -14,8 +12,7 @@ from uuid import UUID, uuid4
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, Phase, given, note, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, Phase, given, note, settings, strategies as st
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act

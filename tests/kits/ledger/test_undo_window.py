@@ -1,7 +1,5 @@
 """Who may take an act back: whoever did it, for a day; the room's keepers and instructors."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest
@@ -14,8 +12,7 @@ from kits.rules.ledger.undo_window import OWN_WITHIN
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.ledger import reversal
-from tests.kits.factories import World, act, caller, units, world
-from tests.kits.factories import section as section_of
+from tests.kits.factories import World, act, caller, section as section_of, units, world
 from tests.kits.problems import refused
 
 pytestmark = pytest.mark.django_db

@@ -1,7 +1,5 @@
 """A list that waits for its adviser's signature is said, and one that ends is, ahead."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
 import pytest

@@ -1,7 +1,5 @@
 """The weekly email, the calendar and alarms speak by the one verdict of every page."""
 
-from __future__ import annotations
-
 import re
 from datetime import datetime, timedelta
 from typing import Any

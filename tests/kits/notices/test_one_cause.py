@@ -1,13 +1,11 @@
 """One cause, one notice: a storm is one mail, a night is left in peace, nobody rings themselves."""
 
-from __future__ import annotations
-
 import smtplib
 from datetime import UTC, datetime, time, timedelta
 from email import message_from_bytes
 from email.policy import default
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import pytest
 import time_machine
@@ -178,7 +176,7 @@ class Down:
     def __init__(self, **_: Any) -> None:
         pass
 
-    def __enter__(self) -> Down:
+    def __enter__(self) -> Self:
         raise ConnectionRefusedError("nobody there")
 
     def __exit__(self, *_: Any) -> None:
@@ -198,7 +196,7 @@ def test_an_address_refused_for_good_is_so_for_all_that_went_together(
 class Refuses(Down):
     """A mail server that knows nobody."""
 
-    def __enter__(self) -> Refuses:
+    def __enter__(self) -> Self:
         return self
 
     def send_messages(self, messages: Any) -> None:

@@ -1,7 +1,5 @@
 """The doors of recalls: who sees what, who answers, and what a wrong request gets."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """How a recall stands: which places are settled, and what others than its makers see of it."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

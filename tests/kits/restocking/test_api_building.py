@@ -1,7 +1,5 @@
 """The doors of building and stripping kits, and of checking their instruments."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.models import Entry, EntryKind

@@ -1,7 +1,5 @@
 """A kit emptied for good, a line at a time, so that it can be retired."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A bought, filled kit is taken apart: each thing kept, put on a shelf, set aside or thrown out."""
 
-from __future__ import annotations
-
 from decimal import Decimal
 from typing import Any
 

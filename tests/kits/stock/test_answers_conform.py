@@ -1,7 +1,5 @@
 """What the doors of stock, batches, recalls and building answer is what the schema says."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

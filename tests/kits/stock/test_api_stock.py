@@ -1,7 +1,5 @@
 """The doors of stock and batches: what they take, refuse, show, and how many queries that costs."""
 
-from __future__ import annotations
-
 import uuid
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Kinds of things, their makers' codes and what will do instead."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Instruments are checked in time, their question answered, and kept back when they fail."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 
@@ -11,7 +9,7 @@ from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import InstrumentCheck, Kit, Notice, Withholding
 from kits.rules.ledger.facts import Criticality
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.stock import instruments
 from tests.kits import factories as make
 from tests.kits.problems import refused
@@ -43,7 +41,7 @@ def check(
 
 
 def may_go(kit: Kit, day: date = make.TODAY) -> bool:
-    return readiness.verdict(make.fresh(kit), day).may_go
+    return verdicts.verdict(make.fresh(kit), day).may_go
 
 
 def test_a_kit_goes_only_once_its_instrument_is_checked(w: make.World, kit: Kit) -> None:

@@ -1,7 +1,5 @@
 """An opened pack with a shortened life is a batch of its own, good for the shorter time."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

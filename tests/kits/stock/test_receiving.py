@@ -1,7 +1,5 @@
 """What arrives is written down whatever it is; what must not be used goes to quarantine."""
 
-from __future__ import annotations
-
 from decimal import Decimal
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Trips and promises written by many at the same moment."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor

@@ -1,7 +1,5 @@
 """What a kit goes out for, whose it is, and until when."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Any

@@ -1,7 +1,5 @@
 """Kits promised to trips: reserved, released, swapped for the one in hand."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

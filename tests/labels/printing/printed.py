@@ -1,7 +1,5 @@
 """Looking at what was printed, for the tests of printing."""
 
-from __future__ import annotations
-
 import io
 import random
 from collections.abc import Iterator

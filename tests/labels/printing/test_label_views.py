@@ -1,7 +1,5 @@
 """The doors of labels and of paper: made, bound, cancelled; sheets, pictures, tags, cards."""
 
-from __future__ import annotations
-
 import io
 import uuid
 from typing import Any

@@ -1,7 +1,5 @@
 """Sheets of labels as PDF: read back, in their cells, selectable, streamed."""
 
-from __future__ import annotations
-
 import gc
 import io
 import re
@@ -13,8 +11,7 @@ from typing import Any
 import numpy as np
 import pypdfium2
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from kits.rules.lookup.label_codes import is_valid, parse
 from labels.printing import Job, PublicAddressMissing, ReadBackFailed, readback, sheet_pdf

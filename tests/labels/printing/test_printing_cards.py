@@ -1,7 +1,5 @@
 """Lid cards, sign-out sheets, test pages."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterator
 from dataclasses import replace
@@ -12,8 +10,7 @@ import numpy as np
 import pypdfium2
 import pytest
 from django.utils import translation
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from kits.services.text.wording import in_words
 from labels.printing import (

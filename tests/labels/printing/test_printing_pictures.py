@@ -1,7 +1,5 @@
 """One label as PNG or SVG."""
 
-from __future__ import annotations
-
 import io
 import re
 import subprocess
@@ -12,8 +10,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from PIL import Image
 
 from labels.printing import Job, label_png, label_svg

@@ -1,7 +1,5 @@
 """From the printer to the camera: labels of every size, worn, bent and badly lit, read again."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from typing import Any
 from zlib import crc32

@@ -1,7 +1,5 @@
 """Broken and hostile files: bounded in time and memory, always answered, never fatal."""
 
-from __future__ import annotations
-
 import io
 import os
 import random

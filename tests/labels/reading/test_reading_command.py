@@ -1,7 +1,5 @@
 """`manage.py read_image`: the contract that scripts rely on."""
 
-from __future__ import annotations
-
 import io
 import json
 from pathlib import Path

@@ -1,7 +1,5 @@
 """A label that was printed well is read, whatever a season did to it within bounds."""
 
-from __future__ import annotations
-
 import random
 from typing import Any
 

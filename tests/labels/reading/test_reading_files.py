@@ -1,7 +1,5 @@
 """Every kind of file a phone or scanner makes is read, and what is no picture is refused kindly."""
 
-from __future__ import annotations
-
 import io
 import struct
 import zlib

@@ -1,7 +1,5 @@
 """Several symbols in one picture: each once, in reading order; makers' codes among them."""
 
-from __future__ import annotations
-
 import io
 import random
 from typing import Any

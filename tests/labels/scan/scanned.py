@@ -1,7 +1,5 @@
 """What tests of scanning start from: the small school with its labels on, and pictures of them."""
 
-from __future__ import annotations
-
 import io
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """Pictures posted to the scan door: of labels as phones take them, and of everything else."""
 
-from __future__ import annotations
-
 import io
 import json
 import random

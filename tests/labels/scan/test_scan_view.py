@@ -1,7 +1,5 @@
 """Texts posted to the scan door: strict bodies, keys, statuses, and what rooms may see."""
 
-from __future__ import annotations
-
 import uuid
 from typing import Any
 

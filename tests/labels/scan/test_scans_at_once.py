@@ -1,7 +1,5 @@
 """Two phones over the same heap of kits at the same time."""
 
-from __future__ import annotations
-
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 from typing import Any

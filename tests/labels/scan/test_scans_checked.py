@@ -1,7 +1,5 @@
 """A kit left for sorting goes next morning: scanned, *checked now, all there*, taken out."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Kits scanned: taken out and handed back, by whom, and what stands against it."""
 
-from __future__ import annotations
-
 import pytest
 
 from gearroom.core import clock

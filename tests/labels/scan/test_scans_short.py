@@ -1,7 +1,5 @@
 """A short kit at the hatch: what is offered on a scan of it, done by scans alone."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.models import Checkout, Clearance, Item, Kit, Reservation

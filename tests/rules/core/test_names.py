@@ -1,11 +1,8 @@
 """Names in texts that are kept for ever: references in, the same text out."""
 
-from __future__ import annotations
-
 from typing import Any
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from gearroom.core.rules.names import (
     CLOSE,

@@ -1,7 +1,5 @@
 """Every problem that the program can answer with is explained on its page."""
 
-from __future__ import annotations
-
 import ast
 from collections.abc import Iterator
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Whose word is taken on who asks."""
 
-from __future__ import annotations
-
 import pytest
 
 from gearroom.core.rules.proxies import client_address, networks

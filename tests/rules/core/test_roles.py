@@ -1,7 +1,5 @@
 """Who may do what follows from roles by room and, with a token, its scopes."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,15 +1,12 @@
 """What is not plainly one JSON object is refused, and nothing is coerced."""
 
-from __future__ import annotations
-
 import io
 import json
 from typing import Any
 
 import pytest
 from django.test import RequestFactory
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from rest_framework import serializers
 
 from gearroom.core.acts.problems import Invalid, TooLarge

@@ -1,7 +1,5 @@
 """Until when a kit may be had: the times that are offered."""
 
-from __future__ import annotations
-
 from datetime import datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo

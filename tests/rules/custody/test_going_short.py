@@ -1,7 +1,5 @@
 """Who may let a short kit go, and what of it a shelf here settles."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.rules.custody.going_short import additions, guide_may

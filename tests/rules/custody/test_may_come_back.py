@@ -1,11 +1,8 @@
 """What may still come back: by kit, and never more than is on record as away."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, timedelta
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.custody.use import Away, Leaving, away, may_come_back
 from kits.rules.ledger.facts import Kind

@@ -1,13 +1,10 @@
 """Makers' codes: item, batch, expiry and count, and never a silent guess."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from stdnum import ean
 
 from labels.rules.codes import gs1

@@ -1,15 +1,12 @@
 """Where things stand on a label: nothing overlaps, nothing leaves, nothing is too small to read."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from kits.rules.lookup import label_codes
 from labels.printing.fonts import typeface

@@ -1,7 +1,5 @@
 """An address on a screen is a symbol that reads back."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -1,14 +1,11 @@
 """Sheets as data: cells on the page, sheets that do not fit, and a printer's correction."""
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from labels.rules.layout.calibration import Marks, Offset, marks
 from labels.rules.layout.sheets import (

@@ -1,7 +1,5 @@
 """QR symbols: smallest version, correction Q, lowest-penalty mask, and how large a module is."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Iterator
 from typing import Any
@@ -9,8 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 import zxingcpp
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from labels.rules.layout.symbols import (
     QUIET_MODULES,

@@ -1,14 +1,11 @@
 """What a scanner or a person types, on any country's keyboard, and what it is taken for."""
 
-from __future__ import annotations
-
 import random
 from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from kits.rules.lookup import label_codes
 from labels.rules.codes import typed

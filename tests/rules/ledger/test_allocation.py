@@ -1,11 +1,8 @@
 """Units serve as many lines as they can, the ones that matter first."""
 
-from __future__ import annotations
-
 from itertools import chain, combinations
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.allocation import BY_RANK, Allocation, Pool
 from kits.rules.ledger.facts import Criticality, Line

@@ -1,15 +1,12 @@
 """Until when a pack is good: what is printed, what opening does, what a day asks."""
 
-from __future__ import annotations
-
 import calendar
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from gearroom.core import clock
 from kits.rules.ledger.expiry import (

@@ -1,7 +1,5 @@
 """Whoever reads an irregular entry reads a sentence, never a code."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.rules.ledger.reasons import UNSUITABLE, ReasonCode

@@ -1,13 +1,10 @@
 """A claimed time is put right for the device's clock and kept within what can be."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.occurred import ClaimError, Settled, settle
 

@@ -1,11 +1,8 @@
 """Which day and trip a kit is judged for where nobody asks for another."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.question import DAYS_AHEAD, Coming, Out, question
 

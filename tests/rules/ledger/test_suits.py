@@ -1,13 +1,10 @@
 """Do a trip's kits suit the trip, taken together?"""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import Batch, KitState, Level, Line, Thing, TripNeeds, Units, Weight
 from kits.rules.ledger.readiness import judge

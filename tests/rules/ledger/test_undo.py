@@ -1,12 +1,9 @@
 """Which acts fall with one that is undone."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from typing import Any
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.undo import Step, without
 

@@ -1,7 +1,5 @@
 """Whoever did an act may take it back for a day; keepers may always."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, timedelta
 
 import pytest

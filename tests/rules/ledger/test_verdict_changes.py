@@ -1,14 +1,12 @@
 """A verdict changes by time alone only after the days that are named for it."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
 from hypothesis import given
 
 from kits.rules.ledger.facts import KitState
+from kits.rules.ledger.minimums import last_days
 from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.verdict_changes import last_days
 from tests.rules.kit_facts import NEAR, kits
 
 DAY = timedelta(days=1)

@@ -1,7 +1,5 @@
 """Two versions of a kit list, and what following another means for a kit."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
 import pytest

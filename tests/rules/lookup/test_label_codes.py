@@ -1,14 +1,11 @@
 """Label codes: what is a code, what is not, and what may be offered in its place."""
 
-from __future__ import annotations
-
 import random
 import secrets
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.lookup import label_codes
 

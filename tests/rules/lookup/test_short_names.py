@@ -1,8 +1,7 @@
 """Names of kits as people type them."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.lookup.short_names import fitting
 

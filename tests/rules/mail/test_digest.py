@@ -1,7 +1,5 @@
 """What stands in the weekly email, and in what order."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any

@@ -1,11 +1,8 @@
 """The plain text of letters: wrapped at 78 but for addresses, nothing cut."""
 
-from __future__ import annotations
-
 from typing import Any
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.mail.plain_text import WIDTH, Letter, LetterRow, Part, as_text, one_line
 

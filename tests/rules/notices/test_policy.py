@@ -1,7 +1,5 @@
 """Who hears what when: at once, weekly or never; quiet hours; how long to wait after a failure."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, time, timedelta
 
 import pytest

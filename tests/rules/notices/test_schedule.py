@@ -1,13 +1,10 @@
 """When the weekly email is due, around clock changes and midnight, in several zones."""
 
-from __future__ import annotations
-
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.notices.schedule import last_due, local_instant, next_due
 

@@ -1,12 +1,9 @@
 """The start workbook read: what rows mean, and every mistake named with its cell."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.rules.overview.workbook import COLUMNS, Known, Workbook, read

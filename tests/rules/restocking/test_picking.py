@@ -1,14 +1,11 @@
 """First expired, first out, good for long enough; and the kit as fit as the shelf can make it."""
 
-from __future__ import annotations
-
 from collections import Counter
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.expiry import may_be_put_in, usable_through
 from kits.rules.ledger.facts import (

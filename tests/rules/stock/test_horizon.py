@@ -1,13 +1,10 @@
 """Units over the months in which they go out of date, and their picture."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.stock.horizon import FEWEST_MONTHS, MOST_MONTHS, Dated, axis, bars, months_for
 

@@ -1,14 +1,11 @@
 """When to order more."""
 
-from __future__ import annotations
-
 import random
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from scipy.stats import nbinom, poisson
 
 from kits.rules.stock.ordering import Basis, Episode, Use, covering, episode, order_level

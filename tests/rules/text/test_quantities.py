@@ -1,12 +1,9 @@
 """What counts as a number of units."""
 
-from __future__ import annotations
-
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.text.quantities import MOST, QuantityError, units
 

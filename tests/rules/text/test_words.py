@@ -1,7 +1,5 @@
 """One verdict has one set of words: no text says of a kit what an earlier edition said."""
 
-from __future__ import annotations
-
 import ast
 import re
 from collections.abc import Iterator

@@ -1,15 +1,12 @@
 """Which kits are proposed for a trip."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import combinations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from kits.rules.ledger.facts import Batch, KitState, Line, Thing, TripNeeds, Units
 from kits.rules.ledger.readiness import judge

@@ -1,14 +1,11 @@
 """Trips and the kits promised to them."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
 from kits.rules.trips.trips import (

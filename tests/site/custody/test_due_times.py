@@ -1,7 +1,5 @@
 """When what is out is due: shown where it is scanned and looked at, changed by one tap."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from datetime import datetime, time, timedelta

@@ -1,7 +1,5 @@
 """Short at dawn, by the pages: what is offered is one tap, and a link asks who cleared it."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 from urllib.parse import parse_qs, urlsplit

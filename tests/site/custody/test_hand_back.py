@@ -1,7 +1,5 @@
 """Handing back by its page: the very batch, what is wrong with a photo, all kept on a slip."""
 
-from __future__ import annotations
-
 import io
 import re
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """What may be said of taking out and handing back: somebody not on the list, and when it was."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Undoing on pages: one's own last act at once, anything else after it was shown what it does."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """A kit's pages for whoever answers for it: record as of a day, what happened, counting."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Keeping a kit: who answers for it, laid up, lost, moved, retired."""
 
-from __future__ import annotations
-
 import pytest
 
 from gearroom.core.models import Membership

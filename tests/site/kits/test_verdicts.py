@@ -1,8 +1,6 @@
 """A kit's verdict on pages: the word, the question that it answers, the first expiry, and marks
 that say the same for whoever compares them."""
 
-from __future__ import annotations
-
 import re
 from html import unescape
 from typing import Any

@@ -1,7 +1,5 @@
 """Labels at the desk: chosen, seen to scale, printed, replaced; the printer measured."""
 
-from __future__ import annotations
-
 import io
 import re
 from typing import Any

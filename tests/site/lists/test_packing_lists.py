@@ -1,7 +1,5 @@
 """Kit lists on the pages: drafted by section, compared, published, signed, followed."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

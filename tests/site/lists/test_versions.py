@@ -1,7 +1,5 @@
 """Versions of a kit list on the pages: compared, published, signed by the adviser, followed."""
 
-from __future__ import annotations
-
 import io
 import re
 from typing import Any

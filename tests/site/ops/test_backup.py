@@ -1,7 +1,5 @@
 """`backup` and `restore`: everything, consistent while others write, and never half of it."""
 
-from __future__ import annotations
-
 import io
 import json
 import sqlite3

@@ -1,7 +1,5 @@
 """A certificate that phones accept once they trust its root, and that can sign nothing else."""
 
-from __future__ import annotations
-
 import stat
 from datetime import UTC, datetime, timedelta
 from pathlib import Path

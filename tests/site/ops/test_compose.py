@@ -1,7 +1,5 @@
 """docker-compose.yml as it stands: its own commands run here, without containers."""
 
-from __future__ import annotations
-
 import os
 import re
 import secrets

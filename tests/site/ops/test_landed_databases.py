@@ -1,7 +1,5 @@
 """A database as it landed before is brought up to date, and its book is in balance."""
 
-from __future__ import annotations
-
 import lzma
 import os
 import subprocess

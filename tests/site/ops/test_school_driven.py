@@ -1,8 +1,6 @@
 """Every operation of the API, called at random about things of the demo school that are there:
 no fault of ours, no answer beside the schema, and the book in balance at the end."""
 
-from __future__ import annotations
-
 import json
 import random
 import uuid

@@ -1,7 +1,5 @@
 """`manage.py serve`: three programs as one, however it ends and whatever it finds."""
 
-from __future__ import annotations
-
 import http.client
 import os
 import signal

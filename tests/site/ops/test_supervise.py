@@ -1,7 +1,5 @@
 """Programs kept running as one, tried with small programs instead of the service."""
 
-from __future__ import annotations
-
 import json
 import os
 import signal

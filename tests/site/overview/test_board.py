@@ -1,7 +1,5 @@
 """The board, handing back and sorting: what the pages show, and what their forms do."""
 
-from __future__ import annotations
-
 import re
 from datetime import timedelta
 

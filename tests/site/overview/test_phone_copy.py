@@ -1,7 +1,5 @@
 """What phones keep for when there is no network: where it is served from, and what it may hold."""
 
-from __future__ import annotations
-
 import gzip
 import json
 import re

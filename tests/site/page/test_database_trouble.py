@@ -1,8 +1,6 @@
 """A database that is busy, full, read-only or away is said as such, by API, page and sign-in; its
 cause is logged, what is only read goes on, and what is sent again is done once."""
 
-from __future__ import annotations
-
 import logging
 import sqlite3
 import uuid

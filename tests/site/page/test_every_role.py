@@ -1,7 +1,5 @@
 """Every page for every role: it is shown, or properly refused with what to do."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from typing import Any

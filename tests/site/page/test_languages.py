@@ -1,7 +1,5 @@
 """The second language is whole, and everybody reads their own."""
 
-from __future__ import annotations
-
 import gettext
 import re
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Forms and addresses that nobody makes by hand: each gets a sentence, none breaks a page."""
 
-from __future__ import annotations
-
 import pytest
 
 from tests.kits import factories as make

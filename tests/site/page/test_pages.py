@@ -1,7 +1,5 @@
 """The pages: who sees which, what a form does, and what the browser is told to allow."""
 
-from __future__ import annotations
-
 import re
 
 import pytest

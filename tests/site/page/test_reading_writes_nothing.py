@@ -1,8 +1,6 @@
 """A GET writes nothing: whoever follows a link, loads a page again or is a program that fetches
 addresses ahead changes nothing in the book by it."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager

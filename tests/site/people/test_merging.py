@@ -1,7 +1,5 @@
 """Somebody on record twice becomes one on the people's page, which asks before."""
 
-from __future__ import annotations
-
 import pytest
 
 from gearroom.core.models import Person

@@ -1,7 +1,5 @@
 """The pages of recalls: recorded, followed, answered, closed."""
 
-from __future__ import annotations
-
 import pytest
 from django.core.cache import cache
 

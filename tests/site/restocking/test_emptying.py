@@ -1,7 +1,5 @@
 """The page on which a kit is emptied for good."""
 
-from __future__ import annotations
-
 import re
 
 import pytest

@@ -1,7 +1,5 @@
 """Sealing and checking by page: what is asked, and what is one tap."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Sorting by its page: as listed, with exceptions, with the batch in the hand, and the seal."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from typing import Any

@@ -1,7 +1,5 @@
 """The scan page by its form: one tap, two scans, modes that stay, and putting a slip right."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from datetime import timedelta

@@ -1,7 +1,5 @@
 """A shared device at the hatch: whose it is, who stands before it, the PIN, and that it locks."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -15,7 +13,7 @@ from django.utils import timezone
 from gearroom.core.models import Device, Person, Token
 from gearroom.core.rules.roles import SHARED_DEVICE, USE_CASES, Role
 from gearroom.core.services.accounts import shared_devices
-from kits.models import Checkout, Entry, Hearing, Kit, ListLine, WithheldKind
+from kits.models import Checkout, Entry, Kit, ListLine, NotificationPreferences, WithheldKind
 from kits.services.custody import use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
@@ -330,7 +328,7 @@ def test_nobodys_own_account_is_touched_there(school: scanned.Labelled, device: 
     device.post("/signed-in/pin/", {"pin": "1379", "password": ""})
 
     assert Person.objects.get(pk=keeper.pk).email == ""
-    assert not Hearing.objects.exists() and not Token.objects.exists()
+    assert not NotificationPreferences.objects.exists() and not Token.objects.exists()
 
 
 def test_the_api_knows_the_device_too(school: scanned.Labelled, device: Client) -> None:

@@ -1,7 +1,5 @@
 """Counting a shelf without looking at the book, and explaining what differs."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Receiving: a scan and two taps a box, new things, dates as they are printed, photos."""
 
-from __future__ import annotations
-
 import io
 import re
 

@@ -1,7 +1,5 @@
 """The pages of stock: what is where, moved, thrown out, running low."""
 
-from __future__ import annotations
-
 import re
 
 import pytest

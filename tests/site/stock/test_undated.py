@@ -1,7 +1,5 @@
 """The page of what nobody knows the date of."""
 
-from __future__ import annotations
-
 import pytest
 from django.core.cache import cache
 

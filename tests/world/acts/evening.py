@@ -1,8 +1,6 @@
 """What the evening brings besides: things needed and not there, two kits mixed up, what may come
 back, somebody's own inhaler. They ride on other acts, and are counted apart."""
 
-from __future__ import annotations
-
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
@@ -76,7 +74,7 @@ def riders(report: Report) -> Counter[str]:
     return Counter(name.replace("_", "-") for name in carried)
 
 
-def asked_for(week: Week, report: Report, answer: dict[str, Any]) -> None:
+def asked_for(week: "Week", report: Report, answer: dict[str, Any]) -> None:
     """Whoever hands a kit back hears whether something of somebody's own is in it."""
     inside = week.book.kits[report.kit]["not_ours"]
     if answer["not_ours"] != inside:
@@ -84,7 +82,7 @@ def asked_for(week: Week, report: Report, answer: dict[str, Any]) -> None:
         week.differs("evening", text)
 
 
-def compare(week: Week) -> None:
+def compare(week: "Week") -> None:
     """What may come back, and what was needed and not there."""
     if "evening" not in week.checks:
         return

@@ -1,7 +1,5 @@
 """Habits of whoever has a kit in the hand: taken, handed back, passed on, used."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What people are told, or hang on a kit: notices, alarms, mails, the weekly email, tags."""
 
-from __future__ import annotations
-
 import re
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
@@ -18,7 +16,7 @@ NOTICED = frozenset({"take-out", "hand-back", "withhold", "release", "undo"})
 """Acts after which the notices are looked at."""
 
 
-def notices(week: Week, report: Report) -> None:
+def notices(week: "Week", report: Report) -> None:
     """An emergency and something wrong are said at once, and only then; an undo says nothing."""
     if "notices" not in week.checks or report.act not in NOTICED:
         return
@@ -39,13 +37,13 @@ def notices(week: Week, report: Report) -> None:
         week.differs("notices", f"{report.act}: should tell {meant}, tells {new}")
 
 
-def before(week: Week, act: str) -> None:
+def before(week: "Week", act: str) -> None:
     """Which notice is the newest before an act that is watched."""
     if "notices" in week.checks and act in NOTICED:
         week.newest_notice = max((row["id"] for row in _newest(week)), default=0)
 
 
-def _newest(week: Week) -> list[dict[str, Any]]:
+def _newest(week: "Week") -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = week.doors.get("Root", "notices/?page_size=20")["results"]
     return rows
 
@@ -53,7 +51,7 @@ def _newest(week: Week) -> list[dict[str, Any]]:
 ALARMS = frozenset({"must-have-gone", "not-fit", "not-covered"})
 
 
-def alarms(week: Week) -> None:
+def alarms(week: "Week") -> None:
     """What is told by the passing of time: of each trip within 48 hours that is not covered, once
     while that lasts, and of none that is; and of each kit that is not back four hours past due."""
     if "alarms" not in week.checks:
@@ -81,7 +79,7 @@ def alarms(week: Week) -> None:
             _alarm(week, (name, due), late >= timedelta(hours=4), said.get(False, ""), name)
 
 
-def _has_cause(week: Week, trip: str) -> bool:
+def _has_cause(week: "Week", trip: str) -> bool:
     """Whether a trip is not covered for more than kits that are not set up, which alarm nobody."""
     book, last = week.book, max(week.book.trips[trip]["last"], local_day(week.now))
     kits, out = book.kits_of(trip), book.out_on(trip)
@@ -90,7 +88,7 @@ def _has_cause(week: Week, trip: str) -> bool:
     return not kits or kits == out or away or bool(words & {"short", "do-not-take"})
 
 
-def _alarm(week: Week, what: Any, stands: bool, said: str, name: str) -> None:
+def _alarm(week: "Week", what: Any, stands: bool, said: str, name: str) -> None:
     now = bool(re.search(rf"\b{name}\b", said))
     if now and not stands and what in week.book.trips:
         week.differs(
@@ -101,7 +99,7 @@ def _alarm(week: Week, what: Any, stands: bool, said: str, name: str) -> None:
     (week.alarmed.add if stands else week.alarmed.discard)(what)
 
 
-def mails(week: Week) -> None:
+def mails(week: "Week") -> None:
     """Next morning all that was to be told has gone out: each mail once, and one for each
     emergency to the keeper, unless it was theirs."""
     if "mails" not in week.checks:
@@ -120,7 +118,7 @@ def mails(week: Week) -> None:
             week.differs("mails", f"the keeper got no mail of the emergency with {r.kit}")
 
 
-def tag(week: Week, kit: str) -> None:
+def tag(week: "Week", kit: str) -> None:
     """The tag that is hung on a kit when it is sealed: its first expiry and its seal, no verdict
     and no other day."""
     if "tag" not in week.checks:
@@ -137,7 +135,7 @@ def tag(week: Week, kit: str) -> None:
         week.differs("tag", f"{kit}: {days}, seal {week.book.kits[kit]['seal']}, not “{words}”")
 
 
-def preview(week: Week) -> None:
+def preview(week: "Week") -> None:
     """The weekly email does not call ready what is reserved for a trip of this week and is not."""
     if "preview" not in week.checks:
         return

@@ -1,7 +1,5 @@
 """Habits of the booking system and of whoever reserves kits."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from typing import Any
 

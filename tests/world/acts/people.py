@@ -5,8 +5,6 @@ reported. Each habit looks at both and answers with the reports that are sent, o
 no occasion.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime

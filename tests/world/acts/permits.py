@@ -1,7 +1,5 @@
 """Who may do what at the school, and what is refused: the model's own copy of the rights."""
 
-from __future__ import annotations
-
 from datetime import date, datetime, timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The reports that people send: all that the model knows of the world."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any

@@ -4,8 +4,6 @@ Of the program this knows addresses and the forms of answers, no module. Times a
 time-machine, so the program's own clock is moved too.
 """
 
-from __future__ import annotations
-
 import io
 import json
 import uuid

@@ -5,8 +5,6 @@ the API alone, but for its administrator's sign-in, which a command makes.
 lines of the lists, and what lies where at the start.
 """
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 from typing import Any
 

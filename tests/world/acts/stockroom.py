@@ -1,7 +1,5 @@
 """Habits of whoever sorts kits and keeps the shelves."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Somebody takes an act back: what stands on it is listed, and goes with it once confirmed."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from copy import deepcopy

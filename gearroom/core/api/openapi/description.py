@@ -1,7 +1,5 @@
 """How views describe themselves in the OpenAPI schema: from the same attributes that they obey."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema

@@ -4,8 +4,6 @@ What makes it keeps the view that it looks at on an object which all threads sha
 once get in each other's way: it is made under a lock, at the first call.
 """
 
-from __future__ import annotations
-
 import hashlib
 import threading
 from functools import cache

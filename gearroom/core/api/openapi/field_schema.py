@@ -1,7 +1,5 @@
 """What a strict field takes, as JSON Schema: the same bounds that `serializers` holds it to."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -3,8 +3,6 @@
 A serializer names its rules in `rules`. A member counts where it was sent, null or not.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any

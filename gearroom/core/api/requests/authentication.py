@@ -3,8 +3,6 @@
 The views make of either the actor, with roles by room and the token's scopes.
 """
 
-from __future__ import annotations
-
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework import authentication
 from rest_framework.exceptions import AuthenticationFailed

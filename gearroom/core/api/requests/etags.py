@@ -1,7 +1,5 @@
 """Entity tags (RFC 9110 §8.8.3), strong: made of what is shown, so that any change changes them."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from typing import Any

@@ -4,8 +4,6 @@ A cursor is the place of a row in the list: the values it is ordered by, signed 
 page is what comes after (or before) that place, so that nothing shifts as an offset would.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """Bodies, read strictly: what is not plainly one JSON object is refused, and nothing is guessed."""
 
-from __future__ import annotations
-
 import json
 from typing import IO, Any
 

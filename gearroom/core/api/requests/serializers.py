@@ -7,8 +7,6 @@ parameters: the same forms, each as text. Whatever passes here the schema allows
 round: what is refused later, for what it means, is a 422.
 """
 
-from __future__ import annotations
-
 import math
 import re
 import unicodedata

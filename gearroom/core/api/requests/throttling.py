@@ -5,8 +5,6 @@ up to N times the rate goes through. What guards an account is counted in the da
 `gearroom.core.services.accounts.attempts`).
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.core.cache import cache

@@ -3,8 +3,6 @@
 It reads, and nothing else, unless `--scopes` asks for more.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser

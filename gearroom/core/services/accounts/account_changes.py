@@ -1,8 +1,6 @@
 """Changes of how somebody signs in, or of where mail reaches them: who may make them, and that whom
 they concern is told, at the address that they had before."""
 
-from __future__ import annotations
-
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act, Actor, roles_of

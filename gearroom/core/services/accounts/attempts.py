@@ -5,8 +5,6 @@ once, in however many processes, gets more than the limit through, and nothing p
 The limits stand in settings with those of the API; a count starts anew when its time is over.
 """
 
-from __future__ import annotations
-
 import hashlib
 
 from django.db import connection

@@ -5,8 +5,6 @@ A device forgets both when nobody touched it for `LOCKS_AFTER`. What it may be u
 in `gearroom.core.rules.roles.SHARED_DEVICE`.
 """
 
-from __future__ import annotations
-
 import secrets
 from collections.abc import Mapping
 from dataclasses import replace

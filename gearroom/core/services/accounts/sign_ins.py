@@ -1,7 +1,5 @@
 """Where somebody is signed in, ending it, and a new password for whoever forgot theirs."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from importlib import import_module
 from typing import Any

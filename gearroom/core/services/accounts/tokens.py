@@ -5,8 +5,6 @@ ends when it ends, and ends with it. A token of a program ends when whoever answ
 loses the right over it.
 """
 
-from __future__ import annotations
-
 import hashlib
 import secrets
 from collections.abc import Iterable
@@ -102,8 +100,7 @@ def _is_answered_for(token: Token) -> bool:
     if token.made_by is None:
         return True
     maker = token.made_by.merged_into or token.made_by
-    theirs = roles_of(token.user.person)
-    return maker.left_on is None and has_right_over(roles_of(maker), theirs)
+    return maker.left_on is None and has_right_over(roles_of(maker), roles_of(token.user.person))
 
 
 def make_own(

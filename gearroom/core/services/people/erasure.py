@@ -4,8 +4,6 @@ Rows that are kept for ever refer to the number, and read *Person 17* from then 
 given again included. What is of the gear room's business is in `kits.services.people.erasure`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -164,7 +162,7 @@ def _take_out(columns: frozenset[str], names: Names) -> None:
                 model._base_manager.filter(pk=row.pk).update(**{field.name: other})
 
 
-def changing(columns: frozenset[str]) -> Iterator[tuple[type[Model], Field[Any, Any]]]:
+def changing(columns: frozenset[str]) -> Iterator[tuple[type[Model], "Field[Any, Any]"]]:
     """Columns of these names in our tables whose rows change, but those that are erased whole."""
     for model in apps.get_models():
         ours = model._meta.app_label in ("core", "kits", "labels")

@@ -6,8 +6,6 @@ record (see `gearroom.core.rules.names`), and a row that is read has the words a
 once they were erased. `kept` and `given` do the same for the answers of acts.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar

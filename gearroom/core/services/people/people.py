@@ -1,7 +1,5 @@
 """People: added, edited, come and gone; their roles; their sign-ins."""
 
-from __future__ import annotations
-
 import secrets
 from datetime import date
 from typing import Any

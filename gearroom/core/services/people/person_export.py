@@ -4,8 +4,6 @@ It follows the tables themselves, so that a new one is in it from its first day 
 in it by number alone.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 
@@ -82,7 +80,7 @@ def _rows(model: type[Model], record: list[Person], users: list[User]) -> Iterat
         }
 
 
-def _value(row: Model, field: Field[Any, Any]) -> Any:
+def _value(row: Model, field: "Field[Any, Any]") -> Any:
     value = getattr(row, field.attname)
     if isinstance(field, BinaryField):
         return None if value is None else {"bytes": len(value)}

@@ -6,8 +6,6 @@ erased, such as a nickname. Each is an act of an administrator on record, with e
 changed.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Sequence
@@ -30,7 +28,7 @@ class Column:
     """A column of a protected table that holds what people typed, or an answer that they got."""
 
     model: type[models.Model]
-    field: models.Field[Any, Any]
+    field: "models.Field[Any, Any]"
     json: bool
 
     @property

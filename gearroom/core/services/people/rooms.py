@@ -1,7 +1,5 @@
 """Gear rooms: added and edited by administrators, seen by those who belong to them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

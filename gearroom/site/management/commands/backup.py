@@ -1,7 +1,5 @@
 """`manage.py backup FILE`: everything in one file, while the server runs."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

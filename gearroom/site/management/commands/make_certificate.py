@@ -1,7 +1,5 @@
 """`manage.py make_certificate`: a new certificate of one's own for `serve --lan`."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -1,7 +1,5 @@
 """`manage.py restore FILE`: what `backup` wrote, put back."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

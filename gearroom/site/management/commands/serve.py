@@ -1,7 +1,5 @@
 """`manage.py serve`: the whole service on one machine, until Ctrl-C or SIGTERM."""
 
-from __future__ import annotations
-
 import sys
 from datetime import timedelta
 from pathlib import Path

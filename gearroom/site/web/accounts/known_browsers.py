@@ -4,8 +4,6 @@ A browser carries which names signed in on it, in a cookie that this program sig
 in; it only has their tries counted apart from those of browsers that nobody knows.
 """
 
-from __future__ import annotations
-
 import secrets
 from datetime import timedelta
 

@@ -1,15 +1,13 @@
 """One's own tokens, with which programs act as oneself."""
 
-from __future__ import annotations
-
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
@@ -19,7 +17,7 @@ from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Line, PageForm
-from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
+from gearroom.site.web.page.shell import Done, actor, page, show, shown_once
 
 _SCOPES = {
     Scope.READ: gettext_lazy("read everything"),
@@ -55,10 +53,6 @@ class TokenForm(PageForm):
     )
 
 
-def _without_secret(body: dict[str, Any]) -> dict[str, Any]:
-    return {**body, "secret": None} if "secret" in body else body
-
-
 @page("own_tokens")
 def own_tokens(request: HttpRequest) -> HttpResponse:
     """One's tokens; a new one is shown this once."""
@@ -71,11 +65,7 @@ def own_tokens(request: HttpRequest) -> HttpResponse:
         token, secret = tokens.make_own(act, **values)
         return {"name": token.name, "secret": secret}
 
-    try:
-        made = once_a_form(request, perform, kept=_without_secret)
-    except Problem as problem:
-        return _page(request, problem)
-    return _page(request, made=made)
+    return shown_once(request, perform, "secret", partial(_page, request))
 
 
 def _page(
@@ -90,15 +80,17 @@ def _page(
         }
         for token in tokens.own(actor(request))[:100]
     ]
-    facts = {
-        "tokens": rows,
-        "scopes": [(scope.value, label) for scope, label in _SCOPES.items()],
-        "wanted": request.POST.getlist("scope") if problem else ["read"],
-        "lasting": _DAYS,
-        "name": request.POST.get("name", "") if problem else "",
-        "made": made,
-    }
-    return show(request, "site/accounts/tokens.html", facts, problem=problem)
+    return show(
+        request,
+        "site/accounts/tokens.html",
+        problem=problem,
+        tokens=rows,
+        scopes=[(scope.value, label) for scope, label in _SCOPES.items()],
+        wanted=request.POST.getlist("scope") if problem else ["read"],
+        lasting=_DAYS,
+        name=request.POST.get("name", "") if problem else "",
+        made=made,
+    )
 
 
 def _ended(token: Token, now: datetime) -> datetime | None:
@@ -111,5 +103,6 @@ def _ended(token: Token, now: datetime) -> datetime | None:
 def revoke(act: Act, request: HttpRequest, token: int) -> Done:
     """End a token at once."""
     ended = tokens.revoke(act, tokens.get(act.actor, token))
-    says = _("The token “%(name)s” no longer works.") % {"name": ended.name}
-    return Done(says, to=reverse("tokens"))
+    return Done(
+        _("The token “%(name)s” no longer works.") % {"name": ended.name}, to=reverse("tokens")
+    )

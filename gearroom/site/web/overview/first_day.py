@@ -1,16 +1,13 @@
 """The first day: from an empty room to the first kit out, a step at a time, by a start workbook or
 by counting things as they stand."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass
 from urllib.parse import urlencode
 
 from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
@@ -37,7 +34,7 @@ _SAYS = {
     "more-than-carry": gettext_lazy("is more than the number to carry"),
 }
 _MOST_FAULTS = 60
-_WORKBOOK = "site/overview/first_day_workbook.html"
+_WORKBOOK = "site/overview/first_day/workbook.html"
 _SALT, _A_DAY = "start-workbook", 24 * 3600
 
 
@@ -60,14 +57,15 @@ def first_day(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
-        return show(request, "site/overview/first_day_no_room.html", {"url": url})
+        return show(request, "site/overview/first_day/no_room.html", url=url)
     steps = _steps(room)
-    facts = {
-        "steps": steps,
-        "next": next((step for step in steps if not step.done), None),
-        "may_begin": actor(request).may("edit_item") and actor(request).may("edit_list"),
-    }
-    return show(request, "site/overview/first_day_steps.html", facts)
+    return show(
+        request,
+        "site/overview/first_day/steps.html",
+        steps=steps,
+        next=next((step for step in steps if not step.done), None),
+        may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
+    )
 
 
 def _steps(room: Room) -> list[Step]:
@@ -166,9 +164,11 @@ def _steps(room: Room) -> list[Step]:
 @page("edit_item")
 def blank_workbook(request: HttpRequest) -> HttpResponse:
     """The start workbook, empty."""
-    answer = HttpResponse(start_workbook.blank(), content_type=start_workbook.MEDIA_TYPE)
-    answer["Content-Disposition"] = 'attachment; filename="gear-room.xlsx"'
-    return answer
+    return HttpResponse(
+        start_workbook.blank(),
+        content_type=start_workbook.MEDIA_TYPE,
+        headers={"Content-Disposition": 'attachment; filename="gear-room.xlsx"'},
+    )
 
 
 @page("edit_item")
@@ -176,9 +176,9 @@ def workbook(request: HttpRequest) -> HttpResponse:
     """Send a workbook: first it is read and shown, then, where nothing is wrong, taken in."""
     room = here(request)
     if room is None:
-        return show(request, "site/overview/first_day_no_room.html", {"url": ""})
+        return show(request, "site/overview/first_day/no_room.html", url="")
     if request.method != "POST":
-        return show(request, _WORKBOOK, {"room": room})
+        return show(request, _WORKBOOK, room=room)
     try:
         if "sure" in request.POST:
             return _take_in(request, room)
@@ -186,12 +186,17 @@ def workbook(request: HttpRequest) -> HttpResponse:
             raise Invalid(_("Choose the workbook that you filled in."), field="workbook")
         sheets = start_workbook.sheets_of(request.FILES["workbook"])
     except Problem as problem:
-        return show(request, _WORKBOOK, {"room": room}, problem=problem)
+        return show(request, _WORKBOOK, problem=problem, room=room)
     book = onboarding.read_workbook(actor(request), room, sheets, start_workbook.words())
-    facts = {"room": room, "book": book, "faults": _faults(book)}
-    if not book.faults:
-        facts["read"] = signing.dumps(sheets, salt=_SALT, compress=True)
-    return show(request, _WORKBOOK, facts, status=400 if book.faults else 200)
+    return show(
+        request,
+        _WORKBOOK,
+        status=400 if book.faults else 200,
+        room=room,
+        book=book,
+        faults=_faults(book),
+        read="" if book.faults else signing.dumps(sheets, salt=_SALT, compress=True),
+    )
 
 
 def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
@@ -203,11 +208,13 @@ def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
     def perform(act: Act) -> Done:
         book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())
         done = onboarding.begin(act, room, book)
-        says = _(
-            "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
-            "%(batches)d batches."
+        return Done(
+            _(
+                "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
+                "%(batches)d batches."
+            )
+            % asdict(done)
         )
-        return Done(says % asdict(done))
 
     return acted(request, perform, to=reverse("first-day"))
 
@@ -248,13 +255,15 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     latest: dict[int, PackingListVersion] = {}
     for version in versions.select_related("packing_list").defer("signed_page"):
         latest.setdefault(version.packing_list_id, version)
-    facts = {
-        "versions": list(latest.values()),
-        "people": people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
-        "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        "sent": request.POST,
-    }
-    return show(request, "site/overview/first_day_kit.html", facts, problem=problem)
+    return show(
+        request,
+        "site/overview/first_day/kit.html",
+        problem=problem,
+        versions=list(latest.values()),
+        people=people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
+        homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
+        sent=request.POST,
+    )
 
 
 @form_view("edit_kit", page_of=_kit_page)

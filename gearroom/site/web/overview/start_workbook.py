@@ -1,15 +1,12 @@
 """The start workbook as a file (Office Open XML, ISO/IEC 29500): written empty in the language of
 whoever asks, and read back as plain cells for `kits.rules.overview.workbook`."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Mapping
 from typing import Any
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, pgettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy, pgettext_lazy
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter

@@ -11,8 +11,6 @@ A template writes its inputs by hand; a form says what they may hold, under the 
 What is wrong is raised as `Invalid`, as services do: a page shows both alike.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -284,11 +282,17 @@ class Several(forms.Field):
 
 
 def read_field(field: forms.Field, sent: Mapping[str, Any], name: str) -> Any:
-    """The value of one input whose name depends on what the page shows. Raises Invalid."""
+    """The value of one input: of a form's only one, or of one whose name depends on what the page
+    shows. Raises Invalid."""
     try:
         return field.clean(sent.get(name))
     except ValidationError as error:
         raise Invalid(error.messages[0], field=name) from None
+
+
+def id_of(text: str) -> int | None:
+    """The number of a row that an address or an input names; None for what is none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
 
 
 def one_more(text: str, most: int = MOST_UNITS) -> str:

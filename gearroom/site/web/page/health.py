@@ -1,7 +1,5 @@
 """Whether this server can do its work, for monitors, containers and `serve` itself."""
 
-from __future__ import annotations
-
 from django.db import Error, connection
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.cache import never_cache

@@ -1,7 +1,5 @@
 """Which page or act settles what keeps a kit from being ready."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from urllib.parse import urlencode

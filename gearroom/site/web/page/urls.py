@@ -2,8 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web.page import help as help_pages
-from gearroom.site.web.page import settings
+from gearroom.site.web.page import help as help_pages, settings
 
 urlpatterns: list[URLPattern] = [
     path("settings/", settings.overview, name="settings"),

@@ -1,13 +1,10 @@
 """The words that pages have for the values of the rules' vocabularies."""
 
-from __future__ import annotations
-
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from kits.rules.ledger.facts import Criticality, Kind
-from kits.services.text.hazards import HAZARDS, hazards
-from kits.services.text.wording import DISPOSALS, WENT
+from kits.services.text.wording import DISPOSALS, HAZARDS, WENT, hazards
 
 __all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "ITEM_KINDS", "WENT", "hazards"]
 

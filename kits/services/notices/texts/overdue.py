@@ -1,15 +1,12 @@
 """What is said of kits past due."""
 
-from __future__ import annotations
-
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import cast
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.services.notices.facts import OverdueKit
 from kits.services.notices.links import kit_page, page
@@ -39,30 +36,22 @@ def _sentence(kits: Sequence[OverdueKit]) -> str:
     """What is not back: the reader's own first."""
     own = [kit["kit"] for kit in kits if kit.get("yours")]
     others = [kit["kit"] for kit in kits if not kit.get("yours")]
-    sentences = []
-    if own:
-        sentences.append(
-            ngettext(
-                "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
-                "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
-                len(own),
-            )
-            % {"kits": ", ".join(own)}
-        )
-    if others:
-        sentences.append(
-            ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
-            % {"kits": ", ".join(others)}
-        )
-    return " ".join(sentences)
+    of_own = ngettext(
+        "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
+        "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
+        len(own),
+    )
+    of_others = ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
+    return " ".join(
+        text % {"kits": ", ".join(names)}
+        for text, names in ((of_own, own), (of_others, others))
+        if names
+    )
 
 
 def _lines(kits: Sequence[OverdueKit], zone: str) -> Iterator[str]:
     """When each was due and whom to call for it, what this is not about, and how to put it off."""
-    groups: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        groups[_due(kit, zone)].append(kit["kit"])
-    for due, names in groups.items():
+    for due, names in grouped((_due(kit, zone), kit["kit"]) for kit in kits).items():
         yield f"{', '.join(names)}: {due}"
     yield ngettext(
         "This concerns only the kit; it does not show whether the group is safe.",

@@ -1,11 +1,8 @@
 """What is said of what an office looks after: orders, signatures and addresses."""
 
-from __future__ import annotations
-
 from datetime import date
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from kits.models import Notice
 from kits.services.notices.facts import AddressRefused, LowStock, SignatureEnds

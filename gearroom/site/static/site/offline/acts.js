@@ -12,7 +12,7 @@ const HAND_BACK_WORDS = {
   opened: "opened",
 };
 
-/** The makers of acts; `words` are the sentences of the page (see `templates/site/overview/phone_copy.html`). */
+/** The makers of acts; `words` are the sentences of the page (see `templates/site/overview/phone/copy.html`). */
 export const makers = (words) => ({
   takeOut: (ref, person) => ({
     kind: "take-out",
