@@ -72,9 +72,6 @@ class Notice(models.Model):
             models.Index(fields=["kind", "fact"], name="notice_by_fact"),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kind} for {self.person}"
-
 
 class NotificationPreferences(models.Model):
     """How one person wants to be notified; without a row, as the defaults say.
@@ -106,9 +103,6 @@ class NotificationPreferences(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"preferences of {self.person_id}"
-
 
 class NotificationChoice(models.Model):
     """When somebody wants to be notified of one kind of notice."""
@@ -125,9 +119,6 @@ class NotificationChoice(models.Model):
                 fields=["person", "kind"], name="notification_choice_once_a_kind"
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.person_id}: {self.kind} {self.when}"
 
 
 class EpisodeQuerySet(models.QuerySet["Episode"]):
@@ -161,6 +152,3 @@ class Episode(models.Model):
                 name="episode_open_once",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kind}: {self.subject}"

@@ -17,8 +17,7 @@ from pytest_django import Settings
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Movement, Notice
 from kits.rules.lookup import label_codes
-from kits.services.custody import custody, unmet_needs
-from kits.services.kits import participants_own
+from kits.services.custody import custody, returns
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
@@ -146,7 +145,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         tile = card.locator(".tile").filter(has_text="Wound dressing")
         tile.get_by_role("button", name="one more").click()
         card.get_by_role("button", name="Used", exact=True).click()
-        done.filter(has_text="DAY-01: used 1 × Wound dressing 10 × 12.").wait_for()
+        done.filter(has_text="DAY-01: 1 × Wound dressing 10 × 12 used.").wait_for()
         card.get_by_text("Borrowed from another kit").click()
         card.get_by_label("From which kit").select_option("DAY-03")
         card.locator("[name=thing]").select_option(str(world.dressing.pk))
@@ -154,9 +153,9 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         card.get_by_role("button", name="Borrowed").click()
         done.filter(has_text="DAY-01: 2 × Wound dressing 10 × 12 borrowed from DAY-03.").wait_for()
         card.get_by_text("Passed on to somebody else").click()
-        card.get_by_label("To whom").select_option("Ines")
+        card.get_by_label("Who it is passed to").select_option("Ines")
         card.get_by_role("button", name="Passed on").click()
-        done.filter(has_text="DAY-01: passed to Ines.").wait_for()
+        done.filter(has_text="DAY-01: passed on to Ines.").wait_for()
         card.get_by_role("button", name="Sort later").click()
         done.filter(has_text="DAY-01: handed back, to be sorted later.").wait_for()
 
@@ -346,7 +345,7 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
     program = need("chromium")
     world = scanned.labelled().world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
-    participants_own.report(make.act(world.guide), world.day_01, inside=True)
+    returns.report_own(make.act(world.guide), world.day_01, inside=True)
     keeper = give_password(world.keeper)
     server = make_server().start()
 
@@ -372,6 +371,6 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         page.context.set_offline(False)
         page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
 
-    assert [need.words for need in unmet_needs.in_force()] == ["crutch", "tick remover"]
-    assert not participants_own.is_inside(world.day_01)
+    assert [need.words for need in returns.needs_in_force()] == ["crutch", "tick remover"]
+    assert not returns.has_own(world.day_01)
     assert Movement.objects.get(entry__kind="use").to_place.kind == "class"

@@ -46,5 +46,4 @@ def _address(text: str) -> IPv4Address | IPv6Address | None:
         found = ip_address(text)
     except ValueError:
         return None
-    mapped = getattr(found, "ipv4_mapped", None)
-    return mapped or found
+    return getattr(found, "ipv4_mapped", None) or found

@@ -8,13 +8,11 @@ from typing import Any
 
 
 class CallFailed(Exception):
-    """An answer that was not wanted; `problem` is its body."""
+    """An answer that was not wanted."""
 
     def __init__(self, method: str, path: str, status: int, problem: Any) -> None:
         detail = problem.get("detail", problem) if isinstance(problem, dict) else problem
         super().__init__(f"{method} {path} answered {status}: {detail}")
-        self.status = status
-        self.problem = problem
 
 
 class Api:

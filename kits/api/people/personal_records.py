@@ -5,7 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ReadView, UseCaseView
 from gearroom.core.services.people import person_export, redaction
@@ -53,14 +53,13 @@ class EraseBody(ActBody):
     )
 
 
-class ErasedAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(erasure.Erased)
+class ErasedAnswer(answers.Answer):
     """Who is erased, by the number that stays."""
 
-    person = serializers.IntegerField()
-    still_named = serializers.ListField(
-        child=serializers.CharField(),
-        help_text="Names of items, kits or places that still contain theirs: rename those.",
-    )
+    help_texts = {
+        "still_named": "Names of items, kits or places that still contain theirs: rename those."
+    }
 
 
 class Erase(UseCaseView):
@@ -112,8 +111,7 @@ class Merge(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep one record of somebody who is on record twice."""
         person = get(act.actor, self.kwargs["id"])
-        into = get(act.actor, data["into"])
-        kept = merging.merge(act, person, into)
+        kept = merging.merge(act, person, get(act.actor, data["into"]))
         if not act.actor.may("see_people", kept.home_room_id):
             kept.phone = ""
         return 200, kept

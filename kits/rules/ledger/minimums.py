@@ -1,15 +1,16 @@
 """How long what is inside a kit lasts: the last days through which its minimums and its targets
-are met."""
+are met, and those after which time alone may change what is judged of it."""
 
 from bisect import bisect_left
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from operator import attrgetter
 
+from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger.allocation import Allocation, Pool, entangled
-from kits.rules.ledger.expiry import soonest, usable_until
+from kits.rules.ledger.expiry import good_through, soonest, usable_until
 from kits.rules.ledger.facts import Criticality, KitState, Line
 from kits.rules.ledger.kit_contents import counted_lines, inside
 
@@ -34,11 +35,11 @@ def lasting(kit: KitState) -> Lasting:
     are tried together, by bisection over the days on which some unit's usefulness ends.
     """
     lines = counted_lines(kit)
-    stock: Stock = defaultdict(list)
-    for x in inside(kit):
-        until = None if x.training else usable_until(x.batch)
-        if until is not None:
-            stock[x.batch.thing.id].append((until, x.place, x.count))
+    stock = grouped(
+        (x.batch.thing.id, (until, x.place, x.count))
+        for x in inside(kit)
+        if not x.training and (until := usable_until(x.batch)) is not None
+    )
     wanting = [line for line in lines if line.never_below > 0]
     must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
     vital = _last_all(
@@ -49,6 +50,19 @@ def lasting(kit: KitState) -> Lasting:
     )
     targets = _last_all(lines, lines, stock, Allocation.meet_all, attrgetter("target"))
     return Lasting(vital, soonest([vital, minimums]), soonest([vital, minimums, targets]))
+
+
+def last_days(kit: KitState) -> frozenset[date]:
+    """Return the days after which a verdict of `kit` may be another, if nothing is done.
+
+    They are the last good day of what is inside, the day a check is due, the last on which undated
+    units may be there, the last of its list's signature, and the day by which it has to be
+    checked. Between two of them, neither today nor the day that is judged changes a reason of it.
+    """
+    ends = [kit.undated_grace_until, kit.signed_until, kit.look_by]
+    for units in inside(kit):
+        ends += (units.batch.expiry, good_through(units.batch), units.batch.check_due)
+    return frozenset(filter(None, ends))
 
 
 def _last_all(

@@ -8,21 +8,21 @@ second.
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from typing import cast
 
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor, secret_key
-from gearroom.core.acts.problems import AlreadyAnswered, NotAllowed, Unacceptable
+from gearroom.core.acts import Act, Actor, AlreadyAnswered, NotAllowed, Unacceptable, secret_key
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
-from kits.rules.ledger.facts import Verdict, Weight
+from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
 from kits.services.ledger.book import kit_book
 from kits.services.notices import links, writing
-from kits.services.notices.facts import ClearedByPhone, NotCleared
+from kits.services.notices.facts import ClearedByPhone, Lack, NotCleared
 
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""
@@ -54,15 +54,7 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
         entry=entry,
         checkout=checkout,
         person=person,
-        reasons=[
-            {
-                "code": str(reason.code),
-                "thing": reason.facts.get("thing"),
-                "lacking": reason.facts.get("lacking"),
-            }
-            for reason in verdict.reasons
-            if reason.weight >= Weight.SHORT
-        ],
+        reasons=[lack(reason) for reason in verdict.reasons if reason.weight >= Weight.SHORT],
     )
     writing.notify(
         [person],
@@ -73,6 +65,12 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
         facts=ClearedByPhone(clearance=made.pk, reasons=made.reasons),
     )
     return made
+
+
+def lack(reason: Reason) -> Lack:
+    """A reason as clearances and notices keep it: its code, and what a kit lacks."""
+    facts = {name: reason.facts.get(name) for name in ("thing", "lacking")}
+    return cast(Lack, {"code": str(reason.code), **facts})
 
 
 # ------------------------------------------------------------------------------------ the answer

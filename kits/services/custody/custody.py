@@ -10,8 +10,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Unacceptable
+from gearroom.core.acts import Act, Unacceptable
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import (
@@ -30,7 +29,7 @@ from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import going_short, use
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book, kit_book
@@ -114,14 +113,11 @@ def check_out(
             raise kit_is_out(out[0])
         irregular = [*irregular, *(ReasonCode.WAS_OUT for _checkout in out)]
         going = plan(kit, person=taker, trip=trip, due_at=due_at, taken_at=act.received_at)
-        if fact:
-            irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
-        else:
-            _refuse_incomplete(act, going)
-            if section is None:
-                refuse_promised(act, going, take_reason)
-                irregular += [ReasonCode.RESERVED_FOR_ANOTHER] if going.others else []
-            going_short.permit(act, going, short_reason, cleared_by)
+        irregular += (
+            _broken(going, book.claim() or act.received_at, emergency=emergency)
+            if fact
+            else _permit(act, going, section, take_reason, short_reason, cleared_by)
+        )
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -195,8 +191,17 @@ def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -
         act.actor.require("check_out", kit.room_id)
 
 
-def _refuse_incomplete(act: Act, going: Plan) -> None:
-    """Refuse a request without a person who takes the kit, or due before it begins."""
+def _permit(
+    act: Act,
+    going: Plan,
+    section: Place | None,
+    take_reason: str,
+    short_reason: str,
+    cleared_by: Person | None,
+) -> list[ReasonCode]:
+    """Refuse a request without a person who takes the kit, or due before it begins; one for a kit
+    that is reserved for another or not fit, as far as no reason allows it. The rules that it
+    breaks with a reason."""
     kit = going.kit
     if going.person is None:
         raise Unacceptable(
@@ -207,12 +212,21 @@ def _refuse_incomplete(act: Act, going: Plan) -> None:
             )
             % {"kit": kit.name},
         )
-    refuse_ended(going.trip)
+    if going.trip is not None:
+        refuse_ended(
+            going.trip,
+            _("%(trip)s has been cancelled. Choose another trip, or none."),
+            _("%(trip)s ended on %(day)s. Choose another trip, or none."),
+        )
     if going.due_at is not None and going.due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
             _("The due time has already passed. Enter a time in the future."),
         )
+    if section is None:
+        refuse_promised(act, going, take_reason)
+    going_short.permit(act, going, short_reason, cleared_by)
+    return [ReasonCode.RESERVED_FOR_ANOTHER] if going.others and section is None else []
 
 
 def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:

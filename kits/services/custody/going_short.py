@@ -2,19 +2,17 @@
 
 import hashlib
 from collections.abc import Iterable
-from typing import cast
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.services.custody import clearances, offers
 from kits.services.notices import recipients, writing
-from kits.services.notices.facts import Lack, WentShort
+from kits.services.notices.facts import WentShort
 from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 
@@ -67,7 +65,7 @@ def record(
 # ------------------------------------------------------------------------------------------- inside
 def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
-    ways = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
+    offered = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
     says = _("%(kit)s, checked for %(day)s: %(verdict)s. %(more)s") % {
         "kit": kit.name,
         "day": wording.day(verdict.through),
@@ -80,7 +78,7 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
         kit=kit.name,
         through=verdict.through.isoformat(),
         reasons=[reason_texts.reason(r) for r in verdict.reasons],
-        offers=offers.as_values(act.actor, kit, ways),
+        offers=offers.as_values(act.actor, kit, offered),
     )
 
 
@@ -120,15 +118,10 @@ def _tell(entry: Entry, kit: Kit, verdict: Verdict) -> None:
         f"short:{kit.pk}:{last}:{_cause(short)}",
         entry=entry,
         kit=kit,
-        facts=WentShort(short=[_fact(r) for r in short]),
+        facts=WentShort(short=[clearances.lack(r) for r in short]),
     )
 
 
 def _cause(reasons: Iterable[Reason]) -> str:
     causes = sorted(f"{r.code}:{r.facts.get('line')}" for r in reasons)
     return hashlib.sha256("|".join(causes).encode()).hexdigest()[:16]
-
-
-def _fact(reason: Reason) -> Lack:
-    facts = {name: reason.facts.get(name) for name in ("thing", "lacking")}
-    return cast(Lack, {"code": str(reason.code), **facts})

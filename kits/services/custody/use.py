@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from kits.models import (
     Checkout,
     Entry,
@@ -28,7 +27,7 @@ from kits.rules.custody.use import Went, may_come_back
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels

@@ -20,15 +20,14 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
-from gearroom.core.acts.problems import AlreadyAnswered, NotFound
+from gearroom.core.acts import SYSTEM, Act, Actor, AlreadyAnswered, NotFound, secret_key
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
 from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import CLOSED

@@ -59,9 +59,9 @@ def suggest(kit: Kit) -> UseSuggestions:
     used = [item for item, _ in rows]
     first = [counted[item] for item in (used + [i for i in counted if i not in used])]
     first = first[:MOST_FIRST]
-    shown = {item.pk for item in first}
+    offered = {item.pk for item in first}
     # Each item once, where it comes first.
-    rest = set({x.item_id: x.pk for x in reversed(lines) if x.item_id not in shown}.values())
+    rest = set({x.item_id: x.pk for x in reversed(lines) if x.item_id not in offered}.values())
     pouches = [
         Pouch(
             section.key,

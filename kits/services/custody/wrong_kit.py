@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 from django.db.models import Case, Exists, IntegerField, OuterRef, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Problem, Refused
+from gearroom.core.acts import Act, Actor, NotFound, Problem, Refused
 from gearroom.core.models import Person
 from gearroom.core.rules.grouping import summed
 from kits.models import (
@@ -34,8 +33,7 @@ from kits.models import (
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import NeedLine
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import facts, reversal
 from kits.services.ledger.book import Book

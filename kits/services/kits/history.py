@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Kit, Photo
 from kits.services.ledger import facts, reversal
@@ -29,7 +29,7 @@ class Moved:
 
 
 @dataclass(frozen=True)
-class Happened:
+class PastAct:
     """One act, and what moved by it. `put_right`: it was taken back later. `moves`: it may have
     been another kit's (see `mixups`). `undoes`: it may be undone (see `reversal`)."""
 
@@ -43,7 +43,7 @@ class Happened:
 
 def history(
     actor: Actor, kit: Kit, *, most: int, before: int | None = None
-) -> tuple[list[Happened], int | None]:
+) -> tuple[list[PastAct], int | None]:
     """The last `most` acts on a kit that somebody may see, or those before an entry's id; and the
     id to go on before, or None where that is all. The number of queries does not grow with them."""
     acts = find.entries_of(actor).filter(kit=kit)
@@ -61,11 +61,11 @@ def history(
         )
         .order_by("-id")[: most + 1]
     )
-    shown = rows[:most]
-    return [_happened(kit, entry) for entry in shown], shown[-1].pk if len(rows) > most else None
+    page = rows[:most]
+    return [_past_act(kit, entry) for entry in page], page[-1].pk if len(rows) > most else None
 
 
-def _happened(kit: Kit, entry: Entry) -> Happened:
+def _past_act(kit: Kit, entry: Entry) -> PastAct:
     across = [
         (leg.to_place.kit_id == kit.pk, (leg.lot.item.name, leg.units))
         for leg in entry.movements.all()
@@ -75,7 +75,7 @@ def _happened(kit: Kit, entry: Entry) -> Happened:
     put_right = hasattr(entry, "reversed_by")
     moves = entry.kind in MAY_BE_ANOTHER_KITS and not facts.section_key(entry) and not put_right
     undoes = not put_right and entry.kind not in reversal.INSTEAD and not facts.is_added(entry)
-    return Happened(entry, _rows(moved[True]), _rows(moved[False]), put_right, moves, undoes)
+    return PastAct(entry, _rows(moved[True]), _rows(moved[False]), put_right, moves, undoes)
 
 
 def _rows(moved: list[tuple[str, int]]) -> list[Moved]:

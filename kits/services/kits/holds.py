@@ -1,14 +1,18 @@
 """Keeping a kit back and letting it go again: drying, something wrong (with photos of it), laid up,
-lost."""
+lost; and two kits whose contents were mixed on the way. Nobody knows what is in either of those
+until both are counted: it is one job, and it ends for each kit with a count of all of it."""
+
+from collections.abc import Sequence
+from datetime import timedelta
 
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core import clock
+from gearroom.core.acts import Act, Actor, Invalid, Refused
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
-from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
+from kits.models import Checkout, Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import iso
 from kits.services.lookup import find, reporters
@@ -135,6 +139,50 @@ def judge_by_room(act: Act, room: Room, changed: frozenset[str]) -> None:
         return
     with Book(act) as book:
         book.lock(*Kit.objects.filter(home_room=room).values_list("pk", flat=True))
+
+
+# ---------------------------------------------------------------------------------- mixed contents
+LOOKS_BACK = timedelta(days=3)
+
+
+def report_mixed(act: Act, kit: Kit, others: Sequence[Kit]) -> Entry:
+    """Write that a kit's contents were mixed with those of others. Raises Invalid."""
+    with Book(act) as book:
+        kit, *others = book.lock(kit.pk, *(other.pk for other in others))
+        for each in (kit, *others):
+            reporters.require(act.actor, "withhold", each)
+        return write_mixed(book, kit, others)
+
+
+def write_mixed(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
+    """Write it into an open book that has locked all of them; keeps each back until counted."""
+    others = list({other.pk: other for other in others}.values())
+    if not others or kit in others:
+        raise Invalid(
+            _("Enter the other kit that the contents were mixed with."), field="mixed_with"
+        )
+    kits = [kit, *others]
+    entries = []
+    for each in kits:
+        names = ", ".join(other.name for other in kits if other != each)
+        note = _("Contents mixed with %(kits)s: count both.") % {"kits": names}
+        entries.append(withhold_kit(book, each, WithheldKind.MIXED, note[:300]))
+    return entries[0]
+
+
+def maybe_mixed_with(kit: Kit) -> list[Kit]:
+    """The kits that its contents may have been mixed with: others of its home room that are out or
+    came back in the last days."""
+    near = Checkout.objects.not_undone().filter(
+        Q(in_at__isnull=True) | Q(in_at__gte=clock.now() - LOOKS_BACK)
+    )
+    others = Kit.objects.filter(home_room=kit.home_room_id, pk__in=near.values("kit"))
+    return list(others.exclude(pk=kit.pk).order_by("name"))
+
+
+def end_mixed(entry: Entry, kit: Kit) -> None:
+    """Let a kit go that was kept back for this, with a count of all that is in it."""
+    Withholding.objects.open().filter(kit=kit, kind=WithheldKind.MIXED).update(released=entry)
 
 
 # ------------------------------------------------------------------------------------------ photos

@@ -208,6 +208,6 @@ def _pouch(
         )
         for row in wanted
     ]
-    asked = set().union(*does.values())
-    others = [line for line in lines if line.lot.item_id not in asked]
+    wanted_items = set().union(*does.values())
+    others = [line for line in lines if line.lot.item_id not in wanted_items]
     return Pouch(name, listed, others, list(levels.values()))

@@ -8,7 +8,7 @@ moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,8 +20,7 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Refused, Unacceptable
 from gearroom.core.models import Room
 from kits.models import (
     Checkout,
@@ -85,14 +84,14 @@ class Book:
 
     def lock(self, *kit_ids: int) -> list[Kit]:
         """The kits' rows, locked in ascending order and fresh; each is judged again at the end."""
-        for kit in (
-            Kit.objects.select_for_update(of=("self",))
+        self._kits |= {
+            kit.pk: kit
+            for kit in Kit.objects.select_for_update(of=("self",))
             .select_related("room", "home_room", "list_version")
             .defer("list_version__signed_page")
             .filter(pk__in=set(kit_ids))
             .order_by("pk")
-        ):
-            self._kits[kit.pk] = kit
+        }
         return [self._kits[pk] for pk in kit_ids]
 
     def hold(
@@ -263,7 +262,6 @@ class Book:
         if not row.filter(units__gte=units).update(units=F("units") - units):
             held = row.values_list("units", flat=True).first() or 0
             lot = Lot.objects.select_related("item").get(pk=lot_id)
-            place = Place.objects.get(pk=place_id)
             raise Refused(
                 "not-enough",
                 _(
@@ -274,7 +272,7 @@ class Book:
                     "held": held,
                     "item": lot.item.name,
                     "what": lot.number or _("without a number"),
-                    "place": place.name,
+                    "place": Place.objects.get(pk=place_id).name,
                     "units": units,
                 },
                 lot=lot_id,
@@ -289,8 +287,7 @@ class Book:
         sections = [p for p in places if p.kind == PlaceKind.SECTION and p.kit_id]
         if not sections:
             return
-        still_on = Seal.objects.unbroken()
-        still_on.filter(
+        Seal.objects.unbroken().filter(
             Q(section__in=sections)
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
         ).update(broken=entry)
@@ -337,9 +334,8 @@ def _write_facts(entry: Entry, lot_ids: set[int]) -> None:
     )
 
 
-def _rooms_of(places: Iterable[Place]) -> dict[int, int | None]:
+def _rooms_of(places: Collection[Place]) -> dict[int, int | None]:
     """The room each place is in now: its own, or the one its kit is in."""
-    places = list(places)
     kit_rooms = dict(
         Kit.objects.filter(pk__in={p.kit_id for p in places if p.kit_id}).values_list(
             "pk", "room_id"

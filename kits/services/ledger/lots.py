@@ -14,7 +14,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import Item, Lot, Recall, RecallScope
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind
@@ -148,17 +148,14 @@ def matching(recall: Recall) -> Q:
     nobody knows is suspect whatever number is named, until it is read off the pack.
     """
     about = Q(item=recall.item_id)
-    return about & Q(number__in=["", recall.number]) if _by_number(recall) else about
-
-
-def _by_number(recall: Recall) -> bool:
-    return recall.scope == RecallScope.NUMBER
+    by_number = recall.scope == RecallScope.NUMBER
+    return about & Q(number__in=["", recall.number]) if by_number else about
 
 
 def is_about(recall: Recall, number: str) -> bool:
     """Whether a recall may be about a batch of its thing with this number, or none known: see
     `matching`."""
-    return not _by_number(recall) or number in ("", recall.number)
+    return recall.scope != RecallScope.NUMBER or number in ("", recall.number)
 
 
 def recall_of(item: Item, number: str) -> Recall | None:

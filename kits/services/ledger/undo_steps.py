@@ -150,10 +150,11 @@ class _Making:
         self.opened = dict(
             Checkout.objects.filter(opened_by__in=entries).values_list("opened_by", "pk")
         )
-        broken = SealFact.objects.filter(entry__in=entries, what=SealChange.BROKEN)
         self.breaks = grouped(
             (entry, (kit, section))
-            for entry, kit, section in broken.values_list("entry", "kit", "section")
+            for entry, kit, section in SealFact.objects.filter(
+                entry__in=entries, what=SealChange.BROKEN
+            ).values_list("entry", "kit", "section")
         )
         self.promises = {
             row.pk: row.trip

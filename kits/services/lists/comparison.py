@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, PackingListVersion, Place
@@ -26,26 +26,26 @@ class OtherReason:
 
 @dataclass(frozen=True)
 class VersionsCompared:
-    """How a later version differs from an earlier: its lines, what it says of itself (`said` maps
-    people, days, hazards to the two values), and why things are there (`reasons`)."""
+    """How a later version differs from an earlier: its lines, what it says of itself (`properties`
+    maps people, days, hazards to the two values), and why things are there (`reasons`)."""
 
     before: PackingListVersion
     after: PackingListVersion
     lines: Comparison
-    said: dict[str, tuple[Any, Any]]
+    properties: dict[str, tuple[Any, Any]]
     reasons: tuple[OtherReason, ...]
 
 
 def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsCompared:
     """Compare two versions."""
     lines: dict[int, tuple[Line, ...]] = readiness.lines_of({before.pk, after.pk})
-    said = {
+    properties = {
         name: (getattr(before, name), getattr(after, name))
         for name in ("people", "days", "hazards")
         if getattr(before, name) != getattr(after, name)
     }
     comparison = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
-    return VersionsCompared(before, after, comparison, said, _other_reasons(before, after))
+    return VersionsCompared(before, after, comparison, properties, _other_reasons(before, after))
 
 
 def _other_reasons(

@@ -10,8 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Refused, Unacceptable
+from gearroom.core.acts import Actor, Invalid, NotFound, Refused, Unacceptable
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Person, Room
 from gearroom.core.services.people import people
@@ -80,8 +79,9 @@ def on_what(kind: str) -> str:
 
 
 def _kits() -> KitQuerySet:
-    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
-    return kits.defer("list_version__signed_page")
+    return Kit.objects.select_related("room", "home_room", "list_version__packing_list").defer(
+        "list_version__signed_page"
+    )
 
 
 def kits_of(actor: Actor) -> KitQuerySet:
@@ -275,8 +275,7 @@ def sees_place(actor: Actor, of: Place) -> bool:
 def person(actor: Actor, ref: int | str) -> Person:
     """One of the people whom somebody may see, by id or by the code of their tag; of a record that
     was merged, the kept one. Raises NotFound for anybody else, there or not."""
-    rows = Person.objects.filter(erased_at=None)
-    row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
+    row = Person.objects.filter(erased_at=None, pk=_id(ref, LabelKind.PERSON)).first()
     kept = (row.merged_into_id or row.pk) if row is not None else 0
     return one(people_of(actor).filter(pk=kept), "person", ref)
 

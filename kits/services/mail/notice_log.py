@@ -11,8 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotAllowed, NotFound, Unacceptable
+from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Unacceptable
 from gearroom.core.models import Membership, Person
 from kits.models import Kit, Notice
 from kits.rules.mail.plain_text import as_text
@@ -142,8 +141,10 @@ def _rooms(notice: Notice) -> set[int | None]:
     rooms: set[int | None] = {notice.room_id}
     if notice.kind == WEEKLY:
         rooms |= set(notice.facts.get("rooms", [None]))
-    held = Notice.objects.filter(pk__in=notice.facts.get("holds", ()))
-    with_it = [notice, *held.only("facts", "room")]
+    with_it = [
+        notice,
+        *Notice.objects.filter(pk__in=notice.facts.get("holds", ())).only("facts", "room"),
+    ]
     named = [kit for each in with_it for kit in each.facts.get("kits", ()) if isinstance(kit, dict)]
     homes = {
         key: room
@@ -198,14 +199,11 @@ def rooms_of_weekly(actor: Actor, person: Person) -> frozenset[int] | None:
     """The rooms (ids) whose lines somebody may see in a person's weekly email: all (None) of their
     own, else those whose notices they may see. Raises NotAllowed where none of them is a room of
     that person's."""
-    if actor.person is None or actor.person.pk == person.pk:
-        return None
-    if actor.everywhere and actor.may("see_notices"):
+    if actor.person in (None, person) or (actor.everywhere and actor.may("see_notices")):
         return None
     members = Membership.objects.filter(person=person).values_list("room", flat=True)
     rooms = {*members, person.home_room_id}
-    theirs = frozenset(room for room in rooms if room and actor.may("see_notices", room))
-    if not theirs:
+    if not any(room and actor.may("see_notices", room) for room in rooms):
         raise NotAllowed(
             "role-missing",
             _("Only this person and the keepers of their gear rooms may see this. Ask a keeper."),

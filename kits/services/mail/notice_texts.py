@@ -82,9 +82,8 @@ def _subject_of_many(notices: Sequence[Notice]) -> str:
     if notices[0].kind == "recall":
         things = dict.fromkeys(str(n.facts.get("thing", "")) for n in notices)
         return _("RECALL, %(thing)s: check and answer") % {"thing": first_few(things)}
-    names = first_few(dict.fromkeys(filter(None, map(name_of, notices))))
     return _("%(title)s: %(count)d times, %(kits)s") % {
         "title": title(notices[0].kind),
         "count": len(notices),
-        "kits": names,
+        "kits": first_few(dict.fromkeys(filter(None, map(name_of, notices)))),
     }

@@ -3,7 +3,6 @@ when; and the secret address of their calendar."""
 
 import hashlib
 import secrets
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import time
 from typing import Any
@@ -12,10 +11,10 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped
 from kits.models import NotificationChoice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.notices.registry import NOTICE_KINDS, when_sent
@@ -42,10 +41,9 @@ def default_quiet() -> Sequence[time]:
 
 def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
     """What each of these people (ids) chose for which kind."""
-    chosen: dict[int, dict[str, When]] = defaultdict(dict)
-    for row in NotificationChoice.objects.filter(person__in=list(people)):
-        chosen[row.person_id][row.kind] = When(row.when)
-    return chosen
+    rows = NotificationChoice.objects.filter(person__in=list(people))
+    chosen = grouped((row.person_id, (row.kind, When(row.when))) for row in rows)
+    return {person: dict(choices) for person, choices in chosen.items()}
 
 
 def choices(person: Person) -> dict[str, When]:

@@ -11,7 +11,7 @@ from datetime import date
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import (
@@ -27,7 +27,6 @@ from kits.models import (
 )
 from kits.rules.ledger.readiness import FitDays
 from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged
 from kits.services.lookup import find, promises
 
 
@@ -56,7 +55,7 @@ class Overview:
     reserved: Reservation | None
     withheld: Sequence[Withholding]
     labels: Sequence[str]
-    judged: Judged
+    judged: verdicts.Judged
     days: FitDays
     phones: bool
     knows: bool
@@ -122,7 +121,7 @@ def listed(
 
 
 def overviews(
-    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, Judged] | None = None
+    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, verdicts.Judged] | None = None
 ) -> list[Overview]:
     """What is seen at a glance of kits loaded by `listed`, in the order given; `judged` where it
     is known already how each stands."""
@@ -149,8 +148,9 @@ def overviews(
         (row.kit_id, row)
         for row in Withholding.objects.open().filter(kit__in=ids).select_related("since")
     )
-    on_kits = Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids)
-    labels = grouped(on_kits.values_list("kit", "code"))
+    labels = grouped(
+        Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids).values_list("kit", "code")
+    )
     judged = judged or verdicts.judged(kits)
     return [
         Overview(

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.services.ledger import verdicts
-from kits.services.ledger.verdicts import Judged
 from kits.services.lookup import find, promises
 
 
@@ -18,7 +17,7 @@ class Mine:
     """A kit that somebody has (`checkout`), or takes on `trip` within the week."""
 
     kit: Kit
-    judged: Judged
+    judged: verdicts.Judged
     checkout: Checkout | None
     trip: Trip | None
 

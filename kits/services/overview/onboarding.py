@@ -14,8 +14,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import (
@@ -69,7 +68,6 @@ def steps(room: Room) -> Steps:
     own = Kit.objects.active().filter(home_room=room)
     published = PackingListVersion.objects.filter(published_at__isnull=False)
     labels = Label.objects.active()
-    checkouts = Checkout.objects.not_undone()
     return Steps(
         shelves=Place.objects.open().shelves().filter(room=room).count(),
         people=Person.objects.filter(home_room=room, left_on__isnull=True).count(),
@@ -79,7 +77,7 @@ def steps(room: Room) -> Steps:
         kits=own.count(),
         filled=own.filter(contents_entered=True).count(),
         labelled=own.filter(Exists(labels.filter(kit=OuterRef("pk")))).count(),
-        went=own.filter(Exists(checkouts.filter(kit=OuterRef("pk")))).count(),
+        went=own.filter(Exists(Checkout.objects.not_undone().filter(kit=OuterRef("pk")))).count(),
     )
 
 
@@ -90,12 +88,11 @@ def read_workbook(
     words: Mapping[str, str],
 ) -> Workbook:
     """What a workbook says of a room, held against what is in the book already."""
-    visible = find.kits_of(actor).filter(home_room=room)
     known = Known(
         shelves=_names(Place.objects.shelves().filter(room=room)),
         things=_names(Item.objects.all()),
         lists=_names(PackingList.objects.filter(versions__published_at__isnull=False)),
-        kits=_names(visible),
+        kits=_names(find.kits_of(actor).filter(home_room=room)),
         people=_names(_people(actor)),
     )
     return read(sheets, known=known, today=clock.today(room.time_zone), words=words)

@@ -8,8 +8,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock, mail
-from gearroom.core.acts.act import Act, Actor, part
-from gearroom.core.acts.problems import Refused, refuse_first
+from gearroom.core.acts import Act, Actor, Refused, part, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
 from gearroom.core.services.people import erasure, redaction
@@ -40,11 +39,6 @@ def may_erase(actor: Actor) -> bool:
     return actor.everywhere and actor.may("erase_person")
 
 
-def in_the_way(person: Person) -> Moves:
-    """What hangs on somebody and has to be settled first."""
-    return merging.moves(person)
-
-
 def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     """Erase what tells of somebody: names, telephones and addresses wherever they stand, their
     sign-in, tokens, roles, PIN, tag, calendar and what they chose to hear. What they did stays in
@@ -59,7 +53,7 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     with transaction.atomic():
         person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
         erasure.refuse(person)
-        _refuse(person, in_the_way(person))
+        _refuse(person, merging.moves(person))
         record = erasure.record_of(person)
         known = erasure.known_of(person, words)
         names = Names([*known, *redaction.single_words(record)])

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from django.db.models import Q
 
-from gearroom.core.acts.act import SYSTEM, Actor
+from gearroom.core.acts import SYSTEM, Actor
 from gearroom.core.rules.grouping import summed
 from kits.models import (
     DISPOSALS,
@@ -49,8 +49,8 @@ class Followed:
         row = self.row
         if row is None:
             return False
-        sure = row.units_min == row.units_max
-        return row.answered_id is not None or (sure and not self.booked)
+        certain = row.units_min == row.units_max
+        return row.answered_id is not None or (certain and not self.booked)
 
 
 @dataclass(frozen=True)

@@ -52,7 +52,7 @@ def locate(recall: Recall) -> Whereabouts:
     suspect = set(Lot.objects.filter(lots.matching(recall)).values_list("pk", flat=True))
     certain = {lot.pk for lot in batches if lot.pk in suspect and named(recall, lot)}
     outside = dict(Place.objects.exclude(kind__in=INNER).values_list("pk", "kind"))
-    held = rule.affected(
+    held = rule.recalled_places(
         _events(recall.item_id),
         certain,
         suspect - certain,
@@ -176,14 +176,14 @@ def spread(book: Book, recall: Recall) -> Entry:
 def _to_quarantine(located: Whereabouts) -> list[Leg]:
     """What the book has of it outside of kits, into the quarantine of the room where it is. Where
     the book is not sure of a place, what is carried over is an assumption too."""
-    sure = {held.place for _, held in located.rows if held.least == held.most}
+    certain = {held.place for _, held in located.rows if held.least == held.most}
     return [
         Leg(
             holding.lot,
             located.places[place],
             room_place(located.places[place].room_now, PlaceKind.QUARANTINE),
             holding.units,
-            assumed=place not in sure,
+            assumed=place not in certain,
         )
         for place, holdings in located.booked.items()
         if located.places[place].kind not in _NOT_HERE

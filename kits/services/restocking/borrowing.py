@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import summed
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
@@ -53,7 +52,7 @@ def borrow(
         extra: list[Leg] = []
         irregular: list[ReasonCode] = []
         if already_done:
-            extra = _found(moved)
+            extra = _beyond_record(moved)
             irregular = _irregular(giver, taker, lines, extra)
         else:
             refuse_if_kept_as_it_came(giver)
@@ -71,7 +70,7 @@ def borrow(
     return entry
 
 
-def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
+def _beyond_record(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
     """What the giver held beyond its record, as legs into it."""
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
     wanted = summed(((line.lot.pk, line.source.pk), count) for line, count in moved)

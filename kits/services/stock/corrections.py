@@ -14,8 +14,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import (
     Entry,
     EntryKind,
@@ -28,6 +27,7 @@ from kits.models import (
 )
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.kit_state import iso
 from kits.services.recalls import tracing
 from kits.services.stock.receiving import check_expiry
 
@@ -80,8 +80,8 @@ def correct(
             [leg for row in rows.values() if (to := targets[row.pk]) for leg in _over(row, to)],
             lot=lot,
             detail={
-                "was": {"number": lot.number, "expiry": _iso(lot.expiry)},
-                "is": {"number": new_number, "expiry": _iso(new_expiry)},
+                "was": {"number": lot.number, "expiry": iso(lot.expiry)},
+                "is": {"number": new_number, "expiry": iso(new_expiry)},
                 "booked_over": {str(pk): to.pk for pk, to in targets.items() if to},
             },
         )
@@ -120,10 +120,6 @@ def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
 
     held = book.hold(kits, batches)
     return {pk: held[pk] for pk in same().values_list("pk", flat=True)}
-
-
-def _iso(day: date | None) -> str | None:
-    return day.isoformat() if day else None
 
 
 def _other(lot: Lot, number: str, expiry: date | None) -> Lot | None:

@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.models.details import CountDetail
@@ -23,7 +22,7 @@ from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.kits import mixed_contents
+from kits.services.kits import holds
 from kits.services.ledger import kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.ledger.levels import LooseLevel, write_levels
@@ -209,7 +208,7 @@ def count(
         write_levels(entry, levels)
         if kit is not None and checked:
             kit_state.sorted_now(kit)
-            mixed_contents.count_ends_it(entry, kit)
+            holds.end_mixed(entry, kit)
         missing = {
             d.lot.item.name: d.booked - d.found
             for d in changed

@@ -12,8 +12,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused, refuse_first
+from gearroom.core.acts import Act, Invalid, Refused, refuse_first
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from kits.models import (
@@ -357,11 +356,9 @@ def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     """Nothing recalled, kept back or out of date is put where it could be picked up."""
     batch = admission.batch_of(lot)
     fault = why_not(batch, today_in(room))
-    if fault is None or fault not in admission.TO_QUARANTINE:
-        return
-    if fault in OUT_OF_DATE and (source.kind == target.kind or target.kind == PlaceKind.TRAINING):
-        return
-    raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
+    may_stay = source.kind == target.kind or target.kind == PlaceKind.TRAINING
+    if fault in admission.TO_QUARANTINE and not (fault in OUT_OF_DATE and may_stay):
+        raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
 
 
 # ------------------------------------------------------------------------------ between two rooms

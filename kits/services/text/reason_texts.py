@@ -11,8 +11,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 
 from kits.rules.ledger.facts import Reason, Weight
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
-from kits.services.text.hazards import hazards
-from kits.services.text.wording import day, short_day
+from kits.services.text.wording import day, hazards, short_day
 
 Facts = Mapping[str, Any]
 Text = Promise | Callable[[Facts], str]

@@ -45,9 +45,7 @@ def word(of: Word) -> str:
 
 def first_expiry(day: date | None) -> str:
     """The earliest date inside, as it stands beside a verdict; empty where nothing is dated."""
-    if day is None:
-        return ""
-    return _("first expiry %(day)s") % {"day": short_day(day)}
+    return _("first expiry %(day)s") % {"day": short_day(day)} if day else ""
 
 
 def judged_for(through: date, trip: str = "") -> str:

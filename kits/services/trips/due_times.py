@@ -8,8 +8,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Actor, Refused, Unacceptable
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Place, Trip
 from kits.rules.custody.due_times import Later, later
@@ -46,15 +45,13 @@ class DueTimes:
 def due(actor: Actor, held: Checkout) -> DueTimes:
     """When a kit that is out is due, and what may be chosen instead."""
     room = held.kit.home_room
-    times: Sequence[Later] = ()
-    if actor.may("set_due", room.pk):
-        times = [
-            each
-            for each in later(_local(room.time_zone), room.closing_time)
-            if each.at != held.due_at
-        ]
-    late = held.due_at is not None and held.due_at <= clock.now()
-    return DueTimes(held, times, longer(actor, held.trip, room) if held.trip else (), late)
+    times = later(_local(room.time_zone), room.closing_time)
+    return DueTimes(
+        held,
+        [each for each in times if each.at != held.due_at and actor.may("set_due", room.pk)],
+        longer(actor, held.trip, room) if held.trip else (),
+        late=held.due_at is not None and held.due_at <= clock.now(),
+    )
 
 
 def longer(actor: Actor, trip: Trip, room: Room | None = None) -> Sequence[Later]:

@@ -15,15 +15,13 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
-from kits.rules.ledger.facts import KitState, LivesIn, Verdict
-from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.facts import LivesIn, Verdict
 from kits.rules.trips import trips as rule
-from kits.services.ledger import readiness
+from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import promises
 from kits.services.lookup.promises import OpenPromise
 from kits.services.text import wording
@@ -77,8 +75,7 @@ def plan(
     if trip is not None:
         rows = Reservation.objects.promised().select_related("person")
         reservation = rows.filter(kit=kit, trip=trip).first()
-    if person is None and trip is not None:
-        person = (reservation.person if reservation else None) or trip.leader
+        person = person or (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
     due_day = clock.local_date(due_at, zone) if due_at else None
@@ -93,7 +90,7 @@ def plan(
         trip=trip,
     )
     through = max(trip.last_day if trip else due_day or today, today)
-    verdict = readiness.verdict(kit, through, trip)
+    verdict = verdicts.verdict(kit, through, trip)
     return Plan(kit, trip, person, reservation, due_at, due_day, verdict, others)
 
 
@@ -190,9 +187,8 @@ def instead_of(other: OpenPromise) -> Kit | None:
         if rule.share_a_day(trip.first_day, trip.last_day, each.promise):
             rows.pop(each.promise.kit, None)
     states = readiness.states(rows) if rows else {}
-    fit = [row for pk, row in rows.items() if _fit(row, states[pk], trip)]
     return min(
-        fit,
+        (row for pk, row in rows.items() if readiness.for_trip(row, states[pk], trip).fit),
         key=lambda row: (row.list_version_id != kit.list_version_id, row.name),
         default=None,
     )
@@ -203,9 +199,5 @@ def would_do(kit: Kit, other: OpenPromise) -> bool:
     that trip."""
     promised = other.reservation.kit
     same = kit.list_version.packing_list_id == promised.list_version.packing_list_id
-    return same and _fit(kit, readiness.states([kit.pk])[kit.pk], other.trip)
-
-
-def _fit(kit: Kit, state: KitState, trip: Trip) -> bool:
-    today = readiness.today_of(kit)
-    return judge(state, max(trip.last_day, today), today).fit
+    state = readiness.states([kit.pk])[kit.pk]
+    return same and readiness.for_trip(kit, state, other.trip).fit

@@ -187,8 +187,7 @@ def lay_out(
 def _widest(code: tuple[Field, str], typeface: Typeface) -> float:
     """Return the width that the code's line (or a preview's widest word) needs."""
     face = typeface.bold
-    words = code[1].split(" ")
-    return max(face.width(word) for word in words) * face.smallest_mm
+    return max(face.width(word) for word in code[1].split(" ")) * face.smallest_mm
 
 
 def _too_small(

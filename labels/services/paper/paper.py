@@ -14,9 +14,18 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import get_language, gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    Invalid,
+    NotFound,
+    Problem,
+    Refused,
+    TooLarge,
+    Unacceptable,
+)
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules.ledger.expiry import good_through
 from kits.rules.lookup import label_codes
@@ -142,14 +151,13 @@ _SAMPLE_CODE = "6R4B5KJ8"
 
 
 # ------------------------------------------------------------------------------------------ labels
-def job(*, preview: bool = False, title: str = "") -> printing.Job:
+def job(*, preview: bool = False) -> printing.Job:
     """How to print here. Raises Refused (`public-address-missing`) for anything but a preview
     while there is no address that labels could lead to."""
     try:
         return printing.Job(
             public_url=settings.PUBLIC_URL,
             organisation=settings.ORGANISATION,
-            title=title,
             language=get_language() or settings.LANGUAGE_CODE,
             speak=in_words,
             preview=preview,
@@ -295,10 +303,13 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     lines = ListLine.objects.filter(section__version=kit.list_version_id).select_related(
         "section", "item"
     )
-    pouches: dict[str, list[cards.CardItem]] = {}
-    for line in lines.order_by("section__position", "section", "position", "id"):
-        things = pouches.setdefault(line.section.name, [])
-        things.append(cards.CardItem(line.item.name, None if line.item.by_eye else line.carry))
+    pouches = grouped(
+        (
+            line.section.name,
+            cards.CardItem(line.item.name, None if line.item.by_eye else line.carry),
+        )
+        for line in lines.order_by("section__position", "section", "position", "id")
+    )
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,

@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from kits.models import Lot, PackCode, Place, Recall, RecallScope
 from kits.services.ledger import lots
 from kits.services.text import wording
@@ -81,8 +81,7 @@ def _known_lot(
 def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
     """Whether a batch that is new here is recalled; where its number is not in the code, only
     what is so of every batch is known."""
-    of_thing = [recall for recall in recalls if recall.item_id == item_id]
-    blocking = lots.blocking(of_thing, number)
+    blocking = lots.blocking([each for each in recalls if each.item_id == item_id], number)
     return blocking is not None and bool(number or blocking.scope != RecallScope.NUMBER)
 
 

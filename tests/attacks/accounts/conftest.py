@@ -48,7 +48,7 @@ def outbox(tmp_path: Path, settings: Settings) -> Callable[[], Any]:
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
 
     def mails() -> list[Any]:
-        account_mail.send_waiting()
+        account_mail.send_changes()
         files = sorted(settings.EMAIL_OUTBOX_DIR.glob("*.eml"))
         return [message_from_bytes(file.read_bytes(), policy=default) for file in files]
 

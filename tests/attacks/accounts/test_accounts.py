@@ -15,7 +15,7 @@ from gearroom.core.models import AccountChange, Membership, Person, Room, Signed
 from gearroom.core.rules.roles import Role, Scope
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people
-from gearroom.site.mail import account_mail, password_mail
+from gearroom.site.mail import account_mail
 from tests.core.api.made import Caller, act_of, is_problem, somebody
 from tests.site.browsing import browser, post
 
@@ -128,7 +128,7 @@ def test_a_forgotten_password_goes_to_nobody_elses_address(
     Caller(keeper).patch(f"people/{user.person.pk}/", {"email": "mine@example.org"})
 
     Client().post("/sign-in/forgotten/", {"name": "victim"})
-    password_mail.send_waiting()
+    account_mail.send_resets()
 
     assert [told(mail)[0] for mail in outbox()] == ["old@example.org"]
 
@@ -209,12 +209,12 @@ def test_a_mail_that_was_not_taken_is_tried_again_for_a_week(
     folder = settings.EMAIL_OUTBOX_DIR
     folder.parent.joinpath("a-file").write_text("no folder")
     settings.EMAIL_OUTBOX_DIR = folder.parent / "a-file" / "outbox"
-    assert account_mail.send_waiting() == 0
+    assert account_mail.send_changes() == 0
     settings.EMAIL_OUTBOX_DIR = folder
     assert len(outbox()) == 1
     Caller(chief).patch(f"people/{person.pk}/", {"email": "third@example.org"})
     with time_machine.travel(timezone.now() + timedelta(days=8)):
-        assert account_mail.send_waiting() == 0
+        assert account_mail.send_changes() == 0
     assert set(AccountChange.objects.values_list("address", flat=True)) == {""}
 
 

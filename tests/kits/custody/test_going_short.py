@@ -4,12 +4,12 @@ from datetime import timedelta
 
 import pytest
 
-from gearroom.core.acts.problems import NotAllowed, Refused
+from gearroom.core.acts import NotAllowed, Refused
 from kits.models import Checkout, Item, Kit, Notice, Reservation, WithheldKind
 from kits.rules.ledger.facts import Criticality, Level, Word
 from kits.services.custody import custody, offers
 from kits.services.kits import holds
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls
 from kits.services.restocking import adding, sorting
@@ -278,7 +278,7 @@ def test_what_nobody_checked_lately_is_no_line_and_a_guide_is_offered_a_check(
     Kit.objects.filter(pk=kit.pk).update(look_interval_days=1)
     later = make.days(0) + timedelta(days=3)
 
-    verdict = readiness.verdict(make.fresh(kit), later)
+    verdict = verdicts.verdict(make.fresh(kit), later)
 
     assert verdict.word is Word.SHORT
     found = offers.offers(make.actor(school.guide), make.fresh(kit), verdict)

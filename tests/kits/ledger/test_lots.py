@@ -7,10 +7,10 @@ import pytest
 import time_machine
 from django.utils import timezone
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Holding, Label, LabelKind, Lot, LotFact, PlaceKind
 from kits.services.kits import contents
-from kits.services.ledger import audit, lots, readiness
+from kits.services.ledger import audit, lots, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
 from kits.services.stock import corrections, opening, receiving
@@ -81,17 +81,15 @@ def test_every_kit_that_holds_it_is_judged_again(w: make.World) -> None:
 
 def test_a_date_put_right_to_the_past_stops_the_kit(w: make.World) -> None:
     correct(w, w.dressings, expiry=make.days(-1))
-    reasons = readiness.verdict(make.fresh(w.day_01), make.TODAY).reasons
+    reasons = verdicts.verdict(make.fresh(w.day_01), make.TODAY).reasons
     assert "take-out" in {r.code for r in reasons}
 
 
 def test_a_date_can_turn_out_not_to_be_known(w: make.World) -> None:
     correct(w, w.dressings, expiry=None)
-    assert readiness.verdict(
-        make.fresh(w.day_01), make.TODAY
-    ).may_go  # set up today: a day of grace
+    assert verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go  # set up today: a day of grace
     with time_machine.travel(timezone.now() + timedelta(days=2), tick=False):
-        assert not readiness.verdict(make.fresh(w.day_01), make.days(2)).may_go
+        assert not verdicts.verdict(make.fresh(w.day_01), make.days(2)).may_go
 
 
 def test_what_was_known_then_does_not_change(w: make.World) -> None:

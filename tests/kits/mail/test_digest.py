@@ -28,9 +28,9 @@ from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
 from kits.rules.mail import plain_text
 from kits.rules.mail.plain_text import as_text
-from kits.services.custody import custody, unmet_needs, use
-from kits.services.custody.unmet_needs import NeedLine
-from kits.services.kits import holds, mixed_contents
+from kits.services.custody import custody, returns, use
+from kits.services.custody.returns import NeedLine
+from kits.services.kits import holds
 from kits.services.ledger import readiness
 from kits.services.mail import alarms, digest, digest_data, digest_text, picking_list, sending
 from kits.services.notices import writing
@@ -407,8 +407,8 @@ def test_the_evenings_stand_in_it_each_thing_once(w: World) -> None:
     custody.check_in(
         act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
     )
-    mixed_contents.report(act(w.guide), w.day_01, [other])
-    unmet_needs.report(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
+    holds.report_mixed(act(w.guide), w.day_01, [other])
+    returns.report_needs(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
 
     text = text_of(w)
 

@@ -7,10 +7,10 @@ import pytest
 import time_machine
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Kit, Lot, PlaceKind
-from kits.services.ledger import audit, readiness, reversal
+from kits.services.ledger import audit, readiness, reversal, verdicts
 from kits.services.stock import counting, undated
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
@@ -40,7 +40,7 @@ def found(w: make.World, kit: Kit, *rows: tuple[Lot, int], key: str = "main") ->
 
 def reasons(kit: Kit, ahead: int = 0) -> dict[Any, Any]:
     day = clock.today(kit.home_room.time_zone) + timedelta(days=ahead)
-    return {r.code: r.weight.name for r in readiness.verdict(make.fresh(kit), day).reasons}
+    return {r.code: r.weight.name for r in verdicts.verdict(make.fresh(kit), day).reasons}
 
 
 def in_days(days: int) -> time_machine.travel:

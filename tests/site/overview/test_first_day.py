@@ -213,7 +213,7 @@ def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role: str) ->
 
     assert page.status_code == 200
     for topic, picture in page.context["topics"]:
-        assert not topic.picture or picture, topic.picture
+        assert picture or not topic.pictured, topic.title
     assert "Open the page" in text_of(page)
 
 

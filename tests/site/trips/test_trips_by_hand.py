@@ -7,7 +7,7 @@ import pytest
 
 from kits.models import Trip
 from kits.rules.text.hazards import HAZARDS
-from kits.services.text import hazards
+from kits.services.text import wording
 from kits.services.trips import reservations, trips
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -141,5 +141,5 @@ def _times() -> tuple[datetime, datetime]:
 
 
 def test_every_hazard_has_its_words() -> None:
-    assert tuple(hazards.HAZARDS) == HAZARDS
-    assert hazards.hazards(["rope", "cave"]) == ["caves and mines", "rope work"]
+    assert tuple(wording.HAZARDS) == HAZARDS
+    assert wording.hazards(["rope", "cave"]) == ["caves and mines", "rope work"]

@@ -3,7 +3,6 @@
 import json
 import os
 import socket
-from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
@@ -127,10 +126,6 @@ class Command(ProjectCommand):
         draft.replace(self.kept_file)
         return kept
 
-    @property
-    def _say(self) -> Callable[[str], None]:
-        def say(line: str) -> None:
-            self.stdout.write(line)
-            self.stdout.flush()
-
-        return say
+    def _say(self, line: str) -> None:
+        self.stdout.write(line)
+        self.stdout.flush()

@@ -36,22 +36,17 @@ def _sentence(kits: Sequence[OverdueKit]) -> str:
     """What is not back: the reader's own first."""
     own = [kit["kit"] for kit in kits if kit.get("yours")]
     others = [kit["kit"] for kit in kits if not kit.get("yours")]
-    sentences = []
-    if own:
-        sentences.append(
-            ngettext(
-                "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
-                "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
-                len(own),
-            )
-            % {"kits": ", ".join(own)}
-        )
-    if others:
-        sentences.append(
-            ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
-            % {"kits": ", ".join(others)}
-        )
-    return " ".join(sentences)
+    of_own = ngettext(
+        "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
+        "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
+        len(own),
+    )
+    of_others = ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
+    return " ".join(
+        text % {"kits": ", ".join(names)}
+        for text, names in ((of_own, own), (of_others, others))
+        if names
+    )
 
 
 def _lines(kits: Sequence[OverdueKit], zone: str) -> Iterator[str]:

@@ -21,9 +21,11 @@ def recall(notice: Notice) -> NoticeText:
     kits = kits_of(notice)
     rooms = [notice.room.name] if notice.room else []
     facts = cast(RecallFacts, {"rooms": rooms, "thing": "", **notice.facts})
-    subject = _("RECALL, %(thing)s: check and answer")
-    if facts.get("again"):
-        subject = _("RECALL, reminder: %(thing)s: check and answer")
+    subject = (
+        _("RECALL, reminder: %(thing)s: check and answer")
+        if facts.get("again")
+        else _("RECALL, %(thing)s: check and answer")
+    )
     one = f"{facts['recall']}/" if "recall" in facts else ""
     return NoticeText(
         sentence(facts, kits),
@@ -58,22 +60,24 @@ def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
             "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. Stock from the shelves is "
             "in quarantine; follow up the kits until there is an answer for each one."
         ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
-    sentences = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
     certain = [k["name"] for k in kits if k["certainty"] == Certainty.CERTAIN]
     maybe = [k["name"] for k in kits if k["certainty"] != Certainty.CERTAIN]
-    if certain:
-        sentences.append(
-            ngettext(
-                "%(kits)s certainly contains it.", "%(kits)s certainly contain it.", len(certain)
-            )
-            % {"kits": ", ".join(certain)}
-        )
-    if maybe:
-        sentences.append(
-            ngettext("%(kits)s may contain it.", "%(kits)s may contain it.", len(maybe))
-            % {"kits": ", ".join(maybe)}
-        )
-    return " ".join([*sentences, _("Check, remove the batch and answer.")])
+    of_certain = ngettext(
+        "%(kits)s certainly contains it.", "%(kits)s certainly contain it.", len(certain)
+    )
+    of_maybe = ngettext("%(kits)s may contain it.", "%(kits)s may contain it.", len(maybe))
+    sentences = (
+        text % {"kits": ", ".join(names)}
+        for text, names in ((of_certain, certain), (of_maybe, maybe))
+        if names
+    )
+    return " ".join(
+        [
+            _("RECALL: %(thing)s, batch %(number)s.") % thing,
+            *sentences,
+            _("Check, remove the batch and answer."),
+        ]
+    )
 
 
 def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Iterator[str]:

@@ -27,19 +27,18 @@ def not_ready(notice: Notice) -> NoticeText:
         "trip": trip["trip"],
         "when": instant(trip["departs_at"], zone),
     }
-    if len(kits) > 1:
-        text = (
-            _("%(trip)s leaves %(when)s, but these kits reserved for it are not ready: %(kit)s.")
-            % facts
-        )
-    else:
-        text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % facts
-    lines: list[str] = []
-    for kit in kits:
-        of_kit = [*_still_out(kit.get("out"), zone, notice.person_id), *kit["reasons"]]
-        lines += [f"{kit['kit']}: {line}" for line in of_kit] if len(kits) > 1 else of_kit
+    text = (
+        _("%(trip)s leaves %(when)s, but these kits reserved for it are not ready: %(kit)s.")
+        if len(kits) > 1
+        else _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.")
+    )
+    lines = [
+        f"{kit['kit']}: {line}" if len(kits) > 1 else line
+        for kit in kits
+        for line in (*_still_out(kit.get("out"), zone, notice.person_id), *kit["reasons"])
+    ]
     return NoticeText(
-        text,
+        text % facts,
         lines,
         subject=_subject(notice, kits),
         page=page(f"/trips/{trip['trip_id']}/") if len(kits) > 1 else "",
@@ -120,11 +119,11 @@ def not_covered(notice: Notice) -> NoticeText:
     """A trip without a kit, or whose kits went and are not enough together."""
     trip: TripNotCovered = notice.facts
     facts = {"trip": trip["trip"], "when": instant(trip["departs_at"], zone_of(notice))}
-    text = _("%(trip)s leaves %(when)s, but no kit is reserved for it.")
-    if trip["reasons"]:
-        text = _(
-            "%(trip)s leaves %(when)s, but the kits taken out for it are not enough, even together."
-        )
+    text = (
+        _("%(trip)s leaves %(when)s, but the kits taken out for it are not enough, even together.")
+        if trip["reasons"]
+        else _("%(trip)s leaves %(when)s, but no kit is reserved for it.")
+    )
     return NoticeText(
         text % facts,
         trip["reasons"],

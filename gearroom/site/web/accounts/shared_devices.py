@@ -1,6 +1,10 @@
-"""At a shared device: who stands before it, their PIN, and locking it."""
+"""At a shared device: who stands before it, their PIN, and locking it. And shared devices as their
+keepers see them: made out of the very device, listed, ended."""
 
-from django.contrib.auth import logout
+from datetime import timedelta
+from typing import Any
+
+from django.contrib.auth import login, logout
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -9,10 +13,12 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.rules.roles import Assurance
 from gearroom.core.services.accounts import shared_devices
-from gearroom.site.web.page.shell import actor, back_to, forget_held_act, held_act, page, show
+from gearroom.core.services.people import rooms
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, back_to, forget_held_act, held_act, page, show
 from kits.services.lookup import find
 
 
@@ -36,24 +42,30 @@ def who(request: HttpRequest) -> HttpResponseBase:
             raise Invalid(_("This person has no role in this gear room. Ask its keeper."))
     except Problem as problem:
         return _who_page(request, problem)
-    request.session[shared_devices.PERSON] = person.pk
-    request.session[shared_devices.ASSURANCE] = Assurance.NAMED.value
-    request.session[shared_devices.TOUCHED] = clock.now().isoformat()
+    request.session.update(
+        {
+            shared_devices.PERSON: person.pk,
+            shared_devices.ASSURANCE: Assurance.NAMED.value,
+            shared_devices.TOUCHED: clock.now().isoformat(),
+        }
+    )
     return held_act(request) or redirect(back_to(request, reverse("board")))
 
 
 def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     search = request.GET.get("search", "").strip()[:80]
     people = shared_devices.may_be(actor(request))
-    facts = {
-        "people": people.filter(name__icontains=search) if search else people,
-        "search": search,
+    return show(
+        request,
+        "site/accounts/shared_device_who.html",
+        problem=problem,
+        people=people.filter(name__icontains=search) if search else people,
+        search=search,
         **_waiting(request),
-    }
-    return show(request, "site/accounts/shared_device_who.html", facts, problem=problem)
+    )
 
 
-def _waiting(request: HttpRequest) -> dict[str, str]:
+def _waiting(request: HttpRequest) -> dict[str, Any]:
     """Where to go afterwards, and the act that waits."""
     return {name: request.POST.get(name) or request.GET.get(name, "") for name in ("to", "act")}
 
@@ -79,12 +91,14 @@ def pin(request: HttpRequest) -> HttpResponseBase:
 
 
 def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    facts = {
-        "digits": shared_devices.PIN_DIGITS,
-        "keys": (*"123456789", "0"),
+    return show(
+        request,
+        "site/accounts/shared_device_pin.html",
+        problem=problem,
+        digits=shared_devices.PIN_DIGITS,
+        keys=(*"123456789", "0"),
         **_waiting(request),
-    }
-    return show(request, "site/accounts/shared_device_pin.html", facts, problem=problem)
+    )
 
 
 @require_POST
@@ -106,3 +120,49 @@ def end(request: HttpRequest) -> HttpResponse:
     shared_devices.end_here(actor(request), request.session[shared_devices.DEVICE])
     logout(request)
     return redirect("sign-in")
+
+
+# -------------------------------------------------------------------------------- for their keepers
+_KEEPS = timedelta(days=400)
+"""How long a shared device stays signed in; browsers keep no cookie for longer (RFC 6265bis)."""
+
+
+@page("edit_device")
+def shared(request: HttpRequest) -> HttpResponse:
+    """The shared devices of one's rooms; and making this one such a device."""
+    if request.method != "POST":
+        return _page(request)
+    try:
+        room = rooms.get(actor(request), request.POST.get("room", ""))
+        # No key: the second of two taps comes from the shared device, which may not do it.
+        device = shared_devices.add(
+            Act(actor(request), room=room), room, request.POST.get("name", "")
+        )
+    except Problem as problem:
+        return _page(request, problem)
+    login(request, device.user, backend="django.contrib.auth.backends.ModelBackend")
+    request.session[shared_devices.DEVICE] = device.pk
+    request.session.set_expiry(_KEEPS)
+    return redirect("scan")
+
+
+def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    return show(
+        request,
+        "site/accounts/shared_devices.html",
+        problem=problem,
+        devices=shared_devices.devices_of(who)[:100],
+        own_rooms=[room for room in rooms.visible_to(who) if who.may("edit_device", room.pk)],
+        own=who.person,
+        name=request.POST.get("name", ""),
+    )
+
+
+@form_view("edit_device")
+def end_device(act: Act, request: HttpRequest, device: int) -> Done:
+    """End a device: it is signed out at once."""
+    ended = shared_devices.end(act, device)
+    return Done(
+        _("%(device)s has been signed out.") % {"device": ended.name}, to=reverse("devices")
+    )

@@ -1,5 +1,6 @@
-"""“What did you use?”: one link for whoever had kits, which needs no account and takes one answer a
-kit."""
+"""What is asked by a link that needs no account: “What did you use?” of whoever had kits, one
+answer a kit; and “Did you clear it?”, which is asked signed in too. A page only asks, a tap
+answers."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -7,20 +8,23 @@ from urllib.parse import quote
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
+from gearroom.core.acts import Act, AlreadyAnswered, NotFound, Problem
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Problem
 from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
 from gearroom.site.web.page import errors
-from gearroom.site.web.page.forms import PageForm, ShortText
-from gearroom.site.web.page.shell import actor, page, room_here, show
-from kits.models import Checkout
-from kits.services.custody import use_requests
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import ShortText, YesOrNo, id_of, read_field
+from gearroom.site.web.page.shell import Done, actor, page, room_here, show
+from kits.models import Checkout, Clearance
+from kits.services.custody import clearances, use_requests
 from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
+from kits.services.notices.texts.kits import lacks
 from labels.services.scan.links import symbol_svg
 
 
@@ -36,7 +40,7 @@ def request_use(request: HttpRequest, kit: str) -> HttpResponse:
         message = _message(request, held, use_requests.times_of_person(who, held))
         symbol = "data:image/svg+xml," + quote(symbol_svg(message["link"]))
         facts |= {**message, "symbol": symbol}
-    return show(request, "site/custody/use_requests/new.html", facts)
+    return show(request, "site/custody/use_requests/new.html", **facts)
 
 
 @require_safe
@@ -50,7 +54,8 @@ def request_all_use(request: HttpRequest) -> HttpResponse:
     return show(
         request,
         "site/custody/use_requests/new_for_all.html",
-        {"rows": rows, "days": use_requests.WITHIN.days},
+        rows=rows,
+        days=use_requests.WITHIN.days,
     )
 
 
@@ -63,12 +68,6 @@ def _message(request: HttpRequest, held: Checkout, times: Sequence[Checkout]) ->
         "link": link,
     }
     return {"link": link, "body": quote(words)}
-
-
-class ReportForm(PageForm):
-    """What somebody reports besides use."""
-
-    wrong = ShortText()
 
 
 def report_use(request: HttpRequest, link: str, time: int | None = None) -> HttpResponse:
@@ -92,7 +91,7 @@ def report_use(request: HttpRequest, link: str, time: int | None = None) -> Http
     try:
         used, levels = use_of(request.POST, held.kit)
         remarks = remarks_of(request.POST, held.kit)
-        wrong = ReportForm.read(request.POST)["wrong"]
+        wrong = read_field(ShortText(), request.POST, "wrong")
         with database_problems():
             report = use_requests.answer(held, used, levels=levels, wrong=wrong, remarks=remarks)
     except Problem as problem:
@@ -118,29 +117,88 @@ def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) 
 def _choice(
     request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
 ) -> HttpResponse:
-    facts = {"times": times, "link": link}
-    return _private(show(request, "site/custody/use_requests/kits.html", facts, problem=problem))
+    template = "site/custody/use_requests/kits.html"
+    return show(request, template, problem=problem, times=times, link=link)
 
 
 def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
-    facts = {
-        "held": held,
-        "kit": held.kit,
-        "sent": request.POST,
+    return show(
+        request,
+        "site/custody/use_requests/kit.html",
+        problem=problem,
+        held=held,
+        kit=held.kit,
+        sent=request.POST,
         **use_fields(request.POST, suggest(held.kit)),
         **remark_fields(request.POST, held.kit),
-    }
-    return _private(show(request, "site/custody/use_requests/kit.html", facts, problem=problem))
+    )
 
 
 def _answered(
     request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
-    facts["link"] = link
     template = "site/custody/use_requests/answered.html"
-    return _private(show(request, template, facts, problem=problem))
+    return show(request, template, problem=problem, link=link, **facts)
 
 
-def _private(response: HttpResponse) -> HttpResponse:
-    response.headers["Cache-Control"] = "private, no-store"
-    return response
+# -------------------------------------------------------------------------------- clearances
+_MOST_CLEARANCES = 100
+_ANSWER = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear this kit for use?"))
+
+
+def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
+    """What somebody says of a clearance by the link that they were sent."""
+    try:
+        clearance = clearances.by_link(link)
+        if request.method != "POST":
+            return _clearance_page(request, clearance)
+        confirmed = read_field(_ANSWER, request.POST, "answer")
+        clearances.answer_by_link(clearance, confirmed=confirmed)
+    except AlreadyAnswered as problem:
+        return _clearance_page(request, clearance, problem)
+    except Problem as problem:
+        return errors.refusal(request, problem)
+    return redirect(request.path)
+
+
+def _clearance_page(
+    request: HttpRequest, clearance: Clearance, problem: Problem | None = None
+) -> HttpResponse:
+    facts = {**_clearance_facts(clearance), "kit": clearance.checkout.kit}
+    return show(request, "site/custody/clearances/clearance.html", problem=problem, **facts)
+
+
+def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    if problem is not None:
+        raise problem
+    who = actor(request)
+    rows = [
+        {**_clearance_facts(clearance), "own": clearances.answers_for(clearance) == who.person}
+        for clearance in clearances.visible_to(who)[:_MOST_CLEARANCES]
+    ]
+    return show(request, "site/custody/clearances/clearances.html", rows=rows)
+
+
+@form_view("look", "clearances", page_of=_list_page)
+def list_clearances(act: Act, request: HttpRequest) -> Done:
+    """One's own clearances and those of one's rooms, the newest first; one's own are answered
+    here."""
+    clearance = clearances.get(act.actor, id_of(request.POST.get("clearance", "")) or 0)
+    confirmed = read_field(_ANSWER, request.POST, "answer")
+    clearances.answer(act, clearance, confirmed=confirmed)
+    says = (
+        _("Recorded: you cleared %(kit)s for use.")
+        if confirmed
+        else _("Recorded: you did not clear %(kit)s for use. Its keepers will be notified.")
+    )
+    return Done(says % {"kit": clearance.checkout.kit.name})
+
+
+def _clearance_facts(clearance: Clearance) -> dict[str, Any]:
+    answer = getattr(clearance, "answer", None)
+    return {
+        "clearance": clearance,
+        "reasons": lacks(clearance.reasons),
+        "answer": answer,
+        "open": answer is None,
+    }
