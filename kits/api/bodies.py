@@ -7,8 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip

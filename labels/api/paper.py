@@ -8,8 +8,7 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form

@@ -12,8 +12,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Unacceptable, beyond_form, document
+from gearroom.core.acts import Act, Invalid, Unacceptable, beyond_form, document
 from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.problems import MEDIA_TYPE

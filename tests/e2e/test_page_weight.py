@@ -46,7 +46,7 @@ def test_pages_are_light_and_stand_still(
             " Promise.reject(new DOMException('', 'NotAllowedError'));"
         )
         sign_in(refused, server.url, keeper, "/scan/")
-        refused.get_by_text("The camera was refused.").wait_for()
+        refused.get_by_text("Access to the camera was refused.").wait_for()
         assert "/static/reading/" not in str(refused.evaluate(LOADED))
 
         context = browser.new_context(

@@ -84,7 +84,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
         page.get_by_role("button", name="Compare with the record").click()
         page.get_by_text("7 found, 0 on record").wait_for()
         page.get_by_role("button", name="Save the count").click()
-        page.get_by_text("DAY-01 is counted").wait_for()
+        page.get_by_text("DAY-01 has been counted").wait_for()
 
         # The first kit out. Nobody has signed its list yet, so it goes with a reason.
         page.goto(server.url + "/first-day/")
@@ -98,7 +98,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
         until(Checkout.objects.filter(in_at=None, person=first.person).exists, "the kit out")
         assert Holding.objects.get(lot__number="K77").units == 7
         page.goto(server.url + "/first-day/")
-        page.get_by_text("1 went out").wait_for()
+        page.get_by_text("1 taken out").wait_for()
         assert faults == []
 
 

@@ -14,8 +14,8 @@ from django.core.exceptions import (
 from django.http import Http404, UnreadablePostError
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, TooLarge
+from gearroom.core.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
 
 
 class OtherProblem(Problem):

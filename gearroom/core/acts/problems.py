@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problem_codes import NOUNS, title_of
+from gearroom.core.problem_codes import NOUNS, title_of
 
 
 class Problem(Exception):

@@ -12,9 +12,15 @@ from django.utils.translation import gettext as _, ngettext
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core.acts import exceptions as django_exceptions
+from gearroom.core.acts import (
+    Invalid,
+    NotAllowed,
+    Problem,
+    beyond_form,
+    document,
+    exceptions as django_exceptions,
+)
 from gearroom.core.acts.exceptions import OtherProblem, nothing_here
-from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, beyond_form, document
 
 MEDIA_TYPE = "application/problem+json"
 

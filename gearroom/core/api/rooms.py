@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Room

@@ -22,9 +22,9 @@ from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core import clock
-from gearroom.core.acts.database_failures import was_rolled_back
+from gearroom.core.acts import Problem, Refused, Unacceptable, document
 from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
-from gearroom.core.acts.problems import Problem, Refused, Unacceptable, document
+from gearroom.core.database_failures import was_rolled_back
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.services.people import names
 

@@ -13,9 +13,9 @@ from django.middleware.gzip import GZipMiddleware
 from django.utils.deprecation import MiddlewareMixin
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.database_failures import FAILURE_ERRORS, tolerating_failure
-from gearroom.core.acts.problems import Invalid, Problem, TooLarge, document
+from gearroom.core.acts import Invalid, Problem, TooLarge, document
 from gearroom.core.api.problems import respond
+from gearroom.core.database_failures import FAILURE_ERRORS, tolerating_failure
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.proxies import client_address
 from gearroom.core.setup.logs import is_secret

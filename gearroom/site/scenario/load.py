@@ -11,7 +11,7 @@ from django.db import transaction
 from stdnum.ean import calc_check_digit
 
 from gearroom.core import clock
-from gearroom.core.acts.act import SYSTEM, Act
+from gearroom.core.acts import SYSTEM, Act
 from gearroom.core.models import Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people as people_service, rooms as rooms_service

@@ -12,7 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, actor_of
+from gearroom.core.acts import Act, actor_of
 from gearroom.core.models import Person, Room
 from kits.models import Item, Kit, PackingListVersion, Place
 from kits.services.stock import receiving

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView
 from gearroom.core.models import Room

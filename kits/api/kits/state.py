@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.core.api.requests.serializers import PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers

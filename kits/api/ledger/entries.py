@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.api.requests.serializers import PageQuery
 from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers

@@ -8,8 +8,7 @@ from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Act, NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer

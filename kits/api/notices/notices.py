@@ -7,8 +7,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Act, Actor, NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, QuerySerializer
 from gearroom.core.api.rooms import ClockTime
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named

@@ -5,7 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ReadView, UseCaseView
 from gearroom.core.services.people import person_export, redaction

@@ -5,8 +5,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field

@@ -4,7 +4,7 @@ from typing import Any, cast
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import (
     ActBody,
     AnyField,

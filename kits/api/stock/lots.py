@@ -9,8 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from kits.api import answers

@@ -6,7 +6,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, one_of, present
 from kits.api import answers

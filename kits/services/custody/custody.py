@@ -10,8 +10,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Unacceptable
+from gearroom.core.acts import Act, Unacceptable
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import (

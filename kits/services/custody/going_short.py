@@ -5,8 +5,7 @@ from collections.abc import Iterable
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may

@@ -14,7 +14,7 @@ from typing import Any
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.grouping import summed
 from gearroom.core.rules.roles import USE_CASES

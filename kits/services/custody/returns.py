@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, refuse_first
+from gearroom.core.acts import Act, Invalid, refuse_first
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
 from kits.services.kits import holds
 from kits.services.ledger.book import Book, kit_book

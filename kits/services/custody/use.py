@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from kits.models import (
     Checkout,
     Entry,

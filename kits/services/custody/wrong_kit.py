@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 from django.db.models import Case, Exists, IntegerField, OuterRef, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Problem, Refused
+from gearroom.core.acts import Act, Actor, NotFound, Problem, Refused
 from gearroom.core.models import Person
 from gearroom.core.rules.grouping import summed
 from kits.models import (

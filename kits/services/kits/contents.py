@@ -12,8 +12,7 @@ from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Actor, Invalid
 from gearroom.core.models import Person
 from gearroom.core.rules.grouping import summed
 from kits.models import (

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Kit, Photo
 from kits.services.ledger import facts, reversal

@@ -17,8 +17,7 @@ from django.db.models.functions import Upper
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import SYSTEM, Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts import SYSTEM, Act, Actor, Invalid, NotFound, Refused
 from gearroom.core.models import Person, Room
 from kits.models import EntryKind, Kit, Label, LabelKind, Lot, Place, PlaceKind
 from kits.models.details import LabelDetail

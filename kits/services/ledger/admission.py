@@ -13,7 +13,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import good_through, may_be_put_in, why_not
 from kits.rules.ledger.facts import Batch, Kind

@@ -20,8 +20,7 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Refused, Unacceptable
 from gearroom.core.models import Room
 from kits.models import (
     Checkout,

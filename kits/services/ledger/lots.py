@@ -14,7 +14,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import Item, Lot, Recall, RecallScope
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind

@@ -15,8 +15,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts import Act, Actor, NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.models.details import CheckOutDetail
 from kits.rules.ledger import undo

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, PackingListVersion, Place

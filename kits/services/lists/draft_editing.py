@@ -11,8 +11,7 @@ from dataclasses import replace
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound, Stale
+from gearroom.core.acts import Act, NotFound, Stale
 from kits.models import PackingListVersion
 from kits.services.lists import packing_lists
 from kits.services.lists.packing_lists import Draft, SectionDraft

@@ -18,8 +18,8 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import (
+from gearroom.core.acts import (
+    Act,
     Invalid,
     NotAllowed,
     Refused,

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Kit, Place, Seal
 from kits.services.text import wording

@@ -14,7 +14,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Refused, Unacceptable
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip

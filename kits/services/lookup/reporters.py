@@ -1,8 +1,7 @@
 """Who may report a fact about a kit: whoever has a role in its home or present room, and whoever
 had it last, with a role anywhere. What a fact says never refuses it."""
 
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Actor, NotFound
 from kits.models import Kit
 from kits.services.lookup import find
 from kits.services.lookup.holders import last_checkout

@@ -11,8 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotAllowed, NotFound, Unacceptable
+from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Unacceptable
 from gearroom.core.models import Membership, Person
 from kits.models import Kit, Notice
 from kits.rules.mail.plain_text import as_text

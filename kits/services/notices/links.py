@@ -7,7 +7,7 @@ from urllib.parse import quote
 from django.conf import settings
 from django.core import signing
 
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts import NotFound, Refused
 
 CLEARANCE_SALT = "kits.cleared-by-phone"
 SIGNATURE_SALT = "kits.extend-signature"

@@ -11,7 +11,7 @@ from datetime import date
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import (

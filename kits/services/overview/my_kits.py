@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.services.ledger import verdicts

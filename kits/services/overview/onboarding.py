@@ -14,8 +14,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import (

@@ -12,7 +12,7 @@ from typing import Any
 from django.db.models import Count, Max, Q, Sum
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people

@@ -8,8 +8,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock, mail
-from gearroom.core.acts.act import Act, Actor, part
-from gearroom.core.acts.problems import Refused, refuse_first
+from gearroom.core.acts import Act, Actor, Refused, part, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
 from gearroom.core.services.people import erasure, redaction

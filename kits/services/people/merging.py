@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Label, Notice, RecallPlace, Reservation, Trip

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from django.db.models import Q
 
-from gearroom.core.acts.act import SYSTEM, Actor
+from gearroom.core.acts import SYSTEM, Actor
 from gearroom.core.rules.grouping import summed
 from kits.models import (
     DISPOSALS,

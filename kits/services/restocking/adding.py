@@ -5,8 +5,7 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from kits.models import EntryKind, Item, Kit, LevelFact
 from kits.rules.custody.going_short import addition_to
 from kits.rules.ledger.facts import Level

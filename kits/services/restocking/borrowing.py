@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import summed
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode

@@ -13,8 +13,7 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
     Disposal,

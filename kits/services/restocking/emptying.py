@@ -10,8 +10,7 @@ from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import (
     Disposal,
     Entry,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Refused, Unacceptable
 from kits.models import Holding, Lot
 from kits.rules.ledger.facts import Batch
 from kits.rules.restocking import picking

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import Kit, Place
 from kits.rules.ledger.facts import Level
 from kits.rules.restocking import sealing as rule

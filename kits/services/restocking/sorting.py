@@ -8,8 +8,7 @@ from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
 from kits.models import (

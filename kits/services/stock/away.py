@@ -11,8 +11,7 @@ from datetime import datetime
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Actor, Invalid, Refused
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule

@@ -14,8 +14,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import (
     Entry,
     EntryKind,

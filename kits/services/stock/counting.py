@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.models.details import CountDetail

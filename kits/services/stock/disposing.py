@@ -6,8 +6,7 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import good_through, why_not

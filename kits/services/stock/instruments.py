@@ -6,8 +6,7 @@ from datetime import date, timedelta
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Unacceptable
+from gearroom.core.acts import Act, Invalid, Unacceptable
 from gearroom.core.models import Room
 from kits.models import (
     Entry,

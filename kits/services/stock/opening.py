@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from kits.models import Entry, EntryKind, Lot, Place, PlaceKind
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, outer

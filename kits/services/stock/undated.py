@@ -9,8 +9,7 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Lot, Place, PlaceKind
 from kits.rules.ledger.facts import Kind, KitState

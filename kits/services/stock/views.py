@@ -7,8 +7,7 @@ from datetime import date
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Actor, NotFound
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind

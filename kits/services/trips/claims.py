@@ -14,8 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, part
-from gearroom.core.acts.problems import Problem, Refused
+from gearroom.core.acts import Act, Problem, Refused, part
 from gearroom.core.models import Person
 from kits.models import Kit, Trip
 from kits.rules.trips.trips import Coverage

@@ -8,8 +8,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Actor, Refused, Unacceptable
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Place, Trip
 from kits.rules.custody.due_times import Later, later

@@ -9,7 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import Reason
 from kits.rules.trips.proposal import Candidate, PassedOver, propose

@@ -15,8 +15,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip

@@ -17,8 +17,7 @@ from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Unacceptable
+from gearroom.core.acts import Act, Invalid, NotFound, Unacceptable
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail

@@ -14,8 +14,16 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import get_language, gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    Invalid,
+    NotFound,
+    Problem,
+    Refused,
+    TooLarge,
+    Unacceptable,
+)
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, Label, LabelKind, ListLine, Seal

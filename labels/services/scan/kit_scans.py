@@ -7,8 +7,7 @@ from zoneinfo import ZoneInfo
 from django.utils import formats
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
-from gearroom.core.acts.act import Act, part
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Unacceptable
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, Unacceptable, part
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.ledger.facts import Weight, Word

@@ -2,8 +2,7 @@
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, part
-from gearroom.core.acts.problems import Invalid, NotFound
+from gearroom.core.acts import Act, Invalid, NotFound, part
 from kits.models import Entry, Kit
 from kits.services.lookup import find, holders
 from kits.services.restocking import adding, sealing, sorting

@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from kits.models import Lot, PackCode, Place, Recall, RecallScope
 from kits.services.ledger import lots
 from kits.services.text import wording

@@ -6,8 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound, Problem, Refused, Unacceptable, beyond_form
+from gearroom.core.acts import Act, NotFound, Problem, Refused, Unacceptable, beyond_form
 from kits.models import AsFound, Label, Trip
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling

@@ -8,7 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.translation import gettext_lazy as _lazy
 
-from gearroom.core.acts.act import SYSTEM, Actor
+from gearroom.core.acts import SYSTEM, Actor
 from kits.models import Kit, Label, LabelKind, Place
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
-from gearroom.core.acts.problems import NotAllowed, Problem, TooLarge, TooOften
+from gearroom.core.acts import NotAllowed, Problem, TooLarge, TooOften
 from gearroom.core.models import Person
 from kits.models import AsFound, Entry, Item, Label, Lot, Place, Trip
 from kits.rules.lookup import label_codes

@@ -16,8 +16,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, TooLarge
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, TooLarge
 from gearroom.core.models import Person
 from kits.models import Kit, Label, LabelKind, Lot, Place
 from labels.models import Scan

@@ -3,7 +3,7 @@
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.ledger.expiry import why_not

@@ -9,7 +9,7 @@ from django.core import signing
 from django.test import Client
 from django.utils import timezone
 
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts import NotFound, Refused
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry

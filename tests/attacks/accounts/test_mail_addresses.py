@@ -3,7 +3,7 @@
 import pytest
 from django.core.mail import EmailMessage
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.core.models import PasswordReset, Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import sign_ins

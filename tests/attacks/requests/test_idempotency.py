@@ -10,7 +10,7 @@ import pytest
 from django.core.cache import cache
 from django.test import Client
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.idempotency import once

@@ -15,8 +15,8 @@ from django.db import IntegrityError, connections
 from django.db.models import Value
 from django.db.models.functions import Concat
 
+from gearroom.core.acts import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
-from gearroom.core.acts.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.services.idempotency import Answer, once
 from tests.core.api.made import a_room, at_once

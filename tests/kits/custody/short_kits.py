@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import Item, Kit
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody

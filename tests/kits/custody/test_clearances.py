@@ -6,7 +6,7 @@ import pytest
 from pytest_django import Settings
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotFound, Refused, Unacceptable
+from gearroom.core.acts import NotFound, Refused, Unacceptable
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people
 from kits.models import Checkout, Clearance, ClearanceAnswer, Notice

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from gearroom.core.acts.problems import NotAllowed, Refused
+from gearroom.core.acts import NotAllowed, Refused
 from kits.models import Checkout, Item, Kit, Notice, Reservation, WithheldKind
 from kits.rules.ledger.facts import Criticality, Level, Word
 from kits.services.custody import custody, offers

@@ -2,7 +2,7 @@
 
 import pytest
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Assurance, Role
 from gearroom.core.services.accounts import shared_devices

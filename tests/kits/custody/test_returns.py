@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from gearroom.core.models import Membership
 from kits.models import (
     AsFound,

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Problem, Refused
+from gearroom.core.acts import Problem, Refused
 from kits.models import (
     AsFound,
     Entry,

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts import Invalid, NotFound, Refused
 from kits.models import AsFound, Checkout, EntryKind, Holding, Kit, Notice, Seal, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine

@@ -7,7 +7,7 @@ import pytest
 import time_machine
 from django.utils import timezone
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Holding, Label, LabelKind, Lot, LotFact, PlaceKind
 from kits.services.kits import contents
 from kits.services.ledger import audit, lots, verdicts

@@ -2,7 +2,7 @@
 
 import pytest
 
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import NotAllowed
 from kits.models import AsFound, Checkout, Notice
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine

@@ -15,8 +15,7 @@ from django.db import transaction
 from hypothesis import HealthCheck, Phase, given, note, settings, strategies as st
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem, Refused
+from gearroom.core.acts import Act, Problem, Refused
 from gearroom.core.models import Person
 from kits.models import (
     AsFound,

@@ -10,7 +10,7 @@ import time_machine
 from django.apps import apps
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import (
     Disposal,
     EntryKind,

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from gearroom.core.models import Person
 from kits.models import (
     AsFound,

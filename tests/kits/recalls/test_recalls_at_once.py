@@ -6,7 +6,7 @@ from datetime import date
 
 from django.db import connections
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import Holding, Lot, PlaceKind, Recall
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import audit, verdicts

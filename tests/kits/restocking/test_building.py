@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import AsFound, EntryKind, Holding, Lot, Place, PlaceKind, Seal, Withholding
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody

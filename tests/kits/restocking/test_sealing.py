@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import AsFound, Entry, EntryKind, Kit, Lot, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import EntryKind, Holding, Notice, PlaceKind, Seal, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Disposal, Entry, EntryKind, Holding, Lot, Movement, Place, PlaceKind
 from kits.services.ledger import reversal, verdicts
 from kits.services.ledger.book import room_place

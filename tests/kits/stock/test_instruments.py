@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import InstrumentCheck, Kit, Notice, Withholding
 from kits.rules.ledger.facts import Criticality

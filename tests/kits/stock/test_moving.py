@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Entry, EntryKind, Holding, Lot, Movement, Place, PlaceKind
 from kits.services.ledger import audit, verdicts

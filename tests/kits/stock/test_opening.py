@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import EntryKind, Lot, LotFact, Place
 from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import audit, readiness

@@ -7,7 +7,7 @@ import pytest
 import time_machine
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Kit, Lot, PlaceKind
 from kits.services.ledger import audit, readiness, reversal, verdicts

@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from kits.models import Entry, EntryKind, Kit, Label, PlaceKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling

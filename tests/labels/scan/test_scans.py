@@ -3,7 +3,7 @@
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import NotAllowed
 from kits.models import Checkout, Entry, Label, PackCode
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody

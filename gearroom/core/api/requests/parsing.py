@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from rest_framework import parsers
 from rest_framework.exceptions import UnsupportedMediaType
 
-from gearroom.core.acts.problems import Invalid, TooLarge, printable
+from gearroom.core.acts import Invalid, TooLarge, printable
 
 MAX_JSON_BYTES = 1024 * 1024
 MAX_DEPTH = 20

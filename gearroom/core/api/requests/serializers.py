@@ -23,7 +23,7 @@ from django.core.validators import (
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.problems import Problem, Unacceptable, document, printable
+from gearroom.core.acts import Problem, Unacceptable, document, printable
 from gearroom.core.api.openapi.member_rules import Rule
 from gearroom.core.rules.plain_text import plain
 

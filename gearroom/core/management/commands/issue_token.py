@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Scope

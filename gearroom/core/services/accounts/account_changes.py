@@ -3,8 +3,7 @@ they concern is told, at the address that they had before."""
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor, roles_of
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import Act, Actor, NotAllowed, roles_of
 from gearroom.core.models import AccountChange, Person
 from gearroom.core.rules.roles import Scope, has_right_over
 

@@ -17,8 +17,9 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor, actor_of
-from gearroom.core.acts.problems import (
+from gearroom.core.acts import (
+    Act,
+    Actor,
     Invalid,
     NotAllowed,
     NotFound,
@@ -26,6 +27,7 @@ from gearroom.core.acts.problems import (
     PinNeeded,
     Refused,
     TooOften,
+    actor_of,
 )
 from gearroom.core.models import Device, Membership, Person, Room, User
 from gearroom.core.rules.roles import Assurance, Role

@@ -16,9 +16,8 @@ from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, actor_of
-from gearroom.core.acts.database_failures import tolerating_failure
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound
+from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, actor_of
+from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import PasswordReset, SignedIn, Token, User
 from gearroom.core.services.accounts import account_changes, tokens
 

@@ -12,8 +12,7 @@ from django.db.models import CharField, Field, JSONField, Model, Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Refused, Unacceptable
 from gearroom.core.models import (
     AccountChange,
     Membership,

@@ -15,7 +15,7 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models.functions import Cast
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.models import KeptAnswer, Person, RedactedRow, Redaction, append_only
 from gearroom.core.rules.names import Known, Names, Roll, reference, replaced
 from gearroom.core.services.people import names, rooms

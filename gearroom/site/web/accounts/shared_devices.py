@@ -13,8 +13,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.rules.roles import Assurance
 from gearroom.core.services.accounts import shared_devices
 from gearroom.core.services.people import rooms

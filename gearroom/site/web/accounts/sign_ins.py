@@ -14,9 +14,8 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from gearroom.site.web.accounts import known_browsers
 from gearroom.site.web.page.form_views import form_view

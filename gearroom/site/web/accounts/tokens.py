@@ -10,8 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens

@@ -10,8 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.site.web.custody.use_form import (
     remark_fields,
     remarks_of,

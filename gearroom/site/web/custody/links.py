@@ -13,9 +13,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act, AlreadyAnswered, NotFound, Problem
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Problem
 from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.form_views import form_view

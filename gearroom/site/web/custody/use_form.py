@@ -12,7 +12,7 @@ from typing import Any
 from django.http import QueryDict
 from django.utils.translation import gettext as _, ngettext
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.site.web.page.forms import (
     FOREIGN,
     Choice,

@@ -11,8 +11,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem, printable
+from gearroom.core.acts import Act, Invalid, Problem, printable
 from gearroom.site.web.page.forms import Choice, WholeNumber, one_more, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of

@@ -7,8 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.form_views import form_view

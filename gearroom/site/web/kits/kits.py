@@ -9,8 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.services.people import people
 from gearroom.site.web.page import remedies
 from gearroom.site.web.page.form_views import form_view, new_person

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.site.web.page.forms import Day, id_of, read_field
 from gearroom.site.web.page.shell import actor, page, show
 from kits.services.kits import contents, history, record

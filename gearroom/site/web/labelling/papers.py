@@ -13,8 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Length, Line, PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, page, show

@@ -11,8 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of

@@ -7,8 +7,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view

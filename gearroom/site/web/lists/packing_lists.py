@@ -14,8 +14,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber, read_field

@@ -3,7 +3,7 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.shell import show
 from kits.services.lists import signatures

@@ -8,8 +8,7 @@ from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Problem
+from gearroom.core.acts import Act, Actor, NotFound, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.form_views import form_view

@@ -5,7 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.site.web.page import remedies
 from gearroom.site.web.page.shell import actor, here, no_room, page, show

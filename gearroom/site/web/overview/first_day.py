@@ -10,8 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook

@@ -21,7 +21,7 @@ from django.utils.translation import get_language, gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts.act import actor_of
+from gearroom.core.acts import actor_of
 from gearroom.core.models import User
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode

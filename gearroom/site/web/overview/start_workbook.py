@@ -12,7 +12,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from gearroom.core.acts.problems import Invalid, TooLarge
+from gearroom.core.acts import Invalid, TooLarge
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.rules.overview.workbook import COLUMNS, MOST_ROWS
 from labels.services.scan import read_picture

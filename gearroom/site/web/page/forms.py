@@ -25,7 +25,7 @@ from django.core.exceptions import ValidationError
 from django.utils.dateparse import parse_date, parse_datetime, parse_time
 from django.utils.translation import gettext_lazy as _
 
-from gearroom.core.acts.problems import Invalid, printable
+from gearroom.core.acts import Invalid, printable
 
 MOST_UNITS = 1_000_000
 MOST_ID = 10**18

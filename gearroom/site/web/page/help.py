@@ -12,7 +12,7 @@ from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext_lazy as _
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import NotFound
 from gearroom.core.rules.roles import Role
 from gearroom.site.web.page.shell import actor, page, show
 

@@ -35,9 +35,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.problems import PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.idempotency import once

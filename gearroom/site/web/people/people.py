@@ -10,8 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Person, Room
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role

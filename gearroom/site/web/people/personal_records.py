@@ -7,8 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Redaction
 from gearroom.core.services.people import people, person_export, redaction
 from gearroom.site.web.page.form_views import form_view

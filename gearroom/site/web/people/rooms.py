@@ -8,8 +8,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
+from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services.people import rooms
 from gearroom.site.web.page.form_views import form_view

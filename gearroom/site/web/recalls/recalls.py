@@ -9,8 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, pgettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Actor, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, here, page, show

@@ -5,8 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber

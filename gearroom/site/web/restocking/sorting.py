@@ -8,8 +8,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import id_of
 from gearroom.site.web.page.shell import Done, acted, actor, page, show

@@ -7,8 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, actor_of
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem, actor_of
 from gearroom.site.web.labelling import printing
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from kits.models import Label, LabelKind

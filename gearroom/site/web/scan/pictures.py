@@ -7,7 +7,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.site.web.page.shell import actor, page
 from kits.models import Lot
 from kits.services.kits import holds

@@ -9,8 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Actor, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import MOST_ID, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show

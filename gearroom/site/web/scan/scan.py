@@ -15,8 +15,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, PersonNeeded, PinNeeded, Problem
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.idempotency import KEPT
 from gearroom.core.services.people import people

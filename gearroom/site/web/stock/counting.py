@@ -9,8 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page.forms import (
     PageForm,
     ShortText,

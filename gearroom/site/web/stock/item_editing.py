@@ -10,8 +10,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem, Stale
+from gearroom.core.acts import Act, Invalid, Problem, Stale
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, show

@@ -7,8 +7,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Problem
+from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, rooms_of, show

@@ -13,8 +13,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Problem, printable
+from gearroom.core.acts import Act, Actor, Invalid, Problem, printable
 from gearroom.core.models import Room
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, id_of

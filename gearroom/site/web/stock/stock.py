@@ -13,8 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy, gettext_lazy as _lazy, ngettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import FOREIGN, PageForm, ShortText, WholeNumber

@@ -15,8 +15,7 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.page import words
