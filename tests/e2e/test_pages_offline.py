@@ -153,7 +153,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         card.get_by_role("button", name="Borrowed").click()
         done.filter(has_text="DAY-01: 2 × Wound dressing 10 × 12 borrowed from DAY-03.").wait_for()
         card.get_by_text("Passed on to somebody else").click()
-        card.get_by_label("Who it is passed to").select_option("Ines")
+        card.get_by_label("Who the kit is passed to").select_option("Ines")
         card.get_by_role("button", name="Passed on").click()
         done.filter(has_text="DAY-01: passed on to Ines.").wait_for()
         card.get_by_role("button", name="Sort later").click()
