@@ -365,7 +365,7 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         expect(card.get_by_text("Give it back to its owner")).to_be_visible()
         card.get_by_label("Given back").check()
         card.get_by_label("Needed but not in the kit").fill("tick remover\n\n crutch ")
-        card.get_by_role("button", name="Opened").click()
+        card.get_by_role("button", name="Opened", exact=True).click()
         page.get_by_text("2 records are waiting to be sent.").wait_for(timeout=SEEN_MS)
 
         page.context.set_offline(False)
