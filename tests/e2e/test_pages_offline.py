@@ -308,8 +308,8 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
 
         # Where no seal is on record: closed; where one is: sealed and dry.
         for name, way, other in (
-            ("DAY-01", "Sealed and dry", "Unopened, nothing used"),
-            ("DAY-03", "Unopened, nothing used", "Sealed and dry"),
+            ("DAY-01", "Sealed and dry", "Closed, nothing used"),
+            ("DAY-03", "Closed, nothing used", "Sealed and dry"),
         ):
             rows.filter(has_text=name).get_by_role("button").click()
             card = page.locator(f"article[data-kit={name}]")

@@ -81,7 +81,7 @@ def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> l
         closed = (
             (_("Sealed and dry"), AsFound.SEALED)
             if scanned.seal
-            else (_("Unopened, nothing used"), AsFound.CLOSED)
+            else (_("Closed, nothing used"), AsFound.CLOSED)
         )
         return [
             resend(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
@@ -249,7 +249,7 @@ def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
 
 _BACK = {
     AsFound.SEALED: _lazy("%(what)s is back: sealed and dry."),
-    AsFound.CLOSED: _lazy("%(what)s is back: unopened, nothing used."),
+    AsFound.CLOSED: _lazy("%(what)s is back: closed, nothing used."),
     AsFound.OPENED: _lazy("%(what)s is back: opened."),
     AsFound.SORT_LATER: _lazy("%(what)s is back: to be sorted later."),
 }

@@ -101,7 +101,7 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
             says, as_found = (
                 (_("The kit is here and sealed: hand it back for %(who)s"), AsFound.SEALED)
                 if problem.facts["sealed"]
-                else (_("The kit is here and unopened: hand it back for %(who)s"), AsFound.CLOSED)
+                else (_("The kit is here and closed: hand it back for %(who)s"), AsFound.CLOSED)
             )
             return [
                 resend(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),

@@ -87,9 +87,9 @@ def test_without_a_seal_on_record_it_comes_back_closed_and_with_one_sealed(
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
 
     ways = at.one(world.guide, labels.kit.code).next
-    assert [step.says for step in ways[:3]] == ["Unopened, nothing used", "Sort later", "Opened"]
+    assert [step.says for step in ways[:3]] == ["Closed, nothing used", "Sort later", "Opened"]
     back = at.one(world.guide, labels.kit.code, Intent.CHECK_IN, as_found=AsFound.CLOSED)
-    assert back.says == "DAY-01 is back: unopened, nothing used."
+    assert back.says == "DAY-01 is back: closed, nothing used."
     assert [step.do for step in back.next] == ["undo"]
 
     sorting.reseal(make.act(world.guide), world.day_01, "0417")
@@ -106,5 +106,5 @@ def test_a_kit_in_the_hand_that_is_shown_elsewhere_is_offered_the_way_it_can_com
 
     back = at.one(world.keeper, labels.kit.code, Intent.CHECK_OUT, holder=world.guide).next[0]
 
-    assert back.says == "The kit is here and unopened: hand it back for Ines"
+    assert back.says == "The kit is here and closed: hand it back for Ines"
     assert back.fields["as_found"] == AsFound.CLOSED

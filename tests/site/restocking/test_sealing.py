@@ -87,12 +87,12 @@ def test_a_kit_without_a_seal_comes_back_closed_by_one_tap(school: scanned.Label
 
     page = post(client, "/scan/", text="DAY-01")
     assert "Sealed and dry" not in text_of(page)
-    answer = press(client, page, "Unopened, nothing used")
+    answer = press(client, page, "Closed, nothing used")
 
-    assert "DAY-01 is back: unopened, nothing used." in text_of(answer)
+    assert "DAY-01 is back: closed, nothing used." in text_of(answer)
     assert Checkout.objects.get().as_found == AsFound.CLOSED
     assert make.fresh(school.world.day_01).to_sort_since is None
-    assert "unopened, nothing used" in text_of(client.get("/kits/DAY-01/history/"))
+    assert "closed, nothing used" in text_of(client.get("/kits/DAY-01/history/"))
 
 
 def test_with_a_seal_on_record_it_comes_back_sealed(school: scanned.Labelled) -> None:
@@ -102,4 +102,4 @@ def test_with_a_seal_on_record_it_comes_back_sealed(school: scanned.Labelled) ->
     words = text_of(post(browser(school.world.keeper), "/scan/", text="DAY-01"))
 
     assert "Sealed and dry" in words
-    assert "Unopened, nothing used" not in words
+    assert "Closed, nothing used" not in words

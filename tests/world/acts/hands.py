@@ -203,7 +203,7 @@ def hand_back_sealed(m: Moment) -> list[Report]:
 
 @habit
 def hand_back_closed(m: Moment) -> list[Report]:
-    """Unopened, nothing used: whether or not a seal is on record."""
+    """Closed, nothing used: whether or not a seal is on record."""
     return _back(m, {"as_found": "closed"})
 
 
