@@ -35,7 +35,14 @@ from kits.services.ledger.reversal import reverse
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import borrowing, building, sorting
 from kits.services.restocking.borrowing import BorrowLine
-from kits.services.stock import corrections, counting, disposing, instruments, opening, receiving
+from kits.services.stock import (
+    corrections,
+    counting,
+    disposing,
+    instruments,
+    receiving,
+    reclassifying,
+)
 from kits.services.stock.counting import CountLine
 from tests.kits import factories
 from tests.kits.factories import World, act, days
@@ -254,7 +261,9 @@ class BookMachine(RuleBasedStateMachine):
     def open_a_pack(self, index: int, units: int) -> None:
         held = self.held(index)
         if held is not None:
-            self.does(lambda: opening.open_pack(act(), place=held.place, lot=held.lot, units=units))
+            self.does(
+                lambda: reclassifying.open_pack(act(), place=held.place, lot=held.lot, units=units)
+            )
 
     @rule(index=any_index, passed=st.booleans())
     def check_an_instrument(self, index: int, passed: bool) -> None:

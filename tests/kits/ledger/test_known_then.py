@@ -16,7 +16,7 @@ from kits.services.ledger import reversal
 from kits.services.lists import packing_lists
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sorting
-from kits.services.stock import catalogue, corrections, instruments, opening
+from kits.services.stock import catalogue, corrections, instruments, reclassifying
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, days, fresh, world
 
@@ -156,7 +156,7 @@ def test_a_recall_is_known_from_when_it_was_written_until_its_maker_withdraws_it
 
 def test_what_was_opened_too_long_ago_is_not_good(school: make.World) -> None:
     place = make.section(school.day_01, "pouch")
-    opened = opening.open_pack(
+    opened = reclassifying.open_pack(
         act(school.keeper), place=place, lot=school.lots["tablets"], units=8
     ).lot
     Lot.objects.filter(pk=opened.pk).update(opened_on=days(-100))  # they keep for 90 days

@@ -13,7 +13,7 @@ from kits.services.kits import contents
 from kits.services.ledger import audit, lots, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
-from kits.services.stock import corrections, opening, receiving
+from kits.services.stock import corrections, receiving, reclassifying
 from tests.kits import factories as make
 from tests.present import present
 
@@ -155,7 +155,9 @@ def test_labels_stay_on_what_they_are_stuck_on(w: make.World) -> None:
 
 def test_opened_packs_are_put_right_with_the_closed_ones(w: make.World) -> None:
     pouch = make.section(w.day_01, "pouch")
-    opened = opening.open_pack(make.act(w.guide), place=pouch, lot=w.lots["tablets"], units=3).lot
+    opened = reclassifying.open_pack(
+        make.act(w.guide), place=pouch, lot=w.lots["tablets"], units=3
+    ).lot
     correct(w, w.lots["tablets"], expiry=make.days(10))
     opened.refresh_from_db()
     assert (opened.expiry, opened.opened_on) == (make.days(10), make.TODAY)

@@ -9,8 +9,7 @@ from django.utils.translation import gettext as _, ngettext
 from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.services.notices.facts import OverdueKit
-from kits.services.notices.links import kit_page, page
-from kits.services.notices.notice_text import NoticeText, first_few, zone_of
+from kits.services.notices.notice_text import NoticeText, first_few, kit_page, page, zone_of
 from kits.services.text.wording import moment
 
 

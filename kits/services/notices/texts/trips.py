@@ -11,8 +11,7 @@ from django.utils.translation import gettext as _, pgettext
 from kits.models import Notice
 from kits.rules.mail.plain_text import VerdictLine
 from kits.services.notices.facts import Holder, KitOfTrip, TripChanged, TripNotCovered
-from kits.services.notices.links import page
-from kits.services.notices.notice_text import NoticeText, name_of, zone_of
+from kits.services.notices.notice_text import NoticeText, name_of, page, zone_of
 from kits.services.text import verdict_texts
 from kits.services.text.days import instant
 
