@@ -71,6 +71,7 @@ class School:
             factories.put_in(kit, w.dressings, w.shelf, 4)
             sorting.look_inside(factories.act(w.keeper), fresh(kit))
         self.people: list[Person] = [w.guide, w.instructor]
+        self.used: dict[UUID, int] = {}
 
     def do(self, key: UUID, kind: str, which: int, n: int) -> None:
         """One act; raises Problem where it is refused."""
@@ -86,10 +87,12 @@ class School:
             "sealed": lambda: custody.check_in(act, kit, as_found=AsFound.SEALED),
             "later": lambda: custody.check_in(act, kit, as_found=AsFound.SORT_LATER, wet=n == 5),
             "opened": lambda: custody.check_in(
-                act, kit, as_found=AsFound.OPENED, used=self._used(kit, n)
+                act, kit, as_found=AsFound.OPENED, used=self._used(key, kit, n)
             ),
             "pass": lambda: custody.pass_on(act, kit, who),
-            "use": lambda: use.log_use(act, kit, self._used(kit, 1 + n % 3) or self._nothing()),
+            "use": lambda: use.log_use(
+                act, kit, self._used(key, kit, 1 + n % 3) or self._nothing()
+            ),
             "count": lambda: counting.count(
                 act, [place], [CountLine(place, n, lot=w.dressings)], complete=False
             ),
@@ -118,11 +121,15 @@ class School:
         with transaction.atomic():
             acts[kind]()
 
-    def _used(self, kit: Kit, n: int) -> list[UseLine]:
-        """No more than is there: what is used without being in the book comes from nowhere."""
+    def _used(self, key: UUID, kit: Kit, n: int) -> list[UseLine]:
+        """No more than is there: what is used without being in the book comes from nowhere. Done
+        again, an act uses as many as it did."""
         w = self.world
         there = factories.units(w.dressings, factories.section(kit))
-        return [UseLine(w.dressing, n, w.dressings)] if 0 < n <= there else []
+        units = self.used.setdefault(key, n if n <= there else 0)
+        if units > there:
+            self._nothing()
+        return [UseLine(w.dressing, units, w.dressings)] if units else []
 
     def _nothing(self) -> list[UseLine]:
         raise Refused("nothing-there", "Nothing is there to be used.")
