@@ -29,7 +29,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.recalls.certainty import Outcome
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents, holds, record
+from kits.services.kits import history, holds, record
 from kits.services.ledger import audit, readiness
 from kits.services.ledger.reversal import reverse
 from kits.services.recalls import closing, recalls
@@ -333,7 +333,7 @@ class BookMachine(RuleBasedStateMachine):
 
 
 def _inside(kit: Kit, instant: datetime) -> Any:
-    found = contents.contents(kit, on=instant, known_by=instant)
+    found = history.contents(kit, on=instant, known_by=instant)
     lines = [(c.section.pk, c.lot.pk, c.number, c.expiry, c.units) for c in found.lines]
     then = record.record(kit, known_by=instant)
     return lines, found.seal, found.holder, then.version.pk, then.recalled, list(then.withheld)

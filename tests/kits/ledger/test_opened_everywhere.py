@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from kits.models import Lot, Place
 from kits.services.custody import use
-from kits.services.kits import contents
+from kits.services.kits import history
 from kits.services.overview import phone_copy
 from kits.services.restocking import building
 from kits.services.stock import counting, disposing, reclassifying, stock_levels, views
@@ -73,7 +73,7 @@ def test_it_is_what_is_missing_when_a_thing_is_counted(w: make.World) -> None:
 
 
 def test_it_is_out_of_date_on_the_kits_page(w: make.World) -> None:
-    (line,) = [row for row in contents.contents(w.day_01).lines if row.lot == w.inside]
+    (line,) = [row for row in history.contents(w.day_01).lines if row.lot == w.inside]
     assert line.good_until == make.days(LIFE - OPENED_AGO)
     page = text_of(browser(w.keeper).get("/kits/DAY-01/"))
     assert "out of date" in page.split("2 Eye wash")[1][:60]
