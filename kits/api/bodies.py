@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.acts import Act, Invalid
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
@@ -17,7 +17,6 @@ from kits.services.custody.returns import MOST_WORDS, NeedLine
 from kits.services.custody.use import UseLine
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
-from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 
 UNITS: dict[str, Any] = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200

@@ -12,7 +12,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from gearroom.core.acts import Act, Invalid, Unacceptable, beyond_form, document
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, Unacceptable, beyond_form, document
 from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.problems import MEDIA_TYPE
@@ -30,7 +30,6 @@ from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services.lookup import find
-from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
 from labels.rules.codes.typed import TextKind, resolve

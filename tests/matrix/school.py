@@ -36,7 +36,7 @@ from kits.services.kits import holds
 from kits.services.labelling import labelling
 from kits.services.lists import packing_lists
 from kits.services.notices import writing
-from kits.services.notices.links import clearance_token, signature_token
+from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sorting
 from kits.services.stock import catalogue, corrections, counting, receiving

@@ -1,9 +1,11 @@
 """Who does what, when and under which key; and the problems that an act may meet."""
 
 from gearroom.core.acts.act import (
+    NOT_GIVEN,
     SYSTEM,
     Act,
     Actor,
+    NotGiven,
     actor_of,
     actor_of_person,
     part,
@@ -30,6 +32,7 @@ from gearroom.core.acts.problems import (
 )
 
 __all__ = [
+    "NOT_GIVEN",
     "SYSTEM",
     "Act",
     "Actor",
@@ -37,6 +40,7 @@ __all__ = [
     "Invalid",
     "NotAllowed",
     "NotFound",
+    "NotGiven",
     "PersonNeeded",
     "PinNeeded",
     "Problem",

@@ -5,7 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.acts import Act
+from gearroom.core.acts import NOT_GIVEN, Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
@@ -16,7 +16,6 @@ from kits.services.custody.returns import Remarks
 from kits.services.kits import holds
 from kits.services.lookup import find
 from kits.services.trips import claims, due_times
-from kits.services.trips.purpose import NOT_GIVEN
 
 
 class CheckOutBody(bodies.HereBody):

@@ -14,7 +14,7 @@ from kits.api.fields import DayOrInstantField
 from kits.models import Entry
 from kits.rules.ledger.facts import Word
 from kits.services.custody import offers
-from kits.services.kits import contents
+from kits.services.kits import history
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
@@ -92,7 +92,7 @@ class ContentsQuery(QuerySerializer):
     )
 
 
-@answers.Answer.of(contents.Content)
+@answers.Answer.of(history.Content)
 class ContentAnswer(answers.LotUnits):
     members = ["section", "number", "expiry", "units"]
     sources = {"section": "section.section_key"}
@@ -104,7 +104,7 @@ class ContentLevelAnswer(answers.OfItem):
     level = serializers.CharField()
 
 
-@answers.Answer.of(contents.Contents)
+@answers.Answer.of(history.Contents)
 class ContentsAnswer(answers.Answer):
     members = ["kit", "on", "known_by", "seal", "holder", "lines", "levels"]
     sources = {"kit": "name"}
@@ -118,8 +118,8 @@ class Contents(ReadView):
         """What is in a kit, or was on a day, as known now or as it was known then."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         if query:  # as it was, which is not of the room where it stands now
-            contents.refuse_unless_known(self.actor, kit)
-        return contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
+            history.refuse_unless_known(self.actor, kit)
+        return history.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
 
 
 class HistoryAnswer(answers.EntryRow):

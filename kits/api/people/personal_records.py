@@ -11,7 +11,7 @@ from gearroom.core.api.views import ReadView, UseCaseView
 from gearroom.core.services.people import person_export, redaction
 from gearroom.core.services.people.people import get
 from kits.api import answers
-from kits.services.people import erasure, merging
+from kits.services.people import personal_records
 
 
 class ExportAnswer(serializers.Serializer[Any]):
@@ -53,7 +53,7 @@ class EraseBody(ActBody):
     )
 
 
-@answers.Answer.of(erasure.Erased)
+@answers.Answer.of(personal_records.Erased)
 class ErasedAnswer(answers.Answer):
     """Who is erased, by the number that stays."""
 
@@ -72,7 +72,9 @@ class Erase(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Erase names, telephone, address, sign-in, roles and tag of somebody; what they did stays
         under their number. It is not undone. For an administrator of every room."""
-        return 200, erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
+        return 200, personal_records.erase(
+            act, get(act.actor, self.kwargs["id"]), data.get("words", ())
+        )
 
     def kept(self, body: Any) -> Any:
         """Without the names that are still in use."""
@@ -111,7 +113,7 @@ class Merge(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep one record of somebody who is on record twice."""
         person = get(act.actor, self.kwargs["id"])
-        kept = merging.merge(act, person, get(act.actor, data["into"]))
+        kept = personal_records.merge(act, person, get(act.actor, data["into"]))
         if not act.actor.may("see_people", kept.home_room_id):
             kept.phone = ""
         return 200, kept

@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts import Act, Invalid
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from kits.api import answers
@@ -214,7 +214,7 @@ class Correct(UseCaseView):
             act,
             lot,
             number=data.get("number"),
-            expiry=expiry if says_date else corrections.Keep.AS_IT_IS,
+            expiry=expiry if says_date else NOT_GIVEN,
         )
         return 200, replace(done, lot=find.lot(done.lot.pk))
 

@@ -18,7 +18,7 @@ from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
-from kits.services.stock import disposing, opening, receiving, views
+from kits.services.stock import disposing, receiving, reclassifying, views
 
 PLACE: dict[str, Any] = {"max_length": 40}
 """A place by id, or by the code of a shelf's or section's label."""
@@ -244,7 +244,7 @@ class Open(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that units with a shortened life once opened were opened."""
-        return 201, opening.open_pack(
+        return 201, reclassifying.open_pack(
             act,
             place=find.place(act.actor, data["place"]),
             lot=find.lot(data["lot"]),

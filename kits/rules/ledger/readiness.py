@@ -52,12 +52,12 @@ from kits.rules.ledger.kit_contents import (
     counted_lines,
     home_line,
     inside,
+    lasting,
     lots,
     must_come_out,
     supply,
     why_not_counted,
 )
-from kits.rules.ledger.minimums import lasting
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.ledger.suits import suits
 

@@ -1,4 +1,4 @@
-"""Undoing an act: which later acts fall with it, and what the counts since then make of it.
+"""Undoing an act: who may, which later acts fall with it, and what the counts since make of it.
 
 The book after an undo is what it would be if the act had never been written. So the acts are gone
 through once more without it. A later one whose precondition fails now, and did not before, falls
@@ -14,6 +14,7 @@ says what is there, whatever was on record: without the act it had another diffe
 from collections import Counter
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 Where = tuple[int, int]
 """A batch's id and the id of an inner place, or below 0: what may come back to that kit."""
@@ -179,3 +180,14 @@ def _walk(
         elif step.opens is not None:
             walk.undone.add(step.opens)
     return walk
+
+
+# ----------------------------------------------------------------------------------------- who may
+OWN_WITHIN = timedelta(hours=24)
+"""How long whoever did an act may take it back by themselves; after that the room's keepers do."""
+
+
+def may_take_back(*, own: bool, keeper: bool, recorded_at: datetime, now: datetime) -> bool:
+    """Whether somebody may take back an act written at `recorded_at`: a keeper at any time, others
+    what they did themselves within `OWN_WITHIN`. Times are aware."""
+    return keeper or (own and now - recorded_at <= OWN_WITHIN)

@@ -21,7 +21,7 @@ from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
 from kits.services.ledger.book import kit_book
-from kits.services.notices import links, writing
+from kits.services.notices import notice_text, writing
 from kits.services.notices.facts import ClearedByPhone, Lack, NotCleared
 
 WITHIN = timedelta(days=30)
@@ -84,7 +84,7 @@ def by_link(link: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     expired = _("This link has expired. Tell a keeper whether you cleared the kit.")
-    pk = links.read(link, links.CLEARANCE_SALT, WITHIN, expired)
+    pk = notice_text.read_link(link, notice_text.CLEARANCE_SALT, WITHIN, expired)
     return one(_with_all().filter(pk=pk), "link", link[:20])
 
 
@@ -121,7 +121,7 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
     """Record an answer by link, in the name of whoever it was sent to; see `answer`."""
-    key = secret_key(links.CLEARANCE_SALT, clearance.pk)
+    key = secret_key(notice_text.CLEARANCE_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 

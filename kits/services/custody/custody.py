@@ -10,7 +10,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Unacceptable
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Unacceptable
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import (
@@ -38,7 +38,7 @@ from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import refuse_ended
 from kits.services.notices import writing
-from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_promised
+from kits.services.trips.purpose import Plan, plan, refuse_past, refuse_promised
 
 
 @dataclass(frozen=True)
@@ -218,11 +218,7 @@ def _permit(
             _("%(trip)s has been cancelled. Choose another trip, or none."),
             _("%(trip)s ended on %(day)s. Choose another trip, or none."),
         )
-    if going.due_at is not None and going.due_at <= act.received_at:
-        raise Unacceptable(
-            "due-in-the-past",
-            _("The due time has already passed. Enter a time in the future."),
-        )
+    refuse_past(act, going.due_at)
     if section is None:
         refuse_promised(act, going, take_reason)
     going_short.permit(act, going, short_reason, cleared_by)

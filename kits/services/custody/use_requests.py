@@ -33,7 +33,7 @@ from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import CLOSED
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
-from kits.services.notices import links, writing
+from kits.services.notices import notice_text, writing
 
 WITHIN = timedelta(days=14)
 """How long a link may be answered."""
@@ -151,7 +151,7 @@ def times_of_link(link: str) -> list[Checkout]:
     Raises NotFound for one that was not made here, Refused: `link-too-old`, `told-already`.
     """
     expired = _("This link has expired. Tell a keeper what was used.")
-    made_for = links.read(link, _SALT, WITHIN, expired)
+    made_for = notice_text.read_link(link, _SALT, WITHIN, expired)
     # A link that was sent before they named rooms leads to that one time alone.
     pk, rooms = made_for if isinstance(made_for, list) else (made_for, [])
     checkouts = Checkout.objects.select_related(

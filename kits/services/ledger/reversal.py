@@ -19,7 +19,6 @@ from gearroom.core.acts import Act, Actor, NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.models.details import CheckOutDetail
 from kits.rules.ledger import undo
-from kits.rules.ledger.undo_window import may_take_back
 from kits.services.ledger import facts, kit_summary, projections, undo_steps
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.lookup import find
@@ -288,7 +287,7 @@ def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
     if facts.is_added(entry):
         return
     rooms = [room for room in _rooms_of(entry) if act.actor.belongs_to(room)]
-    if not may_take_back(
+    if not undo.may_take_back(
         own=_own(act, entry) and act.actor.may("take_back"),
         keeper=any(act.actor.may("reverse", room) for room in rooms),
         recorded_at=entry.recorded_at,

@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from gearroom.core import clock
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import KitState, Verdict
-from kits.rules.ledger.minimums import last_days
+from kits.rules.ledger.kit_contents import last_days
 from kits.rules.ledger.question import Coming, Out, question
 from kits.rules.ledger.readiness import judge
 from kits.services.ledger import readiness

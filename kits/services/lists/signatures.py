@@ -20,7 +20,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
-from kits.services.notices import links, writing
+from kits.services.notices import notice_text, writing
 from kits.services.notices.facts import SignatureEnds
 
 WITHIN = timedelta(days=120)
@@ -117,7 +117,7 @@ def by_link(token: str) -> Extension:
     """What a link extends. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     expired = _("This link has expired. Log in and sign the list on its own page.")
-    pk, whose, ends = links.read(token, links.SIGNATURE_SALT, WITHIN, expired)
+    pk, whose, ends = notice_text.read_link(token, notice_text.SIGNATURE_SALT, WITHIN, expired)
     version = one(in_use().filter(pk=pk), "link", token[:20])
     person = one(Person.objects.filter(pk=whose, left_on=None), "link", token[:20])
     last = date.fromisoformat(ends)
@@ -132,7 +132,7 @@ def extend(extension: Extension) -> PackingListVersion:
     if extension.done:
         return extension.version
     version, person = extension.version, extension.person
-    key = secret_key(links.SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
+    key = secret_key(notice_text.SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
     return packing_lists.sign(
         Act(actor=actor_of_person(person), key=key),
         version,

@@ -20,7 +20,7 @@ from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
 from kits.services.notices import recipients
-from kits.services.notices.links import kit_page
+from kits.services.notices.notice_text import kit_page
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 

@@ -17,7 +17,7 @@ from django.utils.translation import override
 
 from gearroom.core.models import Person
 from kits.rules.mail.plain_text import Letter, as_text, one_line
-from kits.services.notices.links import page
+from kits.services.notices.notice_text import page
 
 Attachment = tuple[str, bytes]
 """A PDF: the file's name, and its bytes."""

@@ -5,7 +5,6 @@ Where the corrected identity is a batch of its own already, all units are booked
 is then written of the old one keeps what is known now of its past true.
 """
 
-import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -14,7 +13,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven, Refused
 from kits.models import (
     Entry,
     EntryKind,
@@ -32,12 +31,6 @@ from kits.services.recalls import tracing
 from kits.services.stock.receiving import check_expiry
 
 
-class Keep(enum.Enum):
-    """A fact that is left as it is."""
-
-    AS_IT_IS = enum.auto()
-
-
 @dataclass(frozen=True)
 class Correction:
     """The entry, the batch that the units are of now, and whether they were booked over to it."""
@@ -52,7 +45,7 @@ def correct(
     lot: Lot,
     *,
     number: str | None = None,
-    expiry: date | Keep | None = Keep.AS_IT_IS,
+    expiry: date | NotGiven | None = NOT_GIVEN,
 ) -> Correction:
     """Correct a batch: its number, its expiry (None: not known), or both.
 
@@ -65,13 +58,13 @@ def correct(
             _("Enter how you know this: what is printed on the pack, and who looked at it."),
             field="reason",
         )
-    check_expiry(None if expiry is Keep.AS_IT_IS else expiry, clock.today("UTC"))
+    check_expiry(None if expiry is NOT_GIVEN else expiry, clock.today("UTC"))
     with Book(act) as book:
         new_number = None if number is None else lots.normal(number)
         rows = _held(book, lot, new_number)
         lot = rows[lot.pk]
         new_number = lot.number if new_number is None else new_number
-        new_expiry = lot.expiry if isinstance(expiry, Keep) else expiry
+        new_expiry = lot.expiry if isinstance(expiry, NotGiven) else expiry
         if (new_number, new_expiry) == (lot.number, lot.expiry):
             raise Refused("nothing-to-correct", _("This is already on record."), lot=lot.pk)
         targets = {row.pk: _other(row, new_number, new_expiry) for row in rows.values()}

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Problem, Refused, part
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Problem, Refused, part
 from gearroom.core.models import Person
 from kits.models import Kit, Trip
 from kits.rules.trips.trips import Coverage
@@ -23,8 +23,6 @@ from kits.services.lookup import promises
 from kits.services.lookup.promises import OpenPromise
 from kits.services.trips import reservations, trip_readiness
 from kits.services.trips.purpose import (
-    NOT_GIVEN,
-    NotGiven,
     Plan,
     instead_of,
     plan,

@@ -5,17 +5,15 @@ A kit goes out for the trip that is named; else for what it is reserved for by t
 takes it is that trip's guide; else for none.
 """
 
-import enum
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Refused
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Refused, Unacceptable
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
@@ -28,15 +26,6 @@ from kits.services.text import wording
 
 SOON = timedelta(hours=48)
 """How near a departure has to be for its kit to stay reserved for it, whatever the reason."""
-
-
-class NotGiven(enum.Enum):
-    """The value of what nobody gave, apart from None, which stands for none."""
-
-    NOT_GIVEN = "unsaid"
-
-
-NOT_GIVEN: Final = NotGiven.NOT_GIVEN
 
 
 @dataclass(frozen=True)
@@ -102,6 +91,15 @@ def due_without_trip(kit: Kit, taker: Person | None, taken_at: datetime) -> date
         return None
     local = taken_at.astimezone(ZoneInfo(room.time_zone))
     return rule.due_without_trip(local, room.closing_time, LivesIn(kit.lives_in))
+
+
+def refuse_past(act: Act, due_at: datetime | None) -> None:
+    """Raise Unacceptable (`due-in-the-past`) for a time due that has passed."""
+    if due_at is not None and due_at <= act.received_at:
+        raise Unacceptable(
+            "due-in-the-past",
+            _("The due time has already passed. Enter a time in the future."),
+        )
 
 
 # --------------------------------------------------------------------- another's reservation

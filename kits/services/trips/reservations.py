@@ -12,7 +12,7 @@ from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.text import reason_texts, wording
@@ -55,9 +55,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     Raises Refused: `kit-reserved` (says for which other trip on the same days), `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("reserve", kit.home_room_id)
+    with kit_book(act, kit, home="reserve") as (book, kit):
         trip = _lock_open_trip(trip)
         _refuse_retired(kit)
         others = clashing([kit.pk], trip)
@@ -79,9 +77,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
 
 def release(act: Act, reservation: Reservation) -> Reservation:
     """Release a reservation. Raises Refused (`released-already`)."""
-    with Book(act) as book:
-        (kit,) = book.lock(reservation.kit_id)
-        act.actor.require("reserve", kit.home_room_id)
+    with kit_book(act, reservation.kit, home="reserve") as (book, kit):
         reservation = Reservation.objects.select_related("trip", "person").get(pk=reservation.pk)
         if reservation.released_id is not None:
             raise Refused(

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from django.utils import formats
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
-from gearroom.core.acts import Act, Invalid, NotFound, Problem, Unacceptable, part
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, Problem, Unacceptable, part
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.ledger.facts import Weight, Word
@@ -17,7 +17,6 @@ from kits.services.lookup import find, holders
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import purpose
 from kits.services.trips.claims import Departure, Terms, settle
-from kits.services.trips.purpose import NOT_GIVEN
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import views

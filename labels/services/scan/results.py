@@ -7,11 +7,10 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
-from gearroom.core.acts import NotAllowed, Problem, TooLarge, TooOften
+from gearroom.core.acts import NOT_GIVEN, NotAllowed, NotGiven, Problem, TooLarge, TooOften
 from gearroom.core.models import Person
 from kits.models import AsFound, Entry, Item, Label, Lot, Place, Trip
 from kits.rules.lookup import label_codes
-from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 from labels.rules.codes.scans import Intent, Means, Reading, Readings
 from labels.services.passerby import Facts
 from labels.services.scan.resolve import Meaning

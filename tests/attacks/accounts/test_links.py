@@ -15,7 +15,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry
 from kits.services.custody import clearances, custody, use, use_requests
 from kits.services.notices import preferences
-from kits.services.notices.links import clearance_token
+from kits.services.notices.notice_text import clearance_token
 from tests.kits import factories as make
 from tests.present import present
 

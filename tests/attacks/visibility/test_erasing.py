@@ -29,7 +29,7 @@ from gearroom.core.services.people import names, people, redaction
 from kits.models import Checkout, Entry, EntryKind, Label, Notice, NotificationPreferences, Trip
 from kits.services.labelling import labelling
 from kits.services.ledger import audit
-from kits.services.people import erasure, merging
+from kits.services.people import personal_records
 from tests.attacks.visibility.names_school import EMAIL, NAME, PHONE, TELLS, School, telling
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
@@ -97,7 +97,7 @@ def test_a_sign_in_that_is_erased_opens_nothing(school: School) -> None:
     )  # fmt: skip
     assert theirs.get("kits/").status_code == 200
 
-    erasure.erase(act(school.admin), school.jo)
+    personal_records.erase(act(school.admin), school.jo)
 
     assert theirs.get("kits/").status_code == 401
     assert client.get(reverse("board")).status_code in (302, 403)
@@ -109,7 +109,7 @@ def test_a_sign_in_that_is_erased_opens_nothing(school: School) -> None:
 def test_a_nickname_is_taken_out_of_what_was_typed_before(school: School) -> None:
     with make.Book(make.act(school.w.keeper)) as book:
         entry = book.post(EntryKind.MOVE, room=school.w.store, reason="Browny dropped it, twice")
-    erasure.erase(act(school.admin), school.jo, ["Browny"])
+    personal_records.erase(act(school.admin), school.jo, ["Browny"])
 
     assert Entry.objects.get(pk=entry.pk).reason == f"Person {school.jo.pk} dropped it, twice"
     assert telling(append_only.registered(), "Browny") == []
@@ -122,9 +122,9 @@ def test_whoever_was_on_record_twice_is_erased_twice(school: School) -> None:
     twin = people.add_holder(act(school.w.guide), name="J. Brown", phone="01632 960 018")
     school.keeper.post("kits/DAY-01/check-out/", {"person": str(twin.pk)})
     school.keeper.post("kits/DAY-01/check-in/", {"as_found": "sort-later"})
-    merging.merge(act(school.w.keeper), twin, school.jo)
+    personal_records.merge(act(school.w.keeper), twin, school.jo)
 
-    erasure.erase(act(school.admin), school.jo)
+    personal_records.erase(act(school.admin), school.jo)
 
     assert telling(apps.get_models(), "Brown", "960 018") == []
     assert Person.objects.get(pk=twin.pk).name == f"Person {twin.pk}"
@@ -132,7 +132,7 @@ def test_whoever_was_on_record_twice_is_erased_twice(school: School) -> None:
 
 def test_things_that_are_named_after_somebody_are_said(school: School) -> None:
     type(school.w.hut).objects.filter(pk=school.w.hut.pk).update(how_to_return=f"Ring {NAME}")
-    done = erasure.erase(act(school.admin), school.jo)
+    done = personal_records.erase(act(school.admin), school.jo)
     assert done.still_named == [f"Ring {NAME}"]
 
 
@@ -173,7 +173,7 @@ def test_the_last_administrator_a_program_and_somebody_erased_are_refused(school
     assert admin.post(f"people/{school.jo.pk}/erase/").status_code == 200
     is_problem(admin.post(f"people/{school.jo.pk}/erase/"), 404, "not-found")
     with refused("erased-already"):
-        erasure.erase(act(school.admin), school.jo)
+        personal_records.erase(act(school.admin), school.jo)
 
 
 def test_only_an_administrator_of_every_room_erases_and_puts_names_apart(school: School) -> None:
@@ -205,7 +205,7 @@ def test_mails_in_the_folder_go_with_whom_they_tell_of(
             settings.EMAIL_OUTBOX_DIR,
             mail.EmailMessage("s", text, "gear@example.org", [to]),
         )
-    erasure.erase(act(school.admin), school.jo)
+    personal_records.erase(act(school.admin), school.jo)
     left = list(settings.EMAIL_OUTBOX_DIR.glob("*.eml"))
     assert len(left) == 1
 
@@ -255,7 +255,7 @@ def test_rows_of_before_are_put_right_once_and_read_as_before(school: School) ->
 
 def test_erasing_reaches_rows_of_before_too(school: School) -> None:
     key, entry = landed(school)
-    erasure.erase(act(school.admin), school.jo)
+    personal_records.erase(act(school.admin), school.jo)
     assert telling(append_only.registered(), "Brown", PHONE) == []
     assert Entry.objects.get(pk=entry).reason == f"Person {school.jo.pk} had it"
     body = names.with_words(json.loads(KeptAnswer.objects.get(key=key).body))
@@ -273,7 +273,7 @@ def test_the_audit_knows_a_row_that_was_changed_after_its_redaction(school: Scho
 
 
 def test_afterwards_the_tables_are_protected_again(school: School) -> None:
-    erasure.erase(act(school.admin), school.jo)
+    personal_records.erase(act(school.admin), school.jo)
     assert append_only.missing() == []
 
 
@@ -303,6 +303,6 @@ def test_nobody_else_does_but_an_administrator_of_every_room(school: School) -> 
 
 def test_checkouts_stay_under_the_number(school: School) -> None:
     school.busy_day()
-    erasure.erase(act(school.admin), school.jo)
+    personal_records.erase(act(school.admin), school.jo)
     assert Checkout.objects.get(person=school.jo).kit == school.w.day_01
     assert Trip.objects.filter(leader_name=NAME).count() == 0

@@ -15,8 +15,8 @@ from kits.rules.mail.plain_text import as_text
 from kits.services.custody import clearances
 from kits.services.ledger import audit, reversal
 from kits.services.mail import digest_data, digest_text, notice_texts
-from kits.services.notices.links import clearance_token
-from kits.services.people import merging
+from kits.services.notices.notice_text import clearance_token
+from kits.services.people import personal_records
 from tests.kits import factories as make
 from tests.kits.custody.short_kits import lacking, lacking_named, out, refused
 
@@ -132,7 +132,7 @@ def test_whoever_turns_out_to_be_the_one_named_answers(school: make.World, by: s
     kept = make.person("Ines Hall", Role.GUIDE, school.hut)
     people.leave(make.act(), school.instructor)
     school.instructor.refresh_from_db()
-    merging.merge(make.act(), school.instructor, kept)
+    personal_records.merge(make.act(), school.instructor, kept)
     clearance = Clearance.objects.get()
 
     if by == "signed in":

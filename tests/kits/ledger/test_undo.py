@@ -6,7 +6,7 @@ from gearroom.core.acts import NotAllowed
 from kits.models import AsFound, Checkout, Notice
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents
+from kits.services.kits import history
 from kits.services.ledger import audit
 from kits.services.lookup import holders
 from kits.services.restocking import sorting
@@ -178,14 +178,14 @@ def test_what_was_known_then_stays_whatever_is_undone_since(school: make.World) 
     sorting.restock(act(school.keeper), school.day_01)
     sorting.reseal(act(school.keeper), school.day_01, "0418")
     asked.append((make.timezone.now(), None))
-    answers = [contents.contents(school.day_01, on=at, known_by=at) for at, _ in asked]
+    answers = [history.contents(school.day_01, on=at, known_by=at) for at, _ in asked]
 
     together(school, came)
-    asked_again = [contents.contents(school.day_01, on=at, known_by=at) for at, _ in asked]
+    asked_again = [history.contents(school.day_01, on=at, known_by=at) for at, _ in asked]
 
     assert asked_again == answers
     assert [(a.holder, a.seal) for a in answers] == [("Gil", "0417"), ("", ""), ("", "0418")]
-    now = contents.contents(school.day_01)
+    now = history.contents(school.day_01)
     assert (now.holder, now.seal) == ("Gil", "0417")
 
 
@@ -196,8 +196,8 @@ def test_who_had_it_then_stays_when_passing_on_is_undone(school: make.World) -> 
 
     undo(school, passed)
 
-    assert contents.contents(school.day_01, on=then, known_by=then).holder == "Ines"
-    assert contents.contents(school.day_01, on=then).holder == "Gil"
+    assert history.contents(school.day_01, on=then, known_by=then).holder == "Ines"
+    assert history.contents(school.day_01, on=then).holder == "Gil"
 
 
 # ----------------------------------------------------------------------------- the door

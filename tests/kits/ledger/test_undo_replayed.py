@@ -32,7 +32,7 @@ from kits.models import (
 from kits.rules.ledger.facts import Criticality, Level
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents, holds
+from kits.services.kits import history, holds
 from kits.services.ledger import audit, facts, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
@@ -145,7 +145,7 @@ def _stands(kit: Kit) -> dict[str, Any]:
         fact.item_id: fact.level
         for fact in LevelFact.objects.filter(facts.then(), section__kit=kit).order_by("id")
     }
-    now = contents.contents(kit)
+    now = history.contents(kit)
     return {
         "units": sorted(
             Holding.objects.filter(place__kit=kit, units__gt=0).values_list("lot", "units")
@@ -200,7 +200,7 @@ def _undo_one(school: School, sequence: list[Any], index: int, tally: Counter[st
         done.append((key, args))
         instant = clock.now()
         known.append(
-            (instant, [contents.contents(kit, on=instant, known_by=instant) for kit in school.kits])
+            (instant, [history.contents(kit, on=instant, known_by=instant) for kit in school.kits])
         )
     if not done:
         return
@@ -235,7 +235,7 @@ def _undo_one(school: School, sequence: list[Any], index: int, tally: Counter[st
     assert list(audit.findings()) == []
     for instant, answers in known:
         assert [
-            contents.contents(kit, on=instant, known_by=instant) for kit in school.kits
+            history.contents(kit, on=instant, known_by=instant) for kit in school.kits
         ] == answers
     transaction.savepoint_rollback(school.start)  # type: ignore[attr-defined]
     again = _replay(school, [(k, a) for k, a in done if k not in gone])

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from hypothesis import given
 
 from kits.rules.ledger.facts import KitState
-from kits.rules.ledger.minimums import last_days
+from kits.rules.ledger.kit_contents import last_days
 from kits.rules.ledger.readiness import judge
 from tests.rules.kit_facts import NEAR, kits
 

@@ -1,7 +1,8 @@
 """What tells of a person is erased: their words, their sign-in, their roles; their number stays.
 
 Rows that are kept for ever refer to the number, and read *Person 17* from then on, answers that are
-given again included. What is of the gear room's business is in `kits.services.people.erasure`.
+given again included. What is of the gear room's business is in
+`kits.services.people.personal_records`.
 """
 
 from collections.abc import Iterator, Sequence

@@ -152,7 +152,7 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
 
 def merge(act: Act, person: Person, into: Person) -> Person:
     """Somebody was on record twice: keep one record of them, with the sign-in and the roles of
-    both. What points to the other elsewhere is moved by `kits.services.people.merging`.
+    both. What points to the other elsewhere is moved by `kits.services.people.personal_records`.
 
     Raises Refused: `same-person`, `merged-already`, `not-a-person`, `two-sign-ins`.
     """

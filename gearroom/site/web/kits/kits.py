@@ -26,7 +26,7 @@ from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Kit, Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers, returns
-from kits.services.kits import contents, history, holds, record
+from kits.services.kits import history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -104,7 +104,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     who = actor(request)
     overview = kits_overview.overview(who, find.kit(who, kit))
     subject, verdict = overview.kit, overview.judged.verdict
-    inside = contents.contents(subject)
+    inside = history.contents(subject)
     facts: dict[str, Any] = {
         "kit": subject,
         "overview": overview,
@@ -189,7 +189,7 @@ def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
 
 
 def _pouches(
-    sections: Sequence[kits_overview.SectionOverview], inside: contents.Contents
+    sections: Sequence[kits_overview.SectionOverview], inside: history.Contents
 ) -> list[dict[str, Any]]:
     lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
     levels: dict[int, list[tuple[str, str]]] = {}

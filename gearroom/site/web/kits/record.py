@@ -9,7 +9,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Invalid
 from gearroom.site.web.page.forms import Day, id_of, read_field
 from gearroom.site.web.page.shell import actor, page, show
-from kits.services.kits import contents, history, record
+from kits.services.kits import history, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -48,7 +48,7 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     """One printable page of a kit as of a day, as known now or as it was known that evening."""
     who = actor(request)
     subject = find.kit(who, kit)
-    contents.refuse_unless_known(who, subject)
+    history.refuse_unless_known(who, subject)
     today = readiness.today_of(subject)
     on = read_field(Day(required=False, label=_("As of")), request.GET, "on") or today
     if on > today:

@@ -11,7 +11,7 @@ from gearroom.site.web.page import remedies
 from gearroom.site.web.page.shell import actor, here, no_room, page, show
 from kits.services.lists import signatures
 from kits.services.overview import board as kits_board
-from kits.services.overview.my_kits import elsewhere, mine
+from kits.services.overview.kits_overview import elsewhere, mine
 from kits.services.trips import due_times
 from kits.services.trips.trip_readiness import JudgedTrip
 

@@ -21,7 +21,7 @@ from gearroom.site.web.page.forms import Choice, Line, PageForm, ShortText, inva
 from gearroom.site.web.page.shell import Done, actor, page, rooms_of, show, shown_once
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
-from kits.services.people import erasure
+from kits.services.people import personal_records
 
 _MOST_PEOPLE = 300
 
@@ -47,7 +47,7 @@ def all_people(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         chosen=chosen,
         left=left,
         may_add=who.may("edit_person"),
-        may_erase=erasure.may_erase(who),
+        may_erase=personal_records.may_erase(who),
         values=request.POST,
     )
 
@@ -148,7 +148,7 @@ def _page(
         may_rule=who.may("edit_member"),
         may_leave=of.user is None or has_right,
         may_reach=has_right,
-        may_erase=erasure.may_erase(who),
+        may_erase=personal_records.may_erase(who),
         may_print=who.may("print_labels", of.home_room_id),
         may_cancel=who.may("cancel_label", of.home_room_id),
         values=request.POST if problem else None,

@@ -13,7 +13,7 @@ from gearroom.core.services.people import people, person_export, redaction
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.shell import Done, actor, page, show
 from kits.services.lookup import find
-from kits.services.people import erasure, merging
+from kits.services.people import personal_records
 
 
 @require_safe
@@ -36,7 +36,7 @@ def _erase_page(request: HttpRequest, person: int, problem: Problem | None = Non
         "site/people/erase.html",
         problem=problem,
         somebody=of,
-        moves=merging.moves(of),
+        moves=personal_records.moves(of),
         words=request.POST.get("words", ""),
     )
 
@@ -45,7 +45,7 @@ def _erase_page(request: HttpRequest, person: int, problem: Problem | None = Non
 def erase(act: Act, request: HttpRequest, person: int) -> Done:
     """What is erased of somebody and what stays, what hangs on them, and the act itself."""
     words = request.POST.get("words", "").splitlines()
-    done = erasure.erase(act, people.get(act.actor, person), words)
+    done = personal_records.erase(act, people.get(act.actor, person), words)
     says = _("Erased. Their past actions are now on record under Person %(number)s.")
     says %= {"number": done.person}
     if done.still_named:
@@ -90,7 +90,7 @@ def _merge_page(request: HttpRequest, person: int, problem: Problem | None = Non
         somebody=of,
         into=into,
         others=people.may_take(who).exclude(pk=of.pk),
-        moves=merging.moves(of) if into else None,
+        moves=personal_records.moves(of) if into else None,
     )
 
 
@@ -98,7 +98,7 @@ def _merge_page(request: HttpRequest, person: int, problem: Problem | None = Non
 def merge(act: Act, request: HttpRequest, person: int) -> Done:
     """Which record of somebody is kept, what moves to it, and the act itself."""
     into = find.person(act.actor, request.POST.get("into", ""))
-    kept = merging.merge(act, people.get(act.actor, person), into)
+    kept = personal_records.merge(act, people.get(act.actor, person), into)
     return Done(
         _("The two records of %(name)s have been merged into one.") % {"name": kept.name},
         to=reverse("person", args=[kept.pk]),

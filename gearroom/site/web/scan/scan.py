@@ -15,7 +15,16 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, PersonNeeded, PinNeeded, Problem
+from gearroom.core.acts import (
+    NOT_GIVEN,
+    Act,
+    Actor,
+    Invalid,
+    NotFound,
+    PersonNeeded,
+    PinNeeded,
+    Problem,
+)
 from gearroom.core.models import Person
 from gearroom.core.services.idempotency import KEPT
 from gearroom.core.services.people import people
@@ -49,7 +58,6 @@ from kits.models import AsFound, Checkout
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
-from kits.services.trips.purpose import NOT_GIVEN
 from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
 from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning, views

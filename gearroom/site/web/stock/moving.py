@@ -19,7 +19,7 @@ from kits.rules.stock import disposal as ways
 from kits.services.ledger import lots
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
-from kits.services.stock import corrections, disposing, instruments, opening, receiving, views
+from kits.services.stock import corrections, disposing, instruments, receiving, reclassifying, views
 from kits.services.stock.views import HeldBatch
 
 
@@ -146,7 +146,7 @@ def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
 
 
 def _open(act: Act, row: HeldBatch, units: int, _value: str) -> Done:
-    done = opening.open_pack(act, place=row.place, lot=row.lot, units=units)
+    done = reclassifying.open_pack(act, place=row.place, lot=row.lot, units=units)
     return Done(_("%(units)d × %(thing)s opened.") % _names(row, units), done.entry.pk)
 
 

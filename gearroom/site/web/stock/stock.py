@@ -33,7 +33,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import disposing, receiving, undated, views
+from kits.services.stock import disposing, receiving, reclassifying, views
 from kits.services.stock.disposing import Outgoing
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 
@@ -86,7 +86,7 @@ def all_items(request: HttpRequest) -> HttpResponse:
         on_the_way=on_the_way,
         shelves=views.shelves_of(who) if on_the_way else [],
         recalls=Recall.objects.open().count(),
-        undated=len(undated.to_check(room, who)) if room else 0,
+        undated=len(reclassifying.to_check(room, who)) if room else 0,
         may={name: who.may(name) for name in ("receive", "count", "dispose", "move")},
     )
 
@@ -237,7 +237,7 @@ def _undated_page(request: HttpRequest, problem: Problem | None = None) -> HttpR
         "site/stock/undated.html",
         problem=problem,
         room=room,
-        rows=undated.to_check(room, who),
+        rows=reclassifying.to_check(room, who),
         may_count=who.may("count", room.pk),
     )
 
@@ -258,7 +258,7 @@ def to_check(act: Act, request: HttpRequest) -> Done:
     values = DateForm.read(request.POST)
     place, lot = find.place(act.actor, values["place"]), find.lot(values["lot"])
     today = receiving.today_in(receiving.room_of(place, place.kit))
-    entry = undated.record_date(
+    entry = reclassifying.record_date(
         act,
         place=place,
         lot=lot,

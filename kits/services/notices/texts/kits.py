@@ -13,8 +13,7 @@ from kits.services.notices.facts import (
     NotCleared,
     WentShort,
 )
-from kits.services.notices.links import clearance_token, page
-from kits.services.notices.notice_text import NoticeText, name_of
+from kits.services.notices.notice_text import NoticeText, clearance_token, name_of, page
 from kits.services.text import reason_texts, wording
 
 

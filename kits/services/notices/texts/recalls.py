@@ -12,8 +12,7 @@ from django.utils.translation import gettext as _, ngettext
 from gearroom.core.rules.grouping import grouped
 from kits.models import Certainty, Notice
 from kits.services.notices.facts import RecalledKit, RecallFacts
-from kits.services.notices.links import page
-from kits.services.notices.notice_text import NoticeText
+from kits.services.notices.notice_text import NoticeText, page
 
 
 def recall(notice: Notice) -> NoticeText:

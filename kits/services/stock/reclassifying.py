@@ -1,7 +1,8 @@
-"""Units without a known date: one list to check, and the date recorded once somebody reads it.
+"""Units that become units of another batch: a date is read off them, or their pack is opened.
 
 A batch without a date stands for many packs, so a date that is read is of the units in one place,
-not of the batch: they are counted as units of the batch with that date.
+not of the batch: they are counted as units of the batch with that date. A pack whose life is
+shorter once opened is a batch of its own from then on.
 """
 
 from dataclasses import dataclass
@@ -9,7 +10,8 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, Invalid
+from gearroom.core import clock
+from gearroom.core.acts import Act, Actor, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Lot, Place, PlaceKind
 from kits.rules.ledger.facts import Kind, KitState
@@ -78,15 +80,62 @@ def record_date(
         known = lots.known(
             item=lot.item, number=lot.number or number, expiry=expiry, opened_on=lot.opened_on
         )
-        between = outer(PlaceKind.RECLASSIFIED)
         return book.post(
             EntryKind.COUNT,
-            [Leg(lot, place, between, count), Leg(known, between, place, count)],
+            _over(place, lot, known, count),
             kit=kit,
             lot=known,
             room=room,
             detail={"places": [place.pk], "complete": False, "counted": {}, "date_read": True},
         )
+
+
+@dataclass(frozen=True)
+class OpenedPack:
+    """The batch that opened units became, good for the shorter of its two dates."""
+
+    entry: Entry
+    lot: Lot
+
+
+def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
+    """Record that units of an item with a shorter life once opened were opened.
+
+    Raises Refused: `no-opened-life`, `opened-already`, `not-enough`.
+    """
+    if lot.item.opened_life_days is None:
+        raise Refused(
+            "no-opened-life",
+            _(
+                "The expiry date of %(item)s does not change once it is opened. There is nothing "
+                "to record."
+            )
+            % {"item": lot.item.name},
+        )
+    if lot.opened_on is not None:
+        raise Refused(
+            "opened-already",
+            _("Already recorded as opened on %(opened_on)s.") % {"opened_on": lot.opened_on},
+            lot=lot.pk,
+        )
+    with Book(act) as book:
+        kit, room = receiving.lock_place(book, place, "open")
+        count = whole(units)
+        when = min(act.claimed_at or act.received_at, act.received_at)
+        opened = lots.known(
+            item=lot.item,
+            number=lot.number,
+            expiry=lot.expiry,
+            opened_on=clock.local_date(when, room.time_zone),
+        )
+        entry = book.post(
+            EntryKind.OPEN,
+            _over(place, lot, opened, count),
+            kit=kit,
+            lot=opened,
+            room=room,
+        )
+    return OpenedPack(entry, opened)
 
 
 # ------------------------------------------------------------------------------------------ inside
@@ -110,3 +159,9 @@ def _undated(row: Holding, state: KitState | None) -> UndatedUnits:
         grace = state.undated_grace_until
         until = grace if grace and readiness.today_of(row.place.kit) <= grace else None
     return UndatedUnits(row.place, row.lot, row.units, stops=blocks and not until, until=until)
+
+
+def _over(place: Place, lot: Lot, to: Lot, units: int) -> list[Leg]:
+    """Let units in a place be of another batch."""
+    between = outer(PlaceKind.RECLASSIFIED)
+    return [Leg(lot, place, between, units), Leg(to, between, place, units)]

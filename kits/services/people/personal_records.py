@@ -1,4 +1,10 @@
-"""Somebody is erased: refused while something hangs on them, then gone from everywhere at once."""
+"""Somebody's record: two of one person become one, or it is erased.
+
+What concerns somebody on record twice points to the record that is kept from then on; what was
+written in the book stays under the number that it was written under, and that record bears the kept
+one's name. Erasing is refused while something hangs on somebody, then they are gone from everywhere
+at once.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,21 +17,87 @@ from gearroom.core import clock, mail
 from gearroom.core.acts import Act, Actor, Refused, part, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
-from gearroom.core.services.people import erasure, redaction
+from gearroom.core.services.people import erasure, people, redaction
 from kits.models import (
+    Checkout,
+    Kit,
     Label,
     Notice,
     NotificationChoice,
     NotificationPreferences,
+    RecallPlace,
     Reservation,
     Trip,
 )
 from kits.services.labelling import labelling
+from kits.services.ledger.book import Book
 from kits.services.notices import bundling
-from kits.services.people import merging
-from kits.services.people.merging import Moves
 
 
+@dataclass(frozen=True)
+class Moves:
+    """What moves with somebody's record, by name: the kits that they have, the trips that they take
+    a kit on or lead, and the kits that they answer for."""
+
+    has: Sequence[str]
+    trips: Sequence[str]
+    answers_for: Sequence[str]
+
+
+def moves(person: Person) -> Moves:
+    """What merging would move from a record of somebody."""
+    out = Checkout.objects.open().filter(person=person).order_by("kit__name")
+    answered = Kit.objects.filter(Q(responsible=person) | Q(deputy=person)).order_by("name")
+    trips = Trip.objects.filter(
+        Q(pk__in=Reservation.objects.promised().filter(person=person).values("trip"))
+        | Q(leader=person),
+        returns_at__gt=clock.now(),
+    )
+    return Moves(
+        list(dict.fromkeys(out.values_list("kit__name", flat=True))),
+        list(trips.order_by("departs_at", "pk").values_list("name", flat=True)),
+        list(answered.values_list("name", flat=True)),
+    )
+
+
+def merge(act: Act, person: Person, into: Person) -> Person:
+    """Keep one record of somebody, and move kits, reservations, trips, tags and unsent notices to
+    it. Raises what `people.merge` raises."""
+    out = Checkout.objects.open().filter(person=person)
+    answered = Kit.objects.filter(Q(responsible=person) | Q(deputy=person))
+    with transaction.atomic(), Book(act) as book:
+        book.lock(*{*out.values_list("kit", flat=True), *answered.values_list("pk", flat=True)})
+        kept = people.merge(act, person, into)
+        out.update(person=kept)
+        _answer_for(person, kept)
+        Reservation.objects.promised().filter(person=person).update(person=kept)
+        coming = Trip.objects.filter(leader=person, returns_at__gt=clock.now())
+        coming.update(leader=kept, changed_at=act.received_at)
+        Label.objects.active().filter(person=person).update(person=kept)
+        RecallPlace.objects.filter(person=person, answered=None).update(person=kept)
+        _tell(person, kept)
+    return kept
+
+
+def _answer_for(person: Person, kept: Person) -> None:
+    """Kits whose deputy would be who answers for them already have none."""
+    Kit.objects.filter(responsible=person, deputy=kept).update(deputy=None)
+    Kit.objects.filter(responsible=kept, deputy=person).update(deputy=None)
+    Kit.objects.filter(responsible=person).update(responsible=kept)
+    Kit.objects.filter(deputy=person).update(deputy=kept)
+
+
+def _tell(person: Person, kept: Person) -> None:
+    """What they were not told yet, save what the kept record has been left as well."""
+    waiting = Notice.objects.filter(person=person, sent_at=None, taken_back_at=None)
+    theirs = set(Notice.objects.filter(person=kept).values_list("kind", "fact"))
+    for notice in waiting.only("kind", "fact"):
+        there = (notice.kind, notice.fact) in theirs
+        change = {"taken_back_at": clock.now()} if there else {"person": kept}
+        Notice.objects.filter(pk=notice.pk).update(**change)
+
+
+# ----------------------------------------------------------------------------------------- erasing
 @dataclass(frozen=True)
 class Erased:
     """Somebody by the number that stays; `still_named`: what things go by that tells of them."""
@@ -53,7 +125,7 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     with transaction.atomic():
         person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
         erasure.refuse(person)
-        _refuse(person, merging.moves(person))
+        _refuse_needed(person)
         record = erasure.record_of(person)
         known = erasure.known_of(person, words)
         names = Names([*known, *redaction.single_words(record)])
@@ -74,36 +146,37 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     return Erased(person.pk, still)
 
 
-def _refuse(person: Person, moves: Moves) -> None:
+def _refuse_needed(person: Person) -> None:
+    needed = moves(person)
     refuse_first(
         (
-            bool(moves.has),
+            bool(needed.has),
             Refused(
                 "has-a-kit",
                 _("%(name)s still has %(kits)s. Hand everything back or pass it on first.")
-                % {"name": person.name, "kits": ", ".join(moves.has)},
+                % {"name": person.name, "kits": ", ".join(needed.has)},
             ),
         ),
         (
-            bool(moves.trips),
+            bool(needed.trips),
             Refused(
                 "leads-a-trip",
                 _(
                     "%(name)s is leading or taking a kit on %(trips)s. First enter someone else "
                     "in their place."
                 )
-                % {"name": person.name, "trips": ", ".join(moves.trips)},
+                % {"name": person.name, "trips": ", ".join(needed.trips)},
             ),
         ),
         (
-            bool(moves.answers_for),
+            bool(needed.answers_for),
             Refused(
                 "answers-for-a-kit",
                 _(
                     "%(name)s is responsible for %(kits)s. First choose someone else to be "
                     "responsible."
                 )
-                % {"name": person.name, "kits": ", ".join(moves.answers_for)},
+                % {"name": person.name, "kits": ", ".join(needed.answers_for)},
             ),
         ),
     )
