@@ -70,9 +70,9 @@ def failure_of(error: BaseException) -> Failure | None:
         return None
     cause = error.__cause__
     if isinstance(cause, sqlite3.Error):
-        found = _SQLITE.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
-        full = found is Failure.NO_DATABASE and _no_room()
-        return Failure.STORAGE_FULL if full else found
+        result = _SQLITE.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
+        full = result is Failure.NO_DATABASE and _no_room()
+        return Failure.STORAGE_FULL if full else result
     if isinstance(error, InternalError):
         return _POSTGRESQL.get(getattr(cause, "sqlstate", None) or "")
     return _POSTGRESQL.get(getattr(cause, "sqlstate", None) or "", Failure.NO_DATABASE)
@@ -94,8 +94,8 @@ def log_failure(failure: Failure, error: BaseException) -> None:
     cause = error.__cause__ or error
     code = getattr(cause, "sqlite_errorname", None) or getattr(cause, "sqlstate", None)
     level = logging.WARNING if failure is Failure.BUSY else logging.ERROR
-    says = " ".join(str(cause).split())
-    _log.log(level, "%s: %s (%s)", failure, says, code or type(cause).__name__)
+    sentence = " ".join(str(cause).split())
+    _log.log(level, "%s: %s (%s)", failure, sentence, code or type(cause).__name__)
 
 
 @contextmanager

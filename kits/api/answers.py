@@ -66,8 +66,8 @@ class WithPhones(Answer):
 
     def to_representation(self, row: Any) -> Any:
         """The row, without phones where they may not be seen."""
-        shown = super().to_representation(row)
-        return shown if self.shows_phones(row) else without_phones(shown)
+        visible = super().to_representation(row)
+        return visible if self.shows_phones(row) else without_phones(visible)
 
 
 _PHONES = ("phone", "leader_phone")

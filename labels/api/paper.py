@@ -32,12 +32,12 @@ class PaperSchema(ViewSchema):
 
     def get_response_serializers(self) -> Any:
         """The file, and every problem there may be instead."""
-        found = super().get_response_serializers()
-        found.pop(200, None)
+        result = super().get_response_serializers()
+        result.pop(200, None)
         return {
             **{(200, media): OpenApiTypes.BINARY for media in self.view.media},
-            **found,
-            **({} if self._writes() else self._problems(found)),
+            **result,
+            **({} if self._writes() else self._problems(result)),
         }
 
     def _problems(self, found: Any) -> Any:

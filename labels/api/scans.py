@@ -203,8 +203,8 @@ class ScanPicture(ScanBody):
 
 def _wrong_lines(messages: Any) -> Unacceptable:
     """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
-    says = _("The list of items used could not be read: see “errors”.")
-    return Unacceptable("cannot-be-right", says, errors={"used": messages})
+    sentence = _("The list of items used could not be read: see “errors”.")
+    return Unacceptable("cannot-be-right", sentence, errors={"used": messages})
 
 
 class ScanSchema(ViewSchema):
@@ -285,8 +285,8 @@ class Scans(UseCaseView):
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(scan_id, str) and scan_id.lower() != str(key):
-            says = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
-            raise beyond_form(Invalid(says, field="scan_id"))
+            sentence = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
+            raise beyond_form(Invalid(sentence, field="scan_id"))
         return key
 
     def _without_key(self, content: Mapping[str, Any]) -> bool:

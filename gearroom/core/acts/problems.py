@@ -150,11 +150,11 @@ def _capped(facts: dict[str, Any]) -> dict[str, Any]:
     errors = facts.get("errors")
     if not isinstance(errors, dict):
         return facts
-    shown = {
+    visible = {
         printable(str(field), LONGEST_FIELD): [
             _cut(str(message), LONGEST_ERROR) for message in list(messages)[:MOST_ERRORS]
         ]
         for field, messages in list(errors.items())[:MOST_ERRORS]
     }
     left_out = max(0, len(errors) - MOST_ERRORS)
-    return {**facts, "errors": shown, **({"errors_left_out": left_out} if left_out else {})}
+    return {**facts, "errors": visible, **({"errors_left_out": left_out} if left_out else {})}

@@ -31,12 +31,12 @@ def as_problem(error: Exception) -> Problem | None:
         case exceptions.ValidationError():
             errors = dict(_flat(error.detail))
             count = len(errors)
-            says = ngettext(
+            sentence = ngettext(
                 "Something is wrong with one field: see “errors”.",
                 "Something is wrong with %(count)d fields: see “errors”.",
                 count,
             )
-            return Invalid(says % {"count": count}, errors=errors)
+            return Invalid(sentence % {"count": count}, errors=errors)
         case exceptions.ParseError():
             return Invalid(
                 _("The request body could not be read. %(detail)s") % {"detail": error.detail},
@@ -73,8 +73,10 @@ def as_problem(error: Exception) -> Problem | None:
             return OtherProblem(406, "not-acceptable", str(error.detail))
         case exceptions.Throttled():
             wait = max(1, math.ceil(getattr(error, "wait", None) or 1))
-            says = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
-            return OtherProblem(429, "too-many-requests", says % {"count": wait}, retry_after=wait)
+            sentence = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
+            return OtherProblem(
+                429, "too-many-requests", sentence % {"count": wait}, retry_after=wait
+            )
     return django_exceptions.as_problem(error)
 
 

@@ -290,8 +290,8 @@ class UseCaseView(View):
         self._matched = True
         if "HTTP_IF_MATCH" in self.request.META:
             shows = self.shows or self.answers[200]
-            shown = self.show(shows, self.whole(row)) if row is not None else None
-            require_match(self.request, shown)
+            visible = self.show(shows, self.whole(row)) if row is not None else None
+            require_match(self.request, visible)
 
     def _perform(self, key: uuid.UUID, content: dict[str, Any]) -> tuple[int, Any]:
         try:

@@ -175,9 +175,9 @@ class Day:
             if not row["place"]["kit"]:
                 continue
             who = row["person"]["name"] if row["person"] else "nobody"
-            sure = "certain" if row["certainty"] == "certain" else "possible"
+            confirmed = "certain" if row["certainty"] == "certain" else "possible"
             self._tell(
-                f"- {sure}: {row['place']['kit']}, {who} has it or answers for it: taken out"
+                f"- {confirmed}: {row['place']['kit']}, {who} has it or answers for it: taken out"
             )
             stands = self.api.post(
                 f"recalls/{recall['id']}/answer/",

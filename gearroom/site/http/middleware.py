@@ -190,12 +190,12 @@ class PlainText(MiddlewareMixin):
 
 
 def _plain_fields(form: QueryDict) -> QueryDict:
-    found = QueryDict(mutable=True)
+    result = QueryDict(mutable=True)
     for name, values in form.lists():
         as_typed = "password" in name
-        found.setlist(name, values if as_typed else [plain(str(value)) for value in values])
-    found._mutable = False
-    return found
+        result.setlist(name, values if as_typed else [plain(str(value)) for value in values])
+    result._mutable = False
+    return result
 
 
 class NoNul(MiddlewareMixin):

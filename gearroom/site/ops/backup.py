@@ -262,8 +262,8 @@ def _refuse_to_overwrite(force: bool) -> None:
         raise BackupError(
             f"{others} other connections use the database. Stop web, worker and scheduler first."
         )
-    if not force and (found := what_is_here()):
-        raise BackupError(f"This database holds {found}. Add --force to replace it, for ever.")
+    if not force and (result := what_is_here()):
+        raise BackupError(f"This database holds {result}. Add --force to replace it, for ever.")
 
 
 def what_is_here() -> str:

@@ -271,6 +271,6 @@ def _short_dated_eye_wash(school: School) -> None:
     )
     main = find.section(find.any_kit("DAY-04"), "main")
     inside = Holding.objects.on_hand().filter(place=main).select_related("lot__item")
-    found = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
-    found.append(CountLine(main, 2, lot=old.lot))
-    counting.count(school.act(), [main], found, complete=True)
+    result = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
+    result.append(CountLine(main, 2, lot=old.lot))
+    counting.count(school.act(), [main], result, complete=True)

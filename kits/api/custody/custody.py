@@ -222,10 +222,10 @@ class PassedAnswer(answers.CheckoutAnswer):
 
     def to_representation(self, passed: custody.ChangeOfHands) -> Any:
         """The checkout as it is now, with the entry of the act."""
-        shown = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
+        visible = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
         if passed.checkout is not None:
-            shown |= answers.CheckoutAnswer(passed.checkout, context=self.context).data
-        return {**shown, "entry": answers.EntryAnswer(passed.entry).data}
+            visible |= answers.CheckoutAnswer(passed.checkout, context=self.context).data
+        return {**visible, "entry": answers.EntryAnswer(passed.entry).data}
 
 
 class Pass(ReportView):

@@ -86,10 +86,10 @@ class Compare(ReadView, PackingListView):
     def read(self, query: dict[str, Any]) -> Any:
         """How a version differs from another, earlier or later."""
         compared = comparison.compared(self.version(self.kwargs["before"]), self.version())
-        said = [
+        statement = [
             {"what": what, "before": a, "after": b} for what, (a, b) in compared.properties.items()
         ]
-        return {**vars(compared), "said": said}
+        return {**vars(compared), "said": statement}
 
 
 class Effect(ReadView, PackingListView):

@@ -81,12 +81,12 @@ class CountKit(KitView):
             places = [find.section(kit, data["section"])]
         else:
             places = list(kit.sections.all())
-        found = [
+        result = [
             _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
         ]
         levels = bodies.loose_levels(kit, data.get("levels", []))
-        return _count(act, places, found, data, levels)
+        return _count(act, places, result, data, levels)
 
 
 class CountShelf(UseCaseView):

@@ -218,14 +218,14 @@ class _TripView(UseCaseView):
 
     def trip(self) -> Trip:
         """The trip that the address names, of one's rooms."""
-        found = (
+        result = (
             find.trips_of(self.actor)
             .filter(source=self.kwargs["source"], reference=self.kwargs["reference"])
             .first()
         )
-        if found is None:
+        if result is None:
             raise NotFound("trip", self.kwargs["reference"])
-        return found
+        return result
 
 
 class OneTrip(ReadView, _TripView):

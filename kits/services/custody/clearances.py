@@ -35,7 +35,7 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
     """Raise Unacceptable (`may-not-clear`), with who may, unless somebody may clear a kit."""
     people = offers.clearers(kit)
     if person not in people:
-        says = (
+        sentence = (
             _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
             if people
             else _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
@@ -43,7 +43,7 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
         names = ", ".join(each.name for each in people)
         raise Unacceptable(
             "may-not-clear",
-            says % {"person": person.name, "kit": kit.name, "names": names},
+            sentence % {"person": person.name, "kit": kit.name, "names": names},
             people=[each.pk for each in people],
         )
 

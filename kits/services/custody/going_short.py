@@ -66,7 +66,7 @@ def record(
 def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
     offered = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
-    says = _("%(kit)s, status for %(day)s: %(verdict)s. %(more)s") % {
+    sentence = _("%(kit)s, status for %(day)s: %(verdict)s. %(more)s") % {
         "kit": kit.name,
         "day": wording.day(verdict.through),
         "verdict": verdict_texts.verdict(verdict),
@@ -74,7 +74,7 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     }
     return MayNotGo(
         code,
-        says,
+        sentence,
         kit=kit.name,
         through=verdict.through.isoformat(),
         reasons=[reason_texts.reason(r) for r in verdict.reasons],

@@ -76,8 +76,8 @@ def offers(
     if actor.could("check_out", kit.room_id):
         rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
-            says = _("Take it out although it is short, with a reason")
-            rows.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
+            sentence = _("Take it out although it is short, with a reason")
+            rows.append(Offer(OfferKind.GO_SHORT, sentence, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
             rows += _by_phone(kit)
     return rows
@@ -187,11 +187,11 @@ def _another(
     fields |= {"person": str(person.pk)} if person else {}
     if trip and Reservation.objects.promised().filter(kit=kit, trip=trip).exists():
         fields["swap"] = True  # the reservation goes along
-    says = _("Take %(kit)s: %(verdict)s") % {
+    sentence = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
         "verdict": verdict_texts.verdict(its),
     }
-    return [Offer(OfferKind.TAKE_OTHER, says, other.name, fields)]
+    return [Offer(OfferKind.TAKE_OTHER, sentence, other.name, fields)]
 
 
 def _best_other(
@@ -244,5 +244,5 @@ def _by_phone(kit: Kit) -> list[Offer]:
     may = clearers(kit)
     if not may:
         return []
-    says = _("Cleared by phone")
-    return [Offer(OfferKind.CLEAR, says, kit.name, needs=("cleared_by",), people=may)]
+    sentence = _("Cleared by phone")
+    return [Offer(OfferKind.CLEAR, sentence, kit.name, needs=("cleared_by",), people=may)]

@@ -214,10 +214,10 @@ def name_of(label: Label) -> str:
         return _("shelf %(shelf)s") % {"shelf": label.place.name}
     if label.lot is not None:
         number = label.lot.number or label.lot.serial
-        says = (
+        sentence = (
             _("%(thing)s, batch %(number)s") if number else _("%(thing)s, batch without a number")
         )
-        return says % {"thing": label.lot.item.name, "number": number}
+        return sentence % {"thing": label.lot.item.name, "number": number}
     return _("%(name)s’s tag") % {"name": label.person.name} if label.person else _("blank label")
 
 

@@ -130,12 +130,12 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     version = kit.list_version
     if not medicines or not version.is_signed_on(today):
         return set()
-    asked = (
+    wanted = (
         ListLine.objects.filter(section__version=version)
         .filter(Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines))
         .values_list("item", "item__substitutes__instead")
     )
-    return medicines & {thing for pair in asked for thing in pair}
+    return medicines & {thing for pair in wanted for thing in pair}
 
 
 def sentence(batch: Batch, fault: ReasonCode, kit_name: str = "") -> str:

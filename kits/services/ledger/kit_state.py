@@ -98,8 +98,10 @@ def to_sort_since(kit: Kit) -> datetime | None:
 def lost_since(kit: Kit) -> datetime | None:
     """Since when a kit cannot be found: from its first report after it was last found."""
     acts = Entry.objects.filter(kit=kit, reversed_by__isnull=True)
-    found = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
-    first = acts.filter(kind=EntryKind.LOST, pk__gt=found.pk if found else 0).order_by("id").first()
+    result = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
+    first = (
+        acts.filter(kind=EntryKind.LOST, pk__gt=result.pk if result else 0).order_by("id").first()
+    )
     return first.occurred_at if first else None
 
 

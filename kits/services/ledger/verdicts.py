@@ -134,16 +134,16 @@ def _changes(
     state, today = states[kit.pk], readiness.today_of(kit)
     ends = sorted(last_days(state))
     before: tuple[int, int, Trip | None] | None = None
-    shown: Change | None = None
+    visible: Change | None = None
     for n, each in enumerate(questions):
         day = today + timedelta(days=n)
         now = (bisect_left(ends, day), bisect_left(ends, each.through), each.trip)
         # Judged again only for another trip, or where a day that matters has passed.
         if now != before:
             judged = Judged(each, _judge(state, day, each, together, states))
-            if shown is None or not shown.holds(judged):
-                shown = Change(day, judged)
-                yield shown
+            if visible is None or not visible.holds(judged):
+                visible = Change(day, judged)
+                yield visible
         before = now
 
 

@@ -123,12 +123,12 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
             )
         return kits.get(pk=of.kit_id or 0)
     kit = kits.filter(name__iexact=ref).first()
-    meant = [kit] if kit else kits_short_for(actor, ref) if actor else []
-    if not meant:
+    intended = [kit] if kit else kits_short_for(actor, ref) if actor else []
+    if not intended:
         raise NotFound("kit", ref)
-    if len(meant) > 1:
-        raise which_kit(ref, meant)
-    return meant[0]
+    if len(intended) > 1:
+        raise which_kit(ref, intended)
+    return intended[0]
 
 
 def kits_short_for(actor: Actor, typed: str) -> list[Kit]:

@@ -19,10 +19,10 @@ def require(actor: Actor, use_case: str, kit: Kit) -> None:
 
 def kit(actor: Actor, ref: str) -> Kit:
     """A kit by label code or name that somebody may report about. Raises NotFound for another."""
-    found = find.any_kit(ref, actor)
-    if not find.sees_kit(actor, found) and not had_it_last(actor, found):
+    result = find.any_kit(ref, actor)
+    if not find.sees_kit(actor, result) and not had_it_last(actor, result):
         raise NotFound("kit", ref)
-    return found
+    return result
 
 
 def had_it_last(actor: Actor, kit: Kit) -> bool:

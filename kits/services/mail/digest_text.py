@@ -62,18 +62,18 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Also this week"), notice_texts.rows(week.held_back)),
         *_months(week),
     ]
-    shown = tuple(part for part in parts if part.rows)
-    nothing = not (alarms or first or shown or week.off_shelves)
+    visible = tuple(part for part in parts if part.rows)
+    nothing = not (alarms or first or visible or week.off_shelves)
     whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
         first=(LetterRow(_nothing_to_do(week)),) if nothing else first,
-        parts=shown,
+        parts=visible,
         closing=tuple(_closing(week, nothing=nothing)),
     )
     if words(whole) <= SHORT_WORDS:
         return whole
-    return replace(whole, first=(*first, _in_short(week, rest, shown)))
+    return replace(whole, first=(*first, _in_short(week, rest, visible)))
 
 
 def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]) -> LetterRow:

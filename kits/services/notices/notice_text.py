@@ -46,10 +46,10 @@ def zone_of(notice: Notice) -> str:
 def first_few(names: Iterable[str]) -> str:
     """The first three of some names, and how many more."""
     known = list(names)
-    shown = ", ".join(known[:3])
+    visible = ", ".join(known[:3])
     if len(known) > 3:
-        return _("%(kits)s and %(count)d more") % {"kits": shown, "count": len(known) - 3}
-    return shown
+        return _("%(kits)s and %(count)d more") % {"kits": visible, "count": len(known) - 3}
+    return visible
 
 
 # ------------------------------------------------------------------------------------------ links

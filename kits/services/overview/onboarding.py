@@ -208,14 +208,14 @@ def _count(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
     batches = 0
     for name in by_place:
         kit = of_kits.get(name)
-        found = [
+        result = [
             counting.CountLine(place, count, lot=lot) for (place, lot), count in units[name].items()
         ]
-        places = list({f.place.pk: f.place for f in found}.values())
-        counting.count(act, places, found, complete=False)
+        places = list({f.place.pk: f.place for f in result}.values())
+        counting.count(act, places, result, complete=False)
         if kit is not None:
             sorting.look_inside(act, kit)
-        batches += len(found)
+        batches += len(result)
     return batches
 
 

@@ -68,23 +68,23 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     changes = verdicts.changes(rows, DAYS_JUDGED)
     today = {pk: each[0].judged for pk, each in changes.items()}
     kits = kits_overview.overviews(actor, rows, today)
-    places = [seen.place.pk for kit in kits for seen in kit.sections]
+    places = [known.place.pk for kit in kits for known in kit.sections]
     lines, lots = _inside(places)
     batches = readiness.batches(lots)
     newest = list(LevelFact.objects.newest_in(places).order_by("item__name", "pk"))
     levels = grouped((fact.section_id, [fact.item_id, fact.level]) for fact in newest)
     things = Item.objects.in_bulk({lot.item_id for lot in lots} | {f.item_id for f in newest})
     whom = list(people.may_take(actor)) if actor.may("see_people") else []
-    theirs = returns.ids_with_own(seen.kit.pk for seen in kits)
+    theirs = returns.ids_with_own(known.kit.pk for known in kits)
     used = _used(things)
     return {
         "judged_until": iso(_judged_until(rows)),
         "kits": [
             {
-                **_kit(actor, seen, changes[seen.kit.pk], lines, levels),
-                "not_ours": seen.kit.pk in theirs,
+                **_kit(actor, known, changes[known.kit.pk], lines, levels),
+                "not_ours": known.kit.pk in theirs,
             }
-            for seen in kits
+            for known in kits
         ],
         "things": {
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
@@ -203,7 +203,7 @@ def _labels(
     whom: Iterable[Person],
 ) -> dict[str, list[Any]]:
     """What the labels that may be scanned on the way are on; a pouch's stands for its kit."""
-    names = {seen.kit.pk: seen.kit.name for seen in kits}
+    names = {known.kit.pk: known.kit.name for known in kits}
     on = (
         Q(kind=LabelKind.KIT, kit__in=names)
         | Q(kind=LabelKind.SECTION, place__in=list(places))

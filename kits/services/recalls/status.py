@@ -192,8 +192,8 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
         if not ours and not (m.lot_assumed and m.from_place_id in been):
             continue
         certain = not m.lot_assumed and tracing.named(recall, m.lot)
-        sure = Certainty.CERTAIN if certain else Certainty.MAYBE
-        gone.append(((PlaceKind(m.to_place.kind), sure, m.entry.trip, m.entry.kit), m.units))
+        confirmed = Certainty.CERTAIN if certain else Certainty.MAYBE
+        gone.append(((PlaceKind(m.to_place.kind), confirmed, m.entry.trip, m.entry.kit), m.units))
     return [Gone(*key, units) for key, units in summed(gone).items()]
 
 

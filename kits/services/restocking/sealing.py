@@ -48,12 +48,12 @@ def question(rows: Sequence[NotReplaced]) -> str:
     missing = sum(row.count for row in rows) - out
     if not out:
         return _("%(count)d not replaced: seal anyway?") % {"count": missing}
-    says = (
+    sentence = (
         _("%(count)d not replaced, %(out)d must be removed: seal anyway?")
         if missing
         else _("%(out)d must be removed: seal anyway?")
     )
-    return says % {"count": missing, "out": out}
+    return sentence % {"count": missing, "out": out}
 
 
 def line(row: NotReplaced) -> str:

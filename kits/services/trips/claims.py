@@ -169,7 +169,7 @@ def _best_replaced(rows: list[OpenPromise], kit: Kit) -> OpenPromise | None:
 def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     """The refusal that says which kit is the one for this trip."""
     row = replaced.reservation
-    says = (
+    sentence = (
         _(
             "%(other)s is reserved for %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
             "swap the two kits: send the request again with “swap”."
@@ -182,7 +182,7 @@ def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     )
     return Refused(
         "another-kit-is-reserved",
-        says
+        sentence
         % {
             "other": row.kit.name,
             "trip": replaced.trip.name,

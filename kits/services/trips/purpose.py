@@ -132,20 +132,22 @@ def reserved_for_another(kit: Kit, other: OpenPromise, swap: Kit | None, near: b
         "day": wording.day(trip.first_day),
         "swap": swap.name if swap else "",
     }
-    says = _("%(kit)s is reserved for %(whom)s (%(trip)s, %(day)s).") % facts
+    sentence = _("%(kit)s is reserved for %(whom)s (%(trip)s, %(day)s).") % facts
     if swap is not None:
-        says += (
+        sentence += (
             " "
             + _("%(swap)s is ready for that trip: swap the two kits, or take that one instead.")
             % facts
         )
     elif near:
-        says += " " + _("That trip would be left without a kit. Take another kit, or ask a keeper.")
+        sentence += " " + _(
+            "That trip would be left without a kit. Take another kit, or ask a keeper."
+        )
     else:
-        says += " " + _("Take another kit, or enter why you are taking this one.")
+        sentence += " " + _("Take another kit, or enter why you are taking this one.")
     return Refused(
         "reserved-for-another",
-        says,
+        sentence,
         kit=kit.name,
         reservation=other.reservation.pk,
         trip=trip.pk,

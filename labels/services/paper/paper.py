@@ -109,8 +109,8 @@ def add_sheet(
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
     act.actor.require("print_labels")
-    says = _("There is already a sheet called “%(sheet)s”. Choose another name.")
-    taken = Refused("name-taken", says % {"sheet": name})
+    sentence = _("There is already a sheet called “%(sheet)s”. Choose another name.")
+    taken = Refused("name-taken", sentence % {"sheet": name})
     if name in SHEETS:
         raise taken
     touching = {"pitch_x_mm": measures["cell_width_mm"], "pitch_y_mm": measures["cell_height_mm"]}
@@ -139,11 +139,11 @@ def remove_sheet(act: Act, name: str) -> None:
     """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
     act.actor.require("print_labels")
     if not sheet(name).own:
-        says = _(
+        sentence = _(
             "“%(sheet)s” is built in and cannot be removed. Only sheets that were added "
             "here can be."
         )
-        raise Invalid(says % {"sheet": name}, field="sheet")
+        raise Invalid(sentence % {"sheet": name}, field="sheet")
     SheetLayout.objects.filter(name__iexact=name).delete()
 
 
@@ -352,8 +352,8 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 def _code_of(kit: Kit) -> str:
     label = labelling.live(kit)
     if label is None:
-        says = _("%(kit)s has no label yet. Make a label first, then print this.")
-        raise Refused("no-label", says % {"kit": kit.name})
+        sentence = _("%(kit)s has no label yet. Make a label first, then print this.")
+        raise Refused("no-label", sentence % {"kit": kit.name})
     return label.code
 
 

@@ -109,15 +109,17 @@ def _short_name(reading: Reading, kits: Sequence[Kit]) -> Meaning | None:
 
 
 def _not_own(reading: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
-    says = in_words(text.says or "")
+    sentence = in_words(text.says or "")
     match text.kind:
         case TextKind.OWN_WRONG:
-            return Meaning(reading, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)
+            return Meaning(
+                reading, Means.WRONG_CODE, offered=near.get(text.code or ""), says=sentence
+            )
         case TextKind.MAKER:
             return Meaning(reading, Means.MAKER, pack=text.maker)
         case TextKind.MAKER_WRONG:
-            return Meaning(reading, Means.MAKER_WRONG, says=says)
-    return Meaning(reading, FOREIGN[text.kind], says=says)
+            return Meaning(reading, Means.MAKER_WRONG, says=sentence)
+    return Meaning(reading, FOREIGN[text.kind], says=sentence)
 
 
 def _same(one: Meaning, other: Meaning) -> bool:

@@ -148,16 +148,16 @@ def ask_reset(name: str, base: str) -> int:
     users = User.objects.filter(is_active=True, person__left_on=None, device=None).exclude(
         person__email=""
     )
-    found = list(users.filter(username__iexact=name)) or list(
+    result = list(users.filter(username__iexact=name)) or list(
         users.filter(person__email__iexact=name)[:5]
     )
     with transaction.atomic():
-        for user in found:
+        for user in result:
             since = clock.now() - LINK_LASTS
             waiting = PasswordReset.objects.filter(user=user, sent_at=None, asked_at__gte=since)
             if not waiting.exists():
                 PasswordReset.objects.create(user=user, base=base, asked_at=clock.now())
-    return len(found)
+    return len(result)
 
 
 def link_of(user: User) -> tuple[str, str]:

@@ -72,5 +72,5 @@ def require_administrator_everywhere(actor: Actor) -> None:
 def _not_taken(rooms: QuerySet[Room], **names: str) -> None:
     for field, value in names.items():
         if rooms.filter(**{field: value}).exists():
-            says = _("There is already a gear room called “%(name)s”. Choose another name.")
-            raise Refused("name-taken", says % {"name": value})
+            sentence = _("There is already a gear room called “%(name)s”. Choose another name.")
+            raise Refused("name-taken", sentence % {"name": value})

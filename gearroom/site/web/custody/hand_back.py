@@ -181,12 +181,12 @@ def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
     carrying = reporters.kit(act.actor, kit)
     inside = request.POST.get("inside") == "1"
     entry = returns.report_own(act, carrying, inside=inside)
-    says = (
+    sentence = (
         _("%(kit)s contains something that belongs to a participant.")
         if inside
         else _("%(kit)s: the participant’s item has been given back.")
     )
-    return Done(says % {"kit": carrying.name}, entry.pk)
+    return Done(sentence % {"kit": carrying.name}, entry.pk)
 
 
 # ------------------------------------------------------------------------------------- due times
@@ -204,9 +204,9 @@ def set_due(act: Act, request: HttpRequest, kit: str) -> Done:
     none = request.POST.get("due_at") == ""
     at = None if none else DueForm.read(request.POST, zone=zone)["due_at"]
     due_times.set_due(act, out, at)
-    says = _("%(kit)s is due back on %(when)s.") if at else _("%(kit)s has no due time.")
+    sentence = _("%(kit)s is due back on %(when)s.") if at else _("%(kit)s has no due time.")
     return Done(
-        says % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
+        sentence % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
         to=back_to(request, reverse("kit", args=[out.name])),
     )
 

@@ -186,12 +186,12 @@ def list_clearances(act: Act, request: HttpRequest) -> Done:
     clearance = clearances.get(act.actor, id_of(request.POST.get("clearance", "")) or 0)
     confirmed = read_field(_ANSWER, request.POST, "answer")
     clearances.answer(act, clearance, confirmed=confirmed)
-    says = (
+    sentence = (
         _("Recorded: you cleared %(kit)s for use.")
         if confirmed
         else _("Recorded: you did not clear %(kit)s for use. Its keepers will be notified.")
     )
-    return Done(says % {"kit": clearance.checkout.kit.name})
+    return Done(sentence % {"kit": clearance.checkout.kit.name})
 
 
 def _clearance_facts(clearance: Clearance) -> dict[str, Any]:

@@ -249,7 +249,7 @@ def _count(act: Act, kit: Kit, sent: QueryDict) -> Done:
     if done.complete:  # else nobody has looked at all that is in it
         sorting.look_inside(act, kit)
     differing = len(done.differences)
-    says = (
+    sentence = (
         ngettext(
             "%(kit)s has been counted: %(count)d batch differed from the record.",
             "%(kit)s has been counted: %(count)d batches differed from the record.",
@@ -259,10 +259,10 @@ def _count(act: Act, kit: Kit, sent: QueryDict) -> Done:
         else _("%(kit)s has been counted: everything matches the record.")
     )
     if not done.complete:
-        says += " " + _(
+        sentence += " " + _(
             "Anything you left blank was not counted. Count it before the kit is taken out."
         )
-    return Done(says % {"kit": kit.name, "count": differing}, done.entry.pk)
+    return Done(sentence % {"kit": kit.name, "count": differing}, done.entry.pk)
 
 
 def _places(kit: Kit) -> list[Place]:

@@ -63,8 +63,8 @@ def change_settings(act: Act, request: HttpRequest, kit: str) -> Done:
     """The settings of a kit, and what is done with it as a whole."""
     do = request.POST.get("do", "")
     if do in _HOLDS:
-        of, (hold, says) = find.kit(act.actor, kit), _HOLDS[do]
-        return Done(says % {"kit": of.name}, hold(act, of).pk)
+        of, (hold, sentence) = find.kit(act.actor, kit), _HOLDS[do]
+        return Done(sentence % {"kit": of.name}, hold(act, of).pk)
     if do not in _CHANGES:
         raise Invalid(_("Choose an action."), field="do")
     return _CHANGES[do](act, find.kit(act.actor, kit), request.POST)
@@ -79,8 +79,8 @@ def _edit(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
         deputy=_person(act.actor, sent, "deputy"),
         **KitForm.read(sent),
     )
-    says = _("%(kit)s has been saved.") % {"kit": kit.name}
-    return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
+    sentence = _("%(kit)s has been saved.") % {"kit": kit.name}
+    return Done(sentence, to=reverse("kit", args=[kit.name]))  # its name may be another now
 
 
 def _person(who: Actor, sent: Mapping[str, str], name: str) -> Person | None:

@@ -231,9 +231,9 @@ def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
     if lot is None:
         raise Invalid(_("This instrument is not in this kit. Reload the page."))
     instruments.check(act, lot, passed=passed, answer=answer)
-    says = (
+    sentence = (
         _("%(thing)s %(serial)s passed its check.")
         if passed
         else _("%(thing)s %(serial)s failed its check and is on hold.")
     )
-    return Done(says % {"thing": lot.item.name, "serial": lot.serial})
+    return Done(sentence % {"thing": lot.item.name, "serial": lot.serial})

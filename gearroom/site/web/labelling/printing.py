@@ -340,9 +340,9 @@ def cancel(act: Act, request: HttpRequest, code: str) -> Done:
     if done.replaced_by is None:
         return Done(_("Label %(code)s has been cancelled.") % {"code": old})
     new = done.replaced_by.code
-    says = _("%(new)s replaces %(code)s. Print the new label and stick it on now.")
+    sentence = _("%(new)s replaces %(code)s. Print the new label and stick it on now.")
     sheet = f"&sheet={_SHEETS['people']}" if of.kind == LabelKind.PERSON else ""
     return Done(
-        says % {"code": old, "new": label_codes.shown(new)},
+        sentence % {"code": old, "new": label_codes.shown(new)},
         to=f"{reverse('print-labels')}?codes={new}{sheet}",
     )

@@ -281,7 +281,7 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
         responsible=find.person(act.actor, responsible) if responsible else None,
     )
     if sent.get("then") == "strip":
-        says, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
+        sentence, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
     else:
-        says, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
-    return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))
+        sentence, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
+    return Done(sentence % {"kit": made.name}, to=reverse(to, args=[made.name]))

@@ -165,7 +165,9 @@ def version(language: str) -> str:
 @cache
 def _shell(language: str) -> str:
     # Without the request: nothing of whoever asks may stand in it.
-    irregular = [(code, says, _SETTLES.get(code, "sort")) for code, says in IRREGULAR.items()]
+    irregular = [
+        (code, sentence, _SETTLES.get(code, "sort")) for code, sentence in IRREGULAR.items()
+    ]
     facts = {"organisation": settings.ORGANISATION, "irregular": irregular}
     return render_to_string("site/overview/phone/copy.html", facts)
 

@@ -43,8 +43,8 @@ def form_view(
     `refused` shows the latter alone, where a GET is not taken; it may be another view,
     which is not asked again who may see it.
     """
-    shown = page_of or refused
-    beside: Page | None = inspect.unwrap(shown) if shown else None
+    visible = page_of or refused
+    beside: Page | None = inspect.unwrap(visible) if visible else None
 
     def wrap(perform: Callable[..., Done]) -> View:
         @wraps(perform)

@@ -208,8 +208,14 @@ def _confirm_first(request: HttpRequest, settled_on: str) -> HttpResponse:
         there = came_from.path if came_from.netloc == request.get_host() else reverse("scan")
         there = getattr(request, "_came_from", there)
         if not request.FILES:  # a photo is not kept: its form is sent again
-            says, since = request.POST.urlencode(), clock.now().isoformat()
-            held = {"act": uuid.uuid4().hex, "to": to, "from": there, "says": says, "since": since}
+            sentence, since = request.POST.urlencode(), clock.now().isoformat()
+            held = {
+                "act": uuid.uuid4().hex,
+                "to": to,
+                "from": there,
+                "says": sentence,
+                "since": since,
+            }
             request.session[_HELD], named["act"] = held, held["act"]
     return redirect(f"{reverse(settled_on)}?{urlencode({'to': there, **named})}")
 

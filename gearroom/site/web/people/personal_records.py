@@ -46,12 +46,12 @@ def erase(act: Act, request: HttpRequest, person: int) -> Done:
     """What is erased of somebody and what stays, what hangs on them, and the act itself."""
     words = request.POST.get("words", "").splitlines()
     done = personal_records.erase(act, people.get(act.actor, person), words)
-    says = _("Erased. Their past actions are now on record under Person %(number)s.")
-    says %= {"number": done.person}
+    sentence = _("Erased. Their past actions are now on record under Person %(number)s.")
+    sentence %= {"number": done.person}
     if done.still_named:
         also = _("Their name still appears in: %(things)s. Change it there.")
-        says += " " + also % {"things": ", ".join(done.still_named)}
-    return Done(says, to=reverse("people"))
+        sentence += " " + also % {"things": ", ".join(done.still_named)}
+    return Done(sentence, to=reverse("people"))
 
 
 def _names_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:

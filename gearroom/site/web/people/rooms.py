@@ -132,15 +132,15 @@ def shelf(act: Act, request: HttpRequest, shelf: int) -> Done:
     match wanted:
         case "earlier" | "later":
             shelves.move(act, row, earlier=wanted == "earlier")
-            says = _("%(shelf)s has been moved in the walking order.")
+            sentence = _("%(shelf)s has been moved in the walking order.")
         case "close":
             shelves.close_shelf(act, row)
-            says = _("%(shelf)s has been closed.")
+            sentence = _("%(shelf)s has been closed.")
         case "open":
             shelves.open_again(act, row)
-            says = _("%(shelf)s is in use again.")
+            sentence = _("%(shelf)s is in use again.")
         case _:
             row = shelves.edit_shelf(act, row, name=request.POST.get("name", ""))
-            says = _("The shelf is now called %(shelf)s.")
+            sentence = _("The shelf is now called %(shelf)s.")
     to = reverse("room", args=[row.room_now.slug]) + "#shelves"
-    return Done(says % {"shelf": row.name}, to=to)
+    return Done(sentence % {"shelf": row.name}, to=to)

@@ -186,11 +186,11 @@ def close(act: Act, request: HttpRequest, recall: int) -> Done:
         values["outcome"],
         published_at=values["published_at"],
     )
-    says = _("The recall is finished. The batch stays blocked.")
+    sentence = _("The recall is finished. The batch stays blocked.")
     if closed.outcome == Outcome.WITHDRAWN:
-        says = _("The recall has been withdrawn. Anything in quarantine stays there until you "
+        sentence = _("The recall has been withdrawn. Anything in quarantine stays there until you "
                  "put it back on a shelf.")  # fmt: skip
-    return Done(says)
+    return Done(sentence)
 
 
 @form_view("recall", "recall", refused=recall)

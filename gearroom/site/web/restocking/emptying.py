@@ -36,12 +36,12 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
 
 def _row(kit: Kit, held: Holding) -> dict[str, Any]:
     item = held.lot.item
-    ways = allowed(Kind(item.kind), item.disposal)
+    options = allowed(Kind(item.kind), item.disposal)
     return {
         "held": held,
         "ref": f"{held.place.section_key}:{held.lot_id}",
         "shelves": [] if kit.training else stripping.shelves_for(kit, item),
-        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
     }
 
 

@@ -141,8 +141,8 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
 def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:
     if sent.get("sealed"):
         entry = sorting.seal_holds(act, kit)
-        says = _("%(kit)s is sealed and dry, so it no longer needs sorting.")
-        return Done(says % {"kit": kit.name}, entry.pk)
+        sentence = _("%(kit)s is sealed and dry, so it no longer needs sorting.")
+        return Done(sentence % {"kit": kit.name}, entry.pk)
     if sent.get("only-look"):
         entry = sorting.look_inside(act, kit)
         return Done(
@@ -157,12 +157,12 @@ def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:
         if (each.item, each.section) not in out
     ]
     done = sorting.restock(act, kit, exceptions=[*left_out, *differing])
-    says = _("%(kit)s has been restocked: %(put_in)d put in, %(out)d removed. Seal it now.") % {
+    sentence = _("%(kit)s has been restocked: %(put_in)d put in, %(out)d removed. Seal it now.") % {
         "kit": kit.name,
         "put_in": sum(row.units for row in done.put_in),
         "out": sum(leg.units for leg in done.taken_out),
     }
-    return Done(says, done.entry.pk)
+    return Done(sentence, done.entry.pk)
 
 
 def _left_out(kit: Kit, text: str) -> sorting.RestockDifference:
@@ -180,12 +180,12 @@ def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
     """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
     sent, of = request.POST, find.kit(act.actor, kit)
     seal = sorting.reseal(act, of, sent.get("seal", ""), anyway=bool(sent.get("anyway")))
-    says = _("%(kit)s has been sealed with %(seal)s.")
+    sentence = _("%(kit)s has been sealed with %(seal)s.")
     if seal.kit.to_sort_since is not None:
-        says = _(
+        sentence = _(
             "%(kit)s has been sealed with %(seal)s. It still needs sorting: nobody has checked "
             "its contents since it came back."
         )
     elif seal.put_on.detail["not_replaced"]:
-        says = _("%(kit)s has been sealed with %(seal)s. It stays on the restock list.")
-    return Done(says % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)
+        sentence = _("%(kit)s has been sealed with %(seal)s. It stays on the restock list.")
+    return Done(sentence % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)

@@ -99,7 +99,7 @@ def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[
         expiry = date.fromisoformat(pack["expiry"])
     except ValueError:
         expiry = None
-    ways = allowed(Kind(item.kind), item.disposal)
+    options = allowed(Kind(item.kind), item.disposal)
     return {
         **pack,
         "instrument": item.kind == Kind.INSTRUMENT,
@@ -107,7 +107,7 @@ def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[
         "sections": stripping.sections_for(kit, item),
         "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
         "shelves": stripping.shelves_for(kit, item),
-        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
     }
 
 

@@ -102,13 +102,13 @@ def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
     done = wrong_kit.correct_kit(act, entry, kit)
     to, facts = back_to(request, reverse("scan")), {"kit": done.kit.name, "wrong": done.wrong.name}
     if done.entry is None:
-        says = _(
+        sentence = _(
             "%(wrong)s is as it was before. %(kit)s has had its own record since then, and "
             "that record is kept."
         )
-        return Done(says % facts, to=to)
-    says = _("Corrected: the kit was %(kit)s, and %(wrong)s is as it was before.") % facts
+        return Done(sentence % facts, to=to)
+    sentence = _("Corrected: the kit was %(kit)s, and %(wrong)s is as it was before.") % facts
     if done.entry.irregular:
         why = " ".join(map(reason_texts.irregular, done.entry.irregular))
-        says += f" {why} " + _("The keeper will be notified.")
-    return Done(says, done.entry.pk, to)
+        sentence += f" {why} " + _("The keeper will be notified.")
+    return Done(sentence, done.entry.pk, to)

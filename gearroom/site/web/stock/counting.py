@@ -245,9 +245,9 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
     sheet, differences = _previewed(sent, place)
     silent = [each.lot for each in differences if not _why(sent, sheet.name(each.lot))]
     if silent:
-        says = _("Choose a reason for each difference, if known: %(what)s.")
-        says %= {"what": ", ".join(map(_title, silent))}
-        return _differences_page(request, place, Invalid(says))
+        sentence = _("Choose a reason for each difference, if known: %(what)s.")
+        sentence %= {"what": ", ".join(map(_title, silent))}
+        return _differences_page(request, place, Invalid(sentence))
 
     def perform(act: Act) -> Done:
         sheet, differences = _differences(sent, place)
@@ -255,14 +255,14 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
         done = counting.count(
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
-        says = ngettext(
+        sentence = ngettext(
             "%(shelf)s has been counted, %(n)d difference saved.",
             "%(shelf)s has been counted, %(n)d differences saved.",
             len(done.differences),
         )
         if not done.differences:
-            says = _("%(shelf)s has been counted: everything matches the record.")
-        return Done(says % {"shelf": place.name, "n": len(done.differences)}, done.entry.pk)
+            sentence = _("%(shelf)s has been counted: everything matches the record.")
+        return Done(sentence % {"shelf": place.name, "n": len(done.differences)}, done.entry.pk)
 
     return acted(request, perform, to=reverse("count"))
 

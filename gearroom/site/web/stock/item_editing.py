@@ -120,8 +120,8 @@ def _save(act: Act, item: Item, sent: QueryDict) -> str:
 
     def as_it_was_read(now: Item) -> None:
         if str(now.revision) != sent.get("revision"):
-            says = _("Somebody changed %(thing)s while this page was open. Reload the page.")
-            raise Stale("changed-since", says % {"thing": now.name})
+            sentence = _("Somebody changed %(thing)s while this page was open. Reload the page.")
+            raise Stale("changed-since", sentence % {"thing": now.name})
 
     catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
     return _("%(thing)s has been saved.") % {"thing": facts["name"]}

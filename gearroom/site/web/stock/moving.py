@@ -97,12 +97,12 @@ def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
 def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     passed = sent["check"] == "passed"
     done = instruments.check(act, row.lot, passed=passed, answer=BatchForm.read(sent)["answer"])
-    says = (
+    sentence = (
         _("%(thing)s passed its check.")
         if passed
         else _("%(thing)s failed its check and is on hold.")
     )
-    return Done(says % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
+    return Done(sentence % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
 
 
 def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
@@ -172,9 +172,9 @@ def arrive(act: Act, request: HttpRequest) -> Done:
     values = ArrivalForm.read(request.POST)
     lot, shelf = find.lot(values["lot"]), find.shelf(act.actor, values["shelf"])
     done = receiving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
-    says = _("%(units)d × %(thing)s arrived and put in %(place)s.") % {
+    sentence = _("%(units)d × %(thing)s arrived and put in %(place)s.") % {
         "units": done.units,
         "thing": lot.item.name,
         "place": done.place.name,
     }
-    return Done(" ".join([says, *(remark.text for remark in done.remarks)]), done.entry.pk)
+    return Done(" ".join([sentence, *(remark.text for remark in done.remarks)]), done.entry.pk)

@@ -66,9 +66,9 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     def perform(act: Act) -> dict[str, Any]:
         outcome = _best(scanning.scan(act, look, ScanRequest(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None and outcome.means == Means.OTHER:
-            says = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
+            sentence = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
                      "code on the pack again, or choose the item by hand.")  # fmt: skip
-            raise Invalid(says % {"text": printable(outcome.seen.text)}, field="text")
+            raise Invalid(sentence % {"text": printable(outcome.seen.text)}, field="text")
         if outcome.problem is not None:
             raise outcome.problem
         label = outcome.label
@@ -249,12 +249,12 @@ def _receive(act: Act, sent: QueryDict) -> Done:
         **{**values, "item": find.item(values["item"])},
     )
     facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
-    says = ngettext(
+    sentence = ngettext(
         "%(units)d × %(thing)s received and put in %(place)s.",
         "%(units)d × %(thing)s received and put in %(place)s.",
         done.units,
     )
-    return Done(" ".join([says % facts, *(r.text for r in done.remarks)]), done.entry.pk)
+    return Done(" ".join([sentence % facts, *(r.text for r in done.remarks)]), done.entry.pk)
 
 
 def _new_item_refused(request: HttpRequest, problem: Problem) -> HttpResponse:
@@ -269,11 +269,11 @@ def new_item(act: Act, request: HttpRequest) -> Done:
     """Say what a pack with an unknown code is: a new item, or one that is known already."""
     if request.POST.get("as") == "known":
         item = find.item(request.POST.get("item", "").strip())
-        says = _("From now on, packs with this code will be recorded as %(thing)s.")
+        sentence = _("From now on, packs with this code will be recorded as %(thing)s.")
     else:
         item = item_editing.add_item(act, request.POST)
-        says = _(
+        sentence = _(
             "%(thing)s has been added as a new item. Complete its details on its page under Stock."
         )
     query = item_editing.add_pack_code(act, item, request.POST)
-    return Done(says % {"thing": item.name}, to=f"{reverse('receive')}?{query}")
+    return Done(sentence % {"thing": item.name}, to=f"{reverse('receive')}?{query}")

@@ -227,23 +227,25 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
 
     def as_it_was_read(now: Trip) -> None:
         if sent.get("revision") != str(now.revision):
-            says = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
-            raise Stale("changed-since", says % {"trip": now.name})
+            sentence = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
+            raise Stale("changed-since", sentence % {"trip": now.name})
 
     facts = _facts(act.actor, sent)
     act = replace(act, match=as_it_was_read)
     done = trips.put(act, row.source, row.reference, facts)
     if facts.cancelled and done.released:
-        says = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
-        return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
-    says = _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
-    says %= {"trip": done.trip.name}
+        sentence = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
+        return Done(sentence % {"trip": done.trip.name, "kits": ", ".join(done.released)})
+    sentence = (
+        _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
+    )
+    sentence %= {"trip": done.trip.name}
     if done.due_changed and not facts.cancelled:
         follow = _("Now due back at the trip's new return time: %(kits)s.") % {
             "kits": ", ".join(done.due_changed)
         }
-        says = f"{says} {follow}"
-    return Done(says)
+        sentence = f"{sentence} {follow}"
+    return Done(sentence)
 
 
 def _form_page(

@@ -114,7 +114,7 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
 def not_cleared(notice: Notice) -> NoticeText:
     """Whom to call for it."""
     facts: NotCleared = notice.facts
-    says = _(
+    sentence = _(
         "%(kit)s was taken out as cleared by phone, but the person named says they did "
         "not clear it."
     )
@@ -129,7 +129,7 @@ def not_cleared(notice: Notice) -> NoticeText:
         "phone": facts.get("phone") or _("no phone on record"),
     }
     return NoticeText(
-        f"{says} {do}" % names,
+        f"{sentence} {do}" % names,
         lacks(facts["reasons"]),
         subject=_("%(kit)s was taken out, but nobody cleared it") % names,
     )
