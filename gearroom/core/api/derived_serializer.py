@@ -61,6 +61,14 @@ class DerivedSerializer(serializers.Serializer[Any]):
     }
     """The field, or the serializer, for values of a type."""
 
+    def __init_subclass__(cls) -> None:
+        """Raise TypeError for a member named here that a base declares: that would be shown as the
+        base has it. Declare it here, or leave it out."""
+        theirs = ChainMap(*(getattr(base, "_declared_fields", {}) for base in cls.__bases__))
+        for name in _own(cls, "members"):
+            if name in theirs and cls._declared_fields[name] is theirs[name]:
+                raise TypeError(f"{cls.__name__} names {name}, which a base declares.")
+
     @classmethod
     def of(cls, what: Any) -> Callable[[Kind], Kind]:
         """Have a serializer show values of a type wherever they stand in an answer."""

@@ -94,8 +94,9 @@ class ContentsQuery(QuerySerializer):
 
 @answers.Answer.of(history.Content)
 class ContentAnswer(answers.LotUnits):
-    members = ["section", "number", "expiry", "units"]
+    members = ["section", "expiry", "units"]
     sources = {"section": "section.section_key"}
+    number = serializers.CharField()
 
 
 @answers.Answer.of(LooseLevel)
