@@ -69,9 +69,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "gearroom.site.http.middleware.ClientAddress",
-    "gearroom.site.http.middleware.ContentSecurityPolicy",
-    "gearroom.site.http.middleware.SecretAddress",
-    "gearroom.site.http.limits.BoundedBody",
+    "gearroom.site.http.middleware.Headers",
+    "gearroom.site.http.middleware.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
     "gearroom.site.http.middleware.CompressedStatic",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -83,8 +82,8 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "gearroom.site.http.limits.NoNul",
-    "gearroom.site.http.limits.PlainText",
+    "gearroom.site.http.middleware.NoNul",
+    "gearroom.site.http.middleware.PlainText",
     "gearroom.site.http.middleware.DatabaseFailures",
 ]
 

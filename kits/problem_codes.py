@@ -1,8 +1,8 @@
-"""What the gear room's own problems mean; see `gearroom.core.acts.problem_codes`."""
+"""What the gear room's own problems mean; see `gearroom.core.problem_codes`."""
 
 from django.utils.translation import pgettext_lazy
 
-from gearroom.core.acts.problem_codes import KINDS, NOUNS, ProblemKind
+from gearroom.core.problem_codes import KINDS, NOUNS, ProblemKind
 
 KINDS.update(
     {

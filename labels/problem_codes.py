@@ -1,6 +1,6 @@
-"""What the problems of labels, scans and printing mean; see `gearroom.core.acts.problem_codes`."""
+"""What the problems of labels, scans and printing mean; see `gearroom.core.problem_codes`."""
 
-from gearroom.core.acts.problem_codes import KINDS, ProblemKind
+from gearroom.core.problem_codes import KINDS, ProblemKind
 
 KINDS.update(
     {

@@ -6,10 +6,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from kits.models import AsFound, Kit
-from kits.rules.custody.use import Went
-from kits.rules.ledger.facts import Reason, Word
+from gearroom.core.api.derived_serializer import DerivedSerializer
+from gearroom.core.models import Person
+from kits.models import AsFound, Checkout, Entry, Kit, Trip
+from kits.rules.ledger.facts import Reason, Verdict
 from kits.rules.lookup import label_codes
+from kits.services.custody import use
 from kits.services.custody.offers import OfferKind
 from kits.services.text import reason_texts, verdict_texts
 
@@ -20,6 +22,10 @@ class Moment(serializers.DateTimeField):
     def to_representation(self, value: datetime) -> str:
         """In ISO form; UTC as +00:00."""
         return value.isoformat()
+
+
+class Answer(DerivedSerializer):
+    kinds = {datetime: Moment}
 
 
 def made(
@@ -48,7 +54,7 @@ class LabelCode(serializers.CharField):
 
 
 # Something of certain rooms: phones are shown only to whoever may see people in one.
-class WithPhones(serializers.Serializer[Any]):
+class WithPhones(Answer):
     def rooms(self, row: Any) -> Iterable[int | None]:
         """The rooms that it is of."""
         raise NotImplementedError
@@ -60,8 +66,8 @@ class WithPhones(serializers.Serializer[Any]):
 
     def to_representation(self, row: Any) -> Any:
         """The row, without phones where they may not be seen."""
-        shown = super().to_representation(row)
-        return shown if self.shows_phones(row) else without_phones(shown)
+        visible = super().to_representation(row)
+        return visible if self.shows_phones(row) else without_phones(visible)
 
 
 _PHONES = ("phone", "leader_phone")
@@ -81,7 +87,9 @@ def rooms_of(kit: Kit) -> tuple[int, int]:
     return kit.home_room_id, kit.room_id
 
 
-class ReasonAnswer(serializers.Serializer[Any]):
+@Answer.of(Reason)
+class ReasonAnswer(Answer):
+    members = ["code", "weight", "text", "facts"]
     code = serializers.CharField(help_text="Stable; what the reason is about.")
     weight = serializers.ChoiceField(["note", "low", "short", "stops"])
     text = serializers.CharField(help_text="A sentence, with what settles it.")
@@ -94,18 +102,22 @@ class ReasonAnswer(serializers.Serializer[Any]):
         )
 
 
-class VerdictAnswer(serializers.Serializer[Any]):
-    verdict = serializers.ChoiceField([word.value for word in Word], source="word")
+@Answer.of(Verdict)
+class VerdictAnswer(Answer):
+    members = ["verdict", "verdict_text", "through", "fit", "may_go", "reasons"]
+    sources = {"verdict": "word"}
+    help_texts = {
+        "through": "The day that was judged.",
+        "fit": "Ready, or at most low.",
+        "may_go": "Ready, low, or short and may go with a reason.",
+    }
     verdict_text = made(
         serializers.CharField, verdict_texts.verdict, help_text="The verdict as pages show it."
     )
-    through = serializers.DateField(help_text="The day that was judged.")
-    fit = serializers.BooleanField(help_text="Ready, or at most low.")
-    may_go = serializers.BooleanField(help_text="Ready, low, or short and may go with a reason.")
-    reasons = ReasonAnswer(many=True)
 
 
-class DaysAnswer(serializers.Serializer[Any]):
+class DaysAnswer(Answer):
+    members = ["first_expiry", "fit_until", "may_go_until"]
     first_expiry = serializers.DateField(
         source="kit.first_expiry",
         allow_null=True,
@@ -115,10 +127,9 @@ class DaysAnswer(serializers.Serializer[Any]):
     may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
 
 
-class PersonAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    phone = serializers.CharField()
+@Answer.of(Person)
+class PersonAnswer(Answer):
+    members = ["id", "name", "phone"]
 
 
 class OfferAnswer(serializers.Serializer[Any]):
@@ -140,73 +151,67 @@ class OfferAnswer(serializers.Serializer[Any]):
     people = PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
-class TripAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    source = serializers.CharField()  # type: ignore[assignment]  # so the API names it
-    reference = serializers.CharField()
-    name = serializers.CharField()
-    first_day = serializers.DateField()
-    last_day = serializers.DateField()
+@Answer.of(Trip)
+class TripAnswer(Answer):
+    members = ["id", "source", "reference", "name", "first_day", "last_day"]
 
 
+@Answer.of(Checkout)
 class CheckoutAnswer(WithPhones):
-    id = serializers.IntegerField()
-    kit = serializers.CharField(source="kit.name")
-    section = serializers.CharField(source="section.section_key", allow_null=True)
-    person = PersonAnswer(allow_null=True)
-    trip = TripAnswer(allow_null=True)
-    out_at = Moment()
-    due_at = Moment(allow_null=True, help_text="Null: nobody set a time.")
-    in_at = Moment(allow_null=True)
+    members = [
+        "id", "kit", "section", "person", "trip", "out_at", "due_at", "in_at", "as_found",
+        "emergency",
+    ]  # fmt: skip
+    sources = {"kit": "kit.name", "section": "section.section_key"}
+    help_texts = {"due_at": "Null: nobody set a time."}
     as_found = serializers.ChoiceField([*AsFound.values, ""])
-    emergency = serializers.BooleanField()
 
     def rooms(self, row: Any) -> Iterable[int | None]:
         """The kit's."""
         return rooms_of(row.kit)
 
 
-class EntryAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    kind = serializers.CharField()
-    occurred_at = Moment()
-    recorded_at = Moment()
+@Answer.of(Entry)
+class EntryAnswer(Answer):
+    members = ["id", "kind", "occurred_at", "recorded_at", "irregular"]
     irregular = serializers.ListField(child=serializers.CharField())
 
 
-class WithEntry(serializers.Serializer[Any]):
+class WithEntry(Answer):
+    members = ["entry"]
     entry = EntryAnswer()
 
 
 class EntryRow(EntryAnswer):
-    occurred_at = serializers.DateTimeField()  # type: ignore[assignment]  # ends in Z in lists
-    recorded_at = serializers.DateTimeField()  # type: ignore[assignment]  # ends in Z in lists
+    members = ["person", "reason", "detail", "reverses"]
+    sources = {"reverses": "reverses_id"}
+    kinds = {datetime: serializers.DateTimeField}  # ends in Z in lists
     person = serializers.CharField(source="person.name", default=None, allow_null=True)
-    reason = serializers.CharField(allow_blank=True)
     detail = serializers.DictField()
-    reverses = serializers.IntegerField(source="reverses_id", allow_null=True)
 
 
-class OfItem(serializers.Serializer[Any]):
+class OfItem(Answer):
+    members = ["item", "name"]
     item = serializers.IntegerField(source="item.pk")
     name = serializers.CharField(source="item.name")
 
 
-class LotUnits(serializers.Serializer[Any]):
+class LotUnits(Answer):
+    members = ["item", "name", "lot", "number"]
     item = serializers.IntegerField(source="lot.item_id")
     name = serializers.CharField(source="lot.item.name")
     lot = serializers.IntegerField(source="lot.pk")
     number = serializers.CharField(source="lot.number")
 
 
+@Answer.of(use.UsedLine)
 class UsedLineAnswer(LotUnits):
-    section = serializers.CharField(source="section.section_key")
-    units = serializers.IntegerField()
-    lot_assumed = serializers.BooleanField(source="assumed")
-    found = serializers.IntegerField(help_text="How many of them were not on record.")
-    went = serializers.ChoiceField([went.value for went in Went])
+    members = ["section", "units", "lot_assumed", "found", "went"]
+    sources = {"section": "section.section_key", "lot_assumed": "assumed"}
+    help_texts = {"found": "How many of them were not on record."}
 
 
+@Answer.of(use.UseResult)
 class UsedAnswer(WithEntry):
     lines = UsedLineAnswer(many=True)
 

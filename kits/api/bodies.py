@@ -7,18 +7,16 @@ from typing import Any
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
-from kits.services.custody.unmet_needs import MOST_WORDS, NeedLine
+from kits.services.custody.returns import MOST_WORDS, NeedLine
 from kits.services.custody.use import UseLine
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
-from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 
 UNITS: dict[str, Any] = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200

@@ -17,10 +17,10 @@ from kits.rules.text.hazards import HAZARDS
 def gtin_field(**more: Any) -> serializers.RegexField:
     """A maker's pack code (GS1 General Specifications 3.3): 8, 12, 13 or 14 digits, typed with
     spaces or dashes or without. Its last digit is checked later."""
-    says = _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the barcode.")
+    sentence = _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the barcode.")
     more.setdefault("help_text", "8, 12, 13 or 14 digits, with spaces or dashes or without.")
     form = r"^[0-9]([ -]?[0-9]){7}(([ -]?[0-9]){4,6})?$"
-    return serializers.RegexField(form, max_length=30, error_messages={"invalid": says}, **more)
+    return serializers.RegexField(form, max_length=30, error_messages={"invalid": sentence}, **more)
 
 
 def price_field(**more: Any) -> serializers.DecimalField:
@@ -77,8 +77,8 @@ class DayOrInstantField(serializers.CharField):
         except ValueError:
             read = None
         if read is None or read.year not in YEARS:
-            says = self.default_error_messages["when"]
-            raise serializers.ValidationError(says % {"which": YEARS[0], "which_2": YEARS[-1]})
+            sentence = self.default_error_messages["when"]
+            raise serializers.ValidationError(sentence % {"which": YEARS[0], "which_2": YEARS[-1]})
         return read
 
 

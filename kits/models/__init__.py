@@ -18,7 +18,7 @@ from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
-from kits.models.notices import Episode, Hearing, HearingChoice, Notice
+from kits.models.notices import Episode, Notice, NotificationChoice, NotificationPreferences
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.planning import (
     Activity,
@@ -54,8 +54,6 @@ __all__ = [
     "Episode",
     "Handover",
     "HazardNeed",
-    "Hearing",
-    "HearingChoice",
     "Holding",
     "InstrumentCheck",
     "Item",
@@ -74,6 +72,8 @@ __all__ = [
     "NeedGroup",
     "NotCarried",
     "Notice",
+    "NotificationChoice",
+    "NotificationPreferences",
     "PackCode",
     "PackingList",
     "PackingListVersion",

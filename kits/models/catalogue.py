@@ -88,9 +88,6 @@ class Substitute(models.Model):
             models.CheckConstraint(condition=~Q(item=F("instead")), name="substitute_is_another"),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.instead} instead of {self.item}"
-
 
 class PackCode(models.Model):
     """A maker's GTIN (14 digits) and how many base units a pack with it holds."""

@@ -95,9 +95,6 @@ class Reservation(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit} for {self.trip}"
-
 
 class AsFound(models.TextChoices):
     """What a kit handed back looked like."""
@@ -186,8 +183,10 @@ class Checkout(models.Model):
             models.Index(fields=["kit", "-id"]),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit} with {self.person}"
+    @property
+    def what(self) -> str:
+        """The name of what is out: the kit, or the kit and its section."""
+        return f"{self.kit.name}, {self.section.name}" if self.section else self.kit.name
 
 
 @append_only

@@ -48,9 +48,6 @@ class SealFact(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit_id} {self.what} {self.number}"
-
 
 class CheckoutChange(models.TextChoices):
     """What became of a kit's time with a person. The last two are written by a reversing entry for
@@ -111,9 +108,6 @@ class WithheldFact(models.Model):
                 name="withheld_fact_of_one_thing",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kit_id or self.lot_id} {self.what} {self.kind}"
 
 
 @append_only

@@ -233,9 +233,6 @@ class Withholding(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kit or self.lot}: {self.kind}"
-
 
 @append_only
 class Photo(models.Model):

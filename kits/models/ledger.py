@@ -117,9 +117,6 @@ class Entry(models.Model):
             models.Index(fields=["recorded_at"]),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kind} {self.pk}"
-
     def detail_as(self, shape: type[_Shape]) -> _Shape:
         """Its detail, of the shape in `kits.models.details` that entries of its kind have."""
         return cast(_Shape, self.detail)
@@ -151,9 +148,6 @@ class Movement(models.Model):
             models.Index(fields=["lot", "to_place"]),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.units} of {self.lot_id}: {self.from_place_id} → {self.to_place_id}"
-
 
 class HoldingQuerySet(models.QuerySet["Holding"]):
     """Units in places."""
@@ -178,6 +172,3 @@ class Holding(models.Model):
             models.CheckConstraint(condition=Q(units__gte=0), name="holding_never_below_zero"),
         ]
         indexes = [models.Index(fields=["place"])]
-
-    def __str__(self) -> str:
-        return f"{self.units} of {self.lot_id} in {self.place_id}"

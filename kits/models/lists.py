@@ -120,6 +120,3 @@ class ListLine(models.Model):
                 name="list_line_criticality_known",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.carry} × {self.item}"

@@ -68,9 +68,6 @@ class LotFact(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"{self.lot_id}: {self.number} {self.expiry}"
-
 
 @append_only
 class Receipt(models.Model):
@@ -94,9 +91,6 @@ class Receipt(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.units} of {self.lot_id}"
-
 
 @append_only
 class InstrumentCheck(models.Model):
@@ -112,6 +106,3 @@ class InstrumentCheck(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"{self.lot_id} on {self.checked_on}: {'passed' if self.passed else 'failed'}"

@@ -72,18 +72,17 @@ class Notice(models.Model):
             models.Index(fields=["kind", "fact"], name="notice_by_fact"),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kind} for {self.person}"
 
-
-class Hearing(models.Model):
-    """How one person wants to hear of things; without a row, as the defaults say.
+class NotificationPreferences(models.Model):
+    """How one person wants to be notified; without a row, as the defaults say.
 
     Times are of the person's home room. `refused_…` is what a mail server last refused for good,
     and for which address. Of the calendar's secret only its SHA-256 is kept.
     """
 
-    person = models.OneToOneField(Person, on_delete=models.CASCADE, related_name="hearing")
+    person = models.OneToOneField(
+        Person, on_delete=models.CASCADE, related_name="notification_preferences"
+    )
     weekly_on = models.PositiveSmallIntegerField(default=0)
     weekly_at = models.TimeField(default=time(7))
     quiet_from = models.TimeField(null=True, blank=True)
@@ -96,32 +95,30 @@ class Hearing(models.Model):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(weekly_on__lte=6), name="hearing_day_of_a_week"),
+            models.CheckConstraint(condition=Q(weekly_on__lte=6), name="preferences_day_of_a_week"),
             models.CheckConstraint(
                 condition=Q(quiet_from__isnull=True, quiet_until__isnull=True)
                 | Q(quiet_from__isnull=False, quiet_until__isnull=False),
-                name="hearing_quiet_from_and_until",
+                name="preferences_quiet_from_and_until",
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"how {self.person_id} hears"
 
+class NotificationChoice(models.Model):
+    """When somebody wants to be notified of one kind of notice."""
 
-class HearingChoice(models.Model):
-    """When somebody wants to hear of one kind of notice."""
-
-    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="hearing_choices")
+    person = models.ForeignKey(
+        Person, on_delete=models.CASCADE, related_name="notification_choices"
+    )
     kind = models.CharField(max_length=40)
     when = models.CharField(max_length=8, choices=[(w, w) for w in ("at-once", "weekly", "never")])
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["person", "kind"], name="hearing_choice_once_a_kind"),
+            models.UniqueConstraint(
+                fields=["person", "kind"], name="notification_choice_once_a_kind"
+            ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.person_id}: {self.kind} {self.when}"
 
 
 class EpisodeQuerySet(models.QuerySet["Episode"]):
@@ -155,6 +152,3 @@ class Episode(models.Model):
                 name="episode_open_once",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.kind}: {self.subject}"

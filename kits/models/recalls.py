@@ -79,9 +79,6 @@ class Recall(models.Model):
             ),
         ]
 
-    def __str__(self) -> str:
-        return f"{self.item} {self.number or self.scope}"
-
 
 class Certainty(models.TextChoices):
     """How sure the book is that a place holds the recalled batch."""
@@ -121,6 +118,3 @@ class RecallPlace(models.Model):
                 name="recall_units_in_order",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.recall} in {self.place}: {self.certainty}"

@@ -1,13 +1,13 @@
 """Labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
 
+from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.api.openapi.member_rules import Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
@@ -26,7 +26,14 @@ def _kit_of(label: Label) -> str | None:
     return kit.name if kit else None
 
 
-class LabelAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(Label)
+class LabelAnswer(answers.Answer):
+    members = [
+        "code", "kind", "on", "kit", "section", "lot", "shelf", "person", "room", "made_at",
+        "bound_at", "printed_at", "cancelled_at", "cancelled_why", "replaced_by",
+    ]  # fmt: skip
+    sources = {"lot": "lot_id", "person": "person_id", "room": "room.slug"}
+    kinds = {datetime: serializers.DateTimeField}
     code = answers.LabelCode(help_text="As people see it: XXXX-XXXX.")
     kind = serializers.ChoiceField([str(kind) for kind in LabelKind])
     on = answers.made(
@@ -40,20 +47,12 @@ class LabelAnswer(serializers.Serializer[Any]):
         allow_null=True,
         help_text="Its key; “kit” says whose.",
     )
-    lot = serializers.IntegerField(source="lot_id", allow_null=True)
     shelf = answers.made(
         serializers.IntegerField,
         lambda place: None if place.kit else place.pk,
         source="place",
         allow_null=True,
     )
-    person = serializers.IntegerField(source="person_id", allow_null=True)
-    room = serializers.CharField(source="room.slug", allow_null=True)
-    made_at = serializers.DateTimeField()
-    bound_at = serializers.DateTimeField(allow_null=True)
-    printed_at = serializers.DateTimeField(allow_null=True)
-    cancelled_at = serializers.DateTimeField(allow_null=True)
-    cancelled_why = serializers.CharField(allow_blank=True)
     replaced_by = answers.LabelCode(source="replaced_by.code", allow_null=True)
 
 
@@ -188,8 +187,7 @@ class Bind(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Bind a blank label to what it was stuck on."""
         act = bodies.here(act, data)
-        bound = labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
-        return 200, bound
+        return 200, labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
 
 
 class CancelBody(ActBody):
@@ -201,8 +199,8 @@ class CancelBody(ActBody):
 
 
 class CancelAnswer(serializers.Serializer[Any]):
-    cancelled = LabelAnswer(source="label")
-    replacement = LabelAnswer(allow_null=True)
+    cancelled = LabelAnswer(source="*")
+    replacement = LabelAnswer(source="replaced_by", allow_null=True)
 
 
 class Cancel(UseCaseView):
@@ -213,8 +211,7 @@ class Cancel(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Cancel a label that is worn, lost or in the wrong place, and replace it if wanted."""
         label = labelling.one_of(act.actor, self.kwargs["code"])
-        done = labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
-        return 200, done
+        return 200, labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
 
 
 def wanted_codes(texts: list[str]) -> list[str]:

@@ -5,11 +5,11 @@ from urllib.parse import quote
 
 from rest_framework import serializers
 
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.requests.serializers import ProblemDocument
 from kits.api import answers
 from kits.rules.ledger.facts import Word
-from labels.rules.codes.scans import Intent, Means
+from labels.rules.codes.scans import Reading
 from labels.services import passerby
 from labels.services.scan import results
 
@@ -33,18 +33,23 @@ _WHERE = {
 _SCAN = ("POST", "scans/")
 
 
-class ReadAnswer(serializers.Serializer[Any]):
-    text = serializers.CharField(source="printable", help_text="As the symbol has it.")
-    symbology = serializers.CharField(help_text="The standard's name, or “typed”.")
+@answers.Answer.of(Reading)
+class ReadAnswer(answers.Answer):
+    members = ["text", "symbology", "corners", "rung"]
+    sources = {"text": "printable"}
+    help_texts = {
+        "text": "As the symbol has it.",
+        "symbology": "The standard's name, or “typed”.",
+        "rung": "What of the reader read it.",
+    }
     corners = serializers.ListField(
         child=serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2),
         help_text="Top left, top right, bottom right, bottom left of the symbol, in pixels of the "
         "picture as stored; empty for a typed text.",
     )
-    rung = serializers.CharField(allow_blank=True, help_text="What of the reader read it.")
 
 
-class ThingAnswer(DataclassSerializer):
+class ThingAnswer(DerivedSerializer):
     def __init__(self, **more: Any) -> None:
         super().__init__(source="thing", allow_null=True, **more)
 
@@ -100,8 +105,8 @@ class PasserByAnswer(ThingAnswer):
     shown = passerby.Facts
 
 
-class PackAnswer(DataclassSerializer):
-    shown = results.ScannedPack
+@answers.Answer.of(results.ScannedPack)
+class PackAnswer(DerivedSerializer):
     help_texts = {
         "count": "Units that the code itself says.",
         "units": "What one such pack adds.",
@@ -110,8 +115,8 @@ class PackAnswer(DataclassSerializer):
     }
 
 
-class NextAnswer(DataclassSerializer):
-    shown = results.NextStep
+@answers.Answer.of(results.NextStep)
+class NextAnswer(DerivedSerializer):
     help_texts = {
         "about": "The kit’s name or the id that it is done to, if any.",
         "needs": "Fields that are still wanted.",
@@ -134,14 +139,19 @@ def _where(step: results.NextStep) -> tuple[str, str]:
     return _SCAN if "intent" in step.fields else _WHERE[results.Step(step.do)]
 
 
-class OutcomeAnswer(serializers.Serializer[Any]):
-    read = ReadAnswer(source="seen")
-    means = serializers.ChoiceField([str(means) for means in Means])
-    outcome = serializers.CharField(
-        help_text="identified, taken-out, handed-back, checked, added, holder, ready; or the"
-        " problem's code."
-    )
-    says = serializers.CharField()
+@answers.Answer.of(results.Outcome)
+class OutcomeAnswer(answers.Answer):
+    members = [
+        "read", "means", "outcome", "says", "label", "kit", "section", "lot", "shelf", "person",
+        "passer_by", "packs", "entry", "problem", "next",
+    ]  # fmt: skip
+    sources = {"read": "seen"}
+    help_texts = {
+        "outcome": "identified, taken-out, handed-back, checked, added, holder, ready; or the"
+        " problem's code.",
+        "packs": "Readings of a maker's code, best first.",
+        "next": "What can be done now.",
+    }
     label = answers.LabelCode(source="label.code", allow_null=True)  # type: ignore[assignment]  # so the API names it
     kit = KitAnswer()
     section = SectionAnswer()
@@ -149,19 +159,17 @@ class OutcomeAnswer(serializers.Serializer[Any]):
     shelf = ShelfAnswer()
     person = TagAnswer()
     passer_by = PasserByAnswer()
-    packs = PackAnswer(many=True, help_text="Readings of a maker's code, best first.")
-    entry = answers.EntryAnswer(allow_null=True)
     problem = ProblemDocument(allow_null=True)
-    next = NextAnswer(many=True, help_text="What can be done now.")
 
 
-class ScanAnswer(serializers.Serializer[Any]):
-    scan_id = serializers.UUIDField()
-    intent = serializers.ChoiceField([str(intent) for intent in Intent])
-    rung = serializers.CharField(
-        source="look.rung", allow_blank=True, help_text="Where the reader stopped."
-    )
-    outcomes = OutcomeAnswer(many=True, help_text="One for each symbol read, in reading order.")
+@answers.Answer.of(results.ScanAnswer)
+class ScanAnswer(answers.Answer):
+    members = ["scan_id", "intent", "rung", "outcomes"]
+    sources = {"rung": "look.rung"}
+    help_texts = {
+        "rung": "Where the reader stopped.",
+        "outcomes": "One for each symbol read, in reading order.",
+    }
 
 
 def shown(answer: results.ScanAnswer) -> dict[str, Any]:

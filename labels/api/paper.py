@@ -8,9 +8,8 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.acts import Act, Actor, Invalid
+from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
@@ -33,12 +32,12 @@ class PaperSchema(ViewSchema):
 
     def get_response_serializers(self) -> Any:
         """The file, and every problem there may be instead."""
-        found = super().get_response_serializers()
-        found.pop(200, None)
+        result = super().get_response_serializers()
+        result.pop(200, None)
         return {
             **{(200, media): OpenApiTypes.BINARY for media in self.view.media},
-            **found,
-            **({} if self._writes() else self._problems(found)),
+            **result,
+            **({} if self._writes() else self._problems(result)),
         }
 
     def _problems(self, found: Any) -> Any:
@@ -49,6 +48,14 @@ class PaperSchema(ViewSchema):
             (status, media): type(any_problem)(any_problem.response, text)
             for status, text in more.items()
         }
+
+
+class _PaperView(ReadView):
+    """Something to print: a PDF, unless it says otherwise."""
+
+    schema = PaperSchema()
+    media: ClassVar[tuple[str, ...]] = (_PDF,)
+    reads_as = "print_labels"
 
 
 def _file(content: bytes, media: str, name: str) -> HttpResponse:
@@ -158,9 +165,12 @@ class LayoutBody(ActBody):
     dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
 
 
-class LayoutAnswer(DataclassSerializer):
+class LayoutAnswer(DerivedSerializer):
     shown = Sheet
-    left_out = ("hole",)
+    members = [
+        "key", "name", "page_width_mm", "page_height_mm", "columns", "rows", "cell_width_mm",
+        "cell_height_mm", "left_mm", "top_mm", "pitch_x_mm", "pitch_y_mm", "roll", "cut",
+    ]  # fmt: skip
     help_texts = {"key": "What “sheet” takes."}
     own = serializers.BooleanField(help_text="Added here, not built in.")
     cells = serializers.IntegerField()
@@ -213,22 +223,19 @@ def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
         raise paper.as_problem(error) from error
 
 
-class TestPage(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class TestPage(_PaperView):
     query = CalibrationQuery
     __test__ = False
 
     def read(self, query: dict[str, Any]) -> Any:
         """The page that shows how far a printer is off, corrected by what was measured on it."""
         kept = paper.sheet(query["sheet"])
-        pdf = paper.test_page(kept, _measured(kept, query))
-        return _file(pdf, _PDF, "test-page.pdf")
+        return _file(paper.test_page(kept, _measured(kept, query)), _PDF, "test-page.pdf")
 
 
-class OffsetAnswer(DataclassSerializer):
-    shown = Offset
+@DerivedSerializer.of(Offset)
+class OffsetAnswer(DerivedSerializer):
+    pass
 
 
 class Calibration(ReadView):
@@ -249,10 +256,8 @@ class PictureQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class Picture(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = ("image/png", "image/svg+xml")
-    reads_as = "print_labels"
+class Picture(_PaperView):
+    media = ("image/png", "image/svg+xml")
     query = PictureQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -272,10 +277,7 @@ class TagQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class Tag(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class Tag(_PaperView):
     query = TagQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -290,10 +292,7 @@ class CardQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class Card(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class Card(_PaperView):
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -311,10 +310,7 @@ class PreviewQuery(QuerySerializer):
     preview = serializers.BooleanField(default=False)
 
 
-class SignOutSheet(ReadView):
-    schema = PaperSchema()
-    media: ClassVar = (_PDF,)
-    reads_as = "print_labels"
+class SignOutSheet(_PaperView):
     query = PreviewQuery
 
     def read(self, query: dict[str, Any]) -> Any:

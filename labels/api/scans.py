@@ -12,8 +12,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Unacceptable, beyond_form, document
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, Unacceptable, beyond_form, document
 from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.problems import MEDIA_TYPE
@@ -31,7 +30,6 @@ from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services.lookup import find
-from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
 from labels.rules.codes.typed import TextKind, resolve
@@ -205,8 +203,8 @@ class ScanPicture(ScanBody):
 
 def _wrong_lines(messages: Any) -> Unacceptable:
     """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
-    says = _("The list of items used could not be read: see “errors”.")
-    return Unacceptable("cannot-be-right", says, errors={"used": messages})
+    sentence = _("The list of items used could not be read: see “errors”.")
+    return Unacceptable("cannot-be-right", sentence, errors={"used": messages})
 
 
 class ScanSchema(ViewSchema):
@@ -287,8 +285,8 @@ class Scans(UseCaseView):
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(scan_id, str) and scan_id.lower() != str(key):
-            says = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
-            raise beyond_form(Invalid(says, field="scan_id"))
+            sentence = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
+            raise beyond_form(Invalid(sentence, field="scan_id"))
         return key
 
     def _without_key(self, content: Mapping[str, Any]) -> bool:

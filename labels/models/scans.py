@@ -29,6 +29,3 @@ class Scan(models.Model):
 
     class Meta:
         ordering = ["-id"]
-
-    def __str__(self) -> str:
-        return f"{self.means}: {self.outcome}"

@@ -34,9 +34,7 @@ def calibration_page_pdf(
         file.transform(offset.scale_x, offset.scale_y, offset.dx_mm, offset.dy_mm)
         for number in range(1, sheet.cells + 1):
             cell = sheet.cell(number)
-            file.frame(
-                cell.left_mm, cell.top_mm, cell.width_mm, cell.height_mm, stroke_mm=0.3, grey=PALE
-            )
+            file.frame(cell.left_mm, cell.top_mm, cell.width_mm, cell.height_mm, grey=PALE)
             if sheet.cells > 1:
                 file.text(
                     cell.right_mm - 6.0, cell.bottom_mm - 2.0, str(number), em_mm=3.0, grey=GREY
@@ -91,7 +89,7 @@ def _paint_words(file: PdfFile, job: Job, sheet: Sheet, targets: Marks, offset: 
         ),
     ]
     file.rectangle(left - 3, top - 9, width + 6, 56.0, grey=1.0)
-    file.frame(left - 3, top - 9, width + 6, 56.0, stroke_mm=0.3)
+    file.frame(left - 3, top - 9, width + 6, 56.0)
     head = job.speak(say("Test page: %(sheet)s", sheet=sheet.called))
     one_line(file, job.typeface, head, left, top, width, 7.0, bold=True)
     top += 8.0

@@ -99,8 +99,7 @@ class _Panel:
         self.head = max(self.box.bottom_mm - quiet + 7.0, _MARGIN_MM + 34.0)  # of an A5's list
 
     def expectation(self, page: int, width_mm: float, height_mm: float) -> Expected:
-        payload = self.symbol.payload if page == 0 else ""
-        return [(Cell(0, 0, width_mm, height_mm), payload)]
+        return [(Cell(0, 0, width_mm, height_mm), "" if page else self.symbol.payload)]
 
     def paint(self, file: PdfFile, page: int, pages: int) -> None:
         card, job = self.card, self.job

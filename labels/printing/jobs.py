@@ -29,11 +29,11 @@ class PublicAddressMissing(SentenceError, RuntimeError):
     """Labels lead people to the public address; without one they would be scrap."""
 
     def __init__(self) -> None:
-        says = say(
+        sentence = say(
             "The public address is not set, so a printed label would lead nowhere. Set "
             "GEARROOM_PUBLIC_URL to the address that phones will open, or request a preview."
         )
-        super().__init__(says)
+        super().__init__(sentence)
 
 
 @dataclass(frozen=True)

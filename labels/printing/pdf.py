@@ -109,7 +109,6 @@ class PdfFile:
         self._fonts = {False: fonts[files.regular], True: fonts[files.bold]}
         self._code: list[str] = []
         self._size_mm = (0.0, 0.0)
-        self.pages = 0
 
     def begin_page(self, width_mm: float, height_mm: float) -> None:
         """Begin a page; from here on one unit is one millimetre and y runs down."""
@@ -151,12 +150,11 @@ class PdfFile:
         width_mm: float,
         height_mm: float,
         *,
-        stroke_mm: float = 0.2,
         grey: float = BLACK,
     ) -> None:
         """Draw the outline of a rectangle."""
         self._code.append(
-            f"{grey:g} G {stroke_mm:g} w {x_mm:.4f} {y_mm:.4f} {width_mm:.4f} {height_mm:.4f} re S"
+            f"{grey:g} G 0.3 w {x_mm:.4f} {y_mm:.4f} {width_mm:.4f} {height_mm:.4f} re S"
         )
 
     def line(
@@ -177,13 +175,11 @@ class PdfFile:
             f" {x1_mm:.4f} {y1_mm:.4f} m {x2_mm:.4f} {y2_mm:.4f} l S [] 0 d"
         )
 
-    def circle(
-        self, x_mm: float, y_mm: float, radius_mm: float, *, stroke_mm: float = 0.25
-    ) -> None:
+    def circle(self, x_mm: float, y_mm: float, radius_mm: float) -> None:
         """Draw a circle around (x, y), as four Bézier curves."""
         x, y, r, k = x_mm, y_mm, radius_mm, radius_mm * 0.5523
         self._code.append(
-            f"{GREY:g} G {stroke_mm:g} w {x + r:.4f} {y:.4f} m"
+            f"{GREY:g} G 0.25 w {x + r:.4f} {y:.4f} m"
             f" {x + r:.4f} {y + k:.4f} {x + k:.4f} {y + r:.4f} {x:.4f} {y + r:.4f} c"
             f" {x - k:.4f} {y + r:.4f} {x - r:.4f} {y + k:.4f} {x - r:.4f} {y:.4f} c"
             f" {x - r:.4f} {y - k:.4f} {x - k:.4f} {y - r:.4f} {x:.4f} {y - r:.4f} c"
@@ -221,7 +217,6 @@ class PdfFile:
         width, height = (side * POINTS_PER_MM for side in self._size_mm)
         self._document.add_page(content, width, height)
         self._code = []
-        self.pages += 1
 
     def close(self) -> None:
         """Write fonts, catalogue and the table of offsets; `out` stays open."""

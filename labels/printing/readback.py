@@ -42,17 +42,17 @@ class ReadBackFailed(SentenceError, RuntimeError):
 
     def __init__(self, wrong: Sequence[tuple[int, str, str]]) -> None:
         self.wrong = tuple(wrong)
-        page, meant, read = self.wrong[0]
-        says = say(
+        page, intended, read = self.wrong[0]
+        sentence = say(
             "Codes that could not be read back correctly: %(count)s. The first is on page "
             "%(page)s: expected %(meant)s, read %(read)s. Nothing was printed: try again, and "
             "if it happens again, report it with the label size and the names on the labels.",
             count=len(self.wrong),
             page=page,
-            meant=repr(meant or "–"),
+            meant=repr(intended or "–"),
             read=repr(read or "–"),
         )
-        super().__init__(says)
+        super().__init__(sentence)
 
 
 def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:

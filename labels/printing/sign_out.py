@@ -49,8 +49,7 @@ def sign_out_sheet_pdf(
     width, height = A4_MM[1], A4_MM[0]
     row_mm = max([_ROW_MM, *(_symbol_mm(job, kit) for kit in kits[:1])])
     a_page = int((height - _TABLE_TOP_MM - _TABLE_HEAD_MM - 10.0) / row_mm)
-    wanted = len(kits) + blank_rows
-    pages = max(1, -(-wanted // a_page))
+    pages = max(1, -(-(len(kits) + blank_rows) // a_page))
     rows: Iterator[SignOutKit] = iter(kits)
     with job.pdf(out, say("Sign-out sheet, %(room)s", room=room)) as (file, expected):
         for number in range(pages):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes

@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
-from kits.models import Hearing, Notice
+from kits.models import Notice, NotificationPreferences
 from kits.services.notices import writing
 from tests.e2e.postroom import MailServer, Worker, until
 from tests.kits import factories
@@ -183,8 +183,8 @@ def test_a_550_for_one_of_three_keeps_nobody_else_waiting_and_is_told_to_the_kee
     refused = Notice.objects.get(person=sam)
     assert refused.unsent_why == "refused"
     assert refused.last_error == "550 5.1.1 no such user"
-    hearing = Hearing.objects.get(person=sam)
-    assert hearing.refused_address == "sam@example.org"
+    preferences = NotificationPreferences.objects.get(person=sam)
+    assert preferences.refused_address == "sam@example.org"
     assert {letter.recipient for letter in mail.accepted} == {
         "jo@example.org", "wyn@example.org", "kim@example.org"
     }  # fmt: skip

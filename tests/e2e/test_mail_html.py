@@ -15,7 +15,7 @@ from kits.services.mail import rendering
 URL = "https://gear.example.org/kits/DAY-01/"
 STANDS = VerdictLine(
     "Ask first: short of 2 × <sling>",
-    "checked for Sat 28 November, Hill day",
+    "status for Sat 28 November, Hill day",
     "first expiry 31 Mar 2027",
     "DAY-01",
     "2026-11-28",
@@ -35,7 +35,7 @@ LETTER = Letter(
             for n in range(8))),
         Part("Not back", (LetterRow("DAY-03: Gil 01632 960111, due Mon 23 November, 18:00", URL),)),
     ),
-    closing=("12 kits checked for the days up to Sun 6 December.", "It is not medical advice."),
+    closing=("12 kits checked for trips up to Sun 6 December.", "It is not medical advice."),
 )  # fmt: skip
 
 

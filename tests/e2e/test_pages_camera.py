@@ -128,13 +128,13 @@ def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
             " Promise.reject(new DOMException('', 'NotAllowedError'));"
         )
         sign_in(asked, server.url, keeper, "/scan/")
-        asked.get_by_text("The camera was refused.").wait_for()
+        asked.get_by_text("Access to the camera was refused.").wait_for()
 
         # no script at all
         bare = browser.new_context(java_script_enabled=False).new_page()
         sign_in(bare, server.url, keeper, "/scan/")
         bare.fill("#text", "DAY-01")
-        bare.get_by_role("button", name="Read").click()
+        bare.get_by_role("button", name="Look up").click()
         bare.get_by_role("button", name="Sort later").click()
         bare.get_by_text("DAY-01 is back").wait_for()
         until(lambda: not out.all().exists(), "the kit back in the book")

@@ -115,7 +115,7 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(
     def promised() -> None:
         for name, guide, picture in zip(names[:5], guides[:5], pictures[:5], strict=True):
             at.hold_up(picture, f"{name} is for {guide.name}")
-            at.press("Take out for")
+            at.press("Take it out for")
             at.says(f"{name} is out with {guide.name}")
 
     def by_tag() -> None:
@@ -220,7 +220,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch
     def one_to_sort_later() -> None:
         at.hold_up(hatch.label_of(later), "EVE-02 is out with Gil")
         at.press("Sort later")
-        at.says("EVE-02 is back: sort later")
+        at.says("EVE-02 is back: to be sorted later")
 
     def whoever_had_it_tells_what_they_used() -> None:
         at.press("Ask what was used")

@@ -61,7 +61,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
         # Things, a list and a kit, by the workbook that the page gives.
         page.goto(server.url + "/first-day/")
         page.get_by_text("Next: People.").wait_for()
-        page.get_by_role("link", name="Enter everything in one workbook").click()
+        page.get_by_role("link", name="Enter everything in one spreadsheet").click()
         with page.expect_download() as got:
             page.get_by_role("link", name="Download").click()
         book = load_workbook(io.BytesIO(got.value.path().read_bytes()))
@@ -80,25 +80,25 @@ def test_from_an_empty_room_to_the_first_kit_out(
         page.get_by_role("link", name="Count DAY-01").click()
         page.get_by_label("How many").first.fill("7")
         page.get_by_label("LOT").first.fill("k77")
-        page.get_by_label("Use by").first.fill("05/2031")
+        page.get_by_label("Expiry date").first.fill("05/2031")
         page.get_by_role("button", name="Compare with the record").click()
         page.get_by_text("7 found, 0 on record").wait_for()
         page.get_by_role("button", name="Save the count").click()
-        page.get_by_text("DAY-01 is counted").wait_for()
+        page.get_by_text("DAY-01 has been counted").wait_for()
 
         # The first kit out. Nobody has signed its list yet, so it goes with a reason.
         page.goto(server.url + "/first-day/")
         page.get_by_role("link", name="Take it out").click()
         article = page.locator("article", has=page.get_by_role("heading", name="DAY-01"))
         article.get_by_label("Why the kit may go out although it is short").fill("signed tomorrow")
-        article.get_by_label("Who is taking it").select_option(label="ada")
+        article.get_by_label("Who is taking the kit").select_option(label="ada")
         article.get_by_role("button").last.click()
         page.get_by_text("DAY-01 is out with ada").wait_for()
 
         until(Checkout.objects.filter(in_at=None, person=first.person).exists, "the kit out")
         assert Holding.objects.get(lot__number="K77").units == 7
         page.goto(server.url + "/first-day/")
-        page.get_by_text("1 went out").wait_for()
+        page.get_by_text("1 taken out").wait_for()
         assert faults == []
 
 
@@ -147,7 +147,7 @@ def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(
         page.keyboard.type("DAY-01")
         page.keyboard.press("Enter")
         page.get_by_role("heading", name="DAY-01").wait_for()
-        go_to("Who is taking it (or scan their tag)", "combobox")
+        go_to("Who is taking the kit (or scan their tag)", "combobox")
         page.keyboard.type("Gil")
         go_to("Take it out", "button")
         page.keyboard.press("Enter")

@@ -97,25 +97,25 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_text("good until 31 May 2030").wait_for()
     taps("radio", "3", exact=True)
     taps("button", "C3")
-    page.get_by_text("30 × Wound dressing 10 × 12 received: C3.").wait_for()
+    page.get_by_text("30 × Wound dressing 10 × 12 received and put in C3.").wait_for()
     assert taps.count == 2
 
     # the same box again: it asks
     scan(page, f"01{KNOWN}1730053110B1")
     page.get_by_text("More of the same batch?").wait_for()
     taps("button", "C2")
-    page.get_by_text("10 × Wound dressing 10 × 12 received: C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received and put in C2.").wait_for()
 
     # one that nobody knows here: what its code says is kept
     scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
     page.get_by_role("heading", name=f"New here: GTIN {NEW}").wait_for()
-    page.get_by_label("Its name").first.fill("Finger splint")
-    page.get_by_label("Counted in").first.fill("splint")
+    page.get_by_label("Plain name, without a brand").first.fill("Finger splint")
+    page.get_by_label("Unit it is counted in").first.fill("splint")
     page.get_by_label("Consumables").first.check()
     page.get_by_role("button", name="Add the item, then receive it").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("12 × Finger splint received: C2.").wait_for()
+    page.get_by_text("12 × Finger splint received and put in C2.").wait_for()
 
     held = {
         (row.lot.number, row.place_id): row.units
@@ -134,7 +134,7 @@ def receive_by_camera(page: Any) -> None:
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("10 × Wound dressing 10 × 12 received: C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received and put in C2.").wait_for()
     page.get_by_text("More of the same batch?").wait_for()
     page.evaluate("sessionStorage.clear()")
 
@@ -156,7 +156,9 @@ def count_with_a_difference(page: Any, url: str, world: make.World) -> None:
     page.get_by_role("button", name="Save the count").click()
     page.get_by_text("Choose a reason for each difference").wait_for()
     assert not Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True).exists()
-    page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Not known")
+    page.get_by_label("Reason for the difference Wound dressing 10 × 12 D2").select_option(
+        label="Not known"
+    )
     page.get_by_role("button", name="Save the count").click()
     page.get_by_text("C3 has been counted, 1 difference saved.").wait_for()
     assert make.units(world.lots["d2"], world.upper) == 8
@@ -171,7 +173,8 @@ def follow_a_recall(
     page.get_by_label("Which item").fill("Wound dressing 10 × 12")
     page.get_by_label("Lot number, if only one is recalled").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
-    page.get_by_text("There is no answer for 1 place yet.").wait_for()
+    card = page.get_by_role("article")
+    card.get_by_text("There is no answer for 1 place yet.").wait_for()
     certainly = page.get_by_role("region", name="Certainly affected")
     certainly.get_by_text("Gil has it").wait_for()
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from gearroom.core.acts.act import SYSTEM, Act, Actor, actor_of
+from gearroom.core.acts import SYSTEM, Act, Actor, actor_of
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.rules.roles import Role
 from kits.models import (

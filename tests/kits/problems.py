@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 
 
 @contextmanager

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.test import Client
 
-from gearroom.core.acts.act import Act, actor_of
+from gearroom.core.acts import Act, actor_of
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import shared_devices as hatch, tokens
 from tests.matrix.accounts import PIN, Account

@@ -31,12 +31,12 @@ from kits.models import (
 )
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Criticality, Kind
-from kits.services.custody import custody, use, use_requests
-from kits.services.kits import holds, participants_own
+from kits.services.custody import custody, returns, use, use_requests
+from kits.services.kits import holds
 from kits.services.labelling import labelling
 from kits.services.lists import packing_lists
 from kits.services.notices import writing
-from kits.services.notices.links import clearance_token, signature_token
+from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sorting
 from kits.services.stock import catalogue, corrections, counting, receiving
@@ -256,7 +256,7 @@ def _kits(side: Side, of: Everywhere) -> None:
     holds.withhold(make.act(keeper), kits["held"], WithheldKind.SOMETHING_WRONG, note, _photo())
     holds.lay_up(make.act(keeper), kits["asleep"])
     holds.mark_lost(make.act(keeper), kits["lost"])
-    participants_own.report(make.act(keeper), kits["riding"], inside=True)
+    returns.report_own(make.act(keeper), kits["riding"], inside=True)
     splint = use.UseLine(of.items["splint"], 1, went=Went.MAY_COME_BACK)
     use.log_use(make.act(mate), kits["away"], [splint])
     dressing = use.UseLine(of.items["dressing"], 1)

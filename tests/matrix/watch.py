@@ -10,7 +10,7 @@ from unittest.mock import patch
 
 from django.db import connection
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from tests.matrix.accounts import MARKS
 from tests.matrix.requests import Request
 

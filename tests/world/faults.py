@@ -297,11 +297,11 @@ def _(patch: pytest.MonkeyPatch) -> None:
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.models import WithheldKind
-    from kits.services.kits import holds, mixed_contents
+    from kits.services.kits import holds
 
     patch.setattr(
-        mixed_contents,
-        "write",
+        holds,
+        "write_mixed",
         lambda book, kit, others: holds.withhold_kit(book, kit, WithheldKind.MIXED, ""),
     )
 

@@ -1,10 +1,11 @@
 """Who acts, and one act as a door received it. Services take these; they never see a request."""
 
+import enum
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
@@ -24,6 +25,15 @@ from gearroom.core.rules.roles import (
     Roles,
     Scope,
 )
+
+
+class NotGiven(enum.Enum):
+    """The value of what nobody gave, apart from None, which stands for none."""
+
+    NOT_GIVEN = "unsaid"
+
+
+NOT_GIVEN: Final = NotGiven.NOT_GIVEN
 
 
 @dataclass(frozen=True)
@@ -111,7 +121,7 @@ class Actor:
         if needed is None:
             raise NotAllowed(
                 "not-at-the-hatch",
-                _("This cannot be done on a shared device. Sign in on your own device."),
+                _("This cannot be done on a shared device. Log in on your own device."),
             )
         if assurance >= needed:
             return

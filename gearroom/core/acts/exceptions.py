@@ -14,8 +14,8 @@ from django.core.exceptions import (
 from django.http import Http404, UnreadablePostError
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, TooLarge
+from gearroom.core.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
 
 
 class OtherProblem(Problem):
@@ -69,27 +69,27 @@ def _database_problem(error: Exception) -> Problem | None:
     log_failure(failure, error)
     match failure:
         case Failure.BUSY:
-            says = _("Gearroom is busy. Nothing was changed. Try again in a few seconds.")
-            return OtherProblem(503, failure, says, retry_after=5)
+            sentence = _("Gearroom is busy. Nothing was changed. Try again in a few seconds.")
+            return OtherProblem(503, failure, sentence, retry_after=5)
         case Failure.STORAGE_FULL:
-            says = _(
+            sentence = _(
                 "The storage is full: nothing was saved, and nothing can be saved until the "
                 "person who runs this server frees up space on its disk. You can still read "
                 "everything."
             )
-            return OtherProblem(507, failure, says, retry_after=60)
+            return OtherProblem(507, failure, sentence, retry_after=60)
         case Failure.READ_ONLY:
-            says = _(
+            sentence = _(
                 "Everything is read-only at the moment, so nothing was changed. Tell the "
                 "person who runs this server, and try again later."
             )
-            return OtherProblem(503, failure, says, retry_after=60)
+            return OtherProblem(503, failure, sentence, retry_after=60)
         case Failure.NO_DATABASE:
-            says = _(
+            sentence = _(
                 "The database is not responding. Try again in a minute: nothing is done twice. "
                 "If this continues, tell the person who runs this server."
             )
-            return OtherProblem(503, failure, says, retry_after=60)
+            return OtherProblem(503, failure, sentence, retry_after=60)
 
 
 @contextmanager

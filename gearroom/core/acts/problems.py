@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problem_codes import NOUNS, title_of
+from gearroom.core.problem_codes import NOUNS, title_of
 
 
 class Problem(Exception):
@@ -99,6 +99,13 @@ class Unacceptable(Problem):
     status = 422
 
 
+def refuse_first(*problems: tuple[bool, Problem]) -> None:
+    """Raise the first of these problems that there is, each with whether it is there."""
+    for there, problem in problems:
+        if there:
+            raise problem
+
+
 def beyond_form(problem: Problem) -> Problem:
     """The same of a request whose form was found right: what is wrong then is what it says."""
     if not isinstance(problem, Invalid) or problem.code != "invalid-request":
@@ -143,11 +150,11 @@ def _capped(facts: dict[str, Any]) -> dict[str, Any]:
     errors = facts.get("errors")
     if not isinstance(errors, dict):
         return facts
-    shown = {
+    visible = {
         printable(str(field), LONGEST_FIELD): [
             _cut(str(message), LONGEST_ERROR) for message in list(messages)[:MOST_ERRORS]
         ]
         for field, messages in list(errors.items())[:MOST_ERRORS]
     }
     left_out = max(0, len(errors) - MOST_ERRORS)
-    return {**facts, "errors": shown, **({"errors_left_out": left_out} if left_out else {})}
+    return {**facts, "errors": visible, **({"errors_left_out": left_out} if left_out else {})}

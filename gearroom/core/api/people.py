@@ -5,7 +5,7 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from gearroom.core.models import Membership, Person

@@ -12,9 +12,15 @@ from django.utils.translation import gettext as _, ngettext
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core.acts import exceptions as django_exceptions
+from gearroom.core.acts import (
+    Invalid,
+    NotAllowed,
+    Problem,
+    beyond_form,
+    document,
+    exceptions as django_exceptions,
+)
 from gearroom.core.acts.exceptions import OtherProblem, nothing_here
-from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, beyond_form, document
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -25,12 +31,12 @@ def as_problem(error: Exception) -> Problem | None:
         case exceptions.ValidationError():
             errors = dict(_flat(error.detail))
             count = len(errors)
-            says = ngettext(
+            sentence = ngettext(
                 "Something is wrong with one field: see “errors”.",
                 "Something is wrong with %(count)d fields: see “errors”.",
                 count,
             )
-            return Invalid(says % {"count": count}, errors=errors)
+            return Invalid(sentence % {"count": count}, errors=errors)
         case exceptions.ParseError():
             return Invalid(
                 _("The request body could not be read. %(detail)s") % {"detail": error.detail},
@@ -44,7 +50,7 @@ def as_problem(error: Exception) -> Problem | None:
             )
         case exceptions.NotAuthenticated():
             return OtherProblem(
-                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or sign in.")
+                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or log in.")
             )
         case exceptions.PermissionDenied():
             return NotAllowed("not-allowed", str(error.detail) or _("This is not allowed."))
@@ -67,8 +73,10 @@ def as_problem(error: Exception) -> Problem | None:
             return OtherProblem(406, "not-acceptable", str(error.detail))
         case exceptions.Throttled():
             wait = max(1, math.ceil(getattr(error, "wait", None) or 1))
-            says = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
-            return OtherProblem(429, "too-many-requests", says % {"count": wait}, retry_after=wait)
+            sentence = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
+            return OtherProblem(
+                429, "too-many-requests", sentence % {"count": wait}, retry_after=wait
+            )
     return django_exceptions.as_problem(error)
 
 

@@ -5,8 +5,9 @@ from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
+from rest_framework.fields import empty
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Room
@@ -17,6 +18,14 @@ from gearroom.core.services.people import rooms
 class ClockTime(serializers.RegexField):
     """An hour and minutes."""
 
+    def __init__(self, **more: Any) -> None:
+        super().__init__(CLOCK_TIME, **more)
+
+    def run_validation(self, data: Any = empty) -> time | None:
+        """The time that a text says; raises ValidationError."""
+        text = super().run_validation(data)
+        return text if text is None else time.fromisoformat(text)
+
     def to_representation(self, value: time) -> str:  # type: ignore[override]  # of a time
         """As a clock shows it: 18:00."""
         return f"{value:%H:%M}"
@@ -25,7 +34,7 @@ class ClockTime(serializers.RegexField):
 class RoomShown(serializers.ModelSerializer[Room]):
     """A room."""
 
-    closing_time = ClockTime(CLOCK_TIME)
+    closing_time = ClockTime()
 
     class Meta:
         model = Room
@@ -57,8 +66,7 @@ class RoomEdit(ActBody):
         allow_blank=True,
         help_text="What somebody who finds a kit can read.",
     )
-    closing_time = serializers.RegexField(
-        CLOCK_TIME,
+    closing_time = ClockTime(
         required=False,
         help_text="When a kit that is taken without a trip is due back, such as 18:00.",
     )
@@ -103,7 +111,7 @@ class Rooms(ListView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a room."""
-        return 201, rooms.add(act, **_with_time(data))
+        return 201, rooms.add(act, **data)
 
 
 class OneRoom(ReadView, UseCaseView):
@@ -122,11 +130,4 @@ class OneRoom(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
         room = rooms.get(act.actor, self.kwargs["room"])
-        return 200, rooms.edit(act, room, **_with_time(data))
-
-
-def _with_time(data: dict[str, Any]) -> dict[str, Any]:
-    """What was sent, with the closing time as a time."""
-    if "closing_time" not in data:
-        return data
-    return {**data, "closing_time": time.fromisoformat(data["closing_time"])}
+        return 200, rooms.edit(act, room, **data)

@@ -5,7 +5,7 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Token
@@ -120,5 +120,4 @@ class Revoke(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a token at once."""
-        token = tokens.get(act.actor, self.kwargs["id"])
-        return 200, tokens.revoke(act, token)
+        return 200, tokens.revoke(act, tokens.get(act.actor, self.kwargs["id"]))

@@ -49,8 +49,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from gearroom.core.acts.act import Act, Actor, actor_of
-from gearroom.core.acts.problems import Invalid, NotFound
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, actor_of
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.requests.etags import etag, require_match, unchanged
@@ -291,8 +290,8 @@ class UseCaseView(View):
         self._matched = True
         if "HTTP_IF_MATCH" in self.request.META:
             shows = self.shows or self.answers[200]
-            shown = self.show(shows, self.whole(row)) if row is not None else None
-            require_match(self.request, shown)
+            visible = self.show(shows, self.whole(row)) if row is not None else None
+            require_match(self.request, visible)
 
     def _perform(self, key: uuid.UUID, content: dict[str, Any]) -> tuple[int, Any]:
         try:

@@ -6,7 +6,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
-from gearroom.core.acts.database_failures import failure_of
+from gearroom.core.database_failures import failure_of
 
 
 class ProjectCommand(BaseCommand):

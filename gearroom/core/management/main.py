@@ -9,7 +9,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 from django.db import DatabaseError, connection
 
-from gearroom.core.acts.database_failures import FAILURE_ERRORS, Failure, failure_of
+from gearroom.core.database_failures import FAILURE_ERRORS, Failure, failure_of
 
 REMEDIES = {
     Failure.BUSY: "Others are writing to it. Try again in a moment.",

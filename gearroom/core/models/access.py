@@ -71,9 +71,6 @@ class SignedIn(models.Model):
     class Meta:
         ordering = ["-seen_at", "-id"]
 
-    def __str__(self) -> str:
-        return f"{self.user} on a {self.on}"
-
 
 class PasswordReset(models.Model):
     """That somebody asked for a new password; a mail with the link is sent soon after.
@@ -95,9 +92,6 @@ class PasswordReset(models.Model):
                 name="reset_waiting",
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"a new password for {self.user}"
 
 
 class AccountChange(models.Model):
@@ -123,9 +117,6 @@ class AccountChange(models.Model):
             models.Index(fields=["id"], condition=Q(sent_at=None), name="account_change_not_sent")
         ]
 
-    def __str__(self) -> str:
-        return f"{self.kind} of {self.person}"
-
 
 class TryCount(models.Model):
     """How often something that guards an account was tried: `guard` names it, `who` is a hash of
@@ -140,9 +131,6 @@ class TryCount(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["guard", "who"], name="try_count_once"),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.guard}: {self.used}"
 
 
 @append_only
@@ -168,6 +156,3 @@ class KeptAnswer(models.Model):
                 name="kept_answer_status_kept",
             ),
         ]
-
-    def __str__(self) -> str:
-        return str(self.key)

@@ -6,41 +6,25 @@ alter it and drops its triggers) the triggers are made anew. All refusals read
 REPLACE only on connections with `recursive_triggers` on, which the settings see to.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from typing import Any, TypeVar, overload
+from typing import Any, TypeVar
 
 from django.apps import AppConfig
-from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections, models, transaction
+from django.db import DEFAULT_DB_ALIAS, connections, models, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 SQLSTATE = "GR001"
 TEXT = "append-only: "
 
 _M = TypeVar("_M", bound=type[models.Model])
-_registered: dict[type[models.Model], frozenset[str]] = {}
+_registered: list[type[models.Model]] = []
 
 
-@overload
-def append_only(model: _M) -> _M: ...
-@overload
-def append_only(*, filled_later: Iterable[str]) -> Callable[[_M], _M]: ...
-def append_only(model: Any = None, *, filled_later: Iterable[str] = ()) -> Any:
-    """Register a model class whose rows may be added, and neither changed nor removed.
-
-    `filled_later` names columns (not fields) that may go once from NULL to a value.
-    """
-
-    def register(cls: _M) -> _M:
-        _registered[cls] = frozenset(filled_later)
-        return cls
-
-    return register if model is None else register(model)
-
-
-def is_refusal(error: DatabaseError) -> bool:
-    """Whether a database error is one of these triggers speaking."""
-    return TEXT in str(error)
+def append_only(model: _M) -> _M:
+    """Register a model class whose rows may be added, and neither changed nor removed."""
+    _registered.append(model)
+    return model
 
 
 def protect(
@@ -129,14 +113,12 @@ END $$
 def _statements(connection: BaseDatabaseWrapper, model: type[models.Model]) -> Iterable[str]:
     quote = connection.ops.quote_name
     table = quote(model._meta.db_table)
-    on_update = _changed_more_than(connection, model)
     for what in _operations(connection):
         name = quote(_name(model, what))
-        when = f"WHEN ({on_update})" if what == "update" and on_update else ""
         if connection.vendor == "postgresql":
             each = "STATEMENT" if what == "truncate" else "ROW"
             yield (
-                f"CREATE OR REPLACE TRIGGER {name} BEFORE {what} ON {table} FOR EACH {each} {when}"
+                f"CREATE OR REPLACE TRIGGER {name} BEFORE {what} ON {table} FOR EACH {each}"
                 " EXECUTE FUNCTION gearroom_refuse_change()"
             )
             # ALWAYS: also in sessions that set session_replication_role.
@@ -144,25 +126,6 @@ def _statements(connection: BaseDatabaseWrapper, model: type[models.Model]) -> I
         else:
             yield f"DROP TRIGGER IF EXISTS {name}"
             yield (
-                f"CREATE TRIGGER {name} BEFORE {what} ON {table} {when}"
+                f"CREATE TRIGGER {name} BEFORE {what} ON {table}"
                 f" BEGIN SELECT RAISE(ABORT, '{TEXT}{model._meta.db_table}'); END"
             )
-
-
-def _changed_more_than(connection: BaseDatabaseWrapper, model: type[models.Model]) -> str:
-    """The condition under which an UPDATE is refused; empty: always."""
-    later = _registered[model]
-    if not later:
-        return ""
-    differs = "IS DISTINCT FROM" if connection.vendor == "postgresql" else "IS NOT"
-    with connection.cursor() as cursor:
-        columns = [
-            c.name
-            for c in connection.introspection.get_table_description(cursor, model._meta.db_table)
-        ]
-    tests = []
-    for column in columns:
-        name = connection.ops.quote_name(column)
-        filled = f"OLD.{name} IS NOT NULL AND " if column in later else ""
-        tests.append(f"({filled}OLD.{name} {differs} NEW.{name})")
-    return " OR ".join(tests)

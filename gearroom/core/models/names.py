@@ -36,9 +36,6 @@ class Redaction(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"redaction {self.pk}"
-
 
 @append_only
 class RedactedRow(models.Model):
@@ -54,6 +51,3 @@ class RedactedRow(models.Model):
     class Meta:
         ordering = ["id"]
         indexes = [models.Index(fields=["table", "column", "row"], name="redacted_row_by_place")]
-
-    def __str__(self) -> str:
-        return f"{self.table}.{self.column} {self.row}"

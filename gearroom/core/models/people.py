@@ -150,6 +150,3 @@ class Membership(models.Model):
                 condition=Q(role__in=[r.value for r in Role]), name="membership_role_known"
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.person}: {self.role} in {self.room or 'all gear rooms'}"

@@ -113,10 +113,10 @@ class Roll:
         """Those that a JSON-like value can hold, in their order. Some may not be in it."""
         text = "\n".join(_strings(value))
         words, digits = " ".join(text.split()).casefold(), _digits(text)
-        found = [row for row in self._numbers if row[1] in digits]
+        result = [row for row in self._numbers if row[1] in digits]
         for first in {*_WORD.findall(words), ""}:
-            found += [row for row in self._by_first.get(first, ()) if row[1] in words]
-        return [each for _place, _words, each in sorted(found, key=lambda row: row[0])]
+            result += [row for row in self._by_first.get(first, ()) if row[1] in words]
+        return [each for _place, _words, each in sorted(result, key=lambda row: row[0])]
 
 
 def _strings(value: Any) -> Iterator[str]:
@@ -233,7 +233,7 @@ def _alike(text: str) -> str:
 def _pattern(text: str) -> str:
     if _is_number(text):
         return r"\+?\(?" + r"[\s().\-/]*".join(_digits(text))
-    ways = dict.fromkeys((text, text.casefold()))  # STRASSE for Straße
-    words = "|".join(r"\s+".join(map(re.escape, way.split())) for way in ways)
+    options = dict.fromkeys((text, text.casefold()))  # STRASSE for Straße
+    words = "|".join(r"\s+".join(map(re.escape, way.split())) for way in options)
     several = len(text.split()) > 1 or "@" in text
     return f"(?i:{words})" if several else r"\s+".join(map(re.escape, text.split()))

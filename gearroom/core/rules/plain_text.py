@@ -34,8 +34,8 @@ def plain(text: str) -> str:
 
 def _composed(text: str) -> str:
     """NFC, but for the few texts that it makes longer: a bound on their length still holds."""
-    found = unicodedata.normalize("NFC", text)
-    return found if len(found) <= len(text) else text
+    result = unicodedata.normalize("NFC", text)
+    return result if len(result) <= len(text) else text
 
 
 def _is_visible(character: str, before: str, after: str) -> bool:

@@ -43,8 +43,7 @@ def _is_in(address: str, proxies: Sequence[Network]) -> bool:
 
 def _address(text: str) -> IPv4Address | IPv6Address | None:
     try:
-        found = ip_address(text)
+        result = ip_address(text)
     except ValueError:
         return None
-    mapped = getattr(found, "ipv4_mapped", None)
-    return mapped or found
+    return getattr(result, "ipv4_mapped", None) or result

@@ -22,9 +22,9 @@ from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core import clock
-from gearroom.core.acts.database_failures import was_rolled_back
+from gearroom.core.acts import Problem, Refused, Unacceptable, document
 from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
-from gearroom.core.acts.problems import Problem, Refused, Unacceptable, document
+from gearroom.core.database_failures import was_rolled_back
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.services.people import names
 
@@ -40,11 +40,6 @@ class Answer(NamedTuple):
     status: int
     body: Any
     first_at: datetime | None = None
-
-    @property
-    def replayed(self) -> bool:
-        """Whether it was given before, and nothing was done now."""
-        return self.first_at is not None
 
 
 def once(

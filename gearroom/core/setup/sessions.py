@@ -3,7 +3,7 @@
 from django.contrib.sessions.backends import db
 from django.contrib.sessions.backends.base import UpdateError
 
-from gearroom.core.acts.database_failures import failure_of
+from gearroom.core.database_failures import failure_of
 
 
 class SessionStore(db.SessionStore):

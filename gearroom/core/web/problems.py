@@ -4,7 +4,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.problem_codes import KINDS
+from gearroom.core.problem_codes import KINDS
 
 
 @require_safe

@@ -8,13 +8,11 @@ from typing import Any
 
 
 class CallFailed(Exception):
-    """An answer that was not wanted; `problem` is its body."""
+    """An answer that was not wanted."""
 
     def __init__(self, method: str, path: str, status: int, problem: Any) -> None:
         detail = problem.get("detail", problem) if isinstance(problem, dict) else problem
         super().__init__(f"{method} {path} answered {status}: {detail}")
-        self.status = status
-        self.problem = problem
 
 
 class Api:
@@ -35,9 +33,9 @@ class Api:
     def post_picture(self, path: str, jpeg: bytes, **fields: Any) -> Any:
         """Write with a picture, as multipart/form-data (RFC 7578)."""
         boundary = uuid.uuid4().hex
-        says = 'Content-Disposition: form-data; name="{}"'
-        parts = [(says.format(name), str(value).encode()) for name, value in fields.items()]
-        file = says.format("image") + '; filename="photo.jpg"\r\nContent-Type: image/jpeg'
+        sentence = 'Content-Disposition: form-data; name="{}"'
+        parts = [(sentence.format(name), str(value).encode()) for name, value in fields.items()]
+        file = sentence.format("image") + '; filename="photo.jpg"\r\nContent-Type: image/jpeg'
         body = b"".join(
             f"--{boundary}\r\n{head}\r\n\r\n".encode() + content + b"\r\n"
             for head, content in [*parts, (file, jpeg)]

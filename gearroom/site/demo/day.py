@@ -55,14 +55,13 @@ class Day:
     # ----------------------------------------------------------------------------- the steps
     def print_labels(self) -> None:
         """Labels for a kit and a batch, printed and read back."""
-        contents = self.api.get(f"kits/{KIT}/contents/")
-        gauze = next(line for line in contents["lines"] if line["name"] == GAUZE)
+        gauze = self._named(f"kits/{KIT}/contents/", GAUZE, "lines")
         made = self.api.post(
             "labels/", {"on": [{"kit": KIT}, {"lot": str(gauze["lot"])}], "room": "main-store"}
         )["labels"]
         kit_code, lot_code = (label["code"] for label in made)
-        sheet = self.api.post("labels/sheets/", {"labels": [kit_code, lot_code]})
-        self._keep("labels.pdf", sheet)
+        codes = {"labels": [kit_code, lot_code]}
+        self._keep("labels.pdf", self.api.post("labels/sheets/", codes))
         for name, code in (("kit-label.png", kit_code), ("batch-label.png", lot_code)):
             self._keep(name, self.api.get(f"labels/{code}/image/?dpi=300"))
         self.facts |= {"kit_code": kit_code, "lot_code": lot_code, "gauze": gauze}
@@ -70,8 +69,7 @@ class Day:
 
     def take_out(self) -> None:
         """A photograph of the kit's label takes it out to its trip."""
-        answer = self._scan("kit-label.png", "kit-out.jpg", 3, intent="check-out")
-        outcome = answer["outcomes"][0]
+        outcome = self._scan("kit-label.png", "kit-out.jpg", 3, intent="check-out")
         kit = outcome["kit"]
         self.facts["taken"] = outcome
         self._tell(
@@ -81,7 +79,8 @@ class Day:
             f"judged for {kit['through']}: {kit['verdict_text']}",
             *(f"- {reason['text']}" for reason in kit["reasons"]),
         )
-        tag = self._label(self._person("Tam Brackley"))
+        guide = self._named("people/?page_size=200", "Tam Brackley")
+        tag = self._label({"person": str(guide["id"])})
         both = self.api.post(
             "scans/",
             {"texts": [tag, self._label({"kit": OUT_MEANWHILE})], "intent": "check-out"},
@@ -91,14 +90,13 @@ class Day:
 
     def hand_back(self) -> None:
         """The same label hands it back: opened, three things used."""
-        seen = self._scan("batch-label.png", "batch.jpg", 5, intent="identify")
-        read = seen["outcomes"][0]["read"]["text"]
+        batch = self._scan("batch-label.png", "batch.jpg", 5, intent="identify")
         used = [
-            {"label": read, "units": 4},
+            {"label": batch["read"]["text"], "units": 4},
             {"item": self._item(BLISTER), "units": 2},
             {"item": self._item(BLANKET), "units": 1},
         ]
-        answer = self._scan(
+        outcome = self._scan(
             "kit-label.png",
             "kit-back.jpg",
             4,
@@ -106,7 +104,6 @@ class Day:
             as_found="opened",
             used=json.dumps(used),
         )
-        outcome = answer["outcomes"][0]
         used_now = self.api.get(f"movements/?kit={KIT}&kind=use&page_size=10")["results"]
         newest = max(row["entry"] for row in used_now)
         lines = [row for row in used_now if row["entry"] == newest and row["to_kind"] == "used"]
@@ -158,8 +155,7 @@ class Day:
 
     def recall(self) -> None:
         """The maker recalls a batch: who has it, taken out, sent back, finished."""
-        inside = self.api.get(f"kits/{HOLDS_IT}/contents/")["lines"]
-        batch = next(line for line in inside if line["name"] == RECALLED)
+        batch = self._named(f"kits/{HOLDS_IT}/contents/", RECALLED, "lines")
         recall = self.api.post(
             "recalls/",
             {
@@ -169,7 +165,6 @@ class Day:
                 "advice": "Take it out and send it back; the maker found damp sachets.",
             },
         )
-        self.facts["recall"] = recall
         quarantined = sum(row["units"] for row in recall["quarantine"])
         self._tell(
             f"{RECALLED}, batch {batch['number']}: {quarantined} units went from shelves to "
@@ -180,9 +175,9 @@ class Day:
             if not row["place"]["kit"]:
                 continue
             who = row["person"]["name"] if row["person"] else "nobody"
-            sure = "certain" if row["certainty"] == "certain" else "possible"
+            confirmed = "certain" if row["certainty"] == "certain" else "possible"
             self._tell(
-                f"- {sure}: {row['place']['kit']}, {who} has it or answers for it: taken out"
+                f"- {confirmed}: {row['place']['kit']}, {who} has it or answers for it: taken out"
             )
             stands = self.api.post(
                 f"recalls/{recall['id']}/answer/",
@@ -199,8 +194,9 @@ class Day:
                 },
             )
             self._tell(f"- {held['units']} units sent back to the maker")
-        closed = self.api.post(f"recalls/{recall['id']}/close/", {"outcome": "finished"})
-        self.facts["recall"] = closed
+        self.facts["recall"] = self.api.post(
+            f"recalls/{recall['id']}/close/", {"outcome": "finished"}
+        )
         self._tell("finished: the batch stays blocked, and goes to quarantine if it ever arrives")
 
     def weekly_email(self) -> None:
@@ -219,21 +215,18 @@ class Day:
         self._tell(f"{self.folder / name}")
 
     def _scan(self, label: str, name: str, seed: int, **fields: Any) -> Any:
-        """Photograph a printed label and post the picture."""
+        """Photograph a printed label and post the picture; what came of it."""
         jpeg = photograph((self.folder / label).read_bytes(), seed=seed)
         self._keep(name, jpeg)
-        return self.api.post_picture("scans/", jpeg, room="main-store", **fields)
+        return self.api.post_picture("scans/", jpeg, room="main-store", **fields)["outcomes"][0]
 
     def _label(self, on: dict[str, Any]) -> str:
-        code: str = self.api.post("labels/", {"on": [on], "room": "main-store"})["labels"][0][
-            "code"
-        ]
-        return code
-
-    def _person(self, name: str) -> dict[str, Any]:
-        found = self.api.get("people/?page_size=200")["results"]
-        return {"person": str(next(row["id"] for row in found if row["name"] == name))}
+        made = self.api.post("labels/", {"on": [on], "room": "main-store"})["labels"]
+        return str(made[0]["code"])
 
     def _item(self, name: str) -> int:
-        found = self.api.get(f"items/?search={quote(name)}")["results"]
-        return int(next(row["id"] for row in found if row["name"] == name))
+        return int(self._named(f"items/?search={quote(name)}", name)["id"])
+
+    def _named(self, path: str, name: str, rows: str = "results") -> Any:
+        """The row of that name, of those that an address answers with."""
+        return next(row for row in self.api.get(path)[rows] if row["name"] == name)

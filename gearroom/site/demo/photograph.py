@@ -69,9 +69,9 @@ def _lay_down(label: Picture, bag: Picture, chance: np.random.Generator) -> Pict
     source = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
     matrix = cv2.getPerspectiveTransform(source, laid.astype(np.float32))
     shape = (bag.shape[1], bag.shape[0])
-    seen = cv2.warpPerspective(label, matrix, shape, flags=cv2.INTER_AREA)
+    known = cv2.warpPerspective(label, matrix, shape, flags=cv2.INTER_AREA)
     mask = cv2.warpPerspective(np.full((height, width), 255, np.uint8), matrix, shape)
-    return np.where(mask[..., None] > 127, seen, bag).astype(np.uint8)
+    return np.where(mask[..., None] > 127, known, bag).astype(np.uint8)
 
 
 def _light(picture: Picture, chance: np.random.Generator) -> Picture:

@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
+from gearroom.core.acts import Problem, document
 from gearroom.core.acts.exceptions import as_problem
-from gearroom.core.acts.problems import Problem, document
 from gearroom.core.api import problems as api
 from gearroom.site.web.page import errors as pages
 

@@ -1,7 +1,9 @@
-"""The mail that says that a sign-in or an address was changed, to the address from before: whoever
-did it without leave does not get it instead of them.
+"""Mails about sign-ins, sent by the worker: the link to a new password, asked for on a page; and
+that a sign-in or an address was changed, to the address from before: whoever did it without leave
+does not get it instead of them.
 
-It is no notice, as those go to the address that somebody has now. It is sent by the worker.
+They are no notices: those go to the address that somebody has now, and whoever keeps the room may
+read them, while a link is for one person alone. So it is made when it is sent and kept nowhere.
 """
 
 import logging
@@ -11,13 +13,17 @@ from collections.abc import Callable
 from copy import copy
 from datetime import timedelta
 from functools import partial
+from typing import Any
 
 from django.conf import settings
 from django.core import mail
+from django.db.models import QuerySet
+from django.urls import reverse
 from django.utils.translation import gettext as _, override
 
 from gearroom.core import clock
-from gearroom.core.models import AccountChange, Person
+from gearroom.core.models import AccountChange, PasswordReset, Person
+from gearroom.core.services.accounts import sign_ins
 from kits.rules.mail.plain_text import Letter, LetterRow
 from kits.services.mail import rendering
 from kits.services.text.wording import moment
@@ -25,21 +31,48 @@ from kits.services.text.wording import moment
 log = logging.getLogger(__name__)
 
 TRIED_FOR = timedelta(days=7)
-"""How long a mail is tried again that the mail server does not take."""
+"""How long a mail of a change is tried again that the mail server does not take."""
 
 
-def send_waiting() -> int:
-    """Send what was not sent yet, and forget the address; how many were sent."""
-    sent = 0
+def send_changes() -> int:
+    """Send what was not sent yet of changes, and forget the address; how many were sent."""
     since = clock.now() - TRIED_FOR
     AccountChange.objects.filter(sent_at=None, at__lt=since).update(sent_at=since, address="")
-    waiting = AccountChange.objects.filter(sent_at=None).select_related("person__home_room", "by")
-    for change in waiting.order_by("pk")[:100]:
-        row = AccountChange.objects.filter(pk=change.pk)
-        if not row.filter(sent_at=None).update(sent_at=clock.now()):
+    waiting = AccountChange.objects.select_related("person__home_room", "by")
+
+    def send_one(change: AccountChange) -> bool | None:
+        there = copy(change.person)
+        there.email = change.address
+        return send(there, partial(_change_letter, change))
+
+    return _send_waiting(waiting, send_one, {"address": ""})
+
+
+def send_resets() -> int:
+    """Send the links that were asked for and are not sent yet; how many were sent. What the mail
+    server did not take is tried with the next sweep, until the hour of asking is over; what cannot
+    be written (an address that no mail can have) is not tried again."""
+    waiting = PasswordReset.objects.filter(asked_at__gte=clock.now() - sign_ins.LINK_LASTS)
+
+    def send_one(reset: PasswordReset) -> bool | None:
+        return send(reset.user.person, partial(_reset_letter, reset))
+
+    return _send_waiting(waiting.select_related("user__person"), send_one, {})
+
+
+def _send_waiting(
+    waiting: QuerySet[Any], send_one: Callable[[Any], bool | None], afterwards: dict[str, Any]
+) -> int:
+    """Send a mail for each row that has none yet; `afterwards` is written into what was sent or
+    cannot be."""
+    sent = 0
+    for row in waiting.filter(sent_at=None).order_by("pk")[:100]:
+        claim = waiting.model._default_manager.filter(pk=row.pk)
+        if not claim.filter(sent_at=None).update(sent_at=clock.now()):
             continue  # another worker has it
-        taken = send(_at(change.address, change.person), partial(_letter, change))
-        row.update(**({"sent_at": None} if taken is False else {"address": ""}))
+        taken = send_one(row)
+        if changes := {"sent_at": None} if taken is False else afterwards:
+            claim.update(**changes)
         sent += taken is True
     return sent
 
@@ -67,14 +100,7 @@ def send(person: Person, letter: Callable[[], Letter]) -> bool | None:
     return True
 
 
-def _at(address: str, person: Person) -> Person:
-    """Somebody at another address."""
-    there = copy(person)
-    there.email = address
-    return there
-
-
-def _letter(change: AccountChange) -> Letter:
+def _change_letter(change: AccountChange) -> Letter:
     own = change.by_id == change.person_id
     person = change.person
     facts = {
@@ -85,11 +111,11 @@ def _letter(change: AccountChange) -> Letter:
         AccountChange.Kind.ADDRESS: _("Emails to you now go to another address."),
         AccountChange.Kind.PASSWORD: _("Your password has been changed."),
         AccountChange.Kind.PIN: _("Your PIN for shared devices has been changed."),
-        AccountChange.Kind.SIGN_IN: _("You now have a sign-in."),
+        AccountChange.Kind.SIGN_IN: _("You now have a login."),
     }
     by = _("You changed it yourself on %(when)s.") if own else _("Changed by %(who)s on %(when)s.")
     return Letter(
-        subject=_("Your sign-in for %(organisation)s")
+        subject=_("Your login for %(organisation)s")
         % {"organisation": settings.ORGANISATION or _("the gear room")},
         first=(LetterRow(texts[AccountChange.Kind(change.kind)], lines=(by % facts,)),),
         closing=(
@@ -99,3 +125,21 @@ def _letter(change: AccountChange) -> Letter:
             ),
         ),
     )
+
+
+def _reset_letter(reset: PasswordReset) -> Letter:
+    uid, token = sign_ins.link_of(reset.user)
+    link = reset.base + reverse("new-password", args=[uid, token])
+    text = _("%(name)s, use this link to choose a new password. Your username is %(username)s.") % {
+        "name": reset.user.person.name,
+        "username": reset.user.username,
+    }
+    return Letter(
+        subject=_("A new password for %(organisation)s")
+        % {"organisation": settings.ORGANISATION or _("the gear room")},
+        first=(LetterRow(text, link),),
+        closing=(
+            _("The link can be used once and is valid for one hour. If you did not ask for it, "
+              "you do not need to do anything: your password stays the same."),
+        ),
+    )  # fmt: skip

@@ -115,9 +115,8 @@ def _local_files() -> Iterator[Path]:
     """The data folder's files, less the database's own, other backups and what is passing."""
     root = settings.DATA_DIR
     for path in sorted(root.rglob("*")):
-        if not _is_kept(path.relative_to(root)):
-            continue
-        if path.is_file() and not path.is_symlink() and not _is_backup(path):
+        kept = _is_kept(path.relative_to(root)) and path.is_file() and not path.is_symlink()
+        if kept and not _is_backup(path):
             yield path
 
 
@@ -134,7 +133,8 @@ def _is_kept(path: PurePath) -> bool:
 
 def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
     parts = [Part(name, path.stat().st_size, _sum(path)) for name, path in sources.items()]
-    manifest = Manifest(now.isoformat(), connection.vendor, sorted(_applied()), parts)
+    migrations = sorted(map(".".join, MigrationLoader(connection).applied_migrations))
+    manifest = Manifest(now.isoformat(), connection.vendor, migrations, parts)
 
     def entry(name: str, size: int) -> tarfile.TarInfo:
         info = tarfile.TarInfo(name)
@@ -157,11 +157,6 @@ def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
 def _sum(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _applied() -> list[str]:
-    loader = MigrationLoader(connection)
-    return [f"{app}.{name}" for app, name in loader.applied_migrations]
 
 
 def _is_backup(file: Path) -> bool:
@@ -252,7 +247,7 @@ def _refuse_what_does_not_fit(manifest: Manifest) -> None:
             f"This backup is of a {manifest.engine} database, and DATABASE_URL names a "
             f"{connection.vendor} one. Restore it where the engine is the same."
         )
-    known = {f"{app}.{name}" for app, name in MigrationLoader(None).disk_migrations}
+    known = set(map(".".join, MigrationLoader(None).disk_migrations))
     if unknown := set(manifest.migrations) - known:
         raise BackupError(
             f"This backup was made by a newer program ({min(unknown)} is not known here). "
@@ -267,8 +262,8 @@ def _refuse_to_overwrite(force: bool) -> None:
         raise BackupError(
             f"{others} other connections use the database. Stop web, worker and scheduler first."
         )
-    if not force and (found := what_is_here()):
-        raise BackupError(f"This database holds {found}. Add --force to replace it, for ever.")
+    if not force and (result := what_is_here()):
+        raise BackupError(f"This database holds {result}. Add --force to replace it, for ever.")
 
 
 def what_is_here() -> str:

@@ -72,11 +72,11 @@ def _save_sqlite(path: Path) -> None:
 def _check_sqlite(path: Path) -> None:
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as copy:
         try:
-            found = copy.execute("PRAGMA integrity_check").fetchall()
+            result = copy.execute("PRAGMA integrity_check").fetchall()
         except sqlite3.DatabaseError as problem:
             raise DumpError(f"The database in the backup can't be read: {problem}.") from problem
-    if found != [("ok",)]:
-        raise DumpError(f"The copy of the database is not whole: {found[0][0]}.")
+    if result != [("ok",)]:
+        raise DumpError(f"The copy of the database is not whole: {result[0][0]}.")
 
 
 def _load_sqlite(path: Path) -> None:

@@ -6,13 +6,12 @@ import os
 import socket
 import sqlite3
 import ssl
-import threading
 import urllib.request
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 from urllib.error import URLError
 
 from django.conf import settings
@@ -50,7 +49,7 @@ def _again(attempt: Callable[[], bool], seconds: float) -> bool:
     while not attempt():
         if monotonic() > limit:
             return False
-        threading.Event().wait(0.1)
+        sleep(0.1)
     return True
 
 
@@ -140,13 +139,12 @@ def _held_open() -> Iterator[None]:
 
 def programs(listener: socket.socket, certificate: Certificate | None) -> list[Program]:
     """Web, worker and scheduler, sized for this machine's cores."""
-    cores = os.cpu_count() or 2
     web = [
         f"--bind=fd://{listener.fileno()}",
         "--preload",  # loaded once, then forked: half the work of a start on a small machine
         "--worker-class=gearroom.site.ops.web_server.Worker",
         "--logger-class=gearroom.site.ops.web_server.Log",
-        f"--workers={max(2, min(4, cores))}",
+        f"--workers={max(2, min(4, os.cpu_count() or 2))}",
         "--threads=16",
         "--timeout=60",
         "--graceful-timeout=8",
@@ -205,24 +203,22 @@ def serve(
         port = listener.getsockname()[1]
         migrate_if_behind(say)
         opened.enter_context(_held_open())
-        supervisor = Supervisor(
+        return Supervisor(
             programs(listener, certificate),
             env=_environment(names, certificate),
             folder=settings.BASE_DIR,
             is_ready=lambda: healthy(f"{scheme}://127.0.0.1:{port}"),
             on_ready=lambda: on_ready(f"{scheme}://{names[0]}:{port}"),
             say=say,
-        )
-        return supervisor.run()
+        ).run()
 
 
 def _environment(names: list[str], certificate: Certificate | None) -> Mapping[str, str]:
-    hosts = [f"[{name}]" if ":" in name else name for name in names]
-    allowed = list(dict.fromkeys([*settings.ALLOWED_HOSTS, *hosts]))
+    hosts = (f"[{name}]" if ":" in name else name for name in names)
     return {
         **os.environ,
         "GEARROOM_DATA_DIR": str(settings.DATA_DIR),
-        "GEARROOM_ALLOWED_HOSTS": ",".join(allowed),
+        "GEARROOM_ALLOWED_HOSTS": ",".join(dict.fromkeys([*settings.ALLOWED_HOSTS, *hosts])),
         "GEARROOM_TLS": "1" if certificate is not None else "0",
         # Else the worker loads every page and API to check the program at each start.
         "CELERY_SKIP_CHECKS": "1",

@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 
 STOP_SECONDS = 10.0
 FIRST_PAUSE_SECONDS = 0.5
@@ -96,9 +96,8 @@ class Supervisor:
         self._stopping += 1
 
     def _go_on_when_ready(self) -> None:
-        pause = threading.Event()
         while not self.is_ready():
-            pause.wait(0.1)
+            sleep(0.1)
         self._ready.set()
         self._wake()
         try:

@@ -14,7 +14,7 @@ from typing import Any
 from gunicorn.glogging import Logger
 from gunicorn.workers.gthread import ThreadWorker
 
-from gearroom.core.acts.problem_codes import KINDS
+from gearroom.core.problem_codes import KINDS
 from gearroom.core.setup.logs import Masked
 
 _CODES = {414: "address-too-long", 431: "headers-too-long", 500: "internal-error"}

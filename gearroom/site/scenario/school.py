@@ -1,18 +1,44 @@
-"""The school while it is loaded: what was made, by the names that the scenario uses."""
+"""The school while it is loaded: what it is made of, and what was made by the names that the
+scenario uses."""
 
 import random
+import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, actor_of
+from gearroom.core.acts import Act, actor_of
 from gearroom.core.models import Person, Room
-from gearroom.site.scenario.catalogue import Thing
 from kits.models import Item, Kit, PackingListVersion, Place
 from kits.services.stock import receiving
 
 ZONE = "Europe/London"
+
+PLAN: Mapping[str, Any] = tomllib.loads(
+    Path(__file__).with_name("school.toml").read_text(encoding="utf-8")
+)
+"""What the school is made of."""
+
+
+@dataclass(frozen=True)
+class Thing:
+    """A thing of the catalogue: `pack` is units a pack, `shelf_life_days` a typical one (0: needs
+    no date), `price` a unit's, `properties` those of the item (see `catalogue.ItemFacts`)."""
+
+    name: str
+    kind: str
+    properties: Mapping[str, Any]
+    pack: int = 1
+    shelf_life_days: int = 0
+    price: str = "0.40"
+
+
+THINGS = {row["name"]: Thing(**row) for row in PLAN["things"]}
 
 
 @dataclass
@@ -30,10 +56,11 @@ class School:
     batch: int = 0
 
     def act(self, who: str = "Jo Marrick") -> Act:
-        """A new act of somebody, now."""
-        person = self.people[who]
-        assert person.user is not None
-        return Act(actor=actor_of(person.user))
+        """A new act of somebody, now. Raises ValueError for whoever has no sign-in."""
+        user = self.people[who].user
+        if user is None:
+            raise ValueError(f"{who} has no sign-in")
+        return Act(actor=actor_of(user))
 
     def next_batch(self, thing: Thing) -> str:
         """A maker's lot number that nobody has seen before."""
@@ -42,9 +69,14 @@ class School:
         return f"{letters}{2400 + self.batch}"
 
 
+def at(day: date, hour: int, minute: int = 0) -> datetime:
+    """An instant by the school's clock."""
+    return datetime.combine(day, time(hour, minute), ZoneInfo(ZONE))
+
+
 def receive(
     school: School,
-    thing: Thing,
+    name: str,
     slug: str,
     packs: int,
     *,
@@ -53,14 +85,14 @@ def receive(
     number: str | None = None,
 ) -> receiving.Arrival:
     """Packs of a fresh batch arrive on a shelf of a room."""
+    thing, on = THINGS[name], school.shelves[slug]
     if expiry is None and thing.shelf_life_days:
         days = int(thing.shelf_life_days * school.chance.uniform(0.75, 1.1))
         expiry = _month_end(clock.today(ZONE) + timedelta(days=days))
     units = packs * max(thing.pack, 4)
-    on = school.shelves[slug]
     return receiving.receive(
         school.act(),
-        item=school.items[thing.name],
+        item=school.items[name],
         units=units,
         number=school.next_batch(thing) if number is None else number,
         expiry=expiry,

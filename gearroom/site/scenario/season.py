@@ -1,38 +1,33 @@
 """Two seasons of trips, played in order: kits go out, come back used, are restocked and sealed.
 
 It is played through the services, with the clock set to each act's own time, so the stock book
-that comes out is one that could have been written day by day.
+that comes out is one that could have been written day by day. The store is kept meanwhile: fresh
+batches, old ones thrown out, instruments checked, and what is left lying as any store leaves it.
 """
 
 import random
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, time, timedelta
+
+from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.core.models import Person
-from gearroom.site.scenario.catalogue import Thing
-from gearroom.site.scenario.school import School
-from gearroom.site.scenario.stockroom import (
-    check_instruments,
-    leave_as_found,
-    resupply,
-    throw_out_what_went_off,
-)
-from kits.models import AsFound, Kit, Trip
+from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, receive
+from kits.models import AsFound, Holding, Kit, Lot, PlaceKind, Trip
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
-from kits.services.ledger import readiness
+from kits.services.labelling import labelling
+from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
+from kits.services.recalls import recalls
 from kits.services.restocking import sorting
+from kits.services.stock import counting, disposing, instruments, receiving
+from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
 from kits.services.trips.trips import TripFacts
-
-UK = ZoneInfo("Europe/London")
-PLACES = ("Crag Fell", "Umber Tarn", "Hollow Beck", "Long Rigg", "Blea Edge", "Sallow Moss")
 
 
 @dataclass(frozen=True)
@@ -43,103 +38,60 @@ class Going:
     starts_in: int
     days: int
     people: int
-    hazards: tuple[str, ...]
+    hazards: list[str]
     kit: str
     guide: str
     leaves: time = time(9)
 
 
-COMING = (
-    Going(
-        "Gorge weekend, Hollow Beck", 0, 2, 10, ("gorge",), "GROUP-01", "Ines Quarle", time(0, 5)
-    ),
-    Going("Hill day, Crag Fell", 1, 1, 9, ("hill",), "DAY-01", "Tam Brackley"),
-    Going("Hill day, Long Rigg", 1, 1, 8, ("hill",), "DAY-02", "Wyn Osterley"),
-    Going("Cave day, Blea Pot", 1, 1, 12, ("cave",), "GROUP-03", "Rafe Dunmore"),
-    Going("Footpath work party, Blea Edge", 2, 1, 6, ("sharp-tools",), "WORK-01", "Ada Greystone"),
-    Going("Hill day, Sallow Moss", 3, 1, 7, ("hill",), "DAY-04", "Mika Sallow"),
-    Going("Umber Round, a week's walk", 4, 8, 11, ("hill", "remote"), "EXPED-01", "Fenna Holt"),
-    Going("School gorge days", 5, 3, 14, ("gorge", "water"), "GROUP-02", "Ines Quarle"),
-    Going("Gorge days, Umber Tarn", 11, 3, 12, ("gorge", "water"), "GROUP-01", "Ines Quarle"),
-    Going("Cave hut weekend", 9, 2, 9, ("cave",), "GROUP-03", "Lior Penhale"),
-)
-OFTEN_USED = (
-    # thing, in how many of a hundred trips, at most how many
-    ("gauze swab 10 × 10 cm", 45, 5),
-    ("blister dressing", 40, 3),
-    ("nitrile gloves, pair", 45, 2),
-    ("wound dressing, medium", 15, 1),
-    ("zinc oxide tape 2.5 cm", 12, 1),
-    ("eye wash 20 ml", 12, 1),
-    ("triangular bandage", 6, 1),
-    ("foil blanket", 8, 1),
-    ("paracetamol 500 mg", 20, 4),
-    ("glucose gel 25 g", 10, 1),
-    ("crepe bandage 10 cm", 8, 1),
-    ("antihistamine 10 mg", 6, 1),
-)
-
-
-def play_season(
-    school: School, things: Sequence[Thing], today: date, say: Callable[[str], None]
-) -> None:
+def play_season(school: School, today: date, say: Callable[[str], None]) -> None:
     """Play the past, then leave the store as it stands today with its coming trips."""
-    by_name = {thing.name: thing for thing in things}
-    with clock.pretending(_at(today - timedelta(days=539), 8)):
-        check_instruments(school, by_name)
+    with clock.pretending(at(today - timedelta(days=539), 8)):
+        check_instruments(school)
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
-    past = list(_past(school.chance, today))
+    past = list(_past(school.chance))
     for n, going in enumerate(past):
         _play(school, going, today)
         if n % 12 == 11:
             leaves = today + timedelta(days=going.starts_in + going.days)
-            with clock.pretending(_at(leaves, 12)):
-                throw_out_what_went_off(school)
-                resupply(school, things)
-                check_instruments(school, by_name)
+            with clock.pretending(at(leaves, 12)):
+                _tend_stock(school)
     say(f"{len(past)} past trips")
-    with clock.pretending(_at(today - timedelta(days=3), 10)):
-        throw_out_what_went_off(school)
-        resupply(school, things)
-        check_instruments(school, by_name)
+    coming = [Going(**row) for row in PLAN["coming"]]
+    with clock.pretending(at(today - timedelta(days=3), 10)):
+        _tend_stock(school)
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
-        leave_as_found(school, by_name)
-        for going in COMING:
+        leave_as_found(school)
+        for going in coming:
             _promise(school, going, today)
-    say(f"{len(COMING)} trips to come")
+    say(f"{len(coming)} trips to come")
 
 
-def _past(chance: random.Random, today: date) -> Iterator[Going]:
+def _tend_stock(school: School) -> None:
+    throw_out_what_went_off(school)
+    resupply(school)
+    check_instruments(school)
+
+
+def _past(chance: random.Random) -> Iterator[Going]:
     """Some sixty trips of two seasons, each over before the next with the same kit begins."""
-    guides = {
-        "main": ("Tam Brackley", "Wyn Osterley", "Mika Sallow", "Ada Greystone", "Ines Quarle"),
-        "cave": ("Rafe Dunmore", "Lior Penhale", "Fenna Holt"),
-    }
-    day = -530
+    plan, day = PLAN["past"], -530
     while day < -12:
-        what = chance.random()
-        where = chance.choice(PLACES)
-        if what < 0.55:
-            kit, name, days, hazards = f"DAY-0{chance.randint(1, 4)}", "Hill day", 1, ("hill",)
-        elif what < 0.7:
-            kit, name, days, hazards = f"DAY-0{chance.randint(5, 6)}", "Hut day", 1, ("hill",)
-        elif what < 0.85:
-            kit, name, days, hazards = f"GROUP-0{chance.randint(1, 2)}", "Gorge days", 3, ("gorge",)
-        elif what < 0.95:
-            kit, name, days, hazards = "GROUP-03", "Cave weekend", 2, ("cave",)
-        else:
-            kit, name, days, hazards = f"EXPED-0{chance.randint(1, 2)}", "Long walk", 7, ("hill",)
-        team = guides["cave" if kit in ("DAY-05", "DAY-06", "GROUP-03") else "main"]
+        drawn, where = chance.random(), chance.choice(plan["places"])
+        kind = next(each for each in plan["kinds"] if drawn < each["up_to"])
+        kit = kind["kit"] + (str(chance.randint(*kind["numbers"])) if kind["numbers"] else "")
         yield Going(
-            f"{name}, {where}", day, days, chance.randint(5, 9), hazards, kit, chance.choice(team)
+            f"{kind['name']}, {where}",
+            day,
+            kind["days"],
+            chance.randint(5, 9),
+            [kind["hazard"]],
+            kit,
+            chance.choice(plan["guides"][kind["team"]]),
         )
-        day += days + chance.randint(4, 10)
-
-
-def _at(day: date, hour: int, minute: int = 0) -> datetime:
-    return datetime.combine(day, time(hour, minute), UK)
+        day += kind["days"] + chance.randint(4, 10)
 
 
 def _fill_and_seal(school: School, kit: Kit) -> None:
@@ -149,42 +101,35 @@ def _fill_and_seal(school: School, kit: Kit) -> None:
     sorting.reseal(school.act(), kit, number, anyway=True)
 
 
-def _trip(school: School, going: Going, today: date) -> Trip:
+def _promise(school: School, going: Going, today: date) -> Trip:
+    """Its trip, as the booking system has it, with its kit reserved."""
     first = today + timedelta(days=going.starts_in)
     last = first + timedelta(days=going.days - 1)
-    return trips.put(
-        school.act("Trip booking"),
-        "bookings",
-        f"U{first:%y%m%d}-{going.kit[-2:]}{going.kit[0]}",
-        TripFacts(
-            name=going.name,
-            room=school.kits[going.kit].home_room,
-            departs_at=datetime.combine(first, going.leaves, UK),
-            returns_at=_at(last, 17, 30),
-            people=going.people,
-            hazards=going.hazards,
-            leader=school.people[going.guide],
-        ),
-    ).trip
-
-
-def _promise(school: School, going: Going, today: date) -> Trip:
-    trip = _trip(school, going, today)
-    reservations.reserve(
-        school.act(), school.kits[going.kit], trip, person=school.people[going.guide]
+    kit, guide = school.kits[going.kit], school.people[going.guide]
+    facts = TripFacts(
+        name=going.name,
+        room=kit.home_room,
+        departs_at=at(first, going.leaves.hour, going.leaves.minute),
+        returns_at=at(last, 17, 30),
+        people=going.people,
+        hazards=going.hazards,
+        leader=guide,
     )
+    reference = f"U{first:%y%m%d}-{going.kit[-2:]}{going.kit[0]}"
+    trip = trips.put(school.act("Trip booking"), "bookings", reference, facts).trip
+    reservations.reserve(school.act(), kit, trip, person=guide)
     return trip
 
 
 def _play(school: School, going: Going, today: date) -> None:
     """One past trip: reserved, out, back with what was used, restocked and sealed."""
     first = today + timedelta(days=going.starts_in)
-    guide: Person = school.people[going.guide]
-    with clock.pretending(_at(first - timedelta(days=2), 9)):
+    guide = school.people[going.guide]
+    with clock.pretending(at(first - timedelta(days=2), 9)):
         trip = _promise(school, going, today)
-    with clock.pretending(_at(first, 8, 40)):
+    with clock.pretending(at(first, 8, 40)):
         kit = find.any_kit(going.kit)
-        if not readiness.verdict(kit, trip.last_day, trip).fit:
+        if not verdicts.verdict(kit, trip.last_day, trip).fit:
             _fill_and_seal(school, kit)
         custody.check_out(
             school.act(), kit, person=guide, trip=trip, short_reason="nothing better is here"
@@ -214,6 +159,118 @@ def _used(school: School, kit: Kit) -> list[UseLine]:
     }
     return [
         UseLine(school.items[name], school.chance.randint(1, min(most, carried[name])))
-        for name, percent, most in OFTEN_USED
+        for name, percent, most in PLAN["often_used"]
         if name in carried and school.chance.random() * 100 < percent
     ]
+
+
+# ------------------------------------------------------------------------------------- the store
+def resupply(school: School) -> None:
+    """Order in whatever is down to two packs, in the hut to one, on the shelves of a room."""
+    today = clock.today(ZONE)
+    lasting = (
+        Holding.objects.filter(place__kind=PlaceKind.SHELF)
+        .exclude(lot__expiry__lt=today + timedelta(days=90))
+        .values("lot__item__name", "place__room__slug")
+        .annotate(units=Sum("units"))
+    )
+    held = {(row["lot__item__name"], row["place__room__slug"]): row["units"] for row in lasting}
+    for n, thing in enumerate(THINGS.values()):
+        for slug, packs in (("main-store", 2), ("cave-hut", 1)):
+            few = held.get((thing.name, slug), 0) <= packs * max(thing.pack, 4)
+            if few and thing.kind != Kind.INSTRUMENT:
+                receive(school, thing.name, slug, packs, shelf=n)
+
+
+def throw_out_what_went_off(school: School) -> None:
+    """Throw out what went out of date on the shelves, each thing into its own bin."""
+    today = clock.today(ZONE)
+    for holding in (
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SHELF, lot__expiry__lt=today)
+        .select_related("lot__item", "place__room")
+    ):
+        disposing.dispose(
+            school.act(),
+            place=holding.place,
+            lot=holding.lot,
+            units=holding.units,
+        )
+
+
+def check_instruments(school: School) -> None:
+    """Buy instruments for the kits that carry them, and check each one that is due."""
+    wanted = (("head torch", 5), ("digital thermometer", 5), ("oxygen cylinder, small", 1))
+    for name, count in wanted:
+        item = school.items[name]
+        for n in range(Lot.objects.filter(item=item).count(), count):
+            slug = "cave-hut" if n == count - 1 and count > 1 else "main-store"
+            receiving.receive(
+                school.act(),
+                item=item,
+                units=1,
+                serial=f"{name[0].upper()}{1001 + n}",
+                shelf=school.shelves[slug][0],
+                supplier="Fellside Medical Supplies",
+            )
+        today = clock.today(ZONE)
+        for lot in Lot.objects.filter(item=item).select_related("item"):
+            last = lot.checks.order_by("-id").first()
+            if last is None or last.due_on is None or last.due_on < today + timedelta(days=120):
+                instruments.check(school.act(), lot, passed=True, answer="yes")
+
+
+def leave_as_found(school: School) -> None:
+    """What makes today's store a believable one: something out of date on a shelf, something
+    without a date, something recalled, and a kit whose eye wash ends before its trip."""
+    today = clock.today(ZONE)
+    receive(school, "eye pad", "main-store", 1, shelf=3, expiry=today - timedelta(days=1))
+    receive(
+        school,
+        "burn gel dressing 10 × 10 cm",
+        "main-store",
+        1,
+        shelf=3,
+        expiry=today + timedelta(days=40),
+    )
+    undated = receiving.receive(
+        school.act(),
+        item=school.items["skin closure strips"],
+        units=6,
+        number="",
+        expiry=None,
+        shelf=school.shelves["main-store"][2],
+    )
+    labelling.label_for(school.act(), undated.lot, school.rooms["main-store"])
+    recalled = receive(school, "antiseptic wipes", "main-store", 1, shelf=4, number="AW77R")
+    recalls.start(
+        school.act(),
+        item=school.items["antiseptic wipes"],
+        scope="number",
+        number=recalled.lot.number,
+        reference="FSN-0031",
+        advice="Do not use; the maker found packs that were not sealed.",
+    )
+    _short_dated_eye_wash(school)
+    for lot in Lot.objects.filter(holdings__place__kind=PlaceKind.SHELF, holdings__units__gt=0):
+        if labelling.live(lot) is None:
+            labelling.label_for(school.act(), lot, school.rooms["main-store"])
+
+
+def _short_dated_eye_wash(school: School) -> None:
+    """DAY-04 carries eye wash that ends tomorrow: a count found it so."""
+    eye_wash = school.items["eye wash 20 ml"]
+    old = receive(
+        school,
+        "eye wash 20 ml",
+        "main-store",
+        1,
+        shelf=5,
+        expiry=clock.today(ZONE) + timedelta(days=4),
+        number="EW2207",
+    )
+    main = find.section(find.any_kit("DAY-04"), "main")
+    inside = Holding.objects.on_hand().filter(place=main).select_related("lot__item")
+    result = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
+    result.append(CountLine(main, 2, lot=old.lot))
+    counting.count(school.act(), [main], result, complete=True)

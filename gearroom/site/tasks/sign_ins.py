@@ -3,12 +3,12 @@
 from celery import shared_task
 
 from gearroom.core.services.accounts import attempts
-from gearroom.site.mail import account_mail, password_mail
+from gearroom.site.mail import account_mail
 
 
 @shared_task
 def send_resets() -> None:
     """Send the links that were asked for, and what was changed; forget old counts of tries."""
-    password_mail.send_waiting()
-    account_mail.send_waiting()
+    account_mail.send_resets()
+    account_mail.send_changes()
     attempts.forget_old()

@@ -14,7 +14,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _, pgettext
 
 from gearroom.core import clock
-from gearroom.core.rules.sentences import Sentence
+from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, InstrumentCheck, Kit, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
@@ -68,38 +68,42 @@ def weekday(value: date | None) -> str:
     return formats.date_format(value, pgettext("date format", "l j F")) if value else ""
 
 
+def _local(value: datetime, room: Room | None) -> datetime:
+    """An instant by a room's clock; by UTC without one."""
+    return value.astimezone(ZoneInfo(room.time_zone if room else "UTC"))
+
+
 @register.filter
-def at(value: datetime | str | None, room: Any) -> str:
+def at(value: datetime | str | None, room: Room | None) -> str:
     """An instant in a room's own time, near ones by name: today 17:30, Thursday 17:30."""
     if not value:
         return ""
     value = datetime.fromisoformat(value) if isinstance(value, str) else value
-    zone = room.time_zone if room else "UTC"
-    local = value.astimezone(ZoneInfo(zone))
-    away = (local.date() - clock.today(zone)).days
+    local = _local(value, room)
+    away = (local.date() - clock.now().astimezone(local.tzinfo).date()).days
     time = formats.date_format(local, "H:i")
-    if away == 0:
-        return _("today at %(time)s") % {"time": time}
-    if away == 1:
-        return _("tomorrow at %(time)s") % {"time": time}
-    if away == -1:
-        return _("yesterday at %(time)s") % {"time": time}
+    near = {
+        0: _("today at %(time)s"),
+        1: _("tomorrow at %(time)s"),
+        -1: _("yesterday at %(time)s"),
+    }
+    if away in near:
+        return near[away] % {"time": time}
     if -7 < away < 7:
         return f"{formats.date_format(local, 'l')} {time}"
     return f"{wording.day(local.date())}, {time}"
 
 
 @register.filter
-def hour(value: datetime, room: Any) -> str:
+def hour(value: datetime, room: Room | None) -> str:
     """The time of an instant by a room's clock: 17:30."""
-    zone = ZoneInfo(room.time_zone if room else "UTC")
-    return formats.date_format(value.astimezone(zone), "H:i")
+    return formats.date_format(_local(value, room), "H:i")
 
 
 @register.filter
-def instant(value: datetime, room: Any) -> str:
+def instant(value: datetime, room: Room | None) -> str:
     """An instant in a room's own time, by its date, for paper: 30 November 2026, 17:30."""
-    local = value.astimezone(ZoneInfo(room.time_zone))
+    local = _local(value, room)
     return f"{wording.day(local.date())}, {formats.date_format(local, 'H:i')}"
 
 
@@ -111,6 +115,13 @@ TONES = {
     Word.NOT_SET_UP: "unset",
 }
 """The class of whatever shows a verdict, by its word: its colour and the kind of its edge."""
+_TRIP_TONES = {
+    "covered": "ok",
+    "short": "short",
+    "stops": "stop",
+    "no-kits": "stop",
+    "waiting": "unset",
+}
 
 
 @register.filter
@@ -121,10 +132,9 @@ def tone(of: Verdict | str) -> str:
 
 @register.filter
 def trip_tone(state: str) -> str:
-    """The class of a row or card of a trip, by its state (`outlook.TripSeen`): never green while it
+    """The class of a row or card of a trip, by its state (`JudgedTrip.state`): never green while it
     waits for a kit."""
-    tones = {"covered": "ok", "short": "short", "stops": "stop", "no-kits": "stop"}
-    return {**tones, "waiting": "unset"}.get(state, "")
+    return _TRIP_TONES.get(state, "")
 
 
 @register.filter
@@ -202,9 +212,8 @@ def _mark(kit: str, through: date, trip: int | None, word: Word, text: str) -> S
 @register.simple_tag
 def beside(kit: Kit, judged: Judged) -> str:
     """What stands beside a verdict: the question that it answers, and the first expiry."""
-    question = judged.question
-    trip = question.trip.name if question.trip else ""
-    return _beside(question.through, trip, kit.first_expiry)
+    trip = judged.question.trip
+    return _beside(judged.question.through, trip.name if trip else "", kit.first_expiry)
 
 
 @register.simple_tag
@@ -226,10 +235,7 @@ def _day(value: date | str) -> date:
 
 
 def _beside(through: date, trip: str, expiry: date | None) -> str:
-    parts = [
-        verdict_texts.judged_for(through, trip),
-        verdict_texts.first_expiry(expiry),
-    ]
+    parts = (verdict_texts.judged_for(through, trip), verdict_texts.first_expiry(expiry))
     return " · ".join(filter(None, parts))
 
 
@@ -248,16 +254,8 @@ def act(entry: Entry) -> str:
     return wording.act(entry.kind)
 
 
-@register.filter
-def in_words(sentence: Sentence | str) -> str:
-    """What a rule says, in the language of now."""
-    return wording.in_words(sentence)
-
-
-@register.filter
-def withheld(kind: str) -> str:
-    """Why something is kept back."""
-    return wording.withheld(kind)
+register.filter(wording.in_words)
+register.filter(wording.withheld)
 
 
 @register.filter

@@ -41,10 +41,7 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     return f"{formats.number_format(amount, decimal_pos=2)} {currency}".strip()
 
 
-@register.filter
-def disposal(kind: str) -> str:
-    """How something is thrown out, in words."""
-    return wording.disposal(kind)
+register.filter(wording.disposal)
 
 
 @register.filter

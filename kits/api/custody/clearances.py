@@ -6,7 +6,7 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, present
 from kits.api import answers
@@ -14,25 +14,24 @@ from kits.models import Clearance
 from kits.services.custody import clearances
 
 
+@answers.Answer.of(Clearance)
 class ClearanceShown(answers.WithPhones):
-    id = serializers.IntegerField()
-    kit = serializers.CharField(source="checkout.kit.name")
-    cleared_by = answers.PersonAnswer(source="person")
-    taken_by = answers.PersonAnswer(source="checkout.person", allow_null=True)
-    trip = answers.TripAnswer(source="entry.trip", allow_null=True)
-    recorded_at = answers.Moment(
-        source="entry.recorded_at", help_text="When the kit was taken out."
-    )
+    members = [
+        "id", "kit", "cleared_by", "taken_by", "trip", "recorded_at", "reasons", "confirmed",
+        "answered_at", "entry",
+    ]  # fmt: skip
+    sources = {
+        "kit": "checkout.kit.name", "cleared_by": "person", "taken_by": "checkout.person",
+        "trip": "entry.trip", "recorded_at": "entry.recorded_at", "confirmed": "answer.confirmed",
+        "answered_at": "answer.entry.recorded_at",
+    }  # fmt: skip
+    help_texts = {
+        "recorded_at": "When the kit was taken out.",
+        "confirmed": "What they say: they did, or they did not; null: nothing yet.",
+    }
     reasons = serializers.ListField(
         child=serializers.DictField(), help_text="What stood against it."
     )
-    confirmed = serializers.BooleanField(
-        source="answer.confirmed",
-        allow_null=True,
-        help_text="What they say: they did, or they did not; null: nothing yet.",
-    )
-    answered_at = answers.Moment(source="answer.entry.recorded_at", allow_null=True)
-    entry = answers.EntryAnswer()
 
     def rooms(self, row: Clearance) -> Iterable[int | None]:
         """The kit's."""

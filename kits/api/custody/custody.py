@@ -5,18 +5,17 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import NOT_GIVEN, Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.api.views import KitView, ReportView
 from kits.models import AsFound, Kit, WithheldKind
-from kits.services.custody import custody, use
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.kits import holds, participants_own
+from kits.services.custody import custody, returns, use
+from kits.services.custody.returns import Remarks
+from kits.services.kits import holds
 from kits.services.lookup import find
 from kits.services.trips import claims, due_times
-from kits.services.trips.purpose import NOT_GIVEN
 
 
 class CheckOutBody(bodies.HereBody):
@@ -150,14 +149,14 @@ class CheckInBody(bodies.HereBody, bodies.LevelsBody):
     )
 
 
+@answers.Answer.of(custody.CheckIn)
 class HandedBackAnswer(answers.WithEntry):
-    kit = serializers.CharField(source="kit.name")
-    checkout = answers.CheckoutAnswer(allow_null=True)
+    members = ["kit", "checkout", "as_found", "used", "not_ours"]
+    sources = {"kit": "kit.name", "used": "use"}
     as_found = serializers.ChoiceField(AsFound.choices)
-    used = answers.UsedAnswer(source="use", allow_null=True)
     not_ours = answers.made(
         serializers.BooleanField,
-        participants_own.is_inside,
+        returns.has_own,
         source="kit",
         help_text="Something of a participant’s own is still in it: give it back to its owner.",
     )
@@ -221,12 +220,12 @@ class PassedAnswer(answers.CheckoutAnswer):
     emergency = serializers.BooleanField(allow_null=True)
     entry = answers.EntryAnswer()
 
-    def to_representation(self, passed: custody.PassOn) -> Any:
+    def to_representation(self, passed: custody.ChangeOfHands) -> Any:
         """The checkout as it is now, with the entry of the act."""
-        shown = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
+        visible = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
         if passed.checkout is not None:
-            shown |= answers.CheckoutAnswer(passed.checkout, context=self.context).data
-        return {**shown, "entry": answers.EntryAnswer(passed.entry).data}
+            visible |= answers.CheckoutAnswer(passed.checkout, context=self.context).data
+        return {**visible, "entry": answers.EntryAnswer(passed.entry).data}
 
 
 class Pass(ReportView):

@@ -6,14 +6,14 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, named
 from kits.api import answers, bodies
 from kits.api.views import KitView, ReportView
 from kits.models import UnmetNeed
-from kits.services.custody import unmet_needs
-from kits.services.kits import mixed_contents, participants_own
+from kits.services.custody import returns
+from kits.services.kits import holds
 from kits.services.lookup import find, reporters
 from kits.services.stock import away
 
@@ -29,7 +29,7 @@ class ReportNeeds(ReportView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was needed and not in a kit, against the trip it is or was out for."""
-        return 201, unmet_needs.report(act, self.kit(), bodies.needed(data["needed"]))
+        return 201, returns.report_needs(act, self.kit(), bodies.needed(data["needed"]))
 
 
 class MixedBody(ActBody):
@@ -49,7 +49,7 @@ class ReportMixed(ReportView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with those of others: all are to be counted."""
         others = [reporters.kit(act.actor, ref) for ref in data["kits"]]
-        return 201, mixed_contents.report(act, self.kit(), others)
+        return 201, holds.report_mixed(act, self.kit(), others)
 
 
 class NotOursBody(ActBody):
@@ -63,15 +63,15 @@ class ParticipantsOwn(ReportView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that something of a participant's own is in a kit, or went back to its owner."""
-        return 201, participants_own.report(act, self.kit(), inside=data["inside"])
+        return 201, returns.report_own(act, self.kit(), inside=data["inside"])
 
 
 # ------------------------------------------------ what may come back
+@answers.Answer.of(away.UnitsAway)
 class AwayAnswer(answers.LotUnits):
-    kit = serializers.CharField(source="kit.name")
+    members = ["kit", "number", "units", "since"]
+    sources = {"kit": "kit.name"}
     number = answers.made(serializers.CharField, lambda lot: lot.number or lot.serial, source="lot")
-    units = serializers.IntegerField()
-    since = answers.Moment()
 
 
 class AwayList(serializers.Serializer[Any]):
@@ -116,14 +116,13 @@ class WriteOff(KitView):
 
 
 # ------------------------------------------------ what is not carried
-class UnmetNeedAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
+@answers.Answer.of(UnmetNeed)
+class UnmetNeedAnswer(answers.Answer):
+    members = ["id", "kit", "trip", "item", "words", "occurred_at", "entry"]
+    sources = {"trip": "entry.trip_id", "item": "item_id", "entry": "entry_id"}
+    help_texts = {"words": "In place of an item."}
     kit = serializers.CharField(source="entry.kit.name")
-    trip = serializers.IntegerField(source="entry.trip_id", allow_null=True)
-    item = serializers.IntegerField(source="item_id", allow_null=True)
-    words = serializers.CharField(allow_blank=True, help_text="In place of an item.")
     occurred_at = serializers.DateTimeField(source="entry.occurred_at")
-    entry = serializers.IntegerField(source="entry_id")
 
 
 class UnmetNeedQuery(PageQuery):
@@ -137,7 +136,7 @@ class UnmetNeeds(ListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[UnmetNeed]:
         """What was needed and not in the kits of one's rooms, newest first."""
-        rows = unmet_needs.in_force()
+        rows = returns.needs_in_force()
         if not self.actor.everywhere:
             rows = rows.filter(entry__in=find.entries_of(self.actor))
         return rows

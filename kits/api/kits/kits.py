@@ -7,13 +7,14 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView
+from gearroom.core.models import Room
 from kits.api import answers
 from kits.api.views import KitView
-from kits.models import Kit, PackingListVersion, WithheldKind
-from kits.rules.ledger.facts import LivesIn, Word
+from kits.models import Checkout, Kit, PackingListVersion, WithheldKind, Withholding
+from kits.rules.ledger.facts import LivesIn
 from kits.services.kits import kits
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
@@ -31,43 +32,42 @@ WHOLE: dict[str, Any] = {
 
 
 # ------------------------------------------------------------------------------------------ shapes
-class RoomAnswer(serializers.Serializer[Any]):
-    slug = serializers.CharField()
-    name = serializers.CharField()
+@answers.Answer.of(Room)
+class RoomAnswer(answers.Answer):
+    members = ["slug", "name"]
 
 
 def _or_null(seal: str) -> str | None:
     return seal or None
 
 
-class FollowsAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField(source="packing_list_id", help_text="The kit list's.")
-    name = serializers.CharField(source="packing_list.name")
-    version = serializers.IntegerField(source="number")
-    people = serializers.IntegerField()
-    days = serializers.IntegerField()
+class FollowsAnswer(answers.Answer):
+    shown = PackingListVersion
+    members = ["id", "name", "version", "people", "days", "hazards", "signed_by", "signed_until"]
+    sources = {
+        "id": "packing_list_id", "name": "packing_list.name", "version": "number",
+        "signed_by": "signed_by.name",
+    }  # fmt: skip
+    help_texts = {"id": "The kit list's."}
     hazards = serializers.ListField(child=serializers.CharField())
-    signed_by = serializers.CharField(source="signed_by.name", allow_null=True)
-    signed_until = serializers.DateField(allow_null=True)
 
 
-class KitSectionAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField(source="place.pk")
-    key = serializers.CharField(source="place.section_key")
-    name = serializers.CharField(source="place.name")
+@answers.Answer.of(kits_overview.SectionOverview)
+class KitSectionAnswer(answers.Answer):
+    members = ["id", "key", "name", "seal", "on_list", "out_with"]
+    sources = {
+        "id": "place.pk", "key": "place.section_key", "name": "place.name",
+        "out_with": "checkout.person",
+    }  # fmt: skip
+    help_texts = {"on_list": "False: it is no longer on its list, and is to be emptied."}
     seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
-    on_list = serializers.BooleanField(
-        help_text="False: it is no longer on its list, and is to be emptied."
-    )
-    out_with = answers.PersonAnswer(source="checkout.person", allow_null=True)
 
 
-class OutAnswer(serializers.Serializer[Any]):
-    checkout = serializers.IntegerField(source="pk")
-    person = answers.PersonAnswer(allow_null=True)
-    trip = answers.TripAnswer(allow_null=True)
-    out_at = answers.Moment()
-    due_at = answers.Moment(allow_null=True, help_text="Null: nobody set a time.")
+class OutAnswer(answers.Answer):
+    shown = Checkout
+    members = ["checkout", "person", "trip", "out_at", "due_at", "overdue"]
+    sources = {"checkout": "pk"}
+    help_texts = {"due_at": "Null: nobody set a time."}
     overdue = answers.made(
         serializers.BooleanField,
         lambda held: held.due_at is not None and held.due_at < clock.now(),
@@ -86,27 +86,42 @@ class PromiseAnswer(serializers.Serializer[Any]):
         return super().to_representation(seen) if seen.reserved else None
 
 
-class WithheldAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(Withholding)
+class WithheldAnswer(answers.Answer):
+    members = ["kind", "note", "since"]
+    sources = {"since": "since.occurred_at"}
     kind = serializers.ChoiceField(WithheldKind.values)
-    note = serializers.CharField(allow_blank=True)
-    since = answers.Moment(source="since.occurred_at")
 
 
+@answers.Answer.of(Overview)
 class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
-    id = serializers.IntegerField(source="kit.pk")
-    name = serializers.CharField(source="kit.name")
+    members = [
+        "id", "name", "labels", "room", "home_room", "packing_list", "responsible", "deputy",
+        "lives_in", "bag", "bag_volume_ml", "bag_mass_limit_g", "training", "sections", "seal",
+        "out", "reserved", "verdict", "verdict_text", "through", "trip", "ready_until",
+        "to_sort_since", "laid_up_since", "lost_since", "withheld", "looked_inside_on",
+        "looked_inside_by", "look_interval_days", "retired_on", "revision",
+    ]  # fmt: skip
+    sources = {
+        "id": "kit.pk", "name": "kit.name", "bag": "kit.bag", "bag_volume_ml": "kit.bag_volume_ml",
+        "bag_mass_limit_g": "kit.bag_mass_limit_g", "training": "kit.training",
+        "verdict": "judged.verdict.word", "through": "judged.question.through",
+        "trip": "judged.question.trip", "ready_until": "days.ready_until",
+        "to_sort_since": "kit.to_sort_since", "laid_up_since": "kit.laid_up_since",
+        "lost_since": "kit.lost_since", "looked_inside_on": "kit.looked_inside_on",
+        "looked_inside_by": "looked_by.name", "look_interval_days": "kit.look_interval_days",
+        "retired_on": "kit.retired_on", "revision": "kit.revision", "room": "kit.room",
+        "home_room": "kit.home_room",
+    }  # fmt: skip
+    help_texts = {
+        "through": "The day that was judged.",
+        "trip": "The trip that it was judged for.",
+        "ready_until": "Null: not now. 9999-12-31: nothing in it ends.",
+        "room": "Where it is, or was last seen.",
+    }
     labels = serializers.ListField(child=answers.LabelCode())
-    room = RoomAnswer(source="kit.room", help_text="Where it is, or was last seen.")
-    home_room = RoomAnswer(source="kit.home_room")
     packing_list = FollowsAnswer(source="kit.list_version")
-    responsible = answers.PersonAnswer(allow_null=True)
-    deputy = answers.PersonAnswer(allow_null=True)
     lives_in = serializers.ChoiceField(LIVES_IN, source="kit.lives_in")
-    bag = serializers.CharField(source="kit.bag", allow_blank=True)
-    bag_volume_ml = serializers.IntegerField(source="kit.bag_volume_ml", allow_null=True)
-    bag_mass_limit_g = serializers.IntegerField(source="kit.bag_mass_limit_g", allow_null=True)
-    training = serializers.BooleanField(source="kit.training")
-    sections = KitSectionAnswer(many=True)
     seal = answers.made(
         serializers.CharField,
         _or_null,
@@ -116,33 +131,12 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
     )
     out = OutAnswer(source="checkout", allow_null=True, help_text="Who has it.")
     reserved = PromiseAnswer(source="*", allow_null=True, help_text="What it goes out for next.")
-    verdict = serializers.ChoiceField([word.value for word in Word], source="judged.verdict.word")
     verdict_text = answers.made(
         serializers.CharField,
         verdict_texts.verdict,
         source="judged.verdict",
         help_text="The verdict as pages show it.",
     )
-    through = serializers.DateField(
-        source="judged.question.through", help_text="The day that was judged."
-    )
-    trip = answers.TripAnswer(
-        source="judged.question.trip", allow_null=True, help_text="The trip that it was judged for."
-    )
-    ready_until = serializers.DateField(
-        source="days.ready_until",
-        allow_null=True,
-        help_text="Null: not now. 9999-12-31: nothing in it ends.",
-    )
-    to_sort_since = answers.Moment(source="kit.to_sort_since", allow_null=True)
-    laid_up_since = answers.Moment(source="kit.laid_up_since", allow_null=True)
-    lost_since = answers.Moment(source="kit.lost_since", allow_null=True)
-    withheld = WithheldAnswer(many=True)
-    looked_inside_on = serializers.DateField(source="kit.looked_inside_on", allow_null=True)
-    looked_inside_by = serializers.CharField(source="looked_by.name", allow_null=True)
-    look_interval_days = serializers.IntegerField(source="kit.look_interval_days")
-    retired_on = serializers.DateField(source="kit.retired_on", allow_null=True)
-    revision = serializers.IntegerField(source="kit.revision")
 
     def shows_phones(self, row: Overview) -> bool:
         """As the overview says."""

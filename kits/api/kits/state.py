@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.core.api.requests.serializers import PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers
@@ -14,8 +14,9 @@ from kits.api.fields import DayOrInstantField
 from kits.models import Entry
 from kits.rules.ledger.facts import Word
 from kits.services.custody import offers
-from kits.services.kits import contents
+from kits.services.kits import history
 from kits.services.ledger import readiness, verdicts
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.text import reason_texts, verdict_texts
@@ -91,26 +92,23 @@ class ContentsQuery(QuerySerializer):
     )
 
 
+@answers.Answer.of(history.Content)
 class ContentAnswer(answers.LotUnits):
-    section = serializers.CharField(source="section.section_key")
+    members = ["section", "expiry", "units"]
+    sources = {"section": "section.section_key"}
     number = serializers.CharField()
-    expiry = serializers.DateField(allow_null=True)
-    units = serializers.IntegerField()
 
 
+@answers.Answer.of(LooseLevel)
 class ContentLevelAnswer(answers.OfItem):
     section = serializers.CharField(source="section.section_key")
     level = serializers.CharField()
 
 
-class ContentsAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField(source="name")
-    on = answers.Moment()
-    known_by = answers.Moment()
-    seal = serializers.CharField(allow_blank=True)
-    holder = serializers.CharField(allow_blank=True)
-    lines = ContentAnswer(many=True)
-    levels = ContentLevelAnswer(many=True)
+@answers.Answer.of(history.Contents)
+class ContentsAnswer(answers.Answer):
+    members = ["kit", "on", "known_by", "seal", "holder", "lines", "levels"]
+    sources = {"kit": "name"}
 
 
 class Contents(ReadView):
@@ -121,8 +119,8 @@ class Contents(ReadView):
         """What is in a kit, or was on a day, as known now or as it was known then."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         if query:  # as it was, which is not of the room where it stands now
-            contents.refuse_unless_known(self.actor, kit)
-        return contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
+            history.refuse_unless_known(self.actor, kit)
+        return history.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
 
 
 class HistoryAnswer(answers.EntryRow):

@@ -1,13 +1,14 @@
 """/api/v1/checkouts/, entries/ and movements/: the stock book and who had what, to read."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.api.requests.serializers import PageQuery
 from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers
@@ -53,45 +54,47 @@ def _overdue() -> Q:
 
 
 # ----------------------------------------------------------------------------------------- entries
+@answers.Answer.of(Movement)
 class MovementAnswer(answers.LotUnits):
-    id = serializers.IntegerField()
-    entry = serializers.IntegerField(source="entry_id")
-    kind = serializers.CharField(source="entry.kind")
-    occurred_at = serializers.DateTimeField(source="entry.occurred_at")
-    recorded_at = serializers.DateTimeField(source="entry.recorded_at")
-    units = serializers.IntegerField()
+    members = [
+        "id", "entry", "kind", "occurred_at", "recorded_at", "units", "from_place", "from_kind",
+        "from_name", "from_room", "to_place", "to_kind", "to_name", "to_room", "lot_assumed",
+    ]  # fmt: skip
+    sources = {
+        "entry": "entry_id", "kind": "entry.kind", "occurred_at": "entry.occurred_at",
+        "recorded_at": "entry.recorded_at", "from_kind": "from_place.kind",
+        "from_name": "from_place.name", "to_kind": "to_place.kind", "to_name": "to_place.name",
+    }  # fmt: skip
+    help_texts = {"lot_assumed": "The batch was not given."}
+    kinds = {datetime: serializers.DateTimeField}
     from_place = serializers.IntegerField(
         source="from_place_id", allow_null=True, help_text="Null: a place of another room."
     )
-    from_kind = serializers.CharField(source="from_place.kind")
-    from_name = serializers.CharField(source="from_place.name")
     from_room = serializers.CharField(source="from_room.slug", default=None, allow_null=True)
     to_place = serializers.IntegerField(
         source="to_place_id", allow_null=True, help_text="Null: a place of another room."
     )
-    to_kind = serializers.CharField(source="to_place.kind")
-    to_name = serializers.CharField(source="to_place.name")
     to_room = serializers.CharField(source="to_room.slug", default=None, allow_null=True)
-    lot_assumed = serializers.BooleanField(help_text="The batch was not given.")
 
 
 class EntryInListAnswer(answers.EntryRow):
+    members = [
+        "kit", "lot", "room", "trip", "checkout", "incident", "clock_offset_s", "key", "part",
+        "reversed_by",
+    ]  # fmt: skip
+    sources = {"lot": "lot_id", "trip": "trip_id", "checkout": "checkout_id"}
+    help_texts = {
+        "clock_offset_s": "How far the claiming device's clock was ahead of ours, in seconds.",
+        "key": "Of the request it came from.",
+        "part": "Which of the entries of that request.",
+    }
     kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
-    lot = serializers.IntegerField(source="lot_id", allow_null=True)
     room = serializers.CharField(source="room.slug", default=None, allow_null=True)
-    trip = serializers.IntegerField(source="trip_id", allow_null=True)
-    checkout = serializers.IntegerField(source="checkout_id", allow_null=True)
-    incident = serializers.CharField(allow_blank=True)
-    clock_offset_s = serializers.IntegerField(
-        help_text="How far the claiming device's clock was ahead of ours, in seconds."
-    )
-    key = serializers.UUIDField(help_text="Of the request it came from.")
-    part = serializers.IntegerField(help_text="Which of the entries of that request.")
     reversed_by = serializers.IntegerField(source="reversed_by.pk", default=None, allow_null=True)
 
 
 class EntryWholeAnswer(EntryInListAnswer):
-    movements = MovementAnswer(many=True)
+    members = ["movements"]
 
 
 class _PeriodQuery(PageQuery):

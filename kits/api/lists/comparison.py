@@ -6,23 +6,21 @@ from rest_framework import serializers
 
 from gearroom.core.api.views import ReadView
 from kits.api import answers
-from kits.api.lists.packing_lists import CRITICALITIES, PackingListView
-from kits.services.lists import comparison, impact
+from kits.api.lists.packing_lists import PackingListView
+from kits.rules.ledger.facts import Line
+from kits.rules.lists import versions
+from kits.services.lists import comparison
 
 
-class ComparedLine(serializers.Serializer[Any]):
-    section = serializers.CharField()
-    item = serializers.IntegerField(source="thing.id")
-    name = serializers.CharField(source="thing.name")
-    carry = serializers.IntegerField()
-    never_below = serializers.IntegerField()
-    criticality = serializers.ChoiceField(CRITICALITIES)
+@answers.Answer.of(Line)
+class ComparedLine(answers.Answer):
+    members = ["section", "item", "name", "carry", "never_below", "criticality"]
+    sources = {"item": "thing.id", "name": "thing.name"}
 
 
-class ChangedLine(serializers.Serializer[Any]):
-    what = serializers.ListField(child=serializers.CharField())
-    before = ComparedLine()
-    after = ComparedLine()
+@answers.Answer.of(versions.LineChange)
+class ChangedLine(answers.Answer):
+    members = ["what", "before", "after"]
 
 
 class SaidAnswer(serializers.Serializer[Any]):
@@ -31,48 +29,55 @@ class SaidAnswer(serializers.Serializer[Any]):
     after = serializers.JSONField()
 
 
-class OtherReasonAnswer(serializers.Serializer[Any]):
-    section = serializers.CharField(source="line.section.key")
-    item = serializers.IntegerField(source="line.item_id")
-    name = serializers.CharField(source="line.item.name")
-    before = serializers.CharField(source="was")
-    after = serializers.CharField(source="line.reason")
+@answers.Answer.of(comparison.OtherReason)
+class OtherReasonAnswer(answers.Answer):
+    members = ["section", "item", "name", "before", "after"]
+    sources = {
+        "section": "line.section.key", "item": "line.item_id", "name": "line.item.name",
+        "before": "was", "after": "line.reason",
+    }  # fmt: skip
 
 
-class ComparisonAnswer(serializers.Serializer[Any]):
-    before = serializers.IntegerField(
-        source="before.number", help_text="The earlier version's number."
-    )
-    after = serializers.IntegerField(source="after.number")
-    added = ComparedLine(source="lines.added", many=True)
-    removed = ComparedLine(source="lines.removed", many=True)
-    changed = ChangedLine(source="lines.changed", many=True)
+@answers.Answer.of(comparison.VersionsCompared)
+class ComparisonAnswer(answers.Answer):
+    members = ["before", "after", "added", "removed", "changed", "said", "reasons"]
+    sources = {
+        "before": "before.number", "after": "after.number", "added": "lines.added",
+        "removed": "lines.removed", "changed": "lines.changed",
+    }  # fmt: skip
+    help_texts = {
+        "before": "The earlier version's number.",
+        "reasons": "Lines with another reason.",
+    }
     said = SaidAnswer(many=True)
-    reasons = OtherReasonAnswer(many=True, help_text="Lines with another reason.")
 
 
+@answers.Answer.of(comparison.Units)
 class UnitsAnswer(answers.OfItem):
-    units = serializers.IntegerField()
+    members = ["units"]
 
 
-class KitEffectAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField(source="kit.name")
-    follows = serializers.IntegerField(source="kit.list_version.number")
-    more = UnitsAnswer(many=True, help_text="Wanted over what it wants now.")
-    fewer = UnitsAnswer(many=True, help_text="Wanted now and no more then.")
-    spare = UnitsAnswer(many=True, help_text="Inside, and no line would use it.")
+@answers.Answer.of(comparison.KitEffect)
+class KitEffectAnswer(answers.Answer):
+    members = ["kit", "follows", "more", "fewer", "spare"]
+    sources = {"kit": "kit.name", "follows": "kit.list_version.number"}
+    help_texts = {
+        "more": "Wanted over what it wants now.",
+        "fewer": "Wanted now and no more then.",
+        "spare": "Inside, and no line would use it.",
+    }
 
 
+@answers.Answer.of(comparison.FromStock)
 class FromStockAnswer(answers.OfItem):
-    room = serializers.CharField(source="room.name")
-    wanted = serializers.IntegerField()
-    in_stock = serializers.IntegerField(help_text="Usable today on the room's shelves.")
-    missing = serializers.IntegerField()
+    members = ["room", "wanted", "in_stock", "missing"]
+    sources = {"room": "room.name"}
+    help_texts = {"in_stock": "Usable today on the room's shelves."}
 
 
-class EffectAnswer(serializers.Serializer[Any]):
-    kits = KitEffectAnswer(many=True)
-    stock = FromStockAnswer(many=True)
+@answers.Answer.of(comparison.Effect)
+class EffectAnswer(answers.Answer):
+    members = ["kits", "stock"]
 
 
 class Compare(ReadView, PackingListView):
@@ -81,8 +86,10 @@ class Compare(ReadView, PackingListView):
     def read(self, query: dict[str, Any]) -> Any:
         """How a version differs from another, earlier or later."""
         compared = comparison.compared(self.version(self.kwargs["before"]), self.version())
-        said = [{"what": what, "before": a, "after": b} for what, (a, b) in compared.said.items()]
-        return {**vars(compared), "said": said}
+        statement = [
+            {"what": what, "before": a, "after": b} for what, (a, b) in compared.properties.items()
+        ]
+        return {**vars(compared), "said": statement}
 
 
 class Effect(ReadView, PackingListView):
@@ -90,4 +97,4 @@ class Effect(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Which kits would change if they followed this version, and what that takes from stock."""
-        return impact.effect(self.actor, self.version())
+        return comparison.effect(self.actor, self.version())

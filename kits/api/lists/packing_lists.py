@@ -1,5 +1,6 @@
 """/api/v1/packing-lists/: kit lists, their versions and signatures."""
 
+from datetime import datetime
 from typing import Any
 
 from django.db.models import QuerySet
@@ -7,15 +8,14 @@ from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Act, NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of
-from kits.api import bodies
+from kits.api import answers, bodies
 from kits.api.fields import hazards_field
-from kits.models import Item, PackingList, PackingListVersion
+from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lists import packing_lists
@@ -27,53 +27,44 @@ MOST_SECTIONS = 30
 
 
 # ------------------------------------------------------------------------------------------ shapes
-class ListLineAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="item_id")
-    name = serializers.CharField(source="item.name")
-    base_unit = serializers.CharField(source="item.base_unit")
-    carry = serializers.IntegerField()
-    never_below = serializers.IntegerField()
+@answers.Answer.of(ListLine)
+class ListLineAnswer(answers.Answer):
+    members = ["item", "name", "base_unit", "carry", "never_below", "criticality", "reason"]
+    sources = {"item": "item_id", "name": "item.name", "base_unit": "item.base_unit"}
     criticality = serializers.ChoiceField(CRITICALITIES)
-    reason = serializers.CharField(allow_blank=True)
 
 
-class ListSectionAnswer(serializers.Serializer[Any]):
-    key = serializers.CharField(help_text="Stays the same from version to version.")
-    name = serializers.CharField()
-    lines = ListLineAnswer(many=True)
+@answers.Answer.of(ListSection)
+class ListSectionAnswer(answers.Answer):
+    members = ["key", "name", "lines"]
+    help_texts = {"key": "Stays the same from version to version."}
 
 
-class VersionInShort(serializers.Serializer[Any]):
-    number = serializers.IntegerField()
-    people = serializers.IntegerField()
-    days = serializers.IntegerField()
+@answers.Answer.of(PackingListVersion)
+class VersionInShort(answers.Answer):
+    members = [
+        "number", "people", "days", "hazards", "published_at", "signed_by", "signed_on",
+        "signed_until",
+    ]  # fmt: skip
+    help_texts = {"published_at": "Null: a draft."}
+    kinds = {datetime: serializers.DateTimeField}
     hazards = serializers.ListField(child=serializers.ChoiceField(list(HAZARDS)))
-    published_at = serializers.DateTimeField(allow_null=True, help_text="Null: a draft.")
     signed_by = serializers.CharField(source="signed_by.name", default=None, allow_null=True)
-    signed_on = serializers.DateField(allow_null=True)
-    signed_until = serializers.DateField(allow_null=True)
 
 
 class VersionAnswer(VersionInShort):
-    id = serializers.IntegerField()
-    packing_list = serializers.IntegerField(source="packing_list_id")
-    name = serializers.CharField(source="packing_list.name")
-    note = serializers.CharField(allow_blank=True)
-    created_at = serializers.DateTimeField()
+    members = [
+        "id", "packing_list", "name", "note", "created_at", "created_by", "signature_note",
+        "signed_page_type", "sections",
+    ]  # fmt: skip
+    sources = {"packing_list": "packing_list_id", "name": "packing_list.name"}
+    help_texts = {"signed_page_type": "The media type of the signed page; empty: there is none."}
     created_by = serializers.CharField(source="created_by.name", default=None, allow_null=True)
-    signature_note = serializers.CharField(allow_blank=True)
-    signed_page_type = serializers.CharField(
-        allow_blank=True, help_text="The media type of the signed page; empty: there is none."
-    )
-    sections = ListSectionAnswer(many=True)
 
 
-class ListAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    note = serializers.CharField(allow_blank=True)
-    retired_on = serializers.DateField(allow_null=True)
-    versions = VersionInShort(many=True)
+@answers.Answer.of(PackingList)
+class ListAnswer(answers.Answer):
+    members = ["id", "name", "note", "retired_on", "versions"]
 
 
 class ListQuery(PageQuery):

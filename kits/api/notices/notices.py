@@ -1,21 +1,19 @@
 """Notices: what was sent to whom, sending it again, settings, the calendar."""
 
 from collections.abc import Iterable
-from datetime import time
 from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound
-from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody, PageQuery, QuerySerializer
+from gearroom.core.acts import Act, Actor, NotFound
+from gearroom.core.api.requests.serializers import ActBody, PageQuery, QuerySerializer
 from gearroom.core.api.rooms import ClockTime
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from gearroom.core.models import Person
 from kits.api import answers
-from kits.models import Hearing, Notice
+from kits.models import Notice, NotificationPreferences
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import When
 from kits.services.lookup import find
@@ -25,25 +23,21 @@ from kits.services.notices import preferences
 from kits.services.notices.registry import NOTICE_KINDS, title
 
 
+@answers.Answer.of(Notice)
 class NoticeAnswer(answers.WithPhones):
-    id = serializers.IntegerField()
-    person = answers.PersonAnswer()
-    kind = serializers.CharField()
+    members = [
+        "id", "person", "kind", "title", "kit", "room", "entry", "created_at", "state", "why",
+        "due_at", "tries", "sent_at", "message_id",
+    ]  # fmt: skip
+    sources = {"kit": "kit.name", "room": "room.slug", "entry": "entry_id"}
+    help_texts = {"due_at": "Not sent before then."}
     title = answers.made(
         serializers.CharField, title, source="kind", help_text="What the kind is about."
     )
-    kit = serializers.CharField(source="kit.name", allow_null=True)
-    room = serializers.CharField(source="room.slug", allow_null=True)
-    entry = serializers.IntegerField(source="entry_id", allow_null=True)
-    created_at = answers.Moment()
     state = answers.made(serializers.ChoiceField, notice_log.state, choices=list(State))
     why = answers.made(
         serializers.CharField, notice_log.why, help_text="Why it was or was not sent."
     )
-    due_at = answers.Moment(help_text="Not sent before then.")
-    tries = serializers.IntegerField()
-    sent_at = answers.Moment(allow_null=True)
-    message_id = serializers.CharField()
 
     def rooms(self, row: Notice) -> Iterable[int | None]:
         """Its room."""
@@ -147,12 +141,19 @@ def _person(actor: Actor, pk: int | None = None) -> Person:
     return find.person(actor, pk or 0)
 
 
-class SettingsAnswer(serializers.Serializer[Any]):
-    weekly_on = serializers.IntegerField(help_text="Day of the week, Monday 0 to Sunday 6.")
-    weekly_at = ClockTime(CLOCK_TIME, help_text="Local to your home room.")
-    quiet_from = ClockTime(CLOCK_TIME, allow_null=True)
-    quiet_until = ClockTime(CLOCK_TIME, allow_null=True)
-    minutes_a_kit = serializers.IntegerField(help_text="How long a kit takes that is opened.")
+@answers.Answer.of(NotificationPreferences)
+class SettingsAnswer(answers.Answer):
+    members = [
+        "weekly_on", "weekly_at", "quiet_from", "quiet_until", "minutes_a_kit", "choices",
+        "address_refused", "calendar",
+    ]  # fmt: skip
+    help_texts = {
+        "weekly_on": "Day of the week, Monday 0 to Sunday 6.",
+        "minutes_a_kit": "How long a kit takes that is opened.",
+    }
+    weekly_at = ClockTime(help_text="Local to your home room.")
+    quiet_from = ClockTime(allow_null=True)
+    quiet_until = ClockTime(allow_null=True)
     choices = answers.made(
         serializers.DictField,
         preferences.choices,
@@ -180,9 +181,9 @@ class SettingsBody(ActBody):
         "choices": {"low-stock": "weekly"},
     }  # fmt: skip
     weekly_on = serializers.IntegerField(required=False, min_value=0, max_value=6)
-    weekly_at = serializers.RegexField(CLOCK_TIME, required=False)
-    quiet_from = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
-    quiet_until = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
+    weekly_at = ClockTime(required=False)
+    quiet_from = ClockTime(required=False, allow_null=True)
+    quiet_until = ClockTime(required=False, allow_null=True)
     minutes_a_kit = serializers.IntegerField(required=False, min_value=1, max_value=480)
     choices = serializers.DictField(
         child=serializers.ChoiceField(list(When)), required=False, help_text="By kind."
@@ -204,13 +205,10 @@ class Settings(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change when the weekly email comes, quiet hours, and what you are notified of at once."""
         person = _person(act.actor)
-        for name in ("weekly_at", "quiet_from", "quiet_until"):
-            if data.get(name) is not None:
-                data[name] = time.fromisoformat(data[name])
         preferences.change(act, person, **data)
         return 200, preferences.of(person)
 
-    def whole(self, row: Person) -> Hearing:
+    def whole(self, row: Person) -> NotificationPreferences:
         """The settings of somebody whose row is locked."""
         return preferences.of(row)
 

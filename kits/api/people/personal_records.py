@@ -5,13 +5,13 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ReadView, UseCaseView
 from gearroom.core.services.people import person_export, redaction
 from gearroom.core.services.people.people import get
 from kits.api import answers
-from kits.services.people import erasure, merging
+from kits.services.people import personal_records
 
 
 class ExportAnswer(serializers.Serializer[Any]):
@@ -53,14 +53,13 @@ class EraseBody(ActBody):
     )
 
 
-class ErasedAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(personal_records.Erased)
+class ErasedAnswer(answers.Answer):
     """Who is erased, by the number that stays."""
 
-    person = serializers.IntegerField()
-    still_named = serializers.ListField(
-        child=serializers.CharField(),
-        help_text="Names of items, kits or places that still contain theirs: rename those.",
-    )
+    help_texts = {
+        "still_named": "Names of items, kits or places that still contain theirs: rename those."
+    }
 
 
 class Erase(UseCaseView):
@@ -73,7 +72,9 @@ class Erase(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Erase names, telephone, address, sign-in, roles and tag of somebody; what they did stays
         under their number. It is not undone. For an administrator of every room."""
-        return 200, erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
+        return 200, personal_records.erase(
+            act, get(act.actor, self.kwargs["id"]), data.get("words", ())
+        )
 
     def kept(self, body: Any) -> Any:
         """Without the names that are still in use."""
@@ -112,8 +113,7 @@ class Merge(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep one record of somebody who is on record twice."""
         person = get(act.actor, self.kwargs["id"])
-        into = get(act.actor, data["into"])
-        kept = merging.merge(act, person, into)
+        kept = personal_records.merge(act, person, get(act.actor, data["into"]))
         if not act.actor.may("see_people", kept.home_room_id):
             kept.phone = ""
         return 200, kept

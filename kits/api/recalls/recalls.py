@@ -6,13 +6,11 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
-from kits.api.stock.lots import BatchAnswer, ThingAnswer, with_batches
-from kits.api.stock.places import PlaceAnswer
+from kits.api.stock.lots import BatchAnswer, with_batches
 from kits.models import Certainty, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome, Unsettled
 from kits.services.lookup import find
@@ -21,28 +19,36 @@ from kits.services.recalls.recalls import Answer
 from kits.services.recalls.status import Followed, RecallStatus
 
 
-class RecallAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    item = ThingAnswer()
+@answers.Answer.of(Recall)
+class RecallAnswer(answers.Answer):
+    members = [
+        "id", "item", "scope", "number", "reference", "advice", "started_at", "closed_at",
+        "outcome", "published_at",
+    ]  # fmt: skip
+    help_texts = {"published_at": "Where the maker withdrew it."}
     scope = serializers.ChoiceField(RecallScope.choices)
-    number = serializers.CharField()
-    reference = serializers.CharField()
-    advice = serializers.CharField()
     started_at = serializers.DateTimeField(source="entry.occurred_at")
     closed_at = serializers.DateTimeField(
         source="closed.occurred_at", default=None, allow_null=True
     )
     outcome = serializers.ChoiceField([*Outcome, ""], help_text="How it ended; empty while open.")
-    published_at = serializers.CharField(help_text="Where the maker withdrew it.")
 
 
+@answers.Answer.of(status.Followed)
 class FollowedAnswer(answers.WithPhones):
-    row = serializers.IntegerField(
-        source="row.pk",
-        allow_null=True,
-        help_text="To answer by; null where it came there after the start.",
-    )
-    place = PlaceAnswer()
+    members = [
+        "row", "place", "certainty", "units_min", "units_max", "booked", "quarantined", "person",
+        "told_at", "answer", "answered_by", "answered_at",
+    ]  # fmt: skip
+    sources = {
+        "row": "row.pk", "person": "row.person", "answered_by": "row.answered_by.name",
+        "answered_at": "row.answered.occurred_at",
+    }  # fmt: skip
+    help_texts = {
+        "row": "To answer by; null where it came there after the start.",
+        "booked": "What is on record there now.",
+        "person": "Who has it, or answers for it.",
+    }
     certainty = serializers.ChoiceField(Certainty.choices, source="row.certainty", allow_null=True)
     units_min = answers.made(
         serializers.IntegerField,
@@ -54,21 +60,14 @@ class FollowedAnswer(answers.WithPhones):
         lambda seen: seen.row.units_max if seen.row else seen.booked,
         help_text="When the recall started, at most.",
     )
-    booked = serializers.IntegerField(help_text="What is on record there now.")
     quarantined = answers.made(
         serializers.IntegerField, lambda seen: seen.row.quarantined if seen.row else 0
     )
-    person = answers.PersonAnswer(
-        source="row.person", allow_null=True, help_text="Who has it, or answers for it."
-    )
-    told_at = answers.Moment(allow_null=True)
     answer = answers.made(
         serializers.ChoiceField,
         lambda seen: seen.row.answer if seen.row else "",
         choices=[*Answer, ""],
     )
-    answered_by = serializers.CharField(source="row.answered_by.name", allow_null=True)
-    answered_at = answers.Moment(source="row.answered.occurred_at", allow_null=True)
 
     def rooms(self, row: Followed) -> Iterable[int | None]:
         """The home of the kit that the place is in, or its own room."""
@@ -76,21 +75,21 @@ class FollowedAnswer(answers.WithPhones):
         return [kit.home_room_id if kit else row.place.room_id]
 
 
-class QuarantineAnswer(serializers.Serializer[Any]):
-    place = PlaceAnswer()
-    units = serializers.IntegerField()
+@answers.Answer.of(status.Quarantined)
+class QuarantineAnswer(answers.Answer):
+    pass
 
 
-class GoneAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(status.Gone)
+class GoneAnswer(answers.Answer):
+    members = ["how", "certainty", "trip", "kit", "units"]
+    sources = {"kit": "kit.name"}
     how = serializers.CharField(help_text="used, sold, given, or how it was thrown out.")
     certainty = serializers.ChoiceField(Certainty.choices)
-    trip = answers.TripAnswer(allow_null=True)
-    kit = serializers.CharField(source="kit.name", allow_null=True)
-    units = serializers.IntegerField()
 
 
-class UnsettledAnswer(DataclassSerializer):
-    shown = Unsettled
+@answers.Answer.of(Unsettled)
+class UnsettledAnswer(answers.Answer):
     help_texts = {
         "quarantined": "Units in quarantine.",
         "elsewhere": "Units that are on record in kits.",
@@ -109,8 +108,8 @@ class _StandingPart(serializers.Serializer[Any]):
 class StandingAnswer(RecallAnswer, _StandingPart):
     def to_representation(self, row: RecallStatus) -> Any:
         """The recall, with what became of its batches."""
-        part = _StandingPart(row, context=self.context)
-        return {**RecallAnswer(row.recall).data, **part.data}
+        rest = _StandingPart(row, context=self.context).data
+        return {**RecallAnswer(row.recall).data, **rest}
 
 
 class RecallQuery(PageQuery):
@@ -224,15 +223,13 @@ class Close(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a recall: finished, and its batches stay blocked for ever; or withdrawn by its maker,
         and they are good again, unless another recall is about them."""
-        closed = closing.close(act, self.recall(), **data)
-        return 200, self.standing(closed)
+        return 200, self.standing(closing.close(act, self.recall(), **data))
 
 
 class Reopen(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Follow a recall again that was closed too early."""
-        opened = closing.reopen(act, self.recall())
-        return 200, self.standing(opened)
+        return 200, self.standing(closing.reopen(act, self.recall()))
 
 
 class PutBackBody(ActBody):

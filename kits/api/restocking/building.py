@@ -5,13 +5,11 @@ from typing import Any
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field
 from kits.api.stock.lots import (
-    BatchAnswer,
     CheckBody,
     CheckedAnswer,
     LotBody,
@@ -19,7 +17,6 @@ from kits.api.stock.lots import (
     expiry_in,
     with_batches,
 )
-from kits.api.stock.places import PlaceAnswer
 from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot
 from kits.rules.ledger.facts import Kind
@@ -31,19 +28,19 @@ from kits.services.restocking.emptying import Destination, EmptyLine
 from kits.services.restocking.sorting import Placed, PutIn
 
 
+@answers.Answer.of(building.Shortage)
 class WantedAnswer(answers.OfItem):
-    units = serializers.IntegerField()
-    below_minimum = serializers.BooleanField()
-    on_shelves = serializers.IntegerField(
-        help_text="So many of the units lie on shelves of the room that the kit is in, good today."
-    )
-    cost = serializers.DecimalField(12, 2, allow_null=True, help_text="At the last price paid.")
+    members = ["units", "below_minimum", "on_shelves", "cost"]
+    help_texts = {
+        "on_shelves": "So many of the units lie on shelves of the room that the kit is in, good"
+        " today.",
+        "cost": "At the last price paid.",
+    }
 
 
-class PlacedAnswer(serializers.Serializer[Any]):
-    lot = BatchAnswer()
-    place = PlaceAnswer()
-    units = serializers.IntegerField()
+@answers.Answer.of(Placed)
+class PlacedAnswer(answers.Answer):
+    pass
 
 
 class BuiltAnswer(answers.WithEntry):
@@ -130,14 +127,13 @@ class StripBody(bodies.LevelsBody):
     currency = currency_field()
 
 
+@answers.Answer.of(building.StripResult)
 class StrippedAnswer(answers.WithEntry):
-    went = PlacedAnswer(many=True)
-    wanted = WantedAnswer(many=True, help_text="What remains to be added.")
-    bought_for = serializers.DecimalField(12, 2, allow_null=True)
-    cost_with_rest = serializers.DecimalField(
-        12, 2, allow_null=True, help_text="With what remains, at the last prices paid."
-    )
-    currency = serializers.CharField()
+    members = ["went", "wanted", "bought_for", "cost_with_rest", "currency", "unpriced"]
+    help_texts = {
+        "wanted": "What remains to be added.",
+        "cost_with_rest": "With what remains, at the last prices paid.",
+    }
     unpriced = serializers.ListField(
         child=serializers.CharField(), help_text="Remaining items of no known price."
     )
@@ -241,9 +237,13 @@ class EmptyBody(ActBody):
     )
 
 
+@answers.Answer.of(emptying.EmptyResult)
 class EmptiedAnswer(answers.WithEntry):
-    went = PlacedAnswer(many=True, help_text="To quarantine in place of a shelf where it must.")
-    left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
+    members = ["went", "left"]
+    help_texts = {
+        "went": "To quarantine in place of a shelf where it must.",
+        "left": "Units still inside; with 0 it may be retired.",
+    }
 
 
 class Empty(KitView):

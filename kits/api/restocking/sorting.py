@@ -4,7 +4,7 @@ from typing import Any, cast
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import (
     ActBody,
     AnyField,
@@ -17,7 +17,7 @@ from kits.api import answers, bodies
 from kits.api.views import KitView
 from kits.models import Kit, Place
 from kits.rules.ledger.expiry import good_through
-from kits.rules.restocking.picking import TakeOut
+from kits.rules.restocking import picking
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
@@ -73,58 +73,65 @@ class Destination(serializers.CharField):
     def __init__(self) -> None:
         super().__init__(source="*")
 
-    def to_representation(self, row: TakeOut) -> str:  # type: ignore[override]  # of a row
+    def to_representation(self, row: picking.TakeOut) -> str:  # type: ignore[override]  # of a row
         """By the list."""
         return sorting.destination(_plan(self), row).name
 
 
-class _ItemRow(serializers.Serializer[Any]):
+class _ItemRow(answers.Answer):
+    members = ["item", "name"]
     item = serializers.IntegerField(source="thing.id")
     name = serializers.CharField(source="thing.name")
 
 
+@answers.Answer.of(picking.PutIn)
 class PutInAnswer(_ItemRow):
-    units = serializers.IntegerField(source="count")
-    lot = serializers.IntegerField(source="batch.id")
-    number = serializers.CharField(source="batch.number")
+    members = [
+        "units", "lot", "number", "good_until", "shelf", "shelf_name", "section", "instead_of",
+    ]  # fmt: skip
+    sources = {
+        "units": "count", "lot": "batch.id", "number": "batch.number",
+        "instead_of": "instead_of.name",
+    }  # fmt: skip
     good_until = answers.made(serializers.DateField, good_through, source="batch", allow_null=True)
     shelf = serializers.IntegerField()
     shelf_name = ShelfName()
-    section = serializers.CharField()
-    instead_of = serializers.CharField(source="instead_of.name", allow_null=True)
 
 
-class TakeOutAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="batch.thing.id")
-    name = serializers.CharField(source="batch.thing.name")
-    units = serializers.IntegerField(source="count")
-    lot = serializers.IntegerField(source="batch.id")
-    number = serializers.CharField(source="batch.number")
-    section = serializers.CharField()
+@answers.Answer.of(picking.TakeOut)
+class TakeOutAnswer(answers.Answer):
+    members = ["item", "name", "units", "lot", "number", "section", "why", "to"]
+    sources = {
+        "item": "batch.thing.id", "name": "batch.thing.name", "units": "count", "lot": "batch.id",
+        "number": "batch.number",
+    }  # fmt: skip
     why = serializers.CharField()
     to = Destination()
 
 
+@answers.Answer.of(picking.FillUp)
 class FillUpAnswer(_ItemRow):
-    section = serializers.CharField()
+    members = ["section", "level", "shelf_name"]
     level = serializers.CharField(allow_null=True)
     shelf_name = ShelfName(allow_null=True)
 
 
+@answers.Answer.of(picking.Missing)
 class MissingAnswer(_ItemRow):
-    units = serializers.IntegerField(source="count")
-    below_minimum = serializers.BooleanField()
+    members = ["units", "below_minimum"]
+    sources = {"units": "count"}
 
 
-class RestockAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(sorting.Restock)
+class RestockAnswer(answers.Answer):
     """A restock list, in the order of doing."""
 
-    kit = serializers.CharField(source="kit.name")
-    through = serializers.DateField()
-    take_out = TakeOutAnswer(source="list.take_out", many=True)
-    put_in = PutInAnswer(source="list.put_in", many=True)
-    fill_up = FillUpAnswer(source="list.fill_up", many=True)
-    missing = MissingAnswer(source="list.missing", many=True)
+    members = ["kit", "through", "take_out", "put_in", "fill_up", "missing", "next_seal"]
+    sources = {
+        "kit": "kit.name", "take_out": "list.take_out", "put_in": "list.put_in",
+        "fill_up": "list.fill_up", "missing": "list.missing",
+    }  # fmt: skip
+
     next_seal = answers.made(
         serializers.CharField, sorting.next_seal_number, source="kit.room", allow_blank=True
     )
@@ -191,7 +198,7 @@ class RestockView(ReadView, KitView):
             "entry": done.entry,
             "units_put_in": sum(put.units for put in done.put_in),
             "units_taken_out": sum(leg.units for leg in done.taken_out),
-            "verdict": readiness.verdict(kit, data.get("through") or sorting.through_day(kit)),
+            "verdict": verdicts.verdict(kit, data.get("through") or sorting.through_day(kit)),
         }
 
     def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> RestockResult:
@@ -276,7 +283,7 @@ class ResealBody(ActBody):
     )
 
 
-class ResealedAnswer(answers.WithEntry, answers.DaysAnswer):
+class ResealedAnswer(answers.DaysAnswer, answers.WithEntry):
     seal = serializers.CharField()
     to_sort = serializers.BooleanField(
         help_text="It still needs sorting: nobody checked its contents since it came back."

@@ -5,11 +5,12 @@ from typing import Any
 from django.db.models import Prefetch, Q, QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of, present
+from kits.api import answers
 from kits.api.fields import gtin_field
-from kits.models import Disposal, Item, Substitute
+from kits.models import Disposal, Item, PackCode, Substitute
 from kits.rules.ledger.facts import Kind
 from kits.services.stock import catalogue
 
@@ -29,42 +30,32 @@ SMALL: dict[str, Any] = {
 }
 
 
-class PackCodeAnswer(serializers.Serializer[Any]):
-    gtin = serializers.CharField(help_text="14 digits; shorter ones with zeros in front.")
-    units_per_pack = serializers.IntegerField()
+@answers.Answer.of(PackCode)
+class PackCodeAnswer(answers.Answer):
+    members = ["gtin", "units_per_pack"]
+    help_texts = {"gtin": "14 digits; shorter ones with zeros in front."}
 
 
-class SubstituteAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="instead_id")
-    name = serializers.CharField(source="instead.name")
-    note = serializers.CharField(allow_blank=True)
+@answers.Answer.of(Substitute)
+class SubstituteAnswer(answers.Answer):
+    members = ["item", "name", "note"]
+    sources = {"item": "instead_id", "name": "instead.name"}
 
 
-class ItemAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
+class ItemAnswer(answers.Answer):
+    shown = Item
+    members = [
+        "id", "name", "kind", "base_unit", "needs_date", "sterile", "by_eye", "latex", "child",
+        "min_temp_c", "max_temp_c", "opened_life_days", "check_every_days", "check_question",
+        "disposal", "volume_ml", "mass_g", "lead_time_days", "order_down_to", "caution",
+        "retired_on", "revision", "pack_codes", "substitutes",
+    ]  # fmt: skip
+    help_texts = {
+        "base_unit": "The smallest unit counted.",
+        "substitutes": "What can be used instead, one for one.",
+    }
     kind = serializers.ChoiceField(KINDS)
-    base_unit = serializers.CharField(help_text="The smallest unit counted.")
-    needs_date = serializers.BooleanField()
-    sterile = serializers.BooleanField()
-    by_eye = serializers.BooleanField()
-    latex = serializers.BooleanField()
-    child = serializers.BooleanField()
-    min_temp_c = serializers.IntegerField(allow_null=True)
-    max_temp_c = serializers.IntegerField(allow_null=True)
-    opened_life_days = serializers.IntegerField(allow_null=True)
-    check_every_days = serializers.IntegerField(allow_null=True)
-    check_question = serializers.CharField(allow_blank=True)
     disposal = serializers.ChoiceField(Disposal.values)
-    volume_ml = serializers.IntegerField(allow_null=True)
-    mass_g = serializers.IntegerField(allow_null=True)
-    lead_time_days = serializers.IntegerField()
-    order_down_to = serializers.IntegerField(allow_null=True)
-    caution = serializers.CharField(allow_blank=True)
-    retired_on = serializers.DateField(allow_null=True)
-    revision = serializers.IntegerField()
-    pack_codes = PackCodeAnswer(many=True)
-    substitutes = SubstituteAnswer(many=True, help_text="What can be used instead, one for one.")
 
 
 class ItemBody(ActBody):

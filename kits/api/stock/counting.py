@@ -5,8 +5,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.acts import Act
 from gearroom.core.api.openapi.member_rules import OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
@@ -58,16 +57,16 @@ class CountShelfBody(ActBody):
     preview = serializers.BooleanField(default=False)
 
 
+@answers.Answer.of(counting.Difference)
 class DifferenceAnswer(answers.LotUnits):
-    place = serializers.CharField(source="place.name")
-    booked = serializers.IntegerField()
-    found = serializers.IntegerField()
-    lot_assumed = serializers.BooleanField(source="assumed")
+    members = ["place", "booked", "found", "lot_assumed"]
+    sources = {"place": "place.name", "lot_assumed": "assumed"}
 
 
-class CountedAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(counting.CountResult)
+class CountedAnswer(answers.Answer):
+    members = ["entry", "differences"]
     entry = answers.EntryAnswer(allow_null=True)
-    differences = DifferenceAnswer(many=True)
 
 
 class CountKit(KitView):
@@ -82,12 +81,12 @@ class CountKit(KitView):
             places = [find.section(kit, data["section"])]
         else:
             places = list(kit.sections.all())
-        found = [
+        result = [
             _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
         ]
         levels = bodies.loose_levels(kit, data.get("levels", []))
-        return _count(act, places, found, data, levels)
+        return _count(act, places, result, data, levels)
 
 
 class CountShelf(UseCaseView):
@@ -147,15 +146,16 @@ class LaterAnswer(serializers.Serializer[Any]):
         return super().to_representation(kit_summary.act(entry))
 
 
-class ChangeAnswer(DataclassSerializer):
-    shown = kit_summary.Change
+@answers.Answer.of(kit_summary.Change)
+class ChangeAnswer(answers.Answer):
+    pass
 
 
-class ReversedAnswer(serializers.Serializer[Any]):
-    entries = answers.EntryAnswer(many=True)
-    notices_taken_back = serializers.IntegerField()
+@answers.Answer.of(reversal.Reversed)
+class ReversedAnswer(answers.Answer):
+    members = ["entries", "notices_taken_back", "later", "changes"]
+    help_texts = {"changes": "What is different now."}
     later = LaterAnswer(many=True, help_text="The later acts that were undone with it.")
-    changes = ChangeAnswer(many=True, help_text="What is different now.")
 
 
 class Reverse(UseCaseView):

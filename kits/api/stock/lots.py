@@ -9,12 +9,11 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from kits.api import answers
-from kits.models import Holding, Lot, LotFact
+from kits.models import Holding, Item, Lot, LotFact, Receipt
 from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import readiness
 from kits.services.ledger.lots import normal, printed_expiry
@@ -25,21 +24,25 @@ from kits.services.stock import corrections, instruments, views
 NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}
 
 
-class ThingAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    base_unit = serializers.CharField()
+@answers.Answer.of(Item)
+class ThingAnswer(answers.Answer):
+    members = ["id", "name", "base_unit"]
 
 
-class BatchAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(Lot)
+class BatchAnswer(answers.Answer):
     """A batch; several are judged together by `with_batches`."""
 
-    id = serializers.IntegerField()
-    item = ThingAnswer()
-    number = serializers.CharField(help_text="The maker's lot number; empty: not known.")
-    serial = serializers.CharField()
-    expiry = serializers.DateField(allow_null=True, help_text="The printed last good day.")
-    opened_on = serializers.DateField(allow_null=True)
+    members = [
+        "id", "item", "number", "serial", "expiry", "opened_on", "good_until", "recall", "withheld",
+        "check_due", "check_passed",
+    ]  # fmt: skip
+    sources = {"recall": "recall_id"}
+    help_texts = {
+        "number": "The maker's lot number; empty: not known.",
+        "expiry": "The printed last good day.",
+    }
+
     good_until = answers.made(
         serializers.DateField,
         good_through,
@@ -47,7 +50,6 @@ class BatchAnswer(serializers.Serializer[Any]):
         allow_null=True,
         help_text="The sooner of the printed day and that since it was opened.",
     )
-    recall = serializers.IntegerField(source="recall_id", allow_null=True)
     withheld = serializers.BooleanField(source="batch.withheld")
     check_due = serializers.DateField(source="batch.check_due", allow_null=True)
     check_passed = serializers.BooleanField(source="batch.check_passed", allow_null=True)
@@ -128,30 +130,29 @@ def _in_stock() -> Q:
     return Q(Exists(Holding.objects.on_hand().filter(lot=OuterRef("pk"))))
 
 
-class FactAnswer(serializers.Serializer[Any]):
-    number = serializers.CharField()
-    expiry = serializers.DateField(allow_null=True)
-    since = answers.Moment(source="entry.recorded_at", help_text="When it was recorded.")
-    entry = serializers.IntegerField(source="entry_id")
-    by = serializers.CharField(source="entry.person.name", allow_null=True)
-    reason = serializers.CharField(source="entry.reason")
+@answers.Answer.of(LotFact)
+class FactAnswer(answers.Answer):
+    members = ["number", "expiry", "since", "entry", "by", "reason"]
+    sources = {
+        "since": "entry.recorded_at", "entry": "entry_id", "by": "entry.person.name",
+        "reason": "entry.reason",
+    }  # fmt: skip
+    help_texts = {"since": "When it was recorded."}
 
 
-class ReceiptAnswer(serializers.Serializer[Any]):
-    entry = serializers.IntegerField(source="entry_id")
-    on = answers.Moment(source="entry.occurred_at")
-    units = serializers.IntegerField()
-    supplier = serializers.CharField()
-    price = serializers.DecimalField(12, 2, allow_null=True, help_text="For all of it.")
-    currency = serializers.CharField()
+@answers.Answer.of(Receipt)
+class ReceiptAnswer(answers.Answer):
+    members = ["entry", "on", "units", "supplier", "price", "currency"]
+    sources = {"entry": "entry_id", "on": "entry.occurred_at"}
+    help_texts = {"price": "For all of it."}
 
 
-class BatchPlaceAnswer(serializers.Serializer[Any]):
-    place = serializers.IntegerField(source="place_id")
-    name = serializers.CharField(source="place.name")
-    kind = serializers.CharField(source="place.kind")
-    kit = serializers.CharField(source="place.kit.name", allow_null=True)
-    units = serializers.IntegerField()
+class BatchPlaceAnswer(answers.Answer):
+    shown = Holding
+    members = ["place", "name", "kind", "kit", "units"]
+    sources = {
+        "place": "place_id", "name": "place.name", "kind": "place.kind", "kit": "place.kit.name",
+    }  # fmt: skip
 
 
 class _BatchRecord(serializers.Serializer[Any]):
@@ -191,11 +192,12 @@ class CorrectBody(ActBody):
     expiry_printed = serializers.CharField(required=False, max_length=40)
 
 
+@answers.Answer.of(corrections.Correction)
 class CorrectedAnswer(answers.WithEntry):
-    lot = BatchAnswer()
-    booked_over = serializers.BooleanField(
-        help_text="Another batch had this identity already; all units are of that one now."
-    )
+    members = ["lot", "booked_over"]
+    help_texts = {
+        "booked_over": "Another batch had this identity already; all units are of that one now."
+    }
 
 
 class Correct(UseCaseView):
@@ -212,7 +214,7 @@ class Correct(UseCaseView):
             act,
             lot,
             number=data.get("number"),
-            expiry=expiry if says_date else corrections.Keep.AS_IT_IS,
+            expiry=expiry if says_date else NOT_GIVEN,
         )
         return 200, replace(done, lot=find.lot(done.lot.pk))
 

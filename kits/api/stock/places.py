@@ -5,23 +5,21 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, named
+from kits.api import answers
 from kits.models import INNER, Place
 from kits.services.lookup import find
 from kits.services.stock import shelves
 
 
-class PlaceAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    kind = serializers.CharField()
-    name = serializers.CharField()
+@answers.Answer.of(Place)
+class PlaceAnswer(answers.Answer):
+    members = ["id", "kind", "name", "room", "kit", "section", "position", "closed_on"]
+    sources = {"section": "section_key"}
     room = serializers.CharField(source="room.name", default=None, allow_null=True)
     kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
-    section = serializers.CharField(source="section_key", allow_blank=True)
-    position = serializers.IntegerField()
-    closed_on = serializers.DateField(allow_null=True)
 
 
 class PlaceQuery(PageQuery):

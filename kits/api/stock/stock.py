@@ -7,8 +7,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.api.dataclass_serializer import DataclassSerializer
+from gearroom.core.acts import Act
 from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, named, present
@@ -16,11 +15,10 @@ from kits.api import answers
 from kits.api.bodies import UNITS, StockBody
 from kits.api.fields import currency_field, gtin_field, price_field
 from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
-from kits.api.stock.places import PlaceAnswer
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
-from kits.services.stock import disposing, opening, receiving, views
+from kits.services.stock import disposing, receiving, reclassifying, views
 
 PLACE: dict[str, Any] = {"max_length": 40}
 """A place by id, or by the code of a shelf's or section's label."""
@@ -40,10 +38,9 @@ class HoldingQuery(PageQuery):
     recalled = serializers.BooleanField(required=False)
 
 
-class HoldingAnswer(serializers.Serializer[Any]):
-    place = PlaceAnswer()
-    lot = BatchAnswer()
-    units = serializers.IntegerField()
+@answers.Answer.of(Holding)
+class HoldingAnswer(answers.Answer):
+    members = ["place", "lot", "units"]
 
 
 class Holdings(ListView):
@@ -110,15 +107,15 @@ class ReceiveBody(ActBody, LotBody):
     currency = currency_field()
 
 
-class RemarkAnswer(DataclassSerializer):
-    shown = receiving.Remark
+@answers.Answer.of(receiving.Remark)
+class RemarkAnswer(answers.Answer):
+    pass
 
 
+@answers.Answer.of(receiving.Arrival)
 class ReceivedAnswer(answers.WithEntry):
-    lot = BatchAnswer()
-    place = PlaceAnswer(help_text="The shelf; or quarantine, and a remark says why.")
-    units = serializers.IntegerField()
-    remarks = RemarkAnswer(many=True)
+    members = ["lot", "place", "units", "remarks"]
+    help_texts = {"place": "The shelf; or quarantine, and a remark says why."}
 
 
 class Receive(UseCaseView):
@@ -247,7 +244,7 @@ class Open(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that units with a shortened life once opened were opened."""
-        return 201, opening.open_pack(
+        return 201, reclassifying.open_pack(
             act,
             place=find.place(act.actor, data["place"]),
             lot=find.lot(data["lot"]),

@@ -6,7 +6,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, one_of, present
 from kits.api import answers
@@ -15,32 +15,30 @@ from kits.services.lookup import find
 from kits.services.trips import reservations
 
 
+@answers.Answer.of(Reservation)
 class ReservationAnswer(answers.WithPhones):
-    id = serializers.IntegerField()
-    kit = serializers.CharField(source="kit.name")
-    trip = answers.TripAnswer()
-    person = answers.PersonAnswer(allow_null=True)
-    made_at = answers.Moment(source="made.occurred_at")
-    released_at = answers.Moment(source="released.occurred_at", allow_null=True)
+    members = ["id", "kit", "trip", "person", "made_at", "released_at"]
+    sources = {
+        "kit": "kit.name", "made_at": "made.occurred_at", "released_at": "released.occurred_at",
+    }  # fmt: skip
 
     def rooms(self, row: Reservation) -> Iterable[int | None]:
         """The kit's."""
         return answers.rooms_of(row.kit)
 
 
-class ReservedAnswer(serializers.Serializer[Any]):
-    reservation = ReservationAnswer()
-    verdict = answers.VerdictAnswer(help_text="Of the kit as it is, through the trip's last day.")
-    out_beyond = answers.CheckoutAnswer(
-        allow_null=True, help_text="Who has the kit past the departure, as things are."
-    )
+@answers.Answer.of(reservations.ReservedKit)
+class ReservedAnswer(answers.Answer):
+    members = ["reservation", "verdict", "out_beyond"]
+    help_texts = {
+        "verdict": "Of the kit as it is, through the trip's last day.",
+        "out_beyond": "Who has the kit past the departure, as things are.",
+    }
 
 
-class SwappedAnswer(serializers.Serializer[Any]):
-    goes = ReservedAnswer()
-    instead = ReservedAnswer(
-        allow_null=True, help_text="What the first kit took over from the one that goes."
-    )
+@answers.Answer.of(reservations.SwapResult)
+class SwappedAnswer(answers.Answer):
+    help_texts = {"instead": "What the first kit took over from the one that goes."}
 
 
 class ReservationQuery(PageQuery):

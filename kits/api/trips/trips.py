@@ -6,15 +6,13 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Act, NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
 from kits.api.fields import hazards_field
 from kits.models import Kit, Trip
 from kits.rules.text.hazards import HAZARDS
-from kits.rules.trips.trips import Coverage, Stand
 from kits.services.lookup import find
 from kits.services.trips import due_times, proposals, trip_readiness, trips
 from kits.services.trips.trip_readiness import JudgedTrip
@@ -22,86 +20,73 @@ from kits.services.trips.trips import TripFacts
 
 
 # ------------------------------------------------------------------------------------------ shapes
-class PromisedKit(serializers.Serializer[Any]):
+@answers.Answer.of(trip_readiness.KitOfTrip)
+class PromisedKit(answers.Answer):
+    members = ["reservation", "kit", "person", "stand", "verdict", "out_with"]
+    sources = {"kit": "kit.name", "person": "reservation.person", "out_with": "checkout"}
+    help_texts = {
+        "stand": "Its state for the trip; null once that is over or cancelled.",
+        "verdict": "The kit's verdict through the last day, for this trip.",
+        "out_with": "Who has it, on this trip or on something else.",
+    }
     reservation = serializers.IntegerField(source="reservation.pk")
-    kit = serializers.CharField(source="kit.name")
-    person = answers.PersonAnswer(source="reservation.person", allow_null=True)
-    stand = serializers.ChoiceField(
-        [stand.value for stand in Stand],
-        allow_null=True,
-        help_text="Its state for the trip; null once that is over or cancelled.",
-    )
-    verdict = answers.VerdictAnswer(
-        allow_null=True, help_text="The kit's verdict through the last day, for this trip."
-    )
-    out_with = answers.CheckoutAnswer(
-        source="checkout",
-        allow_null=True,
-        help_text="Who has it, on this trip or on something else.",
-    )
 
 
+@answers.Answer.of(JudgedTrip)
 class TripWholeAnswer(answers.WithPhones):
     """A trip with the kits reserved for it, and its coverage."""
 
-    id = serializers.IntegerField(source="trip.pk")
-    source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
-    reference = serializers.CharField(source="trip.reference")
-    name = serializers.CharField(source="trip.name")
-    first_day = serializers.DateField(source="trip.first_day")
-    last_day = serializers.DateField(source="trip.last_day")
-    room = serializers.CharField(
-        source="trip.room.slug", allow_null=True, help_text="The gear room's slug."
-    )
-    departs_at = answers.Moment(source="trip.departs_at")
-    returns_at = answers.Moment(source="trip.returns_at")
-    people = serializers.IntegerField(source="trip.people")
+    members = [
+        "id", "source", "reference", "name", "first_day", "last_day", "room", "departs_at",
+        "returns_at", "people", "hazards", "children", "latex_free", "leader", "leader_name",
+        "leader_phone", "cancelled_at", "revision", "coverage", "lacking", "kits",
+    ]  # fmt: skip
+    sources = {
+        "id": "trip.pk", "source": "trip.source", "reference": "trip.reference",
+        "name": "trip.name", "first_day": "trip.first_day", "last_day": "trip.last_day",
+        "room": "trip.room.slug", "departs_at": "trip.departs_at", "returns_at": "trip.returns_at",
+        "people": "trip.people", "children": "trip.children", "latex_free": "trip.latex_free",
+        "leader": "trip.leader", "leader_name": "trip.leader_name",
+        "leader_phone": "trip.leader_phone", "cancelled_at": "trip.cancelled_at",
+        "revision": "trip.revision", "kits": "promised",
+    }  # fmt: skip
+    help_texts = {
+        "room": "The gear room's slug.",
+        "coverage": "Covered: every kit for it is ready or out on it. Waiting: one comes back in"
+        " time. Null once it is over or cancelled.",
+        "lacking": "What the kits that count do not serve together.",
+        "kits": "Those reserved for it.",
+    }
+
     hazards = serializers.ListField(
         source="trip.hazards", child=serializers.ChoiceField(list(HAZARDS))
     )
-    children = serializers.BooleanField(source="trip.children")
-    latex_free = serializers.BooleanField(source="trip.latex_free")
-    leader = answers.PersonAnswer(source="trip.leader", allow_null=True)
-    leader_name = serializers.CharField(source="trip.leader_name", allow_blank=True)
-    leader_phone = serializers.CharField(source="trip.leader_phone", allow_blank=True)
-    cancelled_at = answers.Moment(source="trip.cancelled_at", allow_null=True)
-    revision = serializers.IntegerField(source="trip.revision")
-    coverage = serializers.ChoiceField(
-        [coverage.value for coverage in Coverage],
-        allow_null=True,
-        help_text="Covered: every kit for it is ready or out on it. Waiting: one comes back in"
-        " time. Null once it is over or cancelled.",
-    )
-    lacking = answers.ReasonAnswer(
-        many=True, help_text="What the kits that count do not serve together."
-    )
-    kits = PromisedKit(source="promised", many=True, help_text="Those reserved for it.")
 
     def rooms(self, row: JudgedTrip) -> Iterable[int | None]:
         """The trip's."""
         return [row.trip.room_id]
 
 
-class ClashAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField(source="other.kit.name")
-    reservation = serializers.IntegerField(source="reservation.pk")
-    other_reservation = serializers.IntegerField(source="other.pk")
-    other_trip = answers.TripAnswer(source="other.trip")
+@answers.Answer.of(trips.Clash)
+class ClashAnswer(answers.Answer):
+    members = ["kit", "reservation", "other_reservation", "other_trip"]
+    sources = {
+        "kit": "other.kit.name", "reservation": "reservation.pk", "other_reservation": "other.pk",
+        "other_trip": "other.trip",
+    }  # fmt: skip
 
 
-class PutAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(trips.TripChange)
+class PutAnswer(answers.Answer):
+    members = ["told", "trip", "clashes", "released", "due_changed"]
+    help_texts = {
+        "clashes": "Its kits that are reserved for another trip on the same days.",
+        "released": "Kits that a cancelled trip gave free.",
+        "due_changed": "Kits out on it that were due at its old return, and are due at the"
+        " new one.",
+    }
     told = serializers.ChoiceField(["created", "updated", "unchanged"], source="outcome")
     trip = TripWholeAnswer()
-    clashes = ClashAnswer(
-        many=True, help_text="Its kits that are reserved for another trip on the same days."
-    )
-    released = serializers.ListField(
-        child=serializers.CharField(), help_text="Kits that a cancelled trip gave free."
-    )
-    due_changed = serializers.ListField(
-        child=serializers.CharField(),
-        help_text="Kits out on it that were due at its old return, and are due at the new one.",
-    )
 
 
 class ExtendBody(ActBody):
@@ -109,10 +94,11 @@ class ExtendBody(ActBody):
     returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
 
 
-class ExtendedAnswer(serializers.Serializer[Any]):
+@answers.Answer.of(due_times.Extension)
+class ExtendedAnswer(answers.Answer):
+    members = ["trip", "checkouts", "clashes"]
+    help_texts = {"checkouts": "What is out on it, due then."}
     trip = TripWholeAnswer()
-    checkouts = answers.CheckoutAnswer(many=True, help_text="What is out on it, due then.")
-    clashes = ClashAnswer(many=True)
 
 
 class TripBody(ActBody):
@@ -162,13 +148,15 @@ class KitNames(serializers.ListField):
         return [kit.name for kit in kits]
 
 
-class PassedOverAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField(source="kit.name")
+@answers.Answer.of(proposals.PassedOverKit)
+class PassedOverAnswer(answers.Answer):
+    sources = {"kit": "kit.name"}
     reasons = answers.ReasonAnswer(many=True)
 
 
-class ProposalAnswer(serializers.Serializer[Any]):
-    trip = answers.TripAnswer()
+@answers.Answer.of(proposals.TripProposal)
+class ProposalAnswer(answers.Answer):
+    members = ["trip", "promised", "proposed", "suits", "lacking", "passed_over"]
     promised = KitNames(help_text="Kits by name.")
     proposed = KitNames()
     suits = answers.made(
@@ -177,7 +165,6 @@ class ProposalAnswer(serializers.Serializer[Any]):
         help_text="All of them together suit the trip.",
     )
     lacking = answers.ReasonAnswer(many=True)
-    passed_over = PassedOverAnswer(many=True)
 
 
 # ----------------------------------------------------------------------------------------- showing
@@ -231,14 +218,14 @@ class _TripView(UseCaseView):
 
     def trip(self) -> Trip:
         """The trip that the address names, of one's rooms."""
-        found = (
+        result = (
             find.trips_of(self.actor)
             .filter(source=self.kwargs["source"], reference=self.kwargs["reference"])
             .first()
         )
-        if found is None:
+        if result is None:
             raise NotFound("trip", self.kwargs["reference"])
-        return found
+        return result
 
 
 class OneTrip(ReadView, _TripView):

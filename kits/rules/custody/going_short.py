@@ -38,8 +38,7 @@ def additions(verdict: Verdict, listed: RestockList) -> list[Addition]:
 
 def addition_to(listed: RestockList, line: int) -> Addition | None:
     """Return what a restock list has for one line (its id); None where it has nothing."""
-    rows = tuple(row for row in listed.put_in if row.line.id == line)
-    if rows:
+    if rows := tuple(row for row in listed.put_in if row.line.id == line):
         return Addition(rows[0].line, put_in=rows)
     filled = (
         Addition(row.line, fill_up=row)

@@ -14,10 +14,11 @@ leaves a line with fewer than it had. From that follows what readiness relies on
 never serve more claims of a rank and all above it.
 """
 
-from collections import Counter, defaultdict, deque
+from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from operator import attrgetter
 
+from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger.facts import Criticality, Line
 
 Pool = tuple[int, str]
@@ -39,10 +40,9 @@ class Allocation:
         self.held: list[Counter[Pool]] = [Counter() for _ in lines]
         self._got = [0] * len(lines)
         self._pools: list[tuple[list[Pool], ...]] = [([], [], [], []) for _ in lines]
-        self._claimants: dict[int, list[int]] = defaultdict(list)
-        for i, line in enumerate(lines):
-            for thing in line.usable_things:
-                self._claimants[thing].append(i)
+        self._claimants = grouped(
+            (thing, i) for i, line in enumerate(lines) for thing in line.usable_things
+        )
 
     def got(self, i: int) -> int:
         """Return how many units line `i` has."""

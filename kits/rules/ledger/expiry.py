@@ -91,12 +91,12 @@ def last_good_day(printed: str, *, today: date) -> date:
         choice = reduce(
             lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices
         )
-        says = say(
+        sentence = say(
             "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
             printed=printed,
             choice=choice,
         )
-        raise PrintedDateError(printed, says, days)
+        raise PrintedDateError(printed, sentence, days)
     return _near(printed, readings.pop(), today)
 
 
@@ -183,13 +183,13 @@ def _near(printed: str, day: date, today: date) -> date:
 
 
 def _unreadable(printed: str) -> PrintedDateError:
-    shown = printed if len(printed) <= 30 else printed[:29] + "…"
+    visible = printed if len(printed) <= 30 else printed[:29] + "…"
     return PrintedDateError(
         printed,
         say(
             "“%(printed)s” cannot be read as a date. Enter it as 2027-05-31, or as 2027-05 if "
             "only a month and a year are printed.",
-            printed=shown,
+            printed=visible,
         ),
     )
 

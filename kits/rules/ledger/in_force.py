@@ -26,15 +26,6 @@ def seal_holds(number: str | None, typed: str) -> bool:
 
 
 @dataclass(frozen=True)
-class SealEvent:
-    """A seal put on (`number`) a section or the kit, or (no number) a section that was opened."""
-
-    entry: int
-    section: Section
-    number: str = ""
-
-
-@dataclass(frozen=True)
 class SealSpan:
     """A seal from the entry that put it on to the one that broke it (None: it is whole)."""
 
@@ -44,19 +35,20 @@ class SealSpan:
     broken: int | None = None
 
 
-def seals(events: Iterable[SealEvent]) -> list[SealSpan]:
+def seals(events: Iterable[tuple[int, Section, str]]) -> list[SealSpan]:
     """Every seal of one kit with what became of it, in the order in which they were put on. One
     is broken when its section is opened (any section, for the kit's) or another is put in its
-    place."""
+    place. The events are entry, section and the number of the seal put on; without a number a
+    section that was opened."""
     spans: list[SealSpan] = []
     on: dict[Section, int] = {}
-    for event in events:
-        for section in (event.section,) if event.number else (event.section, None):
-            if (at := on.pop(section, None)) is not None:
-                spans[at] = replace(spans[at], broken=event.entry)
-        if event.number:
-            on[event.section] = len(spans)
-            spans.append(SealSpan(event.section, event.number, event.entry))
+    for entry, section, number in events:
+        for broken in (section,) if number else (section, None):
+            if (at := on.pop(broken, None)) is not None:
+                spans[at] = replace(spans[at], broken=entry)
+        if number:
+            on[section] = len(spans)
+            spans.append(SealSpan(section, number, entry))
     return spans
 
 

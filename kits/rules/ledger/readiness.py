@@ -31,6 +31,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger.allocation import Allocation
 from kits.rules.ledger.expiry import date_known, good_through, soonest
 from kits.rules.ledger.facts import (
@@ -51,12 +52,12 @@ from kits.rules.ledger.kit_contents import (
     counted_lines,
     home_line,
     inside,
+    lasting,
     lots,
     must_come_out,
     supply,
     why_not_counted,
 )
-from kits.rules.ledger.minimums import lasting
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.ledger.suits import suits
 
@@ -316,10 +317,11 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
     faulty = {n: fault for n, x in enumerate(units) if (fault := why_not_counted(x, through))}
     allocation.add(supply(x for n, x in enumerate(units) if n not in faulty))
     allocation.meet_all()
-    faults: dict[int, list[tuple[Units, ReasonCode]]] = defaultdict(list)
-    for n, fault in faulty.items():
-        if (home := home_line(kit, units[n])) is not None:
-            faults[home.id].append((units[n], fault))
+    faults = grouped(
+        (home.id, (units[n], fault))
+        for n, fault in faulty.items()
+        if (home := home_line(kit, units[n])) is not None
+    )
     for i, line in enumerate(lines):
         usable = allocation.got(i)
         if usable >= line.target:

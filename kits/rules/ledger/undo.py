@@ -1,4 +1,4 @@
-"""Undoing an act: which later acts fall with it, and what the counts since then make of it.
+"""Undoing an act: who may, which later acts fall with it, and what the counts since make of it.
 
 The book after an undo is what it would be if the act had never been written. So the acts are gone
 through once more without it. A later one whose precondition fails now, and did not before, falls
@@ -11,8 +11,10 @@ at home needs the kit at home, and who checked it by its whole seal needs a seal
 says what is there, whatever was on record: without the act it had another difference.
 """
 
+from collections import Counter
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 Where = tuple[int, int]
 """A batch's id and the id of an inner place, or below 0: what may come back to that kit."""
@@ -73,10 +75,9 @@ def without(act: Hashable, steps: Sequence[Step], now: Mapping[Where, int]) -> F
     `steps` are the entries in force in recorded order: all those of the kits in question, and from
     the undone act on all that touch the batches and places in question. `now` is what those hold.
     """
-    start = dict(now)
+    start = Counter(now)
     for step in steps:
-        for where, units in step.units.items():
-            start[where] = start.get(where, 0) - units
+        start.subtract(step.units)
     first = min(step.id for step in steps if step.act == act)
     before = _walk(steps, start, first, frozenset())
     gone: set[Hashable] = {act}
@@ -107,7 +108,7 @@ class _Walk:
     """The state that acts leave behind them, one after another."""
 
     def __init__(self, start: Mapping[Where, int], since: int) -> None:
-        self.held = dict(start)
+        self.held = Counter(start)
         self.since = since
         self.out: dict[Unit, int] = {}
         self.in_force: dict[Hashable, bool] = {}
@@ -116,17 +117,12 @@ class _Walk:
         self.failed: set[int] = set()
         self.moved: dict[int, Mapping[Where, int]] = {}
 
-    def leave_out(self, step: Step) -> None:
-        if step.opens is not None:
-            self.undone.add(step.opens)
-
     def take(self, step: Step) -> None:
         change = self._change(step)
         if step.id > self.since and not self._could(step, change):
             self.failed.add(step.id)
         self.moved[step.id] = change
-        for where, units in change.items():
-            self.held[where] = self.held.get(where, 0) + units
+        self.held.update(change)
         self.in_force.update(step.makes)
         self._seals(step)
         if step.unit is not None and step.ends:
@@ -142,28 +138,29 @@ class _Walk:
             if where[1] in step.clears and where not in step.sets:
                 change[where] = -self.held[where]
         for where, units in step.sets.items():
-            change[where] = units - self.held.get(where, 0)
+            change[where] = units - self.held[where]
         for source, target in step.sweeps:
-            change[source] = -self.held.get(source, 0)
+            change[source] = -self.held[source]
             change[target] = 0
         for source, target in step.sweeps:
-            change[target] += self.held.get(source, 0)
+            change[target] += self.held[source]
         return change
 
     def _could(self, step: Step, change: Mapping[Where, int]) -> bool:
-        if step.names is not None and step.names in self.undone:
-            return False
-        if any(self.in_force.get(what, False) is not wanted for what, wanted in step.needs.items()):
-            return False
-        if step.unit is not None:
-            kit = (step.unit[0], None)
-            if step.requested and (step.unit in self.out or kit in self.out):
-                return False
-            if step.at_home and kit in self.out:
-                return False
-            if step.by_seal and step.unit not in self.seal:
-                return False
-        return all(self.held.get(at, 0) + by >= 0 for at, by in change.items() if by < 0)
+        return (
+            step.names not in self.undone
+            and all(self.in_force.get(what, False) is so for what, so in step.needs.items())
+            and (step.unit is None or self._could_with(step, step.unit))
+            and all(self.held[at] + by >= 0 for at, by in change.items() if by < 0)
+        )
+
+    def _could_with(self, step: Step, unit: Unit) -> bool:
+        kit_out = (unit[0], None) in self.out
+        return not (
+            (step.requested and (kit_out or unit in self.out))
+            or (step.at_home and kit_out)
+            or (step.by_seal and unit not in self.seal)
+        )
 
     def _seals(self, step: Step) -> None:
         for broken in step.breaks:
@@ -178,8 +175,19 @@ def _walk(
 ) -> _Walk:
     walk = _Walk(start, since)
     for step in steps:
-        if step.act in gone:
-            walk.leave_out(step)
-        else:
+        if step.act not in gone:
             walk.take(step)
+        elif step.opens is not None:
+            walk.undone.add(step.opens)
     return walk
+
+
+# ----------------------------------------------------------------------------------------- who may
+OWN_WITHIN = timedelta(hours=24)
+"""How long whoever did an act may take it back by themselves; after that the room's keepers do."""
+
+
+def may_take_back(*, own: bool, keeper: bool, recorded_at: datetime, now: datetime) -> bool:
+    """Whether somebody may take back an act written at `recorded_at`: a keeper at any time, others
+    what they did themselves within `OWN_WITHIN`. Times are aware."""
+    return keeper or (own and now - recorded_at <= OWN_WITHIN)

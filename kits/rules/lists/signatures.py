@@ -11,9 +11,7 @@ def step(until: date, today: date) -> int | None:
     """Return which of `REMINDER_DAYS` was passed last for a signature that holds through `until`;
     None where it holds for longer, or has ended."""
     left = (until - today).days
-    if left < 0:
-        return None
-    return min((days for days in REMINDER_DAYS if left <= days), default=None)
+    return min((days for days in REMINDER_DAYS if 0 <= left <= days), default=None)
 
 
 def extended(until: date, today: date) -> date:

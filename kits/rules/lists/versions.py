@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from gearroom.core.rules.grouping import summed
 from kits.rules.ledger.facts import KitState, Line
 from kits.rules.restocking.picking import restock
 
@@ -71,15 +72,8 @@ def difference(kit: KitState, lines: Sequence[Line], today: date) -> Difference:
 def spare(kit: KitState, lines: Sequence[Line]) -> dict[int, int]:
     """Return the units inside, by thing id, of things that no line of `lines` would use."""
     useful = frozenset[int]().union(*(line.usable_things for line in lines))
-    counts: Counter[int] = Counter()
-    for x in kit.units:
-        if x.batch.thing.id not in useful:
-            counts[x.batch.thing.id] += x.count
-    return counts
+    return summed((x.batch.thing.id, x.count) for x in kit.units if x.batch.thing.id not in useful)
 
 
 def _wanted(kit: KitState, today: date) -> Counter[int]:
-    wanted: Counter[int] = Counter()
-    for missing in restock(kit, (), today, today).missing:
-        wanted[missing.thing.id] += missing.count
-    return wanted
+    return summed((row.thing.id, row.count) for row in restock(kit, (), today, today).missing)

@@ -26,10 +26,8 @@ def _fits(typed: list[str], name: list[str]) -> bool:
     if len(typed) + 1 == len(name) and typed[0].isdigit() and not name[0].isdigit():
         name = name[1:]
     return len(typed) == len(name) and all(
-        _same_number(one, other) if one.isdigit() else other.startswith(one)
+        (other.isdigit() and one.lstrip("0") == other.lstrip("0"))
+        if one.isdigit()
+        else other.startswith(one)
         for one, other in zip(typed, name, strict=True)
     )
-
-
-def _same_number(one: str, other: str) -> bool:
-    return other.isdigit() and one.lstrip("0") == other.lstrip("0")

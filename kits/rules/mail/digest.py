@@ -4,10 +4,12 @@ Each kit stands once, with all that is to be done to it: opening one costs a sea
 minutes. Nothing is cut; the order is worst first.
 """
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from gearroom.core.rules.grouping import grouped, summed
 from kits.rules.ledger.facts import KitState, Reason, Units, Verdict, Weight, Word
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import RestockList, restock
@@ -248,9 +250,7 @@ def to_order(
 ) -> list[ToOrder]:
     """What to order, the soonest first: what kits want and no shelf has, and what is down to its
     order level. A thing stands once a room."""
-    wants: dict[tuple[str, int], list[Missing]] = {}
-    for row in missing:
-        wants.setdefault((row.room, row.thing_id), []).append(row)
+    wants = grouped(((row.room, row.thing_id), row) for row in missing)
     lows = {(row.room, row.thing_id): row for row in low}
     rows = []
     for room, thing_id in {*wants, *lows}:
@@ -283,7 +283,7 @@ class Shelves:
     longer there for the next."""
 
     units: dict[int, list[Units]]
-    taken: dict[tuple[int, str], int] = field(default_factory=dict)
+    taken: Counter[tuple[int, str]] = field(default_factory=Counter)
 
     def settle(self, state: KitState, through: date, today: date) -> RestockList:
         """What makes a kit as good as what is left here can make it."""
@@ -293,23 +293,13 @@ class Shelves:
             Units(x.batch, x.place, left, x.training)
             for thing in sorted(wanted)
             for x in self.units.get(thing, ())
-            if (left := x.count - self.taken.get((x.batch.id, x.place), 0)) > 0
+            if (left := x.count - self.taken[x.batch.id, x.place]) > 0
         ]
         listed = restock(state, there, through=through, today=today)
-        for row in listed.put_in:
-            key = (row.batch.id, row.shelf)
-            self.taken[key] = self.taken.get(key, 0) + row.count
+        self.taken.update(summed(((row.batch.id, row.shelf), row.count) for row in listed.put_in))
         return listed
 
 
 def shelves_of(units: Iterable[Units]) -> dict[int, list[Units]]:
     """Units on shelves by thing."""
-    by_thing: dict[int, list[Units]] = {}
-    for x in units:
-        by_thing.setdefault(x.batch.thing.id, []).append(x)
-    return by_thing
-
-
-def minutes(kits: Sequence[KitWeek], minutes_a_kit: int) -> int:
-    """How long the week's kits take, at so many minutes a kit opened."""
-    return len(kits) * minutes_a_kit
+    return grouped((x.batch.thing.id, x) for x in units)

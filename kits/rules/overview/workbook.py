@@ -6,7 +6,7 @@ words for choices come with the call, since they are too.
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -169,6 +169,11 @@ class _Reader:
             RowFault(self.sheet, self.row, column, code, self.text(column)[:40], tuple(choices))
         )
 
+    def refer(self, column: str, there: Container[str]) -> None:
+        """Note where a name is not one of those that are there."""
+        if fold(self.text(column)) not in there:
+            self.fault(column, "not-there")
+
     def text(self, column: str) -> str:
         value = self.cells[column]
         if value is None:
@@ -294,8 +299,7 @@ def _lists(
         never_below = reader.number("never_below", 0) or 0
         if never_below > carry:
             reader.fault("never_below", "more-than-carry")
-        if fold(reader.text("thing")) not in things:
-            reader.fault("thing", "not-there")
+        reader.refer("thing", things)
         matters = reader.choice("matters", [c.value for c in Criticality], Criticality.ROUTINE)
         people, days = reader.number("people", 0) or 0, reader.number("days", 0) or 0
         if name in known.lists:
@@ -324,10 +328,8 @@ def _kits(
     follow = known.lists | {fold(row.name) for row in lists}
     kits = []
     for _ in reader.rows(rows):
-        if fold(reader.text("list")) not in follow:
-            reader.fault("list", "not-there")
-        if reader.text("responsible") and fold(reader.text("responsible")) not in known.people:
-            reader.fault("responsible", "not-there")
+        reader.refer("list", follow)
+        reader.refer("responsible", known.people | {""})
         if _new(reader, "name", names, known.kits):
             row = KitRow(reader.text("name"), reader.text("list"), reader.text("responsible"))
             kits.append(row)
@@ -341,11 +343,9 @@ def _where(
     things: frozenset[str],
 ) -> list[WhereRow]:
     where = []
-    there: tuple[tuple[str, frozenset[str]], ...] = (("place", places), ("thing", things))
     for number in reader.rows(rows):
-        for column, known in there:
-            if fold(reader.text(column)) not in known:
-                reader.fault(column, "not-there")
+        reader.refer("place", places)
+        reader.refer("thing", things)
         where.append(
             WhereRow(
                 row=number,

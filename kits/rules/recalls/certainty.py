@@ -88,7 +88,7 @@ class PlaceRange:
 
 
 @dataclass(frozen=True)
-class Affected:
+class RecalledPlaces:
     """Where a recalled batch is: places that certainly hold some, and others that may; each in
     order of place."""
 
@@ -96,14 +96,14 @@ class Affected:
     maybe: tuple[PlaceRange, ...]
 
 
-def affected(
+def recalled_places(
     events: Sequence[Event],
     recalled: Collection[int],
     number_not_known: Collection[int] = (),
     *,
     outer: Collection[int],
     unexplained: Collection[int],
-) -> Affected:
+) -> RecalledPlaces:
     """Return which inner places hold units of the `recalled` batches.
 
     `events` are all of one item, in recorded order. `number_not_known` are batches of it without a
@@ -117,7 +117,7 @@ def affected(
         for place in sorted(perhaps)
         if place not in outer and perhaps[place].most > 0
     ]
-    return Affected(
+    return RecalledPlaces(
         certain=tuple(x for x in held if x.least > 0),
         maybe=tuple(x for x in held if x.least == 0),
     )
@@ -131,7 +131,7 @@ def bounds(
     unexplained: Collection[int],
 ) -> dict[int, Bounds]:
     """Return for each place that the events name how many units of `batches`, taken together, it
-    can hold. The arguments are those of `affected`."""
+    can hold. The arguments are those of `recalled_places`."""
     wanted = frozenset(batches)
     places: dict[int, _Range] = {}
     void = _void(events)

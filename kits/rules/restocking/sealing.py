@@ -1,11 +1,11 @@
 """What a kit still lacks, or may not keep, when somebody is about to seal it."""
 
 import enum
-from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from gearroom.core.rules.grouping import summed
 from kits.rules.ledger.facts import KitState, Level, Thing, Verdict
 from kits.rules.ledger.kit_contents import inside, must_come_out
 from kits.rules.ledger.readiness import judge
@@ -66,9 +66,10 @@ _OUT = frozenset({ReasonCode.TAKE_OUT, ReasonCode.EXPIRED_INSIDE})
 
 
 def _coming_out(kit: KitState, today: date) -> Iterable[NotReplaced]:
-    counts: Counter[tuple[str, Thing]] = Counter()
-    for x in inside(kit):
-        if must_come_out(kit, x, today) is not None:
-            counts[x.place, x.batch.thing] += x.count
+    counts = summed(
+        ((x.place, x.batch.thing), x.count)
+        for x in inside(kit)
+        if must_come_out(kit, x, today) is not None
+    )
     for (section, thing), count in counts.items():
         yield NotReplaced(thing, section, count, Lack.COMES_OUT)

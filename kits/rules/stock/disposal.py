@@ -2,7 +2,7 @@
 
 from kits.rules.ledger.facts import Kind
 
-WAYS = ("bin", "sharps", "clinical", "pharmacy", "returned")
+DISPOSALS = ("bin", "sharps", "clinical", "pharmacy", "returned")
 """Bin, sharps tub, clinical waste, pharmacy, returned to its maker."""
 
 
@@ -16,6 +16,4 @@ def allowed(kind: Kind, own: str) -> tuple[str, ...]:
     if kind is Kind.MEDICINE:
         own_way = own if own in ("sharps", "clinical") else "pharmacy"
         return tuple(dict.fromkeys((own_way, "pharmacy", "returned")))
-    if own == "bin":
-        return WAYS
-    return (own, "returned")
+    return DISPOSALS if own == "bin" else (own, "returned")

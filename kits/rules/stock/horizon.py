@@ -84,8 +84,9 @@ def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: i
         counts[_column(row.good_until, today, now, months)][index[row.group]] += row.units
 
     def column(number: int | None) -> Column:
+        month = now + (number or 0)
         inside = number is not None and 0 <= number < months
-        first = _first_day(now + (number or 0)) if inside else None
+        first = date(month // 12, month % 12 + 1, 1) if inside else None
         return Column(first, tuple(counts[number]))
 
     return Axis(
@@ -100,13 +101,7 @@ def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: i
 def _column(day: date | None, today: date, now: int, months: int) -> int | None:
     if day is None:
         return None
-    if day < today:
-        return -1
-    return min(day.year * 12 + day.month - 1 - now, months)
-
-
-def _first_day(month: int) -> date:
-    return date(month // 12, month % 12 + 1, 1)
+    return -1 if day < today else min(day.year * 12 + day.month - 1 - now, months)
 
 
 @dataclass(frozen=True)

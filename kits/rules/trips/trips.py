@@ -78,11 +78,9 @@ def ended(
     as a local day of the trip; None where it was not, or is out on it again. Handed back before
     the trip departed, it has still to go.
     """
-    if cancelled or now >= returns_at:
-        return True
-    if back_at is None or back_on is None:
-        return False
-    return back_at >= departs_at and back_on >= last_day
+    served = back_at is not None and back_at >= departs_at
+    back = served and back_on is not None and back_on >= last_day
+    return cancelled or now >= returns_at or back
 
 
 def share_a_day(first_day: date, last_day: date, promise: Promise) -> bool:
@@ -146,11 +144,9 @@ def due_without_trip(taken_at: datetime, closing: time, lives_in: LivesIn) -> da
     time, and so is the answer."""
     if lives_in is LivesIn.VEHICLE:
         return None
-    day = taken_at.date()
-    due = datetime.combine(day, closing, taken_at.tzinfo)
-    if taken_at.time() > SAME_DAY_UNTIL or due <= taken_at:
-        due = datetime.combine(day + timedelta(days=1), closing, taken_at.tzinfo)
-    return due
+    today = datetime.combine(taken_at.date(), closing, taken_at.tzinfo)
+    late = taken_at.time() > SAME_DAY_UNTIL or today <= taken_at
+    return today + timedelta(days=1) if late else today
 
 
 # ----------------------------------------------------------------------------------- coverage
@@ -209,7 +205,8 @@ def coverage(trip: TripNeeds, kits: Sequence[KitOfTrip], *, departed: bool) -> C
     Once it has departed, only those out on it count.
     """
     stands = {kit.state.id: _stand(trip, kit, departed=departed) for kit in kits}
-    counted = [kit.state for kit in kits if not departed or _serves(stands[kit.state.id])]
+    serving = (Stand.OUT_ON_IT, Stand.BACK)
+    counted = [kit.state for kit in kits if not departed or stands[kit.state.id] in serving]
     lacking = suits(trip, counted)
     short = any(reason.weight >= Weight.SHORT for reason in lacking)
     bad = {Stand.NOT_FIT, Stand.AWAY} & set(stands.values())
@@ -226,10 +223,6 @@ def back_in_time(first_day: date, due_day: date | None, *, overdue: bool, nights
     """Return whether a kit that is out on something else is back, and sorted in `nights`, before a
     trip's first day: it is due early enough, and not overdue."""
     return due_day is not None and not overdue and due_day <= first_day - timedelta(days=nights)
-
-
-def _serves(stand: Stand) -> bool:
-    return stand in (Stand.OUT_ON_IT, Stand.BACK)
 
 
 def _stand(trip: TripNeeds, kit: KitOfTrip, *, departed: bool) -> Stand:

@@ -8,22 +8,21 @@ second.
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from typing import cast
 
-from django.core import signing
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor, secret_key
-from gearroom.core.acts.problems import AlreadyAnswered, NotAllowed, NotFound, Refused, Unacceptable
+from gearroom.core.acts import Act, Actor, AlreadyAnswered, NotAllowed, Unacceptable, secret_key
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
-from kits.rules.ledger.facts import Verdict, Weight
+from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
-from kits.services.ledger.book import Book
-from kits.services.notices import writing
-from kits.services.notices.facts import ClearedByPhone, NotCleared
-from kits.services.notices.links import CLEARANCE_SALT
+from kits.services.ledger.book import kit_book
+from kits.services.notices import notice_text, writing
+from kits.services.notices.facts import ClearedByPhone, Lack, NotCleared
 
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""
@@ -32,25 +31,21 @@ UNANSWERED_AFTER = timedelta(days=1)
 
 
 # ------------------------------------------------------------------------------------ at take-out
-def may_clear(kit: Kit, person: Person) -> bool:
-    """Whether somebody may clear a kit by telephone."""
-    return person in offers.clearers(kit)
-
-
 def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
     """Raise Unacceptable (`may-not-clear`), with who may, unless somebody may clear a kit."""
     people = offers.clearers(kit)
-    if person in people:
-        return
-    names = ", ".join(each.name for each in people)
-    says = _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
-    if not people:
-        says = _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
-    raise Unacceptable(
-        "may-not-clear",
-        says % {"person": person.name, "kit": kit.name, "names": names},
-        people=[each.pk for each in people],
-    )
+    if person not in people:
+        sentence = (
+            _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
+            if people
+            else _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
+        )
+        names = ", ".join(each.name for each in people)
+        raise Unacceptable(
+            "may-not-clear",
+            sentence % {"person": person.name, "kit": kit.name, "names": names},
+            people=[each.pk for each in people],
+        )
 
 
 def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -> Clearance:
@@ -59,15 +54,7 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
         entry=entry,
         checkout=checkout,
         person=person,
-        reasons=[
-            {
-                "code": str(reason.code),
-                "thing": reason.facts.get("thing"),
-                "lacking": reason.facts.get("lacking"),
-            }
-            for reason in verdict.reasons
-            if reason.weight >= Weight.SHORT
-        ],
+        reasons=[lack(reason) for reason in verdict.reasons if reason.weight >= Weight.SHORT],
     )
     writing.notify(
         [person],
@@ -80,6 +67,12 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
     return made
 
 
+def lack(reason: Reason) -> Lack:
+    """A reason as clearances and notices keep it: its code, and what a kit lacks."""
+    facts = {name: reason.facts.get(name) for name in ("thing", "lacking")}
+    return cast(Lack, {"code": str(reason.code), **facts})
+
+
 # ------------------------------------------------------------------------------------ the answer
 def answers_for(clearance: Clearance) -> Person:
     """Who answers whether they cleared a kit: whoever is named, or the record they were merged
@@ -90,27 +83,14 @@ def answers_for(clearance: Clearance) -> Person:
 def by_link(link: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
-    try:
-        pk = signing.loads(link, salt=CLEARANCE_SALT, max_age=WITHIN)
-    except signing.SignatureExpired:
-        raise Refused(
-            "link-too-old",
-            _("This link has expired. Tell a keeper whether you cleared the kit."),
-        ) from None
-    except signing.BadSignature:
-        raise NotFound("link", link[:20]) from None
-    clearance = _with_all().filter(pk=pk).first()
-    if clearance is None:
-        raise NotFound("link", link[:20])
-    return clearance
+    expired = _("This link has expired. Tell a keeper whether you cleared the kit.")
+    pk = notice_text.read_link(link, notice_text.CLEARANCE_SALT, WITHIN, expired)
+    return one(_with_all().filter(pk=pk), "link", link[:20])
 
 
 def get(actor: Actor, pk: int) -> Clearance:
     """A clearance that somebody may see: their own, or of a kit of their rooms. Raises NotFound."""
-    clearance = visible_to(actor).filter(pk=pk).first()
-    if clearance is None:
-        raise NotFound("clearance", pk)
-    return clearance
+    return one(visible_to(actor).filter(pk=pk), "clearance", pk)
 
 
 def visible_to(actor: Actor) -> QuerySet[Clearance]:
@@ -141,7 +121,7 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
     """Record an answer by link, in the name of whoever it was sent to; see `answer`."""
-    key = secret_key(CLEARANCE_SALT, clearance.pk)
+    key = secret_key(notice_text.CLEARANCE_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 
@@ -159,8 +139,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
             "not-yours",
             _("Only %(person)s can say whether they cleared the kit.") % {"person": person.name},
         )
-    with Book(act) as book:
-        (kit,) = book.lock(clearance.checkout.kit_id)
+    with kit_book(act, clearance.checkout.kit) as (book, kit):
         if ClearanceAnswer.objects.filter(clearance=clearance).exists():
             raise AlreadyAnswered(
                 "answered-already",
@@ -176,14 +155,18 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
         if not confirmed:
             has = clearance.checkout.person
-            facts: NotCleared = {
-                "clearance": clearance.pk,
-                "reasons": clearance.reasons,
-                "person_id": has.pk if has else None,
-                "person": has.name if has else "",
-                "phone": has.phone if has else "",
-            }
-            writing.notify_keepers(entry, "not-cleared", kit=kit, facts=facts)
+            writing.notify_keepers(
+                entry,
+                "not-cleared",
+                kit=kit,
+                facts=NotCleared(
+                    clearance=clearance.pk,
+                    reasons=clearance.reasons,
+                    person_id=has.pk if has else None,
+                    person=has.name if has else "",
+                    phone=has.phone if has else "",
+                ),
+            )
     return done
 
 

@@ -10,8 +10,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Unacceptable
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Unacceptable
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import (
@@ -30,45 +29,40 @@ from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import going_short, use
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import kit_state
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import refuse_ended
 from kits.services.notices import writing
-from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_promised
+from kits.services.trips.purpose import Plan, plan, refuse_past, refuse_promised
 
 
 @dataclass(frozen=True)
-class CheckOut:
-    """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
-    was before what is known of it since: then it is history, and changes nothing."""
+class ChangeOfHands:
+    """A kit (or section) that came to other hands. `checkout` is None where that was before what is
+    known of it since (then it is history, and changes nothing), or where it was not out on record.
+    """
 
     kit: Kit
     checkout: Checkout | None
     entry: Entry
+
+
+@dataclass(frozen=True)
+class CheckOut(ChangeOfHands):
+    """A kit (or section) that was taken out, and how it stood then."""
+
     verdict: Verdict
 
 
 @dataclass(frozen=True)
-class PassOn:
-    """A kit that was passed to another person on the way. `checkout` is None as for `CheckOut`."""
+class CheckIn(ChangeOfHands):
+    """A kit that was handed back."""
 
-    kit: Kit
-    checkout: Checkout | None
-    entry: Entry
-
-
-@dataclass(frozen=True)
-class CheckIn:
-    """A kit that was handed back. `checkout` is None where it was not out on record."""
-
-    kit: Kit
-    entry: Entry
-    checkout: Checkout | None
     as_found: AsFound
     use: "use.UseResult | None" = None
     irregular: Sequence[ReasonCode] = field(default_factory=list)
@@ -106,30 +100,24 @@ def check_out(
     `who-takes-it`, `due-in-the-past`, `trip-is-over`.
     """
     fact = emergency or already_gone
-    irregular = list(irregular)
     taker = _taker(act, person, emergency=emergency)
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         _require_right(act, kit, emergency=emergency, already_gone=already_gone)
         if fact and book.is_late(kit, section):
             return _into_history(book, kit, taker, trip, section, emergency, irregular)
         if emergency:
             trip, due_at = None, None
         held = open_checkout(kit, section)
-        with_kit = open_checkout(kit) if section else None
-        for checkout in filter(None, (held, with_kit)):
-            if not fact:
-                raise kit_is_out(checkout)
-            irregular.append(ReasonCode.WAS_OUT)
+        out = [each for each in (held, open_checkout(kit) if section else None) if each]
+        if out and not fact:
+            raise kit_is_out(out[0])
+        irregular = [*irregular, *(ReasonCode.WAS_OUT for _checkout in out)]
         going = plan(kit, person=taker, trip=trip, due_at=due_at, taken_at=act.received_at)
-        if fact:
-            irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
-        else:
-            _refuse_incomplete(act, going)
-            if section is None:
-                refuse_promised(act, going, take_reason)
-                irregular += [ReasonCode.RESERVED_FOR_ANOTHER] if going.others else []
-            going_short.permit(act, going, short_reason, cleared_by)
+        irregular += (
+            _broken(going, book.claim() or act.received_at, emergency=emergency)
+            if fact
+            else _permit(act, going, section, take_reason, short_reason, cleared_by)
+        )
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -203,8 +191,17 @@ def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -
         act.actor.require("check_out", kit.room_id)
 
 
-def _refuse_incomplete(act: Act, going: Plan) -> None:
-    """Refuse a request without a person who takes the kit, or due before it begins."""
+def _permit(
+    act: Act,
+    going: Plan,
+    section: Place | None,
+    take_reason: str,
+    short_reason: str,
+    cleared_by: Person | None,
+) -> list[ReasonCode]:
+    """Refuse a request without a person who takes the kit, or due before it begins; one for a kit
+    that is reserved for another or not fit, as far as no reason allows it. The rules that it
+    breaks with a reason."""
     kit = going.kit
     if going.person is None:
         raise Unacceptable(
@@ -215,12 +212,17 @@ def _refuse_incomplete(act: Act, going: Plan) -> None:
             )
             % {"kit": kit.name},
         )
-    refuse_ended(going.trip)
-    if going.due_at is not None and going.due_at <= act.received_at:
-        raise Unacceptable(
-            "due-in-the-past",
-            _("The due time has already passed. Enter a time in the future."),
+    if going.trip is not None:
+        refuse_ended(
+            going.trip,
+            _("%(trip)s has been cancelled. Choose another trip, or none."),
+            _("%(trip)s ended on %(day)s. Choose another trip, or none."),
         )
+    refuse_past(act, going.due_at)
+    if section is None:
+        refuse_promised(act, going, take_reason)
+    going_short.permit(act, going, short_reason, cleared_by)
+    return [ReasonCode.RESERVED_FOR_ANOTHER] if going.others and section is None else []
 
 
 def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:
@@ -297,19 +299,14 @@ def check_in(
     kit's latest change of hands, it is history: what was used then is written, and who has the kit
     now, where, and whether it waits to be sorted stay as they are.
     """
-    irregular: list[ReasonCode] = []
     act.actor.require("check_in")
-    with Book(act) as book:
-        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
-        if late:
-            irregular.append(ReasonCode.OUT_OF_ORDER)
-        elif held is None:
-            irregular.append(ReasonCode.WAS_NOT_OUT)
+        without = ReasonCode.OUT_OF_ORDER if late else ReasonCode.WAS_NOT_OUT
+        irregular = [] if held else [without]
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
-        seal_fits = late or seal_holds(seal.number if seal else None, seal_seen)
-        if not seal_fits:
+        if not late and not seal_holds(seal.number if seal else None, seal_seen):
             as_found, broken = _by_seal(as_found, seal_seen)
             irregular += broken
         if used or remarks.mixed_with:
@@ -341,7 +338,7 @@ def check_in(
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             writing.notify_keepers(entry, "irregular", kit=kit)
-    return CheckIn(kit, entry, held, as_found, done, irregular)
+    return CheckIn(kit, held, entry, as_found, done, irregular)
 
 
 def _by_seal(as_found: AsFound, number: str) -> tuple[AsFound, list[ReasonCode]]:
@@ -376,40 +373,34 @@ def _arrive(
     kit.save(update_fields=["room", "to_sort_since"])
 
 
-def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
+def pass_on(act: Act, kit: Kit, person: Person) -> ChangeOfHands:
     """Record that a kit was passed to another person on the way.
 
     That somebody has it who had it already is recorded too, and changes nothing. Where the book
     does not show the kit out, it is recorded as having gone out to them, irregular: nobody judged
     it before it went.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "pass", kit)
-        held = open_checkout(kit)
-        if book.is_late(kit):
-            passed = book.post(
-                EntryKind.PASS,
-                kit=kit,
-                irregular=[ReasonCode.OUT_OF_ORDER],
-                detail={"from": None, "to": person.pk},
-            )
-            writing.notify_keepers(passed, "irregular", kit=kit)
-            return PassOn(kit, None, passed)
-        if held is None:
+        late = book.is_late(kit)
+        held = None if late else open_checkout(kit)
+        if held is None and not late:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return PassOn(kit, taken.checkout, taken.entry)
+            return ChangeOfHands(kit, taken.checkout, taken.entry)
         entry = book.post(
             EntryKind.PASS,
             kit=kit,
-            trip=held.trip,
+            trip=held.trip if held else None,
             checkout=held,
-            detail={"from": held.person_id, "to": person.pk},
+            irregular=[ReasonCode.OUT_OF_ORDER] if late else [],
+            detail={"from": held.person_id if held else None, "to": person.pk},
         )
-        Handover.objects.create(
-            checkout=held, person=person, since=max(entry.occurred_at, held.out_at), entry=entry
-        )
-        held.person = person
-        held.save(update_fields=["person"])
-    return PassOn(kit, held, entry)
+        if held is None:
+            writing.notify_keepers(entry, "irregular", kit=kit)
+        else:
+            since = max(entry.occurred_at, held.out_at)
+            Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
+            held.person = person
+            held.save(update_fields=["person"])
+    return ChangeOfHands(kit, held, entry)

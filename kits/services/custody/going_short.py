@@ -2,19 +2,17 @@
 
 import hashlib
 from collections.abc import Iterable
-from typing import cast
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.services.custody import clearances, offers
 from kits.services.notices import recipients, writing
-from kits.services.notices.facts import Lack, WentShort
+from kits.services.notices.facts import WentShort
 from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 
@@ -58,7 +56,7 @@ def record(
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return
     if cleared_by is not None and by_telephone(verdict):
-        if clearances.may_clear(checkout.kit, cleared_by):
+        if cleared_by in offers.clearers(checkout.kit):
             clearances.record(entry, checkout, cleared_by, verdict)
     elif short_reason:
         _tell(entry, checkout.kit, verdict)
@@ -67,8 +65,8 @@ def record(
 # ------------------------------------------------------------------------------------------- inside
 def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
-    ways = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
-    says = _("%(kit)s, checked for %(day)s: %(verdict)s. %(more)s") % {
+    offered = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
+    sentence = _("%(kit)s, status for %(day)s: %(verdict)s. %(more)s") % {
         "kit": kit.name,
         "day": wording.day(verdict.through),
         "verdict": verdict_texts.verdict(verdict),
@@ -76,26 +74,30 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     }
     return MayNotGo(
         code,
-        says,
+        sentence,
         kit=kit.name,
         through=verdict.through.isoformat(),
         reasons=[reason_texts.reason(r) for r in verdict.reasons],
-        offers=offers.as_values(act.actor, kit, ways),
+        offers=offers.as_values(act.actor, kit, offered),
     )
 
 
 def _not_fit(verdict: Verdict) -> str:
-    if verdict.by_phone:
-        return _("Call somebody who is allowed to clear the kit, and enter their name.")
-    return str(reason_texts.reason(verdict.reasons[0])["text"])
+    return (
+        _("Call somebody who is allowed to clear the kit, and enter their name.")
+        if verdict.by_phone
+        else str(reason_texts.reason(verdict.reasons[0])["text"])
+    )
 
 
 def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
-    if offers.may_decide(act.actor, kit, verdict):
-        return _("Enter the reason for taking it out anyway.")
-    return _(
-        "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
-        "it by phone."
+    return (
+        _("Enter the reason for taking it out anyway.")
+        if offers.may_decide(act.actor, kit, verdict)
+        else _(
+            "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
+            "it by phone."
+        )
     )
 
 
@@ -116,15 +118,10 @@ def _tell(entry: Entry, kit: Kit, verdict: Verdict) -> None:
         f"short:{kit.pk}:{last}:{_cause(short)}",
         entry=entry,
         kit=kit,
-        facts=WentShort(short=[_fact(r) for r in short]),
+        facts=WentShort(short=[clearances.lack(r) for r in short]),
     )
 
 
 def _cause(reasons: Iterable[Reason]) -> str:
     causes = sorted(f"{r.code}:{r.facts.get('line')}" for r in reasons)
     return hashlib.sha256("|".join(causes).encode()).hexdigest()[:16]
-
-
-def _fact(reason: Reason) -> Lack:
-    facts = {name: reason.facts.get(name) for name in ("thing", "lacking")}
-    return cast(Lack, {"code": str(reason.code), **facts})

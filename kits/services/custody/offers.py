@@ -14,8 +14,9 @@ from typing import Any
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Membership, Person
+from gearroom.core.rules.grouping import summed
 from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
@@ -75,8 +76,8 @@ def offers(
     if actor.could("check_out", kit.room_id):
         rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
-            says = _("Take it out although it is short, with a reason")
-            rows.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
+            sentence = _("Take it out although it is short, with a reason")
+            rows.append(Offer(OfferKind.GO_SHORT, sentence, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
             rows += _by_phone(kit)
     return rows
@@ -95,9 +96,11 @@ def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
 def check_label(kit: Kit) -> str:
     """What the button is called that records a check: with units missing on record it is not *all
     there*."""
-    if sealing.not_replaced(kit):
-        return _("Checked now: everything as on record")
-    return _("Checked now: everything is there")
+    return (
+        _("Checked now: everything as on record")
+        if sealing.not_replaced(kit)
+        else _("Checked now: everything is there")
+    )
 
 
 def clearers(kit: Kit) -> list[Person]:
@@ -162,10 +165,9 @@ def _add_says(plan: Restock, addition: Addition) -> str:
         shelf = plan.shelves[int(addition.fill_up.shelf or 0)].name
         facts = {"thing": addition.line.thing.name, "shelf": shelf}
         return _("Top up %(thing)s from shelf %(shelf)s") % facts
-    counts: dict[tuple[str, str], int] = {}
-    for row in addition.put_in:
-        where = (row.thing.name, plan.shelves[int(row.shelf)].name)
-        counts[where] = counts.get(where, 0) + row.count
+    counts = summed(
+        ((row.thing.name, plan.shelves[int(row.shelf)].name), row.count) for row in addition.put_in
+    )
     parts = [
         _("%(count)d × %(thing)s from shelf %(shelf)s")
         % {"count": count, "thing": thing, "shelf": shelf}
@@ -185,11 +187,11 @@ def _another(
     fields |= {"person": str(person.pk)} if person else {}
     if trip and Reservation.objects.promised().filter(kit=kit, trip=trip).exists():
         fields["swap"] = True  # the reservation goes along
-    says = _("Take %(kit)s: %(verdict)s") % {
+    sentence = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
         "verdict": verdict_texts.verdict(its),
     }
-    return [Offer(OfferKind.TAKE_OTHER, says, other.name, fields)]
+    return [Offer(OfferKind.TAKE_OTHER, sentence, other.name, fields)]
 
 
 def _best_other(
@@ -242,5 +244,5 @@ def _by_phone(kit: Kit) -> list[Offer]:
     may = clearers(kit)
     if not may:
         return []
-    says = _("Cleared by phone")
-    return [Offer(OfferKind.CLEAR, says, kit.name, needs=("cleared_by",), people=may)]
+    sentence = _("Cleared by phone")
+    return [Offer(OfferKind.CLEAR, sentence, kit.name, needs=("cleared_by",), people=may)]

@@ -9,11 +9,9 @@ No data about casualties is kept; an incident reference is enough.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from kits.models import (
     Checkout,
     Entry,
@@ -29,9 +27,9 @@ from kits.rules.custody.use import Went, may_come_back
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.ledger import lots, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Book, Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
@@ -88,8 +86,7 @@ def log_use(
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> UseResult:
     """Write what was used from a kit, against its open checkout or else its last one."""
-    with Book(act) as book:
-        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         reporters.require(act.actor, "log_use", kit)
         for other in remarks.mixed_with:
             reporters.require(act.actor, "withhold", other)
@@ -197,12 +194,7 @@ def _place(kit: Kit, went: Went) -> Place:
 
 def _counted_since(book: Book, kit: Kit) -> bool:
     """Whether the kit was counted after the act is claimed to have happened."""
-    claim = book.claim()
-    if claim is None:
-        return False
-    since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
-    counts = Entry.objects.filter(since, kit=kit, kind=EntryKind.COUNT, reversed_by=None)
-    return counts.exists()
+    return book.since_claim(kit).filter(kind=EntryKind.COUNT).exists()
 
 
 def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[ReasonCode]:

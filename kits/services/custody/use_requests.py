@@ -11,7 +11,6 @@ stays on record with its text and moves nothing, and the kit's people get a noti
 """
 
 import uuid
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -21,19 +20,20 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
-from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Refused
+from gearroom.core.acts import SYSTEM, Act, Actor, AlreadyAnswered, NotFound, secret_key
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
-from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
+from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import CLOSED
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
-from kits.services.notices import writing
+from kits.services.notices import notice_text, writing
 
 WITHIN = timedelta(days=14)
 """How long a link may be answered."""
@@ -76,10 +76,9 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
 
 def use_is_known(kit: Kit) -> bool:
     """Whether use was recorded since the kit was handed back last (with it, too)."""
-    back = Entry.objects.filter(kit=kit, kind=EntryKind.CHECK_IN, reversed_by__isnull=True)
-    newest = back.order_by("-id").values_list("pk", flat=True).first() or 0
-    use_entries = Entry.objects.filter(kit=kit, kind=EntryKind.USE, reversed_by__isnull=True)
-    return use_entries.filter(pk__gte=newest).exists()
+    entries = Entry.objects.filter(kit=kit)
+    back = _newest(entries.filter(kind=EntryKind.CHECK_IN)).get(kit.pk, 0)
+    return _newest(entries.filter(kind=EntryKind.USE)).get(kit.pk, -1) >= back
 
 
 def token(held: Checkout, actor: Actor = SYSTEM) -> str:
@@ -115,13 +114,13 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     kits = {each.kit_id for each in held}
     used = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.USE))
     back = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.CHECK_IN))
-    times: dict[int, list[Checkout]] = defaultdict(list)
-    for each in held:
-        newest = back.get(each.kit_id) == each.closed_by_id
-        unsaid = used.get(each.kit_id, 0) < (each.closed_by_id or 0)
-        if newest and unsaid and each.pk not in answered:
-            times[each.person_id or 0].append(each)
-    return dict(times)
+    return grouped(
+        (each.person_id or 0, each)
+        for each in held
+        if back.get(each.kit_id) == each.closed_by_id  # its newest time
+        and used.get(each.kit_id, 0) < (each.closed_by_id or 0)
+        and each.pk not in answered
+    )
 
 
 def _newest(entries: QuerySet[Entry]) -> dict[int | None, int]:
@@ -151,28 +150,14 @@ def times_of_link(link: str) -> list[Checkout]:
 
     Raises NotFound for one that was not made here, Refused: `link-too-old`, `told-already`.
     """
-    try:
-        made_for = signing.loads(link, salt=_SALT, max_age=WITHIN)
-    except signing.SignatureExpired:
-        raise Refused(
-            "link-too-old",
-            _("This link has expired. Tell a keeper what was used."),
-        ) from None
-    except signing.BadSignature:
-        raise NotFound("link", link[:20]) from None
+    expired = _("This link has expired. Tell a keeper what was used.")
+    made_for = notice_text.read_link(link, _SALT, WITHIN, expired)
     # A link that was sent before they named rooms leads to that one time alone.
     pk, rooms = made_for if isinstance(made_for, list) else (made_for, [])
-    held = (
-        Checkout.objects.select_related(
-            "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
-        )
-        .defer("kit__list_version__signed_page")
-        .not_undone()
-        .filter(pk=pk)
-        .first()
-    )
-    if held is None:
-        raise NotFound("link", link[:20])
+    checkouts = Checkout.objects.select_related(
+        "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
+    ).defer("kit__list_version__signed_page")
+    held = one(checkouts.not_undone().filter(pk=pk), "link", link[:20])
     times = open_for([held.person_id]).get(held.person_id, []) if held.person_id else []
     times = [t for t in times if t == held or rooms is None or t.kit.home_room_id in rooms]
     if held not in times and not is_answered(held):
@@ -203,8 +188,7 @@ def answer(
     if held.person is None:
         raise NotFound("link", held.pk)  # nobody was asked
     act.actor.require("answer_use")
-    with Book(act) as book:
-        kit = book.lock(held.kit_id, *(other.pk for other in remarks.mixed_with))[0]
+    with kit_book(act, held.kit, *remarks.mixed_with) as (book, kit):
         if is_answered(held):
             raise _answered_already(held)
         done = _sorted_since(held)

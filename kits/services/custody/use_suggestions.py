@@ -7,6 +7,7 @@ from datetime import timedelta
 from django.db.models import Sum
 
 from gearroom.core import clock
+from gearroom.core.rules.grouping import grouped
 from kits.models import Item, Kit, ListLine, Movement, PlaceKind
 from kits.rules.custody.use import may_come_back
 from kits.rules.ledger.facts import Kind
@@ -58,21 +59,20 @@ def suggest(kit: Kit) -> UseSuggestions:
     used = [item for item, _ in rows]
     first = [counted[item] for item in (used + [i for i in counted if i not in used])]
     first = first[:MOST_FIRST]
-    shown = {item.pk for item in first}
-    pouches: dict[str, tuple[str, list[Item], list[Item]]] = {}
-    for line in lines:
-        _, plain, by_eye = pouches.setdefault(line.section.key, (line.section.name, [], []))
-        if line.item.by_eye:
-            by_eye.append(line.item)
-        elif line.item_id not in shown:
-            shown.add(line.item_id)
-            plain.append(line.item)
+    offered = {item.pk for item in first}
+    # Each item once, where it comes first.
+    rest = set({x.item_id: x.pk for x in reversed(lines) if x.item_id not in offered}.values())
+    pouches = [
+        Pouch(
+            section.key,
+            section.name,
+            [line.item for line in of_it if line.pk in rest and not line.item.by_eye],
+            [line.item for line in of_it if line.item.by_eye],
+        )
+        for section, of_it in grouped((line.section, line) for line in lines).items()
+    ]
     return UseSuggestions(
         first,
-        [
-            Pouch(key, name, plain, by_eye)
-            for key, (name, plain, by_eye) in pouches.items()
-            if plain or by_eye
-        ],
+        [pouch for pouch in pouches if pouch.counted or pouch.by_eye],
         [i for i in counted.values() if may_come_back(Kind(i.kind), sterile=i.sterile)],
     )

@@ -10,14 +10,13 @@ import contextlib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 from django.db.models import Case, Exists, IntegerField, OuterRef, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Problem, Refused
+from gearroom.core.acts import Act, Actor, NotFound, Problem, Refused
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     AsFound,
     Checkout,
@@ -34,8 +33,7 @@ from kits.models import (
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import NeedLine
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import facts, reversal
 from kits.services.ledger.book import Book
@@ -167,17 +165,17 @@ def _swap(act: Act, wrong: Kit, kit: Kit, trip: Trip) -> None:
 def _handed_back(entry: Entry) -> Again:
     whole = list(Entry.objects.filter(key=entry.key))
     used = next((each for each in whole if each.kind == EntryKind.USE), None)
-    lines: dict[tuple[Any, ...], use.UseLine] = {}
-    levels: list[LevelFact] = []
-    if used is not None:
-        gone = Movement.objects.filter(entry=used, to_place__kind__in=use.WENT)
-        for leg in gone.select_related("lot__item", "to_place"):
-            lot = None if leg.lot_assumed else leg.lot
-            went = use.WENT[PlaceKind(leg.to_place.kind)]
-            where = (leg.lot.item_id, lot.pk if lot else None, went)
-            before = lines[where].units if where in lines else 0
-            lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot, went=went)
-        levels = list(used.levels.select_related("section", "item"))
+    uses = [each.pk for each in whole if each.kind == EntryKind.USE]
+    gone = Movement.objects.filter(entry__in=uses, to_place__kind__in=use.WENT)
+    counts = summed(
+        ((leg.lot.item, None if leg.lot_assumed else leg.lot, leg.to_place.kind), leg.units)
+        for leg in gone.select_related("lot__item", "to_place")
+    )
+    lines = [
+        use.UseLine(item, units, lot, went=use.WENT[PlaceKind(kind)])
+        for (item, lot, kind), units in counts.items()
+    ]
+    levels = list(LevelFact.objects.filter(entry__in=uses).select_related("section", "item"))
     withheld = {
         each.detail_as(KindDetail)["kind"]: each
         for each in whole
@@ -200,7 +198,7 @@ def _handed_back(entry: Entry) -> Again:
             act,
             kit,
             as_found=as_found,
-            used=list(lines.values()),
+            used=lines,
             levels=_levels(levels, places),
             sharps_or_blood=entry.detail_as(CheckInDetail)["sharps_or_blood"],
             wet=WithheldKind.DRYING in withheld,
@@ -224,8 +222,7 @@ def _passed_on(entry: Entry) -> Again:
     to = Person.objects.get(pk=entry.detail_as(PassDetail)["to"])
 
     def again(act: Act, _wrong: Kit, kit: Kit) -> Entry | None:
-        held = open_checkout(kit)
-        if held is not None and held.person_id == to.pk:
+        if (held := open_checkout(kit)) and held.person_id == to.pk:
             return None
         custody.pass_on(act, kit, to)
         return Entry.objects.filter(key=act.key).latest("id")

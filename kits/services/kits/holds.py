@@ -1,14 +1,21 @@
-"""Keeping a kit back and letting it go again: drying, something wrong, laid up, lost."""
+"""Keeping a kit back and letting it go again: drying, something wrong (with photos of it), laid up,
+lost; and two kits whose contents were mixed on the way. Nobody knows what is in either of those
+until both are counted: it is one job, and it ends for each kit with a count of all of it."""
 
+from collections.abc import Sequence
+from datetime import timedelta
+
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core import clock
+from gearroom.core.acts import Act, Actor, Invalid, Refused
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
-from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
+from kits.models import Checkout, Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import reporters
+from kits.services.lookup import find, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.notices import writing
 from kits.services.text import wording
@@ -46,8 +53,7 @@ def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: byt
 
 def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
     """Let a kept-back kit go again. Raises Refused: `not-withheld`, `count-first`."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("release", kit.home_room_id)
+    with kit_book(act, kit, home="release") as (book, kit):
         kept = Withholding.objects.open().filter(kit=kit, kind=kind)
         if not kept.exists():
             raise Refused(
@@ -68,8 +74,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
 
 def lay_up(act: Act, kit: Kit) -> Entry:
     """Put a kit away for the season: it keeps quiet and does not go out. Not while it is out."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("lay_up", kit.home_room_id)
+    with kit_book(act, kit, home="lay_up") as (book, kit):
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         if kit.laid_up_since is not None:
@@ -84,8 +89,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
 
 def wake(act: Act, kit: Kit) -> Entry:
     """Take a laid-up kit into use again; it must be looked inside before it is fit."""
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("lay_up", kit.home_room_id)
+    with kit_book(act, kit, home="lay_up") as (book, kit):
         if kit.laid_up_since is None:
             raise Refused("not-laid-up", _("%(kit)s is not in storage.") % {"kit": kit.name})
         entry = book.post(EntryKind.WAKE, kit=kit)
@@ -135,3 +139,71 @@ def judge_by_room(act: Act, room: Room, changed: frozenset[str]) -> None:
         return
     with Book(act) as book:
         book.lock(*Kit.objects.filter(home_room=room).values_list("pk", flat=True))
+
+
+# ---------------------------------------------------------------------------------- mixed contents
+LOOKS_BACK = timedelta(days=3)
+
+
+def report_mixed(act: Act, kit: Kit, others: Sequence[Kit]) -> Entry:
+    """Write that a kit's contents were mixed with those of others. Raises Invalid."""
+    with Book(act) as book:
+        kit, *others = book.lock(kit.pk, *(other.pk for other in others))
+        for each in (kit, *others):
+            reporters.require(act.actor, "withhold", each)
+        return write_mixed(book, kit, others)
+
+
+def write_mixed(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
+    """Write it into an open book that has locked all of them; keeps each back until counted."""
+    others = list({other.pk: other for other in others}.values())
+    if not others or kit in others:
+        raise Invalid(
+            _("Enter the kit whose contents were mixed with this one’s."), field="mixed_with"
+        )
+    kits = [kit, *others]
+    entries = []
+    for each in kits:
+        names = ", ".join(other.name for other in kits if other != each)
+        note = _("Contents mixed with those of %(kits)s: count both kits.") % {"kits": names}
+        entries.append(withhold_kit(book, each, WithheldKind.MIXED, note[:300]))
+    return entries[0]
+
+
+def maybe_mixed_with(kit: Kit) -> list[Kit]:
+    """The kits that its contents may have been mixed with: others of its home room that are out or
+    came back in the last days."""
+    near = Checkout.objects.not_undone().filter(
+        Q(in_at__isnull=True) | Q(in_at__gte=clock.now() - LOOKS_BACK)
+    )
+    others = Kit.objects.filter(home_room=kit.home_room_id, pk__in=near.values("kit"))
+    return list(others.exclude(pk=kit.pk).order_by("name"))
+
+
+def end_mixed(entry: Entry, kit: Kit) -> None:
+    """Let a kit go that was kept back for this, with a count of all that is in it."""
+    Withholding.objects.open().filter(kit=kit, kind=WithheldKind.MIXED).update(released=entry)
+
+
+# ------------------------------------------------------------------------------------------ photos
+def photos(kit: Kit) -> QuerySet[Photo]:
+    """The photos of what is wrong with a kit now, without their pixels; none where nothing is."""
+    wrong = kit.withholdings.open().filter(kind=WithheldKind.SOMETHING_WRONG)
+    return (
+        Photo.objects.defer("jpeg")
+        .filter(
+            entry__kit=kit,
+            entry__kind=EntryKind.WITHHOLD,
+            entry__reversed_by__isnull=True,
+            entry__gte=wrong.values("since")[:1],
+        )
+        .order_by("pk")
+    )
+
+
+def photo(actor: Actor, kit: Kit, number: int) -> Photo:
+    """One photo of a kit: of what is wrong with it now, or of an act that somebody may see. Raises
+    NotFound."""
+    acts = find.entries_of(actor).filter(kit=kit)
+    rows = Photo.objects.filter(Q(pk__in=photos(kit).values("pk")) | Q(entry__in=acts), pk=number)
+    return one(rows, "photo", number)

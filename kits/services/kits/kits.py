@@ -3,12 +3,11 @@
 import unicodedata
 from typing import TypedDict, Unpack
 
-from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused, Unacceptable
+from gearroom.core.acts import Act, Invalid, Refused, Unacceptable, refuse_first
+from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,
@@ -77,8 +76,7 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
 
     Raises Refused: `name-taken`, `kit-retired`, `training-stock-inside`; Invalid.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("edit_kit", kit.home_room_id)
+    with kit_book(act, kit, home="edit_kit") as (book, kit):
         act.match(kit)
         _refuse_retired(kit)
         before = _facts_of(kit)
@@ -149,12 +147,10 @@ def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
     Asks for the right in both rooms. Raises Refused: `kit-retired`, and `kit-is-out` where it is
     said to be there while somebody has it.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("edit_kit", kit.home_room_id)
+    with kit_book(act, kit, home="edit_kit") as (book, kit):
         act.actor.require("edit_kit", room.pk)
         _refuse_retired(kit)
-        held = open_checkout(kit)
-        if is_there and held is not None:
+        if is_there and (held := open_checkout(kit)):
             raise kit_is_out(held)
         now_in = room if is_there else kit.room
         if (kit.home_room_id, kit.room_id) == (room.pk, now_in.pk):
@@ -175,24 +171,20 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
 
     Raises Refused: `kit-is-out`, `kit-not-empty`, `kit-reserved`.
     """
-    with kit_book(act, kit) as (book, kit):
-        act.actor.require("edit_kit", kit.home_room_id)
+    with kit_book(act, kit, home="edit_kit") as (book, kit):
         if kit.retired_on is not None:
             return kit
         for held in open_checkouts(kit):
             raise kit_is_out(held)
-        inside = list(
-            _held(kit).order_by("lot__item__name").values_list("lot__item__name", flat=True)[:50]
-        )
-        if inside:
+        names = _held(kit).order_by("lot__item__name").values_list("lot__item__name", flat=True)
+        if inside := list(dict.fromkeys(names[:50])):
             raise Refused(
                 "kit-not-empty",
                 _("%(kit)s still contains %(names)s. Empty it first.")
-                % {"kit": kit.name, "names": ", ".join(dict.fromkeys(inside))},
-                things=list(dict.fromkeys(inside)),
+                % {"kit": kit.name, "names": ", ".join(inside)},
+                things=inside,
             )
-        promised = promises.next_trip(kit)
-        if promised is not None:
+        if promised := promises.next_trip(kit):
             raise Refused(
                 "kit-reserved",
                 _(
@@ -260,60 +252,70 @@ def _refuse_retired(kit: Kit) -> None:
 
 
 def _save(kit: Kit) -> None:
-    try:
-        with transaction.atomic():
-            kit.save()
-    except IntegrityError as error:
-        raise _name_taken(kit.name) from error
+    with refuse_taken_name(_taken(kit)):
+        kit.save()
 
 
-def _name_taken(name: str) -> Refused:
-    return Refused(
-        "name-taken",
-        _("There is already a kit called %(name)s. Choose another name.") % {"name": name},
-    )
+def _taken(kit: Kit) -> str:
+    return _("There is already a kit called %(name)s. Choose another name.") % {"name": kit.name}
 
 
 def _settle(kit: Kit) -> None:
     """Tidy a kit's name and refuse what cannot be."""
     kit.name = name = " ".join(unicodedata.normalize("NFC", kit.name).split())
-    if not name or len(name) > LONGEST_NAME or not name.isprintable() or "/" in name:
-        raise Invalid(
-            _("Enter a name of 1 to %(longest_name)s characters without a slash.")
-            % {"longest_name": LONGEST_NAME},
-            field="name",
-        )
-    if not any(letter.isalnum() for letter in name):
-        raise Invalid(_("Enter a name that contains at least one letter or digit."), field="name")
-    if label_codes.parse(name) is not None:
-        raise Invalid(
-            _(
-                "“%(name)s” is a valid label code, so scanning it could mean two different "
-                "kits. Choose another name."
-            )
-            % {"name": name},
-            field="name",
-        )
-    taken = Kit.objects.exclude(pk=kit.pk).values_list("name", flat=True)
-    if name.casefold() in (other.casefold() for other in taken):
-        raise _name_taken(name)
-    if kit.responsible_id is not None and kit.responsible_id == kit.deputy_id:
-        raise Unacceptable(
-            "deputy-is-another",
-            _("The deputy stands in for the responsible instructor, so choose a different person."),
-        )
-    for person, field in ((kit.responsible, "responsible"), (kit.deputy, "deputy")):
-        if person is not None and person.left_on is not None:
-            raise Invalid(
-                _("%(person)s has left the school. Choose somebody else.")
-                % {"person": person.name},
-                field=field,
-            )
-    if kit.look_interval_days < 1:
-        raise Invalid(
-            _("The interval between contents checks must be at least one day."),
-            field="look_interval_days",
-        )
+    others = Kit.objects.exclude(pk=kit.pk).values_list("name", flat=True)
+    left = _("%(person)s has left the school. Choose somebody else.")
+    refuse_first(
+        (
+            not name or len(name) > LONGEST_NAME or not name.isprintable() or "/" in name,
+            Invalid(
+                _("Enter a name of 1 to %(longest_name)s characters without a slash.")
+                % {"longest_name": LONGEST_NAME},
+                field="name",
+            ),
+        ),
+        (
+            not any(letter.isalnum() for letter in name),
+            Invalid(_("Enter a name that contains at least one letter or digit."), field="name"),
+        ),
+        (
+            label_codes.parse(name) is not None,
+            Invalid(
+                _(
+                    "“%(name)s” is a valid label code, so scanning it could mean two different "
+                    "kits. Choose another name."
+                )
+                % {"name": name},
+                field="name",
+            ),
+        ),
+        (
+            name.casefold() in (other.casefold() for other in others),
+            name_taken(_taken(kit)),
+        ),
+        (
+            kit.responsible_id is not None and kit.responsible_id == kit.deputy_id,
+            Unacceptable(
+                "deputy-is-another",
+                _(
+                    "The deputy stands in for the responsible instructor, so choose a different "
+                    "person."
+                ),
+            ),
+        ),
+        *(
+            (person.left_on is not None, Invalid(left % {"person": person.name}, field=field))
+            for person, field in ((kit.responsible, "responsible"), (kit.deputy, "deputy"))
+            if person is not None
+        ),
+        (
+            kit.look_interval_days < 1,
+            Invalid(
+                _("The interval between contents checks must be at least one day."),
+                field="look_interval_days",
+            ),
+        ),
+    )
 
 
 def _facts_of(kit: Kit) -> KitFactsDetail:

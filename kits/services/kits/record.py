@@ -1,8 +1,7 @@
 """A kit's record as of a day, for whoever has to answer for it: the list it followed, whether what
 was inside was what the list asks for, who last looked inside, and its instruments' checks."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -11,7 +10,7 @@ from gearroom.core.models import Person
 from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
 from kits.rules.ledger.expiry import usable_through
 from kits.rules.ledger.facts import Kind, Level, look_by
-from kits.services.kits.contents import Content, Contents, contents
+from kits.services.kits.history import Content, Contents, contents
 from kits.services.ledger import known_then, readiness
 
 
@@ -32,9 +31,8 @@ class ListedItem:
     @property
     def short(self) -> bool:
         """Below what there must never be less of."""
-        if self.item.by_eye:
-            return self.never_below > 0 and self.level in (None, Level.EMPTY)
-        return self.good < self.never_below
+        empty = self.never_below > 0 and self.level in (None, Level.EMPTY)
+        return empty if self.item.by_eye else self.good < self.never_below
 
 
 @dataclass(frozen=True)
@@ -166,17 +164,15 @@ def _usable(
 
 
 def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[int]) -> list[Pouch]:
-    wanted: dict[str, list[ListLine]] = defaultdict(list)
-    names: dict[str, str] = {}
-    for section in version.sections.prefetch_related("lines__item__substitutes"):
-        names[section.key] = section.name
-        wanted[section.key] = list(section.lines.all())
+    sections = list(version.sections.prefetch_related("lines__item__substitutes"))
+    wanted = {section.key: list(section.lines.all()) for section in sections}
     rows = [row for lines in wanted.values() for row in lines]
     instead = {
         row.item_id: frozenset(s.instead_id for s in row.item.substitutes.all()) for row in rows
     } | known_then.restore([row.item for row in rows], inside.known_by)
-    for place in (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels)):
-        names.setdefault(place.section_key, place.name)
+    places = (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels))
+    on_list = {section.key: section.name for section in sections}
+    names = on_list | {x.section_key: x.name for x in places if x.section_key not in on_list}
     return [
         _pouch(name, key, wanted.get(key, ()), inside, usable, instead)
         for key, name in names.items()
@@ -186,7 +182,7 @@ def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[in
 def _pouch(
     name: str,
     key: str,
-    wanted: Iterable[ListLine],
+    wanted: Sequence[ListLine],
     inside: Contents,
     usable: frozenset[int],
     instead: Mapping[int, frozenset[int]],
@@ -195,24 +191,23 @@ def _pouch(
     levels = {
         item.pk: (item, level) for where, item, level in inside.levels if where.section_key == key
     }
-    listed = []
-    others = {id(line): line for line in lines}
-    wanted = list(wanted)
     own = {row.item_id for row in wanted}
-    for row in wanted:
-        does = {row.item_id, *(instead[row.item_id] - own)}
-        of_it = [line for line in lines if line.lot.item_id in does]
-        for line in of_it:
-            others.pop(id(line), None)
-        listed.append(
-            ListedItem(
-                item=row.item,
-                carry=row.carry,
-                never_below=row.never_below,
-                there=sum(line.units for line in of_it),
-                good=sum(x.units for x in of_it if x.lot.pk in usable),
-                level=levels[row.item_id][1] if row.item_id in levels else None,
-                batches=of_it,
-            )
+    does = {row.item_id: {row.item_id, *(instead[row.item_id] - own)} for row in wanted}
+    batches = {
+        item: [line for line in lines if line.lot.item_id in items] for item, items in does.items()
+    }
+    listed = [
+        ListedItem(
+            item=row.item,
+            carry=row.carry,
+            never_below=row.never_below,
+            there=sum(line.units for line in batches[row.item_id]),
+            good=sum(x.units for x in batches[row.item_id] if x.lot.pk in usable),
+            level=levels[row.item_id][1] if row.item_id in levels else None,
+            batches=batches[row.item_id],
         )
-    return Pouch(name, listed, list(others.values()), list(levels.values()))
+        for row in wanted
+    ]
+    wanted_items = set().union(*does.values())
+    others = [line for line in lines if line.lot.item_id not in wanted_items]
+    return Pouch(name, listed, others, list(levels.values()))

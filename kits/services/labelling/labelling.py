@@ -8,7 +8,7 @@ took its place.
 import secrets
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -17,8 +17,7 @@ from django.db.models.functions import Upper
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import SYSTEM, Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts import SYSTEM, Act, Actor, Invalid, NotFound, Refused
 from gearroom.core.models import Person, Room
 from kits.models import EntryKind, Kit, Label, LabelKind, Lot, Place, PlaceKind
 from kits.models.details import LabelDetail
@@ -49,14 +48,6 @@ SHOWN_WITH = (
 """What is loaded along with labels that are to be shown."""
 
 _ROUNDS = 8
-
-
-@dataclass(frozen=True)
-class Cancelled:
-    """A label that no longer counts, and the one that took its place."""
-
-    label: Label
-    replacement: Label | None
 
 
 def label_for(act: Act, target: Target, room: Room | None = None) -> Label:
@@ -133,8 +124,8 @@ def bind(act: Act, code: str, target: Target) -> Label:
     return label
 
 
-def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cancelled:
-    """Cancel a label, and with `and_replace` make the one that takes its place.
+def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Label:
+    """Cancel a label, and with `and_replace` make the one that takes its place (`replaced_by`).
 
     Raises NotFound, and Refused `label-cancelled` where it was cancelled before.
     """
@@ -154,10 +145,9 @@ def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cance
             find.label(code)  # raises: somebody cancelled it meanwhile
         label.refresh_from_db()
         detail = _detail(label, "cancelled")
-        detail["why"] = why
-        detail["replaced_by"] = replacement.code if replacement else None
+        detail |= {"why": why, "replaced_by": replacement.code if replacement else None}
         _write(book, label, detail)
-    return Cancelled(label, replacement)
+    return label
 
 
 def successor(label: Label) -> Label | None:
@@ -224,12 +214,11 @@ def name_of(label: Label) -> str:
         return _("shelf %(shelf)s") % {"shelf": label.place.name}
     if label.lot is not None:
         number = label.lot.number or label.lot.serial
-        if not number:
-            return _("%(thing)s, batch without a number") % {"thing": label.lot.item.name}
-        return _("%(thing)s, batch %(number)s") % {"thing": label.lot.item.name, "number": number}
-    if label.person is not None:
-        return _("%(name)s’s tag") % {"name": label.person.name}
-    return _("blank label")
+        sentence = (
+            _("%(thing)s, batch %(number)s") if number else _("%(thing)s, batch without a number")
+        )
+        return sentence % {"thing": label.lot.item.name, "number": number}
+    return _("%(name)s’s tag") % {"name": label.person.name} if label.person else _("blank label")
 
 
 def _bound(target: Target) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import good_through, may_be_put_in, why_not
 from kits.rules.ledger.facts import Batch, Kind
@@ -115,8 +115,7 @@ TO_QUARANTINE = {
 def landing(lot: Lot, shelf: Place) -> tuple[Place, list[ReasonCode]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
-    batch = batch_of(lot)
-    fault = why_not(batch, clock.today(shelf.room_now.time_zone))
+    fault = why_not(batch_of(lot), clock.today(shelf.room_now.time_zone))
     code = TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
@@ -131,11 +130,12 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     version = kit.list_version
     if not medicines or not version.is_signed_on(today):
         return set()
-    lines = ListLine.objects.filter(section__version=version)
-    asked = lines.filter(
-        Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines)
-    ).values_list("item", "item__substitutes__instead")
-    return medicines & {thing for pair in asked for thing in pair}
+    wanted = (
+        ListLine.objects.filter(section__version=version)
+        .filter(Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines))
+        .values_list("item", "item__substitutes__instead")
+    )
+    return medicines & {thing for pair in wanted for thing in pair}
 
 
 def sentence(batch: Batch, fault: ReasonCode, kit_name: str = "") -> str:

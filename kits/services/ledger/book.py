@@ -8,7 +8,7 @@ moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,12 +16,11 @@ from types import TracebackType
 from typing import Self
 
 from django.db import connection, transaction
-from django.db.models import F, Max, Q
+from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Refused, Unacceptable
 from gearroom.core.models import Room
 from kits.models import (
     Checkout,
@@ -85,14 +84,14 @@ class Book:
 
     def lock(self, *kit_ids: int) -> list[Kit]:
         """The kits' rows, locked in ascending order and fresh; each is judged again at the end."""
-        for kit in (
-            Kit.objects.select_for_update(of=("self",))
+        self._kits |= {
+            kit.pk: kit
+            for kit in Kit.objects.select_for_update(of=("self",))
             .select_related("room", "home_room", "list_version")
             .defer("list_version__signed_page")
             .filter(pk__in=set(kit_ids))
             .order_by("pk")
-        ):
-            self._kits[kit.pk] = kit
+        }
         return [self._kits[pk] for pk in kit_ids]
 
     def hold(
@@ -190,13 +189,18 @@ class Book:
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:
         """Whether the act is claimed for before the latest known change of hands of a locked kit,
         or of a section of it: then it is history."""
-        claim = self.claim()
-        if claim is None:
-            return False
-        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
-        hands = Entry.objects.filter(since, kit=kit, kind__in=facts.HANDS, reversed_by=None)
+        hands = self.since_claim(kit).filter(kind__in=facts.HANDS)
         of = section.section_key if section else None
         return any(facts.section_key(entry) == of for entry in hands.only("detail"))
+
+    def since_claim(self, kit: Kit) -> QuerySet[Entry]:
+        """The acts on a kit, but for those taken back, that are of later than this act is claimed
+        for; none where nobody claims a time."""
+        claim = self.claim()
+        if claim is None:
+            return Entry.objects.none()
+        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
+        return Entry.objects.filter(since, kit=kit, reversed_by=None)
 
     def _when(self, earlier: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day
@@ -258,7 +262,6 @@ class Book:
         if not row.filter(units__gte=units).update(units=F("units") - units):
             held = row.values_list("units", flat=True).first() or 0
             lot = Lot.objects.select_related("item").get(pk=lot_id)
-            place = Place.objects.get(pk=place_id)
             raise Refused(
                 "not-enough",
                 _(
@@ -269,7 +272,7 @@ class Book:
                     "held": held,
                     "item": lot.item.name,
                     "what": lot.number or _("without a number"),
-                    "place": place.name,
+                    "place": Place.objects.get(pk=place_id).name,
                     "units": units,
                 },
                 lot=lot_id,
@@ -284,8 +287,7 @@ class Book:
         sections = [p for p in places if p.kind == PlaceKind.SECTION and p.kit_id]
         if not sections:
             return
-        still_on = Seal.objects.unbroken()
-        still_on.filter(
+        Seal.objects.unbroken().filter(
             Q(section__in=sections)
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
         ).update(broken=entry)
@@ -293,10 +295,18 @@ class Book:
 
 
 @contextmanager
-def kit_book(act: Act, kit: Kit) -> Iterator[tuple[Book, Kit]]:
-    """A book open for an act on one kit, with the kit locked and fresh."""
+def kit_book(
+    act: Act, kit: Kit, *others: Kit, here: str = "", home: str = ""
+) -> Iterator[tuple[Book, Kit]]:
+    """A book open for an act on one kit, with the kit locked and fresh, and others locked too.
+    Raises NotAllowed without the right to a use case in the room where the kit is (`here`) or is
+    at home (`home`)."""
     with Book(act) as book:
-        yield book, book.lock(kit.pk)[0]
+        kit = book.lock(*(each.pk for each in (kit, *others)))[0]
+        for use_case, room in ((here, kit.room_id), (home, kit.home_room_id)):
+            if use_case:
+                act.actor.require(use_case, room)
+        yield book, kit
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:
@@ -324,9 +334,8 @@ def _write_facts(entry: Entry, lot_ids: set[int]) -> None:
     )
 
 
-def _rooms_of(places: Iterable[Place]) -> dict[int, int | None]:
+def _rooms_of(places: Collection[Place]) -> dict[int, int | None]:
     """The room each place is in now: its own, or the one its kit is in."""
-    places = list(places)
     kit_rooms = dict(
         Kit.objects.filter(pk__in={p.kit_id for p in places if p.kit_id}).values_list(
             "pk", "room_id"

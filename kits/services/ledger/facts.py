@@ -5,12 +5,12 @@ those in force.
 one. They are read as they were known at an instant, or as they are known now.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     CheckoutChange,
@@ -76,12 +76,8 @@ def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
 
 def seals(rows: QuerySet[SealFact]) -> list[in_force.SealSpan]:
     """The seals of one kit by its facts."""
-    return in_force.seals(
-        in_force.SealEvent(entry, section, number)
-        for entry, section, number in rows.order_by("entry", "id").values_list(
-            "entry_id", "section_id", "number"
-        )
-    )
+    in_order = rows.order_by("entry", "id")
+    return in_force.seals(in_order.values_list("entry_id", "section_id", "number"))
 
 
 def times(rows: QuerySet[CheckoutFact]) -> list[in_force.CustodySpan]:
@@ -119,29 +115,24 @@ def sections_opened(entry: Entry, sections: Iterable[Place]) -> None:
 def write(entries: Sequence[Entry]) -> None:
     """Write the facts that follow from an act's entries; their rows are there already."""
     sealed = [entry for entry in entries if entry.kind == EntryKind.RESEAL]
-    if sealed:
-        SealFact.objects.bulk_create(
-            SealFact(
-                kit_id=seal.kit_id,
-                section_id=seal.section_id,
-                what=SealChange.ON,
-                number=seal.number,
-                entry_id=seal.put_on_id,
-            )
-            for seal in Seal.objects.filter(put_on__in=sealed).order_by("id")
+    SealFact.objects.bulk_create(
+        SealFact(
+            kit_id=seal.kit_id,
+            section_id=seal.section_id,
+            what=SealChange.ON,
+            number=seal.number,
+            entry_id=seal.put_on_id,
         )
+        for seal in Seal.objects.filter(put_on__in=sealed).order_by("id")
+    )
     custody = [entry for entry in entries if entry.kind in HANDS and not is_history(entry)]
-    if custody:
-        CheckoutFact.objects.bulk_create(_custody(custody))
-    holds = [entry for entry in entries if entry.kind in _HOLDS]
-    if holds:
-        WithheldFact.objects.bulk_create(_holds(holds))
+    CheckoutFact.objects.bulk_create(_custody(custody))
+    WithheldFact.objects.bulk_create(_holds([e for e in entries if e.kind in _HOLDS]))
 
 
 def _custody(entries: Sequence[Entry]) -> Iterable[CheckoutFact]:
-    closed: dict[int | None, list[Checkout]] = defaultdict(list)
-    for row in Checkout.objects.filter(closed_by__in=entries).order_by("id"):
-        closed[row.closed_by_id].append(row)
+    rows = Checkout.objects.filter(closed_by__in=entries).order_by("id")
+    closed = grouped((row.closed_by_id, row) for row in rows)
     opened = {row.opened_by_id: row for row in Checkout.objects.filter(opened_by__in=entries)}
     passed = {
         hand.entry_id: hand

@@ -98,25 +98,33 @@ def to_sort_since(kit: Kit) -> datetime | None:
 def lost_since(kit: Kit) -> datetime | None:
     """Since when a kit cannot be found: from its first report after it was last found."""
     acts = Entry.objects.filter(kit=kit, reversed_by__isnull=True)
-    found = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
-    reports = acts.filter(kind=EntryKind.LOST, pk__gt=found.pk if found else 0)
-    first = reports.order_by("id").first()
+    result = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
+    first = (
+        acts.filter(kind=EntryKind.LOST, pk__gt=result.pk if result else 0).order_by("id").first()
+    )
     return first.occurred_at if first else None
 
 
 def laid_up_since(kit: Kit) -> datetime | None:
     """Since when a kit is put away for the season; None while it is in use."""
     kinds = (EntryKind.LAY_UP, EntryKind.WAKE)
-    acts = Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
-    last = acts.order_by("-id").first()
+    last = (
+        Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
+        .order_by("-id")
+        .first()
+    )
     return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
 
 
 def room_id(kit: Kit) -> int:
     """The room that a kit is in: where it was handed back last, or moved home to since."""
     first: int | None = None
-    moves = Entry.objects.filter(kit=kit, kind__in=(EntryKind.CHECK_IN, EntryKind.KIT))
-    for entry in moves.order_by("-id").select_related("reversed_by").iterator(chunk_size=50):
+    for entry in (
+        Entry.objects.filter(kit=kit, kind__in=(EntryKind.CHECK_IN, EntryKind.KIT))
+        .order_by("-id")
+        .select_related("reversed_by")
+        .iterator(chunk_size=50)
+    ):
         counts = not hasattr(entry, "reversed_by")
         if facts.is_history(entry):
             continue

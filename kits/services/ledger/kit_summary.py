@@ -1,7 +1,7 @@
 """Kits in a few facts that can be compared: what an undo changes."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -45,9 +45,15 @@ def _glance(kit: Kit) -> Glance:
     for holding in held:
         lot = holding.lot
         units[f"{lot.item.name} {lot.number or lot.serial}".strip()] += holding.units
-    levels = LevelFact.objects.filter(facts.then(), section__kit=kit).order_by("id")
     return Glance(
-        kit.name, dict(units), dict(levels.values_list("item__name", "level")), _state(kit)
+        kit.name,
+        dict(units),
+        dict(
+            LevelFact.objects.filter(facts.then(), section__kit=kit)
+            .order_by("id")
+            .values_list("item__name", "level")
+        ),
+        _state(kit),
     )
 
 
@@ -72,27 +78,23 @@ def _state(kit: Kit) -> dict[str, str]:
     }
 
 
-def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Sequence[Change]:
+def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Iterator[Change]:
     """What changed, kit by kit; the sentences are in the reader's language."""
-    changed: list[Change] = []
     for pk, now in after.items():
         was = before[pk]
         for what, state in now.state.items():
             if state != was.state[what]:
-                changed.append(Change(now.name, what, _sentence(now.name, what, state)))
+                yield Change(now.name, what, _sentence(now.name, what, state))
         for thing in sorted({*was.units, *now.units}):
             counts = was.units.get(thing, 0), now.units.get(thing, 0)
             if counts[0] != counts[1]:
                 text = _("%(kit)s contains %(after)d × %(thing)s, not %(before)d.") % {
                     "kit": now.name, "thing": thing, "before": counts[0], "after": counts[1],
                 }  # fmt: skip
-                changed.append(Change(now.name, "contents", text))
-        changed += [
-            Change(now.name, "level", _level(now, thing))
-            for thing in sorted({*was.levels, *now.levels})
-            if was.levels.get(thing) != now.levels.get(thing)
-        ]
-    return changed
+                yield Change(now.name, "contents", text)
+        for thing in sorted({*was.levels, *now.levels}):
+            if was.levels.get(thing) != now.levels.get(thing):
+                yield Change(now.name, "level", _level(now, thing))
 
 
 def _sentence(kit: str, what: str, state: str) -> str:

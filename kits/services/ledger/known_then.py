@@ -5,7 +5,6 @@ are in entries and facts. Instances given here get the values of then: they are 
 judging, and are not saved.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -14,6 +13,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Entry,
     EntryKind,
@@ -56,8 +56,11 @@ def version_id(kit: Kit, then: Then) -> int:
 def version(kit: Kit, then: Then, day: date) -> PackingListVersion:
     """The version that a kit followed, with the signature that counted on a day: the latest known
     that had been given by that day, else the latest known."""
-    versions = PackingListVersion.objects.select_related("packing_list").defer("signed_page")
-    followed = versions.get(pk=version_id(kit, then))
+    followed = (
+        PackingListVersion.objects.select_related("packing_list")
+        .defer("signed_page")
+        .get(pk=version_id(kit, then))
+    )
     signatures = list(followed.signature_facts.select_related("signed_by").order_by("id"))
     if not signatures:  # its signature has never been overwritten
         return followed
@@ -117,9 +120,7 @@ def remember(item: Item) -> None:
 
 def restore(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[int]]:
     """Give items the values that were known of them; the ids of what did instead of each."""
-    rows = defaultdict(list)
-    for item in items:
-        rows[item.pk].append(item)
+    rows = grouped((item.pk, item) for item in items)
     instead: dict[int, frozenset[int]] = {}
     for fact in ItemFact.objects.filter(item__in=rows, recorded_at__lte=known_by).order_by("id"):
         instead[fact.item_id] = frozenset(fact.said["instead"])
@@ -159,9 +160,8 @@ def recalled(numbers: Mapping[Lot, str], then: Then) -> frozenset[int]:
 
 def withheld(kit: Kit, lot_ids: Iterable[int], then: Then) -> tuple[list[str], frozenset[int]]:
     """Why a kit was on hold, and which of these batches were."""
-    when = facts.then(then.on, then.known_by)
-    rows = WithheldFact.objects.filter(when).filter(Q(kit=kit) | Q(lot__in=list(lot_ids)))
-    on_hold = facts.on_hold(rows)
+    about = Q(kit=kit) | Q(lot__in=list(lot_ids))
+    on_hold = facts.on_hold(WithheldFact.objects.filter(about, facts.then(then.on, then.known_by)))
     return (
         [kind for of, _lot, kind in on_hold if of == kit.pk],
         frozenset(lot for _kit, lot, _kind in on_hold if lot is not None),

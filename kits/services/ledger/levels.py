@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from kits.models import Entry, Item, LevelFact, Place
 from kits.rules.ledger.facts import Level
 

@@ -14,7 +14,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import Item, Lot, Recall, RecallScope
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind
@@ -82,7 +82,8 @@ def known(
             % {"item": item.name}
             if not serial
             else _(
-                "%(item)s is not an instrument, so it has no serial number. Leave the number out."
+                "%(item)s is not an instrument, so it has no serial number. Leave the serial "
+                "number empty."
             )
             % {"item": item.name},
             field="serial",
@@ -119,8 +120,8 @@ def known(
         raise Refused(
             "serial-known-otherwise",
             _(
-                "%(item)s %(serial)s is on record with a different lot number or date. Leave "
-                "these out, or correct the batch first."
+                "%(item)s %(serial)s is on record with a different lot number or expiry date. "
+                "Leave both empty, or correct the batch first."
             )
             % {"item": item.name, "serial": serial},
             lot=lot.pk,
@@ -148,17 +149,14 @@ def matching(recall: Recall) -> Q:
     nobody knows is suspect whatever number is named, until it is read off the pack.
     """
     about = Q(item=recall.item_id)
-    return about & Q(number__in=["", recall.number]) if _by_number(recall) else about
-
-
-def _by_number(recall: Recall) -> bool:
-    return recall.scope == RecallScope.NUMBER
+    by_number = recall.scope == RecallScope.NUMBER
+    return about & Q(number__in=["", recall.number]) if by_number else about
 
 
 def is_about(recall: Recall, number: str) -> bool:
     """Whether a recall may be about a batch of its thing with this number, or none known: see
     `matching`."""
-    return not _by_number(recall) or number in ("", recall.number)
+    return recall.scope != RecallScope.NUMBER or number in ("", recall.number)
 
 
 def recall_of(item: Item, number: str) -> Recall | None:

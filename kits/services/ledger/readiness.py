@@ -1,13 +1,15 @@
 """Ready? Loads kits as the rules judge them, and stores with each until when it is."""
 
-from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from dataclasses import fields, replace
 from datetime import date, datetime
+from itertools import chain
 
 from django.db import transaction
-from django.db.models import Max, Min, Prefetch
+from django.db.models import F, Max, Min, Prefetch
 
 from gearroom.core import clock
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Entry,
@@ -20,7 +22,6 @@ from kits.models import (
     ListLine,
     Lot,
     Movement,
-    Place,
     Reservation,
     Substitute,
     Trip,
@@ -67,16 +68,17 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     The lots must come with their items.
     """
     lots = list(lots)
-    ids = [lot.pk for lot in lots]
-    checked = [lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT]
-    checks: dict[int, InstrumentCheck] = {}
-    if checked:
-        latest = InstrumentCheck.objects.filter(
-            lot__in=checked, entry__reversed_by__isnull=True
-        ).values("lot")
-        newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
-        checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
-    kept_back = set(Withholding.objects.open().filter(lot__in=ids).values_list("lot_id", flat=True))
+    counted = InstrumentCheck.objects.filter(
+        lot__in=[lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT],
+        entry__reversed_by__isnull=True,
+    )
+    newest = counted.order_by().values("lot").annotate(newest=Max("id")).values("newest")
+    checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
+    kept_back = set(
+        Withholding.objects.open()
+        .filter(lot__in=[lot.pk for lot in lots])
+        .values_list("lot_id", flat=True)
+    )
     things = {lot.item_id: thing_of(lot.item) for lot in lots}
     return {
         lot.pk: as_batch(lot, things[lot.item_id], checks.get(lot.pk), on_hold=lot.pk in kept_back)
@@ -110,10 +112,7 @@ def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
     # Each batch and thing once: many kits hold the same few hundred.
     lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows})
     known = batches(lots) if rows else {}
-    held: dict[int, list[tuple[Batch, int]]] = defaultdict(list)
-    for place, lot, units in rows:
-        held[place].append((known[lot], units))
-    return held
+    return grouped((place, (known[lot], units)) for place, lot, units in rows)
 
 
 def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
@@ -123,15 +122,13 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
         .select_related("item", "section")
         .order_by("section__position", "section", "position", "id")
     )
-    instead: dict[int, set[int]] = defaultdict(set)
-    for item_id, other in Substitute.objects.filter(
-        item__in={row.item_id for row in rows}
-    ).values_list("item_id", "instead_id"):
-        instead[item_id].add(other)
     things = {row.item_id: thing_of(row.item) for row in rows}
-    lines: dict[int, list[Line]] = defaultdict(list)
-    for row in rows:
-        lines[row.section.version_id].append(
+    instead = grouped(
+        Substitute.objects.filter(item__in=things).values_list("item_id", "instead_id")
+    )
+    lines = grouped(
+        (
+            row.section.version_id,
             Line(
                 id=row.pk,
                 section=row.section.key,
@@ -140,8 +137,10 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
                 never_below=row.never_below,
                 criticality=Criticality(row.criticality),
                 instead=frozenset(instead[row.item_id]),
-            )
+            ),
         )
+        for row in rows
+    )
     return {version: tuple(rows) for version, rows in lines.items()}
 
 
@@ -159,8 +158,16 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
     held = units_in(keys)
     lines = lines_of({kit.list_version_id for kit in kits})
-    levels = _levels(keys)
-    graces = _graces(kit for kit in kits if any(_undated(held, p) for p in kit.sections.all()))
+    levels = grouped(
+        (fact.section_id, (fact.item_id, Level(fact.level)))
+        for fact in LevelFact.objects.newest_in(keys)
+    )
+    undated = {
+        place
+        for place, rows in held.items()
+        if any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
+    }
+    graces = _graces(kit for kit in kits if any(p.pk in undated for p in kit.sections.all()))
     away = set(
         Checkout.objects.open().filter(section__in=keys).values_list("section_id", flat=True)
     )
@@ -177,7 +184,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             levels={
                 (p.section_key, item): level
                 for p in kit.sections.all()
-                for item, level in levels.get(p.pk, {}).items()
+                for item, level in levels[p.pk]
             },
             away=frozenset(p.section_key for p in kit.sections.all() if p.pk in away),
             lives_in=LivesIn(kit.lives_in),
@@ -201,11 +208,6 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     }
 
 
-def _undated(held: dict[int, list[tuple[Batch, int]]], place: Place) -> bool:
-    rows = held.get(place.pk, ())
-    return any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
-
-
 def _graces(kits: Iterable[Kit]) -> dict[int, date]:
     """Until when each of these kits may hold sterile things without a date: through the day after
     its contents were entered."""
@@ -214,13 +216,6 @@ def _graces(kits: Iterable[Kit]) -> dict[int, date]:
     return {
         pk: undated_grace_until(clock.local_date(at, at_home[pk])) for pk, at in entered.items()
     }
-
-
-def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
-    levels: dict[int, dict[int, Level]] = defaultdict(dict)
-    for fact in LevelFact.objects.newest_in(places):
-        levels[fact.section_id][fact.item_id] = Level(fact.level)
-    return levels
 
 
 def needs_of(trip: Trip) -> TripNeeds:
@@ -240,80 +235,60 @@ def today_of(kit: Kit) -> date:
     return clock.today(kit.home_room.time_zone)
 
 
-def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
-    """Ready through a day? For a trip, also whether it suits together with the trip's other
-    kits: those reserved for it, and those out on it."""
-    together = {kit.pk}
-    if trip is not None:
-        together |= kits_of_trips([trip.pk])[trip.pk]
-    loaded = states(together)
-    state = loaded.pop(kit.pk)
-    return judge(
-        state,
-        through,
-        today_of(kit),
-        trip=needs_of(trip) if trip else None,
-        others=list(loaded.values()),
-    )
+def for_trip(kit: Kit, state: KitState, trip: Trip) -> Verdict:
+    """How a kit stands by itself through the last day of a trip."""
+    today = today_of(kit)
+    return judge(state, max(trip.last_day, today), today)
 
 
-def kits_of_trips(trip_ids: Iterable[int]) -> dict[int, set[int]]:
+def kits_of_trips(trip_ids: Collection[int]) -> dict[int, set[int]]:
     """The ids of the kits that go with each trip: reserved for it, or out on it now."""
-    ids = list(trip_ids)
-    together: dict[int, set[int]] = {pk: set() for pk in ids}
-    for trip, kit in Reservation.objects.promised().filter(trip__in=ids).values_list("trip", "kit"):
-        together[trip].add(kit)
-    for trip, kit in (
-        Checkout.objects.open().of_whole_kits().filter(trip__in=ids).values_list("trip", "kit")
-    ):
-        together[trip or 0].add(kit)
-    return together
+    promised = Reservation.objects.promised().filter(trip__in=trip_ids)
+    out = Checkout.objects.open().of_whole_kits().filter(trip__in=trip_ids)
+    pairs = (rows.values_list("trip_id", "kit_id") for rows in (promised, out))
+    together = grouped(chain(*pairs))
+    return {pk: set(together[pk]) for pk in trip_ids}
 
 
 def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
     """Store again how long each of these kits is ready, fit and may go, and count the change.
     `undoing`: acts were reversed, so that what was entered may not be any more."""
-    ids = list(kit_ids)
-    if not ids:
-        return
-    rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
-    unknown = [kit.pk for kit in rows if undoing or not kit.contents_entered]
+    judged = states(kit_ids)
+    unknown = [pk for pk, kit in judged.items() if undoing or not kit.contents_entered]
     entered = contents_entered(unknown) if unknown else {}
-    for kit in rows:
-        if kit.pk in unknown:
-            kit.contents_entered = kit.pk in entered
-    Kit.objects.bulk_update([kit for kit in rows if kit.pk in unknown], ["contents_entered"])
-    judged = states(ids)
-    for kit in rows:
-        days = fit_days(judged[kit.pk])
-        kit.ready_until, kit.fit_until = days.ready_until, days.fit_until
-        kit.may_go_until, kit.clear_until = days.may_go_until, days.clear_until
-        kit.first_expiry = first_expiry(judged[kit.pk])
-        kit.judged_by = EDITION
-        kit.revision += 1
+    judged |= {pk: replace(judged[pk], contents_entered=pk in entered) for pk in unknown}
+    rows = [
+        Kit(
+            pk=pk,
+            first_expiry=first_expiry(kit),
+            contents_entered=kit.contents_entered,
+            judged_by=EDITION,
+            revision=F("revision") + 1,
+            **vars(fit_days(kit)),
+        )
+        for pk, kit in judged.items()
+    ]
     Kit.objects.bulk_update(rows, STORED)
 
 
 STORED = (
-    "ready_until",
-    "fit_until",
-    "may_go_until",
-    "clear_until",
+    *(field.name for field in fields(FitDays)),
     "first_expiry",
+    "contents_entered",
     "judged_by",
     "revision",
 )
 
 
-def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
+def contents_entered(kit_ids: Collection[int]) -> dict[int, datetime]:
     """When it was first recorded what is in these kits, by an act that was not undone: built,
     counted, or something put in. Use alone does not tell what was there; kits without such an act
     are left out."""
-    ids = list(kit_ids)
-    in_force = Entry.objects.filter(reversed_by__isnull=True)
-    counted = in_force.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
+    counted = Entry.objects.filter(
+        reversed_by__isnull=True, kit__in=kit_ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT]
+    )
     filled = Movement.objects.filter(
-        to_place__kit__in=ids, entry__reversed_by__isnull=True
+        to_place__kit__in=kit_ids, entry__reversed_by__isnull=True
     ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
     first: dict[int, datetime] = {}
     for rows, kit, at in (

@@ -8,19 +8,17 @@ with it, newest first. A few acts of the organisation are put right by doing the
 """
 
 from collections import Counter
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts import Act, Actor, NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.models.details import CheckOutDetail
 from kits.rules.ledger import undo
-from kits.rules.ledger.undo_window import may_take_back
 from kits.services.ledger import facts, kit_summary, projections, undo_steps
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.lookup import find
@@ -102,7 +100,7 @@ def reverse(
             raise _built_on(plan, may=True)
         known = [kit for kit in kits.values() if find.knows_kit(act.actor, kit)]
         before = kit_summary.of(known)
-        done = _write(book, kits, plan)
+        done = list(_write(book, kits, plan))
         for kit in kits.values():
             projections.rewrite(kit)
         for lot in Lot.objects.filter(pk__in=plan.lots):
@@ -111,7 +109,7 @@ def reverse(
             if entry.reverses is not None:
                 facts.undone(entry, entry.reverses)
         taken_back = sum(writing.withdraw(entry) for entry in plan.entries)
-        changes = kit_summary.changes(before, kit_summary.of(known))
+        changes = list(kit_summary.changes(before, kit_summary.of(known)))
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 
 
@@ -195,20 +193,19 @@ def _entries(record: undo_steps.OnRecord, act: Hashable) -> list[Entry]:
 
 
 # ------------------------------------------------------------------------------------------ writing
-def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> list[Entry]:
+def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> Iterator[Entry]:
     """Post what moves units back and what counts come to without it: newest first, but nothing
     before the units that it takes are there."""
     waiting: list[tuple[Entry, list[Leg], bool]] = [
         *((entry, _legs_back(entry), False) for entry in plan.entries),
         *((entry, _legs_again(entry, change), True) for entry, change in plan.again),
     ]
-    done = []
     while waiting:
         held = _held(leg for _entry, legs, _again in waiting for leg in legs)
         at = next((i for i, (_, legs, _) in enumerate(waiting) if _enough(legs, held)), 0)
         entry, legs, again = waiting.pop(at)
         kit = kits.get(entry.kit_id or 0)
-        done.append(
+        yield (
             book.post(
                 EntryKind(entry.kind),
                 legs,
@@ -231,7 +228,6 @@ def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> list[Entry]:
                 detail={"kind": entry.kind},
             )
         )
-    return done
 
 
 def _legs_back(entry: Entry) -> list[Leg]:
@@ -291,7 +287,7 @@ def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
     if facts.is_added(entry):
         return
     rooms = [room for room in _rooms_of(entry) if act.actor.belongs_to(room)]
-    if not may_take_back(
+    if not undo.may_take_back(
         own=_own(act, entry) and act.actor.may("take_back"),
         keeper=any(act.actor.may("reverse", room) for room in rooms),
         recorded_at=entry.recorded_at,

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Q
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     AsFound,
     Checkout,
@@ -31,7 +32,7 @@ from kits.models.details import (
     ResealDetail,
 )
 from kits.rules.ledger.reasons import ReasonCode
-from kits.rules.ledger.undo import Step, Unit, Where
+from kits.rules.ledger.undo import Step, Where
 from kits.services.ledger import facts
 
 _AT_HOME = (
@@ -84,13 +85,13 @@ def on_record(act: Hashable, scope: Scope, since: int) -> OnRecord:
     """Load what undoing an act has to look at: its entries, all those in force of the kits, and
     those from `since` on that moved the batches at the places."""
     rows = {entry.pk: entry for entry in _entries(act, scope, since)}
-    legs: dict[int, list[Movement]] = defaultdict(list)
-    for leg in Movement.objects.filter(entry__in=rows).select_related("from_place", "to_place"):
-        legs[leg.entry_id].append(leg)
-    added: dict[int, list[Entry]] = defaultdict(list)
-    for entry in rows.values():
-        if facts.is_added(entry):
-            added[entry.detail_as(AddedDetail)["again"]].append(entry)
+    movements = Movement.objects.filter(entry__in=rows).select_related("from_place", "to_place")
+    legs = grouped((leg.entry_id, leg) for leg in movements)
+    added = grouped(
+        (entry.detail_as(AddedDetail)["again"], entry)
+        for entry in rows.values()
+        if facts.is_added(entry)
+    )
     makes = _Making(rows, legs, added, scope)
     steps = [
         makes.step(entry)
@@ -142,17 +143,19 @@ class _Making:
     ) -> None:
         self.legs, self.added, self.scope = legs, added, scope
         kits = {entry.kit_id for entry in entries.values() if entry.kit_id}
-        self.sections: dict[int, dict[str, int]] = defaultdict(dict)
-        for place in Place.objects.sections().filter(kit__in=kits):
-            self.sections[place.kit_id or 0][place.section_key] = place.pk
+        self.sections = {
+            (place.kit_id, place.section_key): place.pk
+            for place in Place.objects.sections().filter(kit__in=kits)
+        }
         self.opened = dict(
             Checkout.objects.filter(opened_by__in=entries).values_list("opened_by", "pk")
         )
-        self.breaks: dict[int, set[Unit]] = defaultdict(set)
-        for entry, kit, section in SealFact.objects.filter(
-            entry__in=entries, what=SealChange.BROKEN
-        ).values_list("entry", "kit", "section"):
-            self.breaks[entry].add((kit, section))
+        self.breaks = grouped(
+            (entry, (kit, section))
+            for entry, kit, section in SealFact.objects.filter(
+                entry__in=entries, what=SealChange.BROKEN
+            ).values_list("entry", "kit", "section")
+        )
         self.promises = {
             row.pk: row.trip
             for row in Reservation.objects.filter(kit__in=kits).select_related("trip")
@@ -163,7 +166,7 @@ class _Making:
         kind = EntryKind(entry.kind)
         more: dict[str, Any] = {}
         if entry.kit_id is not None:
-            section = self.sections[entry.kit_id].get(facts.section_key(entry) or "")
+            section = self.sections.get((entry.kit_id, facts.section_key(entry) or ""))
             more["unit"] = (entry.kit_id, section)
             if not facts.is_history(entry):
                 more |= _custody(kind, entry, self.opened.get(entry.pk))

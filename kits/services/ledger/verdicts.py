@@ -1,16 +1,16 @@
 """The verdict that every surface shows of a kit, with the question it answers."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from gearroom.core import clock
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import KitState, Verdict
+from kits.rules.ledger.kit_contents import last_days
 from kits.rules.ledger.question import Coming, Out, question
 from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.verdict_changes import last_days
 from kits.services.ledger import readiness
 from kits.services.lookup import promises
 
@@ -46,12 +46,17 @@ class Change:
         )
 
 
-def judged(kits: Iterable[Kit]) -> dict[int, Judged]:
+def judged(kits: Collection[Kit]) -> dict[int, Judged]:
     """The verdict on each of these kits (with their home rooms), by id; see
     `kits.rules.ledger.question`.
     The number of queries does not grow with the kits."""
-    kits = list(kits)
     return verdicts(kits, questions_of(kits))
+
+
+def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
+    """Ready through a day? For a trip, also whether it suits together with the trip's other
+    kits: those reserved for it, and those out on it."""
+    return answers([(kit, Question(through, trip))])[0].verdict
 
 
 def judged_one(kit: Kit) -> Judged:
@@ -59,18 +64,18 @@ def judged_one(kit: Kit) -> Judged:
     return judged([kit])[kit.pk]
 
 
-def questions_of(kits: Iterable[Kit], at: datetime | None = None) -> dict[int, Question]:
+def questions_of(kits: Collection[Kit], at: datetime | None = None) -> dict[int, Question]:
     """The question that each of these kits is judged by, by the kit's id; as of an instant (None:
     now)."""
     return {kit: rows[0] for kit, rows in _questions_by_day(kits, 1, at).items()}
 
 
 def _questions_by_day(
-    kits: Iterable[Kit], days: int, at: datetime | None = None
+    kits: Collection[Kit], days: int, at: datetime | None = None
 ) -> dict[int, list[Question]]:
     """The questions that each of these kits is judged by on so many days, from today, if nothing
     is done."""
-    kits, at = list(kits), at or clock.now()
+    at = at or clock.now()
     out = {
         held.kit_id: held
         for held in Checkout.objects.open()
@@ -108,12 +113,11 @@ def _question(kit: Kit, day: date, held: Checkout | None, coming: Iterable[Trip]
     return Question(through, trips[trip] if trip is not None else None)
 
 
-def changes(kits: Iterable[Kit], days: int) -> dict[int, list[Change]]:
+def changes(kits: Collection[Kit], days: int) -> dict[int, list[Change]]:
     """The verdicts on each of these kits (with their home rooms) today and on the days after it,
     `days` in all, if nothing is done: by id, the verdicts in order of the day that each begins. A
     verdict holds for what is judged on later days until the next: the day that it judged, or that
     day itself where it is later. The number of queries does not grow with the kits."""
-    kits = list(kits)
     questions = _questions_by_day(kits, days)
     trips = {each.trip.pk for rows in questions.values() for each in rows if each.trip is not None}
     together = readiness.kits_of_trips(trips)
@@ -130,16 +134,16 @@ def _changes(
     state, today = states[kit.pk], readiness.today_of(kit)
     ends = sorted(last_days(state))
     before: tuple[int, int, Trip | None] | None = None
-    shown: Change | None = None
+    visible: Change | None = None
     for n, each in enumerate(questions):
         day = today + timedelta(days=n)
         now = (bisect_left(ends, day), bisect_left(ends, each.through), each.trip)
         # Judged again only for another trip, or where a day that matters has passed.
         if now != before:
             judged = Judged(each, _judge(state, day, each, together, states))
-            if shown is None or not shown.holds(judged):
-                shown = Change(day, judged)
-                yield shown
+            if visible is None or not visible.holds(judged):
+                visible = Change(day, judged)
+                yield visible
         before = now
 
 
@@ -161,10 +165,9 @@ def _judge(
     )
 
 
-def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int, Judged]:
+def verdicts(kits: Collection[Kit], questions: Mapping[int, Question]) -> dict[int, Judged]:
     """Kits judged by the questions given for them, by id: with a trip, together with all of its
     kits."""
-    kits = list(kits)
     judged = answers([(kit, questions[kit.pk]) for kit in kits])
     return {kit.pk: answer for kit, answer in zip(kits, judged, strict=True)}
 

@@ -1,12 +1,19 @@
-"""How two versions of a kit list differ: lines, reasons, and what they say of themselves."""
+"""How two versions of a kit list differ: lines, reasons, and what they say of themselves; and what
+would change if kits followed another one, with what that takes from stock. Nothing is written."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from kits.models import ListLine, PackingListVersion
+from gearroom.core.acts import Actor
+from gearroom.core.models import Room
+from gearroom.core.rules.grouping import summed
+from kits.models import Item, Kit, ListLine, PackingListVersion, Place
+from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Line
-from kits.rules.lists.versions import Comparison, compare
+from kits.rules.lists.versions import Comparison, Difference, compare, difference, spare
 from kits.services.ledger import readiness
+from kits.services.lookup import find
 
 
 @dataclass(frozen=True)
@@ -19,26 +26,26 @@ class OtherReason:
 
 @dataclass(frozen=True)
 class VersionsCompared:
-    """How a later version differs from an earlier: its lines, what it says of itself (`said` maps
-    people, days, hazards to the two values), and why things are there (`reasons`)."""
+    """How a later version differs from an earlier: its lines, what it says of itself (`properties`
+    maps people, days, hazards to the two values), and why things are there (`reasons`)."""
 
     before: PackingListVersion
     after: PackingListVersion
     lines: Comparison
-    said: dict[str, tuple[Any, Any]]
+    properties: dict[str, tuple[Any, Any]]
     reasons: tuple[OtherReason, ...]
 
 
 def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsCompared:
     """Compare two versions."""
     lines: dict[int, tuple[Line, ...]] = readiness.lines_of({before.pk, after.pk})
-    said = {
+    properties = {
         name: (getattr(before, name), getattr(after, name))
         for name in ("people", "days", "hazards")
         if getattr(before, name) != getattr(after, name)
     }
     comparison = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
-    return VersionsCompared(before, after, comparison, said, _other_reasons(before, after))
+    return VersionsCompared(before, after, comparison, properties, _other_reasons(before, after))
 
 
 def _other_reasons(
@@ -56,4 +63,109 @@ def _other_reasons(
         OtherReason(line, was[where].reason)
         for where, line in lines(after).items()
         if where in was and was[where].reason != line.reason
+    )
+
+
+# ------------------------------------------------------------------ what following one would change
+@dataclass(frozen=True)
+class Units:
+    """So many base units of a thing."""
+
+    item: Item
+    units: int
+
+
+@dataclass(frozen=True)
+class KitEffect:
+    """What a kit would want over what it wants now, want no more, and have left over inside."""
+
+    kit: Kit
+    more: Sequence[Units]
+    fewer: Sequence[Units]
+    spare: Sequence[Units]
+
+
+@dataclass(frozen=True)
+class FromStock:
+    """What a room's shelves would have to give: wanted by its kits, usable on its shelves today."""
+
+    room: Room
+    item: Item
+    wanted: int
+    in_stock: int
+
+    @property
+    def missing(self) -> int:
+        """How many units the shelves do not have."""
+        return max(0, self.wanted - self.in_stock)
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What following a version would mean for the kits that follow another version of its list."""
+
+    version: PackingListVersion
+    kits: Sequence[KitEffect]
+    stock: Sequence[FromStock]
+
+
+def effect(actor: Actor, version: PackingListVersion) -> Effect:
+    """What it would mean if the kits that somebody sees, of this list and not of this version,
+    followed it. Training kits are left out; the number of queries does not grow with the kits."""
+    kits = list(
+        find.kits_of(actor)
+        .active()
+        .filter(list_version__packing_list=version.packing_list_id, training=False)
+        .exclude(list_version=version)
+    )
+    states = readiness.states(kit.pk for kit in kits)
+    lines = readiness.lines_of([version.pk]).get(version.pk, ())
+    changes = {kit.pk: difference(states[kit.pk], lines, readiness.today_of(kit)) for kit in kits}
+    left = {kit.pk: spare(states[kit.pk], lines) for kit in kits}
+    named = {pk for c in changes.values() for pk in (*c.more, *c.fewer)}
+    items = Item.objects.in_bulk(named.union(*(s.keys() for s in left.values())))
+    return Effect(
+        version,
+        [
+            KitEffect(
+                kit,
+                _units(items, changes[kit.pk].more),
+                _units(items, changes[kit.pk].fewer),
+                _units(items, left[kit.pk]),
+            )
+            for kit in kits
+        ],
+        _from_stock(kits, changes, items),
+    )
+
+
+def _units(items: dict[int, Item], counts: dict[int, int]) -> list[Units]:
+    rows = [Units(items[pk], count) for pk, count in counts.items()]
+    return sorted(rows, key=lambda row: row.item.name)
+
+
+def _from_stock(
+    kits: Sequence[Kit], changes: dict[int, Difference], items: dict[int, Item]
+) -> list[FromStock]:
+    rooms = {kit.home_room_id: kit.home_room for kit in kits}
+    wanted = summed(
+        ((kit.home_room_id, item), count)
+        for kit in kits
+        for item, count in changes[kit.pk].more.items()
+    )
+    shelves = dict(Place.objects.shelves().filter(room__in=rooms).values_list("pk", "room_id"))
+    today = {kit.home_room_id: readiness.today_of(kit) for kit in kits}
+    there = summed(
+        ((room, batch.thing.id), count)
+        for place, held in readiness.units_in(shelves).items()
+        if (room := shelves[place]) is not None
+        for batch, count in held
+        if why_not(batch, today[room]) is None
+    )
+    return sorted(
+        (
+            FromStock(rooms[room], items[item], count, there[room, item])
+            for (room, item), count in wanted.items()
+        ),
+        key=lambda row: (row.room.name, row.item.name),
     )

@@ -11,8 +11,7 @@ from dataclasses import replace
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound, Stale
+from gearroom.core.acts import Act, NotFound, Stale
 from kits.models import PackingListVersion
 from kits.services.lists import packing_lists
 from kits.services.lists.packing_lists import Draft, SectionDraft
@@ -67,9 +66,8 @@ def put_section(
                 )
                 % {"name": draft.sections[where].name},
             )
-        rest = list(draft.sections)
-        rest[where] = section
-        return replace(draft, sections=tuple(rest))
+        before, after = draft.sections[:where], draft.sections[where + 1 :]
+        return replace(draft, sections=(*before, section, *after))
 
     return _edit(act, version, change)
 

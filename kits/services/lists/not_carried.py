@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.core.models import Person
 from kits.models import Activity, Item, Need, NotCarried, PackingListVersion, WhyNotCarried
 from kits.rules.text.hazards import UnknownHazardError, hazards

@@ -5,27 +5,29 @@ A section's key stays the same from version to version, so that kits which follo
 know which pouch is which.
 """
 
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import Prefetch, QuerySet
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import (
+from gearroom.core.acts import (
+    Act,
     Invalid,
     NotAllowed,
-    NotFound,
     Refused,
     TooLarge,
     Unacceptable,
+    refuse_first,
 )
+from gearroom.core.acts.rows import name_taken, one, refuse_taken_name
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
@@ -78,10 +80,8 @@ def version_of(packing_list: int, number: int) -> PackingListVersion:
     """A version of a list, with all that is shown of it. Raises NotFound."""
     # By a query of lists, which know that no id is as large as an address may have.
     of_list = PackingList.objects.filter(pk=packing_list)
-    version = all_versions().filter(packing_list__in=of_list, number=number).first()
-    if version is None:
-        raise NotFound("version of that kit list", number)
-    return version
+    versions = all_versions().filter(packing_list__in=of_list, number=number)
+    return one(versions, "version of that kit list", number)
 
 
 @dataclass(frozen=True)
@@ -124,14 +124,12 @@ def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingLi
     name = " ".join(name.split())
     if not name:
         raise Invalid(_("Enter a name for the list."), field="name")
-    try:
-        with transaction.atomic():
-            if PackingList.objects.filter(name__iexact=name).exists():
-                raise _name_taken(name)
-            packing_list = PackingList.objects.create(name=name, note=note)
-            return _write(act, packing_list, 1, _settled(draft))
-    except IntegrityError as error:
-        raise _name_taken(name) from error
+    taken = _("There is already a kit list called %(name)s. Choose another name.") % {"name": name}
+    with refuse_taken_name(taken):
+        if PackingList.objects.filter(name__iexact=name).exists():
+            raise name_taken(taken)
+        packing_list = PackingList.objects.create(name=name, note=note)
+        return _write(act, packing_list, 1, _settled(draft))
 
 
 def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
@@ -203,7 +201,11 @@ def sign(
     """
     act.actor.require("sign_list")
     if act.person is None:
-        raise NotAllowed("role-missing", _("Only a person can sign a list."), roles=["adviser"])
+        raise NotAllowed(
+            "role-missing",
+            _("A list must be signed by someone who is logged in under their own name."),
+            roles=["adviser"],
+        )
     page_type = page_kind(page) if page else ""
     zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
     today = clock.local_date(act.received_at, zone)
@@ -282,13 +284,6 @@ def locked(version: PackingListVersion) -> PackingListVersion:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _name_taken(name: str) -> Refused:
-    return Refused(
-        "name-taken",
-        _("There is already a kit list called %(name)s. Choose another name.") % {"name": name},
-    )
-
-
 def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> PackingListVersion:
     version = PackingListVersion.objects.create(
         packing_list=packing_list,
@@ -337,17 +332,23 @@ def _settled(draft: Draft) -> Draft:
         in_order = hazards(draft.hazards)
     except UnknownHazardError as error:
         raise Invalid(in_words(error.says), field="hazards") from error
-    if len(draft.sections) > MOST_SECTIONS:
-        raise Invalid(
-            _("A list can have at most %(most_sections)s sections.")
-            % {"most_sections": MOST_SECTIONS},
-            field="sections",
-        )
-    if sum(len(s.lines) for s in draft.sections) > MOST_LINES:
-        raise Invalid(
-            _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
-            field="sections",
-        )
+    refuse_first(
+        (
+            len(draft.sections) > MOST_SECTIONS,
+            Invalid(
+                _("A list can have at most %(most_sections)s sections.")
+                % {"most_sections": MOST_SECTIONS},
+                field="sections",
+            ),
+        ),
+        (
+            sum(len(s.lines) for s in draft.sections) > MOST_LINES,
+            Invalid(
+                _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
+                field="sections",
+            ),
+        ),
+    )
     carried = {line.item.pk for section in draft.sections for line in section.lines}
     not_carried.refuse_wrong(draft.not_carried, carried)
     return replace(draft, hazards=in_order, sections=_with_keys(draft.sections))
@@ -359,26 +360,31 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
     settled = []
     for section in sections:
         name = " ".join(section.name.split())
-        if not name:
-            raise Invalid(_("Enter a name for every section."), field="sections")
         key = section.key or _new_key(name, taken)
-        taken.add(key)
-        if not _KEY.fullmatch(key) or len(key) > 40:
-            raise Invalid(
-                _(
-                    "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
-                    "single hyphens, at most 40 characters."
-                )
-                % {"key": key},
-                field="sections",
-            )
         # A section is asked for by its key or its name, so neither may be another's.
         called = {key, name.casefold()}
-        if called & names:
-            raise Invalid(
-                _("There is more than one section called %(name)s.") % {"name": name},
-                field="sections",
-            )
+        refuse_first(
+            (not name, Invalid(_("Enter a name for every section."), field="sections")),
+            (
+                not _KEY.fullmatch(key) or len(key) > 40,
+                Invalid(
+                    _(
+                        "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
+                        "single hyphens, at most 40 characters."
+                    )
+                    % {"key": key},
+                    field="sections",
+                ),
+            ),
+            (
+                bool(called & names),
+                Invalid(
+                    _("There is more than one section called %(name)s.") % {"name": name},
+                    field="sections",
+                ),
+            ),
+        )
+        taken.add(key)
         names |= called
         _refuse_lines(section)
         settled.append(replace(section, name=name, key=key))
@@ -387,10 +393,8 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
 
 def _new_key(name: str, taken: set[str]) -> str:
     stem = slugify(name)[:36].strip("-").replace("_", "-") or "section"
-    key, n = stem, 2
-    while key in taken:
-        key, n = f"{stem}-{n}", n + 1
-    return key
+    numbered = (f"{stem}-{number}" for number in itertools.count(2))
+    return next(key for key in itertools.chain((stem,), numbered) if key not in taken)
 
 
 def _refuse_lines(section: SectionDraft) -> None:
@@ -398,30 +402,38 @@ def _refuse_lines(section: SectionDraft) -> None:
     for line in section.lines:
         units(line.carry, field="sections")
         units(line.never_below, field="sections", least=0)
-        if line.never_below > line.carry:
-            raise Invalid(
-                _(
-                    "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than the "
-                    "number to carry (%(carry)s)."
-                )
-                % {
-                    "item": line.item.name,
-                    "section": section.name,
-                    "never_below": line.never_below,
-                    "carry": line.carry,
-                },
-                field="sections",
-            )
-        if line.item.pk in items:
-            raise Invalid(
-                _("%(item)s is listed twice in %(section)s. Combine the two entries.")
-                % {"item": line.item.name, "section": section.name},
-                field="sections",
-            )
-        if line.item.retired_on is not None:
-            raise Invalid(
-                _("%(item)s has been retired. Bring it back into use or choose another item.")
-                % {"item": line.item.name},
-                field="sections",
-            )
+        refuse_first(
+            (
+                line.never_below > line.carry,
+                Invalid(
+                    _(
+                        "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than "
+                        "the number to carry (%(carry)s)."
+                    )
+                    % {
+                        "item": line.item.name,
+                        "section": section.name,
+                        "never_below": line.never_below,
+                        "carry": line.carry,
+                    },
+                    field="sections",
+                ),
+            ),
+            (
+                line.item.pk in items,
+                Invalid(
+                    _("%(item)s is listed twice in %(section)s. Combine the two entries.")
+                    % {"item": line.item.name, "section": section.name},
+                    field="sections",
+                ),
+            ),
+            (
+                line.item.retired_on is not None,
+                Invalid(
+                    _("%(item)s has been retired. Bring it back into use or choose another item.")
+                    % {"item": line.item.name},
+                    field="sections",
+                ),
+            ),
+        )
         items.add(line.item.pk)

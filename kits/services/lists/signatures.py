@@ -9,21 +9,19 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.conf import settings
-from django.core import signing
 from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, actor_of_person, secret_key
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts import Act, actor_of_person, secret_key
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
-from kits.services.notices import writing
+from kits.services.notices import notice_text, writing
 from kits.services.notices.facts import SignatureEnds
-from kits.services.notices.links import SIGNATURE_SALT
 
 WITHIN = timedelta(days=120)
 """How long a link may be used."""
@@ -67,10 +65,9 @@ def following(version: PackingListVersion) -> int:
     return int(getattr(version, "kits_following", 0))
 
 
-def waiting(today: date | None = None) -> list[PackingListVersion]:
+def waiting() -> list[PackingListVersion]:
     """Those that nobody has signed, or whose signature has ended."""
-    day = today or _today()
-    return list(in_use().filter(Q(signed_until__isnull=True) | Q(signed_until__lt=day)))
+    return list(in_use().filter(Q(signed_until__isnull=True) | Q(signed_until__lt=_today())))
 
 
 def ending() -> list[tuple[PackingListVersion, date]]:
@@ -95,28 +92,23 @@ def _today() -> date:
 def look() -> None:
     """Tell of signatures that end: whoever signed, while they still advise, else every adviser;
     60, 30 and 7 days ahead, once each. After a while without power that is one notice."""
-    soon = ending()
-    if not soon:
-        return
-    everybody = list(advisers())
-    drafts = []
-    for version, until in soon:
-        step = rule.step(until, _today())
-        own = [person for person in everybody if person.pk == version.signed_by_id]
-        drafts += [
-            writing.Draft(
-                person=person,
-                fact=f"version:{version.pk}:until:{until.isoformat()}:days:{step}",
-                facts=SignatureEnds(
-                    version=version.pk,
-                    list=version.packing_list.name,
-                    number=version.number,
-                    until=until.isoformat(),
-                    kits=following(version),
-                ),
-            )
-            for person in own or everybody
-        ]
+    soon, today = ending(), _today()
+    everybody = list(advisers()) if soon else []
+    drafts = [
+        writing.Draft(
+            person=person,
+            fact=f"version:{version.pk}:until:{until.isoformat()}:days:{rule.step(until, today)}",
+            facts=SignatureEnds(
+                version=version.pk,
+                list=version.packing_list.name,
+                number=version.number,
+                until=until.isoformat(),
+                kits=following(version),
+            ),
+        )
+        for version, until in soon
+        for person in [p for p in everybody if p.pk == version.signed_by_id] or everybody
+    ]
     writing.write("signature-ends", drafts)
 
 
@@ -124,18 +116,10 @@ def look() -> None:
 def by_link(token: str) -> Extension:
     """What a link extends. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
-    try:
-        pk, whose, ends = signing.loads(token, salt=SIGNATURE_SALT, max_age=WITHIN)
-    except signing.SignatureExpired:
-        raise Refused(
-            "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
-        ) from None
-    except signing.BadSignature:
-        raise NotFound("link", token[:20]) from None
-    version = in_use().filter(pk=pk).first()
-    person = Person.objects.filter(pk=whose, left_on__isnull=True).first()
-    if version is None or person is None:
-        raise NotFound("link", token[:20])
+    expired = _("This link has expired. Log in and sign the list on its own page.")
+    pk, whose, ends = notice_text.read_link(token, notice_text.SIGNATURE_SALT, WITHIN, expired)
+    version = one(in_use().filter(pk=pk), "link", token[:20])
+    person = one(Person.objects.filter(pk=whose, left_on=None), "link", token[:20])
     last = date.fromisoformat(ends)
     done = version.signed_until is not None and version.signed_until > last
     return Extension(version, person, last, rule.extended(last, _today()), done)
@@ -148,7 +132,7 @@ def extend(extension: Extension) -> PackingListVersion:
     if extension.done:
         return extension.version
     version, person = extension.version, extension.person
-    key = secret_key(SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
+    key = secret_key(notice_text.SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
     return packing_lists.sign(
         Act(actor=actor_of_person(person), key=key),
         version,

@@ -4,15 +4,14 @@ A person finds only what is in their rooms; anything else is not there for them.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import TypeVar
 
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Refused, Unacceptable
+from gearroom.core.acts import Actor, Invalid, NotFound, Refused, Unacceptable
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Person, Room
 from gearroom.core.services.people import people
 from kits.models import (
@@ -32,23 +31,13 @@ from kits.models.kits import KitQuerySet
 from kits.models.places import PlaceQuerySet
 from kits.rules.lookup import label_codes, short_names
 
-_Row = TypeVar("_Row", bound=Model)
-
 
 def label(code: str) -> Label:
     """A label by its code, written in any way. Raises NotFound, or Refused (`label-cancelled`)."""
     labels = Label.objects.select_related("kit", "place", "lot__item", "person", "replaced_by")
-    row = _one(labels.filter(code=label_codes.parse(code) or ""), "label", code)
+    row = one(labels.filter(code=label_codes.parse(code) or ""), "label", code)
     if row.cancelled_at is not None:
         raise cancelled(row, instead=row.replaced_by)
-    return row
-
-
-def _one(rows: QuerySet[_Row], what: str, ref: int | str) -> _Row:
-    """The row that a reference names. Raises NotFound where there is none."""
-    row = rows.first()
-    if row is None:
-        raise NotFound(what, ref)
     return row
 
 
@@ -90,8 +79,9 @@ def on_what(kind: str) -> str:
 
 
 def _kits() -> KitQuerySet:
-    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
-    return kits.defer("list_version__signed_page")
+    return Kit.objects.select_related("room", "home_room", "list_version__packing_list").defer(
+        "list_version__signed_page"
+    )
 
 
 def kits_of(actor: Actor) -> KitQuerySet:
@@ -133,12 +123,12 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
             )
         return kits.get(pk=of.kit_id or 0)
     kit = kits.filter(name__iexact=ref).first()
-    meant = [kit] if kit else kits_short_for(actor, ref) if actor else []
-    if not meant:
+    intended = [kit] if kit else kits_short_for(actor, ref) if actor else []
+    if not intended:
         raise NotFound("kit", ref)
-    if len(meant) > 1:
-        raise which_kit(ref, meant)
-    return meant[0]
+    if len(intended) > 1:
+        raise which_kit(ref, intended)
+    return intended[0]
 
 
 def kits_short_for(actor: Actor, typed: str) -> list[Kit]:
@@ -224,14 +214,14 @@ def _pk(ref: int | str) -> int:
 def lot(ref: int | str) -> Lot:
     """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
     rows = Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT))
-    return _one(rows, "batch", ref)
+    return one(rows, "batch", ref)
 
 
 def item(ref: int | str) -> Item:
     """A thing by id or exact name."""
     row = Item.objects.filter(pk=_pk(ref)).first() if _pk(ref) else None
     named = Item.objects.filter(name__iexact=ref if isinstance(ref, str) else "")
-    return row or _one(named, "thing", ref)
+    return row or one(named, "thing", ref)
 
 
 def places_of(actor: Actor) -> PlaceQuerySet:
@@ -248,7 +238,7 @@ def places_of(actor: Actor) -> PlaceQuerySet:
 
 def shelf(actor: Actor, ref: int | str) -> Place:
     """A shelf of the actor's rooms by id or by the code of its label."""
-    return _one(places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)), "shelf", ref)
+    return one(places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)), "shelf", ref)
 
 
 def place(actor: Actor, ref: int | str) -> Place:
@@ -256,7 +246,7 @@ def place(actor: Actor, ref: int | str) -> Place:
     pk = _pk(ref)
     if isinstance(ref, str) and (code := label_codes.parse(ref)) is not None:
         pk = label(code).place_id or 0
-    return _one(places_of(actor).filter(pk=pk, kind__in=INNER), "place", ref)
+    return one(places_of(actor).filter(pk=pk, kind__in=INNER), "place", ref)
 
 
 def people_of(actor: Actor) -> QuerySet[Person]:
@@ -285,10 +275,9 @@ def sees_place(actor: Actor, of: Place) -> bool:
 def person(actor: Actor, ref: int | str) -> Person:
     """One of the people whom somebody may see, by id or by the code of their tag; of a record that
     was merged, the kept one. Raises NotFound for anybody else, there or not."""
-    rows = Person.objects.filter(erased_at=None)
-    row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
+    row = Person.objects.filter(erased_at=None, pk=_id(ref, LabelKind.PERSON)).first()
     kept = (row.merged_into_id or row.pk) if row is not None else 0
-    return _one(people_of(actor).filter(pk=kept), "person", ref)
+    return one(people_of(actor).filter(pk=kept), "person", ref)
 
 
 def entries_of(actor: Actor) -> QuerySet[Entry]:
@@ -309,7 +298,7 @@ def any_room(ref: int | str) -> Room:
     """A room by id, slug or name, whoever asks: something may be sent to it."""
     pk = _pk(ref)
     by_name = Q(slug__iexact=str(ref)) | Q(name__iexact=str(ref))
-    return _one(Room.objects.filter(Q(pk=pk) if pk else by_name), "room", ref)
+    return one(Room.objects.filter(Q(pk=pk) if pk else by_name), "room", ref)
 
 
 def room(actor: Actor, ref: int | str) -> Room:
@@ -337,4 +326,4 @@ def trip(actor: Actor, ref: int | str) -> Trip:
         named = Q(source=source, reference=reference)
     else:
         named = Q(pk=_pk(ref))
-    return _one(trips_of(actor).filter(named), "trip", ref)
+    return one(trips_of(actor).filter(named), "trip", ref)

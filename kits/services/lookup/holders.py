@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Kit, Place, Seal
 from kits.services.text import wording
@@ -38,13 +38,7 @@ def of_places(places: Iterable[Place]) -> dict[int, Person | None]:
         .filter(kit__in={p.kit_id for p in sections})
         .select_related("person")
     )
-    of_kit: dict[int, Person | None] = {}
-    of_section: dict[int, Person | None] = {}
-    for checkout in out:
-        if checkout.section_id:
-            of_section[checkout.section_id] = checkout.person
-        else:
-            of_kit[checkout.kit_id] = checkout.person
+    holders = {(checkout.kit_id, checkout.section_id): checkout.person for checkout in out}
     answers_for = {
         kit.pk: kit.responsible
         for kit in Kit.objects.filter(pk__in={p.kit_id for p in sections}).select_related(
@@ -52,7 +46,9 @@ def of_places(places: Iterable[Place]) -> dict[int, Person | None]:
         )
     }
     return {
-        p.pk: of_section.get(p.pk) or of_kit.get(p.kit_id or 0) or answers_for[p.kit_id or 0]
+        p.pk: holders.get((p.kit_id or 0, p.pk))
+        or holders.get((p.kit_id or 0, None))
+        or answers_for[p.kit_id or 0]
         for p in sections
     }
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from django.db.models import QuerySet
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from kits.models import Entry, Lot, Movement, Place, Receipt

@@ -5,7 +5,6 @@ is to be made ready for) is decided by `kits.rules.trips.trips` over what is loa
 of queries does not grow with the kits.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -15,8 +14,9 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Refused, Unacceptable
-from gearroom.core.models import Person
+from gearroom.core.acts import Refused, Unacceptable
+from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.trips import trips as rule
 from kits.rules.trips.trips import Promise
@@ -76,10 +76,7 @@ def open_promises(
 
 def of_kits(kits: Collection[int], now: datetime | None = None) -> dict[int, list[OpenPromise]]:
     """The open promises of each of these kits (ids), in order."""
-    by_kit: dict[int, list[OpenPromise]] = defaultdict(list)
-    for each in open_promises(kits=kits, now=now):
-        by_kit[each.promise.kit].append(each)
-    return by_kit
+    return grouped((each.promise.kit, each) for each in open_promises(kits=kits, now=now))
 
 
 def next_of(kits: Collection[int]) -> dict[int, OpenPromise]:
@@ -98,10 +95,9 @@ def next_trip(kit: Kit) -> Trip | None:
 
 
 def goes_out_for(
-    its: Iterable[OpenPromise], kit: Kit, taker: Person | None, today: date
+    its: Collection[OpenPromise], kit: Kit, taker: Person | None, today: date
 ) -> OpenPromise | None:
     """What a kit goes out for by itself when somebody takes it, of its promises."""
-    its = list(its)
     promise = rule.goes_out_for(
         (each.promise for each in its), kit.pk, today, taker.pk if taker else None
     )
@@ -109,7 +105,7 @@ def goes_out_for(
 
 
 def in_the_way(
-    its: Iterable[OpenPromise],
+    its: Collection[OpenPromise],
     kit: Kit,
     taker: Person | None,
     today: date,
@@ -119,7 +115,6 @@ def in_the_way(
     trip: Trip | None,
 ) -> list[OpenPromise]:
     """The promises of a kit to others that keep it from being taken, of its promises, in order."""
-    its = list(its)
     others = rule.in_the_way(
         (each.promise for each in its),
         kit.pk,
@@ -137,23 +132,29 @@ def ended(trip: Trip, last: Checkout | None = None, now: datetime | None = None)
     return _ended(trip, last.in_at if last else None, now or clock.now())
 
 
-def refuse_ended(trip: Trip | None) -> None:
-    """Refuse what is wanted for a trip that takes place no more.
+def back_in_time(held: Checkout, room: Room, trip: Trip, now: datetime) -> bool:
+    """Whether what somebody has is back in its room, and sorted, before a trip begins, as it looks
+    at an instant: what is overdue may stay out as well."""
+    due = held.due_at
+    return rule.back_in_time(
+        trip.first_day,
+        clock.local_date(due, room.time_zone) if due else None,
+        overdue=due is not None and due <= now,
+        nights=room.sorting_nights,
+    )
+
+
+def refuse_ended(trip: Trip, cancelled: str, over: str = "") -> None:
+    """Refuse what is wanted for a trip that takes place no more, in these words.
 
     Raises Refused (`trip-cancelled`), Unacceptable (`trip-is-over`).
     """
-    if trip is None or not ended(trip):
-        return
     if trip.cancelled_at is not None:
-        raise Refused(
-            "trip-cancelled",
-            _("%(trip)s has been cancelled. Choose another trip, or none.") % {"trip": trip.name},
-        )
-    raise Unacceptable(
-        "trip-is-over",
-        _("%(trip)s ended on %(day)s. Choose another trip, or none.")
-        % {"trip": trip.name, "day": wording.day(trip.last_day)},
-    )
+        raise Refused("trip-cancelled", cancelled % {"trip": trip.name})
+    if ended(trip):
+        over = over or _("%(trip)s ended on %(day)s. Check its dates.")
+        facts = {"trip": trip.name, "day": wording.day(trip.last_day)}
+        raise Unacceptable("trip-is-over", over % facts)
 
 
 # ------------------------------------------------------------------------------------------- inside

@@ -1,8 +1,7 @@
 """Who may report a fact about a kit: whoever has a role in its home or present room, and whoever
 had it last, with a role anywhere. What a fact says never refuses it."""
 
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Actor, NotFound
 from kits.models import Kit
 from kits.services.lookup import find
 from kits.services.lookup.holders import last_checkout
@@ -20,11 +19,10 @@ def require(actor: Actor, use_case: str, kit: Kit) -> None:
 
 def kit(actor: Actor, ref: str) -> Kit:
     """A kit by label code or name that somebody may report about. Raises NotFound for another."""
-    found = find.any_kit(ref, actor)
-    near = actor.belongs_to(found.home_room_id) or actor.belongs_to(found.room_id)
-    if not near and not had_it_last(actor, found):
+    result = find.any_kit(ref, actor)
+    if not find.sees_kit(actor, result) and not had_it_last(actor, result):
         raise NotFound("kit", ref)
-    return found
+    return result
 
 
 def had_it_last(actor: Actor, kit: Kit) -> bool:

@@ -1,22 +1,17 @@
 """What becomes urgent by the passing of time: each alarm once for one fact."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import chain
 
 from django.db import transaction
 from django.utils.translation import override
 
-from gearroom.core.models import Person, Room
-from kits.models import (
-    Checkout,
-    Episode,
-    Kit,
-    Reservation,
-    Trip,
-)
-from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
+from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
+from kits.models import Checkout, Episode, Kit, Reservation, Trip
+from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
@@ -25,10 +20,8 @@ from kits.services.notices import episodes, recipients, writing
 from kits.services.notices.facts import KitOfTrip, LowItem, LowStock, TripNotCovered
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
-from kits.services.stock.stock_levels import ItemLevel
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import trip_readiness
-from kits.services.trips.trip_readiness import JudgedTrip
 
 SOON = timedelta(hours=48)
 _KINDS = ("must-have-gone", "not-fit", "not-covered")
@@ -58,10 +51,7 @@ def going_soon(now: datetime) -> None:
     known = episodes.open_ones(*_KINDS)
     keys = {cause.key for cause in causes}
     episodes.close((episode for key, episode in known.items() if key not in keys), now)
-    new: dict[int, list[_Cause]] = defaultdict(list)
-    for cause in causes:
-        if cause.key not in known:
-            new[cause.trip.pk].append(cause)
+    new = grouped((cause.trip.pk, cause) for cause in causes if cause.key not in known)
     keepers = recipients.Keepers()
     for of_trip in new.values():
         _notify_of_trip(of_trip, keepers, now)
@@ -85,7 +75,7 @@ class _Cause:
         return self.kind, self.subject
 
 
-def _kits_not_ready(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
+def _kits_not_ready(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_Cause]:
     for each in _leaving(trips):
         r = each.reservation
         must_haves = [x for x in each.reasons if x.by_phone]
@@ -97,7 +87,7 @@ def _kits_not_ready(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
             yield _Cause("not-fit", subject, each.trip, each.reasons, each, [r.kit])
 
 
-def _trips_not_covered(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
+def _trips_not_covered(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_Cause]:
     """What is of a trip and of none of its kits that are still here."""
     for each in trips:
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
@@ -116,16 +106,13 @@ def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: 
     """Open an episode for each cause, and notify each person once of all that concern them, in
     their language."""
     trip = causes[0].trip
-    people: dict[int, Person] = {}
-    concern: dict[int, list[_Cause]] = defaultdict(list)
-    for cause in causes:
-        for_room = keepers.of(trip.room) if trip.room else []
-        of_kits = [person for kit in cause.kits for person in keepers.of_kit(kit)]
-        concerned = {person.pk: person for person in (*of_kits, *for_room)}
-        people |= concerned
-        for pk in concerned:
-            concern[pk].append(cause)
-    if not people:  # it leaves from no room of ours yet, and has no kit
+    of_room = keepers.of(trip.room) if trip.room else []
+    concern = grouped(
+        (person, cause)
+        for cause in causes
+        for person in dict.fromkeys([*chain(*map(keepers.of_kit, cause.kits)), *of_room])
+    )
+    if not concern:  # it leaves from no room of ours yet, and has no kit
         return
     with transaction.atomic():
         opened = episodes.open_new(
@@ -135,22 +122,20 @@ def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: 
             ]
         )
         keys = {(episode.kind, episode.subject) for episode in opened}
-        for pk, person in people.items():
-            new = [cause for cause in concern[pk] if cause.key in keys]
-            if not new:
-                continue
-            kinds = {cause.kind for cause in new}
-            with override(person.reads):
-                facts = _facts(trip, new)
-            kits = {cause.of.reservation.kit for cause in new if cause.of is not None}
-            draft = writing.Draft(
-                person=person,
-                fact=f"episode:{opened[0].pk}",
-                kit=kits.pop() if len(kits) == 1 else None,
-                room=trip.room or next((kit.home_room for c in new for kit in c.kits), None),
-                facts=facts,
-            )
-            writing.write(next(kind for kind in _KINDS if kind in kinds), [draft])
+        for person, of_person in concern.items():
+            if new := [cause for cause in of_person if cause.key in keys]:
+                kinds = {cause.kind for cause in new}
+                with override(person.reads):
+                    facts = _facts(trip, new)
+                kits = {cause.of.reservation.kit for cause in new if cause.of is not None}
+                draft = writing.Draft(
+                    person=person,
+                    fact=f"episode:{opened[0].pk}",
+                    kit=kits.pop() if len(kits) == 1 else None,
+                    room=trip.room or next((kit.home_room for c in new for kit in c.kits), None),
+                    facts=facts,
+                )
+                writing.write(next(kind for kind in _KINDS if kind in kinds), [draft])
 
 
 def _facts(trip: Trip, causes: Iterable[_Cause]) -> TripNotCovered:
@@ -185,7 +170,7 @@ class _Leaving:
     held: Checkout | None
 
 
-def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
+def _leaving(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_Leaving]:
     """The kits that keep trips from being covered. A trip that waits for a kit is told of as well
     by then."""
     for judged in trips:
@@ -193,9 +178,7 @@ def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
         for each in judged.kits:
             if each.reservation is None or each.on_it or each.verdict is None:
                 continue
-            worst: list[Reason] = []
-            if each.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE):
-                worst = [x for x in each.verdict.reasons if x.weight >= Weight.SHORT]
+            worst = [x for x in each.verdict.reasons if x.weight >= Weight.SHORT]
             # What the trip's kits lack together, or latex in one of them, is told for one kit.
             reasons = [x for x in worst if _together(x) not in together]
             together.update(key for x in worst if (key := _together(x)) is not None)
@@ -234,25 +217,24 @@ def look_at_stock(now: datetime) -> None:
     """Things on a room's shelves that are down to their order level: noticed once a crossing."""
     known = episodes.open_ones("low-stock")
     over = dict(known)
-    crossed: dict[int, list[ItemLevel]] = defaultdict(list)
-    for levels in stock_levels.stocked(list(Room.objects.order_by("pk"))).values():
-        for row in levels:
-            key = ("low-stock", _subject(row))
-            change = change_of(key in known, row.stock, row.level.down_to)
-            if change is not Change.CLOSE:
-                over.pop(key, None)
-            if change is Change.OPEN and row.level.units > 0:
-                crossed[row.room.pk].append(row)
+    crossed = []
+    for row in chain(*stock_levels.stocked(list(Room.objects.order_by("pk"))).values()):
+        key = ("low-stock", _subject(row))
+        change = change_of(key in known, row.stock, row.level.down_to)
+        if change is not Change.CLOSE:
+            over.pop(key, None)
+        if change is Change.OPEN and row.level.units > 0:
+            crossed.append((row.room.pk, row))
     episodes.close(over.values(), now)
-    for rows in crossed.values():
+    for rows in grouped(crossed).values():
         _notify_low(rows, now)
 
 
-def _subject(row: ItemLevel) -> str:
+def _subject(row: stock_levels.ItemLevel) -> str:
     return f"room:{row.room.pk}:item:{row.item.pk}"
 
 
-def _notify_low(rows: list[ItemLevel], now: datetime) -> None:
+def _notify_low(rows: list[stock_levels.ItemLevel], now: datetime) -> None:
     """Open an episode for each thing, and notify the room's keepers of all of them at once."""
     room = rows[0].room
     with transaction.atomic():
@@ -274,7 +256,7 @@ def _notify_low(rows: list[ItemLevel], now: datetime) -> None:
             writing.notify(people, "low-stock", f"episode:{opened[0].pk}", room=room, facts=facts)
 
 
-def _low(row: ItemLevel) -> LowItem:
+def _low(row: stock_levels.ItemLevel) -> LowItem:
     return {
         "thing": row.item.name,
         "item": row.item.pk,

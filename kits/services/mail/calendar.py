@@ -4,6 +4,7 @@ Each event's UID is made of what it is about, not of its date: a date that chang
 and does not double it.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 
@@ -19,7 +20,7 @@ from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
 from kits.services.notices import recipients
-from kits.services.notices.links import kit_page
+from kits.services.notices.notice_text import kit_page
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
@@ -27,11 +28,14 @@ BACK_DAYS, AHEAD_DAYS = 30, 400
 def of(person: Person) -> bytes:
     """Somebody's calendar: the kits they answer for or stand in for, laid-up ones left out."""
     calendar = Calendar()
-    calendar.add("PRODID", "-//Gearroom//Gearroom//EN")
-    calendar.add("VERSION", "2.0")
-    calendar.add("METHOD", "PUBLISH")
-    calendar.add("X-WR-CALNAME", _("Gear room: %(name)s") % {"name": person.name})
-    calendar.add("REFRESH-INTERVAL;VALUE=DURATION", "PT6H")
+    for name, value in {
+        "PRODID": "-//Gearroom//Gearroom//EN",
+        "VERSION": "2.0",
+        "METHOD": "PUBLISH",
+        "X-WR-CALNAME": _("Gear room: %(name)s") % {"name": person.name},
+        "REFRESH-INTERVAL;VALUE=DURATION": "PT6H",
+    }.items():
+        calendar.add(name, value)
     for event in _events(person):
         calendar.add_component(event)
     content: bytes = calendar.to_ical()
@@ -71,15 +75,10 @@ def _events(person: Person) -> Iterator[Event]:
         .select_related("person", "kit", "section")
         .order_by("due_at", "pk")
     ):
-        assert held.due_at is not None  # asked for
-        name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
         who = held.person.name if held.person else _("an unnamed person")
-        event = _event(f"due-{held.pk}", _("%(kit)s due back: %(who)s") % {
-            "kit": name, "who": who
-        }, now, held.kit)  # fmt: skip
-        event.add("DTSTART", held.due_at.astimezone(UTC))
-        event.add("DTEND", held.due_at.astimezone(UTC) + timedelta(minutes=30))
-        yield event
+        text = _("%(kit)s due back: %(who)s") % {"kit": held.what, "who": who}
+        due_at = (held.due_at or now).astimezone(UTC)
+        yield _event(f"due-{held.pk}", text, now, held.kit, due_at, due_at + timedelta(minutes=30))
 
 
 def _ends(
@@ -90,48 +89,47 @@ def _ends(
     first: date,
     last: date,
 ) -> Iterator[Event]:
-    units: dict[tuple[int, int], int] = {}
+    units: Counter[tuple[int, int]] = Counter()
     for h in inside:
-        day = good_through(batches[h.lot_id])
-        if day is not None and first <= day <= last:
-            key = (h.place.kit_id or 0, h.lot_id)
-            units[key] = units.get(key, 0) + h.units
+        units[h.place.kit_id or 0, h.lot_id] += h.units
     for (kit, lot), count in units.items():
-        text = _("%(kit)s: last usable day for %(units)d × %(thing)s") % {
-            "kit": kits[kit].name, "units": count, "thing": batches[lot].thing.name
-        }  # fmt: skip
         day = good_through(batches[lot])
-        assert day is not None  # chosen by it
-        yield _all_day(f"expiry-{kit}-{lot}", text, day, now, kits[kit])
+        if day is not None and first <= day <= last:
+            text = _("%(kit)s: last usable day for %(units)d × %(thing)s") % {
+                "kit": kits[kit].name, "units": count, "thing": batches[lot].thing.name
+            }  # fmt: skip
+            yield _all_day(f"expiry-{kit}-{lot}", text, day, now, kits[kit])
 
 
 def _checks(
     kits: Mapping[int, Kit], inside: Iterable[Holding], batches: Mapping[int, Batch], now: datetime
 ) -> Iterator[Event]:
     for h in inside:
-        batch = batches[h.lot_id]
-        if batch.check_due is None:
-            continue
-        kit = kits[h.place.kit_id or 0]
-        text = _("%(kit)s: check due for %(thing)s %(serial)s") % {
-            "kit": kit.name, "thing": batch.thing.name, "serial": h.lot.serial
-        }  # fmt: skip
-        yield _all_day(f"check-{h.lot_id}", text, batch.check_due, now, kit)
+        batch, kit = batches[h.lot_id], kits[h.place.kit_id or 0]
+        if batch.check_due is not None:
+            text = _("%(kit)s: check due for %(thing)s %(serial)s") % {
+                "kit": kit.name, "thing": batch.thing.name, "serial": h.lot.serial
+            }  # fmt: skip
+            yield _all_day(f"check-{h.lot_id}", text, batch.check_due, now, kit)
 
 
-def _event(uid: str, text: str, now: datetime, kit: Kit) -> Event:
+def _event(uid: str, text: str, now: datetime, kit: Kit, begins: date, ends: date) -> Event:
+    """An event between two instants (or days), the end left out."""
     event = Event()
-    event.add("UID", f"{uid}@{rendering.domain()}")
-    event.add("DTSTAMP", now.replace(microsecond=0).astimezone(UTC))
-    event.add("SUMMARY", text)
+    for name, value in {
+        "UID": f"{uid}@{rendering.domain()}",
+        "DTSTAMP": now.replace(microsecond=0).astimezone(UTC),
+        "SUMMARY": text,
+        "DTSTART": begins,
+        "DTEND": ends,
+    }.items():
+        event.add(name, value)
     if link := kit_page(kit.name):
         event.add("URL", link)
     return event
 
 
 def _all_day(uid: str, text: str, day: date, now: datetime, kit: Kit) -> Event:
-    event = _event(uid, text, now, kit)
-    event.add("DTSTART", day)
-    event.add("DTEND", day + timedelta(days=1))
+    event = _event(uid, text, now, kit, day, day + timedelta(days=1))
     event.add("TRANSP", "TRANSPARENT")
     return event

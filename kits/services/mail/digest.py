@@ -1,7 +1,7 @@
 """The weekly email's rows: one a person and week, whenever it is looked for; and a preview."""
 
 from collections.abc import Collection
-from datetime import date, datetime
+from datetime import datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
@@ -27,7 +27,8 @@ def write(at: datetime, *, newcomers: bool = False) -> list[int]:
         how = settings[person.pk]
         due = last_due(at, how.weekly_on, how.weekly_at, recipients.zone_of(person))
         if newcomers or person.created_at <= due:
-            drafts.append(writing.Draft(person, fact_of(due.date()), room=person.home_room))
+            fact = f"week:{due.date().isoformat()}"  # the local day
+            drafts.append(writing.Draft(person, fact, room=person.home_room))
     writing.write(WEEKLY, drafts)
     wanted = {(draft.person.pk, draft.fact) for draft in drafts}
     known = Notice.objects.filter(kind=WEEKLY, fact__in={fact for _, fact in wanted})
@@ -36,11 +37,6 @@ def write(at: datetime, *, newcomers: bool = False) -> list[int]:
         for pk, person, fact in known.values_list("pk", "person", "fact")
         if (person, fact) in wanted
     ]
-
-
-def fact_of(day: date) -> str:
-    """What a weekly notice is about: the local day it was due."""
-    return f"week:{day.isoformat()}"
 
 
 def preview(

@@ -44,15 +44,10 @@ class DigestWindow:
         """Why an instrument wants its check by the horizon."""
         return check_fault(batch, self.horizon + timedelta(days=1))
 
-    def ends(self, batch: Batch) -> date | None:
-        """The last good day of what ends soon enough to be told."""
-        day = good_through(batch)
-        return day if day is not None and day <= self.until else None
-
     def mentions(self, batch: Batch) -> bool:
         """Whether anything is to be said of a batch."""
         return (
-            self.ends(batch) is not None
+            (good_through(batch) or date.max) <= self.until
             or not date_known(batch)
             or self.wants_check(batch) is not None
         )

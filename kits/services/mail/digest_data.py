@@ -4,7 +4,6 @@ The number of queries grows with neither kits nor people. What a kit holds is on
 its stored dates say that it is not fit long enough, or where it goes out soon.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
@@ -13,6 +12,7 @@ from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.models import Membership, Person, Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.rules.roles import Role
 from kits.models import (
     Checkout,
@@ -30,8 +30,8 @@ from kits.rules.ledger.expiry import date_known, good_through
 from kits.rules.ledger.facts import Batch
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
-from kits.rules.trips.trips import Stand, back_in_time
-from kits.services.custody import clearances, unmet_needs as unmet
+from kits.rules.trips.trips import Stand
+from kits.services.custody import clearances, returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.lists import signatures
@@ -53,18 +53,20 @@ class Week:
 
     person: Person
     today: date
-    horizon: date
     zone: str
     minutes_a_kit: int
-    rooms: Sequence[Room] = ()
+    own: Sequence[Kit]
+    """The kits that they answer for or stand in for."""
+    rooms: Sequence[Room]
     kits: list[rule.KitWeek] = field(default_factory=list)
     recalled: list[list[tuple[RecallPlace, Person | None]]] = field(default_factory=list)
     """The kits to look into by recall, each with who has it now."""
     medicines: list[Notice] = field(default_factory=list)
     held_back: list[Notice] = field(default_factory=list)
     order: list[rule.ToOrder] = field(default_factory=list)
-    not_back: list[Checkout] = field(default_factory=list)
-    lost: list[Kit] = field(default_factory=list)
+    not_back: list[tuple[Checkout, datetime]] = field(default_factory=list)
+    """What is past due, with when that was."""
+    lost: list[tuple[Kit, datetime]] = field(default_factory=list)
     to_sign: list[PackingListVersion] = field(default_factory=list)
     signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
@@ -76,6 +78,11 @@ class Week:
     ending: list[BatchInPlace] = field(default_factory=list)
     off_shelves: list[BatchInPlace] = field(default_factory=list)
     shelves: dict[int, Place] = field(default_factory=dict)
+
+    @property
+    def horizon(self) -> date:
+        """The last day that its kits are judged for."""
+        return rule.horizon(self.today)
 
 
 def readers() -> QuerySet[Person]:
@@ -120,46 +127,41 @@ def gather(
         .select_related("home_room", "room", "list_version")
         .order_by("name")
     )
-    rooms_kept: dict[int, list[Room]] = defaultdict(list)
-    advisers: set[int] = set()
     roles = (Role.KEEPER.value, Role.ADVISER.value)
-    for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
-        if member.role == Role.ADVISER.value:
-            advisers.add(member.person_id)
-        elif member.room is not None and (rooms is None or member.room_id in rooms):
-            rooms_kept[member.person_id].append(member.room)
+    members = Membership.objects.filter(person__in=ids, role__in=roles).select_related("room")
+    rooms_kept = grouped(
+        (member.person_id, member.room)
+        for member in members
+        if member.role == Role.KEEPER.value
+        if member.room is not None and (rooms is None or member.room_id in rooms)
+    )
     weeks: dict[int, Week] = {}
-    mine: dict[int, list[Kit]] = {}
     for person in people:
         zone = recipients.zone_of(person)
-        today = clock.local_date(at, zone)
-        mine[person.pk] = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
-        theirs = {k.home_room_id: k.home_room for k in mine[person.pk]}
-        theirs |= {room.pk: room for room in rooms_kept[person.pk]}
+        own = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
+        theirs = dict.fromkeys([*(k.home_room for k in own), *rooms_kept[person.pk]])
+        minutes = settings[person.pk].minutes_a_kit
         weeks[person.pk] = Week(
-            person,
-            today,
-            rule.horizon(today),
-            zone,
-            settings[person.pk].minutes_a_kit,
-            list(theirs.values()),
+            person, clock.local_date(at, zone), zone, minutes, own, list(theirs)
         )
     if not weeks:
         return {}
-    stock.load({r.pk: r for w in weeks.values() for r in w.rooms}.values())
-    _judge(weeks, mine, stock, at)
-    _around(weeks, mine, at)
+    stock.load(dict.fromkeys(room for week in weeks.values() for room in week.rooms))
+    _judge(weeks, stock, at)
+    _around(weeks, at)
     _notices(weeks, at, rooms)
-    _signatures([weeks[pk] for pk in sorted(advisers)])
-    _inside(weeks, mine, stock)
+    advisers = {member.person_id for member in members if member.role == Role.ADVISER.value}
+    if advisers:
+        waiting, ending = signatures.waiting(), signatures.ending()
+        for pk in advisers:
+            weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
+    _inside(weeks, stock)
     return weeks
 
 
 # --------------------------------------------------------------------------------------- ready?
-def _judge(
-    weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom, at: datetime
-) -> None:
-    kits = {k.pk: k for own in mine.values() for k in own if k.lost_since is None}
+def _judge(weeks: dict[int, Week], stock: Stockroom, at: datetime) -> None:
+    kits = {k.pk: k for week in weeks.values() for k in week.own if k.lost_since is None}
     out = {
         c.kit_id: c
         for c in Checkout.objects.open()
@@ -173,7 +175,7 @@ def _judge(
     wanted = {
         (week.person.pk, kit.pk): _questions(week, kit, own[kit.pk], ahead[kit.pk], out.get(kit.pk))
         for week in weeks.values()
-        for kit in mine[week.person.pk]
+        for kit in week.own
         if kit.pk in kits
     }
     keys = dict.fromkeys((pk, each) for (_, pk), asking in wanted.items() for each in asking)
@@ -192,7 +194,7 @@ def _judge(
         shelves = {
             room: rule.Shelves(units) for room, units in stock.units.items()
         }  # each reader's own: what one kit gets is gone for the next
-        theirs = [judged[week.person.pk, k.pk] for k in mine[week.person.pk] if k.pk in kits]
+        theirs = [judged[week.person.pk, k.pk] for k in week.own if k.pk in kits]
         theirs.sort(key=lambda k: (k.going.first_day if k.going else date.max, k.name))
         for kit in theirs:
             room = shelves.get(kit.room) or rule.Shelves({})
@@ -280,13 +282,7 @@ def _answer(kit: Kit, judged: Judged, held: Checkout | None, at: datetime) -> ru
         return rule.Answer(judged.verdict, trip.pk, trip.name)
     elsewhere = None
     if held is not None:
-        room, due = kit.home_room, held.due_at
-        in_time = back_in_time(
-            trip.first_day,
-            clock.local_date(due, room.time_zone) if due else None,
-            overdue=due is not None and due <= at,
-            nights=room.sorting_nights,
-        )
+        in_time = promises.back_in_time(held, kit.home_room, trip, at)
         elsewhere = Stand.COMING if in_time else Stand.AWAY
     return rule.Answer(judged.verdict, trip.pk, trip.name, _going(trip), elsewhere)
 
@@ -309,10 +305,11 @@ def _going(trip: Trip) -> rule.Going:
 
 
 # ---------------------------------------------------------------------------- what else is so
-def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) -> None:
+def _around(weeks: dict[int, Week], at: datetime) -> None:
     """Kits not back or lost, those cleared by phone that nobody confirmed, and places of open
     recalls that wait for an answer."""
-    ids = {k.pk for own in mine.values() for k in own}
+    kits = [kit for week in weeks.values() for kit in week.own]
+    ids = {kit.pk for kit in kits}
     late = list(
         Checkout.objects.open()
         .filter(kit__in=ids, due_at__lt=at)
@@ -328,20 +325,23 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     )
     having = recall_notices.now_with(recalled)
     uncleared = clearances.unanswered(ids, at)
-    jobs = to_count.jobs([k for own in mine.values() for k in own], at)
+    jobs = to_count.jobs(kits, at)
     needs = list(
-        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+        returns.needs_in_force().filter(
+            entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7)
+        )
     )
     gone = away.in_rooms({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():
-        own = {k.pk for k in mine[week.person.pk]}
-        week.not_back = [c for c in late if c.kit_id in own]
-        by_recall: dict[int, list[tuple[RecallPlace, Person | None]]] = defaultdict(list)
-        for row in recalled:
-            if row.place.kit_id in own:
-                by_recall[row.recall_id].append((row, having[row.place_id]))
+        own = {k.pk for k in week.own}
+        week.not_back = [(c, c.due_at) for c in late if c.kit_id in own and c.due_at]
+        by_recall = grouped(
+            (row.recall_id, (row, having[row.place_id]))
+            for row in recalled
+            if row.place.kit_id in own
+        )
         week.recalled = list(by_recall.values())
-        week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
+        week.lost = [(k, k.lost_since) for k in week.own if k.lost_since]
         week.to_count = [j for j in jobs if any(k.pk in own for k in j.kits)]
         week.unmet = [n for n in needs if n.entry.kit_id in own]
         week.away = [a for a in gone if a.kit.pk in own]
@@ -369,40 +369,25 @@ def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None
             week.held_back.append(notice)
 
 
-def _signatures(weeks: Sequence[Week]) -> None:
-    """For advisers, the lists that wait for a signature, and those whose signature ends."""
-    if not weeks:
-        return
-    waiting, ending = signatures.waiting(), signatures.ending()
-    for week in weeks:
-        week.to_sign, week.signatures_end = waiting, ending
-
-
 # --------------------------------------------------------------------------- batches in places
-def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom) -> None:
-    kit_ids = {k.pk for own in mine.values() for k in own if k.lost_since is None}
+def _inside(weeks: dict[int, Week], stock: Stockroom) -> None:
+    kit_ids = {k.pk for week in weeks.values() for k in week.own if k.lost_since is None}
     sections = {
         p.pk: p for p in Place.objects.sections().filter(kit__in=kit_ids).select_related("kit")
     }
     wanted = {r.pk for w in weeks.values() for r in w.rooms}
     shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}
     places: dict[int, Place] = {**sections, **shelves}
-    owners: dict[int, list[Week]] = defaultdict(list)
-    for week in weeks.values():
-        own = {k.pk for k in mine[week.person.pk]}
-        rooms = {r.pk for r in week.rooms}
-        for pk, place in places.items():
-            if place.kit_id in own if place.kit_id else place.room_id in rooms:
-                owners[pk].append(week)
     windows = {week.person.pk: DigestWindow(week.today, week.horizon) for week in weeks.values()}
+    owners = grouped(
+        (owner, week)
+        for week in weeks.values()
+        for owner in (*((True, kit.pk) for kit in week.own), *((False, r.pk) for r in week.rooms))
+    )
     for holding, place, batch in digest_batches.batches_in(places, set(windows.values())):
-        for week in owners[place.pk]:
-            _add_batch(
-                week,
-                windows[week.person.pk],
-                batch,
-                BatchInPlace(holding.lot, place, holding.units),
-            )
+        row = BatchInPlace(holding.lot, place, holding.units)
+        for week in owners[place.kit_id is not None, place.kit_id or place.room_id or 0]:
+            _add_batch(week, windows[week.person.pk], batch, row)
 
 
 def _add_batch(week: Week, window: DigestWindow, batch: Batch, row: BatchInPlace) -> None:
@@ -411,11 +396,8 @@ def _add_batch(week: Week, window: DigestWindow, batch: Batch, row: BatchInPlace
         week.undated.append(row)
     if fault := window.wants_check(batch):
         week.checks.append(replace(row, day=batch.check_due, fault=fault))
-    day = good_through(batch)
-    if day is None:
-        return
-    if day < week.today:
-        if row.place.kind == PlaceKind.SHELF:
-            week.off_shelves.append(replace(row, day=day))
+    day = good_through(batch) or date.max
+    if day < week.today and row.place.kind == PlaceKind.SHELF:
+        week.off_shelves.append(replace(row, day=day))
     elif week.horizon < day <= window.until:
         week.ending.append(replace(row, day=day))

@@ -1,19 +1,21 @@
-"""Kits in the weekly email: how each stands, for which day and trip, and what settles it."""
+"""Kits in the weekly email: how each stands, for which day and trip, and what settles it; what to
+count, what may come back, and what was needed and not carried."""
 
 from collections.abc import Iterable, Iterator
 
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Weight
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import LetterRow, VerdictLine
-from kits.rules.restocking.picking import RestockList
+from kits.rules.restocking.picking import PutIn, RestockList
 from kits.rules.trips.trips import Stand
 from kits.services.mail.digest_data import Week
-from kits.services.notices.links import kit_page, page
+from kits.services.notices.notice_text import kit_page, page
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.text.days import day, moment
 
@@ -149,8 +151,8 @@ def verdict_lines(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
 def _judged(answer: rule.Answer, week: Week) -> str:
     facts = {"day": day(answer.verdict.through, week.today), "trip": answer.on}
     if answer.trip is None:
-        return _("checked for %(day)s") % facts
-    return _("checked for %(day)s, %(trip)s") % facts
+        return _("status for %(day)s") % facts
+    return _("status for %(day)s, %(trip)s") % facts
 
 
 def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
@@ -177,34 +179,63 @@ def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
 
 def settles(listed: RestockList, week: Week) -> dict[int, str]:
     """What settles each thing's shortage, by the thing's id."""
-    by_thing: dict[int, str] = {}
-    for row in listed.put_in:
-        until = good_through(row.batch)
-        shelf = week.shelves.get(int(row.shelf))
-        facts = {
-            "count": row.count,
-            "thing": row.thing.name,
-            "shelf": shelf.name if shelf else row.shelf,
-            "batch": row.batch.number,
-            "until": day(until, week.today) if until else "",
-        }
-        text = (
-            _("put in %(count)d from shelf %(shelf)s")
-            if row.instead_of is None
-            else _("put in %(count)d %(thing)s instead, from shelf %(shelf)s")
-        ) % facts
-        if row.batch.number:
-            text += _(", batch %(batch)s") % facts
-        if until:
-            text += _(", good until %(until)s") % facts
-        wanted = row.line.thing.id
-        by_thing[wanted] = f"{by_thing[wanted]}; {text}" if wanted in by_thing else text
+    texts = grouped((row.line.thing.id, _put_in(row, week)) for row in listed.put_in)
     for missing in listed.missing:
-        text = _("%(count)d more not in stock") % {"count": missing.count}
-        before = by_thing.get(missing.thing.id)
-        by_thing[missing.thing.id] = (
-            f"{before}; {text}"
-            if before
+        texts[missing.thing.id].append(
+            _("%(count)d more not in stock") % {"count": missing.count}
+            if texts[missing.thing.id]
             else _("none in stock here that stays in date long enough")
         )
-    return by_thing
+    return {thing: "; ".join(of_thing) for thing, of_thing in texts.items()}
+
+
+def _put_in(row: PutIn, week: Week) -> str:
+    until = good_through(row.batch)
+    shelf = week.shelves.get(int(row.shelf))
+    facts = {
+        "count": row.count,
+        "thing": row.thing.name,
+        "shelf": shelf.name if shelf else row.shelf,
+        "batch": row.batch.number,
+        "until": day(until, week.today) if until else "",
+    }
+    texts = [
+        _("put in %(count)d from shelf %(shelf)s")
+        if row.instead_of is None
+        else _("put in %(count)d %(thing)s instead, from shelf %(shelf)s"),
+        _(", batch %(batch)s") if row.batch.number else "",
+        _(", good until %(until)s") if until else "",
+    ]
+    return "".join(texts) % facts
+
+
+# -------------------------------------------------------------------- what the evenings brought
+def to_count(week: Week) -> Iterator[LetterRow]:
+    """A row a job: kits that were mixed up, together; those of which nobody said what was used."""
+    for job in week.to_count:
+        names = ", ".join(kit.name for kit in job.kits)
+        facts = {"kits": names, "when": moment(job.since, week.zone, week.today)}
+        text = (
+            _("%(kits)s: contents mixed up, %(when)s")
+            if job.mixed
+            else _("%(kits)s: handed back %(when)s, but nobody has entered what was used")
+        )
+        yield LetterRow(text % facts, kit_page(job.kits[0].name))
+
+
+def may_come_back(week: Week) -> Iterator[LetterRow]:
+    """What went with a casualty, in one row."""
+    things = [f"{row.units} × {row.lot.item.name} ({row.kit.name})" for row in week.away]
+    if things:
+        yield LetterRow(", ".join(things), page("/away/"))
+
+
+def unmet(week: Week) -> Iterator[LetterRow]:
+    """A row a kit: what it was needed for and did not have."""
+    by_kit = grouped(
+        (need.entry.kit.name, f"{need} ({need.entry.trip.name})" if need.entry.trip else str(need))
+        for need in week.unmet
+        if need.entry.kit is not None
+    )
+    for kit, things in sorted(by_kit.items()):
+        yield LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))

@@ -1,21 +1,22 @@
 """What a weekly email says, in the order of what matters, and nothing cut."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import PackingListVersion
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import SHORT_WORDS, Letter, LetterRow, Part, words
-from kits.rules.restocking.picking import FillUp, RestockList
+from kits.rules.restocking.picking import RestockList
 from kits.services.lists import signatures
-from kits.services.mail import digest_kits, digest_returns, notice_texts
+from kits.services.mail import digest_kits, notice_texts
 from kits.services.mail.digest_batches import BatchInPlace
 from kits.services.mail.digest_data import Week
-from kits.services.notices.links import kit_page, page, signature_token
+from kits.services.notices.notice_text import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices
 from kits.services.text.days import day, moment
@@ -44,35 +45,35 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     parts = [
         Part(_("Kits to open"), tuple(digest_kits.to_open(k, week) for k in rest)),
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
-        Part(_("Count"), tuple(digest_returns.to_count(week))),
+        Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
-        Part(_("Items that may come back"), tuple(digest_returns.may_come_back(week))),
-        Part(_("Needed but not in the kit"), tuple(digest_returns.unmet(week))),
+        Part(_("Items that may be returned"), tuple(digest_kits.may_come_back(week))),
+        Part(_("Needed but not in the kit"), tuple(digest_kits.unmet(week))),
         Part(_("Contents not checked for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
-        Part(_("Date not known"), tuple(_undated(week))),
+        Part(_("Expiry date not known"), tuple(_undated(week))),
         Part(_("Ready, low on some items"), tuple(digest_kits.low(week))),
-        Part(_("Dispose of when next opened"), tuple(digest_kits.to_bin(week))),
+        Part(_("To dispose of when the kit is next opened"), tuple(digest_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(digest_kits.not_set_up(week))),
         Part(_("Also this week"), notice_texts.rows(week.held_back)),
         *_months(week),
     ]
-    shown = tuple(part for part in parts if part.rows)
-    nothing = not (alarms or first or shown or week.off_shelves)
+    visible = tuple(part for part in parts if part.rows)
+    nothing = not (alarms or first or visible or week.off_shelves)
     whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
         first=(LetterRow(_nothing_to_do(week)),) if nothing else first,
-        parts=shown,
+        parts=visible,
         closing=tuple(_closing(week, nothing=nothing)),
     )
     if words(whole) <= SHORT_WORDS:
         return whole
-    return replace(whole, first=(*first, _in_short(week, rest, shown)))
+    return replace(whole, first=(*first, _in_short(week, rest, visible)))
 
 
 def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]) -> LetterRow:
@@ -137,9 +138,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
-        parts.append(
-            _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}
-        )
+        parts.append(_("%(time)s of work") % {"time": _long(len(to_open) * week.minutes_a_kit)})
     if week.order:
         parts.append(
             ngettext(
@@ -161,15 +160,13 @@ def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
     leaving = rule.departures(week.kits, week.today)
     if not leaving:
         return _("No kit is reserved for a trip this week")
-    unknown = sum(not answer.verdict.set_up for answer in leaving)
-    if unknown:
+    if unknown := sum(not answer.verdict.set_up for answer in leaving):
         return ngettext(
             "%(count)d kit for this week's trips is not set up yet",
             "%(count)d kits for this week's trips are not set up yet",
             unknown,
         ) % {"count": unknown}
-    out = sum(answer.elsewhere is not None for answer in leaving)
-    if out:
+    if out := sum(answer.elsewhere is not None for answer in leaving):
         return ngettext(
             "%(count)d kit for this week's trips is still out",
             "%(count)d kits for this week's trips are still out",
@@ -196,13 +193,12 @@ def _nothing_to_do(week: Week) -> str:
 def _looked(week: Week) -> str:
     """One line that shows it looked."""
     text = ngettext(
-        "%(count)d kit checked for the days up to %(day)s",
-        "%(count)d kits checked for the days up to %(day)s",
+        "%(count)d kit checked for trips up to %(day)s",
+        "%(count)d kits checked for trips up to %(day)s",
         len(week.kits),
     ) % {"count": len(week.kits), "day": day(week.horizon, week.today)}
-    oldest = [k.look_by for k in week.kits if k.look_by is not None]
-    if oldest:
-        text += _("; next contents check due by %(day)s") % {"day": day(min(oldest), week.today)}
+    if oldest := min(filter(None, (k.look_by for k in week.kits)), default=None):
+        text += _("; next contents check due by %(day)s") % {"day": day(oldest, week.today)}
     return f"{text}."
 
 
@@ -220,10 +216,10 @@ def _recalled(week: Week) -> Iterator[LetterRow]:
 # ------------------------------------------------------------------------------------- other parts
 def _to_order(week: Week) -> Iterator[LetterRow]:
     """What to order, a row for each day and room."""
-    groups: dict[tuple[str, str], list[rule.ToOrder]] = {}
-    for row in week.order:
-        when = _("Now (already late)") if row.late else day(row.by, week.today)
-        groups.setdefault((when, row.room), []).append(row)
+    late = _("Now (already late)")
+    groups = grouped(
+        ((late if row.late else day(row.by, week.today), row.room), row) for row in week.order
+    )
     for (when, room), rows in groups.items():
         text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
         one = f"{rows[0].thing_id}/" if len(rows) == 1 else "?low=1"
@@ -270,37 +266,36 @@ def _of_list(version: PackingListVersion) -> str:
 
 
 def _not_back(week: Week) -> Iterator[LetterRow]:
-    for held in week.not_back:
-        assert held.due_at is not None  # late by its time
+    for held, due_at in week.not_back:
         who = held.person
-        name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
-        text = _("%(kit)s: %(name)s %(phone)s, due back %(when)s")
-        if who is not None and who.pk == week.person.pk:
-            text = _("%(kit)s: you have it, due back %(when)s")
+        text = (
+            _("%(kit)s: you have it, due back %(when)s")
+            if who == week.person
+            else _("%(kit)s: %(name)s %(phone)s, due back %(when)s")
+        )
         facts = {
-            "kit": name,
+            "kit": held.what,
             "name": who.name if who else _("an unnamed person"),
             "phone": who.phone if who and who.phone else _("(no phone on record)"),
-            "when": _moment(held.due_at, week),
+            "when": moment(due_at, week.zone, week.today),
         }
         yield LetterRow(text % facts, kit_page(held.kit.name))
-    for kit in week.lost:
-        assert kit.lost_since is not None  # asked for
-        yield LetterRow(
-            _("%(kit)s: lost since %(when)s")
-            % {"kit": kit.name, "when": _moment(kit.lost_since, week)},
-            kit_page(kit.name),
-        )
+    for kit, since in week.lost:
+        text = _("%(kit)s: lost since %(when)s")
+        facts = {"kit": kit.name, "when": moment(since, week.zone, week.today)}
+        yield LetterRow(text % facts, kit_page(kit.name))
 
 
 def _uncleared(week: Week) -> Iterator[LetterRow]:
     for each in week.uncleared:
-        text = _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared the kit")
-        if each.person.pk == week.person.pk:
-            text = _("%(kit)s, %(when)s: confirm whether you cleared it")
+        text = (
+            _("%(kit)s, %(when)s: confirm whether you cleared it")
+            if each.person == week.person
+            else _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared the kit")
+        )
         facts = {
             "kit": each.checkout.kit.name,
-            "when": _moment(each.entry.occurred_at, week),
+            "when": moment(each.entry.occurred_at, week.zone, week.today),
             "name": each.person.name,
             "phone": each.person.phone or _("(no phone on record)"),
         }
@@ -331,9 +326,8 @@ def _check(held: BatchInPlace, week: Week) -> LetterRow:
 
 
 def _undated(week: Week) -> Iterator[LetterRow]:
-    for place, rows in _by_place(week.undated).items():
-        lines = tuple(_units(h) for h in rows)
-        yield LetterRow(place, _link(rows[0]), lines)
+    for place, rows in grouped((_where(h), h) for h in week.undated).items():
+        yield LetterRow(place, _link(rows[0]), tuple(map(_units, rows)))
 
 
 def _months(week: Week) -> Iterator[Part]:
@@ -344,7 +338,8 @@ def _months(week: Week) -> Iterator[Part]:
         (_("Going out of date within 90 days"), later),
     ):
         groups = sorted(
-            _by_place(batches).items(), key=lambda pair: min(h.day or date.max for h in pair[1])
+            grouped((_where(h), h) for h in batches).items(),
+            key=lambda pair: min(h.day or date.max for h in pair[1]),
         )
         yield Part(
             heading,
@@ -357,13 +352,6 @@ def _months(week: Week) -> Iterator[Part]:
                 for place, rows in groups
             ),
         )
-
-
-def _by_place(batches: Iterable[BatchInPlace]) -> dict[str, list[BatchInPlace]]:
-    groups: dict[str, list[BatchInPlace]] = {}
-    for held in batches:
-        groups.setdefault(_where(held), []).append(held)
-    return groups
 
 
 def _where(held: BatchInPlace) -> str:
@@ -383,19 +371,12 @@ def _link(held: BatchInPlace) -> str:
     return page(f"/stock/at/{held.place.pk}/{held.lot.pk}/")
 
 
-def _moment(instant: datetime, week: Week) -> str:
-    return moment(instant, week.zone, week.today)
-
-
 # --------------------------------------------------------------------------------- the attachment
 def picks(week: Week) -> list[tuple[rule.KitWeek, RestockList]]:
     """The kits that something from a shelf goes into."""
     return [
         (k, k.restock)
         for k in rule.by_urgency((k for k in week.kits if k.wrong), week.today)
-        if k.restock is not None and (k.restock.put_in or _filled(k.restock.fill_up))
+        if k.restock is not None
+        and (k.restock.put_in or any(row.shelf is not None for row in k.restock.fill_up))
     ]
-
-
-def _filled(rows: Iterable[FillUp]) -> list[FillUp]:
-    return [row for row in rows if row.shelf is not None]

@@ -11,8 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotAllowed, NotFound, Unacceptable
+from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Unacceptable
 from gearroom.core.models import Membership, Person
 from kits.models import Kit, Notice
 from kits.rules.mail.plain_text import as_text
@@ -46,14 +45,14 @@ _STATES: dict[State, Q] = {
 }
 
 _WHY: dict[Unsent, str | Promise] = {
-    Unsent.WEEKLY: lazy("It will be in their weekly email, as they chose."),
+    Unsent.WEEKLY: lazy("They chose a weekly email, so it will be in that."),
     Unsent.CHOSEN: lazy("They have turned this kind of notification off."),
     Unsent.NO_ADDRESS: lazy("They have no email address on record."),
     Unsent.LEFT: lazy("They have left the school."),
     Unsent.REFUSED: lazy(
-        "Their mail server has permanently refused it. Correct the email address."
+        "Their mail server has permanently refused the email. Correct the email address."
     ),
-    Unsent.PASSED: lazy("It no longer applies."),
+    Unsent.PASSED: lazy("The notification no longer applies."),
 }
 
 
@@ -72,25 +71,28 @@ def why(notice: Notice) -> str:
     """Why it was or was not sent, in a sentence."""
     match state(notice):
         case State.SENT:
-            return _("Their mail server accepted it.")
+            return _("Their mail server accepted the email.")
         case State.TAKEN_BACK:
-            return _("It was not sent, because the action it reported had been undone.")
+            return _(
+                "The notification was not sent, because the action it reported had been undone."
+            )
         case State.WAITING if notice.unsent_why == Unsent.TOGETHER:
-            return _("It will be sent in one email with others of its kind.")
+            return _("The notification will be sent in one email with others of its kind.")
         case State.WAITING if notice.last_error:
             return _(
-                "Tried %(count)d times; the last response was: %(said)s. It will be tried again."
+                "Tried %(count)d times; the last response was: %(said)s. Sending will be tried "
+                "again."
             ) % {
                 "count": notice.tries,
                 "said": notice.last_error,
             }
         case State.WAITING if notice.due_at > clock.now():
             return _(
-                "It will wait until %(when)s, either for their quiet hours to end or so that "
-                "several of its kind can be sent in one email."
+                "The notification will wait until %(when)s, either for their quiet hours to end "
+                "or so that several of its kind can be sent in one email."
             ) % {"when": instant(notice.due_at.isoformat(), recipients.zone_of(notice.person))}
         case State.WAITING:
-            return _("It is about to be sent.")
+            return _("The notification is about to be sent.")
     reason = str(_WHY[Unsent(notice.unsent_why)])
     return f"{reason} ({notice.last_error})" if notice.last_error else reason
 
@@ -119,7 +121,7 @@ def text(actor: Actor, notice: Notice) -> str:
     """What it says: as it was sent, else as it would be now; a weekly email not written yet says
     nothing. Of one that tells of rooms whose notices somebody may not see, only that."""
     if not _reads_whole(actor, notice):
-        text = _("It also concerns other gear rooms, so only %(name)s may read it.")
+        text = _("The notification also concerns other gear rooms, so only %(name)s may read it.")
         return text % {"name": notice.person.name}
     if notice.rendered is not None:
         message = email.message_from_bytes(bytes(notice.rendered), policy=default)
@@ -142,8 +144,10 @@ def _rooms(notice: Notice) -> set[int | None]:
     rooms: set[int | None] = {notice.room_id}
     if notice.kind == WEEKLY:
         rooms |= set(notice.facts.get("rooms", [None]))
-    held = Notice.objects.filter(pk__in=notice.facts.get("holds", ()))
-    with_it = [notice, *held.only("facts", "room")]
+    with_it = [
+        notice,
+        *Notice.objects.filter(pk__in=notice.facts.get("holds", ())).only("facts", "room"),
+    ]
     named = [kit for each in with_it for kit in each.facts.get("kits", ()) if isinstance(kit, dict)]
     homes = {
         key: room
@@ -198,14 +202,11 @@ def rooms_of_weekly(actor: Actor, person: Person) -> frozenset[int] | None:
     """The rooms (ids) whose lines somebody may see in a person's weekly email: all (None) of their
     own, else those whose notices they may see. Raises NotAllowed where none of them is a room of
     that person's."""
-    if actor.person is None or actor.person.pk == person.pk:
-        return None
-    if actor.everywhere and actor.may("see_notices"):
+    if actor.person in (None, person) or (actor.everywhere and actor.may("see_notices")):
         return None
     members = Membership.objects.filter(person=person).values_list("room", flat=True)
     rooms = {*members, person.home_room_id}
-    theirs = frozenset(room for room in rooms if room and actor.may("see_notices", room))
-    if not theirs:
+    if not any(room and actor.may("see_notices", room) for room in rooms):
         raise NotAllowed(
             "role-missing",
             _("Only this person and the keepers of their gear rooms may see this. Ask a keeper."),

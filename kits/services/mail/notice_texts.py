@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from django.utils.translation import gettext as _
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import Letter, LetterRow
-from kits.services.notices.links import kit_page, page
-from kits.services.notices.notice_text import first_few, name_of, zone_of
+from kits.services.notices.notice_text import first_few, kit_page, name_of, page, zone_of
 from kits.services.notices.registry import kind_of, title
 from kits.services.text.days import instant
 
@@ -38,10 +38,10 @@ def _report(notice: Notice) -> list[str]:
 
 def rows(notices: Iterable[Notice]) -> tuple[LetterRow, ...]:
     """What notices say; those that say the same of the same kit in one row, with how many."""
-    groups: dict[tuple[object, ...], list[LetterRow]] = {}
-    for notice in notices:
-        own = row(notice)
-        groups.setdefault((notice.kind, notice.kit_id, own.text, own.url), []).append(own)
+    groups = grouped(
+        ((notice.kind, notice.kit_id, own.text, own.url), own)
+        for notice, own in ((notice, row(notice)) for notice in notices)
+    )
     return tuple(map(_merged, groups.values()))
 
 
@@ -59,7 +59,7 @@ def letter(notice: Notice, *others: Notice) -> Letter:
     came at the same time."""
     of_notices = rows((notice, *others))
     alarm = not kind_of(notice.kind).policy.keeps_quiet
-    settings = page("/notices/settings/") or _("ask your keeper")
+    settings = page("/notices/settings/") or _("ask the gear room’s keeper")
     closing = _(
         "You are getting this now because it cannot wait until Monday. Choose your "
         "notifications here (recalls are always sent): %(page)s"
@@ -81,9 +81,8 @@ def _subject_of_many(notices: Sequence[Notice]) -> str:
     if notices[0].kind == "recall":
         things = dict.fromkeys(str(n.facts.get("thing", "")) for n in notices)
         return _("RECALL, %(thing)s: check and answer") % {"thing": first_few(things)}
-    names = first_few(dict.fromkeys(filter(None, map(name_of, notices))))
     return _("%(title)s: %(count)d times, %(kits)s") % {
         "title": title(notices[0].kind),
         "count": len(notices),
-        "kits": names,
+        "kits": first_few(dict.fromkeys(filter(None, map(name_of, notices)))),
     }

@@ -2,13 +2,13 @@
 once a day. What comes up in one sweep is one notice to a person, with every kit of it.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db import transaction
 
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Episode, Notice
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import episodes, recipients, writing
@@ -44,10 +44,10 @@ def _due(now: datetime) -> _Due:
         )
         .order_by("due_at", "kit__name", "pk")
     ):
-        assert held.due_at is not None  # late by it
-        late = now - held.due_at
+        due_at = held.due_at or now
+        late = now - due_at
         day = (late - GRACE) // timedelta(days=1)
-        subject = f"checkout:{held.pk}:due:{held.due_at:%Y%m%dT%H%M}:day:{day}"
+        subject = f"checkout:{held.pk}:due:{due_at:%Y%m%dT%H%M}:day:{day}"
         due[f"{subject}:{_HOLDER}"] = (held, _HOLDER)
         if late >= 2 * GRACE or day > 0:
             due[f"{subject}:{_KEEPERS}"] = (held, _KEEPERS)
@@ -68,25 +68,22 @@ def _notify(new: _Due, now: datetime) -> None:
             for subject, (held, _) in new.items()
         ]
     )
-    people: dict[int, Person] = {}
-    concern: dict[int, dict[int, Checkout]] = defaultdict(dict)
     keepers = recipients.Keepers()
     subjects = {episode.subject for episode in opened}
-    for held, whom in (row for subject, row in new.items() if subject in subjects):
-        if whom == _HOLDER:
-            concerned = [held.person] if held.person else []
-        else:
-            concerned = [p for p in keepers.of_kit(held.kit) if p.pk != held.person_id]
-        for person in concerned:
-            people[person.pk] = person
-            concern[person.pk][held.pk] = held
+    concern = grouped(
+        (person, held)
+        for subject, (held, whom) in new.items()
+        if subject in subjects
+        for person in ([held.person] if whom == _HOLDER else keepers.of_kit(held.kit))
+        if person is not None and (whom == _HOLDER or person != held.person)
+    )
     if opened:
         fact = f"episode:{opened[0].pk}"
-        writing.write("not-back", [_draft(people[pk], fact, concern[pk].values()) for pk in people])
+        writing.write("not-back", [_draft(person, fact, rows) for person, rows in concern.items()])
 
 
 def _draft(person: Person, fact: str, held: Iterable[Checkout]) -> writing.Draft:
-    rows = list(held)
+    rows = list(dict.fromkeys(held))
     one = rows[0].kit if len({row.kit_id for row in rows}) == 1 else None
     return writing.Draft(
         person=person,
@@ -98,11 +95,10 @@ def _draft(person: Person, fact: str, held: Iterable[Checkout]) -> writing.Draft
 
 
 def _facts(held: Checkout, reader: Person) -> OverdueKit:
-    name = held.kit.name
     return {
         "checkout": held.pk,
-        "kit": name if held.section is None else f"{name}, {held.section.name}",
-        "page": name,
+        "kit": held.what,
+        "page": held.kit.name,
         "due_at": iso(held.due_at),
         "trip": held.trip_id,
         "trip_name": held.trip.name if held.trip else "",

@@ -15,9 +15,9 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Place
 from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Batch
 from kits.services.mail import digest_text
 from kits.services.mail.digest_data import Week
 from kits.services.text import wording
@@ -52,14 +52,18 @@ def draw(week: Week) -> bytes:
 def entries(week: Week) -> Iterator[Entry]:
     """The lines by room and shelf, in shelf order; then what is to come off the shelves."""
     rank = {pk: n for n, pk in enumerate(week.shelves)}
-    rows: dict[int, list[tuple[str, Batch, int]]] = {}
-    by_eye: dict[int, list[tuple[str, str]]] = {}
-    for kit, listed in digest_text.picks(week):
-        for pick in listed.put_in:
-            rows.setdefault(int(pick.shelf), []).append((kit.name, pick.batch, pick.count))
-        for fill in listed.fill_up:
-            if fill.shelf is not None:
-                by_eye.setdefault(int(fill.shelf), []).append((kit.name, fill.thing.name))
+    picks = digest_text.picks(week)
+    rows = grouped(
+        (int(pick.shelf), (kit.name, pick.batch, pick.count))
+        for kit, listed in picks
+        for pick in listed.put_in
+    )
+    by_eye = grouped(
+        (int(fill.shelf), (kit.name, fill.thing.name))
+        for kit, listed in picks
+        for fill in listed.fill_up
+        if fill.shelf is not None
+    )
     rooms = {room.pk: room.name for room in week.rooms}
     for pk in sorted({*rows, *by_eye}, key=lambda shelf: rank.get(shelf, len(rank))):
         yield Entry(_heading(week.shelves[pk], rooms), heading=True)
@@ -76,10 +80,10 @@ def entries(week: Week) -> Iterator[Entry]:
             number = (
                 _(", batch %(number)s") % {"number": held.lot.number} if held.lot.number else ""
             )
-            assert held.day is not None  # out of date by a date
+            day = wording.day(held.day) if held.day else ""
             yield Entry(
                 f"{held.place.name}: {held.units} × {held.lot.item.name}{number}",
-                right=f"{wording.day(held.day)}, {held.lot.item.disposal}",
+                right=f"{day}, {held.lot.item.disposal}",
             )
 
 

@@ -1,7 +1,6 @@
 """Letters as the exact bytes of a message (RFC 5322, MIME), rendered once and kept."""
 
 import email
-from collections.abc import Mapping
 from datetime import datetime
 from email.headerregistry import Address
 from email.message import EmailMessage, Message
@@ -18,7 +17,7 @@ from django.utils.translation import override
 
 from gearroom.core.models import Person
 from kits.rules.mail.plain_text import Letter, as_text, one_line
-from kits.services.notices.links import page
+from kits.services.notices.notice_text import page
 
 Attachment = tuple[str, bytes]
 """A PDF: the file's name, and its bytes."""
@@ -49,22 +48,21 @@ def render(
     message_id: str,
     at: datetime,
     attachments: tuple[Attachment, ...] = (),
-    headers: Mapping[str, str] | None = None,
 ) -> bytes:
     """The whole message to a person, as it is sent however often."""
     message = EmailMessage(policy=SMTP)
     name, sender = parseaddr(settings.DEFAULT_FROM_EMAIL)
-    message["From"] = Address(one_line(name), addr_spec=envelope(sender))
-    message["To"] = Address(one_line(person.name), addr_spec=envelope(person.email))
-    message["Subject"] = one_line(letter.subject)
-    message["Date"] = format_datetime(at)
-    message["Message-ID"] = message_id
-    message["Auto-Submitted"] = "auto-generated"
-    choices = page("/notices/settings/")
-    unsubscribe = choices or f"mailto:{envelope(sender)}?subject=unsubscribe"
-    message["List-Unsubscribe"] = f"<{unsubscribe}>"
-    for header, value in (headers or {}).items():
-        message[header] = one_line(value)
+    unsubscribe = page("/notices/settings/") or f"mailto:{envelope(sender)}?subject=unsubscribe"
+    for header, value in {
+        "From": Address(one_line(name), addr_spec=envelope(sender)),
+        "To": Address(one_line(person.name), addr_spec=envelope(person.email)),
+        "Subject": one_line(letter.subject),
+        "Date": format_datetime(at),
+        "Message-ID": message_id,
+        "Auto-Submitted": "auto-generated",
+        "List-Unsubscribe": f"<{unsubscribe}>",
+    }.items():
+        message[header] = value
     message.set_content(as_text(letter), cte="quoted-printable")
     message.add_alternative(html(letter, person.reads), subtype="html", cte="quoted-printable")
     for filename, content in attachments:

@@ -6,11 +6,10 @@ at the first claim is what any later try sends, byte for byte. Only a crash or a
 between the server's acceptance and our record can have a message sent again.
 """
 
-import enum
 import logging
 import smtplib
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 
 from django.conf import settings
@@ -19,8 +18,7 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.models import Person
-from kits.models import Hearing, Notice
+from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
 from kits.services.notices import bundling, preferences, recipients, writing
@@ -34,15 +32,6 @@ ANSWERS = 15
 """How many answers of a mail server one message may wait for, each at most EMAIL_TIMEOUT."""
 BATCH = 25
 """How many notices are claimed and written together."""
-
-
-class Outcome(enum.StrEnum):
-    """What came of a try."""
-
-    SENT = "sent"
-    LATER = "later"
-    REFUSED = "refused"
-    TAKEN = "taken"  # somebody else has it by now
 
 
 def lease() -> timedelta:
@@ -83,9 +72,9 @@ def send(
         claimed = _claim(among, token)
         if not claimed:
             break
-        ready = bundling.grouped(_sifted(claimed, token, by_hand=among is not None))
+        ready = bundling.mails(_sifted(claimed, token, by_hand=among is not None))
         written = _written(ready, token, at, stock)
-        sent += [notice.pk for notice in written if _deliver(notice, token) is Outcome.SENT]
+        sent += [notice.pk for notice in written if _deliver(notice, token)]
     return sent
 
 
@@ -116,35 +105,29 @@ def _let_go(rows: QuerySet[Notice], **change: object) -> int:
     return rows.update(lease=None, lease_until=None, **change)
 
 
-def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
+def _sifted(claimed: Sequence[Notice], token: uuid.UUID, *, by_hand: bool) -> Iterator[Notice]:
     """Those that are to be sent now; the others are marked with why not, or with until when they
     wait: for quiet hours to end, or for more of their kind. What is sent by hand does not."""
-    claimed = list(claimed)
     preferred = preferences.of_many(n.person for n in claimed)
     chosen = preferences.choices_of(preferred)
-    now, ready = clock.now(), []
+    now = clock.now()
     lately = bundling.Lately(claimed, now)
     passed = overdue.keep_what_lasts(n for n in claimed if n.rendered is None)
     for notice in claimed:
         how = preferred[notice.person_id]
         resend = bundling.is_resend(notice)
         why = _why_not(notice, how, chosen.get(notice.person_id, {}), resend)
-        if notice.pk in passed:
-            why = why or Unsent.PASSED
-        if why:
-            _not_sent(notice, token, why)
+        if why or notice.pk in passed:
+            _not_sent(notice, token, why or Unsent.PASSED)
             continue
-        later = None
-        if not resend and not by_hand and notice.tries == 0:
-            later = _quiet(notice, how, now) or lately.put_off(notice)
-        if later:
+        may_wait = not resend and not by_hand and notice.tries == 0
+        if may_wait and (later := _quiet(notice, how, now) or lately.put_off(notice)):
             _let_go(_mine(notice, token), due_at=later)
         else:
-            ready.append(notice)
-    return ready
+            yield notice
 
 
-def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
+def _quiet(notice: Notice, how: NotificationPreferences, now: datetime) -> datetime | None:
     """When the quiet hours of now end, where a notice waits for that: not what is about a
     departure before then, nor a weekly email for quiet hours that nobody chose."""
     start, end = how.quiet_from, how.quiet_until
@@ -170,7 +153,9 @@ def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") ->
     return True
 
 
-def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], resend: bool) -> Unsent | None:
+def _why_not(
+    notice: Notice, how: NotificationPreferences, chosen: dict[str, When], resend: bool
+) -> Unsent | None:
     person = notice.person
     if person.left_on is not None:
         return Unsent.LEFT
@@ -249,58 +234,64 @@ def _keep(
 
 
 # ------------------------------------------------------------------------------------ delivering
-def _deliver(notice: Notice, token: uuid.UUID) -> Outcome:
+def _deliver(notice: Notice, token: uuid.UUID) -> bool:
+    """Try to send a written notice, unless somebody else has it by now; whether it was sent."""
     now = clock.now()
     ours = _mine(notice, token).filter(lease_until__gt=now, taken_back_at__isnull=True)
     if not ours.update(lease_until=now + lease(), tries=F("tries") + 1):
-        return Outcome.TAKEN
+        return False
     notice.tries += 1
-    assert notice.rendered is not None  # written before
-    message = rendering.RenderedMessage(bytes(notice.rendered), notice.recipient)
+    message = rendering.RenderedMessage(bytes(notice.rendered or b""), notice.recipient)
     try:
         with mail.get_connection() as connection:
             connection.send_messages([message])
     except smtplib.SMTPRecipientsRefused as error:
         code, answer = next(iter(error.recipients.values()))
-        if code >= 500:
-            return _refuse(notice, token, _answer(code, answer), address=notice.recipient)
-        return _postpone(notice, token, _answer(code, answer))
+        _not_taken(notice, token, code, answer, address=notice.recipient)
     except smtplib.SMTPDataError as error:
-        if error.smtp_code >= 500:
-            return _refuse(notice, token, _answer(error.smtp_code, error.smtp_error), address="")
-        return _postpone(notice, token, _answer(error.smtp_code, error.smtp_error))
+        _not_taken(notice, token, error.smtp_code, error.smtp_error, address="")
     except (smtplib.SMTPException, OSError) as error:
-        return _postpone(notice, token, f"{type(error).__name__}: {error}")
-    with transaction.atomic():
-        at = clock.now()
-        if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
-            log.warning("Notice %s was sent, but its lease had passed to somebody else", notice.pk)
-        bundling.held_by(notice).update(sent_at=at, message_id=notice.message_id)
-    return Outcome.SENT
+        _postpone(notice, token, f"{type(error).__name__}: {error}")
+    else:
+        with transaction.atomic():
+            at = clock.now()
+            if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
+                log.warning(
+                    "Notice %s was sent, but its lease had passed to somebody else", notice.pk
+                )
+            bundling.held_by(notice).update(sent_at=at, message_id=notice.message_id)
+        return True
+    return False
 
 
-def _answer(code: int, answer: bytes | str) -> str:
+def _not_taken(
+    notice: Notice, token: uuid.UUID, code: int, answer: bytes | str, *, address: str
+) -> None:
+    """A mail server took it not: for good, or not now."""
     text = answer.decode("utf-8", "replace") if isinstance(answer, bytes) else answer
-    return f"{code} {' '.join(text.split())}"
+    why = f"{code} {' '.join(text.split())}"
+    if code >= 500:
+        _refuse(notice, token, why, address=address)
+    else:
+        _postpone(notice, token, why)
 
 
-def _postpone(notice: Notice, token: uuid.UUID, why: str) -> Outcome:
+def _postpone(notice: Notice, token: uuid.UUID, why: str) -> None:
     """Try again later: minutes at first, a day at most, for ever."""
     _let_go(
         _mine(notice, token),
         due_at=clock.now() + wait_after(max(notice.tries, 1)),
         last_error=why[:300],
     )
-    return Outcome.LATER
 
 
-def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Outcome:
+def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> None:
     """Refused for good: on record with the person, and their keepers are told."""
     person = notice.person
     with transaction.atomic():
         if not _not_sent(notice, token, Unsent.REFUSED, why):
-            return Outcome.TAKEN
-        Hearing.objects.update_or_create(
+            return
+        NotificationPreferences.objects.update_or_create(
             person=person,
             defaults={
                 "refused_address": address,
@@ -308,11 +299,13 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Outc
                 "refused_why": why[:300],
             },
         )
+        room = person.home_room
+        keepers = recipients.keepers_of(room) if room else recipients.administrators()
         writing.notify(
-            [keeper for keeper in _keepers(person) if keeper.pk != person.pk],
+            [keeper for keeper in keepers if keeper.pk != person.pk],
             "address-refused",
             f"address:{person.pk}:{notice.recipient}"[:160],
-            room=person.home_room,
+            room=room,
             facts=AddressRefused(
                 person_id=person.pk,
                 person=person.name,
@@ -321,10 +314,3 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Outc
                 said=why[:300],
             ),
         )
-    return Outcome.REFUSED
-
-
-def _keepers(person: Person) -> list[Person]:
-    if person.home_room is not None:
-        return recipients.keepers_of(person.home_room)
-    return recipients.administrators()

@@ -5,13 +5,13 @@ The first of such a mail is its `lead`, whose row keeps the bytes and names the 
 (`holds`). They are out of the sweeps' sight (`Unsent.TOGETHER`) and marked as sent with it.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from uuid import UUID
 
 from django.db.models import QuerySet
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.notices.policy import APART, WEEKLY, Unsent, put_off_until
 from kits.services.notices.registry import kind_of
@@ -41,12 +41,12 @@ def is_resend(notice: Notice) -> bool:
     return bool(notice.facts.get("asked_again"))
 
 
-def grouped(ready: Iterable[Notice]) -> list[list[Notice]]:
+def mails(ready: Iterable[Notice]) -> list[list[Notice]]:
     """Notices by the mail they go in, each lead first."""
-    groups: dict[tuple[object, ...], list[Notice]] = defaultdict(list)
-    for notice in ready:
-        key: tuple[object, ...] = (notice.person_id, notice.kind)
-        groups[key if may_join(notice) else (notice.pk,)].append(notice)
+    groups = grouped(
+        ((notice.person_id, notice.kind) if may_join(notice) else notice.pk, notice)
+        for notice in ready
+    )
     return list(groups.values())
 
 
@@ -55,25 +55,25 @@ class Lately:
 
     def __init__(self, claimed: Collection[Notice], now: datetime) -> None:
         self._now = now
-        self._of_kind: dict[tuple[int, str], set[datetime]] = defaultdict(set)
-        self._of_kit: dict[tuple[int, str, int | None], set[datetime]] = defaultdict(set)
-        for person, kind, kit, at in Notice.objects.filter(
+        sent = Notice.objects.filter(
             person__in={n.person_id for n in claimed},
             kind__in={n.kind for n in claimed},
             sent_at__gt=now - APART,
-        ).values_list("person", "kind", "kit", "sent_at"):
-            assert at is not None  # sent lately
-            self._of_kind[person, kind].add(at)
-            self._of_kit[person, kind, kit].add(at)
+        )
+        self._sent = grouped(
+            ((person, kind), (kit, at))
+            for person, kind, kit, at in sent.values_list("person", "kind", "kit", "sent_at")
+            if at is not None
+        )
 
     def put_off(self, notice: Notice) -> datetime | None:
         """Until when a notice waits for more of its kind; None where it does not."""
-        of_kit = self._of_kit.get((notice.person_id, notice.kind, notice.kit_id), ())
+        sent = self._sent[notice.person_id, notice.kind]
         return put_off_until(
             kind_of(notice.kind).policy,
             self._now,
-            of_kit=of_kit if notice.kit_id else (),
-            of_kind=self._of_kind.get((notice.person_id, notice.kind), ()),
+            of_kit={at for kit, at in sent if kit and kit == notice.kit_id},
+            of_kind={at for _, at in sent},
         )
 
 

@@ -3,7 +3,6 @@ when; and the secret address of their calendar."""
 
 import hashlib
 import secrets
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import time
 from typing import Any
@@ -12,25 +11,27 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person
-from kits.models import Hearing, HearingChoice
+from gearroom.core.rules.grouping import grouped
+from kits.models import NotificationChoice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.notices.registry import NOTICE_KINDS, when_sent
 
 
-def of(person: Person) -> Hearing:
+def of(person: Person) -> NotificationPreferences:
     """Somebody's settings; the defaults where they set nothing."""
     return of_many([person])[person.pk]
 
 
-def of_many(people: Iterable[Person]) -> dict[int, Hearing]:
+def of_many(people: Iterable[Person]) -> dict[int, NotificationPreferences]:
     """The settings of each of these people, by id."""
     by_id = {person.pk: person for person in people}
-    rows = {row.person_id: row for row in Hearing.objects.filter(person__in=by_id)}
-    return {pk: rows.get(pk) or Hearing(person=person) for pk, person in by_id.items()}
+    rows = {row.person_id: row for row in NotificationPreferences.objects.filter(person__in=by_id)}
+    return {
+        pk: rows.get(pk) or NotificationPreferences(person=person) for pk, person in by_id.items()
+    }
 
 
 def default_quiet() -> Sequence[time]:
@@ -40,10 +41,9 @@ def default_quiet() -> Sequence[time]:
 
 def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
     """What each of these people (ids) chose for which kind."""
-    chosen: dict[int, dict[str, When]] = defaultdict(dict)
-    for row in HearingChoice.objects.filter(person__in=list(people)):
-        chosen[row.person_id][row.kind] = When(row.when)
-    return chosen
+    rows = NotificationChoice.objects.filter(person__in=list(people))
+    chosen = grouped((row.person_id, (row.kind, When(row.when))) for row in rows)
+    return {person: dict(choices) for person, choices in chosen.items()}
 
 
 def choices(person: Person) -> dict[str, When]:
@@ -58,8 +58,8 @@ def change(
     *,
     choices: Mapping[str, str] | None = None,
     **fields: Any,
-) -> Hearing:
-    """Change somebody's settings. `fields` are of `Hearing`: `weekly_on` (0: Monday),
+) -> NotificationPreferences:
+    """Change how somebody is notified. `fields` are of the preferences: `weekly_on` (0: Monday),
     `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
 
     Raises Invalid for a kind that is not there, or that cannot be chosen.
@@ -68,7 +68,7 @@ def change(
     _check(choices or {})
     with transaction.atomic():
         person = locked(act, person)  # there may be no row of settings yet
-        row, _made = Hearing.objects.get_or_create(person=person)
+        row, _made = NotificationPreferences.objects.get_or_create(person=person)
         for field, value in fields.items():
             setattr(row, field, value)
         if (row.quiet_from is None) != (row.quiet_until is None):
@@ -78,7 +78,7 @@ def change(
             )
         row.save(update_fields=list(fields))
         for kind, when in (choices or {}).items():
-            HearingChoice.objects.update_or_create(
+            NotificationChoice.objects.update_or_create(
                 person=person, kind=kind, defaults={"when": When(when).value}
             )
     return row
@@ -106,20 +106,22 @@ def new_calendar(act: Act, person: Person) -> str:
     Only its SHA-256 is kept."""
     act.actor.require("choose_notices")
     secret = secrets.token_urlsafe(32)
-    Hearing.objects.update_or_create(person=person, defaults={"calendar_sha256": _hash(secret)})
+    NotificationPreferences.objects.update_or_create(
+        person=person, defaults={"calendar_sha256": _hash(secret)}
+    )
     return secret
 
 
 def end_calendar(act: Act, person: Person) -> None:
     """Have the address of somebody's calendar show nothing any more."""
     act.actor.require("choose_notices")
-    Hearing.objects.filter(person=person).update(calendar_sha256=None)
+    NotificationPreferences.objects.filter(person=person).update(calendar_sha256=None)
 
 
 def by_secret(secret: str) -> Person | None:
     """Whose calendar a secret opens."""
     row = (
-        Hearing.objects.select_related("person__home_room")
+        NotificationPreferences.objects.select_related("person__home_room")
         .filter(calendar_sha256=_hash(secret), person__left_on__isnull=True)
         .first()
     )

@@ -1,5 +1,7 @@
 """Who gets notices: those who answer for a kit, the keepers of its room, administrators."""
 
+from functools import cache
+
 from django.conf import settings
 
 from gearroom.core.models import Person, Room
@@ -32,13 +34,8 @@ class Keepers:
     """The keepers of rooms, each room's loaded once."""
 
     def __init__(self) -> None:
-        self._by_room: dict[int, list[Person]] = {}
-
-    def of(self, room: Room) -> list[Person]:
-        """The keepers of a room, as `keepers_of`."""
-        if room.pk not in self._by_room:
-            self._by_room[room.pk] = keepers_of(room)
-        return self._by_room[room.pk]
+        self.of = cache(keepers_of)
+        """The keepers of a room."""
 
     def of_kit(self, kit: Kit) -> list[Person]:
         """Who answers for a kit, who stands in, and the keepers of its home room."""

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, Policy, When
 from kits.services.notices.notice_text import NoticeText, name_of
-from kits.services.notices.texts import kits, overdue, recalls, trips, upkeep
+from kits.services.notices.texts import kits, recalls, trips, upkeep
 
 
 def _title_only(notice: Notice) -> NoticeText:
@@ -52,7 +52,7 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
         _("A kit was taken out although it was short, with a reason"), kits.went_short
     ),
     "cleared-by-phone": NoticeKind(
-        _("Somebody named you as having cleared a kit by phone"),
+        _("Somebody said that you cleared a kit by phone"),
         kits.cleared_by_phone,
         Policy(may_choose=False),
     ),
@@ -63,7 +63,7 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     ),
     "irregular": NoticeKind(_("Something that breaks the rules was reported"), kits.irregular),
     "lost": NoticeKind(_("A kit is lost"), kits.lost),
-    "not-back": NoticeKind(_("A kit is not back"), overdue.not_back),
+    "not-back": NoticeKind(_("A kit is not back"), trips.not_back),
     "not-covered": NoticeKind(
         _("A trip leaving within 48 hours does not have the kits it needs"), trips.not_covered
     ),

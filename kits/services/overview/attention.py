@@ -1,6 +1,6 @@
 """The kits that stand in a room and are not to be taken as they are, or only after asking."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
@@ -31,11 +31,10 @@ class Attention:
     not_set_up: Sequence[Kit]
 
 
-def needing(kits: Iterable[Kit], most: int, trips: Iterable[JudgedTrip] = ()) -> Attention:
+def needing(kits: Collection[Kit], most: int, trips: Iterable[JudgedTrip]) -> Attention:
     """Which of these kits (with their home rooms) need attention, and `most` of them with why;
     `trips` are those whose kits were judged already. The number of queries does not grow with the
     kits."""
-    kits = list(kits)
     questions = verdicts.questions_of(kits)
     unset = [kit for kit in kits if not kit.contents_entered and _goes(kit, questions[kit.pk])]
     entered = [kit for kit in kits if kit not in unset]

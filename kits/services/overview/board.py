@@ -22,14 +22,11 @@ from kits.models import (
 from kits.rules.ledger.facts import Verdict
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.rules.trips.trips import Coverage, Stand
-from kits.services.custody import clearances
-from kits.services.kits import participants_own
+from kits.services.custody import clearances, returns
 from kits.services.overview.attention import Attention, needing
 from kits.services.restocking import recounts
-from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away, stock_levels
 from kits.services.stock.away import UnitsAway
-from kits.services.stock.stock_levels import ItemLevel
 from kits.services.trips import trip_readiness
 
 MOST_NEEDING_ATTENTION = 40
@@ -131,9 +128,9 @@ class Board:
     later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
     needing: Attention
-    low: Sequence[ItemLevel]
+    low: Sequence[stock_levels.ItemLevel]
     uncleared: Sequence[Clearance]
-    mixed: Sequence[CountJob]
+    mixed: Sequence[recounts.CountJob]
     not_ours: Sequence[Kit]
     away: Sequence[UnitsAway]
     empty: bool
@@ -183,7 +180,7 @@ def board(room: Room) -> Board:
     jobs = recounts.jobs([*sorting, *here], clock.now())
     together = {kit.pk for job in jobs if job.mixed for kit in job.kits}
     alone = {kit.pk for job in jobs if not job.mixed for kit in job.kits}
-    theirs = participants_own.ids_with_it(kit.pk for kit in [*sorting, *here])
+    theirs = returns.ids_with_own(kit.pk for kit in [*sorting, *here])
     sorting_ids = {kit.pk for kit in sorting} - together
     return Board(
         room=room,
@@ -213,7 +210,7 @@ def board(room: Room) -> Board:
     )
 
 
-def _low(room: Room) -> list[ItemLevel]:
+def _low(room: Room) -> list[stock_levels.ItemLevel]:
     rows = [row for row in stock_levels.stocked([room]).get(room.pk, ()) if row.low]
     return sorted(rows, key=lambda row: (row.stock / row.level.units, row.item.name))
 
@@ -221,8 +218,12 @@ def _low(room: Room) -> list[ItemLevel]:
 def _kits_in(room: Room) -> QuerySet[Kit]:
     """The kits in use that stand in the room, with what a line says of them."""
     out = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
-    kits = Kit.objects.active().filter(~Exists(out), room=room)
-    return kits.only(*_OF_A_KIT).select_related("home_room")
+    return (
+        Kit.objects.active()
+        .filter(~Exists(out), room=room)
+        .only(*_OF_A_KIT)
+        .select_related("home_room")
+    )
 
 
 def _near(room: Room, until: datetime) -> QuerySet[Trip]:

@@ -1,19 +1,20 @@
-"""Kits at a glance: where each is, who has it, what it is promised to, how it stands.
+"""Kits at a glance: where each is, who has it, what it is promised to, how it stands; and those
+that somebody has, or that are promised to them soon.
 
 What is shown of many kits is asked of the database in a number of queries that does not grow with
 them.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Kit,
@@ -23,11 +24,12 @@ from kits.models import (
     Place,
     Reservation,
     Seal,
+    Trip,
     Withholding,
 )
+from kits.rules.ledger.question import DAYS_AHEAD
 from kits.rules.ledger.readiness import FitDays
 from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged
 from kits.services.lookup import find, promises
 
 
@@ -56,7 +58,7 @@ class Overview:
     reserved: Reservation | None
     withheld: Sequence[Withholding]
     labels: Sequence[str]
-    judged: Judged
+    judged: verdicts.Judged
     days: FitDays
     phones: bool
     knows: bool
@@ -122,15 +124,15 @@ def listed(
 
 
 def overviews(
-    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, Judged] | None = None
+    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, verdicts.Judged] | None = None
 ) -> list[Overview]:
     """What is seen at a glance of kits loaded by `listed`, in the order given; `judged` where it
     is known already how each stands."""
     kits = list(kits)
     ids = [kit.pk for kit in kits]
-    sections: dict[int, list[Place]] = defaultdict(list)
-    for place in Place.objects.open().sections().filter(kit__in=ids):
-        sections[place.kit_id or 0].append(place)
+    sections = grouped(
+        (place.kit_id, place) for place in Place.objects.open().sections().filter(kit__in=ids)
+    )
     seals = {
         (seal.kit_id, seal.section_id): seal.number
         for seal in Seal.objects.unbroken().filter(kit__in=ids)
@@ -145,14 +147,13 @@ def overviews(
         )
     )
     promised = promises.next_of(ids)
-    withheld: dict[int, list[Withholding]] = defaultdict(list)
-    for row in Withholding.objects.open().filter(kit__in=ids).select_related("since"):
-        withheld[row.kit_id or 0].append(row)
-    labels: dict[int, list[str]] = defaultdict(list)
-    for kit_id, code in (
+    withheld = grouped(
+        (row.kit_id, row)
+        for row in Withholding.objects.open().filter(kit__in=ids).select_related("since")
+    )
+    labels = grouped(
         Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids).values_list("kit", "code")
-    ):
-        labels[kit_id or 0].append(code)
+    )
     judged = judged or verdicts.judged(kits)
     return [
         Overview(
@@ -204,3 +205,53 @@ def _fit_through(day: date) -> Q:
         today = clock.today(zone)
         fit |= Q(home_room__time_zone=zone, clear_until__gte=today, fit_until__gte=max(day, today))
     return fit
+
+
+# ---------------------------------------------------------------------------------- somebody's own
+@dataclass(frozen=True)
+class Mine:
+    """A kit that somebody has (`checkout`), or takes on `trip` within the week."""
+
+    kit: Kit
+    judged: verdicts.Judged
+    checkout: Checkout | None
+    trip: Trip | None
+
+
+def elsewhere(actor: Actor) -> Sequence[Checkout]:
+    """What whoever asks has of rooms that are not theirs, due first: that they have it, and where
+    it goes back to, is all that they see of it."""
+    if actor.person is None or actor.everywhere:
+        return ()
+    has = Checkout.objects.open().filter(person=actor.person)
+    theirs = find.kits_of(actor).values("pk")
+    rows = has.exclude(kit__in=theirs).select_related("kit__home_room", "section", "trip")
+    return list(rows.order_by("due_at", "kit__name"))
+
+
+def mine(actor: Actor) -> Sequence[Mine]:
+    """The kits of whoever asks, of their rooms: what they have first, then by departure."""
+    if actor.person is None:
+        return ()
+    theirs = find.kits_of(actor)
+    has = list(
+        Checkout.objects.open()
+        .of_whole_kits()
+        .filter(person=actor.person, kit__in=theirs)
+        .select_related("trip")
+        .order_by("due_at", "kit__name")
+    )
+    soon = clock.now() + timedelta(days=DAYS_AHEAD)
+    held = {each.kit_id for each in has}
+    coming = {
+        each.promise.kit: each.trip
+        for each in reversed(promises.open_promises(guide=actor.person.pk))
+        if each.trip.departs_at <= soon and each.promise.kit not in held
+    }
+    if not held and not coming:
+        return ()
+    kits = {kit.pk: kit for kit in theirs.filter(pk__in=held | coming.keys())}
+    judged = verdicts.judged(kits.values())
+    out = [Mine(kits[each.kit_id], judged[each.kit_id], each, each.trip) for each in has]
+    promised = [Mine(kits[pk], judged[pk], None, trip) for pk, trip in coming.items() if pk in kits]
+    return [*out, *sorted(promised, key=lambda row: (row.judged.question.through, row.kit.name))]

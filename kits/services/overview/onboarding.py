@@ -14,9 +14,9 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Checkout,
     Item,
@@ -68,7 +68,6 @@ def steps(room: Room) -> Steps:
     own = Kit.objects.active().filter(home_room=room)
     published = PackingListVersion.objects.filter(published_at__isnull=False)
     labels = Label.objects.active()
-    checkouts = Checkout.objects.not_undone()
     return Steps(
         shelves=Place.objects.open().shelves().filter(room=room).count(),
         people=Person.objects.filter(home_room=room, left_on__isnull=True).count(),
@@ -78,7 +77,7 @@ def steps(room: Room) -> Steps:
         kits=own.count(),
         filled=own.filter(contents_entered=True).count(),
         labelled=own.filter(Exists(labels.filter(kit=OuterRef("pk")))).count(),
-        went=own.filter(Exists(checkouts.filter(kit=OuterRef("pk")))).count(),
+        went=own.filter(Exists(Checkout.objects.not_undone().filter(kit=OuterRef("pk")))).count(),
     )
 
 
@@ -89,12 +88,11 @@ def read_workbook(
     words: Mapping[str, str],
 ) -> Workbook:
     """What a workbook says of a room, held against what is in the book already."""
-    visible = find.kits_of(actor).filter(home_room=room)
     known = Known(
         shelves=_names(Place.objects.shelves().filter(room=room)),
         things=_names(Item.objects.all()),
         lists=_names(PackingList.objects.filter(versions__published_at__isnull=False)),
-        kits=_names(visible),
+        kits=_names(find.kits_of(actor).filter(home_room=room)),
         people=_names(_people(actor)),
     )
     return read(sheets, known=known, today=clock.today(room.time_zone), words=words)
@@ -109,8 +107,8 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
     if book.faults:
         raise Invalid(
             _(
-                "There are mistakes in the workbook, so nothing was added. Correct them and "
-                "upload the workbook again."
+                "There are mistakes in the spreadsheet, so nothing was added. Correct them and "
+                "upload the spreadsheet again."
             )
         )
     with transaction.atomic():
@@ -194,9 +192,7 @@ def _latest(name: str) -> PackingListVersion:
 
 def _count(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, Item]) -> int:
     """Write down one count for each shelf and each kit that a row speaks of; how many batches."""
-    by_place: dict[str, list[WhereRow]] = defaultdict(list)
-    for row in rows:
-        by_place[fold(row.place)].append(row)
+    by_place = grouped((fold(row.place), row) for row in rows)
     on_shelves = {fold(p.name): p for p in Place.objects.shelves().filter(room=room)}
     of_kits = {fold(k.name): k for k in Kit.objects.active().filter(home_room=room)}
     # All kits before any batch, and all batches before any is counted: one order, though each
@@ -212,14 +208,14 @@ def _count(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
     batches = 0
     for name in by_place:
         kit = of_kits.get(name)
-        found = [
+        result = [
             counting.CountLine(place, count, lot=lot) for (place, lot), count in units[name].items()
         ]
-        places = list({f.place.pk: f.place for f in found}.values())
-        counting.count(act, places, found, complete=False)
+        places = list({f.place.pk: f.place for f in result}.values())
+        counting.count(act, places, result, complete=False)
         if kit is not None:
             sorting.look_inside(act, kit)
-        batches += len(found)
+        batches += len(result)
     return batches
 
 

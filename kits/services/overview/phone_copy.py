@@ -4,19 +4,21 @@ The kits of somebody's rooms with what is inside, who has them and what they are
 what the labels on them mean. The number of queries does not grow with the kits.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Q, Sum
+from django.db.models import Count, Max, Q, Sum
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.models import Person
+from gearroom.core.acts import Actor
+from gearroom.core.models import Membership, Person, Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
 from kits.models import (
     Checkout,
+    Entry,
     Holding,
     Item,
     Kit,
@@ -27,15 +29,16 @@ from kits.models import (
     Movement,
     PlaceKind,
     Reservation,
+    Trip,
     Withholding,
 )
 from kits.rules.ledger.expiry import good_through
+from kits.rules.ledger.readiness import EDITION
 from kits.rules.restocking.picking import first_out
 from kits.rules.restocking.sealing import lacks
-from kits.services.kits import participants_own
+from kits.services.custody import returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.kit_state import iso
-from kits.services.ledger.verdicts import Change
 from kits.services.overview import kits_overview
 from kits.services.text import verdict_texts, wording
 
@@ -65,26 +68,23 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     changes = verdicts.changes(rows, DAYS_JUDGED)
     today = {pk: each[0].judged for pk, each in changes.items()}
     kits = kits_overview.overviews(actor, rows, today)
-    places = [seen.place.pk for kit in kits for seen in kit.sections]
+    places = [known.place.pk for kit in kits for known in kit.sections]
     lines, lots = _inside(places)
     batches = readiness.batches(lots)
-    levels: dict[int, list[list[Any]]] = defaultdict(list)
-    by_eye = set()
-    for fact in LevelFact.objects.newest_in(places).order_by("item__name", "pk"):
-        levels[fact.section_id].append([fact.item_id, fact.level])
-        by_eye.add(fact.item_id)
-    things = Item.objects.in_bulk({lot.item_id for lot in lots} | by_eye)
+    newest = list(LevelFact.objects.newest_in(places).order_by("item__name", "pk"))
+    levels = grouped((fact.section_id, [fact.item_id, fact.level]) for fact in newest)
+    things = Item.objects.in_bulk({lot.item_id for lot in lots} | {f.item_id for f in newest})
     whom = list(people.may_take(actor)) if actor.may("see_people") else []
-    theirs = participants_own.ids_with_it(seen.kit.pk for seen in kits)
+    theirs = returns.ids_with_own(known.kit.pk for known in kits)
     used = _used(things)
     return {
         "judged_until": iso(_judged_until(rows)),
         "kits": [
             {
-                **_kit(actor, seen, changes[seen.kit.pk], lines, levels),
-                "not_ours": seen.kit.pk in theirs,
+                **_kit(actor, known, changes[known.kit.pk], lines, levels),
+                "not_ours": known.kit.pk in theirs,
             }
-            for seen in kits
+            for known in kits
         ],
         "things": {
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
@@ -112,17 +112,14 @@ def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot
     batches = readiness.batches(lots)
     lots.sort(key=lambda lot: (lot.item.name, first_out(batches[lot.pk], "")))
     rank = {lot.pk: (number, lot.item_id) for number, lot in enumerate(lots)}
-    lines: dict[int, list[list[int]]] = defaultdict(list)
-    rows = held.values_list("place", "lot", "units")
-    for place, lot, units in sorted(rows, key=lambda row: rank[row[1]]):
-        lines[place].append([rank[lot][1], lot, units])
-    return lines, lots
+    rows = sorted(held.values_list("place", "lot", "units"), key=lambda row: rank[row[1]])
+    return grouped((place, [rank[lot][1], lot, units]) for place, lot, units in rows), lots
 
 
 def _kit(
     actor: Actor,
     seen: kits_overview.Overview,
-    changes: Iterable[Change],
+    changes: Iterable[verdicts.Change],
     lines: dict[int, list[list[int]]],
     levels: dict[int, list[list[Any]]],
 ) -> dict[str, Any]:
@@ -150,7 +147,7 @@ def _kit(
     }
 
 
-def _verdict(change: Change) -> dict[str, Any]:
+def _verdict(change: verdicts.Change) -> dict[str, Any]:
     question, verdict = change.judged.question, change.judged.verdict
     return {
         "from": change.first_day.isoformat(),
@@ -206,7 +203,7 @@ def _labels(
     whom: Iterable[Person],
 ) -> dict[str, list[Any]]:
     """What the labels that may be scanned on the way are on; a pouch's stands for its kit."""
-    names = {seen.kit.pk: seen.kit.name for seen in kits}
+    names = {known.kit.pk: known.kit.name for known in kits}
     on = (
         Q(kind=LabelKind.KIT, kit__in=names)
         | Q(kind=LabelKind.SECTION, place__in=list(places))
@@ -214,8 +211,7 @@ def _labels(
         | Q(kind=LabelKind.PERSON, person__in=[person.pk for person in whom])
     )
     targets: dict[str, list[Any]] = {}
-    rows = Label.objects.active().filter(on).select_related("place")
-    for label in rows.order_by("code"):
+    for label in Label.objects.active().filter(on).select_related("place").order_by("code"):
         if label.lot_id:
             targets[label.code] = ["batch", label.lot_id]
         elif label.person_id:
@@ -224,3 +220,42 @@ def _labels(
             kit_id = label.kit_id or (label.place.kit_id if label.place else None)
             targets[label.code] = ["kit", names[kit_id or 0]]
     return targets
+
+
+# ----------------------------------------------------------------------------------------- revision
+def revision(actor: Actor) -> str:
+    """A name for the pocket book as it is now, in 32 hexadecimal digits, which changes whenever the
+    book may have; to be read before the book is. It is made of facts that are stored, read in a few
+    queries whose number never grows, so that a phone that has the book costs next to nothing."""
+    return hashlib.sha256("".join(map(repr, _facts(actor))).encode()).hexdigest()[:32]
+
+
+def _facts(actor: Actor) -> Iterator[object]:
+    yield EDITION
+    yield actor.person and actor.person.pk
+    yield sorted((room or 0, *sorted(roles)) for room, roles in actor.roles.items())
+    yield actor.assurance
+    yield list(Room.objects.order_by("pk").values_list())
+    # What a kit is judged by, and the day that it is judged on, change at midnight where it is.
+    zones = Room.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct()
+    yield [clock.today(zone) for zone in zones]
+    # Entries are numbered before they are committed: kits say of themselves that they changed.
+    yield Entry.objects.aggregate(newest=Max("id"))
+    yield list(
+        Kit.objects.order_by("pk").values_list("pk", "revision", "name", "room", "home_room")
+    )
+    # A trip that ends falls out at that instant.
+    yield list(
+        Trip.objects.filter(returns_at__gt=clock.now())
+        .order_by("pk")
+        .values_list("pk", "changed_at")
+    )
+    yield list(Item.objects.order_by("pk").values_list("pk", "revision", "name"))
+    yield list(
+        Person.objects.order_by("pk").values_list(
+            "pk", "name", "phone", "left_on", "merged_into", "home_room"
+        )
+    )
+    yield list(Membership.objects.order_by("pk").values_list("person", "room", "role"))
+    bound = ("kit", "place", "lot", "person", "cancelled_at")
+    yield Label.objects.aggregate(newest=Max("id"), **{f"of_{name}": Count(name) for name in bound})

@@ -9,8 +9,7 @@ from dataclasses import asdict
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import (
     Entry,
     EntryKind,
@@ -164,8 +163,7 @@ def _hold(book: Book, recall: Recall) -> list[int]:
 
 
 def _refuse_while_unsettled(recall: Recall) -> None:
-    unsettled = status.of(recall).unsettled
-    if unsettled:
+    if unsettled := status.of(recall).unsettled:
         numbers = asdict(unsettled)
         raise Refused(
             "units-not-accounted-for",

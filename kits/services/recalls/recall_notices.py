@@ -1,11 +1,11 @@
 """Who gets notices of a recall: each person once, with all kits of it that concern them; again each
 day while nobody answered."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Certainty, Entry, Holding, Kit, Lot, Recall, RecallPlace
 from kits.services.ledger import lots
 from kits.services.lookup import holders
@@ -21,7 +21,7 @@ def tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
     places that came under a recall with an entry."""
     first = entry.pk == recall.entry_id
     fact = f"recall:{recall.pk}" + ("" if first else f":entry:{entry.pk}")
-    concerned = _Concerned(rows, {row.place_id: row.person for row in rows})
+    concerned = _concerned(rows, {row.place_id: row.person for row in rows})
     writing.write(
         "recall",
         [
@@ -33,7 +33,7 @@ def tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
                 kit=kit,
                 facts={**facts_of(recall), "kits": kits, "rooms": rooms},
             )
-            for person, room, kit, kits, rooms in concerned.each()
+            for person, room, kit, kits, rooms in concerned
         ],
     )
 
@@ -41,8 +41,7 @@ def tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
 def ask_again(now: datetime) -> None:
     """Ask again for kits under an open recall that nobody answered for, each day until somebody
     does: who has them and who answers for them, else the keepers of their room."""
-    waiting: dict[int, list[RecallPlace]] = defaultdict(list)
-    for row in RecallPlace.objects.filter(
+    unanswered = RecallPlace.objects.filter(
         recall__closed__isnull=True,
         answered__isnull=True,
         place__kit__isnull=False,
@@ -55,16 +54,15 @@ def ask_again(now: datetime) -> None:
         "place__kit__home_room",
         "place__kit__responsible",
         "place__kit__deputy",
-    ):
-        waiting[row.recall_id].append(row)
+    )
     drafts = []
-    for rows in waiting.values():
+    for rows in grouped((row.recall_id, row) for row in unanswered).values():
         recall = rows[0].recall
         holding = _places_holding(recall)
         # All of it was there for certain, and is not there any more: nobody has to look.
         rows = [r for r in rows if r.units_min < r.units_max or r.place_id in holding]
         times = (now - recall.entry.recorded_at) // ASK_AGAIN
-        concerned = _Concerned(rows, now_with(rows), keepers=False)
+        concerned = _concerned(rows, now_with(rows), keepers=False)
         drafts += [
             writing.Draft(
                 person=person,
@@ -73,7 +71,7 @@ def ask_again(now: datetime) -> None:
                 kit=kit,
                 facts={**facts_of(recall), "kits": kits, "again": int(times)},
             )
-            for person, room, kit, kits, _rooms in concerned.each()
+            for person, room, kit, kits, _rooms in concerned
         ]
     writing.write("recall", drafts)
 
@@ -93,59 +91,45 @@ def _places_holding(recall: Recall) -> set[int]:
     )
 
 
-class _Concerned:
-    """The people whom places of a recall concern, each with the kits they are told of. With
-    `keepers` false, the keepers of a room hear only of kits that nobody has or answers for."""
+Concern = tuple[Person, Room | None, Kit | None, list[RecalledKit], list[str]]
+"""A person, the room and the kit of their notice, the kits that it tells of, and the rooms that
+they keep."""
 
-    def __init__(
-        self,
-        rows: Sequence[RecallPlace],
-        having: Mapping[int, Person | None],
-        *,
-        keepers: bool = True,
-    ) -> None:
-        self._people: dict[int, Person] = {}
-        self._kits: dict[int, dict[int, RecalledKit]] = defaultdict(dict)
-        self._rooms: dict[int, dict[int, Room]] = defaultdict(dict)
-        self._by_id: dict[int, Kit] = {}
-        self._keepers = recipients.Keepers()
-        for row in rows:
-            self._add(row, having.get(row.place_id), keepers)
 
-    def _add(self, row: RecallPlace, has: Person | None, keepers: bool) -> None:
-        kit = row.place.kit
-        own: list[Person] = []
-        if kit is not None:
-            self._by_id[kit.pk] = kit
-            own = [*([has] if has else ()), *recipients.responsible_for(kit)]
-            for person in own:
-                self._put(person, kit, _kit_facts(row, kit, has), theirs=True)
+def _concerned(
+    rows: Sequence[RecallPlace], having: Mapping[int, Person | None], *, keepers: bool = True
+) -> Iterator[Concern]:
+    """The people whom places of a recall concern. With `keepers` false, the keepers of a room get
+    notices only of kits that nobody has or answers for."""
+    of_room = recipients.Keepers()
+    concerned: list[tuple[Person, tuple[RecallPlace, Room | None]]] = []
+    for row in rows:
+        kit, has = row.place.kit, having.get(row.place_id)
+        own = [*([has] if has else ()), *recipients.responsible_for(kit)] if kit else []
+        concerned += [(person, (row, None)) for person in own]
         if keepers or (kit is not None and not own):
-            places = (kit.room, kit.home_room) if kit else (row.place.room,)
-            for room in filter(None, places):
-                for person in self._keepers.of(room):
-                    self._people[person.pk] = person
-                    self._rooms[person.pk][room.pk] = room
-                    if kit is not None:
-                        self._put(person, kit, _kit_facts(row, kit, has), theirs=False)
-
-    def _put(self, person: Person, kit: Kit, facts: RecalledKit, *, theirs: bool) -> None:
-        """A kit stands once, as sure as the surest of its pouches."""
-        self._people[person.pk] = person
-        before = self._kits[person.pk].get(kit.pk)
-        theirs = theirs or bool(before and before["theirs"])
-        self._kits[person.pk][kit.pk] = {**_surest(before, facts), "theirs": theirs}
-
-    def each(
-        self,
-    ) -> Iterator[tuple[Person, Room | None, Kit | None, list[RecalledKit], list[str]]]:
-        """Each person, the room and the kit of their notice, the kits, and the rooms they keep."""
-        for pk, person in self._people.items():
-            kits = sorted(self._kits[pk].values(), key=lambda kit: kit["name"])
-            rooms = list(self._rooms[pk].values())
-            kit = self._by_id[kits[0]["id"]] if len(kits) == 1 else None
-            room = rooms[0] if rooms else self._by_id[kits[0]["id"]].home_room
-            yield person, room, kit, kits, [each.name for each in rooms]
+            rooms = (kit.room, kit.home_room) if kit else (row.place.room,)
+            concerned += [
+                (person, (row, room)) for room in rooms if room for person in of_room.of(room)
+            ]
+    for person, places in grouped(concerned).items():
+        kept = list(dict.fromkeys(room for _row, room in places if room))
+        by_id = {row.place.kit.pk: row.place.kit for row, _room in places if row.place.kit}
+        kits: dict[int, RecalledKit] = {}
+        for row, room in places:
+            if (kit := row.place.kit) is not None:
+                before, facts = kits.get(kit.pk), _kit_facts(row, kit, having.get(row.place_id))
+                theirs = room is None or bool(before and before["theirs"])
+                kits[kit.pk] = {**_surest(before, facts), "theirs": theirs}
+        by_name = sorted(kits.values(), key=lambda each: each["name"])
+        first = by_id[by_name[0]["id"]] if by_name else None
+        yield (
+            person,
+            next(iter(kept), first.home_room if first else None),
+            first if len(kits) == 1 else None,
+            by_name,
+            [room.name for room in kept],
+        )
 
 
 def facts_of(recall: Recall) -> RecallFacts:

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused
+from gearroom.core.acts.rows import one
 from kits.models import (
     Entry,
     EntryKind,
@@ -96,7 +96,7 @@ def refuse_open_already(recall: Recall) -> None:
 # ---------------------------------------------------------------------------------------- answers
 def mark_informed(act: Act, row: RecallPlace) -> RecallPlace:
     """Record that whoever has a place was informed in another way, such as by phone."""
-    _refuse_unless_theirs(act, row)
+    _refuse_unless_theirs(act.actor, row)
     act.actor.require("recall", row.place.room_now.pk)
     with Book(act) as book:
         entry = book.post(
@@ -117,7 +117,7 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
     the book has of it there were booked as other batches of the thing; what is still more, was
     not in the book at all. *Taken out* and *none there* settle the place; *will look* does not.
     """
-    _refuse_unless_theirs(act, row)
+    _refuse_unless_theirs(act.actor, row)
     act.actor.require("answer_recall")
     taken_out = given == Answer.TAKEN_OUT
     removed = whole(removed, field="removed", least=1 if taken_out else 0)
@@ -164,27 +164,21 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
 
 def find(pk: int) -> Recall:
     """A recall with its thing, and when it started and ended. Raises NotFound."""
-    row = Recall.objects.select_related("item", "entry", "closed").filter(pk=pk).first()
-    if row is None:
-        raise NotFound("recall", pk)
-    return row
+    recalls = Recall.objects.select_related("item", "entry", "closed")
+    return one(recalls.filter(pk=pk), "recall", pk)
 
 
 def find_row(actor: Actor, recall: Recall, pk: int) -> RecallPlace:
     """A place listed by a recall, by its row, of somebody's rooms or one that they have. Raises
     NotFound for any other, there or not."""
-    row = (
-        RecallPlace.objects.select_related("place__kit__room", "place__room")
-        .filter(pk=pk, recall=recall)
-        .first()
-    )
-    if row is None or not status.sees_row(actor, row):
-        raise NotFound("row of this recall", pk)
+    rows = RecallPlace.objects.select_related("place__kit__room", "place__room")
+    row = one(rows.filter(pk=pk, recall=recall), "row of this recall", pk)
+    _refuse_unless_theirs(actor, row)
     return row
 
 
-def _refuse_unless_theirs(act: Act, row: RecallPlace) -> None:
-    if not status.sees_row(act.actor, row):
+def _refuse_unless_theirs(actor: Actor, row: RecallPlace) -> None:
+    if not status.sees_row(actor, row):
         raise NotFound("row of this recall", row.pk)
 
 

@@ -1,6 +1,5 @@
 """The status of a recall: who has it, who was informed, what they answered, where the rest went."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,7 +7,8 @@ from typing import NamedTuple
 
 from django.db.models import Q
 
-from gearroom.core.acts.act import SYSTEM, Actor
+from gearroom.core.acts import SYSTEM, Actor
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     DISPOSALS,
     LEFT_US,
@@ -49,8 +49,8 @@ class Followed:
         row = self.row
         if row is None:
             return False
-        sure = row.units_min == row.units_max
-        return row.answered_id is not None or (sure and not self.booked)
+        certain = row.units_min == row.units_max
+        return row.answered_id is not None or (certain and not self.booked)
 
 
 @dataclass(frozen=True)
@@ -98,15 +98,12 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> RecallStatus:
     suspect = {
         lot.pk: lot for lot in Lot.objects.select_related("item").filter(lots.matching(recall))
     }
-    held: Counter[int] = Counter()
-    places: dict[int, Place] = {}
-    for holding in (
+    holdings = (
         Holding.objects.on_hand()
         .filter(lot__in=suspect)
         .select_related("place__kit__room", "place__room")
-    ):
-        held[holding.place_id] += holding.units
-        places[holding.place_id] = holding.place
+    )
+    held = summed((row.place_id, row.units) for row in holdings)
     rows = list(
         recall.places.select_related(
             "place__kit__room", "place__room", "person", "answered", "answered_by"
@@ -129,7 +126,7 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> RecallStatus:
         if visible(row.place)
     ]
     known = {row.place_id for row in rows}
-    places = {pk: place for pk, place in places.items() if visible(place)}
+    places = {row.place_id: row.place for row in holdings if visible(row.place)}
     quarantined = [p for p in places.values() if p.kind == PlaceKind.QUARANTINE]
     followed += [
         Followed(place, None, held[pk], None)
@@ -179,7 +176,7 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
     """What left for good from somebody's rooms. A tap that did not say which batch, in a place
     where the recalled one had been, may have been of it."""
     been: set[int] = set()
-    totals: dict[tuple[PlaceKind, Certainty, int | None, int | None], Gone] = {}
+    gone: list[tuple[tuple[PlaceKind, Certainty, Trip | None, Kit | None], int]] = []
     movements = (
         Movement.objects.filter(lot__item=recall.item_id, entry__reversed_by__isnull=True)
         .exclude(entry__kind=EntryKind.REVERSE)
@@ -195,12 +192,9 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
         if not ours and not (m.lot_assumed and m.from_place_id in been):
             continue
         certain = not m.lot_assumed and tracing.named(recall, m.lot)
-        sure = Certainty.CERTAIN if certain else Certainty.MAYBE
-        how = PlaceKind(m.to_place.kind)
-        key = (how, sure, m.entry.trip_id, m.entry.kit_id)
-        before = totals[key].units if key in totals else 0
-        totals[key] = Gone(how, sure, m.entry.trip, m.entry.kit, before + m.units)
-    return list(totals.values())
+        confirmed = Certainty.CERTAIN if certain else Certainty.MAYBE
+        gone.append(((PlaceKind(m.to_place.kind), confirmed, m.entry.trip, m.entry.kit), m.units))
+    return [Gone(*key, units) for key, units in summed(gone).items()]
 
 
 def _left_from(actor: Actor, gone: Movement) -> bool:

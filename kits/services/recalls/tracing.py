@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
     INNER,
     Certainty,
@@ -51,21 +52,15 @@ def locate(recall: Recall) -> Whereabouts:
     suspect = set(Lot.objects.filter(lots.matching(recall)).values_list("pk", flat=True))
     certain = {lot.pk for lot in batches if lot.pk in suspect and named(recall, lot)}
     outside = dict(Place.objects.exclude(kind__in=INNER).values_list("pk", "kind"))
-    held = rule.affected(
+    held = rule.recalled_places(
         _events(recall.item_id),
         certain,
         suspect - certain,
         outer=outside,
         unexplained=[pk for pk, kind in outside.items() if kind == PlaceKind.UNEXPLAINED],
     )
-    booked: dict[int, list[Holding]] = defaultdict(list)
-    for holding in (
-        Holding.objects.on_hand()
-        .filter(lot__in=suspect)
-        .select_related("lot__item")
-        .order_by("lot__expiry", "lot")
-    ):
-        booked[holding.place_id].append(holding)
+    holdings = Holding.objects.on_hand().filter(lot__in=suspect).select_related("lot__item")
+    booked = grouped((row.place_id, row) for row in holdings.order_by("lot__expiry", "lot"))
     rows = [
         *((Certainty.CERTAIN, bounds) for bounds in held.certain),
         *((Certainty.MAYBE, bounds) for bounds in held.maybe),
@@ -101,9 +96,8 @@ def hold(book: Book, recall: Recall) -> None:
 
 def named(recall: Recall, lot: Lot) -> bool:
     """Whether a recall is about a batch for certain, not only until its number is known."""
-    if recall.scope == RecallScope.NUMBER:
-        return lot.number == recall.number
-    return recall.scope == RecallScope.ALL
+    by_number = recall.scope == RecallScope.NUMBER and lot.number == recall.number
+    return by_number or recall.scope == RecallScope.ALL
 
 
 def _events(item_id: int) -> list[rule.Event]:
@@ -157,9 +151,7 @@ def spread(book: Book, recall: Recall) -> Entry:
         recall.entry = entry
         recall.save()
     Lot.objects.filter(lots.matching(recall), recall__isnull=True).update(recall=recall)
-    moved: dict[int, int] = defaultdict(int)
-    for leg in legs:
-        moved[leg.source.pk] += leg.units
+    moved = summed((leg.source.pk, leg.units) for leg in legs)
     having = holders.of_places(located.places.values())
     rows = [
         RecallPlace(
@@ -184,14 +176,14 @@ def spread(book: Book, recall: Recall) -> Entry:
 def _to_quarantine(located: Whereabouts) -> list[Leg]:
     """What the book has of it outside of kits, into the quarantine of the room where it is. Where
     the book is not sure of a place, what is carried over is an assumption too."""
-    sure = {held.place for _, held in located.rows if held.least == held.most}
+    certain = {held.place for _, held in located.rows if held.least == held.most}
     return [
         Leg(
             holding.lot,
             located.places[place],
             room_place(located.places[place].room_now, PlaceKind.QUARANTINE),
             holding.units,
-            assumed=place not in sure,
+            assumed=place not in certain,
         )
         for place, holdings in located.booked.items()
         if located.places[place].kind not in _NOT_HERE

@@ -5,13 +5,12 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Act, Refused
 from kits.models import EntryKind, Item, Kit, LevelFact
 from kits.rules.custody.going_short import addition_to
 from kits.rules.ledger.facts import Level
 from kits.services.ledger import admission
-from kits.services.ledger.book import Book, Leg
+from kits.services.ledger.book import Leg, kit_book
 from kits.services.restocking.sorting import (
     RestockResult,
     refuse_if_kept_as_it_came,
@@ -26,9 +25,7 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
     Raises Refused: `nothing-to-add` where no shelf here has any of it that lasts, and what is
     never put in (see `guard`).
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("restock", kit.room_id)
+    with kit_book(act, kit, here="restock") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
         addition = addition_to(plan.list, line)

@@ -1,13 +1,12 @@
 """A kit that takes items from another, on a trip or at the hatch."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
+from gearroom.core.rules.grouping import summed
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import admission
@@ -40,21 +39,20 @@ def borrow(
     with Book(act) as book:
         giver, taker = book.lock(giver.pk, taker.pk)
         act.actor.require("borrow", taker.room_id)
-        for line in lines:
-            if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
-                raise Invalid(
-                    _(
-                        "Enter the sections of %(giver)s to take from, and the sections of "
-                        "%(taker)s to put the items into."
-                    )
-                    % {"giver": giver.name, "taker": taker.name},
-                    field="lines",
+        if any((x.source.kit_id, x.target.kit_id) != (giver.pk, taker.pk) for x in lines):
+            raise Invalid(
+                _(
+                    "Enter the sections of %(giver)s to take from, and the sections of "
+                    "%(taker)s to put the items into."
                 )
+                % {"giver": giver.name, "taker": taker.name},
+                field="lines",
+            )
         moved = [(line, units(line.units, field="lines")) for line in lines]
         extra: list[Leg] = []
         irregular: list[ReasonCode] = []
         if already_done:
-            extra = _found(moved)
+            extra = _beyond_record(moved)
             irregular = _irregular(giver, taker, lines, extra)
         else:
             refuse_if_kept_as_it_came(giver)
@@ -72,12 +70,10 @@ def borrow(
     return entry
 
 
-def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
+def _beyond_record(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
     """What the giver held beyond its record, as legs into it."""
-    wanted: Counter[tuple[int, int]] = Counter()
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
-    for line, count in moved:
-        wanted[line.lot.pk, line.source.pk] += count
+    wanted = summed(((line.lot.pk, line.source.pk), count) for line, count in moved)
     held = {
         (row.lot_id, row.place_id): row.units
         for row in Holding.objects.filter(

@@ -5,16 +5,16 @@ answer has what the kit's list still needs.
 """
 
 import enum
-from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
     Disposal,
     Entry,
@@ -27,13 +27,14 @@ from kits.models import (
     Receipt,
 )
 from kits.rules.restocking import picking
-from kits.services.ledger import admission, kit_state, lots, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger import admission, kit_state, readiness
+from kits.services.ledger.book import Book, Leg, kit_book, outer
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
+from kits.services.restocking.emptying import Destination, place_out_of
 from kits.services.restocking.sorting import PutIn
-from kits.services.stock import disposing, receiving, stock_levels
+from kits.services.stock import receiving, stock_levels
 from kits.services.text.amounts import units as whole
 
 
@@ -73,8 +74,7 @@ def build(
     None means that loose items were topped up. Raises Invalid, Refused: `kit-is-out`, the
     codes of `guard` (each fault named, nothing moved), `not-enough`.
     """
-    with Book(act) as book:
-        kit = _open(book, act, kit, "build")
+    with _opened(act, kit, "build") as (book, kit):
         put_in = _as_listed(kit, through) if lines is None else list(lines)
         if not put_in and not levels:
             raise Invalid(
@@ -85,7 +85,10 @@ def build(
                 field="lines",
             )
         for line in put_in:
-            _check_line(kit, line)
+            whole(line.units, field="lines")
+            admission.shelf_here(kit, line.shelf, "lines")
+            _check_section(kit, line.section, "lines")
+            refuse_loose(line.lot.item, "lines")
         admission.put_in_guard(kit, [(line.lot, line.shelf) for line in put_in])
         entry = book.post(
             EntryKind.BUILD,
@@ -98,26 +101,18 @@ def build(
     return BuildResult(entry, put_in, shortages(kit, currency=""))
 
 
-def _open(book: Book, act: Act, kit: Kit, use_case: str) -> Kit:
-    (kit,) = book.lock(kit.pk)
-    act.actor.require(use_case, kit.room_id)
-    held = open_checkout(kit)
-    if held is not None:
-        raise kit_is_out(held)
-    sorting.refuse_if_kept_as_it_came(kit)
-    return kit
+@contextmanager
+def _opened(act: Act, kit: Kit, use_case: str) -> Iterator[tuple[Book, Kit]]:
+    with kit_book(act, kit, here=use_case) as (book, kit):
+        if held := open_checkout(kit):
+            raise kit_is_out(held)
+        sorting.refuse_if_kept_as_it_came(kit)
+        yield book, kit
 
 
 def _as_listed(kit: Kit, through: date | None) -> list[PutIn]:
     plan = sorting.restock_list(kit, through=through)
     return [plan.pick(row) for row in plan.list.put_in]
-
-
-def _check_line(kit: Kit, line: PutIn) -> None:
-    whole(line.units, field="lines")
-    admission.shelf_here(kit, line.shelf, "lines")
-    _check_section(kit, line.section, "lines")
-    refuse_loose(line.lot.item, "lines")
 
 
 def _check_section(kit: Kit, section: Place, field: str) -> None:
@@ -195,27 +190,31 @@ def strip(
     out or set aside for training, and is refused where it would be kept. Raises Invalid, Refused
     (`kit-is-out`, the codes of `guard`, `wrong-bin`).
     """
-    with Book(act) as book:
-        kit = _open(book, act, kit, "strip")
+    with _opened(act, kit, "strip") as (book, kit):
         if not things and not levels:
             raise Invalid(_("Enter at least one item that was in the kit."), field="things")
         priced = price is not None or any(thing.price is not None for thing in things)
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
         supply = outer(PlaceKind.SUPPLIER)
-        went: Counter[tuple[Lot, Place]] = Counter()
-        costs: dict[int, Decimal] = defaultdict(Decimal)
-        into_kit: list[tuple[Lot, Place]] = []
-        batches = [_batch(kit, thing) for thing in things]
-        for thing, lot in zip(things, batches, strict=True):
-            units = whole(thing.units, field="things")
-            went[lot, _goes_to(kit, thing, lot)] += units
-            if thing.price is not None:
-                receiving.check_price(thing.price, currency)
-                costs[lot.pk] += thing.price
-            if thing.fate == Fate.KEEP:
-                into_kit.append((lot, supply))
-        admission.put_in_guard(kit, into_kit)
+        batches = [
+            receiving.batch_of_pack(
+                each.item,
+                each.number,
+                each.expiry,
+                each.serial,
+                units=whole(each.units, field="things"),
+                today=readiness.today_of(kit),
+            )
+            for each in things
+        ]
+        pairs = list(zip(things, batches, strict=True))
+        went = summed(((lot, _goes_to(kit, thing, lot)), thing.units) for thing, lot in pairs)
+        prices = grouped((lot.pk, thing.price) for thing, lot in pairs if thing.price is not None)
+        for alone in (x.price for x in things if x.price is not None):
+            receiving.check_price(alone, currency)
+        costs = {lot: sum(each, Decimal(0)) for lot, each in prices.items()}
+        admission.put_in_guard(kit, [(lot, supply) for x, lot in pairs if x.fate == Fate.KEEP])
         rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
         entry = book.post(
             EntryKind.STRIP,
@@ -250,34 +249,18 @@ def strip(
     )
 
 
-def _batch(kit: Kit, thing: BoughtItem) -> Lot:
-    receiving.check_expiry(thing.expiry, readiness.today_of(kit))
-    lot = lots.known(item=thing.item, number=thing.number, expiry=thing.expiry, serial=thing.serial)
-    receiving.one_of_its_own(lot, whole(thing.units, field="things"))
-    return lot
-
-
 def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:
-    match thing.fate:
-        case Fate.KEEP:
-            refuse_loose(thing.item, "things")
-            section = thing.section or kit.sections.open().first()
-            if section is None:
-                raise Invalid(
-                    _("%(kit)s has no section to put the item in.") % {"kit": kit.name},
-                    field="things",
-                )
-            _check_section(kit, section, "things")
-            return section
-        case Fate.SHELF:
-            shelf = receiving.shelf_for(kit, thing.shelf, thing.item, "things")
-            return admission.landing(lot, shelf)[0]
-        case Fate.TRAINING:
-            return admission.landing(lot, room_place(kit.room, PlaceKind.TRAINING))[0]
-        case Fate.DISPOSE:
-            way = thing.disposal or disposing.disposal_of(thing.item)
-            disposing.check_disposal(thing.item, way)
-            return outer(PlaceKind(way))
+    if thing.fate is not Fate.KEEP:
+        to = Destination(thing.fate)
+        return place_out_of(kit, lot, to, thing.shelf, thing.disposal, "things")
+    refuse_loose(thing.item, "things")
+    section = thing.section or kit.sections.open().first()
+    if section is None:
+        raise Invalid(
+            _("%(kit)s has no section to put the item in.") % {"kit": kit.name}, field="things"
+        )
+    _check_section(kit, section, "things")
+    return section
 
 
 def _receipts(
@@ -288,9 +271,7 @@ def _receipts(
     currency: str,
 ) -> None:
     """One receipt for each batch; its price only where it was given for it alone."""
-    totals: Counter[int] = Counter()
-    for lot, _place, units in rows:
-        totals[lot.pk] += units
+    totals = summed((lot.pk, units) for lot, _place, units in rows)
     Receipt.objects.bulk_create(
         Receipt(
             lot_id=lot,
@@ -312,9 +293,8 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
     today = readiness.today_of(kit)
     shelves = stock_levels.on_shelves([kit.room_id])[0].get(kit.room_id, [])
     missing = picking.restock(state, (), through=today, today=today).missing
-    to_buy: Counter[int] = Counter()
-    for row in picking.restock(state, shelves, through=today, today=today).missing:
-        to_buy[row.thing.id] += row.count
+    after = picking.restock(state, shelves, through=today, today=today)
+    to_buy = summed((row.thing.id, row.count) for row in after.missing)
     items = Item.objects.in_bulk([row.thing.id for row in missing])
     prices = _last_prices(items, currency) if currency else {}
     rows = []

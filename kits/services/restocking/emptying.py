@@ -10,8 +10,7 @@ from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import (
     Disposal,
     Entry,
@@ -25,7 +24,7 @@ from kits.models import (
 from kits.rules.ledger.expiry import why_not
 from kits.services.kits import kits
 from kits.services.ledger import admission, lots, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.restocking import sorting
@@ -76,9 +75,7 @@ def empty(
     that are disposed of. Raises Invalid, Refused: `kit-is-out`, `keep-as-it-came-back`,
     `not-enough`, `training-never-back`, `wrong-bin`, the codes of `guard`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("strip", kit.room_id)
+    with kit_book(act, kit, here="strip") as (book, kit):
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         sorting.refuse_if_kept_as_it_came(kit)
@@ -128,44 +125,46 @@ def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
             % {"section": line.section.name, "kit": kit.name},
             field="lines",
         )
-    match line.way:
-        case Destination.SHELF:
-            shelf = receiving.shelf_for(kit, line.shelf, line.lot.item, "lines")
-            if kit.training:
-                raise receiving.training_never_back()
-            return admission.landing(line.lot, shelf)[0]
-        case Destination.TRAINING:
-            return admission.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
-        case Destination.SOLD | Destination.GIVEN:
-            _fit_for_others(act, kit, line)
-            return outer(PlaceKind(line.way))
-        case Destination.DISPOSE:
-            way = line.disposal or disposing.disposal_of(line.lot.item)
-            disposing.check_disposal(line.lot.item, way)
-            if why_not(admission.batch_of(line.lot), readiness.today_of(kit)) is None:
-                _need_reason(
-                    act,
-                    line,
-                    _("These units are still good: enter the reason for disposing of them."),
-                )
-            return outer(PlaceKind(way))
-
-
-def _fit_for_others(act: Act, kit: Kit, line: EmptyLine) -> None:
-    batch = admission.batch_of(line.lot)
+    place = place_out_of(kit, line.lot, line.way, line.shelf, line.disposal, "lines")
+    if line.way is Destination.SHELF and kit.training:
+        raise receiving.training_never_back()
+    if line.way in (Destination.SHELF, Destination.TRAINING):
+        return place
+    batch, to_others = admission.batch_of(line.lot), line.way is not Destination.DISPOSE
     fault = why_not(batch, readiness.today_of(kit))
-    if fault in admission.TO_QUARANTINE:
+    if to_others and fault in admission.TO_QUARANTINE:
         raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
-    _need_reason(
-        act,
-        line,
-        _(
-            "Enter who is getting it, or the reason: from now on, somebody "
-            "else is responsible for it."
-        ),
-    )
+    if (to_others or fault is None) and not (line.reason or act.reason):
+        raise Invalid(
+            _(
+                "Enter who is getting it, or the reason: from now on, somebody else is "
+                "responsible for it."
+            )
+            if to_others
+            else _("These units are still good: enter the reason for disposing of them."),
+            field="reason",
+        )
+    return place
 
 
-def _need_reason(act: Act, line: EmptyLine, says: str) -> None:
-    if not (line.reason or act.reason):
-        raise Invalid(says, field="reason")
+def place_out_of(
+    kit: Kit,
+    lot: Lot,
+    to: Destination,
+    shelf: Place | None,
+    disposal: Disposal | None,
+    field: str,
+) -> Place:
+    """Where units of a batch go out of a kit; what must not be used goes to quarantine in place of
+    a shelf. Raises Invalid, which names `field`, Refused (`wrong-bin`)."""
+    match to:
+        case Destination.SHELF:
+            return admission.landing(lot, receiving.shelf_for(kit, shelf, lot.item, field))[0]
+        case Destination.TRAINING:
+            return admission.landing(lot, room_place(kit.room, PlaceKind.TRAINING))[0]
+        case Destination.DISPOSE:
+            way = disposal or disposing.disposal_of(lot.item)
+            disposing.check_disposal(lot.item, way)
+            return outer(PlaceKind(way))
+        case Destination.SOLD | Destination.GIVEN:
+            return outer(PlaceKind(to))

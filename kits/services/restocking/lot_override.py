@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Refused, Unacceptable
 from kits.models import Holding, Lot
 from kits.rules.ledger.facts import Batch
 from kits.rules.restocking import picking
@@ -66,7 +66,8 @@ def _group(rows: Rows, lot: Lot, taken: list[tuple[int, str]]) -> tuple[int, str
     if not fitting:
         raise Unacceptable(
             "not-asked-for",
-            _("%(thing)s is not on the restock list. Leave it out.") % {"thing": lot.item.name},
+            _("%(thing)s is not on the restock list. Remove it from your entry.")
+            % {"thing": lot.item.name},
         )
     return next((group for group in fitting if group not in taken), fitting[-1])
 

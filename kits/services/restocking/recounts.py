@@ -4,13 +4,13 @@ Two kits mixed up on the hill are one job, which is over once both are counted. 
 handed back, and for which no use was recorded within two days, is one too.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db.models import Max
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind, Withholding
 
 WAIT = timedelta(hours=48)
@@ -40,11 +40,8 @@ def jobs(kits: Iterable[Kit], at: datetime) -> list[CountJob]:
 def _mixed(kits: Sequence[Kit]) -> list[CountJob]:
     rows = Withholding.objects.open().filter(kind=WithheldKind.MIXED)
     acts = rows.filter(kit__in=kits).values("since__key")
-    groups: dict[object, list[Withholding]] = defaultdict(list)
-    for row in (
-        rows.filter(since__key__in=acts).select_related("kit", "since").order_by("kit__name")
-    ):
-        groups[row.since.key].append(row)
+    together = rows.filter(since__key__in=acts).select_related("kit", "since")
+    groups = grouped((row.since.key, row) for row in together.order_by("kit__name"))
     return [
         CountJob([row.kit for row in group if row.kit], group[0].since.occurred_at, mixed=True)
         for group in groups.values()

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import Kit, Place
 from kits.rules.ledger.facts import Level
 from kits.rules.restocking import sealing as rule
@@ -48,12 +48,12 @@ def question(rows: Sequence[NotReplaced]) -> str:
     missing = sum(row.count for row in rows) - out
     if not out:
         return _("%(count)d not replaced: seal anyway?") % {"count": missing}
-    if not missing:
-        return _("%(out)d must be removed: seal anyway?") % {"out": out}
-    return _("%(count)d not replaced, %(out)d must be removed: seal anyway?") % {
-        "count": missing,
-        "out": out,
-    }
+    sentence = (
+        _("%(count)d not replaced, %(out)d must be removed: seal anyway?")
+        if missing
+        else _("%(out)d must be removed: seal anyway?")
+    )
+    return sentence % {"count": missing, "out": out}
 
 
 def line(row: NotReplaced) -> str:

@@ -1,17 +1,16 @@
 """Sorting: from hand-back to ready. Check contents, restock, remove what is out of date, reseal."""
 
 import re
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     AsFound,
     Entry,
@@ -29,7 +28,7 @@ from kits.rules.ledger.facts import Level, Units
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, readiness
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.book import Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
@@ -45,9 +44,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LooseLevel] = (), note: 
     Anything else is a count. Opening breaks the seals; the kit no longer waits to be
     sorted.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("look_inside", kit.room_id)
+    with kit_book(act, kit, here="look_inside") as (book, kit):
         entry = book.post(
             EntryKind.LOOK_INSIDE,
             kit=kit,
@@ -66,9 +63,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
 
     Raises Refused: `no-seal-on-record`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("look_inside", kit.room_id)
+    with kit_book(act, kit, here="look_inside") as (book, kit):
         if not Seal.objects.unbroken().filter(kit=kit, section=None).exists():
             raise Refused(
                 "no-seal-on-record",
@@ -192,7 +187,7 @@ class RestockDifference:
 
     item: Item
     section: Place
-    instead: Sequence[PutIn] = field(default_factory=tuple)
+    instead: Sequence[PutIn] = ()
 
 
 @dataclass(frozen=True)
@@ -220,9 +215,7 @@ def restock(
     that every loose item was topped up. Raises Refused where something may not go in
     (see `guard`) or is not on its shelf (`not-enough`).
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("restock", kit.room_id)
+    with kit_book(act, kit, here="restock") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
         differs = {(each.item.pk, each.section.pk) for each in exceptions}
@@ -318,9 +311,7 @@ def destination(plan: Restock, row: picking.TakeOut) -> Place:
 def take_expired_out(act: Act, kit: Kit) -> Entry:
     """Take out everything that may not stay inside, in one act. Raises Refused where there is
     nothing to take out (`nothing-to-take-out`)."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("take_expired_out", kit.room_id)
+    with kit_book(act, kit, here="take_expired_out") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit)
         rows = must_come_out(plan)
@@ -345,9 +336,7 @@ def reseal(
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("reseal", kit.room_id)
+    with kit_book(act, kit, here="reseal") as (book, kit):
         in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (
             kit.pk,
@@ -367,9 +356,7 @@ def reseal(
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
             raise sealing.not_replaced_refusal(kit, lacking)
-        units_lacking: Counter[str] = Counter()
-        for row in lacking:
-            units_lacking[str(row.thing.id)] += row.count
+        units_lacking = summed((str(row.thing.id), row.count) for row in lacking)
         entry = book.post(
             EntryKind.RESEAL,
             kit=kit,

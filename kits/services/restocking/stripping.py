@@ -6,7 +6,6 @@ waits to be written and a slip is undone alone. Those since the kit was last tak
 together.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -14,6 +13,7 @@ from decimal import Decimal
 
 from django.db.models import Max, Q, QuerySet, Sum
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import (
     Entry,
     EntryKind,
@@ -144,10 +144,12 @@ def _entries(kit: Kit) -> QuerySet[Entry]:
 
 def _spent(entries: Sequence[Entry]) -> dict[str, Decimal]:
     """By currency: prices of the whole, else of single items."""
-    whole: dict[str, Decimal] = defaultdict(Decimal)
-    for detail in (entry.detail_as(StripDetail) for entry in entries):
-        if (price := detail.get("price")) is not None:
-            whole[detail["currency"]] += Decimal(price)
+    prices = grouped(
+        (detail["currency"], Decimal(price))
+        for detail in (entry.detail_as(StripDetail) for entry in entries)
+        if (price := detail.get("price")) is not None
+    )
+    whole = {currency: sum(each, Decimal(0)) for currency, each in prices.items()}
     receipts = Receipt.objects.filter(entry__in=entries, price__isnull=False)
     sums = receipts.values_list("currency").annotate(total=Sum("price")).order_by()
     return dict(sums) | whole

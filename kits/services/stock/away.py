@@ -4,20 +4,19 @@ It is out of its kit at once, and listed against that kit until somebody records
 or that it will not.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q, Sum
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Actor, Invalid, Refused
+from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule
 from kits.services.ledger import admission, lots
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.book import Leg, kit_book, outer
 from kits.services.lookup import find
 from kits.services.text.amounts import units as whole
 
@@ -35,25 +34,20 @@ class UnitsAway:
 def in_rooms(rooms: Iterable[int]) -> list[UnitsAway]:
     """What may still come back to these rooms (ids), the longest away first. The number of queries
     does not grow with it."""
-    places = list(Place.objects.filter(room__in=list(rooms), kind=PlaceKind.AWAY))
-    moves: dict[int, list[rule.Leaving]] = defaultdict(list)
-    legs = Movement.objects.filter(Q(from_place__in=places) | Q(to_place__in=places))
-    ids = {place.pk for place in places}
-    for kit, lot, units, source, target, at in legs.order_by("id").values_list(
-        "entry__kit", "lot", "units", "from_place", "to_place", "entry__occurred_at"
-    ):
-        place, more = (target, units) if target in ids else (source, -units)
-        moves[place].append(rule.Leaving(kit, lot, more, at))
-    held: dict[int, dict[int, int]] = defaultdict(dict)
-    for place, lot, units in (
-        Holding.objects.on_hand()
-        .filter(place__in=places)
-        .values_list("place", "lot")
-        .annotate(total=Sum("units"))
-        .order_by()
-    ):
-        held[place][lot] = units
-    rows = [row for place in places for row in rule.away(moves[place.pk], held[place.pk])]
+    places = Place.objects.filter(room__in=list(rooms), kind=PlaceKind.AWAY)
+    ids = list(places.values_list("pk", flat=True))
+    legs = Movement.objects.filter(Q(from_place__in=ids) | Q(to_place__in=ids)).order_by("id")
+    moves = grouped(
+        (target, rule.Leaving(kit, lot, units, at))
+        if target in ids
+        else (source, rule.Leaving(kit, lot, -units, at))
+        for kit, lot, units, source, target, at in legs.values_list(
+            "entry__kit", "lot", "units", "from_place", "to_place", "entry__occurred_at"
+        )
+    )
+    on_hand = Holding.objects.on_hand().filter(place__in=ids)
+    held = grouped((row.place_id, (row.lot_id, row.units)) for row in on_hand)
+    rows = [row for pk in ids for row in rule.away(moves[pk], dict(held[pk]))]
     kits = Kit.objects.select_related("home_room").in_bulk({row.kit for row in rows})
     batches = Lot.objects.select_related("item").in_bulk({row.lot for row in rows})
     rows.sort(key=lambda row: (row.since, row.kit, row.lot))
@@ -74,9 +68,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
             _("Choose the shelf in %(room)s to put the item on.") % {"room": kit.home_room.name},
             field="shelf",
         )
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("come_back", kit.home_room_id)
+    with kit_book(act, kit, home="come_back") as (book, kit):
         lot = lots.held_still([lot.pk])[0]
         leg = Leg(lot, _away_from(kit, lot, units), admission.landing(lot, shelf)[0], units)
         return book.post(EntryKind.COME_BACK, [leg], kit=kit, lot=lot, room=kit.home_room)
@@ -85,9 +77,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
 def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
     """Say that what went with a casualty will not come back: then it was used, against the trip
     that it went on. Raises Invalid, Refused (`not-away`)."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("write_off", kit.home_room_id)
+    with kit_book(act, kit, home="write_off") as (book, kit):
         source = _away_from(kit, lot, units)
         went = (
             Entry.objects.filter(
@@ -114,7 +104,10 @@ def _away_from(kit: Kit, lot: Lot, units: int) -> Place:
     if held < units:
         raise Refused(
             "not-away",
-            _("The record shows only %(held)d × %(item)s from %(kit)s as away. Reload the list.")
+            _(
+                "The record shows only %(held)d × %(item)s from %(kit)s as gone with a casualty. "
+                "Reload the list."
+            )
             % {"held": held, "item": lot.item.name, "kit": kit.name},
         )
     return Place.objects.get(room=kit.home_room_id, kind=PlaceKind.AWAY)

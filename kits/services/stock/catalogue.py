@@ -9,15 +9,15 @@ from datetime import date
 from typing import TypedDict, Unpack
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from stdnum import ean
 from stdnum.exceptions import ValidationError
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Refused, Stale
+from gearroom.core.acts import Act, Invalid, NotFound, Refused, Stale, refuse_first
+from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from kits.models import (
     Disposal,
     Holding,
@@ -134,25 +134,23 @@ def retire_item(act: Act, item: Item) -> Item:
                 % {"item": item.name, "names": ", ".join(lists)},
                 lists=list(lists),
             )
-        if item.retired_on is None:
-            _set_retired_on(item, clock.today(settings.TIME_ZONE))
-    return item
+        return _retired(item, clock.today(settings.TIME_ZONE))
 
 
 def bring_back_item(act: Act, item: Item) -> Item:
     """Take a retired item into use again."""
     act.actor.require("edit_item")
     with transaction.atomic():
-        item = _locked(item)
-        if item.retired_on is not None:
-            _set_retired_on(item, None)
+        return _retired(_locked(item), None)
+
+
+def _retired(item: Item, day: date | None) -> Item:
+    """Retire an item on a day, or take it into use again (None), where it is not so already."""
+    if (item.retired_on is None) != (day is None):
+        item.retired_on = day
+        item.revision += 1
+        item.save(update_fields=["retired_on", "revision"])
     return item
-
-
-def _set_retired_on(item: Item, day: date | None) -> None:
-    item.retired_on = day
-    item.revision += 1
-    item.save(update_fields=["retired_on", "revision"])
 
 
 # ----------------------------------------------------------------------------------- makers' codes
@@ -213,28 +211,25 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     """Record that another item can be used instead of this one, one for one; not the other way
     round. Kits whose lists have the item are judged again."""
     act.actor.require("edit_item")
-    if item.pk == instead.pk:
-        raise Invalid(_("An item cannot be a substitute for itself."), field="instead")
-    if item.by_eye or instead.by_eye:
-        raise Invalid(
-            _("Loose items are not counted, so nothing can replace them one for one."),
-            field="instead",
-        )
-    if instead.retired_on is not None:
-        raise Invalid(
-            _("%(instead)s has been retired. Choose an item that is in use.")
-            % {"instead": instead.name},
-            field="instead",
-        )
+    loose = _("Loose items are not counted, so nothing can replace them one for one.")
+    retired = _("%(instead)s has been retired. Choose an item that is in use.")
+    refuse_first(
+        (
+            item.pk == instead.pk,
+            Invalid(_("An item cannot be a substitute for itself."), field="instead"),
+        ),
+        (item.by_eye or instead.by_eye, Invalid(loose, field="instead")),
+        (
+            instead.retired_on is not None,
+            Invalid(retired % {"instead": instead.name}, field="instead"),
+        ),
+    )
     with Book(act) as book:
         _hold_kits(book, item)
         known_then.remember(item)
-        row, made = Substitute.objects.get_or_create(
+        row, _made = Substitute.objects.update_or_create(
             item=item, instead=instead, defaults={"note": note}
         )
-        if not made and row.note != note:
-            row.note = note
-            row.save(update_fields=["note"])
         known_then.remember(item)
     return row
 
@@ -269,54 +264,68 @@ def _locked(item: Item) -> Item:
 
 
 def _save(item: Item) -> None:
-    try:
-        with transaction.atomic():
-            item.save()
-            known_then.remember(item)
-    except IntegrityError as error:
-        raise _name_taken(item.name) from error
+    with refuse_taken_name(_taken(item)):
+        item.save()
+        known_then.remember(item)
 
 
-def _name_taken(name: str) -> Refused:
-    return Refused(
-        "name-taken",
-        _("There is already an item called %(name)s. Choose another name.") % {"name": name},
-    )
+def _taken(item: Item) -> str:
+    return _("There is already an item called %(name)s. Choose another name.") % {"name": item.name}
 
 
 def _settle(item: Item) -> None:
     """Tidy the facts of an item and refuse what does not go together."""
     item.name = " ".join(item.name.split())
     item.base_unit = " ".join(item.base_unit.split())
-    if not item.name or item.name.isdigit():
-        raise Invalid(_("Enter a name that is not just a number."), field="name")
-    if not item.base_unit:
-        raise Invalid(
-            _("Enter the smallest unit that is counted, such as “swab” or “pair”."),
-            field="base_unit",
-        )
-    if Item.objects.filter(name__iexact=item.name).exclude(pk=item.pk).exists():
-        raise _name_taken(item.name)
-    if item.by_eye and item.kind != Kind.CONSUMABLE:
-        raise Invalid(_("Only consumables can be loose."), field="by_eye")
     low, high = item.min_temp_c, item.max_temp_c
-    if low is not None and high is not None and low > high:
-        raise Invalid(_("The lowest temperature is above the highest."), field="min_temp_c")
-    if item.kind == Kind.INSTRUMENT and item.check_every_days and not item.check_question:
-        raise Invalid(
-            _("Enter the question for its regular check, such as “Gauge in the green?”."),
-            field="check_question",
-        )
-    if item.kind != Kind.INSTRUMENT and (item.check_every_days or item.check_question):
-        raise Invalid(_("Only instruments are checked regularly."), field="check_every_days")
-    if item.kind == Kind.MEDICINE and item.disposal not in allowed(Kind.MEDICINE, item.disposal):
-        raise Invalid(
-            _(
-                "A medicine goes to a pharmacy, back to its maker, or into sharps or clinical "
-                "waste; it never goes into a bin."
+    checked = bool(item.check_every_days)
+    refuse_first(
+        (
+            not item.name or item.name.isdigit(),
+            Invalid(_("Enter a name that is not just a number."), field="name"),
+        ),
+        (
+            not item.base_unit,
+            Invalid(
+                _("Enter the smallest unit that is counted, such as “swab” or “pair”."),
+                field="base_unit",
             ),
-            field="disposal",
-        )
+        ),
+        (
+            Item.objects.filter(name__iexact=item.name).exclude(pk=item.pk).exists(),
+            name_taken(_taken(item)),
+        ),
+        (
+            item.by_eye and item.kind != Kind.CONSUMABLE,
+            Invalid(_("Only consumables can be loose."), field="by_eye"),
+        ),
+        (
+            low is not None and high is not None and low > high,
+            Invalid(_("The lowest temperature is above the highest."), field="min_temp_c"),
+        ),
+        (
+            item.kind == Kind.INSTRUMENT and checked and not item.check_question,
+            Invalid(
+                _("Enter the question for its regular check, such as “Gauge in the green?”."),
+                field="check_question",
+            ),
+        ),
+        (
+            item.kind != Kind.INSTRUMENT and (checked or bool(item.check_question)),
+            Invalid(_("Only instruments are checked regularly."), field="check_every_days"),
+        ),
+        (
+            item.kind == Kind.MEDICINE
+            and item.disposal not in allowed(Kind.MEDICINE, item.disposal),
+            Invalid(
+                _(
+                    "A medicine goes to a pharmacy, back to its maker, or into sharps or clinical "
+                    "waste; it never goes into a bin."
+                ),
+                field="disposal",
+            ),
+        ),
+    )
 
 
 def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[str]) -> None:

@@ -5,7 +5,6 @@ Where the corrected identity is a batch of its own already, all units are booked
 is then written of the old one keeps what is known now of its past true.
 """
 
-import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -14,8 +13,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven, Refused
 from kits.models import (
     Entry,
     EntryKind,
@@ -28,14 +26,9 @@ from kits.models import (
 )
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.kit_state import iso
 from kits.services.recalls import tracing
 from kits.services.stock.receiving import check_expiry
-
-
-class Keep(enum.Enum):
-    """A fact that is left as it is."""
-
-    AS_IT_IS = enum.auto()
 
 
 @dataclass(frozen=True)
@@ -52,7 +45,7 @@ def correct(
     lot: Lot,
     *,
     number: str | None = None,
-    expiry: date | Keep | None = Keep.AS_IT_IS,
+    expiry: date | NotGiven | None = NOT_GIVEN,
 ) -> Correction:
     """Correct a batch: its number, its expiry (None: not known), or both.
 
@@ -65,13 +58,13 @@ def correct(
             _("Enter how you know this: what is printed on the pack, and who looked at it."),
             field="reason",
         )
-    check_expiry(None if expiry is Keep.AS_IT_IS else expiry, clock.today("UTC"))
+    check_expiry(None if expiry is NOT_GIVEN else expiry, clock.today("UTC"))
     with Book(act) as book:
         new_number = None if number is None else lots.normal(number)
         rows = _held(book, lot, new_number)
         lot = rows[lot.pk]
         new_number = lot.number if new_number is None else new_number
-        new_expiry = lot.expiry if isinstance(expiry, Keep) else expiry
+        new_expiry = lot.expiry if isinstance(expiry, NotGiven) else expiry
         if (new_number, new_expiry) == (lot.number, lot.expiry):
             raise Refused("nothing-to-correct", _("This is already on record."), lot=lot.pk)
         targets = {row.pk: _other(row, new_number, new_expiry) for row in rows.values()}
@@ -80,8 +73,8 @@ def correct(
             [leg for row in rows.values() if (to := targets[row.pk]) for leg in _over(row, to)],
             lot=lot,
             detail={
-                "was": {"number": lot.number, "expiry": _iso(lot.expiry)},
-                "is": {"number": new_number, "expiry": _iso(new_expiry)},
+                "was": {"number": lot.number, "expiry": iso(lot.expiry)},
+                "is": {"number": new_number, "expiry": iso(new_expiry)},
                 "booked_over": {str(pk): to.pk for pk, to in targets.items() if to},
             },
         )
@@ -120,10 +113,6 @@ def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
 
     held = book.hold(kits, batches)
     return {pk: held[pk] for pk in same().values_list("pk", flat=True)}
-
-
-def _iso(day: date | None) -> str | None:
-    return day.isoformat() if day else None
 
 
 def _other(lot: Lot, number: str, expiry: date | None) -> Lot | None:

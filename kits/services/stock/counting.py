@@ -9,21 +9,20 @@ from there, and the entry keeps what was counted, so that later questions (how c
 recalled batch?) can start from it.
 """
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Act, Invalid
+from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.models.details import CountDetail
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.kits import mixed_contents
+from kits.services.kits import holds
 from kits.services.ledger import kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.ledger.levels import LooseLevel, write_levels
@@ -82,50 +81,47 @@ def differences(
             ),
             field="found",
         )
-    by_id = {place.pk: place for place in places}
-    there = list(Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"))
-    booked = {(row.place_id, row.lot_id): row.units for row in there}
-    known = {row.lot_id: row.lot for row in there}
-    counted: dict[_Where, tuple[int, bool]] = {}
     for line in lines:
-        if line.place.pk not in by_id:
+        if line.place not in places:
             raise Invalid(
                 _("%(place)s is not one of the places being counted.") % {"place": line.place.name},
                 field="found",
             )
-        for lot, count in _units_of(line, booked, known).items():
-            known[lot.pk] = lot
-            if (line.place.pk, lot.pk) in counted:
-                raise Invalid(
-                    _(
-                        "The same batch has been counted twice in one place. Add the two numbers "
-                        "together."
-                    ),
-                    field="found",
-                )
-            counted[line.place.pk, lot.pk] = (count, line.lot is None)
-    if complete:
-        counted = dict.fromkeys(booked, (0, False)) | counted
+    by_id = {place.pk: place for place in places}
+    there = Holding.objects.on_hand().filter(place__in=places).select_related("lot__item")
+    booked = {(by_id[row.place_id], row.lot): row.units for row in there}
+    rows = [
+        ((line.place, lot), (count, line.lot is None))
+        for line in lines
+        for lot, count in _units_of(line, booked).items()
+    ]
+    counted = dict(rows)
+    if len(counted) < len(rows):
+        raise Invalid(
+            _("The same batch has been counted twice in one place. Add the two numbers together."),
+            field="found",
+        )
+    none_left = dict.fromkeys(booked, (0, False)) if complete else {}
     return [
-        Difference(by_id[place], known[lot], booked.get((place, lot), 0), count, assumed)
-        for (place, lot), (count, assumed) in sorted(counted.items())
+        Difference(place, lot, booked.get((place, lot), 0), count, assumed)
+        for (place, lot), (count, assumed) in sorted(
+            (none_left | counted).items(), key=lambda row: (row[0][0].pk, row[0][1].pk)
+        )
         if count != booked.get((place, lot), 0)
     ]
 
 
-_Where = tuple[int, int]
-"""The ids of a place and a batch."""
+Booked = Mapping[tuple[Place, Lot], int]
+"""How many units of a batch are on record in a place."""
 
 
-def _units_of(
-    line: CountLine, booked: Mapping[_Where, int], known: Mapping[int, Lot]
-) -> dict[Lot, int]:
+def _units_of(line: CountLine, booked: Booked) -> dict[Lot, int]:
     """How many of which batches a line of a count says that there are."""
     count = units(line.units, field="found", least=0)
     if line.lot is None:
         if line.item is None:
             raise Invalid(_("Specify the batch or the item that was counted."), field="found")
-        return _spread(line.item, line.place, count, booked, known)
+        return _spread(line.item, line.place, count, booked)
     if count > 1 and line.lot.serial:
         raise Invalid(
             _(
@@ -138,21 +134,17 @@ def _units_of(
     return {line.lot: count}
 
 
-def _spread(
-    item: Item, place: Place, count: int, booked: Mapping[_Where, int], known: Mapping[int, Lot]
-) -> dict[Lot, int]:
+def _spread(item: Item, place: Place, count: int, booked: Booked) -> dict[Lot, int]:
     """Share a count of an item over its batches there: what goes out of date first is taken as
     missing, and what is over is taken as of what lasts longest."""
-    there = [
-        known[lot] for where, lot in booked if where == place.pk and known[lot].item_id == item.pk
-    ]
+    there = [lot for where, lot in booked if where == place and lot.item_id == item.pk]
     batches = readiness.batches(there)
     there.sort(key=lambda lot: first_out(batches[lot.pk], ""), reverse=True)
     if not there:
         return {lots.known(item=item): count} if count else {}
     shares = {}
     for lot in there:
-        shares[lot] = min(count, booked[place.pk, lot.pk])
+        shares[lot] = min(count, booked[place, lot])
         count -= shares[lot]
     shares[there[0]] += count
     return shares
@@ -192,15 +184,14 @@ def count(
             else Leg(d.lot, d.place, unexplained, d.booked - d.found, assumed=d.assumed)
             for d in changed
         ]
-        counted: dict[str, dict[str, int]] = defaultdict(dict)
-        for line in lines:
-            if line.lot is not None:
-                counted[str(line.place.pk)][str(line.lot.pk)] = line.units
+        counted = grouped(
+            (str(line.place.pk), (str(line.lot.pk), line.units)) for line in lines if line.lot
+        )
         checked = kit is not None and whole and _all_sections(kit, places)
         detail: CountDetail = {
             "places": [p.pk for p in places],
             "complete": whole and all(line.lot for line in lines),
-            "counted": counted,
+            "counted": {place: dict(rows) for place, rows in counted.items()},
             "looked_inside": checked,
         }
         if explained:
@@ -213,23 +204,19 @@ def count(
             irregular=_unfit_added(changed, kit),
             detail=detail,
         )
-        if kit is not None:
-            book.break_seals(entry, places)
+        book.break_seals(entry, places)
         write_levels(entry, levels)
         if kit is not None and checked:
             kit_state.sorted_now(kit)
-            mixed_contents.count_ends_it(entry, kit)
-        missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
+            holds.end_mixed(entry, kit)
+        missing = {
+            d.lot.item.name: d.booked - d.found
+            for d in changed
+            if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE
+        }
         if missing:
-            writing.notify_keepers(
-                entry,
-                "medicine-missing",
-                kit=kit,
-                room=room,
-                facts=MedicineMissing(
-                    missing={d.lot.item.name: d.booked - d.found for d in missing}
-                ),
-            )
+            facts = MedicineMissing(missing=missing)
+            writing.notify_keepers(entry, "medicine-missing", kit=kit, room=room, facts=facts)
     return CountResult(entry, changed, whole)
 
 

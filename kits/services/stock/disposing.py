@@ -6,8 +6,7 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import good_through, why_not
@@ -28,8 +27,8 @@ def disposal_of(item: Item) -> Disposal:
 
 def check_disposal(item: Item, disposal: Disposal) -> None:
     """Raise Refused (`wrong-bin`) where an item may not be disposed of that way."""
-    ways = allowed(Kind(item.kind), item.disposal)
-    if disposal not in ways:
+    permitted = allowed(Kind(item.kind), item.disposal)
+    if disposal not in permitted:
         raise Refused(
             "wrong-bin",
             _(
@@ -39,9 +38,9 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
             % {
                 "item": item.name,
                 "label": wording.disposal(disposal),
-                "right": _(" or ").join(map(wording.disposal, ways)),
+                "right": _(" or ").join(map(wording.disposal, permitted)),
             },
-            allowed=list(ways),
+            allowed=list(permitted),
         )
 
 

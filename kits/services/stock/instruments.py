@@ -6,8 +6,7 @@ from datetime import date, timedelta
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Unacceptable
+from gearroom.core.acts import Act, Invalid, Unacceptable
 from gearroom.core.models import Room
 from kits.models import (
     Entry,
@@ -99,9 +98,8 @@ def check(
 
 
 def _place_of(lot: Lot) -> Place | None:
-    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room").order_by("place")
-    first = held.first()
-    return first.place if first else None
+    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room")
+    return next((row.place for row in held.order_by("place")[:1]), None)
 
 
 def _kit_of(lot: Lot) -> list[int]:

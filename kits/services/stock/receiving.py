@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts import Act, Invalid, Refused, refuse_first
+from gearroom.core.acts.rows import one
 from gearroom.core.models import Room
 from kits.models import (
     Entry,
@@ -90,9 +91,8 @@ def receive(
         arrived = _item(item, pack)
         count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
         check_price(price, currency)
-        check_expiry(expiry, today_in(shelf.room))
-        lot = lots.known(item=arrived, number=number, expiry=expiry, serial=serial)
-        one_of_its_own(lot, count)
+        today = today_in(shelf.room)
+        lot = batch_of_pack(arrived, number, expiry, serial, units=count, today=today)
         place, irregular = admission.landing(lot, shelf)
         entry = book.post(
             EntryKind.RECEIVE,
@@ -110,10 +110,7 @@ def receive(
 def _pack(code: str) -> PackCode:
     digits = code.strip()
     gtin = digits.zfill(14) if digits.isascii() and digits.isdigit() else ""
-    pack = PackCode.objects.select_related("item").filter(gtin=gtin).first()
-    if pack is None:
-        raise NotFound("pack code", code)
-    return pack
+    return one(PackCode.objects.select_related("item").filter(gtin=gtin), "pack code", code)
 
 
 def _item(item: Item | None, pack: PackCode | None) -> Item:
@@ -172,11 +169,16 @@ def check_expiry(expiry: date | None, today: date) -> None:
         )
 
 
-def one_of_its_own(lot: Lot, count: int) -> None:
-    """Raise Invalid or Refused where an instrument would be there twice."""
+def batch_of_pack(
+    item: Item, number: str, expiry: date | None, serial: str, *, units: int, today: date
+) -> Lot:
+    """The batch that units in a pack are of, by what is printed on it. Raises Invalid for a date
+    that cannot be, and Invalid or Refused where an instrument would be there twice."""
+    check_expiry(expiry, today)
+    lot = lots.known(item=item, number=number, expiry=expiry, serial=serial)
     if not lot.serial:
-        return
-    if count != 1:
+        return lot
+    if units != 1:
         raise Invalid(
             _(
                 "An instrument counts as one unit. Enter each instrument separately, "
@@ -196,6 +198,7 @@ def one_of_its_own(lot: Lot, count: int) -> None:
             lot=lot.pk,
             place=held.place_id,
         )
+    return lot
 
 
 def shelf_for(kit: Kit, shelf: Place | None, item: Item, field: str) -> Place:
@@ -215,7 +218,7 @@ def today_in(room: Room) -> date:
     return clock.today(room.time_zone)
 
 
-_REMARKS = {
+_REMARKS: dict[str, str | Promise] = {
     ReasonCode.RECALLED: _lazy(
         "This batch has been recalled by its maker: it stays in quarantine until it is "
         "returned or disposed of."
@@ -225,32 +228,25 @@ _REMARKS = {
     ),
     ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("This batch is out of date: complain to the supplier."),
     ReasonCode.MORE_ARRIVED: reason_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
+    "undated": _lazy(
+        "The expiry date of this batch is not known, so it cannot go into a kit: read the date "
+        "from the pack and correct the batch."
+    ),
+    "not-checked": _lazy("This item has no check on record: check it before it goes out."),
+    "retired": _lazy("This item is no longer bought."),
 }
 
 
 def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
-    rows = [Remark(code, str(_REMARKS[code])) for code in irregular]
     batch = admission.batch_of(lot)
-    if must_be_dated(batch) and not date_known(batch):
-        rows.append(
-            Remark(
-                "undated",
-                _(
-                    "The date of this batch is not known, so it cannot go into a kit: read the "
-                    "date from the pack and correct the batch."
-                ),
-            )
-        )
-    if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
-        rows.append(
-            Remark(
-                "not-checked", _("This item has no check on record: check it before it goes out.")
-            )
-        )
-    if lot.item.retired_on is not None:
-        rows.append(Remark("retired", _("This item is no longer bought.")))
-    return tuple(rows)
+    noted = {
+        "undated": must_be_dated(batch) and not date_known(batch),
+        "not-checked": batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None,
+        "retired": lot.item.retired_on is not None,
+    }
+    codes = [*irregular, *(code for code, is_so in noted.items() if is_so)]
+    return tuple(Remark(code, str(_REMARKS[code])) for code in codes)
 
 
 # ---------------------------------------------------------------------------------------- moving
@@ -289,44 +285,61 @@ def room_of(place: Place, kit: Kit | None) -> Room:
         raise Refused(
             "not-here",
             _(
-                "This item left with a casualty. In the list of items that may come back, "
-                "record that it has come back."
+                "This item left with a casualty. In the list of items that may be returned, "
+                "record that it has been returned."
             ),
         )
     return room
 
 
 def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
-    if source.pk == target.pk:
-        raise Invalid(_("The item is already there. Choose another place."), field="to")
-    if not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
-        raise Invalid(
-            _("Move the item to a shelf, the training box or quarantine, or dispose of it."),
-            field="to",
-        )
-    if target.kit_id and target.kit_id != source.kit_id:
-        raise Refused(
-            "restock-instead", _("Items can only be put into a kit by restocking or building it.")
-        )
-    if not target.kit_id and target.room_id != room.pk:
-        raise Refused(
-            "send-instead",
-            _(
-                "%(target)s is in another room. Send the item to that room, then record its "
-                "arrival there."
-            )
-            % {"target": target.name},
-        )
-    if target.closed_on is not None:
-        raise Refused(
-            "place-closed",
-            _("%(target)s is no longer in use. Choose another place.") % {"target": target.name},
-        )
     for_training = source.kind == PlaceKind.TRAINING or (kit is not None and kit.training)
-    if for_training and (
-        target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
-    ):
-        raise training_never_back()
+    refuse_first(
+        (
+            source.pk == target.pk,
+            Invalid(_("The item is already there. Choose another place."), field="to"),
+        ),
+        (
+            not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY),
+            Invalid(
+                _("Move the item to a shelf, the training box or quarantine, or dispose of it."),
+                field="to",
+            ),
+        ),
+        (
+            target.kit_id is not None and target.kit_id != source.kit_id,
+            Refused(
+                "restock-instead",
+                _("Items can only be put into a kit by restocking it or making it up."),
+            ),
+        ),
+        (
+            target.kit_id is None and target.room_id != room.pk,
+            Refused(
+                "send-instead",
+                _(
+                    "%(target)s is in another room. Send the item to that room, then record its "
+                    "arrival there."
+                )
+                % {"target": target.name},
+            ),
+        ),
+        (
+            target.closed_on is not None,
+            Refused(
+                "place-closed",
+                _("%(target)s is no longer in use. Choose another place.")
+                % {"target": target.name},
+            ),
+        ),
+        (
+            for_training
+            and (
+                target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
+            ),
+            training_never_back(),
+        ),
+    )
     if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
         _usable_there(lot, source, target, room)
 
@@ -343,11 +356,9 @@ def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     """Nothing recalled, kept back or out of date is put where it could be picked up."""
     batch = admission.batch_of(lot)
     fault = why_not(batch, today_in(room))
-    if fault is None or fault not in admission.TO_QUARANTINE:
-        return
-    if fault in OUT_OF_DATE and (source.kind == target.kind or target.kind == PlaceKind.TRAINING):
-        return
-    raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
+    may_stay = source.kind == target.kind or target.kind == PlaceKind.TRAINING
+    if fault in admission.TO_QUARANTINE and not (fault in OUT_OF_DATE and may_stay):
+        raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
 
 
 # ------------------------------------------------------------------------------ between two rooms

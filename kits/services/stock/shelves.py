@@ -1,12 +1,11 @@
 """Shelves of a gear room: added, renamed, put in walking order, closed when empty, used again."""
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Refused
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Invalid, Refused
+from gearroom.core.acts.rows import locked, refuse_taken_name
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
 
@@ -91,12 +90,7 @@ def _name(name: str) -> str:
 
 
 def _save(shelf: Place) -> Place:
-    try:
-        with transaction.atomic():
-            shelf.save()
-    except IntegrityError as error:
-        raise Refused(
-            "name-taken",
-            _("There is already a shelf called %(shelf)s in this room.") % {"shelf": shelf.name},
-        ) from error
+    taken = _("There is already a shelf called %(shelf)s in this room.") % {"shelf": shelf.name}
+    with refuse_taken_name(taken):
+        shelf.save()
     return shelf

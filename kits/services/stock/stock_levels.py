@@ -1,6 +1,6 @@
 """How much of each item a room's shelves have, and at how much it is to be ordered."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -9,6 +9,7 @@ from django.db.models import Min, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
 from kits.rules.ledger.expiry import usable_through
 from kits.rules.ledger.facts import Units
@@ -44,11 +45,12 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
         .filter(room__in=list(rooms))
         .order_by("room", "position", "name", "pk")
     }
-    held: dict[int, list[Units]] = defaultdict(list)
     contents = readiness.units_in(shelves)
-    for pk, shelf in shelves.items():
-        rows = contents.get(pk, ())
-        held[shelf.room_id or 0] += [Units(batch, str(pk), count) for batch, count in rows]
+    held = grouped(
+        (shelf.room_id or 0, Units(batch, str(pk), count))
+        for pk, shelf in shelves.items()
+        for batch, count in contents.get(pk, ())
+    )
     return held, shelves
 
 
@@ -65,11 +67,12 @@ def stocked(
     held = on_shelves(by_id)[0] if shelves is None else shelves
     today = {pk: clock.today(room.time_zone) for pk, room in by_id.items()}
     since = min(today.values()) - timedelta(days=LOOKS_BACK_DAYS)
-    usable: Counter[tuple[int, int]] = Counter()
-    for room, units_there in held.items():
-        for row in units_there:
-            if usable_through(row.batch, today[room]):
-                usable[room, row.batch.thing.id] += row.count
+    usable = summed(
+        ((room, row.batch.thing.id), row.count)
+        for room, there in held.items()
+        for row in there
+        if usable_through(row.batch, today[room])
+    )
     uses = _uses(by_id, since)
     known = set(uses) | set(
         Holding.objects.filter(
@@ -119,10 +122,10 @@ def _uses(rooms: Mapping[int, Room], since: date) -> dict[tuple[int, int], list[
         .annotate(units=Sum("units"))
         .order_by()
     )
-    uses: dict[tuple[int, int], list[Use]] = defaultdict(list)
-    for room, item, at, _entry, units in rows:
-        uses[room, item].append(Use(clock.local_date(at, rooms[room].time_zone), units))
-    return uses
+    return grouped(
+        ((room, item), Use(clock.local_date(at, rooms[room].time_zone), units))
+        for room, item, at, _entry, units in rows
+    )
 
 
 class Stockroom:

@@ -1,6 +1,5 @@
 """Stock as pages list it: how much of each item is where, and one item batch by batch."""
 
-from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -8,9 +7,9 @@ from datetime import date
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import Actor, NotFound
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
 from kits.models.details import CountDetail
 from kits.rules.ledger.expiry import good_through, usable_through, why_not
@@ -66,14 +65,14 @@ def items_in_stock(
     is running low in the first of the rooms first. The number of queries does not grow with them.
     """
     held, _shelves = stock_levels.on_shelves(room.pk for room in rooms)
-    units: Counter[tuple[int, int]] = Counter()
-    usable: Counter[tuple[int, int]] = Counter()
-    for room in rooms:
-        today = clock.today(room.time_zone)
-        for row in held.get(room.pk, ()):
-            here = row.batch.thing.id, room.pk
-            units[here] += row.count
-            usable[here] += row.count if usable_through(row.batch, today) else 0
+    today = {room.pk: clock.today(room.time_zone) for room in rooms}
+    there = [(room, row) for room in today for row in held.get(room, ())]
+    units = summed(((row.batch.thing.id, room), row.count) for room, row in there)
+    usable = summed(
+        ((row.batch.thing.id, room), row.count)
+        for room, row in there
+        if usable_through(row.batch, today[room])
+    )
     levels = {
         (row.item.pk, room): row.level
         for room, rows in stock_levels.stocked(rooms, shelves=held).items()
@@ -146,10 +145,13 @@ def held_batches(
         .filter(place__in=find.places_of(actor).values("pk"))
         .select_related("place__room", "place__kit__room", "lot__item")
     )
-    wanted = {"lot__item": item, "place__room": room, "place": place}
+    wanted = {
+        "lot__item": item,
+        "place__room": room,
+        "place": place,
+        "place__kind__in": tuple(kinds) or None,
+    }
     rows = rows.filter(**{field: value for field, value in wanted.items() if value is not None})
-    if kinds := tuple(kinds):
-        rows = rows.filter(place__kind__in=kinds)
     batches = readiness.batches({row.lot_id: row.lot for row in rows}.values())
     return sorted(
         (_held_batch(row, batches[row.lot_id]) for row in rows),
@@ -193,11 +195,12 @@ class ExpiringBatch:
 
 def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringBatch]:
     """The batches among rows in order that are good through a day at most, in that order."""
-    grouped: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
-    for row in rows:
-        if row.good_until is not None and row.good_until <= through:
-            grouped[row.lot.pk, row.good_until].append(row)
-    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in grouped.items()]
+    batches = grouped(
+        ((row.lot.pk, row.good_until), row)
+        for row in rows
+        if row.good_until is not None and row.good_until <= through
+    )
+    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in batches.items()]
 
 
 def expiring_before(day: date) -> Q:
@@ -222,15 +225,15 @@ def dated(rows: Iterable[HeldBatch], *, by_kind: bool) -> list[Dated]:
     ]
 
 
-def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
-    """The newest movements of an item into, out of or within somebody's rooms."""
+def movements(actor: Actor, item: Item) -> list[Movement]:
+    """The 40 newest movements of an item into, out of or within somebody's rooms."""
     rows = Movement.objects.filter(lot__item=item).select_related(
         "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit", "from_room",
         "to_room",
     )  # fmt: skip
     if not actor.everywhere:
         rows = rows.filter(Q(from_room__in=actor.room_ids) | Q(to_room__in=actor.room_ids))
-    return [own_side(actor, row) for row in rows.order_by("-id")[:most]]
+    return [own_side(actor, row) for row in rows.order_by("-id")[:40]]
 
 
 # ---------------------------------------------------------------------------------------- shelves
@@ -251,13 +254,14 @@ def shelves(room: Room) -> list[ShelfSummary]:
         .filter(room=room)
         .annotate(batches=Count("holdings", filter=Q(holdings__units__gt=0)))
     )
-    last: dict[int, Entry] = {}
     counts = Entry.objects.filter(
         room=room, kind=EntryKind.COUNT, kit__isnull=True, reversed_by__isnull=True
     ).select_related("person")
-    for entry in counts.order_by("-id")[:500]:
-        for pk in entry.detail_as(CountDetail)["places"]:
-            last.setdefault(pk, entry)
+    last = {
+        pk: entry
+        for entry in reversed(counts.order_by("-id")[:500])
+        for pk in entry.detail_as(CountDetail)["places"]
+    }
     return [
         ShelfSummary(place, place.batches, last.get(place.pk))  # type: ignore[attr-defined]  # annotated
         for place in places

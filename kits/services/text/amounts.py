@@ -1,6 +1,6 @@
 """Numbers of units as a request gives them, checked once at the edge of the services."""
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from kits.rules.text import quantities
 from kits.services.text.wording import in_words
 

@@ -11,8 +11,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 
 from kits.rules.ledger.facts import Reason, Weight
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
-from kits.services.text.hazards import hazards
-from kits.services.text.wording import day, short_day
+from kits.services.text.wording import day, hazards, short_day
 
 Facts = Mapping[str, Any]
 Text = Promise | Callable[[Facts], str]
@@ -188,7 +187,7 @@ CAUSES: dict[str, CauseTexts] = {
         _lazy("%(thing)s: good until %(day)s"), _lazy("%(thing)s opened too long ago")
     ),
     ReasonCode.DATE_NOT_KNOWN: CauseTexts(
-        _lazy("the date of %(thing)s is not known"), _lazy("date of %(thing)s not known")
+        _lazy("no expiry date known for %(thing)s"), _lazy("no expiry date known for %(thing)s")
     ),
     ReasonCode.CHECK_FAILED: CauseTexts(
         _lazy("%(thing)s failed its check"), _lazy("%(thing)s failed its check")
@@ -224,8 +223,10 @@ _ON_HOLD: dict[str, VerdictTexts] = {
         _lazy("on hold: keep as it came back"),
     ),
     "mixed": VerdictTexts(
-        _lazy("The contents of this kit were mixed with another kit’s: count everything in it."),
-        _lazy("contents mixed, count it"),
+        _lazy(
+            "The contents of this kit were mixed with another kit’s: count everything in this kit."
+        ),
+        _lazy("contents mixed up, needs counting"),
     ),
 }
 
@@ -241,8 +242,8 @@ VERDICTS: dict[str, VerdictTexts] = {
     ReasonCode.TAKE_OUT: VerdictTexts(_take_out, _inside),
     ReasonCode.EXPIRED_INSIDE: VerdictTexts(_expired_inside, _inside),
     ReasonCode.DATE_NOT_KNOWN: VerdictTexts(
-        _lazy("%(thing)s: date not known for %(count)d; look at the pack."),
-        _lazy("date of %(thing)s not known"),
+        _lazy("%(thing)s: expiry date not known for %(count)d; look at the pack."),
+        _lazy("no expiry date known for %(thing)s"),
     ),
     ReasonCode.SECTION_AWAY: VerdictTexts(
         _lazy("The section %(section)s is out on its own."), _lazy("pouch %(section)s is out")
@@ -322,7 +323,7 @@ VERDICTS: dict[str, VerdictTexts] = {
     ),
     ReasonCode.LATEX_INSIDE: VerdictTexts(
         lambda f: (
-            _("%(kit)s contains latex, but no latex was wanted on the trip: %(things)s.")
+            _("%(kit)s contains latex, but the trip needs latex-free kits: %(things)s.")
             % {"kit": f["kit"], "things": ", ".join(f["things"])}
         ),
         _lazy("latex inside"),
@@ -343,7 +344,7 @@ NOT_PUT_IN: dict[ReasonCode, Promise] = {
         "the medical adviser to sign a list that includes it."
     ),
     ReasonCode.DATE_NOT_KNOWN: _lazy(
-        "%(batch)s has no date on record: read the date from the pack and correct the batch."
+        "%(batch)s has no expiry date on record: read the date from the pack and correct the batch."
     ),
     ReasonCode.TRAINING_STOCK: _lazy(
         "%(batch)s is for training and may only go into training kits."
@@ -371,7 +372,7 @@ IRREGULAR: dict[str, Promise] = {
     ),
     ReasonCode.EMERGENCY: _lazy("The kit was taken out in an emergency, whatever its state."),
     ReasonCode.NOT_CLEARED: _lazy(
-        "The person named as having cleared the kit by phone denies having done so."
+        "The person who was said to have cleared the kit by phone says that they did not."
     ),
     ReasonCode.RESERVED_FOR_ANOTHER: _lazy(
         "The kit was reserved for another guide’s trip at that time."
@@ -423,7 +424,7 @@ IRREGULAR: dict[str, Promise] = {
     ReasonCode.UNSIGNED_MEDICINE: _lazy(
         "A medicine that is not on any signed kit list was put into the kit."
     ),
-    ReasonCode.UNDATED: _lazy("An item whose date is not known was put into the kit."),
+    ReasonCode.UNDATED: _lazy("An item whose expiry date is not known was put into the kit."),
     ReasonCode.TRAINING_STOCK: _lazy("Training stock was put into the kit."),
     ReasonCode.FOUND_RECALLED: _lazy("An item recalled by its maker was found in the kit."),
     ReasonCode.FOUND_WITHHELD: _lazy("An item that is on hold was found in the kit."),
@@ -435,7 +436,9 @@ IRREGULAR: dict[str, Promise] = {
     ReasonCode.FOUND_OPENED_TOO_LONG: _lazy(
         "An item that was opened too long ago was found in the kit."
     ),
-    ReasonCode.FOUND_DATE_NOT_KNOWN: _lazy("An item whose date is not known was found in the kit."),
+    ReasonCode.FOUND_DATE_NOT_KNOWN: _lazy(
+        "An item whose expiry date is not known was found in the kit."
+    ),
     ReasonCode.FOUND_CHECK_FAILED: _lazy("An item that failed its check was found in the kit."),
     ReasonCode.FOUND_CHECK_NOT_ANSWERED: _lazy(
         "An item that has not been checked yet was found in the kit."
@@ -454,7 +457,7 @@ IRREGULAR: dict[str, Promise] = {
         "The kit was taken out with an item inside that should have been removed first."
     ),
     ReasonCode.DATE_NOT_KNOWN: _lazy(
-        "The kit was taken out with an item inside whose date is not known."
+        "The kit was taken out with an item inside whose expiry date is not known."
     ),
     ReasonCode.SECTION_AWAY: _lazy(
         "The kit was taken out while one of its sections was out on its own."
@@ -492,6 +495,6 @@ IRREGULAR: dict[str, Promise] = {
     ReasonCode.NOTHING_FOR_CHILDREN: _lazy(
         "There were children on the trip, and none of its kits had anything for children."
     ),
-    ReasonCode.LATEX_INSIDE: _lazy("The kit contains latex, but no latex was wanted on the trip."),
+    ReasonCode.LATEX_INSIDE: _lazy("The kit contains latex, but the trip needed latex-free kits."),
 }
 """Every rule that a reported fact may break, as a sentence."""

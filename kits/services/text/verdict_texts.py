@@ -45,17 +45,15 @@ def word(of: Word) -> str:
 
 def first_expiry(day: date | None) -> str:
     """The earliest date inside, as it stands beside a verdict; empty where nothing is dated."""
-    if day is None:
-        return ""
-    return _("first expiry %(day)s") % {"day": short_day(day)}
+    return _("first expiry %(day)s") % {"day": short_day(day)} if day else ""
 
 
 def judged_for(through: date, trip: str = "") -> str:
     """The question that a verdict answers: through which day, and for which trip, if for one."""
     day = formats.date_format(through, pgettext("near day format", "D j M"))
     if trip:
-        return _("checked for %(day)s, %(trip)s") % {"day": day, "trip": trip}
-    return _("checked for %(day)s") % {"day": day}
+        return _("status for %(day)s, %(trip)s") % {"day": day, "trip": trip}
+    return _("status for %(day)s") % {"day": day}
 
 
 def _low_on(of: Verdict) -> str:

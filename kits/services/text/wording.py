@@ -1,6 +1,8 @@
-"""Acts, dates and amounts in words that a guide understands; reasons are in `reason_texts`."""
+"""Acts, dates, amounts and hazards in words that a guide understands; reasons are in
+`reason_texts`."""
 
 import math
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -53,8 +55,8 @@ def batch(thing: str, number: str) -> str:
 
 def moment(value: datetime, zone: str) -> str:
     """An instant in words, by the clock of a room: 30 November, 17:30."""
-    local = value.astimezone(ZoneInfo(zone))
-    return formats.date_format(local, pgettext("date format", "j F, H:i"))
+    form = pgettext("date format", "j F, H:i")
+    return formats.date_format(value.astimezone(ZoneInfo(zone)), form)
 
 
 def disposal(way: str) -> str:
@@ -70,6 +72,12 @@ def act(kind: str) -> str:
 def withheld(kind: str) -> str:
     """Why a kit or a batch is kept back, in a word or two, as a heading."""
     return str(_KEPT_BACK[kind])
+
+
+def hazards(slugs: Iterable[str]) -> list[str]:
+    """Hazards in words, in the vocabulary's order."""
+    wanted = set(slugs)
+    return [str(words) for slug, words in HAZARDS.items() if slug in wanted]
 
 
 _KEPT_BACK: dict[str, Promise] = {
@@ -102,7 +110,7 @@ _ACTS: dict[str, str | Promise] = {
     "reserve": _lazy("reserved for a trip"),
     "unreserve": _lazy("reservation released"),
     "reverse": _lazy("corrected"),
-    "build": _lazy("built"),
+    "build": _lazy("made up"),
     "strip": _lazy("broken down into its items"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
@@ -141,3 +149,18 @@ WENT: dict[str, Promise] = {
     "given": _lazy("given away"),
 }
 """How units left that were not thrown out."""
+
+HAZARDS: dict[str, Promise] = {
+    "hill": _lazy("hills and mountains"),
+    "cave": _lazy("caves and mines"),
+    "gorge": _lazy("gorges and sea cliffs"),
+    "water": _lazy("open water"),
+    "winter": _lazy("snow and ice"),
+    "rope": _lazy("rope work"),
+    "sharp-tools": _lazy("saws, axes and other sharp tools"),
+    "remote": _lazy("hours away from help"),
+    "heat": _lazy("extreme heat"),
+    "fire": _lazy("stoves and open fires"),
+    "animals": _lazy("stings, bites and ticks"),
+}
+"""The words for the vocabulary of hazards, in its order."""

@@ -5,24 +5,24 @@ in the hand is reserved for another guide: the two change places by themselves w
 leaves every trip covered; else one tap swaps, or it is taken with a reason.
 """
 
+from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, part
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Problem, Refused, part
 from gearroom.core.models import Person
 from kits.models import Kit, Trip
+from kits.rules.trips.trips import Coverage
 from kits.services.ledger import verdicts
-from kits.services.ledger.verdicts import Question
 from kits.services.lookup import promises
 from kits.services.lookup.promises import OpenPromise
-from kits.services.trips import reservations, swaps
+from kits.services.trips import reservations, trip_readiness
 from kits.services.trips.purpose import (
-    NOT_GIVEN,
-    NotGiven,
     Plan,
     instead_of,
     plan,
@@ -99,7 +99,7 @@ def _for_ones_own_trip(
     swap_act = part(act, kit.name, "swap")
     holder = holder or replaced.reservation.person
     if other is not None and alone and not terms.take_reason:
-        done = swaps.by_itself(swap_act, planned, kit, trip, [trip, other.trip])
+        done = swap_by_itself(swap_act, planned, kit, trip, [trip, other.trip])
         if done is not None:
             return Departure(trip, holder, _now_has(other, planned))
     if terms.swap:
@@ -121,7 +121,7 @@ def _give_another(act: Act, going: Plan, terms: Terms) -> str:
     if free is None:
         return ""
     swap_act = part(act, kit.name, "swap")
-    done = swaps.by_itself(swap_act, kit, free, other.trip, [other.trip])
+    done = swap_by_itself(swap_act, kit, free, other.trip, [other.trip])
     if done is None and terms.swap:
         done = reservations.swap(swap_act, kit, free, other.trip)
     return _now_has(other, free) if done is not None else ""
@@ -161,7 +161,7 @@ def _best_replaced(rows: list[OpenPromise], kit: Kit) -> OpenPromise | None:
     rows = [r for r in rows if r.reservation.kit.list_version.packing_list_id == same] or rows
     if len(rows) < 2:
         return next(iter(rows), None)
-    questions = [(r.reservation.kit, Question(r.trip.last_day, r.trip)) for r in rows]
+    questions = [(r.reservation.kit, verdicts.Question(r.trip.last_day, r.trip)) for r in rows]
     judged = zip(rows, verdicts.answers(questions), strict=True)
     return next((r for r, its in judged if not its.verdict.fit), rows[0])
 
@@ -169,7 +169,7 @@ def _best_replaced(rows: list[OpenPromise], kit: Kit) -> OpenPromise | None:
 def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     """The refusal that says which kit is the one for this trip."""
     row = replaced.reservation
-    says = (
+    sentence = (
         _(
             "%(other)s is reserved for %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
             "swap the two kits: send the request again with “swap”."
@@ -182,7 +182,7 @@ def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     )
     return Refused(
         "another-kit-is-reserved",
-        says
+        sentence
         % {
             "other": row.kit.name,
             "trip": replaced.trip.name,
@@ -194,3 +194,20 @@ def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
         reservation=row.pk,
         trip=replaced.trip.pk,
     )
+
+
+# ------------------------------------------------------------------------------------------- swaps
+def swap_by_itself(
+    act: Act, from_kit: Kit, to_kit: Kit, trip: Trip, trips: Iterable[Trip]
+) -> reservations.SwapResult | None:
+    """Let `to_kit` go with `trip` in the place of `from_kit`, where both follow the same list and
+    each of `trips` is covered then; else nothing is written, and the answer is None."""
+    if from_kit.list_version.packing_list_id != to_kit.list_version.packing_list_id:
+        return None
+    with suppress(Problem), transaction.atomic():
+        done = reservations.swap(act, from_kit, to_kit, trip)
+        after = trip_readiness.judge_trips(trips, still_here=True)
+        if all(each.coverage is Coverage.COVERED for each in after):
+            return done
+        transaction.set_rollback(True)
+    return None

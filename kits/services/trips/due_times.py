@@ -8,16 +8,16 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Actor, Refused
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Place, Trip
 from kits.rules.custody.due_times import Later, later
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import iso
 from kits.services.lookup import promises
 from kits.services.lookup.holders import open_checkout
 from kits.services.trips import trips
+from kits.services.trips.purpose import refuse_past
 
 
 @dataclass(frozen=True)
@@ -46,15 +46,13 @@ class DueTimes:
 def due(actor: Actor, held: Checkout) -> DueTimes:
     """When a kit that is out is due, and what may be chosen instead."""
     room = held.kit.home_room
-    times: Sequence[Later] = ()
-    if actor.may("set_due", room.pk):
-        times = [
-            each
-            for each in later(_local(room.time_zone), room.closing_time)
-            if each.at != held.due_at
-        ]
-    late = held.due_at is not None and held.due_at <= clock.now()
-    return DueTimes(held, times, longer(actor, held.trip, room) if held.trip else (), late)
+    times = later(_local(room.time_zone), room.closing_time)
+    return DueTimes(
+        held,
+        [each for each in times if each.at != held.due_at and actor.may("set_due", room.pk)],
+        longer(actor, held.trip, room) if held.trip else (),
+        late=held.due_at is not None and held.due_at <= clock.now(),
+    )
 
 
 def longer(actor: Actor, trip: Trip, room: Room | None = None) -> Sequence[Later]:
@@ -75,9 +73,7 @@ def set_due(act: Act, kit: Kit, due_at: datetime | None, section: Place | None =
 
     Raises Refused (`not-out`), Unacceptable (`due-in-the-past`).
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("set_due", kit.home_room_id)
+    with kit_book(act, kit, home="set_due") as (book, kit):
         held = open_checkout(kit, section)
         if held is None:
             raise Refused(
@@ -85,7 +81,7 @@ def set_due(act: Act, kit: Kit, due_at: datetime | None, section: Place | None =
                 _("%(kit)s is not out. Scan it to take it out.") % {"kit": kit.name},
                 kit=kit.name,
             )
-        _refuse_past(act, due_at)
+        refuse_past(act, due_at)
         book.post(
             EntryKind.KIT,
             kit=kit,
@@ -114,7 +110,7 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
                 "trip-cancelled",
                 _("%(trip)s was cancelled, so it has no return time.") % {"trip": trip.name},
             )
-        _refuse_past(act, returns_at)
+        refuse_past(act, returns_at)
         last_day = clock.local_date(returns_at, promises.zone_of(trip))
         trips.check_span(trip.departs_at, returns_at, trip.first_day, last_day)
         held = list(
@@ -146,11 +142,3 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
         if clashes:
             trips.notify_keepers(entry, trip, "changed", clashes)
     return Extension(trip, held, entry, clashes)
-
-
-def _refuse_past(act: Act, due_at: datetime | None) -> None:
-    if due_at is not None and due_at <= act.received_at:
-        raise Unacceptable(
-            "due-in-the-past",
-            _("The due time has already passed. Enter a time in the future."),
-        )

@@ -1,25 +1,21 @@
 """Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 from django.db.models import Q
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Actor
 from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger.facts import Reason
-from kits.rules.ledger.readiness import judge
-from kits.rules.trips import trips as rule
 from kits.rules.trips.proposal import Candidate, PassedOver, propose
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
 from kits.services.text import reason_texts, wording
-from kits.services.text.hazards import hazards
 from kits.services.trips import reservations
 
 
@@ -59,7 +55,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
         visible = visible.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
     kits = {kit.pk: kit for kit in visible.order_by("name")}
     promised = set(going.values_list("pk", flat=True))
-    _refuse_past(trip)
+    promises.refuse_ended(trip, _("%(trip)s was cancelled, so it needs no kits."))
     states = readiness.states(kits)
     reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
     out = {
@@ -72,11 +68,12 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     candidates = [
         Candidate(
             states[pk],
-            judge(states[pk], max(trip.last_day, today), today),
+            readiness.for_trip(kit, states[pk], trip),
             reserved_for=reserved.get(pk, ""),
-            out_with=_beyond(out.get(pk), kits[pk], trip),
+            out_with=_beyond(out.get(pk), kit, trip),
         )
-        for pk, today in ((pk, readiness.today_of(kits[pk])) for pk in kits.keys() - promised)
+        for pk, kit in kits.items()
+        if pk not in promised
     ]
     proposed = propose(
         readiness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)]
@@ -107,13 +104,12 @@ def reason_row(why: Reason) -> dict[str, Any]:
     }
 
 
-def _in_words(facts: dict[str, object]) -> dict[str, object]:
-    named = {**facts}
-    if "hazards" in facts:
-        named["hazards"] = ", ".join(hazards(cast("tuple[str, ...]", facts["hazards"])))
-    if "kits" in facts:
-        named["kits"] = ", ".join(cast("tuple[str, ...]", facts["kits"]))
-    return named
+def _in_words(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        **facts,
+        "hazards": ", ".join(wording.hazards(facts.get("hazards", ()))),
+        "kits": ", ".join(facts.get("kits", ())),
+    }
 
 
 _SENTENCES: dict[str, Promise] = {
@@ -137,25 +133,6 @@ _SENTENCES: dict[str, Promise] = {
 
 def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
     """Who has a kit when the trip departs, as it looks now; an overdue kit may stay out as well."""
-    if held is None:
-        return ""
-    room = kit.home_room
-    due_day = clock.local_date(held.due_at, room.time_zone) if held.due_at else None
-    overdue = held.due_at is not None and held.due_at <= clock.now()
-    if rule.back_in_time(trip.first_day, due_day, overdue=overdue, nights=room.sorting_nights):
+    if held is None or promises.back_in_time(held, kit.home_room, trip, clock.now()):
         return ""
     return held.person.name if held.person else _("Somebody")
-
-
-def _refuse_past(trip: Trip) -> None:
-    if trip.cancelled_at is not None:
-        raise Refused(
-            "trip-cancelled",
-            _("%(trip)s was cancelled, so it needs no kits.") % {"trip": trip.name},
-        )
-    if promises.ended(trip):
-        raise Unacceptable(
-            "trip-is-over",
-            _("%(trip)s ended on %(day)s. Check its dates.")
-            % {"trip": trip.name, "day": wording.day(trip.last_day)},
-        )

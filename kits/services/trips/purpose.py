@@ -5,40 +5,27 @@ A kit goes out for the trip that is named; else for what it is reserved for by t
 takes it is that trip's guide; else for none.
 """
 
-import enum
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Refused, Unacceptable
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
-from kits.rules.ledger.facts import KitState, LivesIn, Verdict
-from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.facts import LivesIn, Verdict
 from kits.rules.trips import trips as rule
-from kits.services.ledger import readiness
+from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import promises
 from kits.services.lookup.promises import OpenPromise
 from kits.services.text import wording
 
 SOON = timedelta(hours=48)
 """How near a departure has to be for its kit to stay reserved for it, whatever the reason."""
-
-
-class NotGiven(enum.Enum):
-    """The value of what nobody gave, apart from None, which stands for none."""
-
-    NOT_GIVEN = "unsaid"
-
-
-NOT_GIVEN: Final = NotGiven.NOT_GIVEN
 
 
 @dataclass(frozen=True)
@@ -77,8 +64,7 @@ def plan(
     if trip is not None:
         rows = Reservation.objects.promised().select_related("person")
         reservation = rows.filter(kit=kit, trip=trip).first()
-    if person is None and trip is not None:
-        person = (reservation.person if reservation else None) or trip.leader
+        person = person or (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
     due_day = clock.local_date(due_at, zone) if due_at else None
@@ -93,7 +79,7 @@ def plan(
         trip=trip,
     )
     through = max(trip.last_day if trip else due_day or today, today)
-    verdict = readiness.verdict(kit, through, trip)
+    verdict = verdicts.verdict(kit, through, trip)
     return Plan(kit, trip, person, reservation, due_at, due_day, verdict, others)
 
 
@@ -105,6 +91,15 @@ def due_without_trip(kit: Kit, taker: Person | None, taken_at: datetime) -> date
         return None
     local = taken_at.astimezone(ZoneInfo(room.time_zone))
     return rule.due_without_trip(local, room.closing_time, LivesIn(kit.lives_in))
+
+
+def refuse_past(act: Act, due_at: datetime | None) -> None:
+    """Raise Unacceptable (`due-in-the-past`) for a time due that has passed."""
+    if due_at is not None and due_at <= act.received_at:
+        raise Unacceptable(
+            "due-in-the-past",
+            _("The due time has already passed. Enter a time in the future."),
+        )
 
 
 # --------------------------------------------------------------------- another's reservation
@@ -137,20 +132,22 @@ def reserved_for_another(kit: Kit, other: OpenPromise, swap: Kit | None, near: b
         "day": wording.day(trip.first_day),
         "swap": swap.name if swap else "",
     }
-    says = _("%(kit)s is reserved for %(whom)s (%(trip)s, %(day)s).") % facts
+    sentence = _("%(kit)s is reserved for %(whom)s (%(trip)s, %(day)s).") % facts
     if swap is not None:
-        says += (
+        sentence += (
             " "
             + _("%(swap)s is ready for that trip: swap the two kits, or take that one instead.")
             % facts
         )
     elif near:
-        says += " " + _("That trip would be left without a kit. Take another kit, or ask a keeper.")
+        sentence += " " + _(
+            "That trip would be left without a kit. Take another kit, or ask a keeper."
+        )
     else:
-        says += " " + _("Take another kit, or enter why you are taking this one.")
+        sentence += " " + _("Take another kit, or enter why you are taking this one.")
     return Refused(
         "reserved-for-another",
-        says,
+        sentence,
         kit=kit.name,
         reservation=other.reservation.pk,
         trip=trip.pk,
@@ -190,9 +187,8 @@ def instead_of(other: OpenPromise) -> Kit | None:
         if rule.share_a_day(trip.first_day, trip.last_day, each.promise):
             rows.pop(each.promise.kit, None)
     states = readiness.states(rows) if rows else {}
-    fit = [row for pk, row in rows.items() if _fit(row, states[pk], trip)]
     return min(
-        fit,
+        (row for pk, row in rows.items() if readiness.for_trip(row, states[pk], trip).fit),
         key=lambda row: (row.list_version_id != kit.list_version_id, row.name),
         default=None,
     )
@@ -203,9 +199,5 @@ def would_do(kit: Kit, other: OpenPromise) -> bool:
     that trip."""
     promised = other.reservation.kit
     same = kit.list_version.packing_list_id == promised.list_version.packing_list_id
-    return same and _fit(kit, readiness.states([kit.pk])[kit.pk], other.trip)
-
-
-def _fit(kit: Kit, state: KitState, trip: Trip) -> bool:
-    today = readiness.today_of(kit)
-    return judge(state, max(trip.last_day, today), today).fit
+    state = readiness.states([kit.pk])[kit.pk]
+    return same and readiness.for_trip(kit, state, other.trip).fit

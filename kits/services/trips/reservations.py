@@ -5,15 +5,14 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger.facts import Reason, Verdict, Weight
 from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.trips import trips as rule
-from kits.services.ledger import readiness
-from kits.services.ledger.book import Book
+from kits.services.ledger import readiness, verdicts
+from kits.services.ledger.book import Book, kit_book
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.text import reason_texts, wording
@@ -56,9 +55,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     Raises Refused: `kit-reserved` (says for which other trip on the same days), `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        act.actor.require("reserve", kit.home_room_id)
+    with kit_book(act, kit, home="reserve") as (book, kit):
         trip = _lock_open_trip(trip)
         _refuse_retired(kit)
         others = clashing([kit.pk], trip)
@@ -80,9 +77,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
 
 def release(act: Act, reservation: Reservation) -> Reservation:
     """Release a reservation. Raises Refused (`released-already`)."""
-    with Book(act) as book:
-        (kit,) = book.lock(reservation.kit_id)
-        act.actor.require("reserve", kit.home_room_id)
+    with kit_book(act, reservation.kit, home="reserve") as (book, kit):
         reservation = Reservation.objects.select_related("trip", "person").get(pk=reservation.pk)
         if reservation.released_id is not None:
             raise Refused(
@@ -96,8 +91,11 @@ def release(act: Act, reservation: Reservation) -> Reservation:
 
 def kits_of(source: str, reference: str) -> list[int]:
     """The ids of the kits that are reserved for the trip that a source knows by a reference."""
-    rows = Reservation.objects.promised().filter(trip__source=source, trip__reference=reference)
-    return list(rows.values_list("kit", flat=True))
+    return list(
+        Reservation.objects.promised()
+        .filter(trip__source=source, trip__reference=reference)
+        .values_list("kit", flat=True)
+    )
 
 
 def release_all(book: Book, trip: Trip) -> list[Reservation]:
@@ -145,12 +143,8 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
                 % {"from_kit": from_kit.name, "trip": trip.name, "to_kit": to_kit.name},
             )
         given_up = _given_up(to_kit, trip)
-        before = _codes(readiness.verdict(from_kit, trip.last_day, trip))
-        before_other = (
-            _codes(readiness.verdict(to_kit, given_up.trip.last_day, given_up.trip))
-            if given_up
-            else frozenset()
-        )
+        before = _codes(from_kit, trip)
+        before_other = _codes(to_kit, given_up.trip) if given_up else frozenset()
         _release(book, from_kit, planned)
         if given_up is not None:
             _release(book, to_kit, given_up)
@@ -168,17 +162,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
 def _lock_open_trip(trip: Trip) -> Trip:
     """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
-    if trip.cancelled_at is not None:
-        raise Refused(
-            "trip-cancelled",
-            _("%(trip)s was cancelled, so kits cannot be reserved for it.") % {"trip": trip.name},
-        )
-    if promises.ended(trip):
-        raise Unacceptable(
-            "trip-is-over",
-            _("%(trip)s ended on %(day)s. Check its dates.")
-            % {"trip": trip.name, "day": wording.day(trip.last_day)},
-        )
+    promises.refuse_ended(trip, _("%(trip)s was cancelled, so kits cannot be reserved for it."))
     return trip
 
 
@@ -246,23 +230,21 @@ def _reserved_kit(reservation: Reservation, entry: Entry | None) -> ReservedKit:
     )
     through = max(trip.last_day, readiness.today_of(kit))
     return ReservedKit(
-        reservation, readiness.verdict(kit, through, trip), entry, held if beyond else None
+        reservation, verdicts.verdict(kit, through, trip), entry, held if beyond else None
     )
 
 
 def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
     """What the kit in hand is reserved for on the days of the trip."""
-    same = (
-        Reservation.objects.promised().select_related("trip", "person").filter(kit=kit, trip=trip)
-    )
-    promised = [*same, *clashing([kit.pk], trip)]
+    same = Reservation.objects.promised().filter(kit=kit, trip=trip)
+    promised = [*same.select_related("trip", "person"), *clashing([kit.pk], trip)]
     if len(promised) > 1:
         raise _kit_reserved(promised[-1])
     return promised[0] if promised else None
 
 
-def _codes(verdict: Verdict) -> frozenset[str]:
-    return frozenset(r.code for r in verdict.reasons)
+def _codes(kit: Kit, trip: Trip) -> frozenset[str]:
+    return frozenset(r.code for r in verdicts.verdict(kit, trip.last_day, trip).reasons)
 
 
 def _refuse_unsuited(goes: ReservedKit, before: frozenset[str]) -> None:

@@ -4,14 +4,15 @@ kits."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip
-from kits.rules.ledger.facts import KitState, Reason, TripNeeds, Verdict, Weight
-from kits.rules.ledger.readiness import judge, on_trip
+from kits.rules.ledger.facts import KitState, Reason, Verdict, Weight
+from kits.rules.ledger.readiness import on_trip
 from kits.rules.trips import trips as rule
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.ledger import readiness
@@ -83,8 +84,8 @@ class _Loaded:
     promised: Mapping[int, Sequence[Reservation]]
     went: Mapping[int, Mapping[int, Checkout]]
     ended: frozenset[int]
-    states: Mapping[int, KitState] = field(default_factory=dict)
-    out: Mapping[int, Checkout] = field(default_factory=dict)
+    states: Mapping[int, KitState]
+    out: Mapping[int, Checkout]
 
 
 def judge_trips(trips: Iterable[Trip], *, still_here: bool = False) -> list[JudgedTrip]:
@@ -100,14 +101,13 @@ def judge_trips(trips: Iterable[Trip], *, still_here: bool = False) -> list[Judg
 
 def _load(trips: Sequence[Trip]) -> _Loaded:
     now = clock.now()
-    promised: dict[int, list[Reservation]] = defaultdict(list)
-    for row in (
-        Reservation.objects.promised()
+    promised = grouped(
+        (row.trip_id, row)
+        for row in Reservation.objects.promised()
         .filter(trip__in=trips)
         .select_related("kit__home_room", "person")
         .order_by("kit__name")
-    ):
-        promised[row.trip_id].append(row)
+    )
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
         Checkout.objects.of_whole_kits()
@@ -120,8 +120,6 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
     ended = frozenset(trip.pk for trip in trips if promises.ended(trip, now=now))
     judged = {row.kit_id for pk, rows in promised.items() if pk not in ended for row in rows}
     judged |= {kit for pk, rows in went.items() if pk not in ended for kit in rows}
-    if not judged:
-        return _Loaded(now, promised, went, ended)
     out = {
         each.kit_id: each
         for each in Checkout.objects.open()
@@ -141,7 +139,9 @@ def _judge_trip(trip: Trip, loaded: _Loaded, *, departed: bool) -> JudgedTrip:
     together = [row for row in rows if row.reservation is not None or row.on_it]
     counted = [row for row in rows if row in together or _back(row, trip, loaded)]
     needs = readiness.needs_of(trip)
-    alone = {row.kit.pk: _alone(row.kit, trip, loaded) for row in rows}
+    alone = {
+        row.kit.pk: readiness.for_trip(row.kit, loaded.states[row.kit.pk], trip) for row in rows
+    }
     covered = rule.coverage(
         needs,
         [_for_the_rule(row, trip, alone[row.kit.pk], loaded) for row in counted],
@@ -154,7 +154,12 @@ def _judge_trip(trip: Trip, loaded: _Loaded, *, departed: bool) -> JudgedTrip:
             row.person,
             row.reservation,
             row.went,
-            _judged(alone[row.kit.pk], row.kit, needs, states, loaded),
+            on_trip(
+                alone[row.kit.pk],
+                loaded.states[row.kit.pk],
+                needs,
+                [state for state in states if state.id != row.kit.pk],
+            ),
             covered.stands.get(row.kit.pk),
             _elsewhere(row, trip, loaded),
         )
@@ -165,17 +170,16 @@ def _judge_trip(trip: Trip, loaded: _Loaded, *, departed: bool) -> JudgedTrip:
 
 def _rows(trip: Trip, loaded: _Loaded) -> list[KitOfTrip]:
     went = loaded.went.get(trip.pk, {})
-    promised = loaded.promised.get(trip.pk, ())
-    there = {row.kit_id for row in promised}
+    promised = {row.kit_id: row for row in loaded.promised.get(trip.pk, ())}
     return [
         *(
             KitOfTrip(row.kit, row.person or trip.leader, row, went.get(row.kit_id))
-            for row in promised
+            for row in promised.values()
         ),
         *(
             KitOfTrip(gone.kit, gone.person, None, gone)
             for kit, gone in went.items()
-            if kit not in there
+            if kit not in promised
         ),
     ]
 
@@ -188,12 +192,6 @@ def _back(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> bool:
 def _elsewhere(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> Checkout | None:
     held = loaded.out.get(row.kit.pk)
     return held if held is not None and held.trip_id != trip.pk else None
-
-
-def _alone(kit: Kit, trip: Trip, loaded: _Loaded) -> Verdict:
-    """How a kit stands by itself through the trip's last day."""
-    today = readiness.today_of(kit)
-    return judge(loaded.states[kit.pk], max(trip.last_day, today), today)
 
 
 def _for_the_rule(row: KitOfTrip, trip: Trip, alone: Verdict, loaded: _Loaded) -> rule.KitOfTrip:
@@ -210,13 +208,6 @@ def _for_the_rule(row: KitOfTrip, trip: Trip, alone: Verdict, loaded: _Loaded) -
         overdue=due is not None and due <= loaded.now,
         nights=room.sorting_nights,
     )
-
-
-def _judged(
-    alone: Verdict, kit: Kit, needs: TripNeeds, together: Sequence[KitState], loaded: _Loaded
-) -> Verdict:
-    others = [state for state in together if state.id != kit.pk]
-    return on_trip(alone, loaded.states[kit.pk], needs, others)
 
 
 def _state(kits: Sequence[KitOfTrip], covered: rule.Covered) -> str:

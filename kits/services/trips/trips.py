@@ -17,8 +17,7 @@ from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Unacceptable
+from gearroom.core.acts import Act, Invalid, NotFound, Unacceptable
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
@@ -146,12 +145,19 @@ def freed(trip: Trip) -> list[str]:
     none."""
     if trip.cancelled_at is None:
         return []
-    by = Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
-    last = by.order_by("-id").values_list("key", flat=True).first()
+    last = (
+        Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
+        .order_by("-id")
+        .values_list("key", flat=True)
+        .first()
+    )
     if last is None:
         return []
-    rows = Reservation.objects.filter(trip=trip, released__key=last).order_by("kit__name")
-    return list(rows.values_list("kit__name", flat=True))
+    return list(
+        Reservation.objects.filter(trip=trip, released__key=last)
+        .order_by("kit__name")
+        .values_list("kit__name", flat=True)
+    )
 
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
@@ -276,8 +282,14 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
         },
     }
     stood = trip.cancelled_at is None
-    follows = "returns_at" in changed and not _extended_by_hand(trip)
-    held = _held_until_return(book, trip) if follows else []
+    held: list[Checkout] = []
+    if "returns_at" in changed and not _extended_by_hand(trip):
+        held = list(
+            _due_at_return(trip.source, trip.reference)
+            .filter(kit__in=book.locked)
+            .select_related("kit")
+            .order_by("kit", "id")
+        )
     if not changed and cancelled == (not stood):
         return TripChange(trip, "unchanged", clashes_of(trip))
     for name, value in changed.items():
@@ -325,12 +337,6 @@ def _extended_by_hand(trip: Trip) -> bool:
     ).order_by("-id")
     last = by.values_list("detail", flat=True).first()
     return last is not None and last["what"] == "extended"
-
-
-def _held_until_return(book: Book, trip: Trip) -> list[Checkout]:
-    """The same, of a trip before its change and of the kits that are locked."""
-    rows = _due_at_return(trip.source, trip.reference).filter(kit__in=book.locked)
-    return list(rows.select_related("kit").order_by("kit", "id"))
 
 
 _ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})

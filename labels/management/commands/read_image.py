@@ -26,12 +26,12 @@ class Command(BaseCommand):
             else:
                 row["reads"] = [
                     {
-                        "text": found.text,
-                        "symbology": found.symbology,
-                        "corners": [[round(x, 1), round(y, 1)] for x, y in found.corners],
-                        "rung": found.rung,
+                        "text": result.text,
+                        "symbology": result.symbology,
+                        "corners": [[round(x, 1), round(y, 1)] for x, y in result.corners],
+                        "rung": result.rung,
                     }
-                    for found in reads.reads
+                    for result in reads.reads
                 ]
                 row |= {"ms": round(reads.ms, 1), "rung": reads.rung, "stopped": reads.stopped}
             self.stdout.write(json.dumps(row))

@@ -28,7 +28,7 @@ MOST_CHARACTERS = 2 * 1024 * 1024
 
 Cell = str | int | float | None
 
-NO_WORKBOOK = say("This workbook cannot be read. Save it as .xlsx and choose that file.")
+NO_WORKBOOK = say("This spreadsheet cannot be read. Save it as .xlsx and choose that file.")
 
 
 def tables(content: bytes, *, sheets: int, rows: int, columns: int) -> list[list[list[Cell]]]:
@@ -92,7 +92,7 @@ class _Reader(ExcelReader):  # type: ignore[misc]  # openpyxl has no types
         if len(self.parser.sheets) > self.most_sheets:
             raise WorkbookTooLarge(
                 say(
-                    "The workbook has more than %(most)s sheets. Start a new one and copy your "
+                    "The spreadsheet has more than %(most)s sheets. Start a new one and copy your "
                     "rows into it.",
                     most=self.most_sheets,
                 )
@@ -136,7 +136,7 @@ def _require_short(read: list[list[list[Cell]]]) -> None:
     if whole > MOST_CHARACTERS:
         raise WorkbookTooLarge(
             say(
-                "The workbook contains more text than is needed to get started. Send it in two "
+                "The spreadsheet contains more text than is needed to get started. Send it in two "
                 "parts."
             )
         )

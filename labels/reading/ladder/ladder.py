@@ -146,7 +146,6 @@ def climb(
     budget_s: float,
     enough: Callable[[list[Read]], bool],
     tell: Callable[[list[Read]], None],
-    rungs: tuple[Rung, ...] = LADDER,
 ) -> Climb:
     """Try rung after rung until `enough` of what was read so far, the budget or the end.
 
@@ -158,7 +157,7 @@ def climb(
     slowness = 1.0  # this machine, now, against the costs as measured
     name = ""
     passed_over = False
-    for rung in rungs:
+    for rung in LADDER:
         view = _view(picture, rung, views)
         if view is None:
             continue

@@ -112,10 +112,10 @@ def _round_cylinders(size: int, symbol: Pixels, picture: Pixels) -> list[Pixels]
     middle = picture.mean(0)
     reach = float(np.abs(picture - middle).max())
     target = (picture - middle) / reach
-    ways = [(axis, arc) for axis in _AXES for arc in _ARCS]
-    space = np.stack([_on_cylinder(symbol, size, *way) for way in ways])  # (ways, 12, 3)
+    options = [(axis, arc) for axis in _AXES for arc in _ARCS]
+    space = np.stack([_on_cylinder(symbol, size, *way) for way in options])  # (ways, 12, 3)
     # seen = (space, 1) · T / (space · w + 1): eight numbers T and three w, w held small
-    equations = np.zeros((len(ways), 2 * len(symbol) + 3, 11))
+    equations = np.zeros((len(options), 2 * len(symbol) + 3, 11))
     equations[:, 0:-3:2, 0:3], equations[:, 0:-3:2, 3] = space, 1
     equations[:, 1:-3:2, 4:7], equations[:, 1:-3:2, 7] = space, 1
     equations[:, 0:-3:2, 8:] = -target[:, :1] * space
@@ -138,7 +138,7 @@ def _round_cylinders(size: int, symbol: Pixels, picture: Pixels) -> list[Pixels]
         for points, terms in zip(space, fitted, strict=True)
     ]
     return [
-        projected(_on_cylinder(_nodes(size), size, *ways[best]), fitted[best]) * reach + middle
+        projected(_on_cylinder(_nodes(size), size, *options[best]), fitted[best]) * reach + middle
         for best in np.argsort(off)[:2]
     ]
 

@@ -108,9 +108,9 @@ def blur_weights(sigma: float) -> Pixels:
 def decode(dark: Pixels) -> zxingcpp.Barcode | None:
     """Return what these modules say, known ones corrected first, or None."""
     known = known_modules(len(dark))
-    sure = np.where(known == UNKNOWN, dark, known == 1)
+    confirmed = np.where(known == UNKNOWN, dark, known == 1)
     picture = np.full((len(dark) + 2 * QUIET,) * 2, 255, np.uint8)
-    picture[QUIET:-QUIET, QUIET:-QUIET][sure] = 0
+    picture[QUIET:-QUIET, QUIET:-QUIET][confirmed] = 0
     # The family, not the model: asked for QRCodeModel2 alone, a pure read comes back empty.
     barcodes = zxingcpp.read_barcodes(
         picture,

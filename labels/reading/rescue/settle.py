@@ -39,9 +39,9 @@ def settled(levels: Pixels, dark: Pixels, sigma: float) -> tuple[Pixels, Pixels]
                 break
             dark = dark ^ turn
     rest = levels - ink - contrast * _blurred(dark, weights)
-    sure = _cost_of_turning(rest, dark, contrast, weights) / _own_share(contrast, weights)
+    confirmed = _cost_of_turning(rest, dark, contrast, weights) / _own_share(contrast, weights)
     unexplained = cv2.blur((rest / contrast) ** 2, (3, 3), borderType=cv2.BORDER_REPLICATE)
-    return dark, sure - 8 * unexplained
+    return dark, confirmed - 8 * unexplained
 
 
 def _blurred(dark: Pixels, weights: Pixels) -> Pixels:
@@ -58,12 +58,12 @@ def _paper_and_ink(levels: Pixels, light: Pixels, surface: Pixels) -> tuple[Pixe
     weight = np.ones_like(greys)
     for _ in range(4):
         weighted = terms * weight[:, None]
-        found, *_ = np.linalg.lstsq(weighted, greys * weight, rcond=1e-6)
-        off = np.abs(greys - terms @ found)
+        result, *_ = np.linalg.lstsq(weighted, greys * weight, rcond=1e-6)
+        off = np.abs(greys - terms @ result)
         weight = 1 / (1 + (off / (2 * np.median(off) + 1e-3)) ** 2)
     half = surface.shape[1]
     shape = levels.shape
-    return (surface @ found[:half]).reshape(shape), (surface @ found[half:]).reshape(shape)
+    return (surface @ result[:half]).reshape(shape), (surface @ result[half:]).reshape(shape)
 
 
 def _cost_of_turning(rest: Pixels, dark: Pixels, contrast: Pixels, weights: Pixels) -> Pixels:

@@ -187,14 +187,14 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
     `marked`: its symbol is known to hold a message, so that it may start with any element.
     """
     body = _NOT_IN_SET_82.sub(FNC1, text)
-    sure = fnc1_kept or FNC1 in body
+    confirmed = fnc1_kept or FNC1 in body
     body = body.strip(FNC1)
     errors: list[MakersCodeError] = []
     packs: dict[Pack, int] = {}
     missing = False
-    if not (sure or marked or body.startswith(_STARTS)):
+    if not (confirmed or marked or body.startswith(_STARTS)):
         raise _unknown(text)
-    for elements in _readings(body, (), sure, today, errors):
+    for elements in _readings(body, (), confirmed, today, errors):
         try:
             pack = _pack(elements, today)
         except MakersCodeError as error:
@@ -213,7 +213,7 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
     )
     # A split that failed on its check digit or date alone is also a sign that FNC1 is missing.
     missing |= any(error.field != "code" for error in errors)
-    return MakersCode(tuple(ranked), confirm=not sure and (len(ranked) > 1 or missing))
+    return MakersCode(tuple(ranked), confirm=not confirmed and (len(ranked) > 1 or missing))
 
 
 def _readings(

@@ -44,8 +44,12 @@ class Expiry:
     @property
     def words(self) -> Sentence:
         if self.last_day:
-            return say("Use by %(day)s", day=self.last_day)
-        return say("Date not known: not for use in a kit") if self.needed else say("No use-by date")
+            return say("Expiry %(day)s", day=self.last_day)
+        return (
+            say("Expiry date not known: not for use in a kit")
+            if self.needed
+            else say("No expiry date")
+        )
 
     @property
     def band(self) -> Sentence | str:

@@ -12,65 +12,63 @@ from labels.rules.codes.texts import Expiry, short_date
 
 
 @dataclass(frozen=True)
-class KitLabel:
-    """A kit's own label. `code` is 8 characters without a dash, as on every label."""
-
+class _Coded:
     code: str
+    """8 characters without a dash."""
+
+
+@dataclass(frozen=True)
+class _Named(_Coded):
     name: str
+
+
+@dataclass(frozen=True)
+class KitLabel(_Named):
+    """A kit's own label."""
+
     room: str = ""
 
 
 @dataclass(frozen=True)
-class SectionLabel:
+class SectionLabel(_Named):
     """A kit's section (pouch)."""
 
-    code: str
-    name: str
     kit: str = ""
 
 
 @dataclass(frozen=True)
-class LotLabel:
+class LotLabel(_Coded):
     """A batch of an item."""
 
-    code: str
     item: str
     lot: str
     expiry: Expiry
 
 
 @dataclass(frozen=True)
-class ShelfLabel:
+class ShelfLabel(_Named):
     """A shelf of a gear room."""
 
-    code: str
-    name: str
     room: str = ""
 
 
 @dataclass(frozen=True)
-class PersonTag:
+class PersonTag(_Named):
     """A person's tag, for a label or a key ring."""
 
-    code: str
-    name: str
     note: str = ""
 
 
 @dataclass(frozen=True)
-class BlankLabel:
+class BlankLabel(_Coded):
     """A code that is bound later, by scanning the label and then what it is on."""
-
-    code: str
 
 
 @dataclass(frozen=True)
-class KitTag:
+class KitTag(_Named):
     """What hangs on a kit once it is resealed: what is true as it is sealed, and stays so while
     the seal is on. `first_expiry` is the earliest date inside, None where nothing is dated."""
 
-    code: str
-    name: str
     first_expiry: date | None
     seal: str
     sealed_by: str

@@ -38,13 +38,13 @@ class CellTooSmall(InvalidValue):
 
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:
         self.have_mm, self.needed_mm = have_mm, needed_mm
-        says = say(
+        sentence = say(
             "A label of %(have)s is too small for this code with modules of 0.40 mm: choose "
             "one of at least %(needed)s, or use a shorter public address.",
             have=_by(*have_mm),
             needed=_by(*needed_mm),
         )
-        super().__init__(says)
+        super().__init__(sentence)
 
 
 def _by(width_mm: float, height_mm: float) -> Sentence:
@@ -187,8 +187,7 @@ def lay_out(
 def _widest(code: tuple[Field, str], typeface: Typeface) -> float:
     """Return the width that the code's line (or a preview's widest word) needs."""
     face = typeface.bold
-    words = code[1].split(" ")
-    return max(face.width(word) for word in words) * face.smallest_mm
+    return max(face.width(word) for word in code[1].split(" ")) * face.smallest_mm
 
 
 def _too_small(

@@ -65,8 +65,7 @@ class Typeface:
 
 def missing(text: str, face: Face) -> str:
     """Return the characters of `text` that `face` cannot draw, each once, in order."""
-    plain = _plain(text)
-    return "".join(dict.fromkeys(c for c in plain if not face.has(c)))
+    return "".join(dict.fromkeys(c for c in _plain(text) if not face.has(c)))
 
 
 @lru_cache(maxsize=256)
@@ -77,8 +76,7 @@ def printable(text: str, face: Face) -> str:
     script shows that something is missing rather than showing nothing.
     """
     stand_in = "▯" if face.has("▯") else "?"
-    plain = _plain(text)
-    return "".join([c if face.has(c) else stand_in for c in plain])
+    return "".join([c if face.has(c) else stand_in for c in _plain(text)])
 
 
 def _plain(text: str) -> str:

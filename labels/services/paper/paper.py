@@ -14,9 +14,18 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import get_language, gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    Invalid,
+    NotFound,
+    Problem,
+    Refused,
+    TooLarge,
+    Unacceptable,
+)
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules.ledger.expiry import good_through
 from kits.rules.lookup import label_codes
@@ -100,8 +109,8 @@ def add_sheet(
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
     act.actor.require("print_labels")
-    says = _("There is already a sheet called “%(sheet)s”. Choose another name.")
-    taken = Refused("name-taken", says % {"sheet": name})
+    sentence = _("There is already a sheet called “%(sheet)s”. Choose another name.")
+    taken = Refused("name-taken", sentence % {"sheet": name})
     if name in SHEETS:
         raise taken
     touching = {"pitch_x_mm": measures["cell_width_mm"], "pitch_y_mm": measures["cell_height_mm"]}
@@ -130,11 +139,11 @@ def remove_sheet(act: Act, name: str) -> None:
     """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
     act.actor.require("print_labels")
     if not sheet(name).own:
-        says = _(
+        sentence = _(
             "“%(sheet)s” is built in and cannot be removed. Only sheets that were added "
             "here can be."
         )
-        raise Invalid(says % {"sheet": name}, field="sheet")
+        raise Invalid(sentence % {"sheet": name}, field="sheet")
     SheetLayout.objects.filter(name__iexact=name).delete()
 
 
@@ -142,14 +151,13 @@ _SAMPLE_CODE = "6R4B5KJ8"
 
 
 # ------------------------------------------------------------------------------------------ labels
-def job(*, preview: bool = False, title: str = "") -> printing.Job:
+def job(*, preview: bool = False) -> printing.Job:
     """How to print here. Raises Refused (`public-address-missing`) for anything but a preview
     while there is no address that labels could lead to."""
     try:
         return printing.Job(
             public_url=settings.PUBLIC_URL,
             organisation=settings.ORGANISATION,
-            title=title,
             language=get_language() or settings.LANGUAGE_CODE,
             speak=in_words,
             preview=preview,
@@ -193,7 +201,10 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
         if row.cancelled_at is not None:
             raise Refused(
                 "label-cancelled",
-                _("The label %(code)s has been cancelled. Leave it out, or print its replacement.")
+                _(
+                    "The label %(code)s has been cancelled. Do not select it, or print its "
+                    "replacement."
+                )
                 % {"code": label_codes.shown(code)},
                 label=label_codes.shown(code),
             )
@@ -295,10 +306,13 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     lines = ListLine.objects.filter(section__version=kit.list_version_id).select_related(
         "section", "item"
     )
-    pouches: dict[str, list[cards.CardItem]] = {}
-    for line in lines.order_by("section__position", "section", "position", "id"):
-        things = pouches.setdefault(line.section.name, [])
-        things.append(cards.CardItem(line.item.name, None if line.item.by_eye else line.carry))
+    pouches = grouped(
+        (
+            line.section.name,
+            cards.CardItem(line.item.name, None if line.item.by_eye else line.carry),
+        )
+        for line in lines.order_by("section__position", "section", "position", "id")
+    )
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,
@@ -338,8 +352,8 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 def _code_of(kit: Kit) -> str:
     label = labelling.live(kit)
     if label is None:
-        says = _("%(kit)s has no label yet. Make a label first, then print this.")
-        raise Refused("no-label", says % {"kit": kit.name})
+        sentence = _("%(kit)s has no label yet. Make a label first, then print this.")
+        raise Refused("no-label", sentence % {"kit": kit.name})
     return label.code
 
 

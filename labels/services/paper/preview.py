@@ -3,7 +3,7 @@
 import io
 from collections.abc import Sequence
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from kits.models import Label
 from labels import printing
 from labels.rules.layout.calibration import Offset

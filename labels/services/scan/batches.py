@@ -5,8 +5,7 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import Unacceptable
+from gearroom.core.acts import Actor, Unacceptable
 from kits.models import Lot
 from labels.rules.codes.scans import Means, Reading
 from labels.services.scan.pack_scans import known_packs

@@ -7,8 +7,7 @@ from zoneinfo import ZoneInfo
 from django.utils import formats
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
-from gearroom.core.acts.act import Act, part
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Unacceptable
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, Problem, Unacceptable, part
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.ledger.facts import Weight, Word
@@ -18,7 +17,6 @@ from kits.services.lookup import find, holders
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import purpose
 from kits.services.trips.claims import Departure, Terms, settle
-from kits.services.trips.purpose import NOT_GIVEN
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import views
@@ -43,19 +41,19 @@ def show(act: Act, meaning: Meaning) -> Outcome:
     kit = kit_of(meaning)
     scanned = views.scanned_kit(act.actor, kit)
     if scanned.out_since is not None:
-        says = (
+        sentence = (
             _("%(kit)s is out with %(has_it)s, due %(time)s.")
             if scanned.due_at
             else _("%(kit)s is out with %(has_it)s.")
         )
     elif scanned.trip is not None:
-        says = (
+        sentence = (
             _("%(kit)s is for %(guide_name)s (%(trip_name)s). %(fitness)s")
             if scanned.guide_name
             else _("%(kit)s is for %(trip_name)s. %(fitness)s")
         )
     else:
-        says = _("%(kit)s is here. %(fitness)s")
+        sentence = _("%(kit)s is here. %(fitness)s")
     facts = {
         "kit": kit.name,
         "has_it": scanned.has_it,
@@ -68,7 +66,7 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         meaning.seen,
         Means.KIT,
         ScanResult.IDENTIFIED,
-        says % facts,
+        sentence % facts,
         label=meaning.label,
         thing=scanned,
         next=steps_of_kit(act, meaning, kit, scanned),
@@ -96,11 +94,11 @@ def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> l
     needs = [] if guide else ["holder"]
     if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
         whom = guide.name if guide else ""
-        says = _("Take it out for %(whom)s") % {"whom": whom} if whom else _("Take it out")
-        steps.append(resend(Intent.CHECK_OUT, says, text, needs))
+        sentence = _("Take it out for %(whom)s") % {"whom": whom} if whom else _("Take it out")
+        steps.append(resend(Intent.CHECK_OUT, sentence, text, needs))
     else:
-        ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
-        steps += next_steps(offers.as_values(act.actor, kit, ways), text, needs)
+        options = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
+        steps += next_steps(offers.as_values(act.actor, kit, options), text, needs)
     if scanned.to_sort or not scanned.may_go:
         steps.append(NextStep(Step.RESTOCK, _("View what is missing"), kit.name))
     return steps
@@ -140,21 +138,21 @@ def take_out(
         emergency=ask.emergency,
         already_gone=ask.already_gone,
     )
-    says = [_out_text(_what(kit, section), taken), goes.swapped]
+    sentence = [_out_text(_what(kit, section), taken), goes.swapped]
     if ask.emergency:
-        says.append(_("Recorded as an emergency; the keeper will be notified."))
+        sentence.append(_("Recorded as an emergency; the keeper will be notified."))
     elif taken.verdict.word is Word.NOT_SET_UP:
-        says.append(f"{verdict_texts.verdict(taken.verdict)}.")
+        sentence.append(f"{verdict_texts.verdict(taken.verdict)}.")
     elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
         named = _("Cleared by %(name)s, who has been asked to confirm this.")
-        says.append(named % {"name": ask.cleared_by.name})
+        sentence.append(named % {"name": ask.cleared_by.name})
     elif taken.verdict.worst >= Weight.SHORT:
-        says.append(reason_texts.reason(taken.verdict.reasons[0])["text"])
+        sentence.append(reason_texts.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
         meaning.seen,
         meaning.means,
         ScanResult.TAKEN_OUT,
-        " ".join(filter(None, says)),
+        " ".join(filter(None, sentence)),
         label=meaning.label,
         thing=_thing(act, meaning, kit),
         entry=taken.entry,
@@ -240,7 +238,7 @@ def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
         raise Invalid(_("Send what was used: “item”, “lot” or “label”."), field="used")
     if line.lot is not None and line.item is not None and line.item.pk != line.lot.item_id:
         raise Invalid(
-            _("This batch belongs to %(batch)s, not to %(thing)s.")
+            _("This is a batch of %(batch)s, not of %(thing)s.")
             % {"batch": line.lot.item.name, "thing": line.item.name},
             field="used",
         )

@@ -2,8 +2,7 @@
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, part
-from gearroom.core.acts.problems import Invalid, NotFound
+from gearroom.core.acts import Act, Invalid, NotFound, part
 from kits.models import Entry, Kit
 from kits.services.lookup import find, holders
 from kits.services.restocking import adding, sealing, sorting
@@ -18,12 +17,12 @@ def check(act: Act, meaning: Meaning) -> Outcome:
     longer to be sorted. Raises what `_kit_here` raises."""
     kit = _kit_here(act, meaning)
     entry = sorting.look_inside(part(act, kit.name), kit)
-    says = (
+    sentence = (
         _("%(kit)s has been checked: everything is as on record. %(verdict)s.")
         if sealing.not_replaced(kit)
         else _("%(kit)s has been checked: everything is there. %(verdict)s.")
     )
-    return _mended(act, meaning, kit, entry, ScanResult.CHECKED, says)
+    return _mended(act, meaning, kit, entry, ScanResult.CHECKED, sentence)
 
 
 def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
@@ -34,10 +33,10 @@ def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         raise Invalid(_("Send the item on the kit list that is to be added."), field="line")
     done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
     count = sum(row.units for row in done.put_in)
-    says = _("%(kit)s: %(count)d added. %(verdict)s.")
+    sentence = _("%(kit)s: %(count)d added. %(verdict)s.")
     if not count:
-        says = _("%(kit)s: topped up. %(verdict)s.")
-    return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, says, count=count)
+        sentence = _("%(kit)s: topped up. %(verdict)s.")
+    return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, sentence, count=count)
 
 
 def _kit_here(act: Act, meaning: Meaning) -> Kit:

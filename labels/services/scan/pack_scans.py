@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from kits.models import Lot, PackCode, Place, Recall, RecallScope
 from kits.services.ledger import lots
 from kits.services.text import wording
@@ -81,8 +81,7 @@ def _known_lot(
 def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
     """Whether a batch that is new here is recalled; where its number is not in the code, only
     what is so of every batch is known."""
-    of_thing = [recall for recall in recalls if recall.item_id == item_id]
-    blocking = lots.blocking(of_thing, number)
+    blocking = lots.blocking([each for each in recalls if each.item_id == item_id], number)
     return blocking is not None and bool(number or blocking.scope != RecallScope.NUMBER)
 
 
@@ -109,17 +108,17 @@ def pack(
     name = best.item_name or (
         _("A pack with the code %(gtin)s") % {"gtin": best.gtin} if best.gtin else _("A batch")
     )
-    says = [f"{name}, {_batch_text(best)}."]
+    sentence = [f"{name}, {_batch_text(best)}."]
     if len(packs) > 1 or code.confirm:
-        says.append(_("Compare with the pack: this code can be read in more than one way."))
+        sentence.append(_("Compare with the pack: this code can be read in more than one way."))
     if best.recalled:
-        says.append(_("This batch has been recalled: it goes into quarantine."))
+        sentence.append(_("This batch has been recalled: it goes into quarantine."))
     steps: list[NextStep] = []
     before = None
     if intent == Intent.RECEIVE:
         before = _earlier_scan(act, code.best)
         if before is not None:
-            says.append(_repeat_text(code.best, before))
+            sentence.append(_repeat_text(code.best, before))
         steps = [step for each in packs for step in _receive(each, place, again=before is not None)]
     elif intent == Intent.IDENTIFY and act.actor.could("receive"):
         steps = [step for each in packs for step in _receive(each, None, again=False)]
@@ -137,7 +136,7 @@ def pack(
         meaning.seen,
         Means.MAKER,
         ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
-        " ".join(says),
+        " ".join(sentence),
         packs=packs,
         again=before is not None,
         next=steps,
@@ -150,7 +149,7 @@ def _batch_text(pack: ScannedPack) -> str:
         words.append(_("serial number %(serial)s") % {"serial": pack.serial})
     if pack.expiry:
         words.append(_("good until %(day)s") % {"day": wording.day(pack.expiry)})
-    return ", ".join(words) or _("the batch and date are not in this code")
+    return ", ".join(words) or _("the batch and the expiry date are not in this code")
 
 
 def _fields(pack: ScannedPack) -> dict[str, Any]:
@@ -172,8 +171,8 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         fields["shelf"] = str(place.pk)
     before: list[NextStep] = []
     if pack.item is None:
-        says = _("This item is new here: add it first")
-        before.append(NextStep(Step.ADD_ITEM, says, needs=("name", "kind", "base_unit")))
+        sentence = _("This item is new here: add it first")
+        before.append(NextStep(Step.ADD_ITEM, sentence, needs=("name", "kind", "base_unit")))
         if pack.gtin:
             known = {"gtin": pack.gtin, **({"units_per_pack": pack.count} if pack.count else {})}
             holds = [] if pack.count else ["units_per_pack"]
@@ -192,8 +191,8 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         needs += ["number", "expiry"]
     elif pack.expiry is None:
         needs.append("expiry")
-    says = _("More of the same batch?") if again else _("Receive it")
-    return [*before, NextStep(Step.RECEIVE, says, "", fields, needs)]
+    sentence = _("More of the same batch?") if again else _("Receive this pack")
+    return [*before, NextStep(Step.RECEIVE, sentence, "", fields, needs)]
 
 
 def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> NextStep:
@@ -240,7 +239,7 @@ def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | Non
     """A batch by our own label."""
     # Whoever counts does not see what is expected by the record.
     scanned = views.scanned_lot(act, row, where=intent == Intent.IDENTIFY)
-    says = (
+    sentence = (
         _("%(thing)s, batch %(batch)s, good until %(day)s.")
         if scanned.expiry
         else _("%(thing)s, batch %(batch)s.")
@@ -250,7 +249,7 @@ def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | Non
         "day": wording.day(scanned.expiry) if scanned.expiry else "",
     }
     if scanned.recalled:
-        says += " " + _("This batch has been recalled: do not use it.")
+        sentence += " " + _("This batch has been recalled: do not use it.")
     steps: list[NextStep] = []
     if intent == Intent.RECEIVE:
         known = {
@@ -270,7 +269,7 @@ def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | Non
         meaning.seen,
         Means.LOT,
         ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
-        says,
+        sentence,
         label=meaning.label,
         thing=scanned,
         next=steps,
@@ -287,12 +286,12 @@ def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
     )
     steps: list[NextStep] = []
     if intent == Intent.COUNT:
-        says = _("Count %(where)s") % {"where": where.name}
+        sentence = _("Count %(where)s") % {"where": where.name}
         if where.kit is not None:
             section = {"section": where.section_key}
-            steps.append(NextStep(Step.COUNT_KIT, says, where.kit.name, section, ("found",)))
+            steps.append(NextStep(Step.COUNT_KIT, sentence, where.kit.name, section, ("found",)))
         else:
-            steps.append(NextStep(Step.COUNT, says, "", {"shelf": str(where.pk)}, ("found",)))
+            steps.append(NextStep(Step.COUNT, sentence, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
         steps.append(
             resend(

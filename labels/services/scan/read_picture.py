@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from gearroom.core.acts.problems import Invalid, Problem, TooLarge, Unacceptable
+from gearroom.core.acts import Invalid, Problem, TooLarge, Unacceptable
 from kits.services.text.wording import in_words
 from labels import reading
 from labels.rules.codes.scans import Reading, Readings

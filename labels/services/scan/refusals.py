@@ -6,8 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound, Problem, Refused, Unacceptable, beyond_form
+from gearroom.core.acts import Act, NotFound, Problem, Refused, Unacceptable, beyond_form
 from kits.models import AsFound, Label, Trip
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -139,8 +138,8 @@ def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[N
             return [bind(meaning)]
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
-            says = _("Continue with %(instead)s") % {"instead": instead}
-            return [resend(ask.intent, says, instead)]
+            sentence = _("Continue with %(instead)s") % {"instead": instead}
+            return [resend(ask.intent, sentence, instead)]
         case "which-kit":
             return [resend(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
@@ -149,8 +148,10 @@ def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[N
             return [resend(ask.intent, _("Did you mean %(code)s, %(name)s?") % facts, code)]
         case "not-a-kit" if meaning.means == Means.SECTION and meaning.place and meaning.place.kit:
             kit_name = meaning.place.kit.name
-            says = _("It belongs to %(kit_name)s: continue with that kit") % {"kit_name": kit_name}
-            return [resend(ask.intent, says, kit_name)]
+            sentence = _("This belongs to %(kit_name)s: continue with that kit") % {
+                "kit_name": kit_name
+            }
+            return [resend(ask.intent, sentence, kit_name)]
         case "not-found" if meaning.means == Means.ELSEWHERE:
             return [resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))]
     return []
@@ -162,8 +163,8 @@ def _from_another(act: Act, problem: Problem, out: Callable[..., NextStep]) -> l
     steps = []
     if facts["swap"]:
         whom = facts["guide_name"] or facts["trip_name"]
-        says = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
-        steps.append(out(says, swap=True))
+        sentence = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
+        steps.append(out(sentence, swap=True))
     if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
         steps.append(out(_("Take it anyway, with a reason"), "take_reason"))
     return steps

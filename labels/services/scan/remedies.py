@@ -16,17 +16,17 @@ def next_steps(
     `said` is what was said already of taking it out, `needs` what is wanted for that besides."""
     steps = []
     for offer in offers:
-        says, fields = offer["says"], offer["fields"]
+        sentence, fields = offer["says"], offer["fields"]
         match offer["do"]:
             case OfferKind.CHECK:
-                way = resend(Intent.LOOK_INSIDE, says, text)
+                way = resend(Intent.LOOK_INSIDE, sentence, text)
             case OfferKind.ADD:
-                way = resend(Intent.ADD, says, text, **fields)
+                way = resend(Intent.ADD, sentence, text, **fields)
             case OfferKind.TAKE_OTHER:
                 more = {name: fields[name] for name in ("trip", "swap") if name in fields}
-                way = resend(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **given})
+                way = resend(Intent.CHECK_OUT, sentence, offer["kit"], needs, **{**more, **given})
             case _:
                 wanted = (*needs, *offer["needs"])
-                way = resend(Intent.CHECK_OUT, says, text, wanted, offer["people"], **given)
+                way = resend(Intent.CHECK_OUT, sentence, text, wanted, offer["people"], **given)
         steps.append(way)
     return steps

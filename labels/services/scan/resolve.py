@@ -8,7 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.translation import gettext_lazy as _lazy
 
-from gearroom.core.acts.act import SYSTEM, Actor
+from gearroom.core.acts import SYSTEM, Actor
 from kits.models import Kit, Label, LabelKind, Place
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -109,15 +109,17 @@ def _short_name(reading: Reading, kits: Sequence[Kit]) -> Meaning | None:
 
 
 def _not_own(reading: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
-    says = in_words(text.says or "")
+    sentence = in_words(text.says or "")
     match text.kind:
         case TextKind.OWN_WRONG:
-            return Meaning(reading, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)
+            return Meaning(
+                reading, Means.WRONG_CODE, offered=near.get(text.code or ""), says=sentence
+            )
         case TextKind.MAKER:
             return Meaning(reading, Means.MAKER, pack=text.maker)
         case TextKind.MAKER_WRONG:
-            return Meaning(reading, Means.MAKER_WRONG, says=says)
-    return Meaning(reading, FOREIGN[text.kind], says=says)
+            return Meaning(reading, Means.MAKER_WRONG, says=sentence)
+    return Meaning(reading, FOREIGN[text.kind], says=sentence)
 
 
 def _same(one: Meaning, other: Meaning) -> bool:
@@ -160,10 +162,5 @@ def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     if not every:
         return {}
     rows = labelling.labels_of(actor).active().filter(code__in=every)
-    known = {row.code: row for row in rows}
-    offered: dict[str, Label] = {}
-    for code, near in candidates.items():
-        there = [known[candidate] for candidate in near if candidate in known]
-        if len(there) == 1:
-            offered[code] = there[0]
-    return offered
+    known = {code: [row for row in rows if row.code in near] for code, near in candidates.items()}
+    return {code: there[0] for code, there in known.items() if len(there) == 1}

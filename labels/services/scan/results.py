@@ -7,11 +7,10 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
-from gearroom.core.acts.problems import NotAllowed, Problem, TooLarge, TooOften
+from gearroom.core.acts import NOT_GIVEN, NotAllowed, NotGiven, Problem, TooLarge, TooOften
 from gearroom.core.models import Person
-from kits.models import AsFound, Entry, Item, Kit, Label, Lot, Place, Trip
+from kits.models import AsFound, Entry, Item, Label, Lot, Place, Trip
 from kits.rules.lookup import label_codes
-from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 from labels.rules.codes.scans import Intent, Means, Reading, Readings
 from labels.services.passerby import Facts
 from labels.services.scan.resolve import Meaning
@@ -112,11 +111,15 @@ class NextStep:
 
 
 @dataclass(frozen=True)
-class ScannedKit:
-    """A kit as whoever belongs to its room sees it at a scan."""
-
+class _Scanned:
     id: int
     name: str
+
+
+@dataclass(frozen=True)
+class ScannedKit(_Scanned):
+    """A kit as whoever belongs to its room sees it at a scan."""
+
     packing_list: str
     room: str
     home_room: str
@@ -148,11 +151,9 @@ class ScannedKit:
 
 
 @dataclass(frozen=True)
-class ScannedSection:
+class ScannedSection(_Scanned):
     """A kit's section."""
 
-    id: int
-    name: str
     key: str
     kit: str
     seal: str
@@ -175,20 +176,16 @@ class ScannedLot:
 
 
 @dataclass(frozen=True)
-class ScannedShelf:
+class ScannedShelf(_Scanned):
     """A shelf."""
 
-    id: int
-    name: str
     room: str
 
 
 @dataclass(frozen=True)
-class ScannedPerson:
+class ScannedPerson(_Scanned):
     """A person, with the kits that they have now, as far as the asker may see those."""
 
-    id: int
-    name: str
     kits: Sequence[str]
 
 
@@ -264,12 +261,11 @@ class ScanAnswer:
         return problem if isinstance(problem, NotAllowed | TooLarge | TooOften) else None
 
 
-def text_of(meaning: Meaning, kit: Kit | None = None) -> str:
+def text_of(meaning: Meaning) -> str:
     """What to send to mean the same again: the label's code, or the kit's name."""
-    if kit is None and meaning.label is not None:
+    if meaning.label is not None:
         return label_codes.shown(meaning.label.code)
-    kit = kit or meaning.kit
-    return kit.name if kit else meaning.seen.text
+    return meaning.kit.name if meaning.kit else meaning.seen.text
 
 
 def resend(

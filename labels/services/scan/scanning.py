@@ -16,8 +16,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, TooLarge
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, TooLarge
 from gearroom.core.models import Person
 from kits.models import Kit, Label, LabelKind, Lot, Place
 from labels.models import Scan
@@ -242,9 +241,9 @@ def _person(
     person = views.scanned_person(act, tagged)
     taking = ask.intent == Intent.CHECK_OUT
     facts = {"name": person.name, "kits": ", ".join(person.kits)}
-    says = _("%(name)s has %(kits)s.") if person.kits else _("%(name)s’s tag.")
+    sentence = _("%(name)s has %(kits)s.") if person.kits else _("%(name)s’s tag.")
     if taking and alone:
-        says = _("%(name)s’s tag. Now scan the kit.")
+        sentence = _("%(name)s’s tag. Now scan the kit.")
     scan_kit = resend(
         Intent.CHECK_OUT,
         _("Scan the kit that %(name)s is taking") % facts,
@@ -256,7 +255,7 @@ def _person(
         meaning.seen,
         Means.PERSON,
         ScanResult.HOLDER if taking else ScanResult.IDENTIFIED,
-        says % facts,
+        sentence % facts,
         label=meaning.label,
         thing=person,
         next=[scan_kit] if alone else [],
@@ -267,13 +266,13 @@ def _elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outc
     if intent != Intent.IDENTIFY:
         raise NotFound("label", text_of(meaning))
     facts = passerby.facts_of(label, act.actor)
-    says = _("%(what)s. It belongs to %(whose)s.") % {"what": facts.what, "whose": facts.whose}
+    sentence = _("%(what)s. It belongs to %(whose)s.") % {"what": facts.what, "whose": facts.whose}
     hand_in = resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))
     return Outcome(
         meaning.seen,
         Means.ELSEWHERE,
         ScanResult.IDENTIFIED,
-        " ".join(filter(None, (says, facts.how_to_return))),
+        " ".join(filter(None, (sentence, facts.how_to_return))),
         label=label,
         thing=facts,
         next=[hand_in] if label.kind == LabelKind.KIT else [],

@@ -3,11 +3,11 @@
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.ledger.expiry import why_not
-from kits.services.kits import participants_own
+from kits.services.custody import returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, holders, promises
 from kits.services.text import reason_texts, verdict_texts
@@ -72,7 +72,7 @@ def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
         trip_last_day=trip.last_day if trip else None,
         guide=guide.pk if guide else None,
         guide_name=guide.name if guide else "",
-        not_ours=participants_own.is_inside(kit),
+        not_ours=returns.has_own(kit),
     )
 
 
@@ -95,8 +95,7 @@ def scanned_shelf(place: Place) -> ScannedShelf:
 
 def scanned_lot(act: Act, lot: Lot, *, where: bool) -> ScannedLot:
     """A batch, and with `where` what the places of the asker's rooms hold of it by the book."""
-    batch = readiness.batches([lot])[lot.pk]
-    fault = why_not(batch, clock.today(zone_for(act)))
+    fault = why_not(readiness.batches([lot])[lot.pk], clock.today(zone_for(act)))
     held: list[dict[str, object]] = []
     if where:
         rows = (

@@ -1,12 +1,8 @@
 """Whoever changes how somebody signs in, or where mail reaches them, gets all that they may do. So
 that needs the right over all of it, and whom it concerns is told at the address from before."""
 
-import json
 from collections.abc import Callable
 from datetime import timedelta
-from email import message_from_bytes
-from email.policy import default
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,13 +11,12 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import Settings
 
-from gearroom.core.models import AccountChange, Membership, Person, Room, SignedIn, Token, User
+from gearroom.core.models import AccountChange, Membership, Person, Room, SignedIn, User
 from gearroom.core.rules.roles import Role, Scope
-from gearroom.core.services.accounts import sign_ins, tokens
+from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people
-from gearroom.site.mail import account_mail, password_mail
-from tests.core.api.made import Caller, a_room, act_of, is_problem, somebody
-from tests.present import present
+from gearroom.site.mail import account_mail
+from tests.core.api.made import Caller, act_of, is_problem, somebody
 from tests.site.browsing import browser, post
 
 pytestmark = [
@@ -30,46 +25,6 @@ pytestmark = [
     pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
 ]
 PASSWORD = "wet ropes hang to dry"
-
-
-@pytest.fixture
-def store() -> Room:
-    return a_room("main-store")
-
-
-@pytest.fixture
-def hut() -> Room:
-    return a_room("cave-hut")
-
-
-@pytest.fixture
-def keeper(store: Room) -> User:
-    return somebody("keeper", Role.KEEPER, store)
-
-
-@pytest.fixture
-def local(store: Room) -> User:
-    """The administrator of one room."""
-    return somebody("local", Role.ADMINISTRATOR, store)
-
-
-@pytest.fixture
-def chief() -> User:
-    """An administrator of every room."""
-    return somebody("chief", Role.ADMINISTRATOR)
-
-
-@pytest.fixture
-def outbox(tmp_path: Path, settings: Settings) -> Callable[[], Any]:
-    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
-    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
-
-    def mails() -> list[Any]:
-        account_mail.send_waiting()
-        files = sorted(settings.EMAIL_OUTBOX_DIR.glob("*.eml"))
-        return [message_from_bytes(file.read_bytes(), policy=default) for file in files]
-
-    return mails
 
 
 def victim(store: Room, *roles: tuple[Room, Role] | tuple[None, Role]) -> User:
@@ -173,7 +128,7 @@ def test_a_forgotten_password_goes_to_nobody_elses_address(
     Caller(keeper).patch(f"people/{user.person.pk}/", {"email": "mine@example.org"})
 
     Client().post("/sign-in/forgotten/", {"name": "victim"})
-    password_mail.send_waiting()
+    account_mail.send_resets()
 
     assert [told(mail)[0] for mail in outbox()] == ["old@example.org"]
 
@@ -254,12 +209,12 @@ def test_a_mail_that_was_not_taken_is_tried_again_for_a_week(
     folder = settings.EMAIL_OUTBOX_DIR
     folder.parent.joinpath("a-file").write_text("no folder")
     settings.EMAIL_OUTBOX_DIR = folder.parent / "a-file" / "outbox"
-    assert account_mail.send_waiting() == 0
+    assert account_mail.send_changes() == 0
     settings.EMAIL_OUTBOX_DIR = folder
     assert len(outbox()) == 1
     Caller(chief).patch(f"people/{person.pk}/", {"email": "third@example.org"})
     with time_machine.travel(timezone.now() + timedelta(days=8)):
-        assert account_mail.send_waiting() == 0
+        assert account_mail.send_changes() == 0
     assert set(AccountChange.objects.values_list("address", flat=True)) == {""}
 
 
@@ -293,85 +248,6 @@ def test_another_password_ends_sessions_and_tokens(chief: User, store: Room, how
     assert thief.get("/kits/").status_code == 302
     is_problem(call.get("rooms/"), 401, "token-refused")
     assert not SignedIn.objects.filter(user=user).exists()
-
-
-# -------------------------------------------------------------------------------------- tokens
-def secret_of(answer: Any) -> Any:
-    assert answer.status_code == 201, answer.content
-    return json.loads(answer.content)["secret"]
-
-
-def caller_with(secret: Any) -> Caller:
-    call = Caller.__new__(Caller)
-    call.token, call.secret, call.client = present(tokens.by_secret(secret)), secret, Client()
-    return call
-
-
-@pytest.mark.parametrize("days", [None, 2, 3650])
-def test_a_token_outlasts_nothing_that_it_was_made_with(chief: User, days: int | None) -> None:
-    short, secret = tokens.make(user=chief, name="a day", scopes=Scope, days=1)
-    child = caller_with(
-        secret_of(
-            caller_with(secret).post("tokens/", {"name": "x", "scopes": ["admin"], "days": days})
-        )
-    )
-    grandchild = secret_of(child.post("tokens/", {"name": "y", "scopes": ["admin"], "days": days}))
-
-    assert set(Token.objects.values_list("expires_at", flat=True)) == {short.expires_at}
-    with time_machine.travel(timezone.now() + timedelta(days=1, seconds=1)):
-        assert tokens.by_secret(grandchild) is None
-
-
-def test_ending_a_token_ends_those_made_with_it(chief: User) -> None:
-    first, secret = tokens.make(user=chief, name="stolen", scopes=Scope)
-    child = caller_with(
-        secret_of(caller_with(secret).post("tokens/", {"name": "x", "scopes": ["read", "admin"]}))
-    )
-    grandchild = caller_with(secret_of(child.post("tokens/", {"name": "y", "scopes": ["read"]})))
-    assert grandchild.get("rooms/").status_code == 200
-
-    tokens.revoke(act_of(chief), first)
-
-    for call in (child, grandchild):
-        is_problem(call.get("rooms/"), 401, "token-refused")
-
-
-@pytest.fixture
-def program(chief: User, local: User, store: Room) -> str:
-    """A booking program whose sign-in the room's administrator gave it, with a token it made."""
-    person = Person.objects.create(name="Booking", home_room=store)
-    people.add_role(act_of(chief), person, Role.INTEGRATION, store)
-    user, _ = people.give_sign_in(act_of(local), person, "booking")
-    first = tokens.make_own(
-        act_of(User.objects.get(pk=user.pk)), name="Trips", scopes=[Scope.TRIPS], days=None
-    )
-    return first[1]
-
-
-@pytest.mark.parametrize("how", ["role", "left", "role there"])
-def test_a_programs_token_ends_when_its_maker_loses_the_right(
-    program: str, chief: User, local: User, hut: Room, how: str
-) -> None:
-    assert tokens.by_secret(program) is not None
-    if how == "left":
-        people.leave(act_of(chief), local.person)
-    elif how == "role":
-        Membership.objects.filter(person=local.person).delete()
-    else:  # it may more than its maker now
-        booking = Person.objects.get(name="Booking")
-        people.add_role(act_of(chief), booking, Role.INTEGRATION, hut)
-
-    assert tokens.by_secret(program) is None
-    Membership.objects.create(person=local.person, role=Role.ADMINISTRATOR.value)
-    assert tokens.by_secret(program) is None  # ended, not only refused
-
-
-def test_a_programs_token_works_while_its_maker_has_the_right(
-    program: str, local: User, hut: Room
-) -> None:
-    Membership.objects.create(person=local.person, room=hut, role=Role.GUIDE.value)
-
-    assert tokens.by_secret(program) is not None
 
 
 # -------------------------------------------------------------------------------------- advisers

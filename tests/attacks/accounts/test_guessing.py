@@ -11,7 +11,7 @@ from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
 
-from gearroom.core.acts.problems import NotAllowed, TooOften
+from gearroom.core.acts import NotAllowed, TooOften
 from gearroom.core.models import TryCount, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins

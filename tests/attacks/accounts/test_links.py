@@ -9,13 +9,13 @@ from django.core import signing
 from django.test import Client
 from django.utils import timezone
 
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts import NotFound, Refused
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry
 from kits.services.custody import clearances, custody, use, use_requests
 from kits.services.notices import preferences
-from kits.services.notices.links import clearance_token
+from kits.services.notices.notice_text import clearance_token
 from tests.kits import factories as make
 from tests.present import present
 

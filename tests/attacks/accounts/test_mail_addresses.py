@@ -3,12 +3,12 @@
 import pytest
 from django.core.mail import EmailMessage
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.core.models import PasswordReset, Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people
-from gearroom.site.mail import password_mail
+from gearroom.site.mail import account_mail
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import browser, post, text_of
@@ -29,9 +29,9 @@ def test_such_an_address_stops_no_sweep_of_resets(mailoutbox: list[EmailMessage]
         sign_ins.ask_reset(present(person.user).username, "https://gear.example.org")
     assert PasswordReset.objects.count() == 2
 
-    assert password_mail.send_waiting() == 1
+    assert account_mail.send_resets() == 1
     assert [mail.to for mail in mailoutbox] == [["gus@example.org"]]
-    assert password_mail.send_waiting() == 0
+    assert account_mail.send_resets() == 0
 
 
 @pytest.mark.parametrize("address", [LONG, MIXED], ids=["long", "mixed"])

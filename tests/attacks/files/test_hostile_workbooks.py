@@ -243,7 +243,7 @@ class TestPages:
         ("content", "told"),
         [
             (lambda: one_sheet_named(5000), "more than 6 sheets"),
-            (two_names_for_one_sheet, "workbook cannot be read"),
+            (two_names_for_one_sheet, "spreadsheet cannot be read"),
             (HOSTILE["a cell of a megabyte"], "more than 1000 characters"),
             (HOSTILE["20,000 parts"], "far more than is needed to get started"),
         ],

@@ -11,7 +11,7 @@ from hypothesis import example, given, strategies as st
 from gearroom.core.models import Person
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.roles import Role
-from gearroom.site.http.limits import PlainText
+from gearroom.site.http.middleware import PlainText
 from kits.rules.overview import workbook
 from tests.core.api.made import is_problem
 from tests.kits import factories as make

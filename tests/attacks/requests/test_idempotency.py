@@ -10,7 +10,7 @@ import pytest
 from django.core.cache import cache
 from django.test import Client
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.idempotency import once
@@ -51,7 +51,7 @@ def test_no_other_refusal_is_kept_than_409_and_422(status: int) -> None:
     with pytest.raises(Status):
         once(key=key, user=None, request=1, perform=lambda: (_ for _ in ()).throw(Status(status)))
     shown = once(key=key, user=None, request=1, perform=lambda: (status, {"code": "some"}))
-    assert (shown.status, shown.replayed) == (status, False)
+    assert (shown.status, shown.first_at is not None) == (status, False)
     assert not KeptAnswer.objects.exists()
     assert once(key=key, user=None, request=1, perform=lambda: (201, {})).status == 201
 
@@ -61,8 +61,8 @@ def test_what_was_done_and_what_was_refused_is_kept(status: int) -> None:
     key = uuid.uuid4()
     first = once(key=key, user=None, request=1, perform=lambda: (status, {"code": "some"}))
     again = once(key=key, user=None, request=1, perform=lambda: pytest.fail("done again"))
-    assert (first.status, first.replayed) == (status, False)
-    assert (again.status, again.replayed) == (status, True)
+    assert (first.status, first.first_at is not None) == (status, False)
+    assert (again.status, again.first_at is not None) == (status, True)
 
 
 def test_unknown_members_leave_nothing_and_get_a_short_answer(labels: at.Labelled) -> None:

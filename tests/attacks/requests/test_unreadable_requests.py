@@ -6,7 +6,7 @@ import socket
 
 import pytest
 
-from gearroom.core.acts.problem_codes import KINDS
+from gearroom.core.problem_codes import KINDS
 from tests.program import Server
 
 

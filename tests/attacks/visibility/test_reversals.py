@@ -4,8 +4,7 @@ import uuid
 
 import pytest
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotAllowed, Unacceptable
+from gearroom.core.acts import Act, NotAllowed, Unacceptable
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, EntryKind, WithheldKind
 from kits.services.custody import custody, use, use_requests

@@ -8,9 +8,9 @@ from typing import Any
 from django.db import connections
 from django.test import Client
 
-from gearroom.core.acts.act import Act, actor_of
-from gearroom.core.acts.problem_codes import KINDS
+from gearroom.core.acts import Act, actor_of
 from gearroom.core.models import Membership, Person, Room, User
+from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Role, Scope
 from gearroom.core.services.accounts import tokens
 

@@ -15,8 +15,8 @@ from django.db import IntegrityError, connections
 from django.db.models import Value
 from django.db.models.functions import Concat
 
+from gearroom.core.acts import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
-from gearroom.core.acts.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.services.idempotency import Answer, once
 from tests.core.api.made import a_room, at_once
@@ -45,7 +45,8 @@ def add_a_room(slug: str = "main-store") -> Callable[[], tuple[int, dict[str, An
 def test_the_second_time_the_first_answer_is_given_and_nothing_done() -> None:
     first = do(add_a_room())
     again = do(lambda: pytest.fail("done again"))
-    assert (first.status, first.replayed, again.replayed) == (201, False, True)
+    assert (first.status, first.first_at) == (201, None)
+    assert again.first_at is not None
     assert str(again.body) == str(first.body), "the order of members too"
     assert Room.objects.count() == 1
 
@@ -53,7 +54,7 @@ def test_the_second_time_the_first_answer_is_given_and_nothing_done() -> None:
 @pytest.mark.django_db
 def test_the_order_in_which_a_request_names_things_does_not_matter() -> None:
     do(add_a_room(), request={"a": 1, "b": {"c": 2, "d": 3}})
-    assert do(add_a_room(), request={"b": {"d": 3, "c": 2}, "a": 1}).replayed
+    assert do(add_a_room(), request={"b": {"d": 3, "c": 2}, "a": 1}).first_at is not None
 
 
 @pytest.mark.django_db
@@ -175,7 +176,7 @@ def test_of_many_at_once_one_does_it_and_the_rest_wait_or_get_its_answer(
     found = at_once(12, lambda index: do(add_a_room()))
     answers = [f for f in found if isinstance(f, Answer)]
     others = [f for f in found if not isinstance(f, Answer)]
-    assert [a.replayed for a in answers].count(False) == 1
+    assert [a.first_at is not None for a in answers].count(False) == 1
     assert all(isinstance(o, Refused) and o.code == "in-flight" for o in others), others
     assert Room.objects.count() == KeptAnswer.objects.count() == 1
 
@@ -200,7 +201,7 @@ def test_while_it_is_being_done_the_same_act_is_told_to_wait(open_database: str)
     leave.set()
     thread.join()
     assert (caught.value.code, caught.value.facts) == ("in-flight", {"retry_after": 2})
-    assert do(add_a_room()).replayed
+    assert do(add_a_room()).first_at is not None
 
 
 def test_different_keys_do_not_hold_each_other_up_for_good(open_database: str) -> None:
@@ -245,7 +246,7 @@ def test_a_claim_and_its_writes_die_with_a_killed_process(
     os.kill(child.pid, signal.SIGKILL)
     child.communicate()
     answer = until_not_in_flight(lambda: do(add_a_room("from-here")))
-    assert (answer.status, answer.replayed) == (201, False)
+    assert (answer.status, answer.first_at is not None) == (201, False)
     assert [room.slug for room in Room.objects.all()] == ["from-here"]
 
 

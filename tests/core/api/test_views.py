@@ -13,9 +13,9 @@ from django.test import Client, RequestFactory, override_settings
 from django.urls import get_resolver
 
 from gearroom.core import clock
-from gearroom.core.acts.problem_codes import KINDS
 from gearroom.core.api.views import ReadView
 from gearroom.core.models import KeptAnswer, Room, Token, User
+from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Role, Scope
 from tests.core.api.made import Caller, a_room, is_problem, somebody
 from tests.present import present

@@ -2,7 +2,6 @@
 
 import uuid
 from datetime import UTC, datetime
-from typing import Any
 
 import pytest
 from django.apps import apps
@@ -32,7 +31,7 @@ def refused(statement: str) -> DatabaseError:
         connection.cursor() as cursor,
     ):
         cursor.execute(statement)
-    assert append_only.is_refusal(caught.value), caught.value
+    assert append_only.TEXT in str(caught.value), caught.value
     return caught.value
 
 
@@ -137,22 +136,3 @@ def test_it_is_still_there_after_a_migration_that_rebuilds_the_table(open_databa
     assert append_only.missing() == []
     a_row()
     refused(f"DELETE FROM {TABLE}")
-
-
-@pytest.mark.django_db
-def test_a_column_may_be_filled_later_if_it_was_declared_so(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    registered: dict[Any, Any] = append_only._registered
-    monkeypatch.setitem(registered, KeptAnswer, frozenset({"user_id"}))
-    append_only.protect()
-    from gearroom.core.models import User
-
-    one, two = (User.objects.create_user(name) for name in ("one", "two"))
-    row = a_row()
-    KeptAnswer.objects.filter(pk=row.pk).update(user=one)
-    refused(f"UPDATE {TABLE} SET user_id = {two.pk}")
-    refused(f"UPDATE {TABLE} SET user_id = NULL")
-    refused(f"UPDATE {TABLE} SET status = 201")
-    row.refresh_from_db()
-    assert (row.user_id, row.status) == (one.pk, 200)

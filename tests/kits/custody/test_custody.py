@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotAllowed, Refused, Unacceptable
+from gearroom.core.acts import NotAllowed, Refused, Unacceptable
 from kits.models import (
     AsFound,
     Checkout,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Assurance, Role
 from gearroom.core.services.accounts import shared_devices
@@ -11,7 +11,7 @@ from kits.models import Entry, Reservation
 from kits.services.custody import custody
 from kits.services.ledger import audit
 from kits.services.lookup import find, holders
-from kits.services.people import merging
+from kits.services.people import personal_records
 from kits.services.trips import reservations
 from tests.core.api.made import is_problem
 from tests.kits import factories as make
@@ -105,7 +105,7 @@ def test_two_records_of_somebody_become_one_and_what_was_written_stays(w: make.W
 
 def test_a_record_that_is_kept_no_more_bears_the_other_s_name_for_ever(w: make.World) -> None:
     olu = added(w)
-    merging.merge(act(w.keeper), olu, w.guide)
+    personal_records.merge(act(w.keeper), olu, w.guide)
     people.edit(act(w.keeper), w.guide, name="Gil Hart")
     assert Person.objects.get(pk=olu.pk).name == "Gil Hart"
 
@@ -113,14 +113,14 @@ def test_a_record_that_is_kept_no_more_bears_the_other_s_name_for_ever(w: make.W
 def test_what_cannot_be_one_is_refused(w: make.World) -> None:
     program = make.person("Bookings", Role.INTEGRATION, w.store)
     with refused("same-person"):
-        merging.merge(act(w.keeper), w.guide, w.guide)
+        personal_records.merge(act(w.keeper), w.guide, w.guide)
     with refused("not-a-person"):
-        merging.merge(act(w.keeper), added(w), program)
+        personal_records.merge(act(w.keeper), added(w), program)
     with refused("role-missing", 403):  # of an instructor's account an administrator decides
-        merging.merge(act(w.keeper), w.instructor, w.guide)
+        personal_records.merge(act(w.keeper), w.instructor, w.guide)
     chief = make.person("Cass", Role.ADMINISTRATOR, w.store)
     with refused("two-sign-ins"):
-        merging.merge(act(chief), w.instructor, w.guide)
+        personal_records.merge(act(chief), w.instructor, w.guide)
     people.leave(act(chief), w.instructor)
-    merging.merge(act(chief), w.instructor, w.guide)
+    personal_records.merge(act(chief), w.instructor, w.guide)
     assert make.fresh(w.day_01).responsible == w.guide

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from gearroom.core.models import Membership
 from kits.models import (
     AsFound,
@@ -20,11 +20,10 @@ from kits.models import (
 )
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
-from kits.services.custody import custody, unmet_needs, use_suggestions, wrong_kit
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import NeedLine
+from kits.services.custody import custody, returns, use_suggestions, wrong_kit
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.kits import holds, mixed_contents, participants_own
+from kits.services.kits import holds
 from kits.services.ledger import audit, reversal, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders
@@ -130,7 +129,7 @@ def test_undoing_the_hand_back_takes_the_need_with_it(w: make.World, trip: Trip)
 
     undo(w, done.entry)
 
-    assert not unmet_needs.in_force().exists()
+    assert not returns.needs_in_force().exists()
     assert UnmetNeed.objects.count() == 1  # nothing is lost
     assert clean()
 
@@ -316,7 +315,7 @@ def test_kits_that_were_mixed_up_stop_until_each_is_counted(w: make.World) -> No
 
 
 def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w: make.World) -> None:
-    mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
+    holds.report_mixed(act(w.guide), w.day_01, [w.day_02])
 
     with pytest.raises(Refused) as problem:
         holds.release(act(w.keeper), w.day_01, WithheldKind.MIXED)
@@ -330,7 +329,7 @@ def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w: make.World)
 def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps_the_count(
     w: make.World,
 ) -> None:
-    report = mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
+    report = holds.report_mixed(act(w.guide), w.day_01, [w.day_02])
     entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
 
     undo(w, entry)
@@ -348,7 +347,7 @@ def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps
 def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w: make.World) -> None:
     for kits in ([], [w.day_01]):
         with pytest.raises(Invalid, match="the other kit"):
-            mixed_contents.report(act(w.guide), w.day_01, kits)
+            holds.report_mixed(act(w.guide), w.day_01, kits)
 
 
 # ------------------------------------------------ not ours
@@ -358,13 +357,13 @@ def test_a_participants_own_thing_is_there_until_it_was_given_back(
     out(w, trip)
     body = {"inside": True}
     assert caller(w.guide).post("kits/DAY-01/not-ours/", body).status_code == 201
-    assert participants_own.is_inside(w.day_01)
+    assert returns.has_own(w.day_01)
 
     first = caller(w.guide).post("kits/DAY-01/check-in/", {}).json()
     second = caller(w.guide).post("kits/DAY-01/check-in/", {"given_back": True}).json()
 
     assert (first["not_ours"], second["not_ours"]) == (True, False)
-    assert not participants_own.is_inside(w.day_01)
+    assert not returns.has_own(w.day_01)
     entries = Entry.objects.filter(kind="not-ours")
     assert [entry.detail for entry in entries] == [{"inside": True}, {"inside": False}]
     assert all(entry.movements.count() == 0 and not entry.reason for entry in entries)
@@ -372,12 +371,12 @@ def test_a_participants_own_thing_is_there_until_it_was_given_back(
 
 
 def test_undoing_that_it_was_given_back_asks_for_it_again(w: make.World) -> None:
-    participants_own.report(act(w.guide), w.day_01, inside=True)
-    entry = participants_own.report(act(w.guide), w.day_01, inside=False)
+    returns.report_own(act(w.guide), w.day_01, inside=True)
+    entry = returns.report_own(act(w.guide), w.day_01, inside=False)
 
     undo(w, entry)
 
-    assert participants_own.is_inside(w.day_01)
+    assert returns.has_own(w.day_01)
     assert clean()
 
 
@@ -396,7 +395,7 @@ def test_the_wrong_kit_put_right_keeps_all_that_was_said(w: make.World) -> None:
     wrong_kit.correct_kit(act(w.keeper), done.entry.pk, w.day_02)
 
     assert listed(w) == [("DAY-02", w.splints, 1)]
-    assert [need.entry.kit for need in unmet_needs.in_force()] == [w.day_02]
+    assert [need.entry.kit for need in returns.needs_in_force()] == [w.day_02]
     assert clean()
 
 

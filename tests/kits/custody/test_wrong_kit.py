@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import NotAllowed
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, LevelFact, Reservation
 from kits.rules.ledger.facts import Level

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Problem, Refused
+from gearroom.core.acts import Problem, Refused
 from kits.models import (
     AsFound,
     Entry,
@@ -29,13 +29,20 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.recalls.certainty import Outcome
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents, holds, record
+from kits.services.kits import history, holds, record
 from kits.services.ledger import audit, readiness
 from kits.services.ledger.reversal import reverse
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import borrowing, building, sorting
 from kits.services.restocking.borrowing import BorrowLine
-from kits.services.stock import corrections, counting, disposing, instruments, opening, receiving
+from kits.services.stock import (
+    corrections,
+    counting,
+    disposing,
+    instruments,
+    receiving,
+    reclassifying,
+)
 from kits.services.stock.counting import CountLine
 from tests.kits import factories
 from tests.kits.factories import World, act, days
@@ -254,7 +261,9 @@ class BookMachine(RuleBasedStateMachine):
     def open_a_pack(self, index: int, units: int) -> None:
         held = self.held(index)
         if held is not None:
-            self.does(lambda: opening.open_pack(act(), place=held.place, lot=held.lot, units=units))
+            self.does(
+                lambda: reclassifying.open_pack(act(), place=held.place, lot=held.lot, units=units)
+            )
 
     @rule(index=any_index, passed=st.booleans())
     def check_an_instrument(self, index: int, passed: bool) -> None:
@@ -324,7 +333,7 @@ class BookMachine(RuleBasedStateMachine):
 
 
 def _inside(kit: Kit, instant: datetime) -> Any:
-    found = contents.contents(kit, on=instant, known_by=instant)
+    found = history.contents(kit, on=instant, known_by=instant)
     lines = [(c.section.pk, c.lot.pk, c.number, c.expiry, c.units) for c in found.lines]
     then = record.record(kit, known_by=instant)
     return lines, found.seal, found.holder, then.version.pk, then.recalled, list(then.withheld)

@@ -11,12 +11,12 @@ from kits.models import Entry, Kit, ListSection, Lot, PackingListVersion, Recall
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents, holds, kits, record
+from kits.services.kits import history, holds, kits, record
 from kits.services.ledger import reversal
 from kits.services.lists import packing_lists
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sorting
-from kits.services.stock import catalogue, corrections, instruments, opening
+from kits.services.stock import catalogue, corrections, instruments, reclassifying
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, days, fresh, world
 
@@ -32,7 +32,7 @@ def as_known(kit: Kit, instant: datetime) -> dict[str, Any]:
     """The whole record as it was known at an instant, as plain values."""
     kit = fresh(kit)
     found = record.record(kit, known_by=instant)
-    inside = contents.contents(kit, on=instant, known_by=instant)
+    inside = history.contents(kit, on=instant, known_by=instant)
     return {
         "inside": (inside.name, inside.seal, inside.holder, _lines(inside), _levels(inside)),
         "list": (found.version.pk, found.version.signed_by, found.version.signed_until),
@@ -51,13 +51,13 @@ def as_known(kit: Kit, instant: datetime) -> dict[str, Any]:
     }
 
 
-def _lines(inside: contents.Contents) -> list[Any]:
+def _lines(inside: history.Contents) -> list[Any]:
     return [
         (c.section.section_key, c.lot.item.name, c.number, c.expiry, c.units) for c in inside.lines
     ]
 
 
-def _levels(inside: contents.Contents) -> list[Any]:
+def _levels(inside: history.Contents) -> list[Any]:
     return [(place.section_key, item.name, level) for place, item, level in inside.levels]
 
 
@@ -156,7 +156,7 @@ def test_a_recall_is_known_from_when_it_was_written_until_its_maker_withdraws_it
 
 def test_what_was_opened_too_long_ago_is_not_good(school: make.World) -> None:
     place = make.section(school.day_01, "pouch")
-    opened = opening.open_pack(
+    opened = reclassifying.open_pack(
         act(school.keeper), place=place, lot=school.lots["tablets"], units=8
     ).lot
     Lot.objects.filter(pk=opened.pk).update(opened_on=days(-100))  # they keep for 90 days
@@ -168,7 +168,7 @@ def test_what_was_opened_too_long_ago_is_not_good(school: make.World) -> None:
 
 def test_what_is_known_now_does_change(school: make.World) -> None:
     """So that the test above can fail."""
-    before = contents.contents(school.day_01).name
+    before = history.contents(school.day_01).name
     kits.edit_kit(act(), school.day_01, name="HILL-9")
 
-    assert (before, contents.contents(fresh(school.day_01)).name) == ("DAY-01", "HILL-9")
+    assert (before, history.contents(fresh(school.day_01)).name) == ("DAY-01", "HILL-9")

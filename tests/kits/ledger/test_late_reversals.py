@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, WithheldKind, Withholding
 from kits.services.custody import custody

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from django.db import connection, connections, transaction
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import Entry, EntryKind, Lot
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.ledger import audit

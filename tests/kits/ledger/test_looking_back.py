@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.acts import Invalid, NotFound, Refused
 from kits.models import AsFound, Checkout, EntryKind, Holding, Kit, Notice, Seal, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents, holds, kits
+from kits.services.kits import history, holds, kits
 from kits.services.ledger import audit, reversal
 from kits.services.lookup import holders
 from kits.services.restocking import sorting
@@ -185,7 +185,7 @@ def test_what_was_in_the_kit_is_answered_as_known_then_and_as_known_now(school: 
     now = clock.now()
 
     def dressings(on: datetime, known_by: datetime) -> Any:
-        found = contents.contents(school.day_01, on=on, known_by=known_by)
+        found = history.contents(school.day_01, on=on, known_by=known_by)
         return sum(c.units for c in found.lines if c.lot.item == school.dressing)
 
     assert dressings(before, before) == 6
@@ -199,18 +199,18 @@ def test_it_says_who_had_it_under_which_seal(school: World) -> None:
     then = clock.now()
     custody.check_in(act(school.guide), school.day_01, as_found=AsFound.OPENED)
 
-    found = contents.contents(school.day_01, on=then)
+    found = history.contents(school.day_01, on=then)
 
     assert (found.holder, found.seal) == ("Gil", "0417")
-    now = contents.contents(school.day_01)
+    now = history.contents(school.day_01)
     assert (now.holder, now.seal) == ("", "")
 
 
 def test_a_day_is_asked_to_its_end_where_the_kit_is_at_home(school: World) -> None:
-    found = contents.contents(school.day_01, on=days(0))
+    found = history.contents(school.day_01, on=days(0))
 
     assert clock.local_date(found.on, "UTC") == days(0)
-    assert found.on + timedelta(seconds=1) == contents.instant(school.day_01, days(0)) + timedelta(
+    assert found.on + timedelta(seconds=1) == history.instant(school.day_01, days(0)) + timedelta(
         seconds=1
     )
     assert sum(c.units for c in found.lines) == 15
@@ -218,7 +218,7 @@ def test_a_day_is_asked_to_its_end_where_the_kit_is_at_home(school: World) -> No
 
 def test_what_will_be_known_is_not_known(school: World) -> None:
     with pytest.raises(Invalid):
-        contents.contents(school.day_01, known_by=clock.now() + timedelta(days=1))
+        history.contents(school.day_01, known_by=clock.now() + timedelta(days=1))
 
 
 # ---------------------------------------------------------------------------------------- audit

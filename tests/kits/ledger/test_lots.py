@@ -7,13 +7,13 @@ import pytest
 import time_machine
 from django.utils import timezone
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Holding, Label, LabelKind, Lot, LotFact, PlaceKind
-from kits.services.kits import contents
-from kits.services.ledger import audit, lots, readiness
+from kits.services.kits import history
+from kits.services.ledger import audit, lots, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
-from kits.services.stock import corrections, opening, receiving
+from kits.services.stock import corrections, receiving, reclassifying
 from tests.kits import factories as make
 from tests.present import present
 
@@ -81,24 +81,22 @@ def test_every_kit_that_holds_it_is_judged_again(w: make.World) -> None:
 
 def test_a_date_put_right_to_the_past_stops_the_kit(w: make.World) -> None:
     correct(w, w.dressings, expiry=make.days(-1))
-    reasons = readiness.verdict(make.fresh(w.day_01), make.TODAY).reasons
+    reasons = verdicts.verdict(make.fresh(w.day_01), make.TODAY).reasons
     assert "take-out" in {r.code for r in reasons}
 
 
 def test_a_date_can_turn_out_not_to_be_known(w: make.World) -> None:
     correct(w, w.dressings, expiry=None)
-    assert readiness.verdict(
-        make.fresh(w.day_01), make.TODAY
-    ).may_go  # set up today: a day of grace
+    assert verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go  # set up today: a day of grace
     with time_machine.travel(timezone.now() + timedelta(days=2), tick=False):
-        assert not readiness.verdict(make.fresh(w.day_01), make.days(2)).may_go
+        assert not verdicts.verdict(make.fresh(w.day_01), make.days(2)).may_go
 
 
 def test_what_was_known_then_does_not_change(w: make.World) -> None:
-    before = contents.contents(w.day_01)
+    before = history.contents(w.day_01)
     correct(w, w.dressings, number="D1B", expiry=make.days(20))
-    then = contents.contents(w.day_01, on=before.on, known_by=before.known_by)
-    now = contents.contents(w.day_01, on=before.on)
+    then = history.contents(w.day_01, on=before.on, known_by=before.known_by)
+    now = history.contents(w.day_01, on=before.on)
     assert then == before
     assert {(c.number, c.expiry) for c in now.lines if c.lot.item == w.dressing} == {
         ("D1B", make.days(20))
@@ -122,20 +120,20 @@ def test_booking_over_reaches_into_kits_and_judges_them(w: make.World) -> None:
     make.put_in(w.day_02, wrong, w.shelf, 4)
     correct(w, wrong, expiry=make.days(400))
     assert make.units(w.dressings, make.section(w.day_02)) == 4
-    lines = contents.contents(w.day_02).lines
+    lines = history.contents(w.day_02).lines
     assert {c.expiry for c in lines if c.lot.item == w.dressing} == {make.days(400)}
 
 
 def test_what_a_batch_was_before_it_was_booked_over_is_known_now(w: make.World) -> None:
     wrong = make.some(w.dressing, w.shelf, 4, "TYPO", make.days(40))
     make.put_in(w.day_02, wrong, w.shelf, 4)
-    before = contents.contents(w.day_02)
+    before = history.contents(w.day_02)
     correct(w, wrong, number="D1", expiry=make.days(400))
-    now = contents.contents(w.day_02, on=before.on)
+    now = history.contents(w.day_02, on=before.on)
     assert {(c.number, c.expiry) for c in now.lines if c.lot.item == w.dressing} == {
         ("D1", make.days(400))
     }
-    then = contents.contents(w.day_02, on=before.on, known_by=before.known_by)
+    then = history.contents(w.day_02, on=before.on, known_by=before.known_by)
     assert then == before
 
 
@@ -157,7 +155,9 @@ def test_labels_stay_on_what_they_are_stuck_on(w: make.World) -> None:
 
 def test_opened_packs_are_put_right_with_the_closed_ones(w: make.World) -> None:
     pouch = make.section(w.day_01, "pouch")
-    opened = opening.open_pack(make.act(w.guide), place=pouch, lot=w.lots["tablets"], units=3).lot
+    opened = reclassifying.open_pack(
+        make.act(w.guide), place=pouch, lot=w.lots["tablets"], units=3
+    ).lot
     correct(w, w.lots["tablets"], expiry=make.days(10))
     opened.refresh_from_db()
     assert (opened.expiry, opened.opened_on) == (make.days(10), make.TODAY)

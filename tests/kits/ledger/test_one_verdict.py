@@ -129,11 +129,11 @@ def test_what_a_room_says_about_what_is_out_of_date_holds_for_its_kits(w: make.W
     sorting.restock(make.act(), kit, extra=rows, as_listed=False, levels=())
     later = make.days(2)
     with time_machine.travel(timezone.now() + timedelta(days=2), tick=True):
-        judged = readiness.verdict(make.fresh(kit), later)
+        judged = verdicts.verdict(make.fresh(kit), later)
         assert (judged.word, [r.code for r in judged.reasons]) == (Word.READY, ["expired-inside"])
         w.store.expired_always_stops = True
         w.store.save()
-        assert readiness.verdict(make.fresh(kit), later).word is Word.DO_NOT_TAKE
+        assert verdicts.verdict(make.fresh(kit), later).word is Word.DO_NOT_TAKE
 
 
 def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World) -> None:

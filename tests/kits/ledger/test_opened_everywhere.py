@@ -8,10 +8,10 @@ from django.utils import timezone
 
 from kits.models import Lot, Place
 from kits.services.custody import use
-from kits.services.kits import contents
+from kits.services.kits import history
 from kits.services.overview import phone_copy
 from kits.services.restocking import building
-from kits.services.stock import counting, disposing, opening, stock_levels, views
+from kits.services.stock import counting, disposing, reclassifying, stock_levels, views
 from kits.services.stock.counting import CountLine
 from labels.rules.codes.texts import Expiry
 from labels.rules.layout.contents import LotLabel
@@ -38,7 +38,7 @@ def w() -> make.World:
 
     def opened(place: Place, units: int) -> Lot:
         act = make.act(claimed_at=long_ago)
-        return opening.open_pack(act, place=place, lot=w.closed, units=units).lot
+        return reclassifying.open_pack(act, place=place, lot=w.closed, units=units).lot
 
     w.inside = opened(main, 2)
     w.on_shelf = opened(w.shelf, 1)
@@ -73,7 +73,7 @@ def test_it_is_what_is_missing_when_a_thing_is_counted(w: make.World) -> None:
 
 
 def test_it_is_out_of_date_on_the_kits_page(w: make.World) -> None:
-    (line,) = [row for row in contents.contents(w.day_01).lines if row.lot == w.inside]
+    (line,) = [row for row in history.contents(w.day_01).lines if row.lot == w.inside]
     assert line.good_until == make.days(LIFE - OPENED_AGO)
     page = text_of(browser(w.keeper).get("/kits/DAY-01/"))
     assert "out of date" in page.split("2 Eye wash")[1][:60]
@@ -104,6 +104,6 @@ def test_a_kit_wants_nothing_that_lies_on_a_shelf_already_and_is_good(w: make.Wo
     assert (wanted[w.dressing].units, wanted[w.dressing].on_shelves) == (6, 6)
     long_ago = timezone.now() - timedelta(days=100)
     opened = make.act(claimed_at=long_ago)
-    opening.open_pack(opened, place=w.shelf, lot=w.lots["tablets"], units=38)
+    reclassifying.open_pack(opened, place=w.shelf, lot=w.lots["tablets"], units=38)
     wanted = {row.item: row for row in building.shortages(make.fresh(w.day_02), currency="")}
     assert (wanted[w.tablets].units, wanted[w.tablets].on_shelves) == (8, 2)

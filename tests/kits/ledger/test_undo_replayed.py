@@ -15,8 +15,7 @@ from django.db import transaction
 from hypothesis import HealthCheck, Phase, given, note, settings, strategies as st
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem, Refused
+from gearroom.core.acts import Act, Problem, Refused
 from gearroom.core.models import Person
 from kits.models import (
     AsFound,
@@ -33,7 +32,7 @@ from kits.models import (
 from kits.rules.ledger.facts import Criticality, Level
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import contents, holds
+from kits.services.kits import history, holds
 from kits.services.ledger import audit, facts, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
@@ -72,6 +71,7 @@ class School:
             factories.put_in(kit, w.dressings, w.shelf, 4)
             sorting.look_inside(factories.act(w.keeper), fresh(kit))
         self.people: list[Person] = [w.guide, w.instructor]
+        self.used: dict[UUID, int] = {}
 
     def do(self, key: UUID, kind: str, which: int, n: int) -> None:
         """One act; raises Problem where it is refused."""
@@ -87,10 +87,12 @@ class School:
             "sealed": lambda: custody.check_in(act, kit, as_found=AsFound.SEALED),
             "later": lambda: custody.check_in(act, kit, as_found=AsFound.SORT_LATER, wet=n == 5),
             "opened": lambda: custody.check_in(
-                act, kit, as_found=AsFound.OPENED, used=self._used(kit, n)
+                act, kit, as_found=AsFound.OPENED, used=self._used(key, kit, n)
             ),
             "pass": lambda: custody.pass_on(act, kit, who),
-            "use": lambda: use.log_use(act, kit, self._used(kit, 1 + n % 3) or self._nothing()),
+            "use": lambda: use.log_use(
+                act, kit, self._used(key, kit, 1 + n % 3) or self._nothing()
+            ),
             "count": lambda: counting.count(
                 act, [place], [CountLine(place, n, lot=w.dressings)], complete=False
             ),
@@ -119,11 +121,15 @@ class School:
         with transaction.atomic():
             acts[kind]()
 
-    def _used(self, kit: Kit, n: int) -> list[UseLine]:
-        """No more than is there: what is used without being in the book comes from nowhere."""
+    def _used(self, key: UUID, kit: Kit, n: int) -> list[UseLine]:
+        """No more than is there: what is used without being in the book comes from nowhere. Done
+        again, an act uses as many as it did."""
         w = self.world
         there = factories.units(w.dressings, factories.section(kit))
-        return [UseLine(w.dressing, n, w.dressings)] if 0 < n <= there else []
+        units = self.used.setdefault(key, n if n <= there else 0)
+        if units > there:
+            self._nothing()
+        return [UseLine(w.dressing, units, w.dressings)] if units else []
 
     def _nothing(self) -> list[UseLine]:
         raise Refused("nothing-there", "Nothing is there to be used.")
@@ -139,7 +145,7 @@ def _stands(kit: Kit) -> dict[str, Any]:
         fact.item_id: fact.level
         for fact in LevelFact.objects.filter(facts.then(), section__kit=kit).order_by("id")
     }
-    now = contents.contents(kit)
+    now = history.contents(kit)
     return {
         "units": sorted(
             Holding.objects.filter(place__kit=kit, units__gt=0).values_list("lot", "units")
@@ -194,7 +200,7 @@ def _undo_one(school: School, sequence: list[Any], index: int, tally: Counter[st
         done.append((key, args))
         instant = clock.now()
         known.append(
-            (instant, [contents.contents(kit, on=instant, known_by=instant) for kit in school.kits])
+            (instant, [history.contents(kit, on=instant, known_by=instant) for kit in school.kits])
         )
     if not done:
         return
@@ -229,7 +235,7 @@ def _undo_one(school: School, sequence: list[Any], index: int, tally: Counter[st
     assert list(audit.findings()) == []
     for instant, answers in known:
         assert [
-            contents.contents(kit, on=instant, known_by=instant) for kit in school.kits
+            history.contents(kit, on=instant, known_by=instant) for kit in school.kits
         ] == answers
     transaction.savepoint_rollback(school.start)  # type: ignore[attr-defined]
     again = _replay(school, [(k, a) for k, a in done if k not in gone])

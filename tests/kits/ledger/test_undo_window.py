@@ -5,10 +5,10 @@ from dataclasses import replace
 import pytest
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import NotAllowed
 from gearroom.core.rules.roles import Scope
 from kits.models import Checkout, Entry
-from kits.rules.ledger.undo_window import OWN_WITHIN
+from kits.rules.ledger.undo import OWN_WITHIN
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.ledger import reversal

@@ -10,7 +10,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import ListLine, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import audit
-from kits.services.lists import impact, packing_lists
+from kits.services.lists import comparison, packing_lists
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 from tests.core.api.made import WRONG, Caller, is_problem
 from tests.kits import factories as make
@@ -265,7 +265,7 @@ def test_it_says_what_following_a_version_takes_from_stock(w: make.World) -> Non
     assert {row["name"]: row["units"] for row in kits["DAY-02"]["fewer"]} == {"Pain tablets": 8}
     (stock,) = found["stock"]
     assert (stock["wanted"], stock["in_stock"], stock["missing"]) == (28, 22, 6)
-    assert impact.effect(make.actor(w.stranger), version).kits == []
+    assert comparison.effect(make.actor(w.stranger), version).kits == []
 
 
 def test_asking_what_would_change_takes_no_more_queries_for_more_kits(
@@ -275,7 +275,7 @@ def test_asking_what_would_change_takes_no_more_queries_for_more_kits(
     for number in range(8):
         make.kit(f"MORE-{number}", w.version, w.store)
     with django_assert_max_num_queries(21):
-        assert len(impact.effect(make.actor(w.keeper), version).kits) == 10
+        assert len(comparison.effect(make.actor(w.keeper), version).kits) == 10
 
 
 def test_lists_are_shown_with_their_versions_in_few_queries(

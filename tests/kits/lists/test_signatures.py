@@ -13,7 +13,7 @@ from kits.rules.lists import signatures as signing
 from kits.rules.mail.plain_text import Letter, as_text
 from kits.services.lists import signatures
 from kits.services.mail import digest_data, digest_text, notice_texts
-from kits.services.notices.links import signature_token
+from kits.services.notices.notice_text import signature_token
 from tests.kits import factories
 from tests.kits.factories import World, days
 from tests.site.browsing import browser

@@ -16,14 +16,21 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries, Settings
 
 from gearroom.core.models import Person
-from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.models import (
+    Checkout,
+    Kit,
+    Notice,
+    NotificationChoice,
+    NotificationPreferences,
+    RecallScope,
+)
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
 from kits.rules.mail import plain_text
 from kits.rules.mail.plain_text import as_text
-from kits.services.custody import custody, unmet_needs, use
-from kits.services.custody.unmet_needs import NeedLine
-from kits.services.kits import holds, mixed_contents
+from kits.services.custody import custody, returns, use
+from kits.services.custody.returns import NeedLine
+from kits.services.kits import holds
 from kits.services.ledger import readiness
 from kits.services.mail import alarms, digest, digest_data, digest_text, picking_list, sending
 from kits.services.notices import writing
@@ -103,7 +110,7 @@ def test_a_second_before_it_is_due_it_is_still_last_weeks(w: World) -> None:
 
 
 def test_it_comes_when_each_person_wants_it(w: World) -> None:
-    Hearing.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
+    NotificationPreferences.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
     digest.write(datetime(2027, 1, 6, 18, 29, tzinfo=UTC))
     digest.write(datetime(2027, 1, 6, 18, 30, tzinfo=UTC))
     facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
@@ -138,7 +145,7 @@ def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w: World) -> No
 def test_nothing_to_do_is_one_line_that_shows_it_looked(w: World) -> None:
     instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
     text = said(text_of(w))
-    assert text.startswith("Nothing to do. 1 kit checked for the days up to Sun")
+    assert text.startswith("Nothing to do. 1 kit checked for trips up to Sun")
     assert "next contents check due by" in text
     assert "KITS TO OPEN" not in text
 
@@ -350,7 +357,7 @@ def test_the_attached_list_goes_shelf_by_shelf(w: World) -> None:
 def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(
     w: World, outbox: Any
 ) -> None:
-    HearingChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
+    NotificationChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
     writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     assert Notice.objects.get(kind="lost").unsent_why == "weekly"
@@ -400,8 +407,8 @@ def test_the_evenings_stand_in_it_each_thing_once(w: World) -> None:
     custody.check_in(
         act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
     )
-    mixed_contents.report(act(w.guide), w.day_01, [other])
-    unmet_needs.report(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
+    holds.report_mixed(act(w.guide), w.day_01, [other])
+    returns.report_needs(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
 
     text = text_of(w)
 

@@ -96,7 +96,7 @@ def test_the_email_says_a_kits_own_verdict_with_the_day_and_the_trip_it_is_judge
         verdict_texts.verdict(judged.verdict),
     )
     text = text_of(w)
-    assert "Ask first: no Shears (checked for " in text
+    assert "Ask first: no Shears (status for " in text
     assert ", Hill day)" in text
     assert verdict_texts.first_expiry(days(300)) in text
     assert "through" not in text.lower()
@@ -132,8 +132,8 @@ def test_a_kit_that_will_not_be_ready_by_the_emails_end_says_what_it_is_now_and_
     Lot.objects.filter(pk=w.dressings.pk).update(expiry=at - timedelta(days=1))
     readiness.rewrite([w.day_01.pk])
     text = text_of(w)
-    assert "Ready (checked for " in text
-    assert "Do not take: no Wound dressing 10 × 12 (checked for " in text
+    assert "Ready (status for " in text
+    assert "Do not take: no Wound dressing 10 × 12 (status for " in text
 
 
 def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w: World) -> None:
@@ -141,7 +141,7 @@ def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w: W
     letter = digest_text.letter(week_of(w))
     text = text_of(w)
     assert (
-        "READY, LOW ON SOME ITEMS - DAY-01 - Ready, low on Wound dressing 10 × 12 (checked for"
+        "READY, LOW ON SOME ITEMS - DAY-01 - Ready, low on Wound dressing 10 × 12 (status for"
         in text
     )
     assert "KITS TO OPEN" not in text
@@ -186,7 +186,7 @@ def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_ki
         letter = digest_text.letter(week_of(w))
         alarms.going_soon(timezone.now())
     assert trip.first_day == days(3)
-    assert "DISPOSE OF WHEN NEXT OPENED - WALK-01: 1 × Wipes" in text
+    assert "TO DISPOSE OF WHEN THE KIT IS NEXT OPENED - WALK-01: 1 × Wipes" in text
     assert text.count("Wipes") == 1
     assert "Every kit for this week's trips is ready" in letter.subject
     assert not Notice.objects.exists()
@@ -201,7 +201,7 @@ def test_a_kit_that_came_back_before_its_trip_has_ended_is_judged_for_it_again(w
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, trip=trip)
     custody.check_in(act(w.guide), make.fresh(w.day_01))
     text = text_of(w)
-    assert "Do not take: needs sorting (checked for" in text
+    assert "Do not take: needs sorting (status for" in text
     assert "Hill day" in text
 
 
@@ -360,7 +360,7 @@ def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_
     letter = notice_texts.letter(present(notice))
     assert letter.subject == "DAY-01 for Hill day: still out"
     assert letter.first[0].lines[0] == (
-        "It is out: Gil has it (no phone on record), with no due time."
+        "The kit is out: Gil has it (no phone on record), with no due time."
     )
     alarms.going_soon(timezone.now() + timedelta(hours=3))
     assert Notice.objects.filter(kind="not-fit", person=w.keeper).count() == 1

@@ -19,12 +19,12 @@ from gearroom.core.rules.roles import Role
 from kits.models import (
     Checkout,
     Episode,
-    Hearing,
-    HearingChoice,
     Holding,
     Kit,
     Lot,
     Notice,
+    NotificationChoice,
+    NotificationPreferences,
     RecallPlace,
     RecallScope,
 )
@@ -61,21 +61,25 @@ def why(**filters: Person | int) -> str:
 
 # ------------------------------------------------------------------------------- choices, quiet
 def test_what_somebody_chose_not_to_hear_is_not_sent_and_says_so(w: World) -> None:
-    HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
+    NotificationChoice.objects.create(person=w.instructor, kind="lost", when="never")
     writing.notify([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
     assert sending.send_due() == 1
     assert why(person=w.instructor) == "chosen"
 
 
 def test_a_recall_is_sent_whatever_was_chosen_and_in_quiet_hours(w: World) -> None:
-    HearingChoice.objects.create(person=w.instructor, kind="recall", when="never")
-    Hearing.objects.create(person=w.instructor, quiet_from="00:00", quiet_until="23:59")
+    NotificationChoice.objects.create(person=w.instructor, kind="recall", when="never")
+    NotificationPreferences.objects.create(
+        person=w.instructor, quiet_from="00:00", quiet_until="23:59"
+    )
     writing.notify([w.instructor], "recall", "x", kit=w.day_01, facts={"thing": "Dressing"})
     assert sending.send_due() == 1
 
 
 def test_quiet_hours_put_the_rest_off_until_they_end(w: World) -> None:
-    Hearing.objects.create(person=w.instructor, quiet_from="22:00", quiet_until="07:00")
+    NotificationPreferences.objects.create(
+        person=w.instructor, quiet_from="22:00", quiet_until="07:00"
+    )
     night = datetime(2027, 1, 5, 23, 0, tzinfo=timezone.get_current_timezone())
     with time_machine.travel(night, tick=False):
         writing.notify([w.instructor], "lost", "x", kit=w.day_01)
@@ -346,14 +350,16 @@ def test_a_keeper_sees_their_rooms_notices_and_a_guide_their_own(w: World) -> No
 
 
 def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w: World) -> None:
-    HearingChoice.objects.create(person=w.keeper, kind="lost", when="never")
+    NotificationChoice.objects.create(person=w.keeper, kind="lost", when="never")
     writing.notify([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
     call = factories.caller(w.keeper)
     assert {r["state"] for r in body(call.get("notices/"))["results"]} == {"waiting"}
     sending.send_due()
     (sent,) = body(call.get("notices/?state=sent"))["results"]
     assert (
-        sent["message_id"] and sent["sent_at"] and sent["why"] == ("Their mail server accepted it.")
+        sent["message_id"]
+        and sent["sent_at"]
+        and sent["why"] == ("Their mail server accepted the email.")
     )
     whole = body(call.get(f"notices/{sent['id']}/"))
     assert "DAY-01 cannot be found" in whole["text"]
@@ -362,7 +368,7 @@ def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w: World) -> None:
 
 
 def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w: World) -> None:
-    HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
+    NotificationChoice.objects.create(person=w.instructor, kind="lost", when="never")
     writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     first = Notice.objects.get()

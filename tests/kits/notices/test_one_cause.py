@@ -227,7 +227,7 @@ def test_a_recall_in_eight_kits_is_one_mail_to_each(w: World, eight: None) -> No
     ((_, text),) = mails(w.instructor)
     assert all(name in text for name in ("DAY-01", *(f"MORE-{n}" for n in range(7))))
     ((_, text),) = mails(w.guide)
-    assert "DAY-01 certainly contains it" in text and "MORE-1" not in text
+    assert "DAY-01 certainly contains the batch" in text and "MORE-1" not in text
 
 
 def test_nobody_is_told_to_ring_themselves(w: World, eight: None) -> None:

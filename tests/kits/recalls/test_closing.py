@@ -10,7 +10,7 @@ import time_machine
 from django.apps import apps
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import (
     Disposal,
     EntryKind,
@@ -26,7 +26,7 @@ from kits.models import (
 from kits.rules.recalls.certainty import Outcome
 from kits.services.custody import custody, use
 from kits.services.kits import holds
-from kits.services.ledger import audit, known_then, readiness, reversal
+from kits.services.ledger import audit, known_then, readiness, reversal, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.ledger.known_then import Then
 from kits.services.recalls import closing, recalls, status
@@ -88,7 +88,7 @@ def arrives(w: make.World, number: str = "D1", expiry: date | None = None) -> re
 
 
 def reasons(kit: Kit) -> set[Any]:
-    verdict = readiness.verdict(make.fresh(kit), make.TODAY)
+    verdict = verdicts.verdict(make.fresh(kit), make.TODAY)
     return {(r.code, str(r.facts.get("cause", r.facts.get("reason", "")))) for r in verdict.reasons}
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from gearroom.core.models import Person
 from kits.models import (
     AsFound,
@@ -20,7 +20,7 @@ from kits.models import (
     Withholding,
 )
 from kits.services.custody import custody, use
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls, status
 from kits.services.recalls.recalls import Answer
@@ -60,7 +60,7 @@ def summed_up(recall: Recall) -> dict[Any, Any]:
 
 
 def codes(kit: Kit) -> set[Any]:
-    reasons = readiness.verdict(make.fresh(kit), make.TODAY).reasons
+    reasons = verdicts.verdict(make.fresh(kit), make.TODAY).reasons
     return {(r.code, str(r.facts.get("cause", r.facts.get("reason", "")))) for r in reasons}
 
 
@@ -105,7 +105,7 @@ def test_it_lists_the_places_that_certainly_held_it(w: make.World) -> None:
 
 
 def test_a_kit_that_holds_it_does_not_go_until_it_is_out(w: make.World) -> None:
-    assert readiness.verdict(w.day_01, make.TODAY).fit
+    assert verdicts.verdict(w.day_01, make.TODAY).fit
     start(w)
     assert ("take-out", "recalled") in codes(w.day_01)
     assert make.fresh(w.day_01).may_go_until is None

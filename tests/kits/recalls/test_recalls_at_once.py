@@ -6,10 +6,10 @@ from datetime import date
 
 from django.db import connections
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import Holding, Lot, PlaceKind, Recall
 from kits.rules.ledger.facts import Criticality
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.recalls import recalls, status
 from kits.services.stock import receiving
 from tests.kits import factories as make
@@ -71,5 +71,5 @@ def test_no_unit_of_it_stays_on_a_shelf_and_no_kit_with_one_may_go(open_database
     }
     assert holders == {p.place.pk for p in stands.places if p.booked}
     for kit in kits:
-        assert not readiness.verdict(make.fresh(kit), make.TODAY).may_go
+        assert not verdicts.verdict(make.fresh(kit), make.TODAY).may_go
     assert list(audit.findings()) == []

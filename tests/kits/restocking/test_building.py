@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import AsFound, EntryKind, Holding, Lot, Place, PlaceKind, Seal, Withholding
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
-from kits.services.ledger import audit, kit_state, readiness, reversal
+from kits.services.ledger import audit, kit_state, reversal, verdicts
 from kits.services.ledger.book import Book, room_place
 from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls
@@ -55,7 +55,7 @@ def test_it_fills_a_kit_as_its_list_says_first_expired_first(w: make.World) -> N
 
 def test_a_built_kit_is_fit_without_another_look(w: make.World) -> None:
     building.build(make.act(w.keeper), w.day_02)
-    assert readiness.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert verdicts.verdict(make.fresh(w.day_02), make.TODAY).fit
     assert make.fresh(w.day_02).looked_inside_by == w.keeper
 
 
@@ -67,7 +67,7 @@ def test_a_kit_that_came_back_before_it_was_filled_is_sorted_by_filling_it(w: ma
     building.build(make.act(w.keeper), w.day_02)
 
     assert make.fresh(w.day_02).to_sort_since is None
-    assert readiness.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert verdicts.verdict(make.fresh(w.day_02), make.TODAY).fit
     assert list(audit.findings()) == []
 
 
@@ -81,7 +81,7 @@ def test_it_says_what_is_not_in_stock(w: make.World) -> None:
 def test_it_leaves_what_is_judged_by_eye_as_told(w: make.World) -> None:
     eye = [LooseLevel(make.section(w.day_02), w.plasters, Level.LOW)]
     building.build(make.act(w.keeper), w.day_02, lines=[line(w, w.lots["d1"], 6)], levels=eye)
-    codes = {r.code for r in readiness.verdict(make.fresh(w.day_02), make.TODAY).reasons}
+    codes = {r.code for r in verdicts.verdict(make.fresh(w.day_02), make.TODAY).reasons}
     assert "low-by-eye" in codes
 
 
@@ -237,7 +237,7 @@ def test_a_kit_whose_contents_were_just_entered_needs_no_sorting(w: make.World) 
     building.build(make.act(w.keeper), w.day_02)
 
     assert make.fresh(w.day_02).to_sort_since is None
-    assert readiness.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert verdicts.verdict(make.fresh(w.day_02), make.TODAY).fit
     assert list(audit.findings()) == []
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Disposal, Entry, Lot, Movement, PlaceKind, WithheldKind
 from kits.rules.ledger.facts import Level

@@ -5,12 +5,12 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Refused
+from gearroom.core.acts import Refused
 from kits.models import AsFound, Entry, EntryKind, Kit, Lot, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.ledger import audit, kit_state, readiness, reversal
+from kits.services.ledger import audit, kit_state, reversal, verdicts
 from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
 from kits.services.stock import counting
@@ -36,7 +36,7 @@ def sealed(school: make.World, kit: Kit, **more: Any) -> Seal:
 
 
 def word(kit: Kit) -> Word:
-    return readiness.verdict(make.fresh(kit), make.days(0)).word
+    return verdicts.verdict(make.fresh(kit), make.days(0)).word
 
 
 def counted_whole(school: make.World, kit: Kit) -> counting.CountResult:

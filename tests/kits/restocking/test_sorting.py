@@ -4,12 +4,12 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import EntryKind, Holding, Notice, PlaceKind, Seal, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
-from kits.services.ledger import readiness
+from kits.services.ledger import verdicts
 from kits.services.restocking import borrowing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.restocking.sorting import PutIn, RestockDifference
@@ -61,7 +61,7 @@ def test_all_as_listed_makes_it_full_and_looked_inside(school: World) -> None:
     kit = fresh(school.day_01)
     assert units(school.dressings, section(kit)) == 6
     assert kit.looked_inside_by == school.guide
-    assert readiness.verdict(kit, days(0)).fit
+    assert verdicts.verdict(kit, days(0)).fit
 
 
 def test_an_exception_stands_in_for_what_was_listed(school: World) -> None:
@@ -251,7 +251,7 @@ def test_things_judged_by_eye_are_not_counted_as_used(school: World) -> None:
 def test_a_handed_back_kit_is_fit_again_after_sorting(school: World) -> None:
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     custody.check_in(act(school.guide), school.day_01, used=[UseLine(school.dressing, 3)])
-    assert not readiness.verdict(fresh(school.day_01), days(0)).may_go
+    assert not verdicts.verdict(fresh(school.day_01), days(0)).may_go
 
     sorting.restock(act(school.guide), school.day_01)
     sorting.reseal(act(school.guide), school.day_01, "0417")
@@ -259,4 +259,4 @@ def test_a_handed_back_kit_is_fit_again_after_sorting(school: World) -> None:
     kit = fresh(school.day_01)
     assert kit.fit_until is not None
     assert kit.fit_until >= days(0)
-    assert readiness.verdict(kit, days(0)).fit
+    assert verdicts.verdict(kit, days(0)).fit

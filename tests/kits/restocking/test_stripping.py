@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Holding, Item, Lot, Movement, PlaceKind, Receipt
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import audit

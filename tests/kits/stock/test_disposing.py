@@ -4,9 +4,9 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Disposal, Entry, EntryKind, Holding, Lot, Movement, Place, PlaceKind
-from kits.services.ledger import readiness, reversal
+from kits.services.ledger import reversal, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.stock import disposing
 from tests.kits import factories as make
@@ -73,7 +73,7 @@ def test_what_is_out_of_date_says_so_itself(w: make.World) -> None:
 
 def test_throwing_out_of_a_kit_judges_it_again(w: make.World) -> None:
     dispose(w, w.dressings, 6, make.section(w.day_01))
-    assert not readiness.verdict(make.fresh(w.day_01), make.TODAY).may_go
+    assert not verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go
     assert make.fresh(w.day_01).may_go_until is None
 
 

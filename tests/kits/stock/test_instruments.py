@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import InstrumentCheck, Kit, Notice, Withholding
 from kits.rules.ledger.facts import Criticality
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.stock import instruments
 from tests.kits import factories as make
 from tests.kits.problems import refused
@@ -41,7 +41,7 @@ def check(
 
 
 def may_go(kit: Kit, day: date = make.TODAY) -> bool:
-    return readiness.verdict(make.fresh(kit), day).may_go
+    return verdicts.verdict(make.fresh(kit), day).may_go
 
 
 def test_a_kit_goes_only_once_its_instrument_is_checked(w: make.World, kit: Kit) -> None:

@@ -4,10 +4,10 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Entry, EntryKind, Holding, Lot, Movement, Place, PlaceKind
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import closing, recalls
 from kits.services.stock import receiving
@@ -75,7 +75,7 @@ def test_what_is_out_of_date_leaves_quarantine_for_training_only(w: make.World) 
 
 def test_taking_units_out_of_a_kit_judges_it_again(w: make.World) -> None:
     move(w, w.dressings, 3, make.section(w.day_01), w.shelf)
-    assert not readiness.verdict(make.fresh(w.day_01), make.TODAY).may_go
+    assert not verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go
     assert make.fresh(w.day_01).may_go_until is None
 
 

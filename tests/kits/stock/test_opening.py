@@ -4,11 +4,11 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused
 from kits.models import EntryKind, Lot, LotFact, Place
 from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import audit, readiness
-from kits.services.stock import opening
+from kits.services.stock import reclassifying
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -19,8 +19,10 @@ def w() -> make.World:
     return make.world()
 
 
-def open_tablets(w: make.World, units: Any = 4, place: Place | None = None) -> opening.OpenedPack:
-    return opening.open_pack(
+def open_tablets(
+    w: make.World, units: Any = 4, place: Place | None = None
+) -> reclassifying.OpenedPack:
+    return reclassifying.open_pack(
         make.act(w.guide),
         place=place or make.section(w.day_01, "pouch"),
         lot=w.lots["tablets"],
@@ -60,14 +62,14 @@ def test_its_facts_are_written_with_the_entry_that_opened_it(w: make.World) -> N
 
 def test_it_refuses_what_keeps_as_long_once_opened(w: make.World) -> None:
     with pytest.raises(Refused) as problem:
-        opening.open_pack(make.act(w.guide), place=w.shelf, lot=w.dressings, units=1)
+        reclassifying.open_pack(make.act(w.guide), place=w.shelf, lot=w.dressings, units=1)
     assert problem.value.code == "no-opened-life"
 
 
 def test_it_refuses_to_open_what_is_open(w: make.World) -> None:
     opened = open_tablets(w).lot
     with pytest.raises(Refused) as problem:
-        opening.open_pack(
+        reclassifying.open_pack(
             make.act(w.guide), place=make.section(w.day_01, "pouch"), lot=opened, units=1
         )
     assert problem.value.code == "opened-already"

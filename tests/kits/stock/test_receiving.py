@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from kits.models import EntryKind, Holding, Lot, PackCode, PlaceKind, Receipt
 from kits.services.ledger import audit, reversal
 from kits.services.ledger.book import room_place

@@ -7,11 +7,11 @@ import pytest
 import time_machine
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Kit, Lot, PlaceKind
-from kits.services.ledger import audit, readiness, reversal
-from kits.services.stock import counting, undated
+from kits.services.ledger import audit, readiness, reversal, verdicts
+from kits.services.stock import counting, reclassifying
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 
@@ -40,7 +40,7 @@ def found(w: make.World, kit: Kit, *rows: tuple[Lot, int], key: str = "main") ->
 
 def reasons(kit: Kit, ahead: int = 0) -> dict[Any, Any]:
     day = clock.today(kit.home_room.time_zone) + timedelta(days=ahead)
-    return {r.code: r.weight.name for r in readiness.verdict(make.fresh(kit), day).reasons}
+    return {r.code: r.weight.name for r in verdicts.verdict(make.fresh(kit), day).reasons}
 
 
 def in_days(days: int) -> time_machine.travel:
@@ -99,27 +99,27 @@ def test_one_list_has_what_stops_a_kit_first_then_what_will_then_what_is_worth_a
     wipes = make.item("Wipes")
     make.some(wipes, w.shelf, 3)
     make.some(w.dressing, w.upper, 2, "RUBBED")
-    rows = undated.to_check(w.store)
+    rows = reclassifying.to_check(w.store)
     assert [(r.place.name, r.lot.item.name, r.units, r.stops, r.until) for r in rows] == [
         ("Pouch", w.tablets.name, 8, True, None),
         ("C3", w.dressing.name, 2, True, None),
         ("Main", w.dressing.name, 6, False, make.days(1)),
         ("C2", "Wipes", 3, False, None),
     ]
-    assert undated.to_check(w.hut) == []
-    assert undated.to_check(w.store, make.actor(w.stranger)) == []
+    assert reclassifying.to_check(w.hut) == []
+    assert reclassifying.to_check(w.store, make.actor(w.stranger)) == []
     with in_days(2):
-        assert [r.stops for r in undated.to_check(w.store) if r.place.kit] == [True, True]
+        assert [r.stops for r in reclassifying.to_check(w.store) if r.place.kit] == [True, True]
 
 
 def test_a_date_that_is_read_is_of_those_units_alone(w: make.World, kit: Kit) -> None:
     main, rubbed = make.section(kit), make.batch(w.dressing)
-    entry = undated.record_date(
+    entry = reclassifying.record_date(
         make.act(w.guide), place=main, lot=rubbed, units=4, expiry=make.days(300), number=" x7 "
     )
     read = make.batch(w.dressing, "X7", make.days(300))
     assert (make.units(rubbed, main), make.units(read, main)) == (2, 4)
-    assert [row.units for row in undated.to_check(w.store)] == [2]
+    assert [row.units for row in reclassifying.to_check(w.store)] == [2]
     assert {m.to_place.kind for m in entry.movements.all()} == {
         PlaceKind.RECLASSIFIED,
         PlaceKind.SECTION,
@@ -132,11 +132,11 @@ def test_a_date_that_is_read_is_of_those_units_alone(w: make.World, kit: Kit) ->
 
 def test_a_date_is_read_on_a_shelf_too(w: make.World) -> None:
     rubbed = make.some(w.dressing, w.shelf, 3, "RUBBED")
-    undated.record_date(
+    reclassifying.record_date(
         make.act(w.keeper), place=w.shelf, lot=rubbed, units=3, expiry=make.days(90)
     )
     assert make.units(make.batch(w.dressing, "RUBBED", make.days(90)), w.shelf) == 3
-    assert undated.to_check(w.store) == []
+    assert reclassifying.to_check(w.store) == []
 
 
 def test_it_refuses_what_cannot_be(w: make.World, kit: Kit) -> None:
@@ -147,7 +147,7 @@ def test_it_refuses_what_cannot_be(w: make.World, kit: Kit) -> None:
     def read(
         who: Person = w.keeper, lot: Lot = rubbed, units: int = 1, expiry: date | None = good
     ) -> None:
-        undated.record_date(make.act(who), place=main, lot=lot, units=units, expiry=expiry)
+        reclassifying.record_date(make.act(who), place=main, lot=lot, units=units, expiry=expiry)
 
     with pytest.raises(Invalid):
         read(expiry=None)

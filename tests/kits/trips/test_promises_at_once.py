@@ -10,7 +10,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from kits.models import Reservation, Trip
 from kits.services.ledger import audit
 from kits.services.trips import reservations, trips

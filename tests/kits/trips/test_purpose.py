@@ -8,7 +8,7 @@ from uuid import uuid4
 import pytest
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
+from gearroom.core.acts import Act
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, Kit, Movement, Notice, Reservation, Trip

@@ -11,7 +11,7 @@ from kits.models import Checkout, Entry, EntryKind, Kit, Notice, Trip, WithheldK
 from kits.rules.ledger.facts import Weight
 from kits.services.custody import custody
 from kits.services.kits import holds, kits
-from kits.services.ledger import audit, readiness
+from kits.services.ledger import audit, verdicts
 from kits.services.restocking import sorting
 from kits.services.trips import proposals, reservations
 from tests.core.api.made import Caller, is_problem
@@ -395,4 +395,4 @@ def test_what_is_proposed_is_fit_for_the_trip_once_reserved(w: make.World) -> No
     for kit in found.proposed:
         done = reservations.reserve(make.act(w.keeper), kit, trip)
         assert {r.code for r in done.verdict.reasons if r.weight >= Weight.SHORT} <= told
-        assert readiness.verdict(kit, trip.last_day).fit
+        assert verdicts.verdict(kit, trip.last_day).fit

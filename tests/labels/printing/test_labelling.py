@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from kits.models import Entry, EntryKind, Kit, Label, PlaceKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -75,12 +75,12 @@ def test_a_cancelled_label_leads_to_the_one_that_counts_now(world: make.World) -
     first = at.label(world.day_01)
     second = labelling.cancel(make.act(world.keeper), first.code, "torn", and_replace=True)
     third = labelling.cancel(
-        make.act(world.keeper), present(second.replacement).code, "wet", and_replace=True
+        make.act(world.keeper), present(second.replaced_by).code, "wet", and_replace=True
     )
     old = Label.objects.get(pk=first.pk)
-    assert labelling.successor(old) == third.replacement
-    assert present(third.replacement).kit == world.day_01
-    assert labelling.live(world.day_01) == third.replacement
+    assert labelling.successor(old) == third.replaced_by
+    assert present(third.replaced_by).kit == world.day_01
+    assert labelling.live(world.day_01) == third.replaced_by
     with pytest.raises(Refused) as refused:
         find.label(first.code)
     assert refused.value.code == "label-cancelled"

@@ -97,7 +97,7 @@ def test_text_can_be_selected_and_says_what_is_printed() -> None:
         "Cave hut",
         "Gauze swab 10 × 10 cm, sterile",
         "MAY 2027",
-        "Use by 31 May 2027",
+        "Expiry 31 May 2027",
         "LOT B2291-07",
         "Ножницы для одежды",
         "Ράφι Β3",

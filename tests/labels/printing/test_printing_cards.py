@@ -68,7 +68,7 @@ def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size:
 
 def test_a_lid_card_has_no_dates() -> None:
     (page,) = texts(lid_card())
-    assert not any(word in page for word in ("Use by", "FIRST EXPIRY", "202"))
+    assert not any(word in page for word in ("Expiry", "FIRST EXPIRY", "202"))
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])

@@ -3,7 +3,7 @@
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import NotAllowed
 from kits.models import Checkout, Entry, Label, PackCode
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody
@@ -146,7 +146,7 @@ def test_a_cancelled_label_says_so_and_leads_to_its_replacement(labels: at.Label
     done = labelling.cancel(make.act(world.keeper), labels.kit.code, "torn", and_replace=True)
     outcome = at.one(world.keeper, labels.kit.code, OUT, holder=world.guide)
     assert (outcome.outcome, outcome.problem.status) == ("label-cancelled", 409)
-    assert outcome.problem.facts["replaced_by"] == at.shown(present(done.replacement))
+    assert outcome.problem.facts["replaced_by"] == at.shown(present(done.replaced_by))
     (step,) = outcome.next
     assert at.one(world.keeper, step.fields["text"], OUT, holder=world.guide).entry
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.problems import Invalid, NotAllowed
+from gearroom.core.acts import Invalid, NotAllowed
 from kits.models import AsFound, Checkout, Entry
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine

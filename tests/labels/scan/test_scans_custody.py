@@ -3,7 +3,7 @@
 import pytest
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid, NotAllowed
+from gearroom.core.acts import Invalid, NotAllowed
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Movement, Reservation, Seal, Trip
 from kits.services.custody import custody

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from gearroom.core.acts import problems
-from gearroom.core.acts.problem_codes import KINDS
+from gearroom.core.problem_codes import KINDS
 from kits.services.lookup.holders import KitIsOut
 
 PROJECT = Path(__file__).resolve().parents[3]

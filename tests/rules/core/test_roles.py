@@ -4,8 +4,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.acts.act import SYSTEM, Actor
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import SYSTEM, Actor, NotAllowed
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import (
     ANYONE,

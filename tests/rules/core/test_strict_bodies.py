@@ -9,7 +9,7 @@ from django.test import RequestFactory
 from hypothesis import given, strategies as st
 from rest_framework import serializers
 
-from gearroom.core.acts.problems import Invalid, TooLarge
+from gearroom.core.acts import Invalid, TooLarge
 from gearroom.core.api.requests.parsing import StrictMultiPartParser, read_object
 from gearroom.core.api.requests.serializers import NoteField, QuerySerializer, StrictSerializer
 

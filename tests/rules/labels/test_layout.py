@@ -171,7 +171,7 @@ def test_the_month_is_readable_across_the_store_where_the_cell_is_sixty_wide(
 
 def test_the_use_by_date_is_in_words() -> None:
     layout = laid_out(LotLabel(CODE, "Saline", "L1", Expiry(date(2027, 5, 31))), SHEETS["a4-3x7"])
-    assert text_of(layout, "expiry") == "Use by 31 May 2027"
+    assert text_of(layout, "expiry") == "Expiry 31 May 2027"
     assert text_of(layout, "band") == "MAY 2027"
     assert text_of(layout, "lot") == "LOT L1"
 
@@ -179,9 +179,9 @@ def test_the_use_by_date_is_in_words() -> None:
 def test_no_date_needed_and_no_date_known_are_told_apart() -> None:
     needless = laid_out(LotLabel(CODE, "Shears", "7", Expiry(None, False)), SHEETS["a4-3x7"])
     unknown = laid_out(LotLabel(CODE, "Saline", "7", Expiry(None, True)), SHEETS["a4-3x7"])
-    assert text_of(needless, "expiry") == "No use-by date"
+    assert text_of(needless, "expiry") == "No expiry date"
     assert "band" not in shown(needless)
-    assert text_of(unknown, "expiry") == "Date not known: not for use in a kit"
+    assert text_of(unknown, "expiry") == "Expiry date not known: not for use in a kit"
     assert text_of(unknown, "band") == "NO DATE?"
 
 

@@ -1,66 +1,41 @@
 """Fit to go? Through which day, and every reason why not."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import (
     Batch,
     Criticality,
     Kind,
-    KitState,
     Level,
     Line,
     LivesIn,
-    Reason,
     Thing,
     Units,
-    Verdict,
     Weight,
     Word,
 )
 from kits.rules.ledger.readiness import first_expiry, fit_days, judge
 from kits.rules.ledger.reasons import ReasonCode
-from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, line_lists
+from tests.rules.kit_facts import PLASTERS, TODAY
+from tests.rules.ledger.kits_of import (
+    DAY,
+    EYE_WASH,
+    GAUZE,
+    TABLET,
+    TORCH,
+    WIPE,
+    codes,
+    days,
+    kit_of,
+    only,
+    some,
+)
 
-DAY = timedelta(days=1)
-FAR = date(2031, 12, 31)
-EYE_WASH = Thing(1, "eye wash", sterile=True)
-GAUZE = Thing(2, "gauze swab", sterile=True)
-TABLET = Thing(3, "tablet", kind=Kind.MEDICINE)
-WIPE = Thing(4, "wipe")
-TORCH = Thing(5, "torch", kind=Kind.INSTRUMENT, needs_date=False, check_question="Light on?")
 IMPORTANT, MUST_HAVE = Criticality.IMPORTANT, Criticality.MUST_HAVE
-
-
-def kit_of(*units: Units, lines: tuple[Line, ...] = (), **facts: Any) -> KitState:
-    return KitState(1, "DAY-01", lines, units, looked_inside_on=TODAY, **facts)
-
-
-def some(thing: Thing, count: int, *, place: str = "front", **facts: Any) -> Units:
-    facts.setdefault("expiry", FAR if thing.needs_date else None)
-    return Units(Batch(thing.id * 10, thing, **facts), place, count)
-
-
-def codes(verdict: Verdict) -> list[tuple[str, Weight]]:
-    return [(reason.code, reason.weight) for reason in verdict.reasons]
-
-
-def worst(verdict: Verdict) -> int:
-    return max((reason.weight for reason in verdict.reasons), default=0)
-
-
-def days(kit: KitState, today: date) -> tuple[date | None, date | None, date | None]:
-    now = fit_days(kit).on(today)
-    return now.ready_until, now.fit_until, now.may_go_until
-
-
-def only(verdict: Verdict, code: str) -> Reason:
-    (reason,) = [reason for reason in verdict.reasons if reason.code == code]
-    return reason
 
 
 # ---- lines
@@ -380,82 +355,3 @@ def test_where_a_kit_lives_is_noted_for_what_frost_and_heat_spoil() -> None:
     assert codes(judge(replace(kit, lives_in=LivesIn.HUT), TODAY, TODAY)) == [
         ("frost", Weight.NOTE)
     ]
-
-
-# ---- what always holds
-
-
-@given(kits(), NEAR, NEAR, NEAR)
-def test_a_verdict_only_worsens_with_the_day(
-    kit: KitState, one: date, other: date, today: date
-) -> None:
-    sooner, later = sorted((one, other))
-    assert worst(judge(kit, sooner, today)) <= worst(judge(kit, later, today))
-
-
-@given(kits(), NEAR, NEAR, st.data())
-def test_good_units_more_never_make_it_worse(
-    kit: KitState, through: date, today: date, data: st.DataObject
-) -> None:
-    lines = [line for line in kit.lines if not line.thing.by_eye]
-    if not lines:
-        return
-    line = data.draw(st.sampled_from(lines))
-    thing = replace(line.thing, min_temp_c=None)
-    good = Batch(0, thing, expiry=FAR if thing.needs_date else None, check_passed=True)
-    count = data.draw(st.integers(1, 4))
-    more = replace(kit, units=(*kit.units, Units(good, line.section, count)))
-    assert worst(judge(more, through, today)) <= worst(judge(kit, through, today))
-
-
-@given(kits(), NEAR)
-def test_its_last_fit_days_are_those_found_by_judging_every_day(kit: KitState, today: date) -> None:
-    near = [today + n * DAY for n in range(30)]
-    verdicts = [judge(kit, day, today) for day in (*near, date.max)]
-    for until, holds in zip(
-        days(kit, today),
-        (
-            [v.word is Word.READY for v in verdicts],
-            [v.fit for v in verdicts],
-            [v.may_go for v in verdicts],
-        ),
-        strict=True,
-    ):
-        assert holds == [until is not None and v.through <= until for v in verdicts]
-
-
-@given(kits(), NEAR)
-def test_what_is_stored_does_not_depend_on_today(kit: KitState, today: date) -> None:
-    stored = fit_days(kit)
-    verdict = judge(kit, today, today)
-    clear = today <= stored.clear_until
-    ready = clear and stored.ready_until is not None and today <= stored.ready_until
-    assert (verdict.word is Word.READY) == ready
-    assert verdict.fit == (clear and stored.fit_until is not None and today <= stored.fit_until)
-    assert verdict.may_go == (
-        clear and stored.may_go_until is not None and today <= stored.may_go_until
-    )
-
-
-@given(kits(), NEAR, NEAR)
-def test_the_worst_reason_comes_first_and_each_weighs_what_it_says(
-    kit: KitState, through: date, today: date
-) -> None:
-    verdict = judge(kit, through, today)
-    weights = [reason.weight for reason in verdict.reasons]
-    assert weights == sorted(weights, reverse=True)
-    assert verdict.fit == (kit.contents_entered and worst(verdict) <= Weight.LOW)
-    assert verdict.may_go == (worst(verdict) <= Weight.SHORT)
-    assert all(r.weight is Weight.STOPS for r in verdict.reasons if r.by_phone)
-    assert len({reason.facts["line"] for reason in verdict.reasons if reason.code == "short"}) == (
-        sum(reason.code == "short" for reason in verdict.reasons)
-    )
-
-
-@given(line_lists())
-def test_a_kit_filled_as_its_list_says_is_fit(lines: tuple[Line, ...]) -> None:
-    full = tuple(
-        some(line.thing, line.carry, place=line.section, check_passed=True) for line in lines
-    )
-    verdict = judge(kit_of(*full, lines=lines), TODAY, TODAY)
-    assert [reason.code for reason in verdict.reasons] == ([] if lines else ["list-empty"])

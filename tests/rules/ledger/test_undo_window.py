@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from kits.rules.ledger.undo_window import OWN_WITHIN, may_take_back
+from kits.rules.ledger.undo import OWN_WITHIN, may_take_back
 
 WRITTEN = datetime(2026, 5, 31, 8, 0, tzinfo=UTC)
 

@@ -5,8 +5,8 @@ from datetime import date, timedelta
 from hypothesis import given
 
 from kits.rules.ledger.facts import KitState
+from kits.rules.ledger.kit_contents import last_days
 from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.verdict_changes import last_days
 from tests.rules.kit_facts import NEAR, kits
 
 DAY = timedelta(days=1)

@@ -7,14 +7,14 @@ import pytest
 from hypothesis import assume, given, settings, strategies as st
 
 from kits.rules.recalls.certainty import (
-    Affected,
     Bounds,
     Counted,
     Event,
     Leg,
     PlaceRange,
-    affected,
+    RecalledPlaces,
     bounds,
+    recalled_places,
 )
 
 SUPPLIER, USED, UNEXPLAINED, SHELF, KIT, OTHER_KIT = 1, 2, 3, 10, 11, 12
@@ -28,8 +28,8 @@ def where(*events: Event) -> dict[int, Bounds]:
     return bounds(events, [BAD], outer=OUTER, unexplained=[UNEXPLAINED])
 
 
-def recall(*events: Event, unknown: tuple[int, ...] = ()) -> Affected:
-    return affected(events, [BAD], unknown, outer=OUTER, unexplained=[UNEXPLAINED])
+def recall(*events: Event, unknown: tuple[int, ...] = ()) -> RecalledPlaces:
+    return recalled_places(events, [BAD], unknown, outer=OUTER, unexplained=[UNEXPLAINED])
 
 
 def test_named_movements_are_followed_exactly() -> None:
@@ -45,7 +45,7 @@ def test_an_unsaid_batch_makes_both_ends_a_guess() -> None:
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, BAD, SHELF, KIT, 2, lot_assumed=True),
     ]
-    assert recall(*events) == Affected((PlaceRange(SHELF, 1, 3),), (PlaceRange(KIT, 0, 2),))
+    assert recall(*events) == RecalledPlaces((PlaceRange(SHELF, 1, 3),), (PlaceRange(KIT, 0, 2),))
 
 
 def test_taking_more_than_everything_else_takes_some_of_it_for_certain() -> None:
@@ -54,7 +54,7 @@ def test_taking_more_than_everything_else_takes_some_of_it_for_certain() -> None
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, GOOD, SHELF, KIT, 7, lot_assumed=True),
     ]
-    assert recall(*events) == Affected((PlaceRange(KIT, 2, 3),), (PlaceRange(SHELF, 0, 1),))
+    assert recall(*events) == RecalledPlaces((PlaceRange(KIT, 2, 3),), (PlaceRange(SHELF, 0, 1),))
 
 
 def test_a_place_with_nothing_else_stays_certain() -> None:
@@ -71,7 +71,7 @@ def test_a_count_makes_a_place_certain_again() -> None:
         Leg(4, GOOD, UNEXPLAINED, KIT, 2),
         Counted(4, KIT, {GOOD: 2}),
     ]
-    assert recall(*events) == Affected((PlaceRange(SHELF, 1, 3),), ())
+    assert recall(*events) == RecalledPlaces((PlaceRange(SHELF, 1, 3),), ())
 
 
 def test_a_scanned_unit_narrows_what_may_be_left() -> None:
@@ -86,7 +86,7 @@ def test_a_scanned_unit_narrows_what_may_be_left() -> None:
 
 def test_units_without_a_number_may_be_of_it() -> None:
     events = [Leg(1, GOOD, SUPPLIER, SHELF, 2), Leg(2, BAD, SUPPLIER, KIT, 1)]
-    assert recall(*events, unknown=(GOOD,)) == Affected(
+    assert recall(*events, unknown=(GOOD,)) == RecalledPlaces(
         (PlaceRange(KIT, 1, 1),), (PlaceRange(SHELF, 0, 2),)
     )
 
@@ -97,8 +97,8 @@ def test_two_recalled_batches_are_one_to_a_tap_between_them() -> None:
         Leg(2, GOOD, SUPPLIER, KIT, 2),
         Leg(3, BAD, KIT, USED, 1, lot_assumed=True),
     ]
-    found = affected(events, [BAD, GOOD], outer=OUTER, unexplained=[UNEXPLAINED])
-    assert found == Affected((PlaceRange(KIT, 3, 3),), ())
+    found = recalled_places(events, [BAD, GOOD], outer=OUTER, unexplained=[UNEXPLAINED])
+    assert found == RecalledPlaces((PlaceRange(KIT, 3, 3),), ())
 
 
 @pytest.mark.parametrize("assumed", [True, False])
@@ -243,7 +243,7 @@ def test_the_truth_always_lies_within_what_the_book_says_may_be(
             assert there == 0
         else:
             assert found[place].least <= there <= found[place].most
-    told = affected(room.events, asked, outer=OUTER, unexplained=[UNEXPLAINED])
+    told = recalled_places(room.events, asked, outer=OUTER, unexplained=[UNEXPLAINED])
     listed = {held.place for held in (*told.certain, *told.maybe)}
     for place in INNER:
         there = sum(room.truth[place][batch] for batch in asked)

@@ -16,7 +16,7 @@ from pytest_django import Settings
 
 from gearroom.core.models import PasswordReset, Person, SignedIn
 from gearroom.core.rules.roles import Role
-from gearroom.site.mail import password_mail
+from gearroom.site.mail import account_mail
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import post, text_of
@@ -171,8 +171,8 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
         asked(present(guide.user).username if how == "username" else "GIL@example.org").status_code
         == 200
     )
-    assert password_mail.send_waiting() == 1
-    assert password_mail.send_waiting() == 0
+    assert account_mail.send_resets() == 1
+    assert account_mail.send_resets() == 0
     (mail,) = mails(settings)
     assert mail["To"].addresses[0].addr_spec == "gil@example.org"
     text = mail.get_body(["plain"]).get_content()
@@ -184,7 +184,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
     assert Client().post(path, {"new": "short"}).status_code == 400
     answer = Client().post(path, {"new": NEW})
 
-    assert f"Sign in as {present(guide.user).username}" in text_of(answer)
+    assert f"Log in as {present(guide.user).username}" in text_of(answer)
     assert here.get("/kits/").status_code == 302
     signed_in(guide, NEW)
     again = Client().post(path, {"new": "something else again"})
@@ -194,7 +194,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
 
 def test_a_link_is_over_after_an_hour(guide: Person, settings: Settings) -> None:
     asked(present(guide.user).username)
-    password_mail.send_waiting()
+    account_mail.send_resets()
     text = mails(settings)[0].get_body(["plain"]).get_content()
     path = present(re.search(r"http://testserver(/sign-in/new/\S+)", text))[1]
 
@@ -224,13 +224,13 @@ def test_a_mail_that_was_not_taken_is_tried_again_within_the_hour(
     asked(present(guide.user).username)
     settings.EMAIL_OUTBOX_DIR = tmp_path / "a-file" / "outbox"
     (tmp_path / "a-file").write_text("no folder")
-    assert password_mail.send_waiting() == 0
+    assert account_mail.send_resets() == 0
 
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
-    assert password_mail.send_waiting() == 1
+    assert account_mail.send_resets() == 1
     asked(present(guide.user).username)
     with time_machine.travel(timezone.now() + timedelta(hours=2)):
-        assert password_mail.send_waiting() == 0
+        assert account_mail.send_resets() == 0
 
 
 def test_asking_again_and_again_is_slowed_down(guide: Person) -> None:

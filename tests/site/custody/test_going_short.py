@@ -11,7 +11,7 @@ from gearroom.core import clock
 from kits.models import Checkout, Clearance, ClearanceAnswer, Item, Kit
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import clearances, custody
-from kits.services.notices.links import clearance_token
+from kits.services.notices.notice_text import clearance_token
 from kits.services.restocking import sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned

@@ -10,9 +10,9 @@ from gearroom.core import clock
 from kits.models import Entry
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
-from kits.services.custody import custody, unmet_needs, use
+from kits.services.custody import custody, returns, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import mixed_contents, participants_own
+from kits.services.kits import holds
 from kits.services.ledger import audit
 from kits.services.overview import board as kits_board
 from kits.services.stock import away, counting
@@ -69,7 +69,7 @@ def test_an_answer_or_a_count_ends_that(w: make.World, answer: str) -> None:
 # ------------------------------------------------ count both
 def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w: make.World) -> None:
     out_and_back(w)
-    mixed_contents.report(make.act(w.guide), w.day_01, [w.day_02])
+    holds.report_mixed(make.act(w.guide), w.day_01, [w.day_02])
 
     on_it = kits_board.board(w.store)
 
@@ -79,7 +79,7 @@ def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w: make.World)
     assert "DAY-01" not in listed and "DAY-02" not in listed
     assert "Count both" in text_of(browser(w.keeper).get("/"))
     page = text_of(browser(w.keeper).get("/kits/DAY-02/"))
-    assert "Count it" in page and "release" not in page
+    assert "Count the kit" in page and "release" not in page
     counting.count(make.act(w.keeper), list(w.day_01.sections.all()), [], complete=True)
     page = text_of(browser(w.keeper).get("/"))
     assert "Count both" not in page and "Count DAY-02" in page
@@ -106,7 +106,7 @@ def test_the_hand_back_page_takes_them(w: make.World) -> None:
         "DAY-01",
         "DAY-02",
     ]
-    assert [need.words for need in unmet_needs.in_force()] == ["crutch"]
+    assert [need.words for need in returns.needs_in_force()] == ["crutch"]
     assert [row.units for row in away.in_rooms([w.store.pk])] == [2]
     assert list(audit.findings()) == []
 
@@ -115,7 +115,7 @@ def test_the_hand_back_page_takes_them(w: make.World) -> None:
 def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None:
     out_and_back(w, used=[UseLine(w.splint, 2, went=Went.MAY_COME_BACK)])
     client = browser(w.keeper)
-    assert "Sent along with a casualty, may come back" in text_of(client.get("/"))
+    assert "Went with a casualty (may be returned)" in text_of(client.get("/"))
     assert "2 × Splint" in text_of(client.get("/away/"))
     said = {"kit": "DAY-01", "lot": w.splints.pk, "units": "1", "shelf": w.upper.pk}
 
@@ -124,7 +124,7 @@ def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None
     post(client, "/away/", **said, gone="1")
 
     assert wrong.status_code == 400
-    assert "There are no items that may still come back." in text_of(client.get("/away/"))
+    assert "There are no items that may still be returned." in text_of(client.get("/away/"))
     assert make.units(w.splints, w.upper) == 1
     assert list(audit.findings()) == []
 
@@ -143,7 +143,7 @@ def test_what_is_a_participants_is_asked_for_until_it_is_given_back(w: make.Worl
     assert "Participant’s own item inside" in text_of(client.get("/"))
     post(client, "/kits/DAY-01/not-ours/", inside="0")
 
-    assert not participants_own.is_inside(w.day_01)
+    assert not returns.has_own(w.day_01)
     assert "Participant’s own item inside" not in text_of(client.get("/"))
 
 

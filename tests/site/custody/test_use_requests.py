@@ -11,8 +11,7 @@ from django.test import Client
 from gearroom.core import clock
 from kits.models import Entry, ListLine, Movement, Notice, Withholding
 from kits.rules.ledger.facts import Kind
-from kits.services.custody import custody, unmet_needs, use, use_requests
-from kits.services.kits import participants_own
+from kits.services.custody import custody, returns, use, use_requests
 from kits.services.ledger import audit
 from kits.services.restocking import sorting
 from kits.services.stock import away
@@ -96,7 +95,7 @@ def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(
 
     done = Client().post(path, {f"used-{world.dressing.pk}": "2"})
 
-    assert "By the time you answered" in text_of(done)
+    assert "had already been recorded before you answered" in text_of(done)
     told = Entry.objects.get(kind="use")
     assert "2 × Wound dressing" in told.reason
     assert told.movements.count() == 0
@@ -222,7 +221,7 @@ def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
     make.put_in(world.day_01, splints, world.shelf, 1)
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, already_gone=True)
     custody.check_out(make.act(world.keeper), world.day_02, person=world.guide, already_gone=True)
-    participants_own.report(make.act(world.guide), world.day_01, inside=True)
+    returns.report_own(make.act(world.guide), world.day_01, inside=True)
     custody.check_in(make.act(world.keeper), world.day_01)
     path = link_to(world)
     assert "Participant’s own item: give it back" in text_of(Client().get(path))
@@ -240,7 +239,7 @@ def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
     )
 
     assert "has been recorded" in text_of(done)
-    assert {(row.words, row.item) for row in unmet_needs.in_force()} == {
+    assert {(row.words, row.item) for row in returns.needs_in_force()} == {
         ("tick remover", None),
         ("", world.shears),
     }
@@ -248,5 +247,5 @@ def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
     went = set(Movement.objects.filter(entry__kind="use").values_list("to_place__kind", flat=True))
     assert went == {"class", "away"}
     assert set(Withholding.objects.values_list("kit__name", flat=True)) == {"DAY-01", "DAY-02"}
-    assert not participants_own.is_inside(world.day_01)
+    assert not returns.has_own(world.day_01)
     assert list(audit.findings()) == []

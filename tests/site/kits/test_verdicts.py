@@ -276,14 +276,6 @@ def test_whoever_belongs_to_a_room_sees_what_is_out_now(world: make.World, who: 
     assert "Out now (1)" in text_of(board(getattr(world, who)))
 
 
-def test_with_everything_issued_the_board_says_so(world: make.World) -> None:
-    trip = make.trip("Crag walk", world.store, leader=world.guide)
-    reservations.reserve(make.act(world.keeper), world.day_01, trip)
-    custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, trip=trip)
-
-    assert "All kits for today and tomorrow are out." in text_of(board(world.keeper))
-
-
 # ---------------------------------------------------------------------------------- trips and scans
 def test_a_trip_says_of_its_kits_what_every_page_says_of_them_for_it(world: make.World) -> None:
     trip = make.trip("Ridge walk", world.store, first=1, last=3)

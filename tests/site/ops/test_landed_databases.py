@@ -17,7 +17,7 @@ LANDED = Path(__file__).parents[2] / "landed"
 FACTS = """
 from django.db.models import Count
 from kits.models import Checkout, CheckoutFact, Entry, Seal, SealFact
-from kits.services.kits import contents
+from kits.services.kits import (history)
 from kits.models import Kit
 print(Seal.objects.count() == SealFact.objects.filter(what="on").count())
 opened = CheckoutFact.objects.filter(what="opened")
@@ -25,7 +25,7 @@ print(Checkout.objects.count() == opened.count())
 print(not SealFact.objects.filter(known=False).exists())
 checkout = Checkout.objects.filter(in_at__isnull=False, person__isnull=False).first()
 then = checkout.opened_by.recorded_at
-print(contents.contents(checkout.kit, on=then, known_by=then).holder == checkout.person.name)
+print(history.contents(checkout.kit, on=then, known_by=then).holder == checkout.person.name)
 """
 
 

@@ -185,7 +185,7 @@ def test_restocking_as_listed_then_sealing_makes_it_fit(school: scanned.Labelled
 
     page = text_of(client.get("/kits/DAY-01/"))
     assert "0500" in page
-    assert "DAY-01 Ready checked for" in page
+    assert "DAY-01 Ready status for" in page
 
 
 def test_what_was_left_out_is_not_put_in(school: scanned.Labelled) -> None:
@@ -207,7 +207,7 @@ def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(
     assert "Do not take: on hold" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/release/", kind="drying")
 
-    assert "DAY-01 Ready checked for" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready status for" in text_of(client.get("/kits/DAY-01/"))
 
 
 def test_telephones_are_for_those_who_may_see_people(school: scanned.Labelled) -> None:
@@ -245,7 +245,7 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school: scanned.Labelle
     assert "Check now" in page
 
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="yes", answer="in the green")
-    assert "DAY-01 Ready checked for" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready status for" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="no")
     assert "Pressure gauge G-1 failed its check" in text_of(client.get("/kits/DAY-01/"))
     assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400

@@ -160,8 +160,8 @@ def bomb() -> bytes:
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b"Shelves;A1", "workbook cannot be read"),
-        (b"PK\x03\x04 torn", "workbook cannot be read"),
+        (b"Shelves;A1", "spreadsheet cannot be read"),
+        (b"PK\x03\x04 torn", "spreadsheet cannot be read"),
         (bomb(), "far more than is needed to get started"),
         (b"x" * (2 * 1024 * 1024 + 1), "too large"),
     ],
@@ -213,7 +213,7 @@ def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role: str) ->
 
     assert page.status_code == 200
     for topic, picture in page.context["topics"]:
-        assert not topic.picture or picture, topic.picture
+        assert picture or not topic.pictured, topic.title
     assert "Open the page" in text_of(page)
 
 
@@ -231,13 +231,13 @@ def test_an_empty_board_leads_whoever_may_to_the_first_day(room: Room, keeper: P
     assert 'href="/first-day/"' in page.content.decode().split("There are no kits here yet")[1]
 
     guide = make.person("Gil", Role.GUIDE, room)
-    assert "Start with the first day" not in text_of(browser(guide).get("/"))
+    assert "Start with the first-day steps" not in text_of(browser(guide).get("/"))
 
 
 def test_whoever_has_no_room_begins_with_one_where_they_may() -> None:
     administrator = browser(make.person("Ada", Role.ADMINISTRATOR))
 
-    assert "Start with the first day" in text_of(administrator.get("/"))
+    assert "Start with the first-day steps" in text_of(administrator.get("/"))
 
 
 @pytest.mark.parametrize("path", ["/stock/count/", "/stock/receive/", "/stock/out-of-date/"])

@@ -96,7 +96,7 @@ def test_a_full_disk_is_named_and_what_was_sent_is_done_once_there_is_room(
         key[0] = uuid.uuid4()
         return receive(call, world, key[0])
 
-    with caplog.at_level(logging.ERROR, logger="gearroom.core.acts.database_failures"):
+    with caplog.at_level(logging.ERROR, logger="gearroom.core.database_failures"):
         answer = until_full(write)
 
     is_problem(answer, 507, "storage-full")

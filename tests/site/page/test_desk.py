@@ -9,7 +9,7 @@ from pytest_django import DjangoAssertNumQueries, Settings
 
 from gearroom.core.models import Membership, Person, Room, Token
 from gearroom.core.rules.roles import Role
-from kits.models import Hearing, HearingChoice, Label, Notice, Place
+from kits.models import Label, Notice, NotificationChoice, NotificationPreferences, Place
 from kits.services.mail import sending
 from kits.services.notices import preferences, writing
 from tests.kits import factories as make
@@ -84,8 +84,8 @@ def test_many_notices_are_leafed_through_and_asked_for_in_few_queries(
 
 
 def test_what_was_not_sent_is_sent_again_by_hand(w: make.World) -> None:
-    Hearing.objects.create(person=w.instructor)
-    HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
+    NotificationPreferences.objects.create(person=w.instructor)
+    NotificationChoice.objects.create(person=w.instructor, kind="lost", when="never")
     writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     notice = Notice.objects.get()
@@ -108,7 +108,7 @@ def test_the_next_weekly_email_is_shown_as_it_would_be_now(w: make.World) -> Non
     page = text_of(shown)
 
     assert "To Ines, due Monday" in page
-    assert "Do not take: no Wound dressing 10 × 12 (checked for " in page
+    assert "Do not take: no Wound dressing 10 × 12 (status for " in page
     today = make.TODAY.isoformat()
     mark = f'data-kit="DAY-02" data-through="{today}" data-trip="" data-verdict="do-not-take"'
     assert mark in " ".join(shown.content.decode().split())
@@ -135,7 +135,7 @@ def test_everybody_chooses_what_they_hear_and_when(w: make.World) -> None:
 
     post(client, "/notices/settings/", **FIELDS)
 
-    row = Hearing.objects.get(person=w.guide)
+    row = NotificationPreferences.objects.get(person=w.guide)
     assert (row.weekly_on, row.weekly_at.hour, row.minutes_a_kit) == (3, 6, 25)
     assert present(row.quiet_until).hour == 7
     chosen = preferences.choices(w.guide)
@@ -162,7 +162,7 @@ def test_what_cannot_be_chosen_is_said_in_a_sentence(
 
     assert answer.status_code == 400
     assert says in text_of(answer)
-    assert not Hearing.objects.exists()
+    assert not NotificationPreferences.objects.exists()
 
 
 def test_a_recall_cannot_be_turned_off_on_the_page(w: make.World) -> None:

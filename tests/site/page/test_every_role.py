@@ -37,7 +37,7 @@ REFUSED = (
 OPEN = ("/sign-in/", "/help/", "/offline/", "/used/")
 SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
-    r"\b(Ask|Call|Check|Choose|Enter|First choose|Give|Go|Load|Look|Make|Print|Scan|Set|Sign in"
+    r"\b(Ask|Call|Check|Choose|Enter|First choose|Give|Go|Load|Look|Make|Print|Scan|Set|Log in"
     r"|Take|Tell|tell a keeper|Type|Use)\b"
 )
 

@@ -47,7 +47,7 @@ def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> 
 def test_what_cannot_be_one_is_said_and_nothing_moves(world: make.World, twice: Person) -> None:
     made = make.person("Gil Two", at=world.store)
     answer = post(browser(world.keeper), f"/people/{made.pk}/merge/", into=world.guide.pk)
-    assert (answer.status_code, "have a sign-in" in text_of(answer)) == (409, True)
+    assert (answer.status_code, "have a login" in text_of(answer)) == (409, True)
 
 
 def test_a_guide_merges_nobody(world: make.World, twice: Person) -> None:

@@ -3,27 +3,26 @@
 import re
 import uuid
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
-from pytest_django import DjangoAssertNumQueries, Settings
+from pytest_django import Settings
 
 from kits.models import Entry, Holding, Item, LevelFact, PackCode, PlaceKind
 from kits.services.custody import custody
 from kits.services.ledger.book import room_place
-from kits.services.stock import catalogue, receiving
+from kits.services.stock import catalogue
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.restocking.stripping import PATH, line
 
 pytestmark = PAGES_ON_SQLITE
 
 GTIN = "09501101530003"
-PATH = "/kits/DAY-02/strip/"
 
 
 @pytest.fixture
@@ -34,15 +33,6 @@ def world() -> make.World:
 @pytest.fixture
 def client(world: make.World) -> Client:
     return browser(world.keeper)
-
-
-def line(
-    client: Client, item: Item, goes: Any, units: int | str = 1, **more: str | uuid.UUID
-) -> Any:
-    """One thing out of the bought kit into DAY-02."""
-    expiry = make.days(600).isoformat() if item.needs_date else ""
-    said = {"item": item.pk, "goes": goes, "units": units, "number": "B1", "expiry": expiry}
-    return post(client, PATH, **{**said, **more})
 
 
 def went(item: Item) -> set[Any]:
@@ -263,7 +253,7 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client)
         ({"goes": "shelf:0"}, 404, "There is no shelf 0"),
         ({"goes": "level:main:full"}, 400, "Tap “full” or “low”"),
         ({"expiry": "05/06/2027"}, 400, "05/06/2027"),
-        ({"expiry": ""}, 409, "has no date on record"),
+        ({"expiry": ""}, 409, "has no expiry date on record"),
         ({"expiry": "01/2024"}, 409, "went out of date"),
         ({"whole_price": "cheap", "currency": "GBP"}, 400, "“cheap” is not a price"),
         ({"whole_price": "40"}, 400, "its currency (three letters"),
@@ -328,95 +318,3 @@ def test_a_slip_is_undone_alone(world: make.World, client: Client) -> None:
     assert "for training –" not in page
     assert "Nothing yet" not in page
     assert not Holding.objects.filter(place__kind=PlaceKind.TRAINING, units__gt=0).exists()
-
-
-# -------------------------------------------------------------------- what remains, and the cost
-def row_of(page: Any, thing: str) -> Any:
-    """What the table of what remains says of a thing."""
-    cells = re.findall(r"<tr>(.*?)</tr>", page.content.decode(), re.S)
-    return next((text for text in cells if thing in text), "")
-
-
-def test_what_remains_to_be_added_shrinks_line_by_line(world: make.World, client: Client) -> None:
-    assert '<td class="n">6</td>' in row_of(client.get(PATH), "Wound dressing")
-    assert "below the minimum" in row_of(client.get(PATH), "Wound dressing")
-
-    line(client, world.dressing, "keep:main", 4)
-    remains = row_of(client.get(PATH), "Wound dressing")
-    assert '<td class="n">2</td>' in remains
-    assert "below the minimum" not in remains
-    line(client, world.dressing, "keep:main", 2)
-
-    assert not row_of(client.get(PATH), "Wound dressing")
-
-
-def test_the_cost_runs_along_with_what_remains_at_the_last_prices(
-    world: make.World, client: Client
-) -> None:
-    receiving.receive(
-        make.act(world.keeper),
-        item=world.dressing,
-        units=10,
-        number="P",
-        expiry=make.days(500),
-        shelf=world.shelf,
-        price=Decimal("15.00"),
-        currency="GBP",
-    )
-    assert "no price entered" in text_of(client.get(PATH))
-
-    line(client, world.dressing, "keep:main", 4, whole_price="40,00", currency="gbp", supplier="F")
-    page = client.get(PATH)
-
-    assert re.search(r"So far 40.00 GBP", text_of(page))
-    # Two more dressings at 1.50; shears and tablets have no known price.
-    assert re.search(r"Including what is still needed 43.00 GBP", text_of(page))
-    assert "2 items without a known price are not included" in text_of(page)
-    assert "Price of the whole bought kit" not in text_of(
-        client.get(PATH, {"item": world.shears.pk})
-    )
-
-
-def test_prices_of_single_things_add_up_where_none_was_said_of_the_whole(
-    world: make.World, client: Client
-) -> None:
-    line(client, world.dressing, "keep:main", 4, price="6.20", currency="GBP")
-    line(client, world.shears, "keep:main", price="3.10", currency="GBP", number="")
-
-    assert re.search(r"So far 9.30 GBP", text_of(client.get(PATH)))
-
-
-def test_each_currency_that_was_paid_in_is_shown(world: make.World, client: Client) -> None:
-    line(client, world.dressing, "keep:main", 4, whole_price="40", currency="GBP")
-    line(client, world.shears, "keep:main", price="31", currency="EUR", number="")
-
-    page = text_of(client.get(PATH))
-
-    assert "So far 31.00 EUR + 40.00 GBP" in page
-    assert "Including what is still needed 31.00 EUR + 40.00 GBP" in page
-    assert "Units Item GBP" in page  # what remains is priced as the whole was
-
-
-def test_what_came_before_the_kit_last_went_out_is_another_story(
-    world: make.World, client: Client
-) -> None:
-    line(client, world.dressing, "keep:main", 4, whole_price="40", currency="GBP")
-    custody.check_out(make.act(), world.day_02, person=world.guide, emergency=True)
-    custody.check_in(make.act(), world.day_02)
-
-    page = text_of(client.get(PATH))
-
-    assert "Nothing yet" in page
-    assert "no price entered" in page
-
-
-def test_the_page_asks_as_much_for_many_lines_as_for_few(
-    world: make.World, client: Client, django_assert_max_num_queries: DjangoAssertNumQueries
-) -> None:
-    for n in range(6):
-        line(client, world.dressing, f"shelf:{world.shelf.pk}", n + 1, number=f"N{n}")
-
-    with django_assert_max_num_queries(34):
-        page = client.get(PATH)
-
-    assert "batch N5" in text_of(page)

@@ -197,7 +197,7 @@ def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school: scanned.Labe
 
     answers = on_and_on(client, "many", scanned.shown(school.tag), "DAY-02", "DAY-03")
 
-    assert "DAY-02, checked for" in text_of(answers[1])
+    assert "DAY-02, status for" in text_of(answers[1])
     assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
 
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 from gearroom.core.models import Device, Person, Token
 from gearroom.core.rules.roles import SHARED_DEVICE, USE_CASES, Role
 from gearroom.core.services.accounts import shared_devices
-from kits.models import Checkout, Entry, Hearing, Kit, ListLine, WithheldKind
+from kits.models import Checkout, Entry, Kit, ListLine, NotificationPreferences, WithheldKind
 from kits.services.custody import use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
@@ -166,7 +166,7 @@ def test_a_keepers_act_needs_their_pin_and_is_done_with_it(
 ) -> None:
     holds.withhold(make.act(), school.world.day_01, WithheldKind.DRYING)
     named(device, school.world.guide)
-    assert "Checked: release" not in text_of(device.get("/kits/DAY-01/"))
+    assert "Checked: release the kit" not in text_of(device.get("/kits/DAY-01/"))
     named(device, school.world.keeper)
     form = form_of(device.get("/kits/DAY-01/"), "/kits/DAY-01/release/") | {"kind": "drying"}
 
@@ -328,7 +328,7 @@ def test_nobodys_own_account_is_touched_there(school: scanned.Labelled, device: 
     device.post("/signed-in/pin/", {"pin": "1379", "password": ""})
 
     assert Person.objects.get(pk=keeper.pk).email == ""
-    assert not Hearing.objects.exists() and not Token.objects.exists()
+    assert not NotificationPreferences.objects.exists() and not Token.objects.exists()
 
 
 def test_the_api_knows_the_device_too(school: scanned.Labelled, device: Client) -> None:

@@ -74,7 +74,7 @@ def test_the_picture_of_expiry_says_in_a_table_what_it_draws(world: make.World) 
     row = r'<th scope="row">\s*([^<]+?)\s*</th>.*?<td class="n">\s*(\d+)\s*</td>\s*</tr>'
     rows = dict(re.findall(row, page, re.DOTALL))
     assert rows["out of date"] == "3"
-    assert "without a date" in rows
+    assert "without an expiry date" in rows
     assert sum(map(int, rows.values())) == sum(Holding.objects.values_list("units", flat=True))
     assert old.number in text_of(response)
 

@@ -27,7 +27,7 @@ def world() -> make.World:
 
 def test_it_lists_what_to_look_at_and_takes_its_date(world: make.World) -> None:
     client = browser(world.guide)
-    assert "1 without a date" in text_of(client.get("/stock/"))
+    assert "1 without an expiry date" in text_of(client.get("/stock/"))
     page = text_of(client.get("/stock/undated/"))
     assert "6 × Wound dressing" in page
     assert "DAY-09 may go out up to and including" in page
@@ -39,7 +39,7 @@ def test_it_lists_what_to_look_at_and_takes_its_date(world: make.World) -> None:
     assert "cannot be read as a date" in text_of(refusal)
     post(client, "/stock/undated/", **{**said, "printed": "2031-05"})
     page = text_of(client.get("/stock/undated/"))
-    assert "Everything here that needs a date has one" in page
+    assert "Everything here that needs an expiry date has one" in page
     assert make.units(lot, main) == 0
 
 

@@ -92,10 +92,10 @@ class ViewSchema(AutoSchema):
             fields = {n: s for n, s in whole["properties"].items() if s.get("format") != "binary"}
             content["application/json"]["schema"] = {**whole, "properties": fields}
         if "application/json" in content:
-            asked = self.get_request_serializer()
-            asked = asked["application/json"] if isinstance(asked, dict) else asked
-            content["application/json"]["example"] = asked.example
-            if not all(rule.holds(()) for rule in asked.rules):
+            wanted = self.get_request_serializer()
+            wanted = wanted["application/json"] if isinstance(wanted, dict) else wanted
+            content["application/json"]["example"] = wanted.example
+            if not all(rule.holds(()) for rule in wanted.rules):
                 body["required"] = True
         return body
 

@@ -9,7 +9,7 @@ from django.utils.http import parse_etags
 from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core.acts.problems import Stale
+from gearroom.core.acts import Stale
 
 
 def etag(shown: Any) -> str:

@@ -18,7 +18,7 @@ from rest_framework.settings import api_settings
 from rest_framework.utils.encoders import JSONEncoder
 from rest_framework.utils.urls import replace_query_param
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 
 
 class CursorPages(BasePagination):

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from rest_framework import parsers
 from rest_framework.exceptions import UnsupportedMediaType
 
-from gearroom.core.acts.problems import Invalid, TooLarge, printable
+from gearroom.core.acts import Invalid, TooLarge, printable
 
 MAX_JSON_BYTES = 1024 * 1024
 MAX_DEPTH = 20
@@ -81,13 +81,13 @@ class StrictMultiPartParser(parsers.MultiPartParser):
         counted: Any = _Counted(stream)
         parsed = super().parse(counted, media_type, parser_context)
         _require_whole(counted.bytes_read, length)
-        found: dict[str, Any] = {}
+        result: dict[str, Any] = {}
         for name, values in [*parsed.data.lists(), *parsed.files.lists()]:
-            if len(values) > 1 or name in found:
+            if len(values) > 1 or name in result:
                 raise _malformed(f"The part “{name}” is there more than once.")
-            found[name] = values[0]
-        _check({k: v for k, v in found.items() if isinstance(v, str)}, 1)
-        return found
+            result[name] = values[0]
+        _check({k: v for k, v in result.items() if isinstance(v, str)}, 1)
+        return result
 
 
 class _Counted:
@@ -99,9 +99,9 @@ class _Counted:
 
     def read(self, size: int = -1) -> bytes:
         """Read on."""
-        found = self._stream.read(size)
-        self.bytes_read += len(found)
-        return found
+        result = self._stream.read(size)
+        self.bytes_read += len(result)
+        return result
 
 
 def _require_whole(received: int, announced: int) -> None:
@@ -111,12 +111,12 @@ def _require_whole(received: int, announced: int) -> None:
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
+    result = dict(pairs)
+    if len(result) < len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
         raise _malformed(f"The member “{printable(twice)}” is there more than once.")
-    return found
+    return result
 
 
 def _integer(digits: str) -> int:

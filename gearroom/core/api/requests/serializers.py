@@ -23,7 +23,7 @@ from django.core.validators import (
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.problems import Problem, Unacceptable, document, printable
+from gearroom.core.acts import Problem, Unacceptable, document, printable
 from gearroom.core.api.openapi.member_rules import Rule
 from gearroom.core.rules.plain_text import plain
 
@@ -115,8 +115,8 @@ class _Strict(serializers.Serializer[Any]):
                 errors[printable(str(name))] = [
                     f"There is no such field here. Known: {', '.join(sorted(known)) or 'none'}."
                 ]
-            elif found := _wrong(known[name], value, self.from_text):
-                errors[name] = [found]
+            elif result := _wrong(known[name], value, self.from_text):
+                errors[name] = [result]
         if errors:
             raise serializers.ValidationError(errors)
         data = {name: _plain(known[name], value) for name, value in data.items()}
@@ -202,8 +202,8 @@ def _plain(field: AnyField, value: Any) -> Any:
         return value
     kept = plain(value)
     if value.strip() and not kept.strip() and not field.allow_blank:
-        says = _("This text has no visible characters. Type it again by hand.")
-        raise Unacceptable("cannot-be-right", says, errors={field.field_name or "": [says]})
+        sentence = _("This text has no visible characters. Type it again by hand.")
+        raise Unacceptable("cannot-be-right", sentence, errors={field.field_name or "": [sentence]})
     return kept
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Scope
@@ -38,10 +38,10 @@ class Command(ProjectCommand):
         if user is None:
             raise CommandError(
                 f"There is no user {options['username']}. Make one with manage.py createsuperuser,"
-                " or give somebody a sign-in."
+                " or give somebody a login."
             )
         if not user.is_active:
-            raise CommandError(f"{user} may not sign in any more, so a token would not work.")
+            raise CommandError(f"{user} may not log in any more, so a token would not work.")
         try:
             _, secret = tokens.make(
                 user=user,

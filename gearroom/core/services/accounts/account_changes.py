@@ -3,8 +3,7 @@ they concern is told, at the address that they had before."""
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor, roles_of
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts import Act, Actor, NotAllowed, roles_of
 from gearroom.core.models import AccountChange, Person
 from gearroom.core.rules.roles import Scope, has_right_over
 
@@ -22,8 +21,8 @@ def require_right_over(actor: Actor, *people: Person) -> None:
         raise NotAllowed(
             "scope-missing",
             _(
-                "This token does not have the scope “%(scope)s”. To change a sign-in or an "
-                "address, use a token that has every scope, or the web pages."
+                "This token does not have the scope “%(scope)s”. To change a login or an address, "
+                "use a token that has every scope, or the web pages."
             )
             % {"scope": lacking[0]},
             scope=str(lacking[0]),
@@ -33,9 +32,8 @@ def require_right_over(actor: Actor, *people: Person) -> None:
             raise NotAllowed(
                 "role-missing",
                 _(
-                    "%(name)s has rights that you cannot grant, so only an administrator of "
-                    "every gear room where they have a role can change their sign-in and "
-                    "address."
+                    "%(name)s has rights that you cannot grant, so only an administrator of every "
+                    "gear room where they have a role can change their login and address."
                 )
                 % {"name": person.name},
             )

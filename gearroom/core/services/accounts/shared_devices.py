@@ -17,8 +17,9 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor, actor_of
-from gearroom.core.acts.problems import (
+from gearroom.core.acts import (
+    Act,
+    Actor,
     Invalid,
     NotAllowed,
     NotFound,
@@ -26,6 +27,7 @@ from gearroom.core.acts.problems import (
     PinNeeded,
     Refused,
     TooOften,
+    actor_of,
 )
 from gearroom.core.models import Device, Membership, Person, Room, User
 from gearroom.core.rules.roles import Assurance, Role
@@ -78,10 +80,10 @@ def end(act: Act, device_id: int) -> Device:
 def end_here(actor: Actor, device_id: int) -> Device:
     """End the very device that somebody stands before, as its keeper with their PIN."""
     if actor.assurance is not Assurance.CONFIRMED:
-        says = _("A keeper must confirm this with their PIN.")
+        sentence = _("A keeper must confirm this with their PIN.")
         if actor.assurance is Assurance.NOBODY:
-            raise PersonNeeded("who-are-you", says)
-        raise PinNeeded("confirm-with-pin", says)
+            raise PersonNeeded("who-are-you", sentence)
+        raise PinNeeded("confirm-with-pin", sentence)
     return end(Act(replace(actor, assurance=None)), device_id)
 
 

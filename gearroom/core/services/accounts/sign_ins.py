@@ -16,9 +16,8 @@ from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, actor_of
-from gearroom.core.acts.database_failures import tolerating_failure
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound
+from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, actor_of
+from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import PasswordReset, SignedIn, Token, User
 from gearroom.core.services.accounts import account_changes, tokens
 
@@ -149,16 +148,16 @@ def ask_reset(name: str, base: str) -> int:
     users = User.objects.filter(is_active=True, person__left_on=None, device=None).exclude(
         person__email=""
     )
-    found = list(users.filter(username__iexact=name)) or list(
+    result = list(users.filter(username__iexact=name)) or list(
         users.filter(person__email__iexact=name)[:5]
     )
     with transaction.atomic():
-        for user in found:
+        for user in result:
             since = clock.now() - LINK_LASTS
             waiting = PasswordReset.objects.filter(user=user, sent_at=None, asked_at__gte=since)
             if not waiting.exists():
                 PasswordReset.objects.create(user=user, base=base, asked_at=clock.now())
-    return len(found)
+    return len(result)
 
 
 def link_of(user: User) -> tuple[str, str]:

@@ -15,10 +15,9 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor, roles_of
-from gearroom.core.acts.database_failures import tolerating_failure
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound
+from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, roles_of
 from gearroom.core.acts.rows import locked
+from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import Person, Token, User
 from gearroom.core.rules.roles import Role, Scope, has_right_over
 
@@ -100,8 +99,7 @@ def _is_answered_for(token: Token) -> bool:
     if token.made_by is None:
         return True
     maker = token.made_by.merged_into or token.made_by
-    theirs = roles_of(token.user.person)
-    return maker.left_on is None and has_right_over(roles_of(maker), theirs)
+    return maker.left_on is None and has_right_over(roles_of(maker), roles_of(token.user.person))
 
 
 def make_own(
@@ -112,7 +110,7 @@ def make_own(
     act.actor.require("own_tokens")
     user = act.actor.user
     if user is None:
-        raise NotAllowed("not-allowed", _("Only people with a sign-in can have tokens."))
+        raise NotAllowed("not-allowed", _("Only people with a login can have tokens."))
     beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
     if beyond:
         raise NotAllowed(

@@ -1,7 +1,8 @@
 """What tells of a person is erased: their words, their sign-in, their roles; their number stays.
 
 Rows that are kept for ever refer to the number, and read *Person 17* from then on, answers that are
-given again included. What is of the gear room's business is in `kits.services.people.erasure`.
+given again included. What is of the gear room's business is in
+`kits.services.people.personal_records`.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,8 +13,7 @@ from django.db.models import CharField, Field, JSONField, Model, Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Refused, Unacceptable
+from gearroom.core.acts import Act, Refused, Unacceptable
 from gearroom.core.models import (
     AccountChange,
     Membership,
@@ -105,7 +105,7 @@ def refuse(person: Person) -> None:
     if people.is_program(person):
         raise Refused(
             "not-a-person",
-            _("This is a program or a shared device, not a person. End its sign-in instead."),
+            _("This is a program or a shared device, not a person. End its login instead."),
         )
     people.require_another_administrator(person)
 

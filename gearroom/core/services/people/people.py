@@ -10,8 +10,7 @@ from django.utils.encoding import punycode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, Refused
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
@@ -43,8 +42,8 @@ def visible_to(actor: Actor) -> QuerySet[Person]:
         near |= Q(pk=actor.person.pk)
     if actor.may("edit_person"):
         near |= Q(memberships=None, home_room=None)
-    seen = people.filter(pk__in=Person.objects.filter(near).values("pk"))
-    return seen.prefetch_related(
+    known = people.filter(pk__in=Person.objects.filter(near).values("pk"))
+    return known.prefetch_related(
         Prefetch("memberships", roles.filter(Q(room=None) | Q(room__in=mine)))
     )
 
@@ -153,7 +152,7 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
 
 def merge(act: Act, person: Person, into: Person) -> Person:
     """Somebody was on record twice: keep one record of them, with the sign-in and the roles of
-    both. What points to the other elsewhere is moved by `kits.services.people.merging`.
+    both. What points to the other elsewhere is moved by `kits.services.people.personal_records`.
 
     Raises Refused: `same-person`, `merged-already`, `not-a-person`, `two-sign-ins`.
     """
@@ -175,7 +174,7 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     if person.user is not None and into.user is not None and person.left_on is None:
         raise Refused(
             "two-sign-ins",
-            _("Both %(name)s and %(other)s have a sign-in. First record that one of them has left.")
+            _("Both %(name)s and %(other)s have a login. First record that one of them has left.")
             % {"name": person.name, "other": into.name},
         )
     user, before = person.user, person.email
@@ -234,21 +233,21 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
     """
     _require_rule_over(act.actor, person)
     if person.left_on is not None:
-        says = _("%(name)s has left. First record that they have come back.")
-        raise Refused("person-left", says % {"name": person.name})
+        sentence = _("%(name)s has left. First record that they have come back.")
+        raise Refused("person-left", sentence % {"name": person.name})
     password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
     user = person.user
     if user is None:
         if not username:
-            raise Invalid(_("Enter a username for the new sign-in."), field="username")
+            raise Invalid(_("Enter a username for the new login."), field="username")
         if User.objects.filter(username__iexact=username).exists():
-            says = _("The username “%(name)s” is already taken. Choose another.")
-            raise Refused("name-taken", says % {"name": username})
+            sentence = _("The username “%(name)s” is already taken. Choose another.")
+            raise Refused("name-taken", sentence % {"name": username})
         user = User(username=username, email=person.email)
         user.person = person
     elif username and username != user.username:
-        says = _("%(name)s already signs in as “%(username)s”.")
-        raise Refused("has-sign-in", says % {"name": person.name, "username": user.username})
+        sentence = _("%(name)s already logs in as “%(username)s”.")
+        raise Refused("has-sign-in", sentence % {"name": person.name, "username": user.username})
     kind = Kind.SIGN_IN if user.pk is None else Kind.PASSWORD
     user.set_password(password)
     user.given_by = act.person
@@ -264,8 +263,8 @@ def add_role(act: Act, person: Person, role: Role, room: Room | None) -> Members
     adviser is appointed by an administrator of every room, who is never it themselves."""
     _require_administer(act.actor, room.pk if room else None)
     _require_appoint(act, role, person)
-    found, _ = Membership.objects.get_or_create(person=person, room=room, role=role.value)
-    return found
+    result, _ = Membership.objects.get_or_create(person=person, room=room, role=role.value)
+    return result
 
 
 def end_role(act: Act, person: Person, role: Role, room: Room | None) -> None:

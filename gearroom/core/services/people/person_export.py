@@ -11,7 +11,7 @@ from django.apps import apps
 from django.db.models import BinaryField, Field, ForeignKey, Model, Q
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import KeptAnswer, Person, User
 from gearroom.core.services.people import erasure, rooms
 

@@ -15,7 +15,7 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models.functions import Cast
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor
 from gearroom.core.models import KeptAnswer, Person, RedactedRow, Redaction, append_only
 from gearroom.core.rules.names import Known, Names, Roll, reference, replaced
 from gearroom.core.services.people import names, rooms
@@ -121,10 +121,10 @@ def _changes(column: Column, change: Callable[[Column, Any], Any]) -> Iterator[t
 
 def raw(column: Column, rows: Sequence[Any] | None = None) -> Iterator[tuple[Any, Any]]:
     """Key and value of rows (all of them where None) as they are kept, references and all."""
-    found = column.model._base_manager.exclude(**{f"{column.field.name}__isnull": True})
+    result = column.model._base_manager.exclude(**{f"{column.field.name}__isnull": True})
     if rows is not None:
-        found = found.filter(pk__in=rows)
-    as_text = found.order_by("pk").annotate(_kept=Cast(column.field.name, models.TextField()))
+        result = result.filter(pk__in=rows)
+    as_text = result.order_by("pk").annotate(_kept=Cast(column.field.name, models.TextField()))
     for pk, text in as_text.values_list("pk", "_kept").iterator(chunk_size=ROWS_AT_A_TIME):
         if text:
             yield pk, json.loads(text) if column.json else text

@@ -7,8 +7,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotAllowed, NotFound, Refused
+from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Refused
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Room
 from gearroom.core.models.people import valid_time_zone
@@ -73,5 +72,5 @@ def require_administrator_everywhere(actor: Actor) -> None:
 def _not_taken(rooms: QuerySet[Room], **names: str) -> None:
     for field, value in names.items():
         if rooms.filter(**{field: value}).exists():
-            says = _("There is already a gear room called “%(name)s”. Choose another name.")
-            raise Refused("name-taken", says % {"name": value})
+            sentence = _("There is already a gear room called “%(name)s”. Choose another name.")
+            raise Refused("name-taken", sentence % {"name": value})

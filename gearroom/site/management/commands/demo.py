@@ -3,7 +3,6 @@
 import json
 import os
 import socket
-from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
@@ -90,7 +89,7 @@ class Command(ProjectCommand):
             self._keep(facts=day.play())
         self._say(
             f"\nGearroom serves at {settings.PUBLIC_URL or address} (Ctrl-C stops it)\n"
-            f"   sign in as   {WHO}\n"
+            f"   log in as    {WHO}\n"
             f"   password     {kept.get('passwords', {}).get(WHO, 'as set before')}\n"
             f"   token        {kept['token']}\n"
             f"   API          {address}/api/v1/docs/\n\n{CAUTION}"
@@ -127,10 +126,6 @@ class Command(ProjectCommand):
         draft.replace(self.kept_file)
         return kept
 
-    @property
-    def _say(self) -> Callable[[str], None]:
-        def say(line: str) -> None:
-            self.stdout.write(line)
-            self.stdout.flush()
-
-        return say
+    def _say(self, line: str) -> None:
+        self.stdout.write(line)
+        self.stdout.flush()

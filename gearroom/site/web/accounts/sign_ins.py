@@ -1,22 +1,25 @@
-"""One's own sign-in: where it is used, the password, the PIN, and a forgotten password."""
+"""Signing in and out, and one's own sign-in: where it is used, the password, the PIN, and a
+forgotten password; and which room this device stands in."""
+
+from typing import Any
 
 from django.conf import settings
-from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_protect
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
+from gearroom.core import clock
+from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from gearroom.site.web.accounts import known_browsers
-from gearroom.site.web.accounts.sign_in import note_sign_in, too_often
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, page, say, show
+from gearroom.site.web.page.shell import NOTED, Done, actor, back_to, page, rooms_of, say, show
 
 
 # ------------------------------------------------------------------------------ where signed in
@@ -30,28 +33,30 @@ def own_browsers(request: HttpRequest) -> HttpResponse:
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
     assert who.user is not None  # signed in
-    facts = {
-        "signed_in": sign_ins.of(who.user),
-        "this_one": request.session.session_key,
-        "own": who.person,
-        "digits": shared_devices.PIN_DIGITS,
-        "may_confirm": who.may("release"),
-    }
-    return show(request, "site/accounts/signed_in_devices.html", facts, problem=problem)
+    return show(
+        request,
+        "site/accounts/signed_in_devices.html",
+        problem=problem,
+        signed_in=sign_ins.of(who.user),
+        this_one=request.session.session_key,
+        own=who.person,
+        digits=shared_devices.PIN_DIGITS,
+        may_confirm=who.may("release"),
+    )
 
 
 @form_view("own_account")
 def end(act: Act, request: HttpRequest, signed_in: int) -> Done:
     """Sign out of one browser."""
     sign_ins.end(act, signed_in)
-    return Done(_("You have been signed out on that device."), to=reverse("signed-in"))
+    return Done(_("You have been logged out on that device."), to=reverse("signed-in"))
 
 
 @form_view("own_account", "signed-in")
 def end_others(act: Act, request: HttpRequest) -> Done:
     """Sign out of every browser but this one."""
     sign_ins.end_others(act, request.session.session_key or "")
-    return Done(_("You have been signed out everywhere else."))
+    return Done(_("You have been logged out everywhere else."))
 
 
 # What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
@@ -71,7 +76,7 @@ def password(request: HttpRequest) -> HttpResponse:
     update_session_auth_hash(request, user)
     sign_ins.end_others(Act(actor(request)), "")
     note_sign_in(request, user)
-    say(request, _("Your password has been changed, and you have been signed out everywhere else."))
+    say(request, _("Your password has been changed, and you have been logged out everywhere else."))
     return redirect("signed-in")
 
 
@@ -105,7 +110,7 @@ def _not_too_often(request: HttpRequest) -> None:
 def forgotten(request: HttpRequest) -> HttpResponse:
     """Request a mail with a link to a new password. It tells nobody who has a sign-in."""
     if request.method != "POST":
-        return render(request, "site/accounts/password_forgotten.html", {})
+        return show(request, "site/accounts/password_forgotten.html")
     name, status = request.POST.get("name", "").strip(), 429
     if wait := attempts.count("reset-address", request.META.get("REMOTE_ADDR", "")):
         error = too_often(wait)
@@ -118,9 +123,9 @@ def forgotten(request: HttpRequest) -> HttpResponse:
         error, status = _("Enter your username or your email address."), 400
     else:
         sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
-        return render(request, "site/accounts/password_forgotten.html", {"requested": True})
-    facts = {"error": error, "name": name}
-    return render(request, "site/accounts/password_forgotten.html", facts, status=status)
+        return show(request, "site/accounts/password_forgotten.html", requested=True)
+    template = "site/accounts/password_forgotten.html"
+    return show(request, template, status=status, error=error, name=name)
 
 
 @sensitive_post_parameters("new")
@@ -129,17 +134,109 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     """Where the link leads: a new password, once."""
     posted = request.method == "POST"
     if posted and (wait := attempts.count("link", request.META.get("REMOTE_ADDR", ""))):
-        facts = {"error": too_often(wait)}
-        return render(request, "site/accounts/password_new.html", facts, status=429)
+        return show(request, "site/accounts/password_new.html", status=429, error=too_often(wait))
     if sign_ins.user_of(uid, token) is None:
-        return render(request, "site/accounts/password_link_over.html", {}, status=404)
+        return show(request, "site/accounts/password_link_over.html", status=404)
     if not posted:
-        return render(request, "site/accounts/password_new.html", {})
+        return show(request, "site/accounts/password_new.html")
     try:
         user = sign_ins.reset(uid, token, request.POST.get("new", ""))
     except Problem as problem:
-        facts = {"error": problem.detail}
-        return render(request, "site/accounts/password_new.html", facts, status=problem.status)
-    response = render(request, "site/accounts/password_set.html", {"username": user.get_username()})
-    known_browsers.remember(request, response, user.get_username())
+        template, status = "site/accounts/password_new.html", problem.status
+        return show(request, template, status=status, error=problem.detail)
+    name = user.get_username()
+    response = show(request, "site/accounts/password_set.html", username=name)
+    known_browsers.remember(request, response, name)
     return response
+
+
+# ---------------------------------------------------------------------------- signing in and out
+@sensitive_post_parameters("password")
+@csrf_protect
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Name and password; so many tries a minute (see `_wait`)."""
+    if shared_devices.DEVICE in request.session and request.user.is_authenticated:
+        return redirect("hatch-who")
+    to = request.POST.get("to") or request.GET.get("next", "/")
+    if request.method != "POST":
+        return show(request, "site/accounts/sign_in.html", to=to)
+    name = request.POST.get("username", "").strip()
+    error, status = _("The username and password do not match. Check both and try again."), 403
+    try:
+        if wait := _wait(request, name):
+            error, status = too_often(wait), 429
+        elif _signed_in(request, name):
+            response = redirect(back_to(request, "/"))
+            known_browsers.remember(request, response, name)
+            return response
+    except Problem as problem:
+        error, status = problem.detail, problem.status
+    template = "site/accounts/sign_in.html"
+    return show(request, template, status=status, to=to, username=name, error=error)
+
+
+def too_often(wait: int) -> str:
+    """What whoever tried too often is told, with the seconds to wait."""
+    return _("Too many attempts. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
+
+
+def _wait(request: HttpRequest, name: str) -> int:
+    """Count a try; the seconds to wait, or 0.
+
+    What is tried elsewhere never keeps somebody out of a browser that they signed in on before:
+    there, tries count by themselves. Any other browser shares a count of its address, and one of
+    the name with all who guess it anywhere. Whom that keeps out asks for a new password, which
+    makes their browser known.
+    """
+    name = name.casefold()[:150]
+    if browser := known_browsers.number_of(request, name):
+        return attempts.count("sign-in", f"{browser} {name}")
+    address = request.META.get("REMOTE_ADDR", "")
+    return (
+        attempts.count("sign-in-address", address)
+        or attempts.count("sign-in", f"{address} {name}")
+        or attempts.count("sign-in-name", name)
+    )
+
+
+@database_problems()
+def _signed_in(request: HttpRequest, name: str) -> bool:
+    """Sign somebody in, and note the browser; whether name and password go together."""
+    user = authenticate(request, username=name, password=request.POST.get("password", ""))
+    if user is None:
+        return False
+    login(request, user)
+    request.session[NOTED] = clock.now().isoformat()
+    request.session.save()  # here, where it can still be said that it could not be written
+    note_sign_in(request, user)
+    return True
+
+
+def note_sign_in(request: HttpRequest, user: Any) -> None:
+    """Note on which browser somebody is signed in."""
+    sign_ins.note(
+        user,
+        request.session.session_key or "",
+        request.META.get("HTTP_USER_AGENT", ""),
+        request.META.get("REMOTE_ADDR", ""),
+    )
+
+
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """End the session on this device; a keeper ends a shared one (`shared_devices.end`)."""
+    if shared_devices.DEVICE in request.session and request.user.is_authenticated:
+        return redirect("hatch-who")
+    logout(request)
+    return redirect("sign-in")
+
+
+@require_POST
+@page(None)
+def choose_room(request: HttpRequest) -> HttpResponse:
+    """Say which room this device stands in."""
+    chosen = request.POST.get("room", "")
+    for room in rooms_of(request):
+        if room.slug == chosen:
+            request.session["room"] = room.pk
+    return redirect(back_to(request, "/"))

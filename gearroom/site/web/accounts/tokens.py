@@ -1,6 +1,7 @@
 """One's own tokens, with which programs act as oneself."""
 
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -9,14 +10,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Line, PageForm
-from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
+from gearroom.site.web.page.shell import Done, actor, page, show, shown_once
 
 _SCOPES = {
     Scope.READ: gettext_lazy("read everything"),
@@ -52,10 +52,6 @@ class TokenForm(PageForm):
     )
 
 
-def _without_secret(body: dict[str, Any]) -> dict[str, Any]:
-    return {**body, "secret": None} if "secret" in body else body
-
-
 @page("own_tokens")
 def own_tokens(request: HttpRequest) -> HttpResponse:
     """One's tokens; a new one is shown this once."""
@@ -68,11 +64,7 @@ def own_tokens(request: HttpRequest) -> HttpResponse:
         token, secret = tokens.make_own(act, **values)
         return {"name": token.name, "secret": secret}
 
-    try:
-        made = once_a_form(request, perform, kept=_without_secret)
-    except Problem as problem:
-        return _page(request, problem)
-    return _page(request, made=made)
+    return shown_once(request, perform, "secret", partial(_page, request))
 
 
 def _page(
@@ -87,15 +79,17 @@ def _page(
         }
         for token in tokens.own(actor(request))[:100]
     ]
-    facts = {
-        "tokens": rows,
-        "scopes": [(scope.value, label) for scope, label in _SCOPES.items()],
-        "wanted": request.POST.getlist("scope") if problem else ["read"],
-        "lasting": _DAYS,
-        "name": request.POST.get("name", "") if problem else "",
-        "made": made,
-    }
-    return show(request, "site/accounts/tokens.html", facts, problem=problem)
+    return show(
+        request,
+        "site/accounts/tokens.html",
+        problem=problem,
+        tokens=rows,
+        scopes=[(scope.value, label) for scope, label in _SCOPES.items()],
+        wanted=request.POST.getlist("scope") if problem else ["read"],
+        lasting=_DAYS,
+        name=request.POST.get("name", "") if problem else "",
+        made=made,
+    )
 
 
 def _ended(token: Token, now: datetime) -> datetime | None:
@@ -108,5 +102,6 @@ def _ended(token: Token, now: datetime) -> datetime | None:
 def revoke(act: Act, request: HttpRequest, token: int) -> Done:
     """End a token at once."""
     ended = tokens.revoke(act, tokens.get(act.actor, token))
-    says = _("The token “%(name)s” no longer works.") % {"name": ended.name}
-    return Done(says, to=reverse("tokens"))
+    return Done(
+        _("The token “%(name)s” no longer works.") % {"name": ended.name}, to=reverse("tokens")
+    )

@@ -1,13 +1,16 @@
-"""Handing back: the three ways, sharps or blood, and what was used (`use_form`)."""
+"""Handing back: the three ways, sharps or blood, and what was used (`use_form`); use alone, from a
+kit that waits to be sorted or is on its way. What went with a casualty and may come back, and what
+in a kit is a participant's own. When what is out is due back."""
 
+from functools import partial
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.site.web.custody.use_form import (
     remark_fields,
     remarks_of,
@@ -15,16 +18,18 @@ from gearroom.site.web.custody.use_form import (
     use_in_words,
     use_of,
 )
-from gearroom.site.web.page.act_forms import backdated
-from gearroom.site.web.page.forms import PageForm, ShortText, Tick
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from gearroom.site.web.scan.pictures import batch_of, photo_of
+from gearroom.site.web.page.form_views import backdated, form_view
+from gearroom.site.web.page.forms import Moment, PageForm, ShortText, Tick, WholeNumber, read_field
+from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
+from gearroom.site.web.scan.pictures import form_with_batch, photo_of
 from kits.models import AsFound, Kit, Lot
-from kits.services.custody import custody
+from kits.services.custody import custody, returns, use
 from kits.services.custody.use_suggestions import suggest
-from kits.services.kits import participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.overview import kits_overview
+from kits.services.stock import away, views
+from kits.services.text import wording
+from kits.services.trips import due_times
 
 
 class HandBackForm(PageForm):
@@ -35,19 +40,15 @@ class HandBackForm(PageForm):
     incident = ShortText(80)
 
 
+# ------------------------------------------------------------------------------- handing back
 @page("check_in")
 def hand_back(request: HttpRequest, kit: str) -> HttpResponse:
     """Hand a kit back: the three ways, then for an opened one sharps or blood, then what was
     used."""
     back = find.any_kit(kit, actor(request))
-    if request.method != "POST":
-        return _page(request, back)
-    try:
-        if request.POST.get("read"):
-            return _page(request, back, batch=batch_of(request))
-        return _hand_back(request, back)
-    except Problem as problem:
-        return _page(request, back, problem)
+    return form_with_batch(
+        request, partial(_page, request, back), partial(_hand_back, request, back)
+    )
 
 
 def _page(
@@ -65,12 +66,11 @@ def _page(
         facts |= remark_fields(request.POST, kit)
         facts |= use_fields(request.POST, suggest(kit), batch) if theirs else {}
     else:
-        facts["not_ours"] = participants_own.is_inside(kit)
+        facts["not_ours"] = returns.has_own(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"
     if "HX-Request" in request.headers and facts["step"] == "used":
-        facts["problem"] = problem
-        return show(request, "site/custody/use/counts.html", facts)
-    return show(request, "site/custody/hand_back/hand_back.html", facts, problem=problem)
+        return show(request, "site/custody/use/counts.html", problem=problem, status=200, **facts)
+    return show(request, "site/custody/hand_back/hand_back.html", problem=problem, **facts)
 
 
 def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
@@ -92,11 +92,138 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             **values,
         )
         count = sum(line.units for line in back.use.lines) if back.use else 0
-        says = _("%(kit)s has been handed back as opened. %(wrote)s") % {
-            "kit": kit.name,
-            "wrote": use_in_words(count),
-        }
-        return Done(says, back.entry.pk)
+        return Done(
+            _("%(kit)s has been handed back as opened. %(wrote)s")
+            % {"kit": kit.name, "wrote": use_in_words(count)},
+            back.entry.pk,
+        )
 
     on = actor(request).may("restock", kit.room_id)
     return acted(request, perform, to=reverse("sort", args=[kit.name]) if on else reverse("scan"))
+
+
+# ---------------------------------------------------------------------------------- use alone
+@page("log_use")
+def log_use(request: HttpRequest, kit: str) -> HttpResponse:
+    """Enter what was used from a kit: against the trip it is out for, or else was out for last."""
+    opened = find.kit(actor(request), kit)
+    return form_with_batch(
+        request, partial(_use_page, request, opened), partial(_log_use, request, opened)
+    )
+
+
+def _use_page(
+    request: HttpRequest, kit: Kit, problem: Problem | None = None, batch: Lot | None = None
+) -> HttpResponse:
+    facts: dict[str, Any] = {"kit": kit, "sent": request.POST}
+    facts |= use_fields(request.POST, suggest(kit), batch) | remark_fields(request.POST, kit)
+    if "HX-Request" in request.headers:
+        return show(request, "site/custody/use/counts.html", problem=problem, status=200, **facts)
+    return show(request, "site/custody/use/use.html", problem=problem, **facts)
+
+
+def _log_use(request: HttpRequest, kit: Kit) -> HttpResponse:
+    lines, levels = use_of(request.POST, kit)
+    remarks = remarks_of(request.POST, kit)
+    incident = read_field(ShortText(80), request.POST, "incident")
+
+    def perform(act: Act) -> Done:
+        done = use.log_use(act, kit, lines, levels=levels, incident=incident, remarks=remarks)
+        count = sum(line.units for line in done.lines)
+        return Done(f"{kit.name}: {use_in_words(count)}", done.entry.pk)
+
+    on = kit.to_sort_since is not None and actor(request).may("restock", kit.room_id)
+    return acted(request, perform, to=reverse("sort" if on else "kit", args=[kit.name]))
+
+
+# --------------------------------------------------------------------------- what may come back
+_UNITS = WholeNumber(
+    least=1,
+    most=999_999,
+    message=gettext_lazy("Enter how many, as a whole number of 1 or more."),
+)
+"""How many came back, or never will."""
+
+
+def _away_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    shelves = views.shelves_of(who)
+    rows = [
+        {
+            "row": row,
+            "shelves": [shelf for shelf in shelves if shelf.room_id == row.kit.home_room_id],
+            "may_write_off": who.may("write_off", row.kit.home_room_id),
+            "may_come_back": who.may("come_back", row.kit.home_room_id),
+        }
+        for row in away.visible_to(who)
+    ]
+    return show(request, "site/custody/returns.html", problem=problem, rows=rows)
+
+
+@form_view("look", "away", page_of=_away_page)
+def list_away(act: Act, request: HttpRequest) -> Done:
+    """What may still come back, each with the two ways that it ends."""
+    sent = request.POST
+    kit, lot = find.kit(act.actor, sent.get("kit", "")), find.lot(sent.get("lot", ""))
+    units = read_field(_UNITS, sent, "units")
+    facts = {"count": units, "thing": lot.item.name}
+    if sent.get("gone"):
+        entry = away.write_off(act, kit, lot, units)
+        return Done(_("%(count)d × %(thing)s written off as used.") % facts, entry.pk)
+    shelf = find.shelf(act.actor, sent.get("shelf", ""))
+    entry = away.come_back(act, kit, lot, units, shelf)
+    return Done(_("%(count)d × %(thing)s returned.") % facts, entry.pk)
+
+
+@form_view("log_use", "kit")
+def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Something of a participant's own is in a kit, or went back to its owner."""
+    carrying = reporters.kit(act.actor, kit)
+    inside = request.POST.get("inside") == "1"
+    entry = returns.report_own(act, carrying, inside=inside)
+    sentence = (
+        _("%(kit)s contains something that belongs to a participant.")
+        if inside
+        else _("%(kit)s: the participant’s item has been given back.")
+    )
+    return Done(sentence % {"kit": carrying.name}, entry.pk)
+
+
+# ------------------------------------------------------------------------------------- due times
+class DueForm(PageForm):
+    """When a kit is due, or a trip returns."""
+
+    due_at = Moment(label=gettext_lazy("Due time"))
+
+
+@form_view("set_due")
+def set_due(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Have a kit that is out be due at another time; an empty one is none."""
+    out = find.kit(act.actor, kit)
+    zone = out.home_room.time_zone
+    none = request.POST.get("due_at") == ""
+    at = None if none else DueForm.read(request.POST, zone=zone)["due_at"]
+    due_times.set_due(act, out, at)
+    sentence = _("%(kit)s is due back on %(when)s.") if at else _("%(kit)s has no due time.")
+    return Done(
+        sentence % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
+        to=back_to(request, reverse("kit", args=[out.name])),
+    )
+
+
+@form_view("set_due")
+def extend(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Have a trip return later, and all that is out on it be due then."""
+    longer = find.trip(act.actor, trip)
+    zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
+    values = DueForm.read(request.POST, zone=zone, labels={"due_at": _("Returns")})
+    done = due_times.extend(act, longer, values["due_at"])
+    return Done(
+        _("%(trip)s returns on %(when)s. Due back then: %(kits)s.")
+        % {
+            "trip": longer.name,
+            "when": wording.moment(done.trip.returns_at, zone),
+            "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),
+        },
+        to=back_to(request, reverse("trip", args=[longer.pk])),
+    )

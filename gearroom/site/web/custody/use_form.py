@@ -12,7 +12,7 @@ from typing import Any
 from django.http import QueryDict
 from django.utils.translation import gettext as _, ngettext
 
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts import Invalid
 from gearroom.site.web.page.forms import (
     FOREIGN,
     Choice,
@@ -26,11 +26,11 @@ from gearroom.site.web.page.forms import (
 from kits.models import Item, Kit, Lot
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import NeedLine
+from kits.services.custody import returns
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.custody.use_suggestions import UseSuggestions
-from kits.services.kits import mixed_contents, participants_own
+from kits.services.kits import holds
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 
@@ -146,8 +146,8 @@ def remark_fields(sent: QueryDict, kit: Kit) -> dict[str, Any]:
     """What a form asks besides use, as it was filled in."""
     mixed = sent.getlist("mixed")
     return {
-        "not_ours": participants_own.is_inside(kit),
-        "mixed": [(other, other.name in mixed) for other in mixed_contents.may_be(kit)],
+        "not_ours": returns.has_own(kit),
+        "mixed": [(other, other.name in mixed) for other in holds.maybe_mixed_with(kit)],
     }
 
 
@@ -157,7 +157,7 @@ def remarks_of(sent: QueryDict, kit: Kit) -> Remarks:
     lines = [" ".join(line.split()) for line in values["needed"].splitlines()]
     wanted = [line for line in lines if line][:MOST_NEEDED]
     items = {item.name.casefold(): item for item in Item.objects.all()} if wanted else {}
-    mixed = [other for other in mixed_contents.may_be(kit) if other.name in values["mixed"]]
+    mixed = [other for other in holds.maybe_mixed_with(kit) if other.name in values["mixed"]]
     if len(mixed) != len(set(values["mixed"])):
         raise Invalid(str(FOREIGN))
     return Remarks(

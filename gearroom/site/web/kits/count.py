@@ -3,7 +3,7 @@ posted. It is also how a kit that was filled before is put on record."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
@@ -11,8 +11,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem, printable
+from gearroom.core.acts import Act, Invalid, Problem, printable
 from gearroom.site.web.page.forms import Choice, WholeNumber, one_more, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of
@@ -99,8 +98,9 @@ def count(request: HttpRequest, kit: str) -> HttpResponse:
     try:
         batch = batch_of(request) if request.POST.get("read") else None
         if batch is not None:
-            sent = _one_more(counted, request.POST, batch)
-            return _sheet(request, counted, sent=sent, batch=batch)
+            return _sheet(
+                request, counted, sent=_one_more(counted, request.POST, batch), batch=batch
+            )
         if request.POST.get("sure"):
             return acted(
                 request,
@@ -120,14 +120,16 @@ def _sheet(
     **facts: Any,
 ) -> HttpResponse:
     sent = sent or request.POST
-    facts = {
-        "kit": kit,
-        "sections": _sections(kit, sent),
-        "rest": "rest" in sent,
-        "things": Item.objects.active().filter(by_eye=False).order_by("name"),
+    return show(
+        request,
+        "site/kits/count/count.html",
+        problem=problem,
+        kit=kit,
+        sections=_sections(kit, sent),
+        rest="rest" in sent,
+        things=Item.objects.active().filter(by_eye=False).order_by("name"),
         **facts,
-    }
-    return show(request, "site/kits/count/count.html", facts, problem=problem)
+    )
 
 
 def _sections(kit: Kit, sent: Mapping[str, Any]) -> list[Section]:
@@ -247,7 +249,7 @@ def _count(act: Act, kit: Kit, sent: QueryDict) -> Done:
     if done.complete:  # else nobody has looked at all that is in it
         sorting.look_inside(act, kit)
     differing = len(done.differences)
-    says = (
+    sentence = (
         ngettext(
             "%(kit)s has been counted: %(count)d batch differed from the record.",
             "%(kit)s has been counted: %(count)d batches differed from the record.",
@@ -257,10 +259,10 @@ def _count(act: Act, kit: Kit, sent: QueryDict) -> Done:
         else _("%(kit)s has been counted: everything matches the record.")
     )
     if not done.complete:
-        says += " " + _(
+        sentence += " " + _(
             "Anything you left blank was not counted. Count it before the kit is taken out."
         )
-    return Done(says % {"kit": kit.name, "count": differing}, done.entry.pk)
+    return Done(sentence % {"kit": kit.name, "count": differing}, done.entry.pk)
 
 
 def _places(kit: Kit) -> list[Place]:
@@ -290,12 +292,12 @@ def _lines(sent: QueryDict, kit: Kit) -> tuple[list[CountLine], list[LooseLevel]
         if section.other:
             other = find.item(section.other)
             lines += _batch(kit, section.place, other, section.blank, known=True)
-    sums: dict[tuple[int, int, int], CountLine] = {}
+    sums: dict[tuple[Place, Lot | None, Item | None], int] = defaultdict(int)
     for line in lines:
-        where = (line.place.pk, line.lot.pk if line.lot else 0, line.item.pk if line.item else 0)
-        before = sums[where].units if where in sums else 0
-        sums[where] = replace(line, units=before + line.units)
-    return list(sums.values()), levels
+        sums[line.place, line.lot, line.item] += line.units
+    return [
+        CountLine(place, n, lot=lot, item=item) for (place, lot, item), n in sums.items()
+    ], levels
 
 
 def _batch(kit: Kit, place: Place, item: Item, blank: Blank, *, known: bool) -> Iterator[CountLine]:

@@ -7,8 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.form_views import form_view
@@ -44,26 +43,31 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
     who = actor(request)
     subject = find.kit(who, kit)
     may_edit = who.may("edit_kit", subject.home_room_id)
-    facts = {
-        "kit": subject,
-        "may_edit": may_edit,
-        "may_empty": who.may("strip", subject.room_id),
-        "may_lay_up": who.may("lay_up", subject.home_room_id),
-        "people": people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
-        "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],
-        "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        "sent": request.POST if problem and request.POST.get("do") == "edit" else None,
-    }
-    return show(request, "site/kits/settings/settings.html", facts, problem=problem)
+    return show(
+        request,
+        "site/kits/settings/settings.html",
+        problem=problem,
+        kit=subject,
+        may_edit=may_edit,
+        may_empty=who.may("strip", subject.room_id),
+        may_lay_up=who.may("lay_up", subject.home_room_id),
+        people=people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
+        lives_in=[(each.value, label) for each, label in LIVES_IN.items()],
+        homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
+        sent=request.POST if problem and request.POST.get("do") == "edit" else None,
+    )
 
 
 @form_view("report_lost", "kit", page_of=_page)
 def change_settings(act: Act, request: HttpRequest, kit: str) -> Done:
     """The settings of a kit, and what is done with it as a whole."""
-    change = _CHANGES.get(request.POST.get("do", ""))
-    if change is None:
+    do = request.POST.get("do", "")
+    if do in _HOLDS:
+        of, (hold, sentence) = find.kit(act.actor, kit), _HOLDS[do]
+        return Done(sentence % {"kit": of.name}, hold(act, of).pk)
+    if do not in _CHANGES:
         raise Invalid(_("Choose an action."), field="do")
-    return change(act, find.kit(act.actor, kit), request.POST)
+    return _CHANGES[do](act, find.kit(act.actor, kit), request.POST)
 
 
 # -------------------------------------------------------------------------------------- what to do
@@ -75,47 +79,21 @@ def _edit(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
         deputy=_person(act.actor, sent, "deputy"),
         **KitForm.read(sent),
     )
-    says = _("%(kit)s has been saved.") % {"kit": kit.name}
-    return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
+    sentence = _("%(kit)s has been saved.") % {"kit": kit.name}
+    return Done(sentence, to=reverse("kit", args=[kit.name]))  # its name may be another now
 
 
 def _person(who: Actor, sent: Mapping[str, str], name: str) -> Person | None:
     return find.person(who, sent[name]) if sent.get(name) else None
 
 
-def _lay_up(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
-    entry = holds.lay_up(act, kit)
-    return Done(
-        _("%(kit)s is now in storage, and there will be no reminders about it.")
-        % {"kit": kit.name},
-        entry.pk,
-    )
-
-
-def _wake(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
-    entry = holds.wake(act, kit)
-    return Done(_("%(kit)s is back in use. Check its contents next.") % {"kit": kit.name}, entry.pk)
-
-
-def _mark_lost(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
-    entry = holds.mark_lost(act, kit)
-    says = _(
-        "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
-        "will mark it as found."
-    )
-    return Done(says % {"kit": kit.name}, entry.pk)
-
-
-def _find_again(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
-    entry = holds.find_again(act, kit)
-    return Done(_("%(kit)s has been found. Check its contents next.") % {"kit": kit.name}, entry.pk)
-
-
 def _move(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     room = find.room(act.actor, sent.get("room", ""))
     kit = kits.move_home(act, kit, room, is_there=bool(sent.get("is_there")))
-    facts = {"kit": kit.name, "room": kit.home_room.name}
-    return Done(_("The home gear room of %(kit)s is now %(room)s.") % facts)
+    return Done(
+        _("The home gear room of %(kit)s is now %(room)s.")
+        % {"kit": kit.name, "room": kit.home_room.name}
+    )
 
 
 def _retire(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
@@ -125,10 +103,25 @@ def _retire(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
 
 _CHANGES: dict[str, Callable[[Act, Kit, Mapping[str, str]], Done]] = {
     "edit": _edit,
-    "lay-up": _lay_up,
-    "wake": _wake,
-    "lost": _mark_lost,
-    "found": _find_again,
     "move": _move,
     "retire": _retire,
 }
+_HOLDS = {
+    "lay-up": (
+        holds.lay_up,
+        gettext_lazy("%(kit)s is now in storage, and there will be no reminders about it."),
+    ),
+    "wake": (holds.wake, gettext_lazy("%(kit)s is back in use. Check its contents next.")),
+    "lost": (
+        holds.mark_lost,
+        gettext_lazy(
+            "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
+            "will mark it as found."
+        ),
+    ),
+    "found": (
+        holds.find_again,
+        gettext_lazy("%(kit)s has been found. Check its contents next."),
+    ),
+}
+"""What is done with a kit as a whole by an entry of its own, and what is said of it then."""

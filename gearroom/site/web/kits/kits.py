@@ -9,22 +9,29 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.services.people import people
 from gearroom.site.web.page import remedies
-from gearroom.site.web.page.act_forms import new_person
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText
+from gearroom.site.web.page.form_views import form_view, new_person
+from gearroom.site.web.page.forms import (
+    Choice,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    YesOrNo,
+    read_field,
+)
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
-from kits.models import Kit, WithheldKind
+from kits.models import Kit, Lot, WithheldKind
 from kits.rules.lookup import label_codes
-from kits.services.custody import custody, offers
-from kits.services.kits import contents, history, holds, participants_own, photos, record
+from kits.services.custody import custody, offers, returns
+from kits.services.kits import history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
+from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
 from kits.services.trips import due_times
 from labels.services.scan.remedies import next_steps
@@ -52,18 +59,16 @@ _RIGHTS = (
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
 
 
-class PassForm(PageForm):
-    """To whom a kit was passed."""
-
-    person = ShortText(
-        40,
-        required=True,
-        error_messages={
-            "required": gettext_lazy(
-                "Choose who has the kit now, or enter a name and a telephone number."
-            )
-        },
-    )
+_HOLDER = ShortText(
+    40,
+    required=True,
+    error_messages={
+        "required": gettext_lazy(
+            "Choose who has the kit now, or enter a name and a telephone number."
+        )
+    },
+)
+"""To whom a kit was passed."""
 
 
 class WithholdForm(PageForm):
@@ -73,12 +78,6 @@ class WithholdForm(PageForm):
         WithheldKind, message=gettext_lazy("Choose a reason for putting the kit on hold.")
     )
     note = ShortText()
-
-
-class ReleaseForm(PageForm):
-    """What a kit is on hold for no longer."""
-
-    kind = Choice(WithheldKind, message=gettext_lazy("Choose what to do."))
 
 
 @require_safe
@@ -91,12 +90,10 @@ def list_kits(request: HttpRequest) -> HttpResponse:
     return show(
         request,
         "site/kits/kits.html",
-        {
-            "search": search,
-            "may_add": who.may("edit_kit"),
-            "kits": kits_overview.overviews(who, rows[:_MOST_KITS]),
-            "more": len(rows) > _MOST_KITS,
-        },
+        search=search,
+        may_add=who.may("edit_kit"),
+        kits=kits_overview.overviews(who, rows[:_MOST_KITS]),
+        more=len(rows) > _MOST_KITS,
     )
 
 
@@ -107,7 +104,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     who = actor(request)
     overview = kits_overview.overview(who, find.kit(who, kit))
     subject, verdict = overview.kit, overview.judged.verdict
-    inside = contents.contents(subject)
+    inside = history.contents(subject)
     facts: dict[str, Any] = {
         "kit": subject,
         "overview": overview,
@@ -122,8 +119,8 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(who, subject),
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
-        "not_ours": participants_own.is_inside(subject),
-        "photos": photos.of_what_is_wrong(subject),
+        "not_ours": returns.has_own(subject),
+        "photos": holds.photos(subject),
     }
     if facts["may"]["read_history"]:
         facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
@@ -133,7 +130,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
             subject.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
         )
         facts["instruments"] = record.checks(inside)
-    return show(request, "site/kits/kit.html", facts)
+    return show(request, "site/kits/kit.html", **facts)
 
 
 def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
@@ -152,7 +149,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     out = find.kit(act.actor, kit)
     to = new_person(act, request.POST)
     if to is None:
-        to = find.person(act.actor, PassForm.read(request.POST)["person"])
+        to = find.person(act.actor, read_field(_HOLDER, request.POST, "person"))
     custody.pass_on(act, out, to)
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
@@ -174,7 +171,7 @@ def withhold(request: HttpRequest, kit: str) -> HttpResponse:
 @form_view("release", "kit")
 def release(act: Act, request: HttpRequest, kit: str) -> Done:
     """Let a kit that was on hold go again."""
-    kind = ReleaseForm.read(request.POST)["kind"]
+    kind = read_field(Choice(WithheldKind, message=_("Choose what to do.")), request.POST, "kind")
     entry = holds.release(act, find.kit(act.actor, kit), kind)
     return Done(_("%(kit)s has been released and its status updated.") % {"kit": kit}, entry.pk)
 
@@ -192,7 +189,7 @@ def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
 
 
 def _pouches(
-    sections: Sequence[kits_overview.SectionOverview], inside: contents.Contents
+    sections: Sequence[kits_overview.SectionOverview], inside: history.Contents
 ) -> list[dict[str, Any]]:
     lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
     levels: dict[int, list[tuple[str, str]]] = {}
@@ -212,3 +209,31 @@ def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
     return {
         name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
     }
+
+
+class CheckForm(PageForm):
+    """How an instrument did."""
+
+    lot = WholeNumber(label=gettext_lazy("Instrument"))
+    passed = YesOrNo(message=gettext_lazy("Choose whether the instrument passed its check."))
+    answer = ShortText(200)
+
+
+@form_view("check_instrument", "kit", part="#checks")
+def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Record that an instrument inside passed its check, or failed it."""
+    checked = find.kit(act.actor, kit)
+    pk, passed, answer = CheckForm.read(request.POST).values()
+    inside = Lot.objects.select_related("item").filter(
+        holdings__place__kit=checked, holdings__units__gt=0
+    )
+    lot = inside.filter(pk=pk).first()
+    if lot is None:
+        raise Invalid(_("This instrument is not in this kit. Reload the page."))
+    instruments.check(act, lot, passed=passed, answer=answer)
+    sentence = (
+        _("%(thing)s %(serial)s passed its check.")
+        if passed
+        else _("%(thing)s %(serial)s failed its check and is on hold.")
+    )
+    return Done(sentence % {"thing": lot.item.name, "serial": lot.serial})

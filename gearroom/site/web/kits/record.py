@@ -2,14 +2,14 @@
 a day, to print for an inspector or an insurer."""
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _, gettext_lazy
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import Invalid
-from gearroom.site.web.page.forms import Day, PageForm
+from gearroom.core.acts import Invalid
+from gearroom.site.web.page.forms import Day, id_of, read_field
 from gearroom.site.web.page.shell import actor, page, show
-from kits.services.kits import contents, history, record
+from kits.services.kits import history, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -28,17 +28,18 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         who,
         subject,
         most=_A_PAGE,
-        before=int(before) if before.isascii() and before.isdigit() and len(before) < 16 else None,
+        before=id_of(before),
     )
     may = {"reverse": who.may("reverse", subject.home_room_id)}
-    facts = {"kit": subject, "acts": acts, "older": older, "newest": not before, "may": may}
-    return show(request, "site/kits/record/history.html", facts)
-
-
-class AsOfForm(PageForm):
-    """The day of a record."""
-
-    on = Day(required=False, label=gettext_lazy("As of"))
+    return show(
+        request,
+        "site/kits/record/history.html",
+        kit=subject,
+        acts=acts,
+        older=older,
+        newest=not before,
+        may=may,
+    )
 
 
 @require_safe
@@ -47,23 +48,24 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     """One printable page of a kit as of a day, as known now or as it was known that evening."""
     who = actor(request)
     subject = find.kit(who, kit)
-    contents.refuse_unless_known(who, subject)
+    history.refuse_unless_known(who, subject)
     today = readiness.today_of(subject)
-    on = AsOfForm.read(request.GET)["on"] or today
+    on = read_field(Day(required=False, label=_("As of")), request.GET, "on") or today
     if on > today:
         raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today
     overview = kits_overview.overview(who, subject)
-    facts = {
-        "kit": overview.kit,
-        "overview": overview,
-        "on": on,
-        "today": today,
-        "then": then,
-        "record": record.record(
+    return show(
+        request,
+        "site/kits/record/as_of.html",
+        kit=overview.kit,
+        overview=overview,
+        on=on,
+        today=today,
+        then=then,
+        record=record.record(
             subject,
             on=None if on == today else on,
             known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
         ),
-    }
-    return show(request, "site/kits/record/as_of.html", facts)
+    )

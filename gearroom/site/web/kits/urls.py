@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web.kits import checks, count, kit_settings, kits, record
+from gearroom.site.web.kits import count, kit_settings, kits, record
 
 urlpatterns: list[URLPattern] = [
     path("kits/", kits.list_kits, name="kits"),
@@ -10,7 +10,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/as-of/", record.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", record.list_acts, name="kit-history"),
     path("kits/<str:kit>/count/", count.count, name="kit-count"),
-    path("kits/<str:kit>/check/", checks.check_instrument, name="check-instrument"),
+    path("kits/<str:kit>/check/", kits.check_instrument, name="check-instrument"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),
     path("kits/<str:kit>/release/", kits.release, name="release"),

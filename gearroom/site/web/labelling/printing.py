@@ -11,13 +11,12 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber
+from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import (
     Done,
     actor,
@@ -70,7 +69,8 @@ def choose(request: HttpRequest) -> HttpResponse:
         elif room is None:
             raise Invalid(_("Choose the gear room that the blank labels are for."))
         else:
-            made = labelling.blanks(act, room, BlanksForm.read(request.POST)["count"])
+            count = WholeNumber(least=1, most=MOST, message=_NUMBER)
+            made = labelling.blanks(act, room, read_field(count, request.POST, "count"))
         return {"codes": [each.code for each in made]}
 
     try:
@@ -79,12 +79,6 @@ def choose(request: HttpRequest) -> HttpResponse:
         return _choose_page(request, kind, room, problem)
     query = urlencode({"codes": ".".join(made["codes"]), "sheet": _SHEETS.get(kind, "")})
     return redirect(f"{reverse('print-labels')}?{query}")
-
-
-class BlanksForm(PageForm):
-    """How many blank labels are made."""
-
-    count = WholeNumber(least=1, most=MOST, message=_NUMBER)
 
 
 def kind_of(request: HttpRequest) -> str:
@@ -109,14 +103,17 @@ def _choose_page(
     labels = newest(kind, rows[:MOST])
     tick = request.GET.get("tick", "")
     chosen = set(request.POST.getlist("on"))
-    facts = {
-        "kinds": KINDS,
-        "ticks": TICKS,
-        "tick": tick if tick in TICKS else "new",
-        "kind": kind,
-        "room": room,
-        "search": search,
-        "rows": [
+    return show(
+        request,
+        "site/labelling/choose.html",
+        problem=problem,
+        kinds=KINDS,
+        ticks=TICKS,
+        tick=tick if tick in TICKS else "new",
+        kind=kind,
+        room=room,
+        search=search,
+        rows=[
             {
                 "pk": row.pk,
                 "name": name_of(row),
@@ -128,10 +125,9 @@ def _choose_page(
             }
             for row in rows[:MOST]
         ],
-        "more": len(rows) > MOST,
-        "most": MOST,
-    }
-    return show(request, "site/labelling/choose.html", facts, problem=problem)
+        more=len(rows) > MOST,
+        most=MOST,
+    )
 
 
 def _ticked(label: Label | None, tick: str) -> bool:
@@ -174,7 +170,7 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
 
 def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
     """What a form ticked, of a kind in a room. Raises Invalid."""
-    ids = [int(each) for each in wanted if each.isascii() and each.isdigit() and len(each) < 19]
+    ids = [pk for each in wanted if (pk := id_of(each)) is not None]
     if not ids:
         raise Invalid(_("Choose at least one entry to print a label for."), field="on")
     if len(ids) > MOST:
@@ -215,18 +211,6 @@ def name_of(thing: Kit | Place | Lot | Any) -> str:
 
 
 # ------------------------------------------------------------------------------------ printing
-class PrintForm(PageForm):
-    """From which cell of a sheet, and how often each is printed."""
-
-    copies = WholeNumber(least=1, most=100, required=False, initial=1, message=_NUMBER)
-
-    def __init__(self, data: QueryDict, files: None = None, *, cells: int) -> None:
-        super().__init__(data, files)
-        self.fields["start_cell"] = WholeNumber(
-            least=1, most=cells, required=False, initial=1, message=_NUMBER
-        )
-
-
 @require_safe
 @page("print_labels")
 def sheet(request: HttpRequest) -> HttpResponse:
@@ -234,21 +218,22 @@ def sheet(request: HttpRequest) -> HttpResponse:
     try:
         how = _how(request, request.GET)
     except Problem as problem:
-        return show(request, "site/labelling/sheet.html", {}, problem=problem)
+        return show(request, "site/labelling/sheet.html", problem=problem)
     on, labels = how["on"], how["labels"]
-    facts = {
+    return show(
+        request,
+        "site/labelling/sheet.html",
         **how,
-        "codes": ".".join(label.code for label in labels),
-        "count": len(labels),
-        "names": [labelling.name_of(label) for label in labels[:6]],
-        "pages": preview.pages(len(labels), on, start_cell=how["start_cell"], copies=how["copies"]),
-        "sheets": [(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
-        "query": request.GET.urlencode(),
-        "width": round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
-        "height": round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
-        "public": bool(settings.PUBLIC_URL),
-    }
-    return show(request, "site/labelling/sheet.html", facts)
+        codes=".".join(label.code for label in labels),
+        count=len(labels),
+        names=[labelling.name_of(label) for label in labels[:6]],
+        pages=preview.pages(len(labels), on, start_cell=how["start_cell"], copies=how["copies"]),
+        sheets=[(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
+        query=request.GET.urlencode(),
+        width=round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
+        height=round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
+        public=bool(settings.PUBLIC_URL),
+    )
 
 
 def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
@@ -259,11 +244,16 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     if len(codes) > MOST:
         raise Invalid(_("Print no more than %(most)d labels at a time.") % {"most": MOST})
     on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
+    most = {"copies": 100, "start_cell": on.sheet.cells}
+    numbers = {
+        name: WholeNumber(least=1, most=n, required=False, initial=1, message=_NUMBER)
+        for name, n in most.items()
+    }
     return {
         "labels": paper.labels_of_codes(actor(request), codes),
         "on": on,
         "offset": offset_of(request, on),
-        **PrintForm.read(sent, cells=on.sheet.cells),
+        **{name: read_field(number, sent, name) for name, number in numbers.items()},
     }
 
 
@@ -303,23 +293,21 @@ def pdf(request: HttpRequest) -> HttpResponse:
 # ---------------------------------------------------------------------------------- one label
 @require_safe
 @page("print_labels")
-def label(request: HttpRequest, code: str) -> HttpResponse:
+def label(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     """One label: what it is on, when it was made and printed; replaced or cancelled from here."""
-    return _label_page(request, code)
-
-
-def _label_page(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     of = labelling.one_of(actor(request), code)
-    facts = {
-        "label": of,
-        "code": label_codes.shown(of.code),
-        "name": labelling.name_of(of),
-        "kit": of.kit or (of.place.kit if of.place else None),
-        "sheet": _SHEETS["people"] if of.kind == LabelKind.PERSON else "",
-        "successor": label_codes.shown(of.replaced_by.code) if of.replaced_by else "",
-        "may_cancel": actor(request).may("cancel_label", of.room_id),
-    }
-    return show(request, "site/labelling/label.html", facts, problem=problem)
+    return show(
+        request,
+        "site/labelling/label.html",
+        problem=problem,
+        label=of,
+        code=label_codes.shown(of.code),
+        name=labelling.name_of(of),
+        kit=of.kit or (of.place.kit if of.place else None),
+        sheet=_SHEETS["people"] if of.kind == LabelKind.PERSON else "",
+        successor=label_codes.shown(of.replaced_by.code) if of.replaced_by else "",
+        may_cancel=actor(request).may("cancel_label", of.room_id),
+    )
 
 
 @require_safe
@@ -343,18 +331,18 @@ class CancelForm(PageForm):
     replace = Tick()
 
 
-@form_view("cancel_label", "one-label", refused=_label_page)
+@form_view("cancel_label", "one-label", refused=label)
 def cancel(act: Act, request: HttpRequest, code: str) -> Done:
     """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
     values, of = CancelForm.read(request.POST), labelling.one_of(act.actor, code)
     done = labelling.cancel(act, of.code, values["why"], and_replace=values["replace"])
     old = label_codes.shown(of.code)
-    if done.replacement is None:
+    if done.replaced_by is None:
         return Done(_("Label %(code)s has been cancelled.") % {"code": old})
-    new = done.replacement.code
-    says = _("%(new)s replaces %(code)s. Print the new label and stick it on now.")
+    new = done.replaced_by.code
+    sentence = _("%(new)s replaces %(code)s. Print the new label and stick it on now.")
     sheet = f"&sheet={_SHEETS['people']}" if of.kind == LabelKind.PERSON else ""
     return Done(
-        says % {"code": old, "new": label_codes.shown(new)},
+        sentence % {"code": old, "new": label_codes.shown(new)},
         to=f"{reverse('print-labels')}?codes={new}{sheet}",
     )

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web.labelling import own_sheets, papers, printing
+from gearroom.site.web.labelling import papers, printing
 
 urlpatterns: list[URLPattern] = [
     path("rooms/<slug:room>/sign-out-sheet/", papers.sign_out_sheet, name="sign-out-sheet"),
@@ -11,8 +11,8 @@ urlpatterns: list[URLPattern] = [
     path("labels/print/picture/", printing.picture, name="labels-picture"),
     path("labels/print/pdf/", printing.pdf, name="labels-pdf"),
     path("labels/printer/", papers.printer, name="printer"),
-    path("labels/sheets/", own_sheets.own, name="own-sheets"),
-    path("labels/sheets/remove/", own_sheets.remove, name="remove-sheet"),
+    path("labels/sheets/", papers.own_sheets, name="own-sheets"),
+    path("labels/sheets/remove/", papers.remove_sheet, name="remove-sheet"),
     path("labels/printer/test-page/", papers.test_page, name="test-page"),
     path("labels/<str:code>/", printing.label, name="one-label"),
     path("labels/<str:code>/picture/", printing.label_picture, name="label-picture"),

@@ -7,12 +7,11 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
@@ -23,25 +22,21 @@ from kits.services.stock import catalogue
 
 
 # -------------------------------------------------------------------------------- the draft as such
-class NewSectionForm(PageForm):
-    """The name of one more section."""
-
-    section = ShortText(80)
-
-
 def _draft_page(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
     version = version_of(id, number)
     sent: Any = request.POST if "people" in request.POST else None
-    facts = {
-        "version": version,
-        "hazards": words.HAZARDS.items(),
-        "values": sent or {"people": version.people, "days": version.days, "note": version.note},
-        "chosen": sent.getlist("hazard") if sent else version.hazards,
-        "new_section": request.POST.get("section", "") if problem else "",
-    }
-    return show(request, "site/lists/draft/draft.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/draft/draft.html",
+        problem=problem,
+        version=version,
+        hazards=words.HAZARDS.items(),
+        values=sent or {"people": version.people, "days": version.days, "note": version.note},
+        chosen=sent.getlist("hazard") if sent else version.hazards,
+        new_section=request.POST.get("section", "") if problem else "",
+    )
 
 
 @form_view("edit_list", "list-edit", page_of=_draft_page)
@@ -55,7 +50,7 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         draft_editing.drop_section(act, version, key)
         return Done(_("The section and its items have been removed from the draft."))
     if "section" in sent:
-        section = SectionDraft(NewSectionForm.read(sent)["section"])
+        section = SectionDraft(read_field(ShortText(80), sent, "section"))
         done = draft_editing.put_section(act, version, section)
         key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
         return Done(
@@ -76,18 +71,6 @@ class EditedLine:
     never_below: Any
     criticality: str
     reason: str
-
-
-class SectionForm(PageForm):
-    """A section's name."""
-
-    name = ShortText(80)
-
-
-class NewLineForm(PageForm):
-    """The item of a new line; empty where there is none."""
-
-    thing = ShortText(120)
 
 
 class LineForm(PageForm):
@@ -121,25 +104,27 @@ def _section_page(
             if pk in items
         ]
     instead = substitutes(items)
-    facts = {
-        "version": version,
-        "section": draft,
-        "seen": draft_editing.mark(draft),
-        "name": title,
-        "rows": [(line, instead.get(line.item.pk, ())) for line in lines],
-        "values": sent,
-        "criticalities": words.CRITICALITIES.items(),
-        "things": Item.objects.active().values_list("name", flat=True),
-        "may_edit_items": actor(request).may("edit_item"),
-    }
-    return show(request, "site/lists/draft/section.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/draft/section.html",
+        problem=problem,
+        version=version,
+        section=draft,
+        seen=draft_editing.mark(draft),
+        name=title,
+        rows=[(line, instead.get(line.item.pk, ())) for line in lines],
+        values=sent,
+        criticalities=words.CRITICALITIES.items(),
+        things=Item.objects.active().values_list("name", flat=True),
+        may_edit_items=actor(request).may("edit_item"),
+    )
 
 
 @form_view("edit_list", "list-section", page_of=_section_page)
 def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
     """One section of a draft: its lines, and one more."""
     version, sent = version_of(id, number), request.POST
-    dropped, item = sent.getlist("drop"), NewLineForm.read(sent, row="new")["thing"]
+    dropped, item = sent.getlist("drop"), read_field(ShortText(120), sent, "thing-new")
     items = {line.item.pk: line.item for line in _section_of(version, key).lines}
     lines = [
         _line(sent, items[pk], pk) for pk in _pks(sent) if pk in items and str(pk) not in dropped
@@ -147,7 +132,7 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
     if item:
         lines.append(_line(sent, find.item(item), "new"))
     _raise(lines, sent.get("raise", ""))
-    put = SectionDraft(SectionForm.read(sent)["name"], lines, key)
+    put = SectionDraft(read_field(ShortText(80), sent, "name"), lines, key)
     draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
     return Done(_("%(name)s has been saved.") % {"name": put.name})
 
@@ -158,8 +143,8 @@ def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
     values = LineForm.read(sent, row=row, labels=labels)
     priority = values["matters"] or Criticality.ROUTINE
     if priority not in list(Criticality):
-        says = _("%(thing)s: choose a priority.") % {"thing": item.name}
-        raise Invalid(says, field=f"matters-{row}")
+        sentence = _("%(thing)s: choose a priority.") % {"thing": item.name}
+        raise Invalid(sentence, field=f"matters-{row}")
     return LineDraft(
         item, values["carry"], values["never"], Criticality(priority), values["reason"]
     )
@@ -167,8 +152,8 @@ def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
 
 def _pks(sent: QueryDict) -> list[int]:
     """The items of the form's lines, in the form's order."""
-    names = [name.removeprefix("carry-") for name in sent if name.startswith("carry-")]
-    return [int(name) for name in names if name.isdecimal() and len(name) < 19]
+    names = (name.removeprefix("carry-") for name in sent if name.startswith("carry-"))
+    return [pk for name in names if (pk := id_of(name)) is not None]
 
 
 def _raise(lines: list[LineDraft], item: str) -> None:

@@ -14,17 +14,16 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, page, show, today_here
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.rules.lists.versions import LineChange
 from kits.services.kits import kits
-from kits.services.lists import comparison, impact, packing_lists
+from kits.services.lists import comparison, packing_lists
 from kits.services.lookup import find
 
 MOST_LISTS = 200
@@ -86,14 +85,16 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     today, who = today_here(request), actor(request)
     counted = _kits_in_use(who).values_list("list_version").annotate(Count("pk"))
     followers: dict[int, int] = dict(counted.order_by())
-    facts = {
-        "rows": [_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
-        "may_edit": who.may("edit_list"),
-        "hazards": words.HAZARDS.items(),
-        "values": request.POST,
-        "chosen": request.POST.getlist("hazard"),
-    }
-    return show(request, "site/lists/lists.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/lists.html",
+        problem=problem,
+        rows=[_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
+        may_edit=who.may("edit_list"),
+        hazards=words.HAZARDS.items(),
+        values=request.POST,
+        chosen=request.POST.getlist("hazard"),
+    )
 
 
 def _row(of: PackingList, followers: dict[int, int], today: date) -> dict[str, Any]:
@@ -117,8 +118,11 @@ def all_lists(act: Act, request: HttpRequest) -> Done:
     draft = packing_lists.Draft(**version_values(request.POST))
     values = ListForm.read(request.POST)
     made = packing_lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
-    says = _("%(name)s has been created as a draft. Now add its sections and items.")
-    return Done(says % {"name": made.packing_list.name}, to=address("list-edit", made))
+    return Done(
+        _("%(name)s has been created as a draft. Now add its sections and items.")
+        % {"name": made.packing_list.name},
+        to=address("list-edit", made),
+    )
 
 
 @require_safe
@@ -136,35 +140,33 @@ def newest(request: HttpRequest, id: int) -> HttpResponse:
 # ------------------------------------------------------------------------------------ one version
 @require_safe
 @page()
-def version(request: HttpRequest, id: int, number: int) -> HttpResponse:
-    """One version, to read, to print with its reasons, and to sign."""
-    return _version_page(request, id, number)
-
-
-def _version_page(
+def version(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
+    """One version, to read, to print with its reasons, and to sign."""
     who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
-    facts = {
-        "version": of,
-        "state": state_of(of, today),
-        "today": today,
-        "versions": [(each, state_of(each, today)) for each in reversed(others)],
-        "latest": others[-1],
-        "hazards": words.hazards(of.hazards),
-        "sections": [
+    return show(
+        request,
+        "site/lists/version/version.html",
+        problem=problem,
+        version=of,
+        state=state_of(of, today),
+        today=today,
+        versions=[(each, state_of(each, today)) for each in reversed(others)],
+        latest=others[-1],
+        hazards=words.hazards(of.hazards),
+        sections=[
             (section, [(line, instead.get(line.item_id, ())) for line in lines])
             for section, lines in sections
         ],
-        "kits": _kits_in_use(who).filter(list_version=of).order_by("name"),
-        "values": request.POST,
-        "may_edit": who.may("edit_list"),
-        "may_sign": who.may("sign_list"),
-    }
-    return show(request, "site/lists/version/version.html", facts, problem=problem)
+        kits=_kits_in_use(who).filter(list_version=of).order_by("name"),
+        values=request.POST,
+        may_edit=who.may("edit_list"),
+        may_sign=who.may("sign_list"),
+    )
 
 
 def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
@@ -180,19 +182,24 @@ def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
 def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """A new draft, copied from the latest version."""
     made = packing_lists.new_draft(act, packing_lists.version_of(id, number).packing_list)
-    says = _(
-        "Version %(number)d has been created as a draft, copied from the latest version. "
-        "Change it as you like."
+    return Done(
+        _(
+            "Version %(number)d has been created as a draft, copied from the latest version. "
+            "Change it as you like."
+        )
+        % {"number": made.number},
+        to=address("list-edit", made),
     )
-    return Done(says % {"number": made.number}, to=address("list-edit", made))
 
 
-@form_view("edit_list", "list-version", refused=_version_page)
+@form_view("edit_list", "list-version", refused=version)
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
     packing_lists.publish(act, packing_lists.version_of(id, number))
-    says = _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
-    return Done(says % {"number": number})
+    return Done(
+        _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
+        % {"number": number}
+    )
 
 
 class SignatureForm(PageForm):
@@ -202,7 +209,7 @@ class SignatureForm(PageForm):
     note = ShortText()
 
 
-@form_view("sign_list", "list-version", refused=_version_page)
+@form_view("sign_list", "list-version", refused=version)
 def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """The medical adviser signs a version until a day, with the page signed on paper if any."""
     of, values = packing_lists.version_of(id, number), SignatureForm.read(request.POST)
@@ -212,19 +219,13 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     signed_page = file.read(packing_lists.MOST_PAGE_BYTES + 1) if file else b""
     done = packing_lists.sign(act, of, page=signed_page, **values)
     name = done.signed_by.name if done.signed_by else ""
-    says = _(
-        "%(name)s has signed this version. The status of every kit that uses it will be updated."
+    return Done(
+        _("%(name)s has signed this version. The status of every kit that uses it will be updated.")
+        % {"name": name}
     )
-    return Done(says % {"name": name})
 
 
 # ------------------------------------------------------------------------------- two, held together
-class CompareForm(PageForm):
-    """With which other version, by its number."""
-
-    other = WholeNumber(label=gettext_lazy("Version to compare with"))
-
-
 @require_safe
 @page()
 def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
@@ -234,26 +235,28 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     if not others:
         raise NotFound("other version of that kit list")
     earlier = max((other for other in others if other < number), default=others[0])
-    chosen = CompareForm.read({"other": request.GET.get("with", str(earlier))})["other"]
+    sent = {"with": request.GET.get("with", str(earlier))}
+    chosen = read_field(WholeNumber(label=_("Version to compare with")), sent, "with")
     before = packing_lists.version_of(id, chosen)
     compared = comparison.compared(before, after)
     names = {section.key: section.name for v in (before, after) for section in v.sections.all()}
-    facts = {
-        "before": before,
-        "after": after,
-        "others": others,
-        "rows": [
+    return show(
+        request,
+        "site/lists/changes/comparison.html",
+        before=before,
+        after=after,
+        others=others,
+        rows=[
             *({"how": "added", **_line(line, names)} for line in compared.lines.added),
             *({"how": "removed", **_line(line, names)} for line in compared.lines.removed),
             *({"how": "changed", **_change(each, names)} for each in compared.lines.changed),
         ],
-        "properties": [
+        properties=[
             (name, *map(words.hazards, values)) if name == "hazards" else (name, *values)
-            for name, values in compared.said.items()
+            for name, values in compared.properties.items()
         ],
-        "reasons": compared.reasons,
-    }
-    return show(request, "site/lists/changes/comparison.html", facts)
+        reasons=compared.reasons,
+    )
 
 
 def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
@@ -267,22 +270,24 @@ def _change(change: LineChange, names: dict[str, str]) -> dict[str, Any]:
 # ------------------------------------------------------------------------------- what it would mean
 @require_safe
 @page()
-def effect(request: HttpRequest, id: int, number: int) -> HttpResponse:
-    """Which kits would change if they followed this version, and what that takes from stock."""
-    return _effect_page(request, id, number)
-
-
-def _effect_page(
+def effect(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
+    """Which kits would change if they followed this version, and what that takes from stock."""
     who, of = actor(request), packing_lists.version_of(id, number)
-    result = impact.effect(who, of)
+    result = comparison.effect(who, of)
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
-    facts = {"version": of, "effect": result, "may_follow": own if of.published_at else set()}
-    return show(request, "site/lists/changes/impact.html", facts, problem=problem)
+    return show(
+        request,
+        "site/lists/changes/impact.html",
+        problem=problem,
+        version=of,
+        effect=result,
+        may_follow=own if of.published_at else set(),
+    )
 
 
-@form_view("edit_kit", "list-effect", refused=_effect_page)
+@form_view("edit_kit", "list-effect", refused=effect)
 def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Let the ticked kits follow this version from now on."""
     of, names = packing_lists.version_of(id, number), request.POST.getlist("kit")
@@ -290,12 +295,14 @@ def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         raise Invalid(_("Select the kits that should use this version."), field="kit")
     for name in names:
         kits.follow_list(act, find.kit(act.actor, name), of)
-    says = ngettext(
-        "%(n)d kit now uses version %(number)d. Restock it to match.",
-        "%(n)d kits now use version %(number)d. Restock them to match.",
-        len(names),
+    return Done(
+        ngettext(
+            "%(n)d kit now uses version %(number)d. Restock it to match.",
+            "%(n)d kits now use version %(number)d. Restock them to match.",
+            len(names),
+        )
+        % {"n": len(names), "number": number}
     )
-    return Done(says % {"n": len(names), "number": number})
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:

@@ -1,10 +1,11 @@
 """A signature that ends, extended by a link that needs no account; the page only asks."""
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Problem
 from gearroom.site.web.page import errors
+from gearroom.site.web.page.shell import show
 from kits.services.lists import signatures
 
 
@@ -17,8 +18,5 @@ def by_link(request: HttpRequest, signature: str) -> HttpResponse:
             return redirect(request.path)
     except Problem as problem:
         return errors.refusal(request, problem)
-    response = render(
-        request, "site/lists/extend_signature.html", {"of": extension, "version": extension.version}
-    )
-    response.headers["Cache-Control"] = "private, no-store"
-    return response
+    template = "site/lists/extend_signature.html"
+    return show(request, template, of=extension, version=extension.version)

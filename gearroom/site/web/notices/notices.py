@@ -8,12 +8,11 @@ from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound, Problem
+from gearroom.core.acts import Act, Actor, NotFound, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber
+from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
 from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
@@ -47,28 +46,29 @@ def log(request: HttpRequest) -> HttpResponse:
     """What was sent to whom, newest first: one's own, and that of the rooms one keeps."""
     sent = request.GET
     state, kind, name = sent.get("state", ""), sent.get("kind", ""), sent.get("name", "").strip()
-    name, before = name[:120], sent.get("before", "")
+    name, before = name[:120], id_of(sent.get("before", ""))
     rows = notice_log.visible_to(actor(request), state=state if state in set(State) else None)
     if kind in NOTICE_KINDS:
         rows = rows.filter(kind=kind)
     if name:
         rows = rows.filter(person__name__icontains=name)
-    if before.isascii() and before.isdigit():
-        rows = rows.filter(pk__lt=int(before))
+    if before is not None:
+        rows = rows.filter(pk__lt=before)
     notices = list(rows.order_by("-id")[: _A_PAGE + 1])
     further = sent.copy()
     if len(notices) > _A_PAGE:
         further["before"] = str(notices[_A_PAGE - 1].pk)
-    facts = {
-        "notices": [_row(notice) for notice in notices[:_A_PAGE]],
-        "further": further.urlencode() if len(notices) > _A_PAGE else "",
-        "states": _STATES,
-        "kinds": {code: registry.title(code) for code in NOTICE_KINDS},
-        "state": state,
-        "kind": kind,
-        "name": name,
-    }
-    return show(request, "site/notices/notices.html", facts)
+    return show(
+        request,
+        "site/notices/notices.html",
+        notices=[_row(notice) for notice in notices[:_A_PAGE]],
+        further=further.urlencode() if len(notices) > _A_PAGE else "",
+        states=_STATES,
+        kinds={code: registry.title(code) for code in NOTICE_KINDS},
+        state=state,
+        kind=kind,
+        name=name,
+    )
 
 
 def _row(notice: Notice) -> dict[str, Any]:
@@ -88,35 +88,42 @@ def notice(request: HttpRequest, notice: int) -> HttpResponse:
     """One notice: what it says, to whom, and why it was or was not sent."""
     who = actor(request)
     row = notice_log.get(who, notice)
-    facts = {
+    return show(
+        request,
+        "site/notices/notice.html",
         **_row(row),
-        "text": notice_log.text(who, row),
-        "phones": row.person == who.person or who.may("see_people", row.room_id),
-        "may_send": who.may("send_notice_again", row.room_id),
-    }
-    return show(request, "site/notices/notice.html", facts)
+        text=notice_log.text(who, row),
+        phones=row.person == who.person or who.may("see_people", row.room_id),
+        may_send=who.may("send_notice_again", row.room_id),
+    )
 
 
 @form_view("send_notice_again", "notice")
 def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
     """Send the same once more."""
     again = notice_log.send_again(act, notice_log.get(act.actor, notice))
-    says = _("The notification will be sent to %(name)s again within a minute.") % {
-        "name": again.person.name
-    }
-    return Done(says, to=reverse("notice", args=[again.pk]))
+    return Done(
+        _("The notification will be sent to %(name)s again within a minute.")
+        % {"name": again.person.name},
+        to=reverse("notice", args=[again.pk]),
+    )
 
 
 @require_safe
 @page("own_account")
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
-    who, pk = actor(request), request.GET.get("person", "")
-    other = pk.isascii() and pk.isdigit() and len(pk) < 19
-    person = people.get(who, int(pk)) if other else _own(who)
+    who, pk = actor(request), id_of(request.GET.get("person", ""))
+    person = _own(who) if pk is None else people.get(who, pk)
     due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
-    facts = {"reader": person, "own": person == who.person, "due_at": due_at, "letter": letter}
-    return show(request, "site/notices/weekly_email.html", facts)
+    return show(
+        request,
+        "site/notices/weekly_email.html",
+        reader=person,
+        own=person == who.person,
+        due_at=due_at,
+        letter=letter,
+    )
 
 
 def _own(who: Actor) -> Person:
@@ -136,12 +143,10 @@ class PreferencesForm(PageForm):
     minutes_a_kit = WholeNumber(least=1, most=480, message=_NUMBER)
 
 
-class KindForm(PageForm):
-    """When notices of a kind are sent."""
-
-    when = Choice(
-        When, message=gettext_lazy("Choose immediately, in the weekly email, or not at all.")
-    )
+_WHEN = Choice(
+    When, message=gettext_lazy("Choose immediately, in the weekly email, or not at all.")
+)
+"""When notices of a kind are sent."""
 
 
 def _page(
@@ -151,13 +156,16 @@ def _page(
 ) -> HttpResponse:
     person = _own(actor(request))
     chosen = preferences.choices(person)
-    facts = {
-        "own": person,
-        "how": preferences.of(person),
-        "zone": recipients.zone_of(person),
-        "default_quiet": preferences.default_quiet(),
-        "days": WEEKDAYS,
-        "kinds": [
+    return show(
+        request,
+        "site/notices/preferences.html",
+        problem=problem,
+        own=person,
+        how=preferences.of(person),
+        zone=recipients.zone_of(person),
+        default_quiet=preferences.default_quiet(),
+        days=WEEKDAYS,
+        kinds=[
             {
                 "code": code,
                 "title": registry.title(code),
@@ -171,9 +179,8 @@ def _page(
             }
             for code, kind in NOTICE_KINDS.items()
         ],
-        "made": made,
-    }
-    return show(request, "site/notices/preferences.html", facts, problem=problem)
+        made=made,
+    )
 
 
 @form_view("choose_notices", "notice-settings", page_of=_page)
@@ -181,7 +188,7 @@ def settings(act: Act, request: HttpRequest) -> Done:
     """When the weekly email comes, quiet hours, and what is sent at once."""
     sent = request.POST
     choices = {
-        code: KindForm.read(sent, row=code)["when"].value
+        code: read_field(_WHEN, sent, f"when-{code}").value
         for code, kind in NOTICE_KINDS.items()
         if kind.policy.may_choose and f"when-{code}" in sent
     }

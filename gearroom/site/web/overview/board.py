@@ -1,15 +1,17 @@
 """The board: the first page, which keeps itself up to date."""
 
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Actor
+from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.site.web.page import remedies
 from gearroom.site.web.page.shell import actor, here, no_room, page, show
 from kits.services.lists import signatures
 from kits.services.overview import board as kits_board
-from kits.services.overview.my_kits import elsewhere, mine
+from kits.services.overview.kits_overview import elsewhere, mine
 from kits.services.trips import due_times
 from kits.services.trips.trip_readiness import JudgedTrip
 
@@ -24,7 +26,7 @@ def board(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None:
         return no_room(request, elsewhere=elsewhere(actor(request)))
-    return show(request, "site/overview/board/board.html", _facts(actor(request), room))
+    return show(request, "site/overview/board/board.html", **_facts(actor(request), room))
 
 
 @require_safe
@@ -34,10 +36,10 @@ def board_lines(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None or request.GET.get("revision") == kits_board.revision(room):
         return HttpResponse(status=204)
-    return show(request, "site/overview/board/lines.html", _facts(actor(request), room))
+    return show(request, "site/overview/board/lines.html", **_facts(actor(request), room))
 
 
-def _facts(who: Actor, room: Room) -> dict[str, object]:
+def _facts(who: Actor, room: Room) -> dict[str, Any]:
     revision = kits_board.revision(room)  # before it is read: what changes meanwhile shows next
     content = kits_board.board(room)
     above = {each.kit.pk for departure in content.going_out for each in departure.waiting}
@@ -95,7 +97,7 @@ def _soon_back(content: kits_board.Board, who: Actor) -> list[tuple[kits_board.R
     return rows
 
 
-def _trip(judged: JudgedTrip, content: kits_board.Board) -> dict[str, object]:
+def _trip(judged: JudgedTrip, content: kits_board.Board) -> dict[str, Any]:
     """A trip's line: each kit, with whether its verdict for the trip stands on the board beside."""
     beside = {
         each.kit.pk for each in content.needing.listed if each.judged.question.trip == judged.trip

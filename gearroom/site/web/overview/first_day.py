@@ -10,8 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook
@@ -30,7 +29,7 @@ _SAYS = {
     "not-a-choice": gettext_lazy("is not one of the options"),
     "not-a-date": gettext_lazy("is not a clear date: enter it as 2027-05-31"),
     "twice": gettext_lazy("appears twice"),
-    "not-there": gettext_lazy("is neither in the workbook nor on record: check the spelling"),
+    "not-there": gettext_lazy("is neither in the spreadsheet nor on record: check the spelling"),
     "more-than-carry": gettext_lazy("is more than the number to carry"),
 }
 _MOST_FAULTS = 60
@@ -57,14 +56,15 @@ def first_day(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
-        return show(request, "site/overview/first_day/no_room.html", {"url": url})
+        return show(request, "site/overview/first_day/no_room.html", url=url)
     steps = _steps(room)
-    facts = {
-        "steps": steps,
-        "next": next((step for step in steps if not step.done), None),
-        "may_begin": actor(request).may("edit_item") and actor(request).may("edit_list"),
-    }
-    return show(request, "site/overview/first_day/steps.html", facts)
+    return show(
+        request,
+        "site/overview/first_day/steps.html",
+        steps=steps,
+        next=next((step for step in steps if not step.done), None),
+        may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
+    )
 
 
 def _steps(room: Room) -> list[Step]:
@@ -84,8 +84,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("People"),
-            _("Everyone who may take out a kit: a name is enough, and a telephone number "
-              "helps. Only people who work at a screen need a sign-in."),
+            _("Everyone who may take out a kit: a name is enough, and a telephone number helps. "
+              "Only people who work at a screen need a login."),
             so_far.people > 1,
             _("%(count)d so far") % {"count": so_far.people},
             reverse("people"),
@@ -139,8 +139,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("A label"),
-            _("A code on the lid, so that a phone recognises the kit. Typing its name works "
-              "too."),
+            _("A code on the lid, so that a phone recognises the kit. You can also type the kit’s "
+              "name."),
             so_far.labelled > 0,
             _("%(count)d labelled") % {"count": so_far.labelled},
             reverse("labels"),
@@ -148,8 +148,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("Take out the first kit"),
-            _("Scan the kit or type its name, then choose who is taking it. It is then on "
-              "record as taken out."),
+            _("Scan the kit or type its name, then choose who is taking it. The kit is then "
+              "recorded as taken out."),
             so_far.went > 0,
             _("%(count)d taken out") % {"count": so_far.went},
             reverse("scan") + ("?" + urlencode({"text": kit.name}) if kit else ""),
@@ -163,9 +163,11 @@ def _steps(room: Room) -> list[Step]:
 @page("edit_item")
 def blank_workbook(request: HttpRequest) -> HttpResponse:
     """The start workbook, empty."""
-    answer = HttpResponse(start_workbook.blank(), content_type=start_workbook.MEDIA_TYPE)
-    answer["Content-Disposition"] = 'attachment; filename="gear-room.xlsx"'
-    return answer
+    return HttpResponse(
+        start_workbook.blank(),
+        content_type=start_workbook.MEDIA_TYPE,
+        headers={"Content-Disposition": 'attachment; filename="gear-room.xlsx"'},
+    )
 
 
 @page("edit_item")
@@ -173,38 +175,45 @@ def workbook(request: HttpRequest) -> HttpResponse:
     """Send a workbook: first it is read and shown, then, where nothing is wrong, taken in."""
     room = here(request)
     if room is None:
-        return show(request, "site/overview/first_day/no_room.html", {"url": ""})
+        return show(request, "site/overview/first_day/no_room.html", url="")
     if request.method != "POST":
-        return show(request, _WORKBOOK, {"room": room})
+        return show(request, _WORKBOOK, room=room)
     try:
         if "sure" in request.POST:
             return _take_in(request, room)
         if "workbook" not in request.FILES:
-            raise Invalid(_("Choose the workbook that you filled in."), field="workbook")
+            raise Invalid(_("Choose the spreadsheet that you filled in."), field="workbook")
         sheets = start_workbook.sheets_of(request.FILES["workbook"])
     except Problem as problem:
-        return show(request, _WORKBOOK, {"room": room}, problem=problem)
+        return show(request, _WORKBOOK, problem=problem, room=room)
     book = onboarding.read_workbook(actor(request), room, sheets, start_workbook.words())
-    facts = {"room": room, "book": book, "faults": _faults(book)}
-    if not book.faults:
-        facts["read"] = signing.dumps(sheets, salt=_SALT, compress=True)
-    return show(request, _WORKBOOK, facts, status=400 if book.faults else 200)
+    return show(
+        request,
+        _WORKBOOK,
+        status=400 if book.faults else 200,
+        room=room,
+        book=book,
+        faults=_faults(book),
+        read="" if book.faults else signing.dumps(sheets, salt=_SALT, compress=True),
+    )
 
 
 def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
     try:
         sheets = signing.loads(request.POST["sure"], salt=_SALT, max_age=_A_DAY)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("The workbook was checked too long ago. Choose it again.")) from None
+        raise Invalid(_("The spreadsheet was checked too long ago. Choose it again.")) from None
 
     def perform(act: Act) -> Done:
         book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())
         done = onboarding.begin(act, room, book)
-        says = _(
-            "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
-            "%(batches)d batches."
+        return Done(
+            _(
+                "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
+                "%(batches)d batches."
+            )
+            % asdict(done)
         )
-        return Done(says % asdict(done))
 
     return acted(request, perform, to=reverse("first-day"))
 
@@ -245,13 +254,15 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     latest: dict[int, PackingListVersion] = {}
     for version in versions.select_related("packing_list").defer("signed_page"):
         latest.setdefault(version.packing_list_id, version)
-    facts = {
-        "versions": list(latest.values()),
-        "people": people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
-        "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        "sent": request.POST,
-    }
-    return show(request, "site/overview/first_day/kit.html", facts, problem=problem)
+    return show(
+        request,
+        "site/overview/first_day/kit.html",
+        problem=problem,
+        versions=list(latest.values()),
+        people=people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
+        homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
+        sent=request.POST,
+    )
 
 
 @form_view("edit_kit", page_of=_kit_page)
@@ -270,7 +281,7 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
         responsible=find.person(act.actor, responsible) if responsible else None,
     )
     if sent.get("then") == "strip":
-        says, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
+        sentence, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
     else:
-        says, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
-    return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))
+        sentence, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
+    return Done(sentence % {"kit": made.name}, to=reverse(to, args=[made.name]))

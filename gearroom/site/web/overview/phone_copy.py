@@ -21,12 +21,11 @@ from django.utils.translation import get_language, gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts.act import actor_of
+from gearroom.core.acts import actor_of
 from gearroom.core.models import User
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
-from kits.services.overview.phone_copy import pocket_book
-from kits.services.overview.phone_copy_revision import revision
+from kits.services.overview.phone_copy import pocket_book, revision
 from kits.services.text.reason_texts import IRREGULAR
 
 SHELL = (
@@ -60,6 +59,9 @@ _SETTLES: dict[str, str] = {
 }
 """The page of a kit that settles an irregular act, where that is not the one to sort it on."""
 
+_CHECKED = {"Cache-Control": "no-cache"}
+"""Of what a browser may keep as long as it asks each time whether it is still so."""
+
 
 @require_safe
 def manifest(request: HttpRequest) -> HttpResponse:
@@ -90,9 +92,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
         "theme_color": "#20352e",
         "icons": icons,
     }
-    answer = JsonResponse(facts, content_type="application/manifest+json")
-    answer["Cache-Control"] = "no-cache"
-    return answer
+    return JsonResponse(facts, content_type="application/manifest+json", headers=_CHECKED)
 
 
 @require_safe
@@ -109,18 +109,14 @@ def worker(request: HttpRequest) -> HttpResponse:
         "static": settings.STATIC_URL,
     }
     body = f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline/worker.js")
-    answer = HttpResponse(body, content_type="text/javascript")
-    answer["Cache-Control"] = "no-cache"
-    return answer
+    return HttpResponse(body, content_type="text/javascript", headers=_CHECKED)
 
 
 @require_safe
 @reads_labels
 def shell(request: HttpRequest) -> HttpResponse:
     """The scan page without a network: the same for everybody."""
-    answer = HttpResponse(_shell(get_language() or ""))
-    answer["Cache-Control"] = "no-cache"
-    return answer
+    return HttpResponse(_shell(get_language() or ""), headers=_CHECKED)
 
 
 @require_safe
@@ -169,7 +165,9 @@ def version(language: str) -> str:
 @cache
 def _shell(language: str) -> str:
     # Without the request: nothing of whoever asks may stand in it.
-    irregular = [(code, says, _SETTLES.get(code, "sort")) for code, says in IRREGULAR.items()]
+    irregular = [
+        (code, sentence, _SETTLES.get(code, "sort")) for code, sentence in IRREGULAR.items()
+    ]
     facts = {"organisation": settings.ORGANISATION, "irregular": irregular}
     return render_to_string("site/overview/phone/copy.html", facts)
 

@@ -12,7 +12,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from gearroom.core.acts.problems import Invalid, TooLarge
+from gearroom.core.acts import Invalid, TooLarge
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.rules.overview.workbook import COLUMNS, MOST_ROWS
 from labels.services.scan import read_picture
@@ -53,7 +53,7 @@ HEADINGS: dict[str, str | Promise] = {
     "place": gettext_lazy("Shelf or kit"),
     "units": gettext_lazy("How many"),
     "number": gettext_lazy("LOT or serial number"),
-    "expiry": gettext_lazy("Use-by date, as printed"),
+    "expiry": gettext_lazy("Expiry date, as printed"),
 }
 WORDS: dict[str, str | Promise] = {
     Kind.CONSUMABLE: pgettext_lazy("kind of thing", "consumable"),
@@ -120,14 +120,14 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
     content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
         raise TooLarge(
-            "too-large", _("This file is too large for the start workbook."),
+            "too-large", _("This file is too large for the starter spreadsheet."),
             limit_bytes=MOST_BYTES,
         )  # fmt: skip
     sheets = len(COLUMNS) + 1
     tables = read_picture.tables(content, sheets=sheets, rows=MOST_ROWS + 2, columns=12)
     if len(tables) != sheets:
         raise Invalid(
-            _("The workbook must have its original sheets in their original order. Download a "
+            _("The spreadsheet must have its original sheets in their original order. Download a "
               "new one and copy your rows into it."),
             field="workbook",
         )  # fmt: skip
@@ -136,7 +136,7 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
             raise Invalid(
                 _(
                     "The sheet %(sheet)s has more than %(most)d rows. Split it between two "
-                    "workbooks."
+                    "spreadsheets."
                 )
                 % {"sheet": SHEETS[name], "most": MOST_ROWS},
                 field="workbook",
@@ -146,9 +146,8 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
 
 def _advice() -> list[str]:
     return [
-        _("Fill in what you have, one row per item. Leave a sheet empty if you have nothing "
-          "for it yet. Names already on record are skipped, so you can upload the workbook "
-          "again."),
+        _("Fill in what you have, one row per item. Leave a sheet empty if you have nothing for "
+          "it yet. Names already on record are skipped, so you can upload the spreadsheet again."),
         _("Shelves: the names of your shelves, in the order in which you walk past them."),
         _("Items: each kind of item once, with a plain name, counted in the smallest unit that "
           "you hand out. Items that nobody counts, such as plasters, are loose."),

@@ -10,9 +10,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.database_failures import FAILURE_ERRORS
+from gearroom.core.acts import Problem
 from gearroom.core.acts.exceptions import OtherProblem, as_problem
-from gearroom.core.acts.problems import Problem
+from gearroom.core.database_failures import FAILURE_ERRORS
 from kits.services.text.wording import moment
 
 
@@ -33,15 +33,10 @@ class Remembered(OtherProblem):
 
 def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
     """A page that says what stands against it; a part of a page, where only that was asked for."""
-    if problem.status == 404:
-        return _page(request, 404, _("This was not found."), problem.detail)
-    if problem.status == 403:
-        return _page(request, 403, _("You are not allowed to do this."), problem.detail)
-    if request.method in ("GET", "HEAD"):
-        return _page(
-            request, problem.status, _("This cannot be shown at the moment."), problem.detail
-        )
-    return _page(request, problem.status, _("That didn’t work."), problem.detail)
+    titles = {404: _("This was not found."), 403: _("You are not allowed to do this.")}
+    reads = request.method in ("GET", "HEAD")
+    otherwise = _("This cannot be shown at the moment.") if reads else _("That didn’t work.")
+    return _page(request, problem.status, titles.get(problem.status, otherwise), problem.detail)
 
 
 def database_failure(request: HttpRequest, problem: Problem) -> HttpResponse:

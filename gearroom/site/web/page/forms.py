@@ -25,7 +25,7 @@ from django.core.exceptions import ValidationError
 from django.utils.dateparse import parse_date, parse_datetime, parse_time
 from django.utils.translation import gettext_lazy as _
 
-from gearroom.core.acts.problems import Invalid, printable
+from gearroom.core.acts import Invalid, printable
 
 MOST_UNITS = 1_000_000
 MOST_ID = 10**18
@@ -282,11 +282,17 @@ class Several(forms.Field):
 
 
 def read_field(field: forms.Field, sent: Mapping[str, Any], name: str) -> Any:
-    """The value of one input whose name depends on what the page shows. Raises Invalid."""
+    """The value of one input: of a form's only one, or of one whose name depends on what the page
+    shows. Raises Invalid."""
     try:
         return field.clean(sent.get(name))
     except ValidationError as error:
         raise Invalid(error.messages[0], field=name) from None
+
+
+def id_of(text: str) -> int | None:
+    """The number of a row that an address or an input names; None for what is none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
 
 
 def one_more(text: str, most: int = MOST_UNITS) -> str:

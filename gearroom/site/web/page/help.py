@@ -12,7 +12,7 @@ from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext_lazy as _
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.problems import NotFound
+from gearroom.core.acts import NotFound
 from gearroom.core.rules.roles import Role
 from gearroom.site.web.page.shell import actor, page, show
 
@@ -22,246 +22,249 @@ WIDTH, HEIGHT = 360, 640
 
 @dataclass(frozen=True)
 class Topic:
-    """One task: its name, how it goes step by step, its picture's name, and the page's address."""
+    """One task: its name, how it goes step by step, the page's address, and whether it has a
+    picture."""
 
     title: str | Promise
     steps: tuple[str | Promise, ...]
-    picture: str = ""
     page: str = ""
+    pictured: bool = True
 
 
-_TAKE_OUT = Topic(
-    _("Take a kit out"),
-    (
-        _("Open “Scan” and hold the kit’s label in the frame, or type its name or code."),
-        _("Its trip and guide are shown, with its status up to and including the last day of "
-          "the trip. If it is ready, even if it is low on something, one tap takes it out."),
-        _("With a guide’s tag: scan the tag and the kit, in either order. You do not need to "
-          "tap anything."),
-        _("“Ask first”: the kit is short of something and may only be taken out with a reason "
-          "from somebody who is allowed to give one. “Do not take” means exactly that: take "
-          "another kit, or press “Emergency”."),
-        _("Next to the status: the day and trip for which the kit was checked, and its first "
-          "expiry, which is the earliest expiry date of anything inside."),
-    ),
-    "take-out",
-    "scan",
-)  # fmt: skip
-_HAND_BACK = Topic(
-    _("Hand a kit back"),
-    (
-        _("Scan the kit. If it is out, the ways to hand it back are shown."),
-        _("“Sealed and dry”: compare the last three digits of the seal with those on the "
-          "screen. If they differ, the kit has been opened."),
-        _("“Sort later”: leave the kit on the bench. If you select “Wet or dirty”, it is hung "
-          "up to dry first."),
-        _("Anyone may hand in any kit, including one from another gear room."),
-    ),
-    "hand-back",
-    "scan",
-)  # fmt: skip
-_USED = Topic(
-    _("Enter what was used"),
-    (
-        _("Opened: deal with sharps or blood first. Put on gloves, put sharps in the sharps "
-          "tub, and clean the kit before counting."),
-        _("Then tap once for each item used. The items used most from this kit come first."),
-        _("Do not write anything about casualties. An incident reference is enough."),
-    ),
-    "used",
-)  # fmt: skip
-_SORT = Topic(
-    _("Sort and restock"),
-    (
-        _("The page shows what to remove, what to put in, and which shelf and batch to take it "
-          "from."),
-        _("“All put in as listed” takes one tap. Select anything that was not replaced."),
-        _("Put a seal on, type its number, and tie the kit tag to the seal."),
-    ),
-    "sort",
-    "board",
-)  # fmt: skip
-_OFFLINE = Topic(
-    _("Working offline"),
-    (
-        _("Open “Scan” once while you have a network connection. After that it works without "
-          "one and shows how many records are waiting to be sent."),
-        _("The records are sent automatically, in order, when the connection is back. Any that "
-          "break a rule are shown, with a way to put them right."),
-    ),
-)  # fmt: skip
-_UNDO = Topic(
-    _("Undo a mistake"),
-    (
-        _("Your latest actions are listed below the camera, each with “Undo”."),
-        _("Wrong kit? Choose the right one, and the record will be moved to it."),
-    ),
-    page="scan",
-)
-_BOARD = Topic(
-    _("Read the board"),
-    (
-        _("The board has four parts: going out, coming back, needs sorting, and needs "
-          "attention. Each entry ends with what to do next."),
-        _("The board updates itself within five seconds."),
-        _("If a kit is not back, tap the person’s telephone number to call them."),
-    ),
-    "board",
-    "board",
-)  # fmt: skip
-_RECEIVE = Topic(
-    _("Receive a delivery"),
-    (
-        _("Scan the maker’s code on the box: it contains the item, the lot number and the date."),
-        _("Enter how many packs there are and which shelf they go on. Anything out of date or "
-          "recalled goes into quarantine."),
-    ),
-    "receive",
-    "receive",
-)  # fmt: skip
-_COUNT = Topic(
-    _("Count a shelf or a kit"),
-    (
-        _("Count without looking at the record, and enter what is there."),
-        _("Differences are shown before anything is saved. Check again, then save."),
-    ),
-    "count",
-    "count",
-)
-_EXPIRY = Topic(
-    _("See what expires and when"),
-    (
-        _(
-            "A chart shows the coming months, with units stacked by kind, and there is a table "
-            "below it."
+_TOPICS = {
+    "take-out": Topic(
+        _("Take a kit out"),
+        (
+            _("Open “Scan” and hold the kit’s label in the frame, or type its name or code."),
+            _("Its trip and guide are shown, with its status up to and including the last day of "
+              "the trip. If it is ready, even if it is low on something, one tap takes it out."),
+            _("With a guide’s tag: scan the tag and the kit, in either order. You do not need to "
+              "tap anything."),
+            _("“Ask first”: the kit is short of something and may only be taken out with a reason "
+              "from somebody who is allowed to give one. “Do not take” means exactly that: take "
+              "another kit, or press “Emergency”."),
+            _("Next to the status: the day and trip that the status is for, and the first expiry, "
+              "which is the earliest expiry date of anything inside."),
         ),
-        _("Dispose of everything that is out of date in one step, each item in its own way."),
+        page="scan",
     ),
-    "expiry",
-    "stock-expiry",
-)
-_RECALL = Topic(
-    _("When a maker recalls a batch"),
-    (
-        _("Enter the item and the lot number. Anything affected in the gear room goes into "
-          "quarantine immediately."),
-        _("Kits that certainly contain the batch and kits that may contain it are listed "
-          "separately, with who has them. For each kit the answer is “removed” or “none there”."),
-        _("Finish the recall when everything is accounted for: the batch stays blocked. It may "
-          "be used again only if its maker withdraws the recall."),
-    ),
-    "recalls",
-    "recalls",
-)  # fmt: skip
-_KIT = Topic(
-    _("Be responsible for a kit"),
-    (
-        _("The kit’s page shows its full history, who checked it last, its seals and its "
-          "checks."),
-        _("“Print page” shows the kit on any day, as known now or as known that evening, for "
-          "an inspector or an insurer."),
-    ),
-    "kit",
-    "kits",
-)  # fmt: skip
-_LISTS = Topic(
-    _("Write a kit list"),
-    (
-        _("For each item, a kit list shows how many to carry, the minimum, the priority and "
-          "the reason."),
-        _("Edit a draft, see which kits it would change and what it would take from stock, "
-          "then publish it. A published version cannot be changed."),
-        _("The medical adviser signs each version, and the signature is valid until a set date."),
-    ),
-    "list",
-    "lists",
-)  # fmt: skip
-_TRIPS = Topic(
-    _("Reserve kits for a trip"),
-    (
-        _("Trips are added automatically from the booking system, or by hand."),
-        _("A trip’s page shows whether its kits together cover the trip and are ready up to "
-          "and including its last day."),
-    ),
-    "trips",
-    "trips",
-)  # fmt: skip
-_WEEKLY = Topic(
-    _("Monday’s email"),
-    (
-        _(
-            "The email starts with the next departure whose kits are not ready, and what to do "
-            "about it."
+    "hand-back": Topic(
+        _("Hand a kit back"),
+        (
+            _("Scan the kit. If it is out, the ways to hand it back are shown."),
+            _("“Sealed and dry”: compare the last three digits of the seal with those on the "
+              "screen. If they differ, the kit has been opened."),
+            _("“Sort later”: leave the kit on the bench. If you select “Wet or dirty”, it is hung "
+              "up to dry first."),
+            _("Anyone may hand in any kit, including one from another gear room."),
         ),
-        _("You choose what is sent immediately, weekly or not at all; recalls are always sent."),
+        page="scan",
     ),
-    "weekly",
-    "notices",
-)
-_SIGN = Topic(
-    _("Sign a kit list"),
-    (
-        _("Read the version with its reasons, and compare it with the previous one."),
-        _(
-            "Sign it and enter the last day on which the signature is valid. A page signed on "
-            "paper can be attached."
+    "used": Topic(
+        _("Enter what was used"),
+        (
+            _("Opened: deal with sharps or blood first. Put on gloves, put sharps in the sharps "
+              "tub, and clean the kit before counting."),
+            _("Then tap once for each item used. The items used most from this kit come first."),
+            _("Do not write anything about casualties. An incident reference is enough."),
         ),
-        _("Without a signature, a kit that contains medicines must not be taken out."),
     ),
-    "sign",
-    "lists",
-)
-_FIRST_DAY = Topic(
-    _("The first day"),
-    (
-        _("From an empty gear room to the first kit taken out, one step at a time."),
-        _("Upload everything in a workbook, or count as you go."),
-    ),
-    "first-day",
-    "first-day",
-)
-_PEOPLE = Topic(
-    _("People and what they may do"),
-    (
-        _("Everyone who may take out a kit needs a name on record. Only people who work at a "
-          "screen need a sign-in."),
-        _("A guide takes out, hands back and sorts kits. A keeper looks after the stock. An "
-          "instructor is responsible for kits. A medical adviser signs kit lists. An "
-          "administrator looks after gear rooms and people."),
-    ),
-    "people",
-    "people",
-)  # fmt: skip
-_LABELS = Topic(
-    _("Print labels"),
-    (
-        _(
-            "Choose what to print labels for and which sheet to use, look at the preview, and "
-            "print at full size."
+    "sort": Topic(
+        _("Sort and restock"),
+        (
+            _("The page shows what to remove, what to put in, and which shelf and batch to take it "
+              "from."),
+            _("“All put in as listed” takes one tap. Select anything that was not replaced."),
+            _("Put a seal on, type its number, and tie the kit tag to the seal."),
         ),
-        _("Every code is read back from the page as a check before you get it."),
+        page="board",
     ),
-    "labels",
-    "labels",
-)
+    "offline": Topic(
+        _("Working offline"),
+        (
+            _("Open “Scan” once while you have a network connection. After that it works without "
+              "one and shows how many records are waiting to be sent."),
+            _("The records are sent automatically, in order, when the connection is back. Any that "
+              "break a rule are shown, with a way to put them right."),
+        ),
+        pictured=False,
+    ),
+    "undo": Topic(
+        _("Undo a mistake"),
+        (
+            _("Your latest actions are listed below the camera, each with “Undo”."),
+            _("Wrong kit? Choose the right one, and the record will be moved to it."),
+        ),
+        page="scan",
+        pictured=False,
+    ),
+    "board": Topic(
+        _("Read the board"),
+        (
+            _("The board has four parts: going out, coming back, needs sorting, and needs "
+              "attention. Each entry ends with what to do next."),
+            _("The board updates itself within five seconds."),
+            _("If a kit is not back, tap the person’s telephone number to call them."),
+        ),
+        page="board",
+    ),
+    "receive": Topic(
+        _("Receive a delivery"),
+        (
+            _("Scan the maker’s code on the box: it contains the item, the lot number and the "
+              "expiry date."),
+            _("Enter how many packs there are and which shelf they go on. Anything out of date or "
+              "recalled goes into quarantine."),
+        ),
+        page="receive",
+    ),
+    "count": Topic(
+        _("Count a shelf or a kit"),
+        (
+            _("Count without looking at the record, and enter what is there."),
+            _("Differences are shown before anything is saved. Check again, then save."),
+        ),
+        page="count",
+    ),
+    "expiry": Topic(
+        _("See what expires and when"),
+        (
+            _(
+                "A chart shows the coming months, with units stacked by kind, and there is a table "
+                "below it."
+            ),
+            _("Dispose of everything that is out of date in one step, each item in its own way."),
+        ),
+        page="stock-expiry",
+    ),
+    "recalls": Topic(
+        _("When a maker recalls a batch"),
+        (
+            _("Enter the item and the lot number. Anything affected in the gear room goes into "
+              "quarantine immediately."),
+            _("Kits that certainly contain the batch and kits that may contain it are listed "
+              "separately, with who has them. For each kit the answer is “removed” or "
+              "“none there”."),
+            _("Finish the recall when everything is accounted for: the batch stays blocked. It may "
+              "be used again only if its maker withdraws the recall."),
+        ),
+        page="recalls",
+    ),
+    "kit": Topic(
+        _("Be responsible for a kit"),
+        (
+            _("The kit’s page shows its full history, who checked it last, its seals and its "
+              "checks."),
+            _("“Print page” shows the kit on any day, as known now or as known that evening, for "
+              "an inspector or an insurer."),
+        ),
+        page="kits",
+    ),
+    "list": Topic(
+        _("Write a kit list"),
+        (
+            _("For each item, a kit list shows how many to carry, the minimum, the priority and "
+              "the reason."),
+            _("Edit a draft, see which kits it would change and what it would take from stock, "
+              "then publish it. A published version cannot be changed."),
+            _("The medical adviser signs each version, and the signature is valid until a "
+              "set date."),
+        ),
+        page="lists",
+    ),
+    "trips": Topic(
+        _("Reserve kits for a trip"),
+        (
+            _("Trips are added automatically from the booking system, or by hand."),
+            _("A trip’s page shows whether its kits together cover the trip and are ready up to "
+              "and including its last day."),
+        ),
+        page="trips",
+    ),
+    "weekly": Topic(
+        _("Monday’s email"),
+        (
+            _(
+                "The email starts with the next departure whose kits are not ready, and what to do "
+                "about it."
+            ),
+            _("You choose what is sent immediately, weekly or not at all; recalls are "
+              "always sent."),
+        ),
+        page="notices",
+    ),
+    "sign": Topic(
+        _("Sign a kit list"),
+        (
+            _("Read the version with its reasons, and compare it with the previous one."),
+            _(
+                "Sign it and enter the last day on which the signature is valid. A page signed on "
+                "paper can be attached."
+            ),
+            _("Without a signature, a kit that contains medicines must not be taken out."),
+        ),
+        page="lists",
+    ),
+    "first-day": Topic(
+        _("The first day"),
+        (
+            _("From an empty gear room to the first kit taken out, one step at a time."),
+            _("Upload everything in a spreadsheet, or count as you go."),
+        ),
+        page="first-day",
+    ),
+    "people": Topic(
+        _("People and what they may do"),
+        (
+            _("Everyone who may take out a kit needs a name on record. Only people who work at a "
+              "screen need a login."),
+            _("A guide takes out, hands back and sorts kits. A keeper looks after the stock. An "
+              "instructor is responsible for kits. A medical adviser signs kit lists. An "
+              "administrator looks after gear rooms and people."),
+        ),
+        page="people",
+    ),
+    "labels": Topic(
+        _("Print labels"),
+        (
+            _(
+                "Choose what to print labels for and which sheet to use, look at the preview, and "
+                "print at full size."
+            ),
+            _("Every code is read back from the page as a check before you get it."),
+        ),
+        page="labels",
+    ),
+}  # fmt: skip
+"""Each task, by the name of its picture."""
 
-PAGES: dict[Role, tuple[str | Promise, tuple[Topic, ...]]] = {
+PAGES: dict[Role, tuple[str | Promise, tuple[str, ...]]] = {
     Role.GUIDE: (
         _("For guides"),
-        (_TAKE_OUT, _HAND_BACK, _USED, _SORT, _UNDO, _OFFLINE),
+        ("take-out", "hand-back", "used", "sort", "undo", "offline"),
     ),
     Role.KEEPER: (
         _("For keepers"),
-        (_BOARD, _TAKE_OUT, _HAND_BACK, _SORT, _RECEIVE, _COUNT, _EXPIRY, _RECALL, _LABELS),
+        (
+            "board",
+            "take-out",
+            "hand-back",
+            "sort",
+            "receive",
+            "count",
+            "expiry",
+            "recalls",
+            "labels",
+        ),
     ),
     Role.INSTRUCTOR: (
         _("For instructors responsible for kits"),
-        (_BOARD, _KIT, _LISTS, _TRIPS, _RECALL, _WEEKLY),
+        ("board", "kit", "list", "trips", "recalls", "weekly"),
     ),
-    Role.ADVISER: (_("For medical advisers"), (_SIGN, _LISTS, _RECALL)),
+    Role.ADVISER: (_("For medical advisers"), ("sign", "list", "recalls")),
     Role.ADMINISTRATOR: (
         _("For administrators"),
-        (_FIRST_DAY, _PEOPLE, _LABELS, _COUNT, _WEEKLY),
+        ("first-day", "people", "labels", "count", "weekly"),
     ),
 }
 """What each role reads, in the order in which it meets it."""
@@ -277,22 +280,23 @@ def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
     if role and role not in PAGES:
         raise NotFound("help page", role)
     chosen = Role(role) if role else own
-    title, topics = PAGES[chosen]
-    facts = {
-        "title": title,
-        "topics": [(topic, _picture(topic.picture)) for topic in topics],
-        "others": [(each.value, name) for each, (name, _topics) in PAGES.items()],
-        "chosen": chosen,
-        "width": WIDTH,
-        "height": HEIGHT,
-    }
-    return show(request, "site/page/help.html", facts)
+    title, names = PAGES[chosen]
+    return show(
+        request,
+        "site/page/help.html",
+        title=title,
+        topics=[(_TOPICS[name], _picture(name)) for name in names],
+        others=[(each.value, name) for each, (name, _names) in PAGES.items()],
+        chosen=chosen,
+        width=WIDTH,
+        height=HEIGHT,
+    )
 
 
 def _picture(name: str) -> str:
     """The static file of a picture in the language of now, else in English; empty without one."""
     language = (get_language() or "en").split("-")[0]
     for path in (f"site/help/{language}/{name}.webp", f"site/help/en/{name}.webp"):
-        if name and finders.find(path):
+        if finders.find(path):
             return path
     return ""

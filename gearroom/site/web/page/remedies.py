@@ -69,7 +69,7 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
         ):
             return Settle(_("Check contents"), reverse("sort", args=[kit.name]))
         case ReasonCode.WITHHELD if reason.facts.get("reason") == WithheldKind.MIXED:
-            return Settle(_("Count it"), reverse("kit-count", args=[kit.name]))
+            return Settle(_("Count the kit"), reverse("kit-count", args=[kit.name]))
         case ReasonCode.WITHHELD:
             return Settle(_("Check, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
     return Settle(_("See why"), reverse("kit", args=[kit.name]))

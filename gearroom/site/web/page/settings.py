@@ -20,13 +20,14 @@ def overview(request: HttpRequest) -> HttpResponse:
     """Where everything that can be set is set."""
     who = actor(request)
     languages = dict(settings.LANGUAGES)
-    facts = {
-        "spoken": languages.get(who.person.language) if who.person else None,
-        "mail_language": languages[settings.LANGUAGE_CODE],
-        "may": {name: who.may(name) for name in _LINKS},
-        "set_up": _set_up() if who.may("edit_room") else None,
-    }
-    return show(request, "site/page/settings.html", facts)
+    return show(
+        request,
+        "site/page/settings.html",
+        spoken=languages.get(who.person.language) if who.person else None,
+        mail_language=languages[settings.LANGUAGE_CODE],
+        may={name: who.may(name) for name in _LINKS},
+        set_up=_set_up() if who.may("edit_room") else None,
+    )
 
 
 def _set_up() -> list[dict[str, Any]]:

@@ -7,10 +7,10 @@
                 done = turnaround.restock(act, find.kit(act.actor, kit))
                 return Done(_("Put in."), entry=done.entry.pk)
             return acted(request, perform, to=reverse("kit", args=[kit]))
-        return show(request, "site/restock.html", {...})
+        return show(request, "site/restock.html", kit=kit, …)
 
-What a form holds is read by a `PageForm` (see `forms`). Where its page shows what was refused
-beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
+What a form holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
+(see `form_views`), which shows what was refused beside the form.
 
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
 `NavigationItem` in NAVIGATION.
@@ -18,7 +18,7 @@ A new page needs its view, its line in `urls.py`, and, if people should find it 
 
 import hashlib
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from functools import wraps
@@ -35,9 +35,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.problems import PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.idempotency import once
@@ -209,8 +208,14 @@ def _confirm_first(request: HttpRequest, settled_on: str) -> HttpResponse:
         there = came_from.path if came_from.netloc == request.get_host() else reverse("scan")
         there = getattr(request, "_came_from", there)
         if not request.FILES:  # a photo is not kept: its form is sent again
-            says, since = request.POST.urlencode(), clock.now().isoformat()
-            held = {"act": uuid.uuid4().hex, "to": to, "from": there, "says": says, "since": since}
+            sentence, since = request.POST.urlencode(), clock.now().isoformat()
+            held = {
+                "act": uuid.uuid4().hex,
+                "to": to,
+                "from": there,
+                "says": sentence,
+                "since": since,
+            }
             request.session[_HELD], named["act"] = held, held["act"]
     return redirect(f"{reverse(settled_on)}?{urlencode({'to': there, **named})}")
 
@@ -255,16 +260,16 @@ def _touch(request: HttpRequest) -> None:
 def show(
     request: HttpRequest,
     template: str,
-    facts: Mapping[str, Any],
-    status: int = 200,
     *,
     problem: Problem | None = None,
+    status: int | None = None,
+    **facts: Any,
 ) -> HttpResponse:
-    """A page of facts, with the problem that its form met. A form on it draws its key with
-    `{% once %}`."""
-    if problem is not None:
-        facts, status = {**facts, "problem": problem}, problem.status
-    return render(request, template, dict(facts), status=status)
+    """A page of facts, with the problem that its form met, whose status it has unless `status` is
+    another. A form on it draws its key with `{% once %}`."""
+    facts["problem"] = problem
+    status = status or (problem.status if problem else 200)
+    return render(request, template, facts, status=status)
 
 
 # ------------------------------------------------------------------------------------ acts by forms
@@ -298,36 +303,36 @@ def once_a_form(
     return answer.body
 
 
-def acted(
+def shown_once(
     request: HttpRequest,
-    perform: Callable[[Act], Done],
-    *,
-    to: str,
-    refused: Callable[[Problem], HttpResponse] | None = None,
+    perform: Callable[[Act], dict[str, Any]],
+    secret: str,
+    page_of: Callable[..., HttpResponse],
 ) -> HttpResponse:
-    """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
+    """The page with what an act `made`, whose `secret` is shown this once and kept nowhere; or with
+    the `problem` that it met."""
 
-    `refused` makes the page that shows a problem beside the form; without it the problem is
-    raised, for a page of its own.
-    """
-
-    def kept(act: Act) -> dict[str, Any]:
-        return asdict(perform(act))
+    def kept(body: dict[str, Any]) -> dict[str, Any]:
+        return {**body, secret: None} if secret in body else body
 
     try:
-        done = once_a_form(request, kept)
+        return page_of(made=once_a_form(request, perform, kept))
     except Problem as problem:
-        if refused is None:
-            raise
-        return refused(problem)
+        return page_of(problem=problem)
+
+
+def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
+    """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
+    Raises the Problem that kept it from being done."""
+    done = once_a_form(request, lambda act: asdict(perform(act)))
     say(request, done["says"], done["entry"])
     return redirect(done["to"] or to)
 
 
 def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
     """The page of whoever belongs to no gear room yet."""
-    facts |= {"may_begin": actor(request).may("edit_room")}
-    return show(request, "site/page/no_room.html", facts)
+    may_begin = actor(request).may("edit_room")
+    return show(request, "site/page/no_room.html", may_begin=may_begin, **facts)
 
 
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:

@@ -4,8 +4,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from kits.rules.ledger.facts import Criticality, Kind
-from kits.services.text.hazards import HAZARDS, hazards
-from kits.services.text.wording import DISPOSALS, WENT
+from kits.services.text.wording import DISPOSALS, HAZARDS, WENT, hazards
 
 __all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "ITEM_KINDS", "WENT", "hazards"]
 

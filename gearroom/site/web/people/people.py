@@ -1,5 +1,6 @@
 """People: who they are, their roles by room, their sign-in, their tag."""
 
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -9,8 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Person, Room
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role
@@ -18,10 +18,10 @@ from gearroom.core.services.accounts import account_changes
 from gearroom.core.services.people import people, rooms
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, Line, PageForm, ShortText, invalid
-from gearroom.site.web.page.shell import Done, actor, once_a_form, page, rooms_of, show
+from gearroom.site.web.page.shell import Done, actor, page, rooms_of, show, shown_once
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
-from kits.services.people import erasure
+from kits.services.people import personal_records
 
 _MOST_PEOPLE = 300
 
@@ -29,29 +29,27 @@ _MOST_PEOPLE = 300
 # -------------------------------------------------------------------------------------- all of them
 @require_safe
 @page("see_people")
-def all_people(request: HttpRequest) -> HttpResponse:
+def all_people(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """The people of one's rooms."""
-    return _list_page(request)
-
-
-def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who, left = actor(request), request.GET.get("left") == "1"
     search = request.GET.get("search", "").strip()[:120]
     chosen = next((r for r in rooms_of(request) if r.slug == request.GET.get("room")), None)
     rows = people.visible_to(who).filter(left_on__isnull=not left, name__icontains=search)
     rows = people.of_room(rows, chosen) if chosen else rows
     listed = list(rows.order_by("name", "id")[: _MOST_PEOPLE + 1])
-    facts = {
-        "people": [{"person": row, "roles": _roles(row)} for row in listed[:_MOST_PEOPLE]],
-        "more": len(listed) > _MOST_PEOPLE,
-        "search": search,
-        "chosen": chosen,
-        "left": left,
-        "may_add": who.may("edit_person"),
-        "may_erase": erasure.may_erase(who),
-        "values": request.POST,
-    }
-    return show(request, "site/people/people.html", facts, problem=problem)
+    return show(
+        request,
+        "site/people/people.html",
+        problem=problem,
+        people=[{"person": row, "roles": _roles(row)} for row in listed[:_MOST_PEOPLE]],
+        more=len(listed) > _MOST_PEOPLE,
+        search=search,
+        chosen=chosen,
+        left=left,
+        may_add=who.may("edit_person"),
+        may_erase=personal_records.may_erase(who),
+        values=request.POST,
+    )
 
 
 def _roles(person: Person) -> list[dict[str, Any]]:
@@ -102,7 +100,7 @@ def _room(act: Act, slug: str) -> Room | None:
     return rooms.get(act.actor, slug) if slug else None
 
 
-@form_view("edit_person", "people", refused=_list_page)
+@form_view("edit_person", "people", refused=all_people)
 def add(act: Act, request: HttpRequest) -> Done:
     """Somebody new; with a role in their room at once where whoever adds may give it."""
     values = _values(act, request.POST)
@@ -110,8 +108,10 @@ def add(act: Act, request: HttpRequest) -> Done:
     if request.POST.get("role"):
         role = RoleForm.read(request.POST)["role"]
         people.add_role(act, person, role, values["home_room"])
-    says = _("%(name)s has been added.") % {"name": person.name}
-    return Done(says, to=reverse("person", args=[person.pk]))
+    return Done(
+        _("%(name)s has been added.") % {"name": person.name},
+        to=reverse("person", args=[person.pk]),
+    )
 
 
 # ------------------------------------------------------------------------------------- one of them
@@ -127,31 +127,33 @@ def _page(
     of = people.get(who, person)
     own, tag = who.person == of, labelling.live(of, who)
     has_right = account_changes.has_the_right_over(who, of)
-    facts = {
-        "somebody": of,
-        "own": own,
-        "roles": _roles(of),
-        "all_roles": [
+    return show(
+        request,
+        "site/people/person.html",
+        problem=problem,
+        somebody=of,
+        own=own,
+        roles=_roles(of),
+        all_roles=[
             (role.value, label)
             for role, label in ROLE_NAMES.items()
             if role is not Role.ADVISER or (not own and who.may("appoint_adviser"))
         ],
-        "languages": settings.LANGUAGES,
-        "mail_language": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
-        "everywhere": who.everywhere,
-        "tag": label_codes.shown(tag.code) if tag else "",
-        "printed": tag.printed_at if tag else None,
-        "may_care": who.may("edit_person", of.home_room_id),
-        "may_rule": who.may("edit_member"),
-        "may_leave": of.user is None or has_right,
-        "may_reach": has_right,
-        "may_erase": erasure.may_erase(who),
-        "may_print": who.may("print_labels", of.home_room_id),
-        "may_cancel": who.may("cancel_label", of.home_room_id),
-        "values": request.POST if problem else None,
-        "made": made,
-    }
-    return show(request, "site/people/person.html", facts, problem=problem)
+        languages=settings.LANGUAGES,
+        mail_language=dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+        everywhere=who.everywhere,
+        tag=label_codes.shown(tag.code) if tag else "",
+        printed=tag.printed_at if tag else None,
+        may_care=who.may("edit_person", of.home_room_id),
+        may_rule=who.may("edit_member"),
+        may_leave=of.user is None or has_right,
+        may_reach=has_right,
+        may_erase=personal_records.may_erase(who),
+        may_print=who.may("print_labels", of.home_room_id),
+        may_cancel=who.may("cancel_label", of.home_room_id),
+        values=request.POST if problem else None,
+        made=made,
+    )
 
 
 @form_view("own_account", "person", page_of=_page)
@@ -171,8 +173,7 @@ def add_role(act: Act, request: HttpRequest, person: int) -> Done:
     """Make somebody something in a room, or in every room."""
     of, values = people.get(act.actor, person), RoleForm.read(request.POST)
     people.add_role(act, of, values["role"], _room(act, values["room"]))
-    names = {"name": of.name, "role": ROLE_NAMES[values["role"]]}
-    return Done(_("%(name)s: %(role)s.") % names)
+    return Done(_("%(name)s: %(role)s.") % {"name": of.name, "role": ROLE_NAMES[values["role"]]})
 
 
 @form_view("edit_member", "person", part="#roles", refused=_page)
@@ -180,12 +181,9 @@ def end_role(act: Act, request: HttpRequest, person: int) -> Done:
     """Take a role from somebody."""
     of, values = people.get(act.actor, person), RoleForm.read(request.POST)
     people.end_role(act, of, values["role"], _room(act, values["room"]))
-    names = {"name": of.name, "role": ROLE_NAMES[values["role"]]}
-    return Done(_("%(name)s: no longer %(role)s.") % names)
-
-
-def _without_password(body: dict[str, Any]) -> dict[str, Any]:
-    return {**body, "password": None} if "password" in body else body
+    return Done(
+        _("%(name)s: no longer %(role)s.") % {"name": of.name, "role": ROLE_NAMES[values["role"]]}
+    )
 
 
 @require_POST
@@ -199,29 +197,27 @@ def sign_in(request: HttpRequest, person: int) -> HttpResponse:
             user, password = people.give_sign_in(act, of, name or None)
         return {"username": user.username, "password": password}
 
-    try:
-        made = once_a_form(request, perform, kept=_without_password)
-    except Problem as problem:
-        return _page(request, person, problem)
-    return _page(request, person, made=made)
+    return shown_once(request, perform, "password", partial(_page, request, person))
 
 
 @form_view("edit_person", "person", refused=_page)
 def left(act: Act, request: HttpRequest, person: int) -> Done:
     """They left: sign-in and tokens end at once."""
     of = people.leave(act, people.get(act.actor, person))
-    says = _(
-        "%(name)s is now on record as having left. They have been signed out and can no "
-        "longer sign in."
+    return Done(
+        _(
+            "%(name)s is now on record as having left. They have been logged out and can no "
+            "longer log in."
+        )
+        % {"name": of.name}
     )
-    return Done(says % {"name": of.name})
 
 
 @form_view("edit_person", "person", refused=_page)
 def came_back(act: Act, request: HttpRequest, person: int) -> Done:
     """They are here again."""
     of = people.rejoin(act, people.get(act.actor, person))
-    return Done(_("%(name)s is back, and their sign-in works again.") % {"name": of.name})
+    return Done(_("%(name)s is back, and their login works again.") % {"name": of.name})
 
 
 @form_view("print_labels", refused=_page)
@@ -229,8 +225,8 @@ def make_tag(act: Act, request: HttpRequest, person: int) -> Done:
     """A tag for somebody, to be printed next."""
     of = people.get(act.actor, person)
     (tag,) = labelling.labels_for(act, [of], of.home_room or act.room)
-    says = _("%(name)s now has the tag %(code)s. Print the tag now.")
     return Done(
-        says % {"name": of.name, "code": label_codes.shown(tag.code)},
+        _("%(name)s now has the tag %(code)s. Print the tag now.")
+        % {"name": of.name, "code": label_codes.shown(tag.code)},
         to=f"{reverse('print-labels')}?codes={tag.code}&sheet=key-ring-a4",
     )

@@ -8,8 +8,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
+from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services.people import rooms
 from gearroom.site.web.page.form_views import form_view
@@ -60,13 +59,15 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         may_add = True
     except NotAllowed:
         may_add = False
-    facts = {
-        "own_rooms": rooms.visible_to(who),
-        "may_add": may_add,
-        "values": request.POST,
-        "zones": _ZONES,
-    }
-    return show(request, "site/people/rooms/rooms.html", facts, problem=problem)
+    return show(
+        request,
+        "site/people/rooms/rooms.html",
+        problem=problem,
+        own_rooms=rooms.visible_to(who),
+        may_add=may_add,
+        values=request.POST,
+        zones=_ZONES,
+    )
 
 
 @form_view("look", "rooms", page_of=_list_page)
@@ -78,25 +79,29 @@ def all_rooms(act: Act, request: HttpRequest) -> Done:
         raise Invalid(_("Enter a name that contains letters or digits."), field="name")
     with invalid():
         added = rooms.add(act, slug=slug, **values)
-    says = _("%(room)s has been added. Add its shelves next.") % {"room": added.name}
-    return Done(says, to=reverse("room", args=[added.slug]))
+    return Done(
+        _("%(room)s has been added. Add its shelves next.") % {"room": added.name},
+        to=reverse("room", args=[added.slug]),
+    )
 
 
 def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
     of = rooms.get(who, room)
     places = list(Place.objects.shelves().filter(room=of).order_by("position", "name"))
-    facts = {
-        "room": of,
-        "shelves": [each for each in places if each.closed_on is None],
-        "closed": [each for each in places if each.closed_on is not None],
-        "may_edit": who.may("edit_room", of.pk),
-        "may_shelve": who.may("edit_shelf", of.pk),
-        "may_print": who.may("print_labels", of.pk),
-        "zones": _ZONES,
-        "most_nights": MOST_SORTING_NIGHTS,
-    }
-    return show(request, "site/people/rooms/room.html", facts, problem=problem)
+    return show(
+        request,
+        "site/people/rooms/room.html",
+        problem=problem,
+        room=of,
+        shelves=[each for each in places if each.closed_on is None],
+        closed=[each for each in places if each.closed_on is not None],
+        may_edit=who.may("edit_room", of.pk),
+        may_shelve=who.may("edit_shelf", of.pk),
+        may_print=who.may("print_labels", of.pk),
+        zones=_ZONES,
+        most_nights=MOST_SORTING_NIGHTS,
+    )
 
 
 @form_view("look", "room", page_of=_page)
@@ -127,15 +132,15 @@ def shelf(act: Act, request: HttpRequest, shelf: int) -> Done:
     match wanted:
         case "earlier" | "later":
             shelves.move(act, row, earlier=wanted == "earlier")
-            says = _("%(shelf)s has been moved in the walking order.")
+            sentence = _("%(shelf)s has been moved in the walking order.")
         case "close":
             shelves.close_shelf(act, row)
-            says = _("%(shelf)s has been closed.")
+            sentence = _("%(shelf)s has been closed.")
         case "open":
             shelves.open_again(act, row)
-            says = _("%(shelf)s is in use again.")
+            sentence = _("%(shelf)s is in use again.")
         case _:
             row = shelves.edit_shelf(act, row, name=request.POST.get("name", ""))
-            says = _("The shelf is now called %(shelf)s.")
+            sentence = _("The shelf is now called %(shelf)s.")
     to = reverse("room", args=[row.room_now.slug]) + "#shelves"
-    return Done(says % {"shelf": row.name}, to=to)
+    return Done(sentence % {"shelf": row.name}, to=to)

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web.people import merging, people, personal_records, rooms
+from gearroom.site.web.people import people, personal_records, rooms
 
 urlpatterns: list[URLPattern] = [
     path("people/", people.all_people, name="people"),
@@ -13,7 +13,7 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:person>/sign-in/", people.sign_in, name="give-sign-in"),
     path("people/<int:person>/left/", people.left, name="left"),
     path("people/<int:person>/back/", people.came_back, name="came-back"),
-    path("people/<int:person>/merge/", merging.merge, name="merge-person"),
+    path("people/<int:person>/merge/", personal_records.merge, name="merge-person"),
     path("people/names/", personal_records.names, name="names"),
     path("people/<int:person>/export/", personal_records.export, name="export-person"),
     path("people/<int:person>/erase/", personal_records.erase, name="erase-person"),

@@ -9,10 +9,9 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, pgettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Actor, Problem
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, actor, here, page, show
 from gearroom.site.web.page.words import DISPOSALS, WENT
 from kits.models import Certainty, Item, Place, Recall, RecallScope
@@ -29,19 +28,21 @@ _MOST_CLOSED = 50
 def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     may_start = actor(request).may("recall")
     known = Recall.objects.select_related("item", "entry", "closed")
-    facts = {
-        "open": known.open(),
-        "closed": known.filter(closed__isnull=False)[:_MOST_CLOSED],
-        "values": request.POST or request.GET,
-        "scopes": {
+    return show(
+        request,
+        "site/recalls/recalls.html",
+        problem=problem,
+        open=known.open(),
+        closed=known.filter(closed__isnull=False)[:_MOST_CLOSED],
+        values=request.POST or request.GET,
+        scopes={
             RecallScope.NUMBER: _("One lot number"),
             RecallScope.ALL: _("Every batch of the item"),
             RecallScope.NOT_KNOWN: _("The lot number is not known yet"),
         },
-        "may_start": may_start,
-        "things": may_start and Item.objects.order_by("name").values_list("name", flat=True),
-    }
-    return show(request, "site/recalls/recalls.html", facts, problem=problem)
+        may_start=may_start,
+        things=may_start and Item.objects.order_by("name").values_list("name", flat=True),
+    )
 
 
 class RecallForm(PageForm):
@@ -66,51 +67,52 @@ def all_recalls(act: Act, request: HttpRequest) -> Done:
     if values["scope"] != RecallScope.NUMBER:
         values["number"] = ""
     recall = recalls.start(act, **{**values, "item": find.item(values["item"])})
-    says = _(
-        "The recall has been recorded. Any stock here has been put into quarantine; see "
-        "below who has the rest."
+    return Done(
+        _(
+            "The recall has been recorded. Any stock here has been put into quarantine; see "
+            "below who has the rest."
+        ),
+        recall.entry_id,
+        reverse("recall", args=[recall.pk]),
     )
-    return Done(says, recall.entry_id, reverse("recall", args=[recall.pk]))
 
 
 @require_safe
 @page("answer_recall")
-def recall(request: HttpRequest, recall: int) -> HttpResponse:
+def recall(request: HttpRequest, recall: int, problem: Problem | None = None) -> HttpResponse:
     """A recall: certainly and maybe apart, who has it, who was notified, what they answered."""
-    return _page(request, recall)
-
-
-def _page(request: HttpRequest, recall: int, problem: Problem | None = None) -> HttpResponse:
     who, of = actor(request), recalls.find(recall)
     state = status.of(of, who)
     rows = [_row(who, each) for each in state.places]
     withdrawn = of.outcome == Outcome.WITHDRAWN
-    facts = {
-        "recall": of,
-        "lots": state.lots,
-        "parts": [
+    return show(
+        request,
+        "site/recalls/recall.html",
+        problem=problem,
+        recall=of,
+        lots=state.lots,
+        parts=[
             (key, label, [row for row in rows if row["certainty"] == key])
             for key, label in (
                 (Certainty.CERTAIN, _("Certainly affected")),
                 (Certainty.MAYBE, _("Possibly affected")),
             )
         ],
-        "later": [row for row in rows if row["certainty"] is None],
-        "waiting": sum(not row["settled"] for row in rows),
-        "quarantine": state.quarantine,
-        "gone": [
+        later=[row for row in rows if row["certainty"] is None],
+        waiting=sum(not row["settled"] for row in rows),
+        quarantine=state.quarantine,
+        gone=[
             {"row": each, "how": WENT.get(each.how, DISPOSALS.get(each.how))} for each in state.gone
         ],
-        "unsettled": state.unsettled,
-        "withdrawn": withdrawn,
-        "shelves": _shelves(request) if withdrawn else [],
-        "values": request.POST,
-        "may_follow": who.may("recall"),
-        "may_close": who.may("close_recall"),
-        "may_dispose": who.may("dispose"),
-        "first_lot": state.lots[0] if state.lots else None,
-    }
-    return show(request, "site/recalls/recall.html", facts, problem=problem)
+        unsettled=state.unsettled,
+        withdrawn=withdrawn,
+        shelves=_shelves(request) if withdrawn else [],
+        values=request.POST,
+        may_follow=who.may("recall"),
+        may_close=who.may("close_recall"),
+        may_dispose=who.may("dispose"),
+        first_lot=state.lots[0] if state.lots else None,
+    )
 
 
 def _row(who: Actor, of: Followed) -> dict[str, Any]:
@@ -144,25 +146,21 @@ class AnswerForm(RowForm):
     answer = Choice(Answer, message=gettext_lazy("Choose what was found there."))
 
 
-class RemovedForm(PageForm):
-    """How many units were removed."""
-
-    removed = WholeNumber(least=1, label=gettext_lazy("Units removed"))
-
-
-@form_view("answer_recall", "recall", refused=_page)
+@form_view("answer_recall", "recall", refused=recall)
 def answer(act: Act, request: HttpRequest, recall: int) -> Done:
     """What somebody found in a place."""
     values, removed = AnswerForm.read(request.POST), 0
     row = recalls.find_row(act.actor, recalls.find(recall), values["row"])
     if values["answer"] == Answer.TAKEN_OUT:
-        removed = RemovedForm.read(request.POST)["removed"]
+        removed = read_field(
+            WholeNumber(least=1, label=_("Units removed")), request.POST, "removed"
+        )
     recalls.answer(act, row, values["answer"], removed=removed)
     place = row.place.kit or row.place
     return Done(_("Saved for %(place)s.") % {"place": place.name}, row.answered_id)
 
 
-@form_view("recall", "recall", refused=_page)
+@form_view("recall", "recall", refused=recall)
 def mark_notified(act: Act, request: HttpRequest, recall: int) -> Done:
     """Whoever has a place was notified in another way, such as by phone."""
     values = RowForm.read(request.POST)
@@ -178,7 +176,7 @@ class CloseForm(PageForm):
     published_at = ShortText(300)
 
 
-@form_view("close_recall", "recall", refused=_page)
+@form_view("close_recall", "recall", refused=recall)
 def close(act: Act, request: HttpRequest, recall: int) -> Done:
     """End a recall: finished, or withdrawn by its maker."""
     values = CloseForm.read(request.POST)
@@ -188,21 +186,21 @@ def close(act: Act, request: HttpRequest, recall: int) -> Done:
         values["outcome"],
         published_at=values["published_at"],
     )
-    says = _("The recall is finished. The batch stays blocked.")
+    sentence = _("The recall is finished. The batch stays blocked.")
     if closed.outcome == Outcome.WITHDRAWN:
-        says = _("The recall has been withdrawn. Anything in quarantine stays there until you "
+        sentence = _("The recall has been withdrawn. Anything in quarantine stays there until you "
                  "put it back on a shelf.")  # fmt: skip
-    return Done(says)
+    return Done(sentence)
 
 
-@form_view("recall", "recall", refused=_page)
+@form_view("recall", "recall", refused=recall)
 def reopen(act: Act, request: HttpRequest, recall: int) -> Done:
     """Follow a recall again that was closed too early."""
     closing.reopen(act, recalls.find(recall))
     return Done(_("The recall is open again."))
 
 
-@form_view("move", "recall", refused=_page)
+@form_view("move", "recall", refused=recall)
 def put_back(act: Act, request: HttpRequest, recall: int) -> Done:
     """Move what is in quarantine back onto a shelf, after the maker withdrew the recall."""
     shelf = find.shelf(act.actor, request.POST.get("shelf", ""))

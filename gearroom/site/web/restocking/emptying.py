@@ -5,8 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
@@ -23,24 +22,26 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
     who = actor(request)
     of = find.kit(who, kit)
     who.require("strip", of.room_id)
-    facts = {
-        "kit": of,
-        "out": holders.open_checkout(of),
-        "rows": [_row(of, held) for held in emptying.inside(of)],
-        "values": request.POST,
-        "may_retire": who.may("edit_kit", of.home_room_id),
-    }
-    return show(request, "site/restocking/empty.html", facts, problem=problem)
+    return show(
+        request,
+        "site/restocking/empty.html",
+        problem=problem,
+        kit=of,
+        out=holders.open_checkout(of),
+        rows=[_row(of, held) for held in emptying.inside(of)],
+        values=request.POST,
+        may_retire=who.may("edit_kit", of.home_room_id),
+    )
 
 
 def _row(kit: Kit, held: Holding) -> dict[str, Any]:
     item = held.lot.item
-    ways = allowed(Kind(item.kind), item.disposal)
+    options = allowed(Kind(item.kind), item.disposal)
     return {
         "held": held,
         "ref": f"{held.place.section_key}:{held.lot_id}",
         "shelves": [] if kit.training else stripping.shelves_for(kit, item),
-        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
     }
 
 
@@ -73,12 +74,15 @@ def empty(act: Act, request: HttpRequest, kit: str) -> Done:
         disposal=Disposal(where) if goes == Destination.DISPOSE else None,
     )
     done = emptying.empty(act, of, [line])
-    facts = {
-        "units": line.units,
-        "thing": line.lot.item.name,
-        "place": _name_of(done.went[0][1]),
-    }
-    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+    return Done(
+        _("Recorded: %(units)d × %(thing)s, %(place)s.")
+        % {
+            "units": line.units,
+            "thing": line.lot.item.name,
+            "place": _name_of(done.went[0][1]),
+        },
+        done.entry.pk,
+    )
 
 
 def _name_of(place: Place) -> str:

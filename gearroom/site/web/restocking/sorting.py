@@ -1,17 +1,18 @@
 """From hand-back to fit: what was used, what goes in, the seal."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Problem
 from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import id_of
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from gearroom.site.web.scan.pictures import batch_of
+from gearroom.site.web.scan.pictures import form_with_batch
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through
 from kits.services.custody import use_requests
@@ -30,32 +31,31 @@ def sort(request: HttpRequest, kit: str) -> HttpResponse:
     """What to take out, what to put in from which shelf; all of it in one tap. A batch that is
     scanned takes the place of the listed one."""
     of, lots = find.kit(actor(request), kit), _chosen(request)
-    if request.method != "POST":
-        return _page(request, of)
-    try:
-        if request.POST.get("read"):
-            batch = batch_of(request)
-            return _page(request, of, lots=[*lots, batch] if batch else lots)
-        return acted(
-            request,
-            lambda act: _restock(act, of, request.POST, lots),
-            to=reverse("sort", args=[of.name]) + "#seal",
-        )
-    except Problem as problem:
-        return _page(request, of, problem, lots)
+    to = reverse("sort", args=[of.name]) + "#seal"
+    return form_with_batch(
+        request,
+        partial(_page, request, of, lots=lots),
+        lambda: acted(request, lambda act: _restock(act, of, request.POST, lots), to=to),
+    )
 
 
 def _chosen(request: HttpRequest) -> list[Lot]:
     """The batches that were scanned before, in their order."""
-    pks = [int(pk) for pk in request.POST.getlist("chosen") if pk.isascii() and pk.isdigit()]
+    pks = [pk for text in request.POST.getlist("chosen") if (pk := id_of(text)) is not None]
     lots = Lot.objects.select_related("item").in_bulk(pks[:_MOST_BATCHES])
     return [lots[pk] for pk in dict.fromkeys(pks) if pk in lots]
 
 
 def _page(
-    request: HttpRequest, kit: Kit, problem: Problem | None = None, lots: Sequence[Lot] = ()
+    request: HttpRequest,
+    kit: Kit,
+    problem: Problem | None = None,
+    *,
+    lots: Sequence[Lot] = (),
+    batch: Lot | None = None,
 ) -> HttpResponse:
     who = actor(request)
+    lots = [*lots, batch] if batch else lots
     summary = kits_overview.overview(who, kit)
     plan = sorting.restock_list(kit)
     try:
@@ -66,24 +66,26 @@ def _page(
         override = lot_override.choose(plan, lots)
     listed = _listed(override, {lot.pk for lot in lots})
     to_sort = kit.to_sort_since is not None
-    facts = {
-        "kit": summary.kit,
-        "summary": summary,
-        "held": use_requests.latest(who, kit) if to_sort and who.may("see_people") else None,
-        "use_is_known": to_sort and use_requests.use_is_known(kit),
-        "just_looked": not to_sort and kit.looked_inside_on == readiness.today_of(kit),
-        "listed": listed,
-        "chosen": lots,
-        "left_out": request.POST.getlist("left-out"),
-        "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        "reasons": reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
-        "lacking": sealing.not_replaced(summary.kit),
-        "not_replaced": problem if problem and problem.code == "not-replaced" else None,
-        "seal_number": request.POST.get("seal", ""),
-        "may_restock": who.may("restock", kit.room_id),
-        "may_print": who.may("print_labels", kit.room_id),
-    }
-    return show(request, "site/restocking/sorting.html", facts, problem=problem)
+    return show(
+        request,
+        "site/restocking/sorting.html",
+        problem=problem,
+        kit=summary.kit,
+        summary=summary,
+        held=use_requests.latest(who, kit) if to_sort and who.may("see_people") else None,
+        use_is_known=to_sort and use_requests.use_is_known(kit),
+        just_looked=not to_sort and kit.looked_inside_on == readiness.today_of(kit),
+        listed=listed,
+        chosen=lots,
+        left_out=request.POST.getlist("left-out"),
+        nothing_to_do=not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
+        reasons=reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
+        lacking=sealing.not_replaced(summary.kit),
+        not_replaced=problem if problem and problem.code == "not-replaced" else None,
+        seal_number=request.POST.get("seal", ""),
+        may_restock=who.may("restock", kit.room_id),
+        may_print=who.may("print_labels", kit.room_id),
+    )
 
 
 def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
@@ -139,8 +141,8 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
 def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:
     if sent.get("sealed"):
         entry = sorting.seal_holds(act, kit)
-        says = _("%(kit)s is sealed and dry, so it no longer needs sorting.")
-        return Done(says % {"kit": kit.name}, entry.pk)
+        sentence = _("%(kit)s is sealed and dry, so it no longer needs sorting.")
+        return Done(sentence % {"kit": kit.name}, entry.pk)
     if sent.get("only-look"):
         entry = sorting.look_inside(act, kit)
         return Done(
@@ -155,12 +157,12 @@ def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:
         if (each.item, each.section) not in out
     ]
     done = sorting.restock(act, kit, exceptions=[*left_out, *differing])
-    says = _("%(kit)s has been restocked: %(put_in)d put in, %(out)d removed. Seal it now.") % {
+    sentence = _("%(kit)s has been restocked: %(put_in)d put in, %(out)d removed. Seal it now.") % {
         "kit": kit.name,
         "put_in": sum(row.units for row in done.put_in),
         "out": sum(leg.units for leg in done.taken_out),
     }
-    return Done(says, done.entry.pk)
+    return Done(sentence, done.entry.pk)
 
 
 def _left_out(kit: Kit, text: str) -> sorting.RestockDifference:
@@ -178,12 +180,12 @@ def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
     """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
     sent, of = request.POST, find.kit(act.actor, kit)
     seal = sorting.reseal(act, of, sent.get("seal", ""), anyway=bool(sent.get("anyway")))
-    says = _("%(kit)s has been sealed with %(seal)s.")
+    sentence = _("%(kit)s has been sealed with %(seal)s.")
     if seal.kit.to_sort_since is not None:
-        says = _(
+        sentence = _(
             "%(kit)s has been sealed with %(seal)s. It still needs sorting: nobody has checked "
             "its contents since it came back."
         )
     elif seal.put_on.detail["not_replaced"]:
-        says = _("%(kit)s has been sealed with %(seal)s. It stays on the restock list.")
-    return Done(says % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)
+        sentence = _("%(kit)s has been sealed with %(seal)s. It stays on the restock list.")
+    return Done(sentence % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)

@@ -10,15 +10,14 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, id_of, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.scan.pictures import picture_of
-from gearroom.site.web.stock import new_items
-from gearroom.site.web.stock.new_items import LONGEST_CODE
+from gearroom.site.web.stock import item_editing
+from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
@@ -43,11 +42,12 @@ def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)
     rows = find.kits_of(who).active().order_by("name")
-    facts = {
-        "kits": [kit for kit in rows if who.may("strip", kit.room_id)],
-        "may_add": room is not None and who.may("edit_kit", room.pk),
-    }
-    return show(request, "site/restocking/strip_start.html", facts)
+    return show(
+        request,
+        "site/restocking/strip_start.html",
+        kits=[kit for kit in rows if who.may("strip", kit.room_id)],
+        may_add=room is not None and who.may("edit_kit", room.pk),
+    )
 
 
 # ----------------------------------------------------------------------------------- line by line
@@ -72,20 +72,22 @@ def _page(
     problem: Problem | None = None,
 ) -> HttpResponse:
     who, progress = actor(request), stripping.progress(kit)
-    facts = {
-        "kit": kit,
-        "progress": progress,
-        "out": holders.open_checkout(kit),
-        "packs": [_ways(kit, pack, progress) for pack in packs],
-        "near": near,
-        "text": (request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
-        "values": request.POST,
-        "things": Item.objects.active().values_list("name", flat=True),
-        "kinds": words.ITEM_KINDS,
-        "may_enter": who.may("edit_item"),
-        "may_undo": who.may("take_back"),
-    }
-    return show(request, "site/restocking/strip.html", facts, problem=problem)
+    return show(
+        request,
+        "site/restocking/strip.html",
+        problem=problem,
+        kit=kit,
+        progress=progress,
+        out=holders.open_checkout(kit),
+        packs=[_ways(kit, pack, progress) for pack in packs],
+        near=near,
+        text=(request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
+        values=request.POST,
+        things=Item.objects.active().values_list("name", flat=True),
+        kinds=words.ITEM_KINDS,
+        may_enter=who.may("edit_item"),
+        may_undo=who.may("take_back"),
+    )
 
 
 def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[str, Any]:
@@ -97,7 +99,7 @@ def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[
         expiry = date.fromisoformat(pack["expiry"])
     except ValueError:
         expiry = None
-    ways = allowed(Kind(item.kind), item.disposal)
+    options = allowed(Kind(item.kind), item.disposal)
     return {
         **pack,
         "instrument": item.kind == Kind.INSTRUMENT,
@@ -105,7 +107,7 @@ def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[
         "sections": stripping.sections_for(kit, item),
         "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
         "shelves": stripping.shelves_for(kit, item),
-        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
     }
 
 
@@ -170,8 +172,7 @@ def _packs(kit: Kit, code: Reading) -> list[dict[str, Any]]:
 
 def _sent_again(sent: QueryDict) -> list[dict[str, Any]]:
     """What a line that was refused said, to be shown once more."""
-    pk = sent.get("item", "")
-    item = Item.objects.filter(pk=pk).first() if pk.isdecimal() and len(pk) < 19 else None
+    item = Item.objects.filter(pk=id_of(sent.get("item", "")) or 0).first()
     return [{**{name: sent.get(name, "") for name in _NOTHING}, "item": item}] if item else []
 
 
@@ -188,12 +189,6 @@ class LineForm(PageForm):
     price = Money(required=False, label=gettext_lazy("Price of these items alone"))
     supplier = ShortText(120)
     currency = ShortText(3)
-
-
-class UnitsForm(PageForm):
-    """How many units of what is counted."""
-
-    units = WholeNumber(least=1, label=gettext_lazy("How many"))
 
 
 def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
@@ -214,12 +209,15 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     if bought is None:
         return Done(_("%(thing)s stays where it is.") % {"thing": item.name}, done.entry.pk)
     place = done.went[0][1]
-    facts = {
-        "units": bought.units,
-        "thing": item.name,
-        "place": words.DISPOSALS.get(place.kind, place.name),
-    }
-    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+    return Done(
+        _("Recorded: %(units)d × %(thing)s, %(place)s.")
+        % {
+            "units": bought.units,
+            "thing": item.name,
+            "place": words.DISPOSALS.get(place.kind, place.name),
+        },
+        done.entry.pk,
+    )
 
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
@@ -230,7 +228,7 @@ def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDi
         raise Invalid(_("Tap how to dispose of the item."), field="goes")
     return BoughtItem(
         item=item,
-        units=UnitsForm.read(sent)["units"],
+        units=read_field(WholeNumber(least=1, label=_("How many")), sent, "units"),
         fate=fate,
         reason=values["reason"],
         number=values["number"],
@@ -258,8 +256,10 @@ def _new_item_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpR
 @form_view("edit_item", refused=_new_item_refused)
 def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
     """An item that came in a bought kit and is new here."""
-    of, item = find.kit(act.actor, kit), new_items.add_item(act, request.POST)
-    query = new_items.add_pack_code(act, item, request.POST)
-    says = _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
-    to = f"{reverse('strip-kit', args=[of.name])}?{query}"
-    return Done(says % {"thing": item.name}, to=to)
+    of, item = find.kit(act.actor, kit), item_editing.add_item(act, request.POST)
+    query = item_editing.add_pack_code(act, item, request.POST)
+    return Done(
+        _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
+        % {"thing": item.name},
+        to=f"{reverse('strip-kit', args=[of.name])}?{query}",
+    )

@@ -1,10 +1,17 @@
-"""Pictures that come with a form: of what is wrong, or of a label to read."""
+"""Pictures that come with a form, of what is wrong or of a label to read; and forms that a batch
+may be scanned into."""
+
+from collections.abc import Callable
 
 from django.core.files.uploadedfile import UploadedFile
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
 
-from gearroom.site.web.page.shell import actor
+from gearroom.core.acts import Problem
+from gearroom.site.web.page.shell import actor, page
 from kits.models import Lot
+from kits.services.kits import holds
+from kits.services.lookup import find
 from labels.services.scan import read_picture
 from labels.services.scan.batches import batch_in
 
@@ -32,3 +39,27 @@ def batch_of(request: HttpRequest) -> Lot | None:
         return batch_in(actor(request), read_picture.read(picture).seen)
     text = request.POST.get("batch", "").strip()
     return batch_in(actor(request), text) if text else None
+
+
+def form_with_batch(
+    request: HttpRequest,
+    page_of: Callable[..., HttpResponse],
+    send: Callable[[], HttpResponse],
+) -> HttpResponse:
+    """A form that a batch may be scanned into: its page, the page again with that `batch` or with
+    the `problem` that it met, or what sending it comes to."""
+    if request.method != "POST":
+        return page_of()
+    try:
+        return page_of(batch=batch_of(request)) if request.POST.get("read") else send()
+    except Problem as problem:
+        return page_of(problem=problem)
+
+
+@require_safe
+@page()
+def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
+    """One photo of a kit."""
+    who = actor(request)
+    jpeg = holds.photo(who, find.kit(who, kit), number).jpeg
+    return HttpResponse(bytes(jpeg), content_type="image/jpeg")

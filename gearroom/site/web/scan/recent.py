@@ -9,10 +9,9 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts import Act, Actor, Problem
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import MOST_ID, PageForm, WholeNumber
+from gearroom.site.web.page.forms import MOST_ID, WholeNumber, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show
 from kits.models import Entry, EntryKind
 from kits.services.custody import wrong_kit
@@ -53,15 +52,6 @@ def just_done(actor: Actor, most: int = 10) -> list[Entry]:
     )
 
 
-_MOST_CHANGES = 6
-
-
-class UndoForm(PageForm):
-    """Up to which entry, of those that stand on it, an act is undone with them."""
-
-    through = WholeNumber(required=False, most=MOST_ID)
-
-
 @page("take_back")
 def undo(request: HttpRequest, entry: int) -> HttpResponse:
     """Put an act right by its reversal: one's own last act at once, any other after a look at what
@@ -76,20 +66,22 @@ def undo(request: HttpRequest, entry: int) -> HttpResponse:
                 raise
     named, would = reversal.preview(Act(actor=who, room=here(request)), entry)
     later = [kit_summary.act(each) for each in would.later]
-    facts = {
-        "entry": named,
-        "says": kit_summary.act(named)["text"],
-        "later": later,
-        "changes": would.changes,
-        "through": later[-1]["entry"] if later else 0,
-        "anew": together,
-        "to": back_to(request, reverse("board")),
-    }
-    return show(request, "site/custody/undo.html", facts, status=409 if together else 200)
+    return show(
+        request,
+        "site/custody/undo.html",
+        status=409 if together else 200,
+        entry=named,
+        says=kit_summary.act(named)["text"],
+        later=later,
+        changes=would.changes,
+        through=later[-1]["entry"] if later else 0,
+        anew=together,
+        to=back_to(request, reverse("board")),
+    )
 
 
 def _undo(act: Act, entry: int, sent: Mapping[str, str]) -> Done:
-    through = UndoForm.read(sent)["through"]
+    through = read_field(WholeNumber(required=False, most=MOST_ID), sent, "through")
     done = reversal.reverse(act, entry, together="sure" in sent, through=through)
     changes = [change.text for change in done.changes[:_MOST_CHANGES]]
     return Done(" ".join([_("Undone."), *changes]))
@@ -100,8 +92,7 @@ def _wrong_kit_page(
 ) -> HttpResponse:
     wrong, kit = wrong_kit.entry_and_kit(actor(request), entry)
     kits = wrong_kit.candidates(actor(request), wrong, kit)[:_MOST_KITS]
-    facts = {"entry": wrong, "kits": kits}
-    return show(request, "site/custody/wrong_kit.html", facts, problem=problem)
+    return show(request, "site/custody/wrong_kit.html", problem=problem, entry=wrong, kits=kits)
 
 
 @form_view("take_back", page_of=_wrong_kit_page)
@@ -111,13 +102,13 @@ def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
     done = wrong_kit.correct_kit(act, entry, kit)
     to, facts = back_to(request, reverse("scan")), {"kit": done.kit.name, "wrong": done.wrong.name}
     if done.entry is None:
-        says = _(
+        sentence = _(
             "%(wrong)s is as it was before. %(kit)s has had its own record since then, and "
             "that record is kept."
         )
-        return Done(says % facts, to=to)
-    says = _("Corrected: the kit was %(kit)s, and %(wrong)s is as it was before.") % facts
+        return Done(sentence % facts, to=to)
+    sentence = _("Corrected: the kit was %(kit)s, and %(wrong)s is as it was before.") % facts
     if done.entry.irregular:
         why = " ".join(map(reason_texts.irregular, done.entry.irregular))
-        says += f" {why} " + _("The keeper will be notified.")
-    return Done(says, done.entry.pk, to)
+        sentence += f" {why} " + _("The keeper will be notified.")
+    return Done(sentence, done.entry.pk, to)

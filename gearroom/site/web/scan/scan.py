@@ -15,13 +15,21 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, PersonNeeded, PinNeeded, Problem
+from gearroom.core.acts import (
+    NOT_GIVEN,
+    Act,
+    Actor,
+    Invalid,
+    NotFound,
+    PersonNeeded,
+    PinNeeded,
+    Problem,
+)
 from gearroom.core.models import Person
 from gearroom.core.services.idempotency import KEPT
 from gearroom.core.services.people import people
 from gearroom.site.http.middleware import reads_labels
-from gearroom.site.web.page.act_forms import backdated, new_person
+from gearroom.site.web.page.form_views import backdated, new_person
 from gearroom.site.web.page.forms import (
     FOREIGN,
     MOST_ID,
@@ -34,15 +42,22 @@ from gearroom.site.web.page.forms import (
     WholeNumber,
 )
 from gearroom.site.web.page.shell import actor, here, once_a_form, page, show
-from gearroom.site.web.scan.cards import card
+from gearroom.site.web.scan.cards import (
+    LOOK,
+    MODES,
+    State,
+    after,
+    card,
+    mode_of,
+    modes_of,
+    state_of,
+)
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.scan.recent import just_done
-from gearroom.site.web.scan.waiting import LOOK, MODES, State, after, mode_of, modes_of, state_of
 from kits.models import AsFound, Checkout
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
-from kits.services.trips.purpose import NOT_GIVEN
 from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
 from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning, views
@@ -204,7 +219,6 @@ def _page(
         "holder": holder,
         "shelf": find.place(who, state.shelf) if state.shelf else None,
         "outcomes": [_now(who, each, holder) for each in cards],
-        "problem": problem,
         "modes": modes_of(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
@@ -216,8 +230,8 @@ def _page(
         facts["people"] = people.may_take(who)
         facts["may_add"] = who.may("add_holder")
     if "HX-Request" in request.headers:
-        return show(request, "site/scan/answer.html", facts)
-    return show(request, "site/scan/scan.html", facts, problem=problem)
+        return show(request, "site/scan/answer.html", problem=problem, status=200, **facts)
+    return show(request, "site/scan/scan.html", problem=problem, **facts)
 
 
 def _now(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:

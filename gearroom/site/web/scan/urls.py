@@ -2,14 +2,13 @@
 
 from django.urls import URLPattern, path, re_path
 
-from gearroom.site.web.scan import binding, label, photos, recent, scan, use
+from gearroom.site.web.scan import labels, pictures, recent, scan
 
 urlpatterns: list[URLPattern] = [
     path("scan/", scan.scan, name="scan"),
-    re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", label.label, name="label"),
+    re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", labels.label, name="label"),
     path("undo/<int:entry>/", recent.undo, name="undo"),
     path("undo/<int:entry>/really/", recent.correct_kit, name="really"),
-    path("kits/<str:kit>/used/", use.log_use, name="used-from"),
-    path("kits/<str:kit>/photos/<int:number>/", photos.photo, name="photo"),
-    path("labels/<str:code>/bind/", binding.bind_label, name="bind-label"),
+    path("kits/<str:kit>/photos/<int:number>/", pictures.photo, name="photo"),
+    path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
 ]

@@ -9,9 +9,15 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, one_more
+from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.site.web.page.forms import (
+    PageForm,
+    ShortText,
+    WholeNumber,
+    id_of,
+    one_more,
+    read_field,
+)
 from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
@@ -31,8 +37,7 @@ _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began"
 def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = room_here(request)
-    facts = {"room": room, "shelves": views.shelves(room)}
-    return show(request, "site/stock/count/shelves.html", facts)
+    return show(request, "site/stock/count/shelves.html", room=room, shelves=views.shelves(room))
 
 
 @page("count")
@@ -57,17 +62,10 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     place = find.shelf(actor(request), shelf)
-    facts = {"shelf": place, "rows": _by_item(request, place)}
-    return show(request, "site/stock/count/paper.html", facts)
+    return show(request, "site/stock/count/paper.html", shelf=place, rows=_by_item(request, place))
 
 
 # -------------------------------------------------------------------------------------- the sheet
-class LotForm(PageForm):
-    """How many there are of a batch that is on record on the shelf."""
-
-    lot = WholeNumber()
-
-
 class OtherForm(PageForm):
     """Something that is not on record on the shelf."""
 
@@ -86,26 +84,22 @@ def _sheet_page(
 ) -> HttpResponse:
     sent = request.POST if sent is None else sent
     lots = [row.lot for row in _by_item(request, place)]
-    began = _began(sent)
-    facts = {
-        "shelf": place,
-        "batch": batch,
-        "rows": [{"lot": lot, "units": sent.get(f"lot-{lot.pk}", "")} for lot in lots],
-        "others": [
+    began = id_of(sent.get("began", ""))  # the newest movement then
+    return show(
+        request,
+        "site/stock/count/count.html",
+        problem=problem,
+        shelf=place,
+        batch=batch,
+        rows=[{"lot": lot, "units": sent.get(f"lot-{lot.pk}", "")} for lot in lots],
+        others=[
             {"n": n, **{name: sent.get(f"{name}-{n}", "") for name in OtherForm.base_fields}}
             for n in _OTHERS
         ],
-        "things": Item.objects.order_by("name").values_list("name", flat=True),
-        "rest": "rest" in sent,
-        "began": views.newest_movement(place) if began is None else began,
-    }
-    return show(request, "site/stock/count/count.html", facts, problem=problem)
-
-
-def _began(sent: QueryDict) -> int | None:
-    """The newest movement when somebody began to count."""
-    text = sent.get("began", "")
-    return int(text) if text.isdecimal() and len(text) < 19 else None
+        things=Item.objects.order_by("name").values_list("name", flat=True),
+        rest="rest" in sent,
+        began=views.newest_movement(place) if began is None else began,
+    )
 
 
 def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
@@ -159,9 +153,8 @@ def _read(sent: QueryDict, place: Place) -> Sheet:
     names: dict[int, str] = {}
     for name in sorted(sent):
         if name.startswith("lot-") and sent.get(name, "").strip():
-            ref = name.removeprefix("lot-")
-            lot = find.lot(ref)
-            units = LotForm.read(sent, row=ref, labels={"lot": _title(lot)})["lot"]
+            lot = find.lot(name.removeprefix("lot-"))
+            units = read_field(WholeNumber(label=_title(lot)), sent, name)
             lines[lot.pk] = CountLine(place, units, lot=lot)
     for n in _OTHERS:
         if sent.get(f"thing-{n}", "").strip():
@@ -225,10 +218,13 @@ def _differences_page(
 ) -> HttpResponse:
     sent = request.POST
     sheet, differences = _previewed(sent, place)
-    moved = views.moved_since(place, _began(sent) or 0)
-    facts = {
-        "shelf": place,
-        "differences": [
+    moved = views.moved_since(place, id_of(sent.get("began", "")) or 0)
+    return show(
+        request,
+        "site/stock/count/differences.html",
+        problem=problem,
+        shelf=place,
+        differences=[
             {
                 "row": each,
                 "name": (name := sheet.name(each.lot)),
@@ -238,11 +234,10 @@ def _differences_page(
             }
             for each in differences
         ],
-        "left_out": 0 if sheet.complete else len(counting.not_counted([place], sheet.lines)),
-        "whys": whys(),
-        "sheet": [(name, sent[name]) for name in sent if name.split("-")[0] in _OF_THE_SHEET],
-    }
-    return show(request, "site/stock/count/differences.html", facts, problem=problem)
+        left_out=0 if sheet.complete else len(counting.not_counted([place], sheet.lines)),
+        whys=whys(),
+        sheet=[(name, sent[name]) for name in sent if name.split("-")[0] in _OF_THE_SHEET],
+    )
 
 
 def _write(request: HttpRequest, place: Place) -> HttpResponse:
@@ -250,9 +245,9 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
     sheet, differences = _previewed(sent, place)
     silent = [each.lot for each in differences if not _why(sent, sheet.name(each.lot))]
     if silent:
-        says = _("Choose a reason for each difference, if known: %(what)s.")
-        says %= {"what": ", ".join(map(_title, silent))}
-        return _differences_page(request, place, Invalid(says))
+        sentence = _("Choose a reason for each difference, if known: %(what)s.")
+        sentence %= {"what": ", ".join(map(_title, silent))}
+        return _differences_page(request, place, Invalid(sentence))
 
     def perform(act: Act) -> Done:
         sheet, differences = _differences(sent, place)
@@ -260,14 +255,14 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
         done = counting.count(
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
-        says = ngettext(
+        sentence = ngettext(
             "%(shelf)s has been counted, %(n)d difference saved.",
             "%(shelf)s has been counted, %(n)d differences saved.",
             len(done.differences),
         )
         if not done.differences:
-            says = _("%(shelf)s has been counted: everything matches the record.")
-        return Done(says % {"shelf": place.name, "n": len(done.differences)}, done.entry.pk)
+            sentence = _("%(shelf)s has been counted: everything matches the record.")
+        return Done(sentence % {"shelf": place.name, "n": len(done.differences)}, done.entry.pk)
 
     return acted(request, perform, to=reverse("count"))
 

@@ -1,24 +1,26 @@
-"""An item edited: its properties, its packs' codes, what can be used instead, no longer bought."""
+"""An item edited: its properties, its packs' codes, what can be used instead, no longer bought; and
+one that is new here, entered where it first arrives."""
 
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem, Stale
+from gearroom.core.acts import Act, Invalid, Problem, Stale
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, show
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
-from gearroom.site.web.stock.new_items import PackForm
 from kits.models import Disposal, Item
 from kits.rules.ledger.facts import Kind
 from kits.services.lookup import find
 from kits.services.stock import catalogue
+
+LONGEST_CODE = 8000
 
 
 class ItemForm(PageForm):
@@ -40,7 +42,7 @@ class ItemForm(PageForm):
         required=False,
         least=1,
         most=10_000,
-        label=_lazy("Days it keeps once opened (leave empty if as printed)"),
+        label=_lazy("Days it can be used once opened (leave empty if as printed)"),
     )
     check_every_days = WholeNumber(
         required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")
@@ -53,7 +55,7 @@ class ItemForm(PageForm):
     )
     volume_ml = WholeNumber(required=False, label=_lazy("Volume per unit (ml)"))
     mass_g = WholeNumber(required=False, label=_lazy("Weight per unit (g)"))
-    needs_date = Tick(label=_lazy("Needs a use-by date"))
+    needs_date = Tick(label=_lazy("Needs an expiry date"))
     sterile = Tick(label=_lazy("Sterile"))
     by_eye = Tick(label=_lazy("Loose in kits, not counted"))
     latex = Tick(label=_lazy("Contains latex"))
@@ -69,32 +71,34 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
         return sent.get(name, "") if sent is not None else "" if kept is None else kept
 
     fields = ItemForm.base_fields.items()
-    facts = {
-        "item": of,
-        "texts": [
+    return show(
+        request,
+        "site/stock/item/edit.html",
+        problem=problem,
+        item=of,
+        texts=[
             (name, field.label, field.most, value(name))
             for name, field in fields
             if isinstance(field, ShortText)
         ],
-        "numbers": [
+        numbers=[
             (name, field.label, field.least, field.most, value(name))
             for name, field in fields
             if isinstance(field, WholeNumber)
         ],
-        "checks": [
+        checks=[
             (name, field.label, bool(value(name)))
             for name, field in fields
             if isinstance(field, Tick)
         ],
-        "kinds": ITEM_KINDS,
-        "kind": value("kind"),
-        "ways": DISPOSALS,
-        "way": value("disposal"),
-        "packs": of.pack_codes.order_by("gtin"),
-        "instead": of.substitutes.select_related("instead").order_by("instead__name"),
-        "others": Item.objects.active().exclude(pk=item).order_by("name"),
-    }
-    return show(request, "site/stock/item/edit.html", facts, problem=problem)
+        kinds=ITEM_KINDS,
+        kind=value("kind"),
+        ways=DISPOSALS,
+        way=value("disposal"),
+        packs=of.pack_codes.order_by("gtin"),
+        instead=of.substitutes.select_related("instead").order_by("instead__name"),
+        others=Item.objects.active().exclude(pk=item).order_by("name"),
+    )
 
 
 @form_view("edit_item", page_of=_page)
@@ -103,8 +107,10 @@ def edit(act: Act, request: HttpRequest, item: int) -> Done:
     name = next((name for name in _ACTS if name in request.POST), None)
     if name is None:
         raise Invalid(_("Choose an action."))
-    to = reverse("thing" if name == "save" else "edit-thing", args=[item])
-    return Done(_ACTS[name](act, find.item(item), request.POST), to=to)
+    return Done(
+        _ACTS[name](act, find.item(item), request.POST),
+        to=reverse("thing" if name == "save" else "edit-thing", args=[item]),
+    )
 
 
 def _save(act: Act, item: Item, sent: QueryDict) -> str:
@@ -114,8 +120,8 @@ def _save(act: Act, item: Item, sent: QueryDict) -> str:
 
     def as_it_was_read(now: Item) -> None:
         if str(now.revision) != sent.get("revision"):
-            says = _("Somebody changed %(thing)s while this page was open. Reload the page.")
-            raise Stale("changed-since", says % {"thing": now.name})
+            sentence = _("Somebody changed %(thing)s while this page was open. Reload the page.")
+            raise Stale("changed-since", sentence % {"thing": now.name})
 
     catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
     return _("%(thing)s has been saved.") % {"thing": facts["name"]}
@@ -178,3 +184,37 @@ _ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {
     "retire": _retire,
     "bring-back": _bring_back,
 }
+
+
+# ------------------------------------------------------------------------------------ new items
+class NewItemForm(PageForm):
+    """What has to be entered of an item at first."""
+
+    name = ShortText(120)
+    kind = Choice(Kind, message=_lazy("Choose the kind of item."))
+    base_unit = ShortText(40)
+    sterile = Tick()
+    needs_date = Tick()
+
+
+class PackForm(PageForm):
+    """How many units the packs with a code hold."""
+
+    gtin = ShortText(20)
+    holds = WholeNumber(least=1, label=_lazy("Units in a pack"))
+
+
+def add_item(act: Act, sent: QueryDict) -> Item:
+    """Add the item of a form."""
+    return catalogue.add_item(act, **NewItemForm.read(sent))
+
+
+def add_pack_code(act: Act, item: Item, sent: QueryDict) -> str:
+    """Note that packs with the code of a form, if it has one, are of an item. The query of the page
+    on which it arrives: the code again, or the item."""
+    text = sent.get("text", "")[:LONGEST_CODE]
+    if not sent.get("gtin"):
+        return urlencode({"item": item.pk})
+    values = PackForm.read(sent)
+    catalogue.put_pack_code(act, item, gtin=values["gtin"], units_per_pack=values["holds"])
+    return urlencode({"text": text} if text else {"item": item.pk})

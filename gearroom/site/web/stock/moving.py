@@ -7,8 +7,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Problem
+from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, rooms_of, show
@@ -20,7 +19,7 @@ from kits.rules.stock import disposal as ways
 from kits.services.ledger import lots
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
-from kits.services.stock import corrections, disposing, instruments, opening, receiving, views
+from kits.services.stock import corrections, disposing, instruments, receiving, reclassifying, views
 from kits.services.stock.views import HeldBatch
 
 
@@ -31,25 +30,27 @@ def _page(
         raise problem
     who, row = actor(request), views.held_batch(actor(request), place, lot)
     item, home, kind = row.lot.item, row.place.room_now, row.place.kind
-    facts = {
-        "row": with_faults([row])[0],
-        "room": home,
-        "units": request.POST.get("units") or row.units,
-        "shelves": [each.place for each in views.shelves(home) if each.place != row.place],
-        "apart": [each for each in (PlaceKind.QUARANTINE, PlaceKind.TRAINING) if each != kind],
-        "rooms": [room for room in rooms_of(request) if room != home and kind == PlaceKind.SHELF],
-        "ways": [
+    return show(
+        request,
+        "site/stock/lot_at.html",
+        problem=problem,
+        row=with_faults([row])[0],
+        room=home,
+        units=request.POST.get("units") or row.units,
+        shelves=[each.place for each in views.shelves(home) if each.place != row.place],
+        apart=[each for each in (PlaceKind.QUARANTINE, PlaceKind.TRAINING) if each != kind],
+        rooms=[room for room in rooms_of(request) if room != home and kind == PlaceKind.SHELF],
+        ways=[
             (way, DISPOSALS[Disposal(way)]) for way in ways.allowed(Kind(item.kind), item.disposal)
         ],
-        "may_correct": who.may("correct_lot"),
-        "may_check": item.kind == Kind.INSTRUMENT and who.may("check_instrument", home.pk),
-        "may_open": item.opened_life_days is not None
+        may_correct=who.may("correct_lot"),
+        may_check=item.kind == Kind.INSTRUMENT and who.may("check_instrument", home.pk),
+        may_open=item.opened_life_days is not None
         and row.lot.opened_on is None
         and who.may("open", home.pk),
-        "may_move": who.may("move", home.pk),
-        "may_dispose": who.may("dispose", home.pk),
-    }
-    return show(request, "site/stock/lot_at.html", facts, problem=problem)
+        may_move=who.may("move", home.pk),
+        may_dispose=who.may("dispose", home.pk),
+    )
 
 
 class BatchForm(PageForm):
@@ -86,21 +87,22 @@ def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     values, today = BatchForm.read(sent), receiving.today_in(row.place.room_now)
     expiry = lots.printed_expiry(values["printed"], today=today)
     done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
-    says = _(
-        "%(thing)s has been corrected. The status of every kit that contains it will be updated."
+    return Done(
+        _("%(thing)s has been corrected. The status of every kit that contains it will be updated.")
+        % {"thing": row.lot.item.name},
+        done.entry.pk,
     )
-    return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
 
 
 def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     passed = sent["check"] == "passed"
     done = instruments.check(act, row.lot, passed=passed, answer=BatchForm.read(sent)["answer"])
-    says = (
+    sentence = (
         _("%(thing)s passed its check.")
         if passed
         else _("%(thing)s failed its check and is on hold.")
     )
-    return Done(says % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
+    return Done(sentence % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
 
 
 def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
@@ -120,11 +122,14 @@ def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
 def _send(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
-    says = _(
-        "%(units)d × %(thing)s sent to %(place)s. This stock will belong to that gear room "
-        "once its arrival is recorded there."
+    return Done(
+        _(
+            "%(units)d × %(thing)s sent to %(place)s. This stock will belong to that gear room "
+            "once its arrival is recorded there."
+        )
+        % _names(row, units, place=room.name),
+        entry.pk,
     )
-    return Done(says % _names(row, units, place=room.name), entry.pk)
 
 
 def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
@@ -134,14 +139,14 @@ def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
         raise Invalid(_("Choose how to dispose of the item."), field="dispose") from None
     entry = disposing.dispose(act, place=row.place, lot=row.lot, units=units, disposal=disposal)
     return Done(
-        _("%(units)d × %(thing)s disposed of: %(place)s.")
+        _("%(units)d × %(thing)s disposed of (%(place)s).")
         % _names(row, units, place=DISPOSALS[disposal]),
         entry.pk,
     )
 
 
 def _open(act: Act, row: HeldBatch, units: int, _value: str) -> Done:
-    done = opening.open_pack(act, place=row.place, lot=row.lot, units=units)
+    done = reclassifying.open_pack(act, place=row.place, lot=row.lot, units=units)
     return Done(_("%(units)d × %(thing)s opened.") % _names(row, units), done.entry.pk)
 
 
@@ -167,9 +172,9 @@ def arrive(act: Act, request: HttpRequest) -> Done:
     values = ArrivalForm.read(request.POST)
     lot, shelf = find.lot(values["lot"]), find.shelf(act.actor, values["shelf"])
     done = receiving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
-    says = _("%(units)d × %(thing)s arrived: %(place)s.") % {
+    sentence = _("%(units)d × %(thing)s arrived and put in %(place)s.") % {
         "units": done.units,
         "thing": lot.item.name,
         "place": done.place.name,
     }
-    return Done(" ".join([says, *(remark.text for remark in done.remarks)]), done.entry.pk)
+    return Done(" ".join([sentence, *(remark.text for remark in done.remarks)]), done.entry.pk)

@@ -13,11 +13,10 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, Problem, printable
+from gearroom.core.acts import Act, Actor, Invalid, Problem, printable
 from gearroom.core.models import Room
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, id_of
 from gearroom.site.web.page.shell import (
     Done,
     acted,
@@ -30,8 +29,8 @@ from gearroom.site.web.page.shell import (
 )
 from gearroom.site.web.page.words import ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
-from gearroom.site.web.stock import new_items
-from gearroom.site.web.stock.new_items import LONGEST_CODE
+from gearroom.site.web.stock import item_editing
+from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
@@ -67,9 +66,9 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     def perform(act: Act) -> dict[str, Any]:
         outcome = _best(scanning.scan(act, look, ScanRequest(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None and outcome.means == Means.OTHER:
-            says = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
+            sentence = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
                      "code on the pack again, or choose the item by hand.")  # fmt: skip
-            raise Invalid(says % {"text": printable(outcome.seen.text)}, field="text")
+            raise Invalid(sentence % {"text": printable(outcome.seen.text)}, field="text")
         if outcome.problem is not None:
             raise outcome.problem
         label = outcome.label
@@ -80,12 +79,11 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
             packs = [_of_batch(label.lot)]
         else:
             packs = [_pack(asdict(pack)) for pack in outcome.packs]
-        at = request.POST.get("at", "")
         return {
             "packs": packs,
             "again": outcome.again,
             "text": text or outcome.seen.text,
-            "shelf": int(at) if _is_id(at) else None,
+            "shelf": id_of(request.POST.get("at", "")),
         }
 
     return once_a_form(request, perform)  # type: ignore[no-any-return]  # what `perform` gives
@@ -121,7 +119,7 @@ def _chosen(request: HttpRequest) -> dict[str, Any]:
     text, shelf = request.GET.get("text", "")[:LONGEST_CODE], request.GET.get("shelf", "")
     chosen = request.GET.get("item", "").strip()
     packs = [_by_hand(find.item(chosen))] if chosen else _packs_of(request, text)
-    return {"packs": packs, "text": text, "shelf": int(shelf) if _is_id(shelf) else None}
+    return {"packs": packs, "text": text, "shelf": id_of(shelf)}
 
 
 def _packs_of(request: HttpRequest, text: str) -> list[dict[str, Any]]:
@@ -135,23 +133,18 @@ def _packs_of(request: HttpRequest, text: str) -> list[dict[str, Any]]:
     return [_pack(asdict(pack)) for pack in pack_scans.known_packs(typed.maker.candidates)]
 
 
-def _is_id(text: str) -> bool:
-    return text.isascii() and text.isdigit() and len(text) < 10
-
-
 def _sent_again(request: HttpRequest) -> dict[str, Any]:
     """What a form that was refused said, to be shown once more."""
     sent = request.POST
-    item = Item.objects.filter(pk=sent["item"]).first() if _is_id(sent.get("item", "")) else None
+    item = Item.objects.filter(pk=id_of(sent.get("item", "")) or 0).first()
     reading: dict[str, Any] = {"packs": [], "text": sent.get("text", "")}
     if item is not None:
-        holds = sent.get("holds", "")
         names = ("number", "serial", "expiry", "expiry_printed")
         pack = {
             **_by_hand(item),
             **{name: sent.get(name, "") for name in names},
             "gtin": sent.get("pack_code", ""),
-            "units": int(holds) if _is_id(holds) else None,
+            "units": id_of(sent.get("holds", "")),
             "known": bool(sent.get("known")),
         }
         reading["packs"] = [pack]
@@ -199,19 +192,21 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
-    facts = {
-        "room": room,
-        "reading": reading,
-        "packs": [{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
-        "counts": _PACKS,
-        "count": request.POST.get("packs") or "1",
-        "values": request.POST,
-        "shelves": _shelves(who, room, items, reading.get("shelf")) if items else [],
-        "things": Item.objects.active().order_by("name"),
-        "kinds": ITEM_KINDS,
-        "may_enter": who.may("edit_item"),
-    }
-    return show(request, "site/stock/receive/receive.html", facts, problem=problem)
+    return show(
+        request,
+        "site/stock/receive/receive.html",
+        problem=problem,
+        room=room,
+        reading=reading,
+        packs=[{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
+        counts=_PACKS,
+        count=request.POST.get("packs") or "1",
+        values=request.POST,
+        shelves=_shelves(who, room, items, reading.get("shelf")) if items else [],
+        things=Item.objects.active().order_by("name"),
+        kinds=ITEM_KINDS,
+        may_enter=who.may("edit_item"),
+    )
 
 
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:
@@ -254,12 +249,12 @@ def _receive(act: Act, sent: QueryDict) -> Done:
         **{**values, "item": find.item(values["item"])},
     )
     facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
-    says = ngettext(
-        "%(units)d × %(thing)s received: %(place)s.",
-        "%(units)d × %(thing)s received: %(place)s.",
+    sentence = ngettext(
+        "%(units)d × %(thing)s received and put in %(place)s.",
+        "%(units)d × %(thing)s received and put in %(place)s.",
         done.units,
     )
-    return Done(" ".join([says % facts, *(r.text for r in done.remarks)]), done.entry.pk)
+    return Done(" ".join([sentence % facts, *(r.text for r in done.remarks)]), done.entry.pk)
 
 
 def _new_item_refused(request: HttpRequest, problem: Problem) -> HttpResponse:
@@ -274,11 +269,11 @@ def new_item(act: Act, request: HttpRequest) -> Done:
     """Say what a pack with an unknown code is: a new item, or one that is known already."""
     if request.POST.get("as") == "known":
         item = find.item(request.POST.get("item", "").strip())
-        says = _("From now on, packs with this code will be recorded as %(thing)s.")
+        sentence = _("From now on, packs with this code will be recorded as %(thing)s.")
     else:
-        item = new_items.add_item(act, request.POST)
-        says = _(
+        item = item_editing.add_item(act, request.POST)
+        sentence = _(
             "%(thing)s has been added as a new item. Complete its details on its page under Stock."
         )
-    query = new_items.add_pack_code(act, item, request.POST)
-    return Done(says % {"thing": item.name}, to=f"{reverse('receive')}?{query}")
+    query = item_editing.add_pack_code(act, item, request.POST)
+    return Done(sentence % {"thing": item.name}, to=f"{reverse('receive')}?{query}")

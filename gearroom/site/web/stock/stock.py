@@ -1,23 +1,40 @@
 """Stock: things with what each room has of them, one thing batch by batch, and the time axis of
-expiry."""
+expiry. All that is out of date in a room, disposed of in one act, each item in its own bin; and
+what nobody knows the date of, as one list: read the pack and type its date, or take it out."""
 
+import re
 from collections.abc import Sequence
 from datetime import date, timedelta
+from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _, gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy, gettext_lazy as _lazy, ngettext
 from django.views.decorators.http import require_safe
 
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
-from gearroom.site.web.page.shell import actor, here, page, rooms_of, show, today_here
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import FOREIGN, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import (
+    Done,
+    actor,
+    here,
+    page,
+    room_here,
+    rooms_of,
+    show,
+    today_here,
+)
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
-from kits.models import PlaceKind, Recall
+from kits.models import Disposal, PlaceKind, Recall
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
+from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import undated, views
+from kits.services.stock import disposing, receiving, reclassifying, views
+from kits.services.stock.disposing import Outgoing
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 
 _MOST_ITEMS = 300
@@ -33,7 +50,7 @@ FAULTS: dict[str, Promise] = {
     ReasonCode.WITHHELD: _lazy("On hold"),
     ReasonCode.EXPIRED: _lazy("Out of date"),
     ReasonCode.OPENED_TOO_LONG: _lazy("Open too long"),
-    ReasonCode.DATE_NOT_KNOWN: _lazy("Date not known"),
+    ReasonCode.DATE_NOT_KNOWN: _lazy("Expiry date not known"),
     ReasonCode.CHECK_FAILED: _lazy("Failed its check"),
     ReasonCode.CHECK_NOT_ANSWERED: _lazy("Not checked yet"),
     ReasonCode.CHECK_DUE: _lazy("Check due"),
@@ -59,18 +76,19 @@ def all_items(request: HttpRequest) -> HttpResponse:
     who, room = actor(request), here(request)
     items = views.items_in_stock(who, _rooms_own_first(request), search=search, low=low)
     on_the_way = views.held_batches(who, kinds=[PlaceKind.TRANSIT])
-    facts = {
-        "search": search,
-        "low": low,
-        "things": items[:_MOST_ITEMS],
-        "more": len(items) > _MOST_ITEMS,
-        "on_the_way": on_the_way,
-        "shelves": views.shelves_of(who) if on_the_way else [],
-        "recalls": Recall.objects.open().count(),
-        "undated": len(undated.to_check(room, who)) if room else 0,
-        "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
-    }
-    return show(request, "site/stock/stock.html", facts)
+    return show(
+        request,
+        "site/stock/stock.html",
+        search=search,
+        low=low,
+        things=items[:_MOST_ITEMS],
+        more=len(items) > _MOST_ITEMS,
+        on_the_way=on_the_way,
+        shelves=views.shelves_of(who) if on_the_way else [],
+        recalls=Recall.objects.open().count(),
+        undated=len(reclassifying.to_check(room, who)) if room else 0,
+        may={name: who.may(name) for name in ("receive", "count", "dispose", "move")},
+    )
 
 
 @require_safe
@@ -84,21 +102,22 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
     def rows_in(where: str) -> list[dict[str, Any]]:
         return with_faults([row for row in rows if row.where == where])
 
-    facts = {
-        "item": of,
-        "stocked": next((each for each in stocked if each.item == of), None),
-        "on_shelves": rows_in(SHELVES),
-        "apart": rows_in(APART),
-        "in_kits": rows_in(KITS),
-        "recalls": Recall.objects.open().filter(item=of),
-        "packs": of.pack_codes.all(),
-        "picture": _picture(today_here(request), rows, by_kind=False) if rows else None,
-        "may_receive": who.may("receive"),
-        "may_edit": who.may("edit_item"),
-        "way": DISPOSALS[of.disposal],
-        "movements": views.movements(who, of) if who.may("read_history") else None,
-    }
-    return show(request, "site/stock/item/item.html", facts)
+    return show(
+        request,
+        "site/stock/item/item.html",
+        item=of,
+        stocked=next((each for each in stocked if each.item == of), None),
+        on_shelves=rows_in(SHELVES),
+        apart=rows_in(APART),
+        in_kits=rows_in(KITS),
+        recalls=Recall.objects.open().filter(item=of),
+        packs=of.pack_codes.all(),
+        picture=_picture(today_here(request), rows, by_kind=False) if rows else None,
+        may_receive=who.may("receive"),
+        may_edit=who.may("edit_item"),
+        way=DISPOSALS[of.disposal],
+        movements=views.movements(who, of) if who.may("read_history") else None,
+    )
 
 
 @require_safe
@@ -112,17 +131,18 @@ def expiry(request: HttpRequest) -> HttpResponse:
     today = today_here(request)
     through = today + timedelta(days=_LOOKS_AHEAD_DAYS)
     soonest = views.expiring_through(rows, through)
-    facts = {
-        "where": where if kinds else "",
-        "wheres": {"": _("Everywhere"), SHELVES: _PLACES[SHELVES], KITS: _PLACES[KITS]},
-        "picture": _picture(today, rows, by_kind=True) if rows else None,
-        "today": today,
-        "through": through,
-        "soonest": soonest[:_MOST_BATCHES],
-        "more": len(soonest) > _MOST_BATCHES,
-        "may_dispose": who.may("dispose"),
-    }
-    return show(request, "site/stock/expiry.html", facts)
+    return show(
+        request,
+        "site/stock/expiry.html",
+        where=where if kinds else "",
+        wheres={"": _("Everywhere"), SHELVES: _PLACES[SHELVES], KITS: _PLACES[KITS]},
+        picture=_picture(today, rows, by_kind=True) if rows else None,
+        today=today,
+        through=through,
+        soonest=soonest[:_MOST_BATCHES],
+        more=len(soonest) > _MOST_BATCHES,
+        may_dispose=who.may("dispose"),
+    )
 
 
 def _rooms_own_first(request: HttpRequest) -> list[Room]:
@@ -158,3 +178,96 @@ def _picture(today: date, rows: Sequence[HeldBatch], *, by_kind: bool) -> dict[s
         "width": _STEP * len(columns),
         "height": _HEIGHT,
     }
+
+
+_ORDER = tuple(Disposal)
+_OUTGOING = re.compile(r"([0-9]{1,9}):([0-9]{1,9}):([0-9]{1,9})")
+"""A row of the page that was ticked, as `PLACE:LOT:UNITS`."""
+
+
+def _out_of_date_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    room = room_here(request)
+    rows = disposing.out_of_date(room)
+
+    def order(row: Outgoing) -> int:
+        return _ORDER.index(row.disposal or Disposal.BIN)
+
+    by_bin = [
+        (DISPOSALS[_ORDER[n]], list(group))
+        for n, group in groupby(sorted(rows, key=order), key=order)
+    ]
+    return show(
+        request,
+        "site/stock/out_of_date.html",
+        problem=problem,
+        bins=by_bin,
+        room=room,
+        units=sum(row.units for row in rows),
+    )
+
+
+@form_view("dispose", "out-of-date", page_of=_out_of_date_page)
+def out_of_date(act: Act, request: HttpRequest) -> Done:
+    """What is out of date on the shelves and in quarantine of the room that this device stands in,
+    by the bin that it goes into; a form disposes of what is ticked."""
+    rows = [_outgoing(act, text) for text in request.POST.getlist("out")]
+    entry = disposing.dispose_all(act, room_here(request), rows)
+    units = sum(row.units for row in rows)
+    return Done(
+        ngettext("%(n)d unit has been disposed of.", "%(n)d units have been disposed of.", units)
+        % {"n": units},
+        entry.pk,
+    )
+
+
+def _outgoing(act: Act, text: str) -> Outgoing:
+    row = _OUTGOING.fullmatch(text)
+    if row is None:
+        raise Invalid(str(FOREIGN))
+    place, lot, units = map(int, row.groups())
+    return Outgoing(find.place(act.actor, place), find.lot(lot), units)
+
+
+def _undated_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    if problem is not None and here(request) is None:
+        raise problem
+    room, who = room_here(request), actor(request)
+    return show(
+        request,
+        "site/stock/undated.html",
+        problem=problem,
+        room=room,
+        rows=reclassifying.to_check(room, who),
+        may_count=who.may("count", room.pk),
+    )
+
+
+class DateForm(PageForm):
+    """The date of units in a place, as it is printed on them."""
+
+    place = ShortText()
+    lot = ShortText()
+    units = WholeNumber(least=1, label=gettext_lazy("Units"))
+    printed = ShortText(40)
+    number = ShortText(80)
+
+
+@form_view("look", "undated", page_of=_undated_page)
+def to_check(act: Act, request: HttpRequest) -> Done:
+    """What is in the kits and on the shelves of this room without a date that it should have."""
+    values = DateForm.read(request.POST)
+    place, lot = find.place(act.actor, values["place"]), find.lot(values["lot"])
+    today = receiving.today_in(receiving.room_of(place, place.kit))
+    entry = reclassifying.record_date(
+        act,
+        place=place,
+        lot=lot,
+        units=values["units"],
+        expiry=lots.printed_expiry(values["printed"], today=today),
+        number=values["number"],
+    )
+    return Done(
+        _("Expiry date recorded for %(units)d × %(thing)s.")
+        % {"units": values["units"], "thing": lot.item.name},
+        entry.pk,
+    )

@@ -4,12 +4,10 @@ from django.urls import URLPattern, path
 
 from gearroom.site.web.stock import (
     counting,
-    disposing,
     item_editing,
     moving,
     receiving,
     stock,
-    undated,
 )
 
 urlpatterns: list[URLPattern] = [
@@ -20,8 +18,8 @@ urlpatterns: list[URLPattern] = [
     path("stock/count/", counting.shelves, name="count"),
     path("stock/count/<int:shelf>/", counting.shelf, name="count-shelf"),
     path("stock/count/<int:shelf>/paper/", counting.paper, name="count-paper"),
-    path("stock/out-of-date/", disposing.out_of_date, name="out-of-date"),
-    path("stock/undated/", undated.to_check, name="undated"),
+    path("stock/out-of-date/", stock.out_of_date, name="out-of-date"),
+    path("stock/undated/", stock.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
     path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
     path("stock/<int:item>/", stock.item, name="thing"),

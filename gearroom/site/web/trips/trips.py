@@ -15,14 +15,21 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
+from gearroom.site.web.page.forms import (
+    Moment,
+    PageForm,
+    Several,
+    ShortText,
+    Tick,
+    WholeNumber,
+    id_of,
+)
+from gearroom.site.web.page.shell import Done, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
@@ -41,13 +48,14 @@ def list_trips(request: HttpRequest) -> HttpResponse:
     trips_here, room = _trips_of(request)
     coming = trips_here.filter(last_day__gte=today_here(request), cancelled_at__isnull=True)
     rows = list(coming[: MOST_TRIPS + 1])
-    facts = {
-        "trips": trip_readiness.judge_trips(rows[:MOST_TRIPS]),
-        "more": len(rows) > MOST_TRIPS,
-        "chosen": room,
-        "may_edit": actor(request).may("edit_trip"),
-    }
-    return show(request, "site/trips/trips.html", facts)
+    return show(
+        request,
+        "site/trips/trips.html",
+        trips=trip_readiness.judge_trips(rows[:MOST_TRIPS]),
+        more=len(rows) > MOST_TRIPS,
+        chosen=room,
+        may_edit=actor(request).may("edit_trip"),
+    )
 
 
 @require_safe
@@ -63,24 +71,25 @@ def month(request: HttpRequest) -> HttpResponse:
     rows = trips_here.filter(first_day__lte=weeks[-1][-1], last_day__gte=weeks[0][0])
     judged = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
     after = (first + timedelta(days=31)).replace(day=1)
-    facts = {
-        "first": first,
-        "before": first - timedelta(days=1),
-        "after": after,
-        "today": today,
-        "chosen": room,
-        "any": any(j.trip.last_day >= first and j.trip.first_day < after for j in judged),
-        "days": weeks[0],
-        "weeks": [
+    return show(
+        request,
+        "site/trips/month.html",
+        first=first,
+        before=first - timedelta(days=1),
+        after=after,
+        today=today,
+        chosen=room,
+        any=any(j.trip.last_day >= first and j.trip.first_day < after for j in judged),
+        days=weeks[0],
+        weeks=[
             [
                 (day, [j for j in judged if j.trip.first_day <= day <= j.trip.last_day])
                 for day in week
             ]
             for week in weeks
         ],
-        "may_edit": actor(request).may("edit_trip"),
-    }
-    return show(request, "site/trips/month.html", facts)
+        may_edit=actor(request).may("edit_trip"),
+    )
 
 
 def _month_of(text: str, today: date) -> date:
@@ -90,8 +99,7 @@ def _month_of(text: str, today: date) -> date:
     except ValueError:
         first = date.min
     if not 2000 <= first.year < 2200:
-        says = _("Enter the month with its year, such as 2026-05.")
-        raise Invalid(says, field="month")
+        raise Invalid(_("Enter the month with its year, such as 2026-05."), field="month")
     return first
 
 
@@ -105,12 +113,8 @@ def _trips_of(request: HttpRequest) -> tuple[QuerySet[Trip], Room | None]:
 # ------------------------------------------------------------------------------------------ one
 @require_safe
 @page()
-def show_trip(request: HttpRequest, trip: int) -> HttpResponse:
+def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
     """A trip: what it needs, its kits, and which others could go."""
-    return _trip_page(request, trip)
-
-
-def _trip_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
     who, row = actor(request), find.trip(actor(request), trip)
     (judged,) = trip_readiness.judge_trips([row])
     facts: dict[str, Any] = {
@@ -139,7 +143,7 @@ def _trip_page(request: HttpRequest, trip: int, problem: Problem | None = None) 
     if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, row)
         facts["people"] = _people(request)
-    return show(request, "site/trips/trip.html", facts, problem=problem)
+    return show(request, "site/trips/trip.html", problem=problem, **facts)
 
 
 def _people(request: HttpRequest) -> Any:
@@ -147,7 +151,7 @@ def _people(request: HttpRequest) -> Any:
     return people.may_take(who) if who.may("see_people") else []
 
 
-@form_view("reserve", "trip", refused=_trip_page)
+@form_view("reserve", "trip", refused=show_trip)
 def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     """Reserve the named kits for a trip, for a person of it if one is named."""
     row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
@@ -158,24 +162,26 @@ def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     done = [
         reservations.reserve(act, find.kit(act.actor, name), row, person=person) for name in names
     ]
-    says = _("Reserved for %(trip)s: %(kits)s.") % {
-        "trip": row.name,
-        "kits": ", ".join(each.reservation.kit.name for each in done),
-    }
-    return Done(says)
+    return Done(
+        _("Reserved for %(trip)s: %(kits)s.")
+        % {
+            "trip": row.name,
+            "kits": ", ".join(each.reservation.kit.name for each in done),
+        }
+    )
 
 
-@form_view("reserve", "trip", refused=_trip_page)
+@form_view("reserve", "trip", refused=show_trip)
 def release(act: Act, request: HttpRequest, trip: int) -> Done:
     """Take the reservation of a kit back."""
     row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
-    pk = int(ref) if ref.isdecimal() and len(ref) < 19 else 0
-    reservation = Reservation.objects.filter(trip=row, pk=pk).first()
+    reservation = Reservation.objects.filter(trip=row, pk=id_of(ref) or 0).first()
     if reservation is None:
         raise NotFound("reservation", ref)
     done = reservations.release(act, reservation)
-    says = _("%(kit)s is no longer reserved for %(trip)s.")
-    return Done(says % {"kit": done.kit.name, "trip": row.name})
+    return Done(
+        _("%(kit)s is no longer reserved for %(trip)s.") % {"kit": done.kit.name, "trip": row.name}
+    )
 
 
 # ------------------------------------------------------------------------------------- by hand
@@ -188,15 +194,16 @@ def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
 def add(act: Act, request: HttpRequest) -> Done:
     """A trip that no other system knows."""
     done = trips.add_by_hand(act, _facts(act.actor, request.POST))
-    says = _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name}
-    return Done(says, to=reverse("trip", args=[done.trip.pk]))
+    return Done(
+        _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name},
+        to=reverse("trip", args=[done.trip.pk]),
+    )
 
 
-@page("edit_trip")
-def edit(request: HttpRequest, trip: int) -> HttpResponse:
-    """Change a trip that was added by hand, or cancel it."""
-    row = find.trip(actor(request), trip)
-    actor(request).require("edit_trip", row.room_id)
+def _by_hand(who: Actor, trip: int) -> Trip:
+    """A trip that was added by hand. Raises Invalid for any other."""
+    row = find.trip(who, trip)
+    who.require("edit_trip", row.room_id)
     if row.source != trips.BY_HAND:
         raise Invalid(
             _(
@@ -205,51 +212,57 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
             )
             % {"trip": row.name, "source": row.source}
         )
-    if request.method != "POST":
-        return _form_page(request, row, _values_of(row))
-    return acted(
-        request,
-        lambda act: _edit(act, row, request.POST),
-        to=reverse("trip", args=[row.pk]),
-        refused=lambda problem: _form_page(request, row, request.POST, problem),
-    )
+    return row
 
 
-def _edit(act: Act, trip: Trip, sent: QueryDict) -> Done:
-    def as_it_was_read(row: Trip) -> None:
-        if sent.get("revision") != str(row.revision):
-            says = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
-            raise Stale("changed-since", says % {"trip": row.name})
+def _edit_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
+    row = _by_hand(actor(request), trip)
+    return _form_page(request, row, request.POST if problem else _values_of(row), problem)
+
+
+@form_view("edit_trip", "trip", page_of=_edit_page)
+def edit(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Change a trip that was added by hand, or cancel it."""
+    sent, row = request.POST, _by_hand(act.actor, trip)
+
+    def as_it_was_read(now: Trip) -> None:
+        if sent.get("revision") != str(now.revision):
+            sentence = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
+            raise Stale("changed-since", sentence % {"trip": now.name})
 
     facts = _facts(act.actor, sent)
     act = replace(act, match=as_it_was_read)
-    done = trips.put(act, trip.source, trip.reference, facts)
+    done = trips.put(act, row.source, row.reference, facts)
     if facts.cancelled and done.released:
-        says = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
-        return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
-    says = _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
-    says %= {"trip": done.trip.name}
+        sentence = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
+        return Done(sentence % {"trip": done.trip.name, "kits": ", ".join(done.released)})
+    sentence = (
+        _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
+    )
+    sentence %= {"trip": done.trip.name}
     if done.due_changed and not facts.cancelled:
         follow = _("Now due back at the trip's new return time: %(kits)s.") % {
             "kits": ", ".join(done.due_changed)
         }
-        says = f"{says} {follow}"
-    return Done(says)
+        sentence = f"{sentence} {follow}"
+    return Done(sentence)
 
 
 def _form_page(
     request: HttpRequest, trip: Trip | None, sent: Mapping[str, Any], problem: Problem | None = None
 ) -> HttpResponse:
     who = actor(request)
-    facts = {
-        "trip": trip,
-        "sent": sent,
-        "chosen": request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
-        "hazards": words.HAZARDS.items(),
-        "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
-        "people": _people(request),
-    }
-    return show(request, "site/trips/form.html", facts, problem=problem)
+    return show(
+        request,
+        "site/trips/form.html",
+        problem=problem,
+        trip=trip,
+        sent=sent,
+        chosen=request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
+        hazards=words.HAZARDS.items(),
+        rooms_here=[room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
+        people=_people(request),
+    )
 
 
 class TripForm(PageForm):

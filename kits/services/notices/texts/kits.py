@@ -13,8 +13,7 @@ from kits.services.notices.facts import (
     NotCleared,
     WentShort,
 )
-from kits.services.notices.links import clearance_token, page
-from kits.services.notices.notice_text import NoticeText, name_of
+from kits.services.notices.notice_text import NoticeText, clearance_token, name_of, page
 from kits.services.text import reason_texts, wording
 
 
@@ -24,15 +23,17 @@ def medicine_missing(notice: Notice) -> NoticeText:
     what = ", ".join(
         f"{units} × {name}" for name, units in sorted(facts.get("missing", {}).items())
     )
-    text = _(
-        "MISSING: %(what)s, noticed when %(where)s was counted. Call the person who counted, "
-        "then the last person who had it."
-    )
-    if notice.entry is not None and notice.entry.person_id == notice.person_id:
-        text = _(
+    text = (
+        _(
             "MISSING: %(what)s, noticed when %(where)s was counted. Count again, then call the "
             "last person who had it."
         )
+        if notice.entry is not None and notice.entry.person_id == notice.person_id
+        else _(
+            "MISSING: %(what)s, noticed when %(where)s was counted. Call the person who counted, "
+            "then the last person who had it."
+        )
+    )
     where = name_of(notice)
     return NoticeText(
         text % {"what": what or _("a medicine"), "where": where},
@@ -54,11 +55,13 @@ def irregular(notice: Notice) -> NoticeText:
 
 def something_wrong(notice: Notice) -> NoticeText:
     """That somebody reported it."""
-    text = _(
-        "%(kit)s: somebody reported that something is wrong with it. Look at the kit, "
-        "then release it."
+    return NoticeText(
+        _(
+            "%(kit)s: somebody reported that something is wrong with it. Look at the kit, "
+            "then release it."
+        )
+        % {"kit": name_of(notice)}
     )
-    return NoticeText(text % {"kit": name_of(notice)})
 
 
 def emergency(notice: Notice) -> NoticeText:
@@ -96,12 +99,12 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
     """The question whether they cleared it."""
     facts: ClearedByPhone = notice.facts
     kit = {"kit": name_of(notice)}
-    text = _(
-        "%(kit)s was taken out because you were named as having cleared it by phone. Did "
-        "you clear it?"
-    )
     return NoticeText(
-        text % kit,
+        _(
+            "%(kit)s was taken out because somebody said that you had cleared it by phone. Did "
+            "you clear it?"
+        )
+        % kit,
         lacks(facts["reasons"]),
         subject=_("Did you clear %(kit)s?") % kit,
         page=page(f"/cleared/{clearance_token(facts['clearance'])}/"),
@@ -111,7 +114,7 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
 def not_cleared(notice: Notice) -> NoticeText:
     """Whom to call for it."""
     facts: NotCleared = notice.facts
-    says = _(
+    sentence = _(
         "%(kit)s was taken out as cleared by phone, but the person named says they did "
         "not clear it."
     )
@@ -126,7 +129,7 @@ def not_cleared(notice: Notice) -> NoticeText:
         "phone": facts.get("phone") or _("no phone on record"),
     }
     return NoticeText(
-        f"{says} {do}" % names,
+        f"{sentence} {do}" % names,
         lacks(facts["reasons"]),
         subject=_("%(kit)s was taken out, but nobody cleared it") % names,
     )

@@ -4,16 +4,15 @@ A person is asked to call whoever has a kit, never themselves: what is theirs to
 as that.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from typing import cast
 
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Certainty, Notice
 from kits.services.notices.facts import RecalledKit, RecallFacts
-from kits.services.notices.links import page
-from kits.services.notices.notice_text import NoticeText
+from kits.services.notices.notice_text import NoticeText, page
 
 
 def recall(notice: Notice) -> NoticeText:
@@ -21,9 +20,11 @@ def recall(notice: Notice) -> NoticeText:
     kits = kits_of(notice)
     rooms = [notice.room.name] if notice.room else []
     facts = cast(RecallFacts, {"rooms": rooms, "thing": "", **notice.facts})
-    subject = _("RECALL, %(thing)s: check and answer")
-    if facts.get("again"):
-        subject = _("RECALL, reminder: %(thing)s: check and answer")
+    subject = (
+        _("RECALL, reminder: %(thing)s: check and answer")
+        if facts.get("again")
+        else _("RECALL, %(thing)s: check and answer")
+    )
     one = f"{facts['recall']}/" if "recall" in facts else ""
     return NoticeText(
         sentence(facts, kits),
@@ -52,28 +53,34 @@ def kits_of(notice: Notice) -> list[RecalledKit]:
 
 def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
     """What is recalled, and which kits hold it or may."""
-    thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any number")}
+    thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any lot number")}
     if not kits:
         return _(
             "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. Stock from the shelves is "
             "in quarantine; follow up the kits until there is an answer for each one."
         ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
-    sentences = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
     certain = [k["name"] for k in kits if k["certainty"] == Certainty.CERTAIN]
     maybe = [k["name"] for k in kits if k["certainty"] != Certainty.CERTAIN]
-    if certain:
-        sentences.append(
-            ngettext(
-                "%(kits)s certainly contains it.", "%(kits)s certainly contain it.", len(certain)
-            )
-            % {"kits": ", ".join(certain)}
-        )
-    if maybe:
-        sentences.append(
-            ngettext("%(kits)s may contain it.", "%(kits)s may contain it.", len(maybe))
-            % {"kits": ", ".join(maybe)}
-        )
-    return " ".join([*sentences, _("Check, remove the batch and answer.")])
+    of_certain = ngettext(
+        "%(kits)s certainly contains the batch.",
+        "%(kits)s certainly contain the batch.",
+        len(certain),
+    )
+    of_maybe = ngettext(
+        "%(kits)s may contain the batch.", "%(kits)s may contain the batch.", len(maybe)
+    )
+    sentences = (
+        text % {"kits": ", ".join(names)}
+        for text, names in ((of_certain, certain), (of_maybe, maybe))
+        if names
+    )
+    return " ".join(
+        [
+            _("RECALL: %(thing)s, batch %(number)s.") % thing,
+            *sentences,
+            _("Check, remove the batch and answer."),
+        ]
+    )
 
 
 def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Iterator[str]:
@@ -83,14 +90,12 @@ def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Itera
         yield facts["advice"]
     if facts.get("reference"):
         yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
-    own: list[str] = []
-    others: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        names = own if kit.get("person_id") == reader else others[_whom_to_call(kit)]
-        names.append(kit["name"])
-    if own:
+    by_whom = grouped(
+        ("" if kit.get("person_id") == reader else _whom_to_call(kit), kit["name"]) for kit in kits
+    )
+    if own := by_whom.pop("", []):
         yield _("You need to check %(kits)s.") % {"kits": ", ".join(own)}
-    for whom, names in others.items():
+    for whom, names in by_whom.items():
         yield _("%(kits)s: %(ring)s") % {"kits": ", ".join(names), "ring": whom}
 
 

@@ -1,20 +1,28 @@
 """What is said of a trip that is not covered (its kits, how each stood for it, who has it) or was
-changed."""
+changed, and of kits past due."""
 
-from collections.abc import Iterator
-from datetime import date
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
 from typing import cast
 
 from django.utils import formats
-from django.utils.translation import gettext as _, pgettext
+from django.utils.translation import gettext as _, ngettext, pgettext
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import VerdictLine
-from kits.services.notices.facts import Holder, KitOfTrip, TripChanged, TripNotCovered
-from kits.services.notices.links import page
-from kits.services.notices.notice_text import NoticeText, name_of, zone_of
+from kits.services.notices.facts import Holder, KitOfTrip, OverdueKit, TripChanged, TripNotCovered
+from kits.services.notices.notice_text import (
+    NoticeText,
+    first_few,
+    kit_page,
+    name_of,
+    page,
+    zone_of,
+)
 from kits.services.text import verdict_texts
 from kits.services.text.days import instant
+from kits.services.text.wording import moment
 
 
 def not_ready(notice: Notice) -> NoticeText:
@@ -27,19 +35,18 @@ def not_ready(notice: Notice) -> NoticeText:
         "trip": trip["trip"],
         "when": instant(trip["departs_at"], zone),
     }
-    if len(kits) > 1:
-        text = (
-            _("%(trip)s leaves %(when)s, but these kits reserved for it are not ready: %(kit)s.")
-            % facts
-        )
-    else:
-        text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % facts
-    lines: list[str] = []
-    for kit in kits:
-        of_kit = [*_still_out(kit.get("out"), zone, notice.person_id), *kit["reasons"]]
-        lines += [f"{kit['kit']}: {line}" for line in of_kit] if len(kits) > 1 else of_kit
+    text = (
+        _("%(trip)s leaves %(when)s, but these kits reserved for it are not ready: %(kit)s.")
+        if len(kits) > 1
+        else _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.")
+    )
+    lines = [
+        f"{kit['kit']}: {line}" if len(kits) > 1 else line
+        for kit in kits
+        for line in (*_still_out(kit.get("out"), zone, notice.person_id), *kit["reasons"])
+    ]
     return NoticeText(
-        text,
+        text % facts,
         lines,
         subject=_subject(notice, kits),
         page=page(f"/trips/{trip['trip_id']}/") if len(kits) > 1 else "",
@@ -86,7 +93,7 @@ def _verdict(kit: KitOfTrip, trip: TripNotCovered) -> VerdictLine:
     expiry = kit["first_expiry"]
     return VerdictLine(
         text=kit["verdict_text"],
-        judged=_("checked for %(day)s, %(trip)s")
+        judged=_("status for %(day)s, %(trip)s")
         % {
             "day": formats.date_format(through, pgettext("date format", "D j F")),
             "trip": trip["trip"],
@@ -111,20 +118,20 @@ def _still_out(out: Holder | None, zone: str, reader: int) -> Iterator[str]:
     if out.get("person_id") == reader:
         yield _("You have the kit. Bring it back in time for sorting.")
     elif not out["due_at"]:
-        yield _("It is out: %(name)s has it (%(phone)s), with no due time.") % who
+        yield _("The kit is out: %(name)s has it (%(phone)s), with no due time.") % who
     else:
-        yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % who
+        yield _("The kit is out: %(name)s has it (%(phone)s), due back %(when)s.") % who
 
 
 def not_covered(notice: Notice) -> NoticeText:
     """A trip without a kit, or whose kits went and are not enough together."""
     trip: TripNotCovered = notice.facts
     facts = {"trip": trip["trip"], "when": instant(trip["departs_at"], zone_of(notice))}
-    text = _("%(trip)s leaves %(when)s, but no kit is reserved for it.")
-    if trip["reasons"]:
-        text = _(
-            "%(trip)s leaves %(when)s, but the kits taken out for it are not enough, even together."
-        )
+    text = (
+        _("%(trip)s leaves %(when)s, but the kits taken out for it are not enough, even together.")
+        if trip["reasons"]
+        else _("%(trip)s leaves %(when)s, but no kit is reserved for it.")
+    )
     return NoticeText(
         text % facts,
         trip["reasons"],
@@ -147,3 +154,86 @@ def trip_changed(notice: Notice) -> NoticeText:
         text % {"trip": trip, "kit": kit, "what": what},
         [also % clash for clash in changed.get("clashes", ())],
     )
+
+
+# --------------------------------------------------------------------------------------- past due
+def not_back(notice: Notice) -> NoticeText:
+    """Which kits are not back, when each was due and whom to call for it."""
+    kits = _overdue_kits(notice)
+    subject = _("Not back: %(kits)s") % {"kits": first_few(kit["kit"] for kit in kits)}
+    return NoticeText(
+        _sentence(kits), [*_lines(kits, zone_of(notice))], subject=subject, page=_page(kits)
+    )
+
+
+def _overdue_kits(notice: Notice) -> list[OverdueKit]:
+    """The kits that a notice names; of one written when each kit had its own, that."""
+    if "kits" in notice.facts or notice.kit is None:
+        return list(notice.facts.get("kits", ()))
+    name = notice.kit.name
+    old = {"kit": name, "page": name, "trip": None, "trip_name": "", **notice.facts}
+    return [cast(OverdueKit, old)]
+
+
+def _sentence(kits: Sequence[OverdueKit]) -> str:
+    """What is not back: the reader's own first."""
+    own = [kit["kit"] for kit in kits if kit.get("yours")]
+    others = [kit["kit"] for kit in kits if not kit.get("yours")]
+    of_own = ngettext(
+        "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
+        "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
+        len(own),
+    )
+    of_others = ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
+    return " ".join(
+        text % {"kits": ", ".join(names)}
+        for text, names in ((of_own, own), (of_others, others))
+        if names
+    )
+
+
+def _lines(kits: Sequence[OverdueKit], zone: str) -> Iterator[str]:
+    """When each was due and whom to call for it, what this is not about, and how to put it off."""
+    for due, names in grouped((_due(kit, zone), kit["kit"]) for kit in kits).items():
+        yield f"{', '.join(names)}: {due}"
+    yield ngettext(
+        "This concerns only the kit; it does not show whether the group is safe.",
+        "This concerns only the kits; it does not show whether the group is safe.",
+        len(kits),
+    )
+    if _trip(kits) is not None:
+        yield _("Delayed? Extend the due time of all kits for the trip on the page below.")
+
+
+def _due(kit: OverdueKit, zone: str) -> str:
+    facts = {
+        "when": moment(datetime.fromisoformat(kit["due_at"] or ""), zone),
+        "name": kit.get("person") or _("an unnamed person"),
+        "phone": kit.get("phone") or _("no phone on record"),
+    }
+    text = (
+        _("due back %(when)s")
+        if kit.get("yours")
+        else _("due back %(when)s, %(name)s has it (%(phone)s)")
+    )
+    trip = f", {kit['trip_name']}" if kit.get("trip_name") else ""
+    return f"{text % facts}{trip}."
+
+
+def _trip(kits: Sequence[OverdueKit]) -> int | None:
+    """The trip that all of these kits are out on, by its id."""
+    trips = {kit.get("trip") for kit in kits}
+    return trips.pop() if len(trips) == 1 else None
+
+
+def _page(kits: Sequence[OverdueKit]) -> str:
+    """Where they are put off or handed in: of one kit its own page, of a trip's the trip's."""
+    pages = {kit["page"] for kit in kits}
+    trip = _trip(kits)
+    if len(pages) == 1:
+        there, at = kit_page(pages.pop()), "#due"
+    elif trip is not None:
+        there, at = page(f"/trips/{trip}/"), "#later"
+    else:
+        there, at = page("/"), ""
+    return f"{there}{at}" if there else ""

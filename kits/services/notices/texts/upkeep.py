@@ -6,8 +6,7 @@ from django.utils.translation import gettext as _, ngettext
 
 from kits.models import Notice
 from kits.services.notices.facts import AddressRefused, LowStock, SignatureEnds
-from kits.services.notices.links import page, signature_token
-from kits.services.notices.notice_text import NoticeText
+from kits.services.notices.notice_text import NoticeText, page, signature_token
 from kits.services.text import wording
 
 
