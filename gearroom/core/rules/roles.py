@@ -111,6 +111,7 @@ USE_CASES: dict[str, Right] = {
     "edit_item": Right(Scope.LISTS, _KEEPERS),
     "edit_list": Right(Scope.LISTS, _KEEPERS | {Role.ADVISER}),
     "sign_list": Right(Scope.LISTS, frozenset({Role.ADVISER})),
+    "state_rate": Right(Scope.LISTS, frozenset({Role.ADVISER})),
     # trips
     "reserve": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),
     "edit_trip": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),

@@ -8,9 +8,18 @@ from decimal import Decimal
 from gearroom.core import clock
 from kits.models import Item, ItemNeed, Kit, ListLine, PackingListVersion, Substitute
 from kits.rules.planning import replay as rules
-from kits.rules.planning.replay import Line, Replay
+from kits.rules.planning.replay import Line, Replay, Shortage
 from kits.services.planning.history import PastTrip, past_trips
 from kits.services.planning.plans import Purchase, purchases
+
+
+@dataclass(frozen=True)
+class TripShortage:
+    """What one past trip lacks with a list."""
+
+    trip: PastTrip
+    item: Item
+    short: Shortage
 
 
 @dataclass(frozen=True)
@@ -23,6 +32,15 @@ class Comparison:
     done: Replay
     now: Replay | None
     items: Mapping[int, Item]
+
+    @property
+    def shortages(self) -> list[TripShortage]:
+        """What the trips lack, in their order."""
+        trips = {trip.checkout: trip for trip in self.trips}
+        return [
+            TripShortage(trips[short.trip], self.items[short.item], short)
+            for short in self.done.shortages
+        ]
 
     @property
     def lighter_g(self) -> int:

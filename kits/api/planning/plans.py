@@ -1,0 +1,307 @@
+"""/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.acts import Act, NotFound
+from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySerializer
+from gearroom.core.api.views import ReadView, UseCaseView
+from kits.api import answers
+from kits.models import Activity, Need, PackingListVersion, RateSource
+from kits.rules.planning import rates as rules, studies
+from kits.services.lists import packing_lists
+from kits.services.lookup import find
+from kits.services.planning import plans, priors, rates, replays
+from kits.services.planning.plans import Plan
+from kits.services.planning.rates import NeedRate
+from kits.services.text.planning_texts import CAUTION
+
+PER = 1000
+"""Rates are shown in uses per so many participant-days."""
+
+
+def per_1000(rate: float | None) -> float | None:
+    """A rate in uses a participant-day, as it is shown."""
+    return None if rate is None else rate * PER
+
+
+class PriorAnswer(answers.Answer):
+    per_1000 = answers.made(
+        serializers.FloatField, lambda of: of.prior.mean * PER if of.prior else None,
+        help_text="Uses per 1,000 participant-days; null: nobody stated any.",
+    )  # fmt: skip
+    weight = answers.made(
+        serializers.FloatField, lambda of: of.prior.weight if of.prior else None,
+        help_text="It counts for so many uses, at most 2.",
+    )  # fmt: skip
+    source = answers.made(
+        serializers.CharField, lambda of: of.stated.source if of.stated else None,
+        help_text="`adviser` or `study`; null: nobody stated any.",
+    )  # fmt: skip
+    study = answers.made(serializers.CharField, lambda of: of.stated.study if of.stated else "")
+    note = answers.made(serializers.CharField, lambda of: of.stated.note if of.stated else "")
+
+
+class RateAnswer(answers.Answer):
+    need = serializers.CharField(source="need.key")
+    name = serializers.CharField(source="need.name")
+    group = serializers.CharField(source="need.group")
+    activity = serializers.CharField(help_text="Empty: trips that do not say what they do.")
+    prior = PriorAnswer(source="*")
+    uses = serializers.FloatField(help_text="Uses recorded, what was not there included.")
+    exposure_days = serializers.FloatField(
+        source="days", help_text="Participant-days over which they were recorded."
+    )
+    known_trips = serializers.IntegerField(
+        help_text="Times out of which it is known what was used."
+    )
+    trips = serializers.IntegerField()
+    shape = answers.made(serializers.FloatField, lambda of: of.rate.shape if of.rate else None)
+    per_days = answers.made(
+        serializers.FloatField, lambda of: of.rate.per_days if of.rate else None
+    )
+    dispersion = answers.made(
+        serializers.FloatField, lambda of: of.rate.dispersion if of.rate else None
+    )
+    mean = answers.made(
+        serializers.FloatField, lambda of: per_1000(of.rate.mean) if of.rate else None,
+        help_text="Uses per 1,000 participant-days; null: no rate.",
+    )  # fmt: skip
+    low = answers.made(
+        serializers.FloatField, lambda of: per_1000(of.interval[0]) if of.interval else None,
+        help_text="Nineteen in twenty of what is believed lie above it, per 1,000.",
+    )  # fmt: skip
+    high = answers.made(
+        serializers.FloatField, lambda of: per_1000(of.interval[1]) if of.interval else None
+    )
+
+
+class NeedAnswer(answers.Answer):
+    need = serializers.CharField(source="rate.need.key")
+    rate = RateAnswer()
+    units_per_use = serializers.ListField(
+        child=serializers.FloatField(), help_text="The chances of 1, 2 … units a use."
+    )
+
+
+class LineAnswer(answers.Answer):
+    item = serializers.IntegerField(source="line.item_id")
+    name = serializers.CharField(source="line.item.name")
+    section = serializers.CharField(source="line.section.key")
+    priority = serializers.CharField(source="line.criticality")
+    need = NeedAnswer(source="needs", many=True, help_text="What the item is for.")
+    demand = answers.made(
+        serializers.JSONField,
+        lambda of: None if of.demand is None else [float(each) for each in of.demand],
+        help_text="The chances of 0, 1, 2 … units wanted on one trip; null: no rate.",
+    )
+    quantity = serializers.IntegerField()
+    enough = serializers.IntegerField(help_text="Units that are enough with `service_level`.")
+    service_level = serializers.FloatField()
+    runs_out = serializers.FloatField(source="change.runs_out", default=None, allow_null=True)
+    with_one_fewer = serializers.FloatField(
+        source="change.with_one_fewer", default=None, allow_null=True
+    )
+    with_one_more = serializers.FloatField(
+        source="change.with_one_more", default=None, allow_null=True
+    )
+    expires_unused = serializers.FloatField(
+        allow_null=True, help_text="The chance that a unit bought now goes out of date unused."
+    )
+    shelf_life_days = serializers.IntegerField(source="purchase.shelf_life_days", allow_null=True)
+    currency = serializers.CharField(source="purchase.currency", allow_blank=True)
+    waste_per_year = serializers.DecimalField(
+        12, 2, source="per_year.waste", default=None, allow_null=True
+    )
+    cost_per_year = serializers.DecimalField(
+        12, 2, source="per_year.carrying", default=None, allow_null=True
+    )
+
+
+class PlanAnswer(answers.Answer):
+    packing_list = serializers.IntegerField(source="version.packing_list_id")
+    version = serializers.IntegerField(source="version.number")
+    people = serializers.IntegerField()
+    days = serializers.IntegerField()
+    activity = serializers.CharField(allow_blank=True)
+    planned_days = serializers.FloatField(help_text="Participant-days of one trip.")
+    yearly_days = serializers.FloatField(help_text="Participant-days a year of one such kit.")
+    lines = LineAnswer(many=True)
+    lacks_something = serializers.FloatField(
+        help_text="The chance that at least one line with a rate runs out on one trip."
+    )
+    caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
+
+
+class PlanQuery(QuerySerializer):
+    people = serializers.IntegerField(required=False, min_value=1, max_value=1000)
+    days = serializers.IntegerField(required=False, min_value=1, max_value=365)
+    activity = serializers.SlugField(required=False, max_length=40)
+
+
+def activity_of(key: str | None) -> Activity | None:
+    """An activity by its key; None for none. Raises NotFound."""
+    if not key:
+        return None
+    activity = Activity.objects.filter(key=key).first()
+    if activity is None:
+        raise NotFound("activity", key)
+    return activity
+
+
+class _PlanView(ReadView):
+    query = PlanQuery
+    shows = PlanAnswer
+
+    def plan_of(self, version: PackingListVersion, query: dict[str, Any]) -> Plan:
+        """A version's plan for what the query asks."""
+        activity = activity_of(query.pop("activity", None))
+        return plans.plan(version, activity=activity, **query)
+
+
+class KitPlan(_PlanView):
+    def read(self, query: dict[str, Any]) -> Any:
+        """What a kit's list comes to."""
+        return self.plan_of(find.kit(self.actor, self.kwargs["kit"]).list_version, query)
+
+
+class VersionPlan(_PlanView):
+    def read(self, query: dict[str, Any]) -> Any:
+        """What a version of a list comes to, a draft too."""
+        version = packing_lists.version_of(self.kwargs["list"], self.kwargs["number"])
+        return self.plan_of(version, query)
+
+
+# ------------------------------------------------------------------------------------------- rates
+class StudyAnswer(answers.Answer):
+    key = serializers.CharField()
+    authors = serializers.CharField()
+    published = serializers.CharField()
+    year = serializers.IntegerField()
+    doi = serializers.CharField(allow_blank=True)
+    setting = serializers.CharField()
+    counts = serializers.CharField(help_text="What was counted.")
+    person_days = serializers.IntegerField(allow_null=True)
+    rates = serializers.DictField(
+        child=serializers.FloatField(), help_text="Per 1,000 person-days, by what was counted."
+    )
+    note = serializers.CharField(allow_blank=True)
+    read = serializers.CharField(help_text="What of it was read.")
+
+
+class RatesAnswer(answers.Answer):
+    rates = RateAnswer(many=True)
+    studies = StudyAnswer(many=True)
+    caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
+
+
+class RatesQuery(QuerySerializer):
+    activity = serializers.SlugField(required=False, max_length=40)
+
+
+class Rates(ReadView):
+    query = RatesQuery
+    shows = RatesAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """How often each need comes up here, and what has been published."""
+        activity = activity_of(query.get("activity"))
+        known = rates.records()
+        key = activity.key if activity else rates.NO_ACTIVITY
+        rows: Sequence[NeedRate] = [
+            known.rate(need, key, activity.pk if activity else None)
+            for need in known.needs.values()
+            if need.retired_on is None
+        ]
+        return {"rates": rows, "studies": studies.STUDIES}
+
+
+class StateRateBody(ActBody):
+    per_1000 = serializers.DecimalField(
+        9,
+        4,
+        min_value=0,
+        allow_null=True,
+        help_text="Uses per 1,000 participant-days; null: blank.",
+    )
+    weight = serializers.DecimalField(
+        3, 2, default=1, min_value=0, max_value=int(rules.MOST_WEIGHT),
+        help_text="It counts for so many uses.",
+    )  # fmt: skip
+    study = serializers.CharField(default="", allow_blank=True, max_length=40)
+    note = NoteField(max_length=300)
+
+
+class StatedAnswer(answers.Answer):
+    need = serializers.CharField(source="need.key")
+    activity = serializers.CharField(source="activity.key", default=None, allow_null=True)
+    per_1000 = serializers.FloatField(allow_null=True)
+    weight = serializers.FloatField()
+    source = serializers.ChoiceField(RateSource.values)
+    study = serializers.CharField(allow_blank=True)
+    note = serializers.CharField(allow_blank=True)
+    stated_by = serializers.CharField(source="stated_by.name", default=None, allow_null=True)
+    stated_at = answers.Moment()
+
+
+class StateRate(UseCaseView):
+    use_case = "state_rate"
+    method = "put"
+    body = StateRateBody
+    answers = {200: StatedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """State how often a need comes up in an activity (`any`: in all)."""
+        need = Need.objects.filter(key=self.kwargs["need"]).first()
+        if need is None:
+            raise NotFound("need", self.kwargs["need"])
+        key = self.kwargs["activity"]
+        return 200, priors.state(act, need, activity_of(None if key == "any" else key), **data)
+
+
+# ------------------------------------------------------------------------------------------ replay
+class ShortageAnswer(answers.Answer):
+    trip = answers.made(serializers.CharField, lambda of: of.trip.trip.name)
+    first_day = serializers.DateField(source="trip.trip.first_day")
+    item = serializers.CharField(source="item.name")
+    wanted = serializers.IntegerField(source="short.wanted")
+    lacking = serializers.IntegerField(source="short.lacking")
+    at_least = serializers.BooleanField(
+        source="short.at_least", help_text="All that was carried then went: perhaps even more."
+    )
+
+
+class ReplayAnswer(answers.Answer):
+    trips = serializers.IntegerField(source="done.counted")
+    not_counted = answers.made(serializers.IntegerField, lambda of: len(of.done.not_counted))
+    short_trips = serializers.IntegerField(source="done.short_trips")
+    shortages = ShortageAnswer(many=True)
+    mass_g = serializers.IntegerField(source="done.mass_g")
+    lighter_g = serializers.IntegerField(help_text="Than the version that is followed now.")
+    waste = serializers.DecimalField(12, 2, source="done.waste")
+    saved = serializers.DecimalField(12, 2, help_text="Of waste, against what is followed now.")
+    caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
+
+
+class ReplayQuery(QuerySerializer):
+    kit = serializers.CharField(required=False, max_length=40)
+    list = serializers.IntegerField(required=False, min_value=1)
+    version = serializers.IntegerField(required=False, min_value=1)
+
+
+class KitReplay(ReadView):
+    query = ReplayQuery
+    shows = ReplayAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Take a list on past trips: a kit's own, or those of all kits that follow the list."""
+        kit = find.kit(self.actor, query["kit"]) if "kit" in query else None
+        if "list" in query:
+            version = packing_lists.version_of(query["list"], query.get("version", 1))
+        elif kit:
+            version = kit.list_version
+        else:
+            raise NotFound("kit", "")
+        return replays.of_version(version, kit)
