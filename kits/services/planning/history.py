@@ -157,7 +157,7 @@ def _counts_after(outs: Sequence[Checkout]) -> dict[int, Counter[int]]:
         missing[entry][item] += units
     of_kit: dict[int, list[Entry]] = defaultdict(list)
     for counted in entries:
-        if counted.kit_id and counted.detail_as(CountDetail)["complete"]:
+        if counted.kit_id and counted.detail_as(CountDetail).get("complete"):
             of_kit[counted.kit_id].append(counted)
     ends = _next_out(outs)
     found: dict[int, Counter[int]] = {}
