@@ -42,6 +42,7 @@ from kits.rules.ledger.facts import (
     Verdict,
 )
 from kits.rules.ledger.readiness import EDITION, FitDays, first_expiry, fit_days, judge
+from kits.services.ledger import hazards_covered
 
 
 def thing_of(item: Item) -> Thing:
@@ -156,6 +157,9 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         )
     )
     keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
+    serves = hazards_covered.covered(
+        {kit.list_version_id: kit.list_version for kit in kits}.values()
+    )
     held = units_in(keys)
     lines = lines_of({kit.list_version_id for kit in kits})
     levels = grouped(
@@ -190,7 +194,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             lives_in=LivesIn(kit.lives_in),
             serves_people=kit.list_version.people,
             serves_days=kit.list_version.days,
-            hazards=frozenset(kit.list_version.hazards),
+            hazards=serves.get(kit.list_version_id, frozenset()),
             signed_until=kit.list_version.signed_until,
             signed=kit.list_version.signed_by_id is not None,
             looked_inside_on=kit.looked_inside_on,

@@ -1,0 +1,67 @@
+"""Whether versions of lists have what the hazards that they serve ask for."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+
+from kits.models import HazardNeed, ItemNeed, ListLine, NotCarried, PackingListVersion
+from kits.rules.lists import hazards_covered as rules
+from kits.rules.lists.hazards_covered import Ask, Lacking
+
+
+def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
+    """What versions lack of what their hazards ask for, by version id: four queries."""
+    by_id = {version.pk: version for version in versions}
+    asks = [Ask(row.hazard, row.need_id, row.units, row.reason) for row in HazardNeed.objects.all()]
+    serves = _items_of({ask.need for ask in asks})
+    carried: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    for version, item, units in ListLine.objects.filter(section__version__in=by_id).values_list(
+        "section__version", "item", "carry"
+    ):
+        carried[version][item] += units
+    left_out = _needs_not_carried(by_id, serves)
+    return {
+        pk: rules.lacking(version.hazards, asks, carried[pk], serves, left_out[pk])
+        for pk, version in by_id.items()
+    }
+
+
+def covered(versions: Iterable[PackingListVersion]) -> dict[int, frozenset[str]]:
+    """The hazards that versions serve truly, by version id: what is lacking is explained by a line
+    of what is not carried, and the version is signed. A need that no item is said to serve yet
+    binds nobody."""
+    versions = [version for version in versions if version.hazards]
+    if not versions:
+        return {}
+    bound = set(ItemNeed.objects.values_list("need", flat=True).distinct())
+    short = lacking(versions)
+    return {
+        version.pk: rules.covered(
+            version.hazards,
+            [
+                Lacking(each.ask, each.carried, each.explained and version.signed_by_id is not None)
+                for each in short[version.pk]
+                if each.ask.need in bound
+            ],
+        )
+        for version in versions
+    }
+
+
+def _items_of(needs: Iterable[int]) -> dict[int, frozenset[int]]:
+    """The items that serve each need."""
+    found: dict[int, set[int]] = defaultdict(set)
+    for need, item in ItemNeed.objects.filter(need__in=needs).values_list("need", "item"):
+        found[need].add(item)
+    return {need: frozenset(items) for need, items in found.items()}
+
+
+def _needs_not_carried(
+    versions: Iterable[int], serves: Mapping[int, frozenset[int]]
+) -> Mapping[int, frozenset[int]]:
+    """The needs that each version leaves out with a reason: by the need, or by an item for it."""
+    found: dict[int, set[int]] = defaultdict(set)
+    for version, item, need in NotCarried.objects.filter(version__in=versions).values_list(
+        "version", "item", "need"
+    ):
+        found[version] |= {need} if need else {n for n, items in serves.items() if item in items}
+    return defaultdict(frozenset, {version: frozenset(needs) for version, needs in found.items()})

@@ -1,0 +1,120 @@
+"""What a version leaves out on purpose, and hazards that bind a list."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pytest
+
+from gearroom.core.acts import Invalid
+from kits.models import ItemNeed, Need, PackingListVersion, WhyNotCarried
+from kits.services.ledger import hazards_covered, readiness
+from kits.services.lists import not_carried, packing_lists
+from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
+from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from tests.kits import factories as make
+from tests.kits.factories import World, act, world
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def w() -> World:
+    return world()
+
+
+def bleeding() -> Need:
+    return Need.objects.get(key="severe-bleeding")
+
+
+def draft(w: World, *lines: NotCarriedDraft, hazards: Sequence[str] = ()) -> Draft:
+    main = SectionDraft("Main", [LineDraft(w.dressing, 4)])
+    return Draft(people=8, days=1, hazards=hazards, sections=[main], not_carried=lines)
+
+
+def made(w: World, *lines: NotCarriedDraft, hazards: Sequence[str] = ()) -> PackingListVersion:
+    return packing_lists.make_list(
+        act(w.keeper), name="Work party", draft=draft(w, *lines, hazards=hazards)
+    )
+
+
+WHY = NotCarriedDraft(
+    WhyNotCarried.NO_TRAINING,
+    words="Nobody has done the course.",
+    instead="Pressure and a bandage.",
+    when=CarriedWhen(("sharp-tools",), ("work-party",), None),
+    look_again_after="the spring course",
+)
+
+
+def test_it_is_kept_copied_to_the_next_draft_and_edited(w: World) -> None:
+    first = made(w, replace(WHY, need=bleeding()), replace(WHY, item=w.gauge))
+    packing_lists.publish(act(w.keeper), first)
+    second = packing_lists.new_draft(act(w.keeper), first.packing_list)
+    assert not_carried.of(second) == not_carried.of(first)
+    assert [line.name for line in not_carried.of(second)] == [str(bleeding()), w.gauge.name]
+    packing_lists.edit_draft(act(w.keeper), second, draft(w, replace(WHY, item=w.gauge)))
+    assert [line.name for line in not_carried.of(second)] == [w.gauge.name]
+    assert len(not_carried.of(first)) == 2
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda w: [WHY],
+        lambda w: [replace(WHY, item=w.gauge, need=bleeding())],
+        lambda w: [replace(WHY, item=w.gauge), replace(WHY, item=w.gauge)],
+        lambda w: [replace(WHY, item=w.dressing)],
+        lambda w: [replace(WHY, item=w.gauge, why=WhyNotCarried.OTHER, words=" ")],
+        lambda w: [replace(WHY, item=w.gauge, when=CarriedWhen(("dragons",)))],
+        lambda w: [replace(WHY, item=w.gauge, when=CarriedWhen((), ("jousting",)))],
+    ],
+)
+def test_what_cannot_be_is_refused_with_what_to_do(w: World, wrong: object) -> None:
+    with pytest.raises(Invalid) as refused:
+        made(w, *wrong(w))  # type: ignore[operator]
+    assert "not_carried" in str(vars(refused.value))
+
+
+def test_a_list_that_serves_a_hazard_and_carries_nothing_for_it_says_so(w: World) -> None:
+    version = made(w, hazards=["sharp-tools"])
+    short = hazards_covered.lacking([version])[version.pk]
+    assert {each.ask.need for each in short} >= {bleeding().pk}
+    assert all(each.ask.reason for each in short)
+
+
+def serve(w: World) -> None:
+    """Everything that sharp tools ask for has an item, which the list does not carry."""
+    for key in ("severe-bleeding", "large-wound"):
+        ItemNeed.objects.create(item=w.gauge, need=Need.objects.get(key=key))
+
+
+def signed(w: World, version: PackingListVersion) -> PackingListVersion:
+    packing_lists.publish(act(w.keeper), version)
+    return packing_lists.sign(act(w.adviser), version, until=make.days(100))
+
+
+def hazards_of(w: World, version: PackingListVersion) -> frozenset[str]:
+    kit = make.kit("WORK-01", version, w.store)
+    return readiness.states([kit.pk])[kit.pk].hazards
+
+
+def test_it_does_not_suit_such_a_trip(w: World) -> None:
+    serve(w)
+    assert hazards_of(w, signed(w, made(w, hazards=["sharp-tools", "hill"]))) == {"hill"}
+
+
+def test_unless_a_signed_line_says_why(w: World) -> None:
+    serve(w)
+    lines = [
+        replace(WHY, need=Need.objects.get(key=key)) for key in ("severe-bleeding", "large-wound")
+    ]
+    version = made(w, *lines, hazards=["sharp-tools"])
+    packing_lists.publish(act(w.keeper), version)
+    assert hazards_of(w, version) == frozenset()
+    packing_lists.sign(act(w.adviser), version, until=make.days(100))
+    kit = version.kits.get()
+    assert readiness.states([kit.pk])[kit.pk].hazards == {"sharp-tools"}
+
+
+def test_a_need_that_nothing_is_said_to_serve_yet_binds_nobody(w: World) -> None:
+    assert hazards_of(w, signed(w, made(w, hazards=["sharp-tools"]))) == {"sharp-tools"}
