@@ -11,7 +11,7 @@
 
         def perform(self, act, data):
             """Take a kit out."""
-            return 201, custody.check_out(act, kit=self.kwargs["kit"], **data)
+            return 201, custody.check_out(act, self.kit(), **data)
 
     class Checkouts(ListView):                         # many rows, cursor pages
         query = CheckoutQuery                          # a PageQuery

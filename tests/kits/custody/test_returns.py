@@ -346,7 +346,7 @@ def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps
 
 def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w: make.World) -> None:
     for kits in ([], [w.day_01]):
-        with pytest.raises(Invalid, match="the other kit"):
+        with pytest.raises(Invalid, match="Enter the kit whose contents were mixed"):
             holds.report_mixed(act(w.guide), w.day_01, kits)
 
 

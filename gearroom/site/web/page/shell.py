@@ -4,10 +4,10 @@
     def restock(request, kit):
         if request.method == "POST":
             def perform(act):                         # runs once for the form's key
-                done = turnaround.restock(act, find.kit(act.actor, kit))
+                done = sorting.restock(act, find.kit(act.actor, kit))
                 return Done(_("Put in."), entry=done.entry.pk)
             return acted(request, perform, to=reverse("kit", args=[kit]))
-        return show(request, "site/restock.html", kit=kit, …)
+        return show(request, "site/restocking/sorting.html", kit=kit, …)
 
 What a form holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
 (see `form_views`), which shows what was refused beside the form.
