@@ -1,6 +1,7 @@
 """/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -227,7 +228,7 @@ class StateRateBody(ActBody):
         help_text="Uses per 1,000 participant-days; null: blank.",
     )
     weight = serializers.DecimalField(
-        3, 2, default=1, min_value=0, max_value=int(rules.MOST_WEIGHT),
+        3, 2, default=Decimal(1), min_value=0, max_value=int(rules.MOST_WEIGHT),
         help_text="It counts for so many uses.",
     )  # fmt: skip
     study = serializers.CharField(default="", allow_blank=True, max_length=40)
@@ -239,7 +240,7 @@ class StatedAnswer(answers.Answer):
     activity = serializers.CharField(source="activity.key", default=None, allow_null=True)
     per_1000 = serializers.FloatField(allow_null=True)
     weight = serializers.FloatField()
-    source = serializers.ChoiceField(RateSource.values)
+    source = serializers.ChoiceField(RateSource.values)  # type: ignore[assignment]  # so the API names it
     study = serializers.CharField(allow_blank=True)
     note = serializers.CharField(allow_blank=True)
     stated_by = serializers.CharField(source="stated_by.name", default=None, allow_null=True)

@@ -10,10 +10,10 @@ from hypothesis import given, settings, strategies as st
 from scipy import stats
 
 from kits.rules.planning import demand
-from kits.rules.planning.demand import Rate
+from kits.rules.planning.demand import Probabilities, Rate
 
 
-def counted_out(size: float, theta: float, severity: np.ndarray, length: int) -> np.ndarray:
+def counted_out(size: float, theta: float, severity: Probabilities, length: int) -> Probabilities:
     """The same distribution as a sum over how many occasions there are."""
     found, lumps = np.zeros(length), np.zeros(length)
     lumps[0] = 1.0
@@ -38,7 +38,9 @@ chances_of_units = st.lists(st.floats(0.01, 1), min_size=1, max_size=16).map(
     dispersion=st.sampled_from([1.0, 1 + 1e-12, 1.2, 2.0, 5.0]),
     chances=chances_of_units,
 )
-def test_the_recursion_gives_what_counting_out_gives(size, theta, dispersion, chances):
+def test_the_recursion_gives_what_counting_out_gives(
+    size: float, theta: float, dispersion: float, chances: list[float]
+) -> None:
     severity = demand.lumps(dispersion, demand.units_of_use(chances))
     found = demand.negative_binomial(size, theta, severity)
     length = min(len(found), 1500)
@@ -49,7 +51,9 @@ def test_the_recursion_gives_what_counting_out_gives(size, theta, dispersion, ch
 @pytest.mark.parametrize("mean", [1e-6, 1e-3, 1.0, 50.0, 1000.0])
 @pytest.mark.parametrize("shape", [0.01, 0.5, 3.0, 1e6])
 @pytest.mark.parametrize("dispersion", [1.0, 3.0])
-def test_the_mean_is_what_is_expected_and_hardly_anything_is_cut_off(mean, shape, dispersion):
+def test_the_mean_is_what_is_expected_and_hardly_anything_is_cut_off(
+    mean: float, shape: float, dispersion: float
+) -> None:
     found = demand.demand(
         Rate(shape, shape / mean, dispersion), 1.0, demand.units_of_use([0.5, 0.25, 0.25])
     )
@@ -61,7 +65,7 @@ def test_the_mean_is_what_is_expected_and_hardly_anything_is_cut_off(mean, shape
     )
 
 
-def test_two_million_draws_agree():
+def test_two_million_draws_agree() -> None:
     rng = np.random.default_rng(11)
     rate, exposure, n = Rate(0.8, 40.0, 2.5), 60.0, 2_000_000
     uses_mean = rng.gamma(rate.shape, 1 / rate.per_days, n) * exposure
@@ -73,14 +77,14 @@ def test_two_million_draws_agree():
     assert (np.abs(drawn[: len(found)] - found) < 5 * error).all()
 
 
-def test_without_exposure_nothing_is_wanted():
+def test_without_exposure_nothing_is_wanted() -> None:
     found = demand.demand(Rate(1.0, 10.0), 0.0, demand.units_of_use([1.0]))
     assert found.tolist() == [1.0]
 
 
 @given(shape=st.floats(0.05, 20), days=st.floats(1, 1000), dispersion=st.floats(1, 5))
 @settings(max_examples=40, deadline=None)
-def test_exposure_adds_up(shape, days, dispersion):
+def test_exposure_adds_up(shape: float, days: float, dispersion: float) -> None:
     """What a trip wants with a known rate and what the next one wants is what both want."""
     units = demand.lumps(dispersion, demand.units_of_use([0.6, 0.4]))
     rate = 0.01 * demand.occasions_per_use(dispersion)
@@ -91,11 +95,11 @@ def test_exposure_adds_up(shape, days, dispersion):
 
 
 @pytest.mark.parametrize("wrong", [(0, 1, 1), (1, 0, 1), (1, 1, 0.5), (math.inf, 1, 1)])
-def test_a_rate_that_is_none_is_refused(wrong):
+def test_a_rate_that_is_none_is_refused(wrong: tuple[float, float, float]) -> None:
     with pytest.raises(ValueError, match=r"needs|dispersion"):
         Rate(*wrong)
 
 
-def test_chances_of_units_add_up():
+def test_chances_of_units_add_up() -> None:
     with pytest.raises(ValueError, match="add up"):
         demand.units_of_use([0.5, 0.4])

@@ -15,18 +15,18 @@ from kits.rules.planning.rates import Bounded, Cell, Group, Prior
 HILL = {"hill": Cell()}
 
 
-def test_without_history_the_prior_comes_back():
+def test_without_history_the_prior_comes_back() -> None:
     found = rates.rate(Prior(0.002, 1.5), HILL, "hill", Group())
     assert found is not None
     assert found.mean == pytest.approx(0.002)
 
 
-def test_without_a_prior_and_any_use_there_is_no_rate():
+def test_without_a_prior_and_any_use_there_is_no_rate() -> None:
     assert rates.rate(None, {"hill": Cell(0, 500)}, "hill", Group()) is None
     assert rates.rate(None, {}, "hill", Group()) is None
 
 
-def test_only_its_own_uses_make_a_rate():
+def test_only_its_own_uses_make_a_rate() -> None:
     found = rates.rate(None, {"hill": Cell(4, 1000)}, "hill", Group())
     assert found is not None
     assert (found.shape, found.per_days) == (4.5, 1000)
@@ -39,14 +39,16 @@ def test_only_its_own_uses_make_a_rate():
     exposure=st.floats(0, 1e5),
     dispersion=st.floats(1, 5),
 )
-def test_exact_records_are_conjugate(shape, days, uses, exposure, dispersion):
+def test_exact_records_are_conjugate(
+    shape: float, days: float, uses: int, exposure: float, dispersion: float
+) -> None:
     found = rates.posterior(shape, days, Cell(uses, exposure), dispersion)
     assert found.shape == pytest.approx(shape + uses / dispersion, rel=1e-9)
     assert found.per_days == pytest.approx(days + exposure / dispersion, rel=1e-9)
 
 
 @pytest.mark.parametrize("dispersion", [1.0, 2.5])
-def test_bounds_that_say_nothing_change_nothing(dispersion):
+def test_bounds_that_say_nothing_change_nothing(dispersion: float) -> None:
     """At least none is no news; the grid gives the Gamma back that it was made of."""
     plain = rates.posterior(2.0, 300.0, Cell(3, 500), dispersion)
     bounded = rates.posterior(2.0, 300.0, Cell(3, 500, [Bounded(40, 0)]), dispersion)
@@ -54,39 +56,39 @@ def test_bounds_that_say_nothing_change_nothing(dispersion):
     assert bounded.shape == pytest.approx(plain.shape, rel=2e-2)
 
 
-def test_a_bound_from_both_sides_is_an_exact_use():
+def test_a_bound_from_both_sides_is_an_exact_use() -> None:
     exact = rates.posterior(2.0, 300.0, Cell(5, 200), 1.0)
     bounded = rates.posterior(2.0, 300.0, Cell(0, 0, [Bounded(200, 5, 5)]), 1.0)
     assert bounded.mean == pytest.approx(exact.mean, rel=2e-3)
 
 
-def test_at_least_two_is_more_than_two():
+def test_at_least_two_is_more_than_two() -> None:
     two = rates.posterior(1.0, 100.0, Cell(2, 50), 1.0)
     more = rates.posterior(1.0, 100.0, Cell(0, 0, [Bounded(50, 2)]), 1.0)
     assert more.mean > two.mean
 
 
-def test_none_in_693_days_is_below_4_3_a_thousand():
+def test_none_in_693_days_is_below_4_3_a_thousand() -> None:
     assert 1000 * rates.none_seen(693) == pytest.approx(4.32, abs=0.01)
 
 
-def test_a_group_is_as_usual_before_there_is_enough():
+def test_a_group_is_as_usual_before_there_is_enough() -> None:
     cells = {"hill": Cell(3, 100), "cave": Cell(1, 100)}
     assert rates.group_shape([(None, cells)], 1.0) == rates.USUAL_SHAPE
 
 
-def test_uses_that_come_alone_say_nothing_of_coming_together():
+def test_uses_that_come_alone_say_nothing_of_coming_together() -> None:
     assert rates.group_dispersion([[(1, 10.0), (0, 10.0), (0, 10.0)]] * 8) == pytest.approx(
         1, abs=0.35
     )
 
 
-def test_uses_that_come_together_spread():
+def test_uses_that_come_together_spread() -> None:
     assert rates.group_dispersion([[(6, 10.0)] + [(0, 10.0)] * 9] * 8) > 3
 
 
 @pytest.mark.parametrize("wrong", [(0, 1), (0.1, 0), (0.1, 2.5), (math.inf, 1)])
-def test_a_prior_is_bounded(wrong):
+def test_a_prior_is_bounded(wrong: tuple[float, float]) -> None:
     with pytest.raises(ValueError, match="prior"):
         Prior(*wrong)
 
@@ -95,9 +97,14 @@ def test_a_prior_is_bounded(wrong):
 ACTIVITIES = ("hill", "cave", "gorge", "canoe")
 
 
-def school(rng: np.random.Generator, needs: int = 5):
+Trips = list[tuple[float, float]]
+Drawn = tuple[Prior, dict[str, Cell], dict[str, float]]
+
+
+def school(rng: np.random.Generator, needs: int = 5) -> tuple[list[Drawn], list[Trips]]:
     """Needs with lognormal rates, trips that spread, a third of the cells known within bounds."""
-    drawn, trips = [], []
+    drawn: list[Drawn] = []
+    trips: list[Trips] = []
     for _ in range(needs):
         mean = math.exp(rng.normal(math.log(3e-3), 1.0))
         stated = Prior(mean * math.exp(rng.normal(0, 0.5)))
@@ -110,8 +117,10 @@ def school(rng: np.random.Generator, needs: int = 5):
     return drawn, trips
 
 
-def _cell(rng: np.random.Generator, rate: float, *, bounded: bool):
-    uses, days, within, trips = 0, 0.0, [], []
+def _cell(rng: np.random.Generator, rate: float, *, bounded: bool) -> tuple[Cell, Trips]:
+    uses, days = 0, 0.0
+    within: list[Bounded] = []
+    trips: Trips = []
     for _ in range(rng.poisson(25) + 1):
         exposure = float(rng.integers(4, 15) * rng.integers(1, 6))
         n = int(rng.poisson(rng.gamma(rate * exposure, 1.0)))  # variance twice the mean
@@ -143,18 +152,18 @@ def covered(seed: int, schools: int) -> float:
     return inside / whole
 
 
-def test_nine_in_ten_intervals_hold():
+def test_nine_in_ten_intervals_hold() -> None:
     assert 0.85 <= covered(3, 60) <= 0.95
 
 
 @pytest.mark.long
-def test_nine_in_ten_intervals_hold_over_a_thousand_schools():
+def test_nine_in_ten_intervals_hold_over_a_thousand_schools() -> None:
     assert 0.87 <= covered(4, 1000) <= 0.93
 
 
 @settings(max_examples=30, deadline=None)
 @given(uses=st.integers(0, 20), days=st.floats(1, 5000))
-def test_more_uses_in_the_same_days_are_a_higher_rate(uses, days):
+def test_more_uses_in_the_same_days_are_a_higher_rate(uses: int, days: float) -> None:
     fewer = rates.rate(Prior(0.01), {"hill": Cell(uses, days)}, "hill", Group())
     more = rates.rate(Prior(0.01), {"hill": Cell(uses + 1, days)}, "hill", Group())
     assert fewer is not None and more is not None

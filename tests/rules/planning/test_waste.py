@@ -15,7 +15,7 @@ from kits.rules.planning.waste import Batch
 ONE = demand.units_of_use([1.0])
 
 
-def test_two_batches_by_hand():
+def test_two_batches_by_hand() -> None:
     first, second = waste.wasted(
         [Batch(3, 1), Batch(4, 2)], [demand.poisson(2.0, ONE), demand.poisson(1.5, ONE)]
     )
@@ -23,7 +23,7 @@ def test_two_batches_by_hand():
     assert second.mean == pytest.approx(2.337, abs=1e-3)
 
 
-def test_a_million_draws_agree():
+def test_a_million_draws_agree() -> None:
     rng, n = np.random.default_rng(5), 1_000_000
     rate, batches = Rate(0.7, 300.0, 2.0), [Batch(4, 200), Batch(6, 500), Batch(2, 900)]
     found = waste.expires_unused(rate, batches, demand.units_of_use([0.5, 0.5]))
@@ -49,31 +49,33 @@ def test_a_million_draws_agree():
     longer=st.floats(0, 500),
 )
 @settings(max_examples=40, deadline=None)
-def test_a_longer_life_never_wastes_more(shape, mean, units, days, longer):
+def test_a_longer_life_never_wastes_more(
+    shape: float, mean: float, units: int, days: float, longer: float
+) -> None:
     rate = Rate(shape, shape / mean, 1.5)
     (short,) = waste.expires_unused(rate, [Batch(units, days)], ONE)
     (long,) = waste.expires_unused(rate, [Batch(units, days + longer)], ONE)
     assert long.mean <= short.mean + 1e-9
 
 
-def test_what_has_no_day_left_is_wasted_whole():
+def test_what_has_no_day_left_is_wasted_whole() -> None:
     (found,) = waste.expires_unused(Rate(1.0, 100.0), [Batch(5, 0)], ONE)
     assert found.mean == pytest.approx(5)
     assert found.any == pytest.approx(1)
 
 
-def test_batches_come_in_order_of_expiry():
+def test_batches_come_in_order_of_expiry() -> None:
     with pytest.raises(ValueError, match="order"):
         waste.expires_unused(Rate(1.0, 100.0), [Batch(1, 5), Batch(1, 2)], ONE)
 
 
-def test_money_by_hand():
+def test_money_by_hand() -> None:
     """Never wanted: four of 2.50 thrown away every two years is 5.00 a year."""
     cost = waste.cost_per_year(Decimal("2.50"), 4, np.ones(1), 730)
     assert cost.waste == cost.carrying == Decimal("5.00")
 
 
-def test_what_does_not_expire_is_never_thrown_away():
+def test_what_does_not_expire_is_never_thrown_away() -> None:
     cost = waste.cost_per_year(Decimal("2.50"), 4, demand.poisson(1.0, ONE), None)
     assert cost.waste == 0
     assert Decimal("2.4") < cost.carrying <= Decimal("2.50")
