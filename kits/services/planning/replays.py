@@ -25,13 +25,15 @@ class TripShortage:
 @dataclass(frozen=True)
 class Comparison:
     """What a list came to on past trips, and what the list came to that is followed now (None: it
-    is the same). Differences are of the list less of what is followed now."""
+    is the same). Differences are of the list less of what is followed now. `currency` of the
+    prices; empty where they have several, or none."""
 
     version: PackingListVersion
     trips: Sequence[PastTrip]
     done: Replay
     now: Replay | None
     items: Mapping[int, Item]
+    currency: str = ""
 
     @property
     def shortages(self) -> list[TripShortage]:
@@ -73,6 +75,7 @@ def of_version(version: PackingListVersion, kit: Kit | None = None) -> Compariso
         done=done,
         now=None if same else rules.replay(lines_of(followed), past),
         items=Item.objects.in_bulk({each.item for each in done.shortages}),
+        currency=_currency({version.pk, followed.pk}),
     )
 
 
@@ -84,6 +87,12 @@ def _as_past(trip: PastTrip) -> rules.PastTrip:
         at_least=trip.ran_out,
         known=trip.counts,
     )
+
+
+def _currency(versions: set[int]) -> str:
+    items = ListLine.objects.filter(section__version__in=versions).values_list("item_id", flat=True)
+    found = {each.currency for each in purchases(items).values() if each.price is not None}
+    return found.pop() if len(found) == 1 else ""
 
 
 def lines_of(version: PackingListVersion) -> list[Line]:
