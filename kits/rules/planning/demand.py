@@ -6,8 +6,6 @@ spreads together are a compound negative binomial, and each use takes one or mor
 computed by Panjer's recursion (H. H. Panjer, ASTIN Bulletin 1981;12(1):22-26).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

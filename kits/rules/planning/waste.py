@@ -4,8 +4,6 @@ Batches are used in the order of their expiry. What is wanted up to a batch's la
 from it and, when it is used up, from the later ones; what is left of it then is wasted.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
