@@ -26,7 +26,7 @@ class Observation:
     days: float
     enough_for: int
     uses: float
-    unmet: int
+    unmet: float
     lost_at_count: int
     ran_out: bool
 
@@ -82,14 +82,14 @@ def _observed(
     taken = sum(
         uses(trip.used[item], row.units_per_use) / needs_of[item] for item, row in items.items()
     )
-    unmet = sum(trip.unmet[item] for item in items)
+    unmet = sum(trip.unmet[item] / needs_of[item] for item in items)
     return Observation(
         trip=trip,
         need=need,
         activity=trip.trip.activity.key if trip.trip.activity else "",
         days=days,
         enough_for=sum(carried.get(item, 0) // row.units_per_use for item, row in items.items()),
-        uses=taken + sum(trip.unmet[item] / needs_of[item] for item in items),
+        uses=taken + unmet,
         unmet=unmet,
         lost_at_count=sum(
             uses(trip.lost_at_count[item], row.units_per_use) for item, row in items.items()

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
+from typing import Self
 
 from gearroom.core import clock
 from kits.models import ItemNeed, Kit, Need, StatedRate
@@ -34,6 +35,12 @@ class Recorded:
             self.bounded.append(bounds)
         else:
             self.exact.append((seen.uses, seen.days))
+
+    def join(self, other: Self) -> None:
+        """Add what was recorded elsewhere."""
+        self.exact += other.exact
+        self.bounded += other.bounded
+        self.not_counted += other.not_counted
 
     @property
     def known(self) -> int:
