@@ -6,8 +6,6 @@ spreads together are a compound negative binomial, and each use takes one or mor
 computed by Panjer's recursion (H. H. Panjer, ASTIN Bulletin 1981;12(1):22-26).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -51,6 +49,20 @@ class Rate:
     def mean(self) -> float:
         """Uses in a participant-day."""
         return self.shape / self.per_days
+
+
+def nodes(rate: Rate, count: int = 32) -> tuple[Probabilities, Probabilities]:
+    """`count` rates, in uses a day, and how much each weighs, for what depends on the rate to be
+    averaged over (Gauss and Laguerre's quadrature, by the eigenvalues of its recurrence, so that
+    a shape may be as large as it likes: G. H. Golub and J. H. Welsch, Mathematics of Computation
+    1969;23(106):221-230)."""
+    k = np.arange(count)
+    beside = np.sqrt(k[1:] * (k[1:] + rate.shape - 1))
+    values, vectors = np.linalg.eigh(
+        np.diag(2 * k + rate.shape) + np.diag(beside, 1) + np.diag(beside, -1)
+    )
+    weights = vectors[0] ** 2
+    return np.maximum(values, 0.0) / rate.per_days, weights / weights.sum()
 
 
 def units_of_use(chances: Sequence[float]) -> Probabilities:

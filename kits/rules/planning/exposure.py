@@ -1,7 +1,5 @@
 """How much a kit was exposed to a need: participant-days, shared among the trip's kits."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date

@@ -1,8 +1,6 @@
 """How many to carry: what the chances of demand say of a quantity. The choice stays with whoever
 signs the list."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 

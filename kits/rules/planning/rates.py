@@ -5,8 +5,6 @@ with the mean of the need and a shape of the need's group; its own records make 
 that are only known within bounds enter by their likelihood on a grid of rates.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace

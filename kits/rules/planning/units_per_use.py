@@ -1,7 +1,5 @@
 """How many units a use takes: what is stated, and what was seen where only one use was reported."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 STATED_WEIGHT = 2.0

@@ -4,17 +4,14 @@ Batches are used in the order of their expiry. What is wanted up to a batch's la
 from it and, when it is used up, from the later ones; what is left of it then is wasted.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 import numpy as np
-from scipy import special
 
-from kits.rules.planning.demand import Probabilities, Rate, lumps, occasions_per_use, poisson
+from kits.rules.planning.demand import Probabilities, Rate, lumps, nodes, occasions_per_use, poisson
 from kits.rules.planning.quantities import lacking_units
 
 NODES = 32
@@ -98,13 +95,12 @@ def expires_unused(rate: Rate, batches: Sequence[Batch], units: Probabilities) -
     spans = np.diff([0.0, *(each.exposure for each in batches)])
     severity = lumps(rate.dispersion, units)
     most = sum(each.units for each in batches)
-    points, weights = special.roots_genlaguerre(NODES, rate.shape - 1)
-    weights = weights / weights.sum()
+    points, weights = nodes(rate, NODES)
     whole = [np.zeros(each.units + 1) for each in batches]
     for point, weight in zip(points, weights, strict=True):
         if weight < 1e-14:
             continue
-        occasions = float(point) / rate.per_days * occasions_per_use(rate.dispersion)
+        occasions = float(point) * occasions_per_use(rate.dispersion)
         wants = [poisson(occasions * float(span), severity, most) for span in spans]
         for sums, each in zip(whole, wasted(batches, wants), strict=True):
             sums += weight * np.asarray(each.chances)

@@ -5,28 +5,55 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
+from typing import Self
 
 from gearroom.core import clock
-from kits.models import ItemNeed, Kit, ListLine, Need, PackingListVersion, StatedRate
+from kits.models import ItemNeed, Kit, Need, StatedRate
 from kits.rules.planning import rates
 from kits.rules.planning.demand import Rate
-from kits.rules.planning.exposure import Known, TripDays, shares, uses
 from kits.rules.planning.rates import Bounded, Cell, Group, Prior
 from kits.services.planning.history import PastTrip, past_trips
+from kits.services.planning.observations import Observation, observations
 
 NO_ACTIVITY = ""
 """The key of trips that do not say what they do."""
 
 
 @dataclass
-class _Cell:
-    """What was recorded of a need in an activity, trip by trip."""
+class Recorded:
+    """What was recorded of a need, trip by trip."""
 
     exact: list[tuple[float, float]] = field(default_factory=list)  # uses, participant-days
     bounded: list[Bounded] = field(default_factory=list)
     not_counted: int = 0
 
+    def add(self, seen: Observation) -> None:
+        """Add what one kit's trip says."""
+        if not seen.counts:
+            self.not_counted += 1
+        elif bounds := seen.bounded:
+            self.bounded.append(bounds)
+        else:
+            self.exact.append((seen.uses, seen.days))
+
+    def join(self, other: Self) -> None:
+        """Add what was recorded elsewhere."""
+        self.exact += other.exact
+        self.bounded += other.bounded
+        self.not_counted += other.not_counted
+
+    @property
+    def known(self) -> int:
+        """How many kits' trips it is known of."""
+        return len(self.exact) + len(self.bounded)
+
+    @property
+    def trips(self) -> int:
+        """How many kits' trips there were."""
+        return self.known + self.not_counted
+
     def closed(self) -> Cell:
+        """All of it together."""
         return Cell(
             sum(n for n, _ in self.exact), sum(days for _, days in self.exact), tuple(self.bounded)
         )
@@ -71,7 +98,8 @@ class Records:
     needs: Mapping[int, Need]
     serves: Mapping[int, Mapping[int, ItemNeed]]
     stated: Mapping[tuple[int, int | None], StatedRate]
-    _cells: Mapping[int, Mapping[str, _Cell]]
+    observations: Sequence[Observation]
+    _cells: Mapping[int, Mapping[str, Recorded]]
 
     @cached_property
     def groups(self) -> dict[str, Group]:
@@ -122,9 +150,8 @@ class Records:
     def rate(self, need: Need, activity: str, activity_id: int | None = None) -> NeedRate:
         """A need's rate in an activity (its key)."""
         of_need = self._cells.get(need.pk, {})
-        own = of_need.get(activity, _Cell())
+        own = of_need.get(activity, Recorded())
         prior = self.prior(need.pk, activity_id)
-        known = len(own.exact) + len(own.bounded)
         return NeedRate(
             need=need,
             activity=activity,
@@ -138,8 +165,8 @@ class Records:
             stated=self.statement(need.pk, activity_id),
             uses=own.closed().uses,
             days=own.closed().exposure,
-            known_trips=known,
-            trips=known + own.not_counted,
+            known_trips=own.known,
+            trips=own.trips,
         )
 
 
@@ -149,79 +176,17 @@ def records(before: datetime | None = None) -> Records:
     serves: dict[int, dict[int, ItemNeed]] = defaultdict(dict)
     for row in ItemNeed.objects.select_related("item"):
         serves[row.need_id][row.item_id] = row
-    stated = {
-        (row.need_id, row.activity_id): row
-        for row in StatedRate.objects.select_related("stated_by", "activity").order_by("id")
-    }
-    needs = Need.objects.in_bulk()
-    return Records(trips, needs, serves, stated, _cells(trips, serves))
+    statements = StatedRate.objects.select_related("stated_by", "activity").order_by("id")
+    if before:  # as it was believed then
+        statements = statements.filter(stated_at__lt=before)
+    stated = {(row.need_id, row.activity_id): row for row in statements}
+    seen = observations(trips, serves)
+    return Records(trips, Need.objects.in_bulk(), serves, stated, seen, cells(seen))
 
 
-def _cells(
-    trips: Sequence[PastTrip], serves: Mapping[int, Mapping[int, ItemNeed]]
-) -> dict[int, dict[str, _Cell]]:
-    """Each trip's uses of each need that its kit's list serves, over its share of the trip."""
-    carried, people = _lists({trip.version for trip in trips})
-    together: dict[int, list[PastTrip]] = defaultdict(list)
-    for trip in trips:
-        together[trip.trip.pk].append(trip)
-    shared_by = _needs_of_items(serves)
-    found: dict[int, dict[str, _Cell]] = defaultdict(lambda: defaultdict(_Cell))
-    for of_trip in together.values():
-        first = of_trip[0].trip
-        days = TripDays(first.people, first.first_day, first.last_day)
-        activity = first.activity.key if first.activity else NO_ACTIVITY
-        for need, items in serves.items():
-            serving = {
-                each.checkout: people[each.version]
-                for each in of_trip
-                if carried[each.version] & items.keys()
-            }
-            for each in of_trip:
-                share = shares(days, serving).get(each.checkout)
-                if share is not None:
-                    _add(found[need][activity], each, items, shared_by, share)
+def cells(seen: Iterable[Observation]) -> dict[int, dict[str, Recorded]]:
+    """What was recorded of each need (by id) in each activity (by key)."""
+    found: dict[int, dict[str, Recorded]] = defaultdict(lambda: defaultdict(Recorded))
+    for each in seen:
+        found[each.need][each.activity].add(each)
     return found
-
-
-def _add(
-    cell: _Cell,
-    trip: PastTrip,
-    items: Mapping[int, ItemNeed],
-    shared_by: Mapping[int, int],
-    days: float,
-) -> None:
-    """Add what one kit's trip says of a need to its cell."""
-    if not trip.counts:
-        cell.not_counted += 1
-        return
-    used = sum(
-        uses(trip.used[item], row.units_per_use) / shared_by[item] for item, row in items.items()
-    ) + sum(trip.unmet[item] / shared_by[item] for item in items)
-    lost = sum(uses(trip.lost_at_count[item], row.units_per_use) for item, row in items.items())
-    if trip.known is Known.BETWEEN and lost:
-        cell.bounded.append(Bounded(days, 0, lost))
-    elif any(item in trip.ran_out and not trip.unmet[item] for item in items):
-        cell.bounded.append(Bounded(days, round(used)))
-    else:
-        cell.exact.append((used, days))
-
-
-def _needs_of_items(serves: Mapping[int, Mapping[int, ItemNeed]]) -> dict[int, int]:
-    """How many needs each item serves: its uses are shared among them."""
-    found: dict[int, int] = defaultdict(int)
-    for items in serves.values():
-        for item in items:
-            found[item] += 1
-    return found
-
-
-def _lists(versions: Iterable[int]) -> tuple[dict[int, set[int]], dict[int, int]]:
-    """What each version carries (items), and how many people it serves."""
-    people = dict(PackingListVersion.objects.filter(pk__in=versions).values_list("pk", "people"))
-    carried: dict[int, set[int]] = defaultdict(set)
-    for version, item in ListLine.objects.filter(section__version__in=people).values_list(
-        "section__version", "item"
-    ):
-        carried[version].add(item)
-    return carried, people

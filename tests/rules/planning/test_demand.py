@@ -1,7 +1,5 @@
 """Demand: what the recursion gives is what counting it out gives, for any rate and any use."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
@@ -9,7 +7,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from scipy import stats
 
-from kits.rules.planning import demand
+from kits.rules.planning import demand, quantities
 from kits.rules.planning.demand import Probabilities, Rate
 
 
@@ -103,3 +101,20 @@ def test_a_rate_that_is_none_is_refused(wrong: tuple[float, float, float]) -> No
 def test_chances_of_units_add_up() -> None:
     with pytest.raises(ValueError, match="add up"):
         demand.units_of_use([0.5, 0.4])
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    shape=st.floats(-2, 2).map(lambda x: 10**x),
+    mean=st.floats(-6, 0).map(lambda x: 10**x),
+    dispersion=st.floats(1, 5),
+    days=st.floats(0, 500),
+    more=st.floats(0, 500),
+    level=st.sampled_from([0.5, 0.9, 0.95, 0.99]),
+)
+def test_more_exposure_never_asks_for_fewer(
+    shape: float, mean: float, dispersion: float, days: float, more: float, level: float
+) -> None:
+    rate, units = Rate(shape, shape / mean, dispersion), demand.units_of_use([0.7, 0.3])
+    fewer = quantities.enough_for(demand.demand(rate, days, units), level)
+    assert quantities.enough_for(demand.demand(rate, days + more, units), level) >= fewer

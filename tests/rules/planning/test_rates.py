@@ -1,8 +1,6 @@
 """Rates: what nobody recorded leaves what was stated, and intervals hold for schools that are not
 drawn from the model."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
@@ -19,6 +17,17 @@ def test_without_history_the_prior_comes_back() -> None:
     found = rates.rate(Prior(0.002, 1.5), HILL, "hill", Group())
     assert found is not None
     assert found.mean == pytest.approx(0.002)
+
+
+def test_without_exposure_the_prior_comes_back_in_mean_and_in_how_sure_it_is() -> None:
+    nothing = rates.rate(Prior(0.002, 1.5), {}, "hill", Group(2.0, 3.0))
+    unexposed = rates.rate(Prior(0.002, 1.5), {"cave": Cell(0, 0.0)}, "hill", Group(2.0, 3.0))
+    assert nothing == unexposed
+    assert nothing is not None
+    assert nothing.mean == pytest.approx(0.002)
+    # The variance of the need's mean and that of an activity about it, together.
+    spread = 1 / 1.5 + 1 / 2.0 + 1 / (1.5 * 2.0)
+    assert 1 / nothing.shape == pytest.approx(spread)
 
 
 def test_without_a_prior_and_any_use_there_is_no_rate() -> None:

@@ -1,7 +1,5 @@
 """What goes out of date unused: against a hand calculation, and against a million draws."""
 
-from __future__ import annotations
-
 from decimal import Decimal
 
 import numpy as np
@@ -62,6 +60,14 @@ def test_what_has_no_day_left_is_wasted_whole() -> None:
     (found,) = waste.expires_unused(Rate(1.0, 100.0), [Batch(5, 0)], ONE)
     assert found.mean == pytest.approx(5)
     assert found.any == pytest.approx(1)
+
+
+def test_with_one_day_left_only_that_day_counts() -> None:
+    rate, day = Rate(0.8, 200.0, 1.7), 12.0
+    (found,) = waste.expires_unused(rate, [Batch(3, day)], ONE)
+    wants = demand.demand(rate, day, ONE)
+    assert found.mean == pytest.approx(waste.left_of_fresh_fill(wants, 3), abs=1e-8)
+    assert found.chances[3] == pytest.approx(float(wants[0]), abs=1e-8)
 
 
 def test_batches_come_in_order_of_expiry() -> None:
