@@ -82,6 +82,11 @@ class Cell:
         """All participant-days."""
         return self.days + sum(each.days for each in self.bounded)
 
+    @property
+    def least(self) -> float:
+        """So many uses at least."""
+        return self.uses + sum(each.least for each in self.bounded)
+
 
 @dataclass(frozen=True)
 class Group:

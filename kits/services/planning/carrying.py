@@ -167,15 +167,15 @@ def _carrying(line: LinePlan, of: Plan, known: Records, facts: _Facts) -> Carryi
     item = line.line.item_id
     activity = of.activity or None
     records = [known.recorded(part.rate.need.pk, activity) for part in line.needs]
-    uses = sum(each.cell.uses + sum(b.least for b in each.cell.bounded) for each in records)
-    days = max((each.cell.exposure for each in records), default=0.0)
+    uses = sum(each.closed().least for each in records)
+    days = max((each.closed().exposure for each in records), default=0.0)
     once = rates.one_use_in(YEARS, of.yearly_days)
     same = facts.same_need(item, known)
     return Carrying(
         plan=line,
         uses=uses,
         days=days,
-        known_trips=max((each.known_trips for each in records), default=0),
+        known_trips=max((each.known for each in records), default=0),
         trips=max((each.trips for each in records), default=0),
         once_in_years=once,
         too_few=bool(days) and not uses and rates.too_few_to_judge(days, once),

@@ -1,58 +1,33 @@
 """How often each need comes up, as the page of rates shows it: by our records alone, by what was
-stated before them, and by both together; by activity from enough uses on."""
+stated before them, and by both together."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kits.models import Activity, Need, StatedRate
-from kits.rules.planning import rates
-from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Recorded, Records
-
-ENOUGH_USES = 20
-"""From so many recorded uses on, an activity's own rate is shown."""
-HANDFUL = 30.0
-"""Fewer participant-days say nothing."""
+from kits.rules.planning.recorded_use import RecordedUse, recorded_use
+from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records
 
 
 @dataclass(frozen=True)
 class Ours:
-    """What our records alone say: uses a participant-day, with the middle 90 % of what can be
-    believed; or, where nothing was used, what it is very likely below. None: too little to say."""
-
-    recorded: Recorded
-    mean: float | None = None
-    interval: tuple[float, float] | None = None
-    below: float | None = None
-
-    @property
-    def uses(self) -> float:
-        """Uses recorded, of those within bounds the least."""
-        cell = self.recorded.cell
-        return cell.uses + sum(each.least for each in cell.bounded)
-
-    @property
-    def days(self) -> float:
-        """Participant-days over which they were."""
-        return self.recorded.cell.exposure
-
-
-@dataclass(frozen=True)
-class OfActivity:
-    """What was recorded in one activity; `shown`: whether its own rate may be."""
+    """What our records alone bear of a need, in an activity (None: the trips do not say, or all
+    activities together); of how many trips it is known."""
 
     activity: Activity | None
-    ours: Ours
-    shown: bool
+    use: RecordedUse
+    known: int
+    trips: int
 
 
 @dataclass(frozen=True)
 class NeedRow:
-    """A need with what our records say of it, and what plans take for it."""
+    """A need with what our records bear, in all and by activity, and what plans take for it."""
 
     need: Need
     ours: Ours
     taken: NeedRate
-    activities: Sequence[OfActivity]
+    activities: Sequence[Ours]
 
 
 def rows(known: Records, activity: Activity | None = None) -> list[NeedRow]:
@@ -68,31 +43,24 @@ def rows(known: Records, activity: Activity | None = None) -> list[NeedRow]:
 def row(
     known: Records, need: Need, activity: Activity | None, activities: Sequence[Activity]
 ) -> NeedRow:
-    """One need."""
-    key = activity.key if activity else NO_ACTIVITY
-    dispersion = known.groups[need.group].dispersion
-    found: list[OfActivity] = []
-    for each in (*activities, None):
-        of_one = known.recorded(need.pk, each.key if each else NO_ACTIVITY)
-        if of_one.trips:
-            ours = _ours(of_one, dispersion)
-            found.append(OfActivity(each, ours, ours.uses >= ENOUGH_USES))
+    """One need; `activities` are those that its records are shown by."""
+    each_of = [
+        _ours(known, need, each, each.key if each else NO_ACTIVITY) for each in (*activities, None)
+    ]
     return NeedRow(
         need=need,
-        ours=_ours(known.recorded(need.pk), dispersion),
-        taken=known.rate(need, key, activity.pk if activity else None),
-        activities=found,
+        ours=_ours(known, need, None, None),
+        taken=known.rate(
+            need, activity.key if activity else NO_ACTIVITY, activity.pk if activity else None
+        ),
+        activities=[ours for ours in each_of if ours.trips],
     )
 
 
-def _ours(recorded: Recorded, dispersion: float) -> Ours:
-    cell = recorded.cell
-    if cell.exposure < HANDFUL:
-        return Ours(recorded)
-    if not cell.uses and not cell.bounded:
-        return Ours(recorded, below=rates.none_seen(cell.exposure))
-    alone = rates.posterior(rates.VAGUE_SHAPE, 0.0, cell, dispersion)
-    return Ours(recorded, alone.mean, rates.interval(alone))
+def _ours(known: Records, need: Need, activity: Activity | None, key: str | None) -> Ours:
+    recorded = known.recorded(need.pk, key)
+    use = recorded_use(recorded.closed(), known.groups[need.group].dispersion)
+    return Ours(activity, use, recorded.known, recorded.trips)
 
 
 def statements(need: Need) -> list[StatedRate]:

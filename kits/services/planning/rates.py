@@ -82,15 +82,6 @@ class NeedRate:
 
 
 @dataclass(frozen=True)
-class Recorded:
-    """What was recorded of a need: its cell, and how many trips are known of how many."""
-
-    cell: Cell
-    known_trips: int
-    trips: int
-
-
-@dataclass(frozen=True)
 class Records:
     """What all kits' past trips say of every need; made once for an answer."""
 
@@ -136,16 +127,12 @@ class Records:
         return Prior(float(said.per_1000) / 1000, float(said.weight))
 
     def recorded(self, need: int, activity: str | None = None) -> Recorded:
-        """What was recorded of a need, in an activity (its key) or in all."""
-        of_need = self._cells.get(need, {})
-        cells = [of_need.get(activity, _Cell())] if activity is not None else of_need.values()
-        whole = _Cell()
-        for cell in cells:
-            whole.exact += cell.exact
-            whole.bounded += cell.bounded
-            whole.not_counted += cell.not_counted
-        known = len(whole.exact) + len(whole.bounded)
-        return Recorded(whole.closed(), known, known + whole.not_counted)
+        """What was recorded of a need, in an activity (its key) or in all (None)."""
+        whole = Recorded()
+        for key, of_activity in self._cells.get(need, {}).items():
+            if activity in (None, key):
+                whole.join(of_activity)
+        return whole
 
     def rate(self, need: Need, activity: str, activity_id: int | None = None) -> NeedRate:
         """A need's rate in an activity (its key)."""

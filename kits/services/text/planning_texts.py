@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 
 from kits.models import NeedGroup, RateSource, StatedRate
 from kits.rules.planning.quantities import Bar
+from kits.rules.planning.recorded_use import SHOWN_FROM, Bears, RecordedUse
 from kits.rules.planning.replay import Shortage
 from kits.rules.planning.shares import Share, few_in_many, one_in, share
 from kits.rules.planning.studies import STUDIES
@@ -181,18 +182,30 @@ def prior(stated: StatedRate | None) -> str:
     return _("%(rate)s per 1,000, stated by %(name)s.") % facts
 
 
-def recorded(uses: float, days: float) -> str:
-    """What our own records hold of a need."""
+def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
+    """What our own records hold of a need; `at_least`: more may have been used."""
     if not days:
         return _("No known trips yet.")
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
+        if at_least:
+            return _("None for certain in %(days)s participant-days.") % facts
         return _("None needed in %(days)s participant-days.") % facts
+    one = 1 if uses == 1 else 2
+    if at_least:
+        return (
+            ngettext(
+                "Needed at least once in %(days)s participant-days.",
+                "Needed at least %(n)s times in %(days)s participant-days.",
+                one,
+            )
+            % facts
+        )
     return (
         ngettext(
             "Needed once in %(days)s participant-days.",
             "Needed %(n)s times in %(days)s participant-days.",
-            1 if uses == 1 else 2,
+            one,
         )
         % facts
     )
@@ -217,12 +230,19 @@ def between(mean: float, low: float, high: float) -> str:
     ) % {"mean": number(mean), "low": number(low), "high": number(high)}
 
 
-def not_shown_yet(uses: float, enough: int) -> str:
-    """Of an activity that has too few uses for a rate of its own."""
-    return _(
-        "%(n)s of the %(enough)d recorded uses from which an activity’s own rate is shown. "
-        "Until then, the rate over all activities."
-    ) % {"n": number(uses), "enough": enough}
+def bears(of: RecordedUse) -> list[str]:
+    """What our records hold of a need, and what that can bear."""
+    said = [recorded(of.uses, of.days, at_least=of.at_least)]
+    match of.bears:
+        case Bears.NOTHING if of.days:
+            said.append(too_little())
+        case Bears.NONE_USED if of.high is not None:
+            said.append(below(of.high * 1000))
+        case Bears.TOO_FEW:
+            said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
+        case Bears.RATE if of.low is not None and of.high is not None:
+            said.append(between(of.uses / of.days * 1000, of.low * 1000, of.high * 1000))
+    return said
 
 
 def known_trips(known: int, trips: int) -> str:

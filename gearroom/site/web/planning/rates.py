@@ -15,7 +15,7 @@ from kits.models import Activity, Need, NeedGroup
 from kits.rules.planning.rates import MOST_WEIGHT
 from kits.rules.planning.studies import STUDIES
 from kits.services.planning import need_rates, priors, rates
-from kits.services.planning.need_rates import NeedRow, OfActivity, Ours
+from kits.services.planning.need_rates import NeedRow, Ours
 from kits.services.text import planning_texts as texts
 
 
@@ -46,7 +46,7 @@ def _row(of: NeedRow) -> dict[str, Any]:
     taken = of.taken
     return {
         "of": of,
-        "ours": _ours(of.ours),
+        "ours": texts.bears(of.ours.use),
         "prior": texts.prior(taken.stated),
         "taken": texts.between(
             taken.rate.mean * 1000, taken.interval[0] * 1000, taken.interval[1] * 1000
@@ -54,30 +54,12 @@ def _row(of: NeedRow) -> dict[str, Any]:
         if taken.rate and taken.interval
         else "",
         "activities": [_of_activity(each) for each in of.activities],
-        "known": texts.known_trips(of.ours.recorded.known_trips, of.ours.recorded.trips),
+        "known": texts.known_trips(of.ours.known, of.ours.trips) if of.ours.trips else "",
     }
 
 
-def _ours(of: Ours) -> list[str]:
-    """What our records alone say."""
-    said = [texts.recorded(of.uses, of.days)]
-    if of.below is not None:
-        said.append(texts.below(of.below * 1000))
-    elif of.mean is not None and of.interval is not None:
-        said.append(texts.between(of.mean * 1000, of.interval[0] * 1000, of.interval[1] * 1000))
-    elif of.days:
-        said.append(texts.too_little())
-    return said
-
-
-def _of_activity(of: OfActivity) -> dict[str, Any]:
-    return {
-        "activity": of.activity,
-        "recorded": texts.recorded(of.ours.uses, of.ours.days),
-        "says": _ours(of.ours)[1:]
-        if of.shown
-        else [texts.not_shown_yet(of.ours.uses, need_rates.ENOUGH_USES)],
-    }
+def _of_activity(of: Ours) -> dict[str, Any]:
+    return {"activity": of.activity, "says": texts.bears(of.use)}
 
 
 # ------------------------------------------------------------------------------------- one need
