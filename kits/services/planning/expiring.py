@@ -10,8 +10,9 @@ from kits.rules.planning import demand as demands, waste
 from kits.rules.planning.waste import Batch
 from kits.services.planning.plans import DAYS_A_YEAR, LinePlan, Plan
 
-LIKELY = 0.5
-"""From this share of a batch on that is expected to go unused, it is said to use it first."""
+LIKELY, SOON_DAYS = 0.5, 183
+"""It is said to use a batch first of which so large a share is expected to go out of date unused
+within so many days."""
 
 
 @dataclass(frozen=True)
@@ -21,11 +22,12 @@ class BatchInKit:
     lot: Lot
     units: int
     unused: float
+    days_left: int
 
     @property
     def use_first(self) -> bool:
-        """Whether most of it is expected to go unused."""
-        return self.unused >= LIKELY * self.units
+        """Whether most of it is expected to go unused soon."""
+        return self.days_left <= SOON_DAYS and self.unused >= LIKELY * self.units
 
 
 def of_kit(kit: Kit, plan: Plan, today: date) -> Mapping[int, Sequence[BatchInKit]]:
@@ -57,12 +59,13 @@ def _unused(
     if not asks:
         return []
     rate, units = demands.combined(asks)
+    left = [(lot.expiry - today).days if lot.expiry else 0 for lot, _units in held]
     batches = [
-        Batch(count, yearly_days * (lot.expiry - today).days / DAYS_A_YEAR)
-        for lot, count in held
-        if lot.expiry is not None
+        Batch(count, yearly_days * days / DAYS_A_YEAR)
+        for (_lot, count), days in zip(held, left, strict=True)
     ]
+    unused = waste.expires_unused(rate, batches, units)
     return [
-        BatchInKit(lot, count, each.mean)
-        for (lot, count), each in zip(held, waste.expires_unused(rate, batches, units), strict=True)
+        BatchInKit(lot, count, each.mean, days)
+        for (lot, count), each, days in zip(held, unused, left, strict=True)
     ]

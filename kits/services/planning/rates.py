@@ -161,7 +161,7 @@ def records(before: datetime | None = None) -> Records:
     """What every kit's trips that were over by an instant (now) say of every need."""
     trips = past_trips(Kit.objects.all(), before or clock.now())
     serves: dict[int, dict[int, ItemNeed]] = defaultdict(dict)
-    for row in ItemNeed.objects.select_related("item"):
+    for row in ItemNeed.objects.filter(need__retired_on=None).select_related("item"):
         serves[row.need_id][row.item_id] = row
     statements = StatedRate.objects.select_related("stated_by", "activity").order_by("id")
     if before:  # as it was believed then

@@ -29,10 +29,10 @@ ADVISER_DECIDES = _lazy("Your adviser decides.")
 def number(value: float | Decimal) -> str:
     """A number with as many digits as matter: 1,234 · 12 · 4.3 · 0.85 · 0.004."""
     size = abs(float(value))
-    places = 0 if size >= 10 or value == int(value) else 1 if size >= 1 else 2
-    if 0 < size < 0.095:
-        return formats.number_format(Decimal(f"{value:.1g}"))
-    return formats.number_format(Decimal(f"{value:.{places}f}"), force_grouping=True)
+    places = 0 if size >= 10 else 1 if size >= 1 else 2
+    plain = f"{value:.{places}f}" if size >= 0.095 or not size else f"{Decimal(f'{value:.1g}'):f}"
+    short = plain.rstrip("0").rstrip(".") if "." in plain else plain
+    return formats.number_format(Decimal(short), force_grouping=True)
 
 
 def money(amount: Decimal, currency: str) -> str:
@@ -125,12 +125,24 @@ def units_wanted(bar: Bar) -> str:
     return _("none") if bar.units == 0 else str(bar.units)
 
 
-def with_another(quantity: int, chance: float) -> str:
+def with_another(quantity: int, of_trips: float) -> str:
     """What another quantity comes to."""
-    return _("With %(quantity)d: %(says)s") % {
+    return _("With %(quantity)d, %(share)s such trips want more.") % {
         "quantity": quantity,
-        "says": wants_more(chance, quantity),
+        "share": chance(of_trips),
     }
+
+
+def such_a_trip(people: int, days: int, activity: str) -> str:
+    """What trips are spoken of."""
+    facts = {
+        "people": ngettext("%(n)s person", "%(n)s people", people) % {"n": number(people)},
+        "days": ngettext("%(n)d day", "%(n)d days", days) % {"n": days},
+        "activity": activity,
+    }
+    if activity:
+        return _("Such a trip: %(people)s for %(days)s, %(activity)s.") % facts
+    return _("Such a trip: %(people)s for %(days)s.") % facts
 
 
 def no_rate() -> str:
@@ -209,6 +221,11 @@ def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
         )
         % facts
     )
+
+
+def study_rate(what: str, per_1000: float) -> str:
+    """What a study found of something."""
+    return _("%(what)s: %(rate)s per 1,000.") % {"what": what, "rate": number(per_1000)}
 
 
 def too_little() -> str:
@@ -425,8 +442,16 @@ def shortage(item: str, short: Shortage) -> str:
     return _("%(item)s: %(wanted)d wanted, %(lacking)d short") % facts
 
 
-def weighs_less(grams: int) -> str:
-    """How much it weighs beside the version that is followed now."""
+def weighs_less(grams: int, unknown: int) -> str:
+    """How much it weighs beside the version that is followed now; `unknown`: changed items without
+    a weight."""
+    if unknown:
+        return ngettext(
+            "%(n)d changed item has no weight on record, so the difference in weight is not known.",
+            "%(n)d changed items have no weight on record, so the difference in weight is not "
+            "known.",
+            unknown,
+        ) % {"n": unknown}
     facts = {"g": number(abs(grams))}
     if not grams:
         return _("It weighs the same as the version in use.")
@@ -437,8 +462,15 @@ def weighs_less(grams: int) -> str:
     ) % facts
 
 
-def wastes_less(amount: Decimal, currency: str) -> str:
-    """How much money it throws away beside the version that is followed now."""
+def wastes_less(amount: Decimal, currency: str, unknown: int) -> str:
+    """How much money it throws away beside the version that is followed now; `unknown`: changed
+    items without a price."""
+    if unknown:
+        return ngettext(
+            "%(n)d changed item has no price on record, so the difference in money is not known.",
+            "%(n)d changed items have no price on record, so the difference in money is not known.",
+            unknown,
+        ) % {"n": unknown}
     facts = {"money": money(abs(amount), currency)}
     if not amount:
         return _("It throws away as much money as the version in use.")

@@ -65,8 +65,8 @@ def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     assert "Expect it to lack something on 1 trip in" in page
     assert "such trips" in page
     assert "want more than 6" in page or "wants more than 6" in page
-    assert "With 7:" in page
-    assert "With 5:" in page
+    assert "With 7," in page
+    assert "With 5," in page
     assert "50 per 1,000, stated by Ada" in page
 
 
@@ -74,8 +74,8 @@ def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
     state(world, "small-wound", "50")
     world.version.sections.get(key="main").lines.filter(item=world.dressing).update(never_below=6)
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
-    assert "With 7:" in page
-    assert "With 5:" not in page
+    assert "With 7," in page
+    assert "With 5," not in page
 
 
 def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(

@@ -77,6 +77,7 @@ def _facts(
         "plan": plan,
         "activity": activity,
         "activities": Activity.objects.filter(retired_on__isnull=True).order_by("name"),
+        "such": texts.such_a_trip(plan.people, plan.days, activity.name if activity else ""),
         "asked": request.GET.urlencode(),
         "caution": texts.CAUTION,
     }

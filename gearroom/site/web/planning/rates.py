@@ -13,7 +13,7 @@ from gearroom.site.web.page.forms import Number, PageForm, ShortText, Tick
 from gearroom.site.web.page.shell import Done, actor, page, show
 from kits.models import Activity, Need, NeedGroup
 from kits.rules.planning.rates import MOST_WEIGHT
-from kits.rules.planning.studies import STUDIES
+from kits.rules.planning.studies import STUDIES, Study
 from kits.services.planning import need_rates, priors, rates
 from kits.services.planning.need_rates import NeedRow, Ours
 from kits.services.text import planning_texts as texts
@@ -36,10 +36,18 @@ def all_rates(request: HttpRequest) -> HttpResponse:
         ],
         activities=Activity.objects.filter(retired_on__isnull=True).order_by("name"),
         activity=chosen,
-        studies=STUDIES,
+        studies=_studies(),
         may_state=actor(request).may("state_rate"),
         caution=texts.CAUTION,
     )
+
+
+def _studies() -> list[tuple[Study, list[str]]]:
+    """Each study with what it found, in words."""
+    return [
+        (each, [texts.study_rate(what, rate) for what, rate in each.rates.items()])
+        for each in STUDIES
+    ]
 
 
 def _row(of: NeedRow) -> dict[str, Any]:
@@ -91,7 +99,7 @@ def _need_page(request: HttpRequest, need: str, problem: Problem | None = None) 
         group=texts.group(of.group),
         statements=[(each, texts.prior(each)) for each in need_rates.statements(of)],
         activities=[each for each in activities if each.retired_on is None],
-        studies=STUDIES,
+        studies=_studies(),
         items=[each.item for each in known.serves.get(of.pk, {}).values()],
         may_state=actor(request).may("state_rate"),
         values=request.POST or {"weight": "1"},

@@ -39,9 +39,9 @@ def _says(of: Comparison) -> list[str]:
     if of.now is not None and of.done.counted:
         said.append(texts.short_now(of.now.short_trips))
     if of.now is not None:
-        said.append(texts.weighs_less(of.lighter_g))
+        said.append(texts.weighs_less(of.lighter_g, len(of.unweighed)))
         if of.done.counted:
-            said.append(texts.wastes_less(of.saved, of.currency))
+            said.append(texts.wastes_less(of.saved, of.currency, len(of.unpriced)))
     return said
 
 
