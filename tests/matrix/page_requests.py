@@ -140,6 +140,8 @@ LINKS: dict[str, Make] = {
 KITS: dict[str, Make] = {
     "page GET kits/": lambda a: say(),
     "page GET kits/{kit}/": lambda a: say(kit=a.kit("out")),
+    "page GET kits/{kit}/plan/": lambda a: say(kit=a.kit("in")),
+    "page GET kits/{kit}/costs/": lambda a: say(kit=a.kit("in")),
     "page GET kits/{kit}/as-of/": lambda a: say(kit=a.kit("out")),
     "page GET kits/{kit}/history/": lambda a: say(kit=a.kit("used")),
     "page GET kits/{kit}/count/": lambda a: say(kit=a.kit("in")),
@@ -239,6 +241,12 @@ LISTS: dict[str, Make] = {
     "page POST lists/{id}/{number}/sections/{key}/instead/": lambda a: _version(
         a, "draft", {"of": a.all.items["spare"].pk, "other": "Splint"}, key="main"
     ),
+    "page GET lists/{id}/{number}/plan/": lambda a: _version(a, "version"),
+    "page GET lists/{id}/{number}/costs/": lambda a: _version(a, "version"),
+    "page GET lists/{id}/{number}/replay/": lambda a: _version(a, "draft"),
+    "page GET rates/": lambda a: say(),
+    "page GET rates/{need}/": lambda a: say(need="blister"),
+    "page POST rates/{need}/": lambda a: say(need="blister", body={"per_1000": "3", "weight": "1"}),
     "page GET trips/": lambda a: say(),
     "page GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "page GET trips/calendar/": lambda a: say(),

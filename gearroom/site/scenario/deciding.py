@@ -15,7 +15,6 @@ from kits.services.lists import packing_lists
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 from kits.services.planning import priors, vocabulary
-from kits.services.planning.vocabulary import Serving
 
 ADVISER = "Dr Nell Averis"
 
@@ -24,8 +23,10 @@ def serve_needs(school: School) -> None:
     """What each thing is for."""
     needs = by_key(Need)
     for name, rows in PLAN["serves"].items():
-        servings = [Serving(needs[key], best, units) for key, best, units in rows]
-        vocabulary.serve(school.act(), school.items[name], servings)
+        for key, best, units in rows:
+            vocabulary.put_serves(
+                school.act(), school.items[name], needs[key], best=best, units_per_use=units
+            )
 
 
 def state_rates(school: School) -> None:

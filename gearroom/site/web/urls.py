@@ -12,6 +12,7 @@ _SUBJECTS = (
     "overview",
     "page",
     "people",
+    "planning",
     "recalls",
     "restocking",
     "scan",

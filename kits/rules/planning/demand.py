@@ -25,6 +25,9 @@ LEAST_DISPERSION = 1 + 1e-9
 SMALLEST = -600.0
 """Logarithm below which a start of a recursion is kept apart as a factor."""
 
+NONE: Probabilities = np.ones(1)
+"""No units are wanted, for certain."""
+
 
 @dataclass(frozen=True)
 class Rate:
@@ -71,6 +74,21 @@ def units_of_use(chances: Sequence[float]) -> Probabilities:
     if given.size == 0 or (given < 0).any() or abs(given.sum() - 1) > 1e-9:
         raise ValueError("The chances of the units that a use takes add up to 1.")
     return np.concatenate(([0.0], given / given.sum()))
+
+
+def combined(asks: Sequence[tuple[Rate, Probabilities]]) -> tuple[Rate, Probabilities]:
+    """Several needs (one or more) of one item as one: their rates added up, by mean and variance,
+    and the units of a use as often as each comes up. Of one need it is that need."""
+    if len(asks) == 1:
+        return asks[0]
+    means = [rate.mean for rate, _ in asks]
+    mean = sum(means)
+    variance = sum(rate.shape / rate.per_days**2 for rate, _ in asks)
+    dispersion = sum(m * rate.dispersion for m, (rate, _) in zip(means, asks, strict=True)) / mean
+    units = np.zeros(max(len(each) for _, each in asks))
+    for m, (_, each) in zip(means, asks, strict=True):
+        units[: len(each)] += each * (m / mean)
+    return Rate(mean**2 / variance, mean / variance, max(1.0, dispersion)), units
 
 
 def lumps(dispersion: float, units: Probabilities) -> Probabilities:

@@ -87,3 +87,38 @@ def beyond(demand: Probabilities, carried: int) -> Probabilities:
         return np.ones(1)
     left[0] = float(demand[: carried + 1].sum())
     return left
+
+
+@dataclass(frozen=True)
+class Bar:
+    """The chance that so many `units` are wanted, or so many `or_more` or `or_fewer`; `over`: more
+    than is carried."""
+
+    units: int
+    chance: float
+    over: bool
+    or_more: bool = False
+    or_fewer: bool = False
+
+
+LEAST_BARS, MOST_BARS = 3, 12
+HARDLY = 0.001
+"""Bars end where less than this is left of the chances, once they show more than is carried."""
+
+
+def bars(demand: Probabilities, carried: int) -> list[Bar]:
+    """What is wanted in bars: from none on, past what is carried; the last one has all that is
+    left. Where that would be too many, the first one has all that is far below what is carried."""
+    last = carried + 1
+    while last < carried + LEAST_BARS and runs_out(demand, last) > HARDLY:
+        last += 1
+    found = []
+    for units in range(last):
+        chance = float(demand[units]) if units < len(demand) else 0.0
+        found.append(Bar(units, chance, over=units > carried))
+    found.append(Bar(last, runs_out(demand, last - 1), over=True, or_more=True))
+    if len(found) > MOST_BARS:
+        first = len(found) - MOST_BARS + 1
+        low = Bar(first - 1, sum(b.chance for b in found[:first]), over=False, or_fewer=True)
+        found = [low, *found[first:]]
+    return found

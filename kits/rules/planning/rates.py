@@ -82,6 +82,11 @@ class Cell:
         """All participant-days."""
         return self.days + sum(each.days for each in self.bounded)
 
+    @property
+    def least(self) -> float:
+        """So many uses at least."""
+        return self.uses + sum(each.least for each in self.bounded)
+
 
 @dataclass(frozen=True)
 class Group:
@@ -288,3 +293,17 @@ def none_seen(days: float, level: float = 0.95) -> float:
     if days <= 0 or not 0 < level < 1:
         raise ValueError("Days are above 0 and the level is between 0 and 1.")
     return -math.log(1 - level) / days
+
+
+def one_use_in(years: int, yearly_days: float) -> float:
+    """The rate at which there would be one use in so many years (1 or more) of `yearly_days`
+    participant-days (above 0)."""
+    if years < 1 or yearly_days <= 0:
+        raise ValueError("Years are 1 or more, and days a year above 0.")
+    return 1 / (years * yearly_days)
+
+
+def too_few_to_judge(days: float, rate: float) -> bool:
+    """Whether no use in `days` participant-days (above 0) leaves it open if uses come up at that
+    rate."""
+    return none_seen(days) > rate

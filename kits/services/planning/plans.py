@@ -64,7 +64,8 @@ class NeedPart:
 @dataclass(frozen=True)
 class LinePlan:
     """What a line comes to. `demand` is None where no need of its item has a rate: nothing is said
-    of how many are enough then."""
+    of how many are enough then, and `per_year` is as if none were used. `unused_share` of a fresh
+    fill's units go out of date unused, on average."""
 
     line: ListLine
     needs: Sequence[NeedPart]
@@ -75,6 +76,7 @@ class LinePlan:
     change: OneMore | None
     purchase: Purchase
     expires_unused: float | None
+    unused_share: float | None
     per_year: YearlyCost | None
 
 
@@ -164,7 +166,7 @@ def _line(
     wants = _together(parts, planned)
     priority = Criticality(line.criticality)
     level = SERVICE_LEVELS[priority]
-    unused, cost = _money(line, parts, yearly, bought)
+    unused, share, cost = _money(line, parts, yearly, bought)
     return LinePlan(
         line=line,
         needs=parts,
@@ -181,6 +183,7 @@ def _line(
         change=quantities.one_more(wants, line.carry) if wants is not None else None,
         purchase=bought,
         expires_unused=unused,
+        unused_share=share,
         per_year=cost,
     )
 
@@ -193,18 +196,36 @@ def _together(parts: Sequence[NeedPart], days: float) -> Probabilities | None:
 
 def _money(
     line: ListLine, parts: Sequence[NeedPart], yearly: float, bought: Purchase
-) -> tuple[float | None, YearlyCost | None]:
-    """The chance that a unit of a fresh fill goes out of date unused, and what the line comes to in
-    a year; None where what it rests on is not known."""
+) -> tuple[float | None, float | None, YearlyCost | None]:
+    """The chance that a unit of a fresh fill goes out of date unused, the share of its units that
+    do, and what the line comes to in a year; None where what it rests on is not known."""
+    if line.item.needs_date and bought.shelf_life_days is None:
+        return None, None, None
+    wants = life_demand(parts, yearly, bought)
+    unused: float | None = 0.0
+    share: float | None = 0.0
+    if bought.shelf_life_days is not None:
+        unused, share = None, None
+        if wants is not None:
+            unused = 1 - quantities.runs_out(wants, line.carry - 1)
+            share = waste.left_of_fresh_fill(wants, line.carry) / line.carry
+    return unused, share, yearly_cost(bought, line.carry, wants)
+
+
+def life_demand(parts: Sequence[NeedPart], yearly: float, bought: Purchase) -> Probabilities | None:
+    """What needs ask of a line while a fresh fill keeps, or in a year where it does not expire;
+    None without a rate."""
     life = bought.shelf_life_days
-    span = yearly * (life / DAYS_A_YEAR if life else 1)
-    wants = _together(parts, span)
-    if wants is None:
-        return None, None
-    unused = 1 - quantities.runs_out(wants, line.carry - 1) if life else 0.0
+    return _together(parts, yearly * (life / DAYS_A_YEAR if life else 1))
+
+
+def yearly_cost(bought: Purchase, units: int, wants: Probabilities | None) -> YearlyCost | None:
+    """What so many units come to in a year, as if none were used where it is not known how many
+    are (None); None without a price."""
     if bought.price is None:
-        return unused, None
-    return unused, waste.cost_per_year(bought.price, line.carry, wants, life)
+        return None
+    used = demands.NONE if wants is None else wants
+    return waste.cost_per_year(bought.price, units, used, bought.shelf_life_days)
 
 
 def yearly_days(version: PackingListVersion, trips: Sequence[PastTrip]) -> float:

@@ -126,6 +126,14 @@ class Records:
             return None
         return Prior(float(said.per_1000) / 1000, float(said.weight))
 
+    def recorded(self, need: int, activity: str | None = None) -> Recorded:
+        """What was recorded of a need, in an activity (its key) or in all (None)."""
+        whole = Recorded()
+        for key, of_activity in self._cells.get(need, {}).items():
+            if activity in (None, key):
+                whole.join(of_activity)
+        return whole
+
     def rate(self, need: Need, activity: str, activity_id: int | None = None) -> NeedRate:
         """A need's rate in an activity (its key)."""
         of_need = self._cells.get(need.pk, {})
@@ -153,7 +161,7 @@ def records(before: datetime | None = None) -> Records:
     """What every kit's trips that were over by an instant (now) say of every need."""
     trips = past_trips(Kit.objects.all(), before or clock.now())
     serves: dict[int, dict[int, ItemNeed]] = defaultdict(dict)
-    for row in ItemNeed.objects.select_related("item"):
+    for row in ItemNeed.objects.filter(need__retired_on=None).select_related("item"):
         serves[row.need_id][row.item_id] = row
     statements = StatedRate.objects.select_related("stated_by", "activity").order_by("id")
     if before:  # as it was believed then

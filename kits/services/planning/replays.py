@@ -25,13 +25,17 @@ class TripShortage:
 @dataclass(frozen=True)
 class Comparison:
     """What a list came to on past trips, and what the list came to that is followed now (None: it
-    is the same). Differences are of the list less of what is followed now."""
+    is the same). Differences are of the list less of what is followed now. `changed`: items
+    of which there are more or fewer. `currency` of the prices; empty where they have several, or
+    none."""
 
     version: PackingListVersion
     trips: Sequence[PastTrip]
     done: Replay
     now: Replay | None
     items: Mapping[int, Item]
+    changed: frozenset[int] = frozenset()
+    currency: str = ""
 
     @property
     def shortages(self) -> list[TripShortage]:
@@ -41,6 +45,20 @@ class Comparison:
             TripShortage(trips[short.trip], self.items[short.item], short)
             for short in self.done.shortages
         ]
+
+    @property
+    def unweighed(self) -> frozenset[int]:
+        """Items changed that have no weight."""
+        return self.changed & self._both("unweighed")
+
+    @property
+    def unpriced(self) -> frozenset[int]:
+        """Items changed that have no price."""
+        return self.changed & self._both("unpriced")
+
+    def _both(self, name: str) -> frozenset[int]:
+        found: frozenset[int] = getattr(self.done, name)
+        return found | getattr(self.now, name) if self.now else found
 
     @property
     def lighter_g(self) -> int:
@@ -65,15 +83,24 @@ def of_version(version: PackingListVersion, kit: Kit | None = None) -> Compariso
         newest = version.packing_list.versions.filter(published_at__isnull=False)
         followed = newest.order_by("-number").first() or version
     past = [_as_past(trip) for trip in trips]
-    same = followed.pk == version.pk
-    done = rules.replay(lines_of(version), past)
+    before, after = lines_of(followed), lines_of(version)
+    done = rules.replay(after, past)
     return Comparison(
         version=version,
         trips=trips,
         done=done,
-        now=None if same else rules.replay(lines_of(followed), past),
+        now=None if followed.pk == version.pk else rules.replay(before, past),
         items=Item.objects.in_bulk({each.item for each in done.shortages}),
+        changed=_changed(before, after),
+        currency=_currency({version.pk, followed.pk}),
     )
+
+
+def _changed(before: Sequence[Line], after: Sequence[Line]) -> frozenset[int]:
+    amounts = {(line.item, line.carry) for line in before} ^ {
+        (line.item, line.carry) for line in after
+    }
+    return frozenset(item for item, _units in amounts)
 
 
 def _as_past(trip: PastTrip) -> rules.PastTrip:
@@ -84,6 +111,12 @@ def _as_past(trip: PastTrip) -> rules.PastTrip:
         at_least=trip.ran_out,
         known=trip.counts,
     )
+
+
+def _currency(versions: set[int]) -> str:
+    items = ListLine.objects.filter(section__version__in=versions).values_list("item_id", flat=True)
+    found = {each.currency for each in purchases(items).values() if each.price is not None}
+    return found.pop() if len(found) == 1 else ""
 
 
 def lines_of(version: PackingListVersion) -> list[Line]:

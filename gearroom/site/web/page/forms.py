@@ -101,7 +101,7 @@ class _Field(forms.Field):
     def __init__(self, *, message: Any = None, **options: Any) -> None:
         messages = {"invalid": message} if message else {}
         super().__init__(error_messages=messages, **options)
-        self.limits: dict[str, int] = {}
+        self.limits: dict[str, int | Decimal] = {}
 
     def parse(self, text: str) -> Any:
         """The value that a text stands for. Raises ValueError, ArithmeticError or LookupError."""
@@ -193,6 +193,28 @@ class Money(_Field):
         if not amount.is_finite() or not 0 <= amount < 10**9:
             raise ValueError
         return amount
+
+
+class Number(_Field):
+    """A number above 0, at most `most`. A comma is a decimal point too."""
+
+    default_error_messages = {
+        "invalid": _("%(what)s: enter a number above 0 and at most %(most)s, such as 1.5.")
+    }
+
+    def __init__(self, most: Decimal, **options: Any) -> None:
+        super().__init__(**options)
+        self.most = most
+        self.limits = {"most": most}
+
+    def parse(self, text: str) -> Decimal:
+        """With at most four digits behind the point."""
+        if not re.fullmatch(r"[0-9]{1,6}([.,][0-9]{0,4})?|[.,][0-9]{1,4}", text):
+            raise ValueError
+        number = Decimal(text.replace(",", "."))
+        if not 0 < number <= self.most:
+            raise ValueError
+        return number
 
 
 class Length(_Field):

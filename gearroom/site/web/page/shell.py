@@ -69,6 +69,7 @@ NAVIGATION = (
     NavigationItem("stock", _("Stock")),
     NavigationItem("trips", _("Trips")),
     NavigationItem("lists", _("Kit lists")),
+    NavigationItem("rates", _("How often things are needed"), more=True),
     NavigationItem("strip", _("Break down a bought kit"), "strip", more=True),
     NavigationItem("labels", _("Labels"), "print_labels", more=True),
     NavigationItem("people", _("People"), "see_people", more=True),

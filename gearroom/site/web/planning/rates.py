@@ -1,0 +1,128 @@
+"""How often needs come up: all of them, and one with its statements and a form to state another."""
+
+from decimal import Decimal
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _, gettext_lazy
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts import Act, Invalid, NotFound, Problem
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Number, PageForm, ShortText, Tick
+from gearroom.site.web.page.shell import Done, actor, page, show
+from kits.models import Activity, Need, NeedGroup
+from kits.rules.planning.rates import MOST_WEIGHT
+from kits.rules.planning.studies import STUDIES, Study
+from kits.services.planning import need_rates, priors, rates
+from kits.services.planning.need_rates import NeedRow, Ours
+from kits.services.text import planning_texts as texts
+
+
+@require_safe
+@page()
+def all_rates(request: HttpRequest) -> HttpResponse:
+    """Every need in its group: what we recorded, what was stated, what plans take."""
+    known = rates.records()
+    chosen = Activity.objects.filter(key=request.GET.get("activity", "")).first()
+    rows = [_row(each) for each in need_rates.rows(known, chosen)]
+    return show(
+        request,
+        "site/planning/rates.html",
+        groups=[
+            (texts.group(group.value), of_group)
+            for group in NeedGroup
+            if (of_group := [row for row in rows if row["of"].need.group == group.value])
+        ],
+        activities=Activity.objects.filter(retired_on__isnull=True).order_by("name"),
+        activity=chosen,
+        studies=_studies(),
+        may_state=actor(request).may("state_rate"),
+        caution=texts.CAUTION,
+    )
+
+
+def _studies() -> list[tuple[Study, list[str]]]:
+    """Each study with what it found, in words."""
+    return [
+        (each, [texts.study_rate(what, rate) for what, rate in each.rates.items()])
+        for each in STUDIES
+    ]
+
+
+def _row(of: NeedRow) -> dict[str, Any]:
+    taken = of.taken
+    return {
+        "of": of,
+        "ours": texts.bears(of.ours.use),
+        "prior": texts.prior(taken.stated),
+        "taken": texts.between(
+            taken.rate.mean * 1000, taken.interval[0] * 1000, taken.interval[1] * 1000
+        )
+        if taken.rate and taken.interval
+        else "",
+        "activities": [_of_activity(each) for each in of.activities],
+        "known": texts.known_trips(of.ours.known, of.ours.trips) if of.ours.trips else "",
+    }
+
+
+def _of_activity(of: Ours) -> dict[str, Any]:
+    return {"activity": of.activity, "says": texts.bears(of.use)}
+
+
+# ------------------------------------------------------------------------------------- one need
+class StateForm(PageForm):
+    """How often a need comes up, said by the adviser or by a study."""
+
+    per_1000 = Number(
+        most=priors.MOST_PER_1000,
+        required=False,
+        label=gettext_lazy("Uses in 1,000 participant-days"),
+    )
+    weight = Number(most=Decimal(MOST_WEIGHT), label=gettext_lazy("Weight"))
+    activity = ShortText(40)
+    study = ShortText(40)
+    note = ShortText(300)
+    blank = Tick()
+
+
+def _need_page(request: HttpRequest, need: str, problem: Problem | None = None) -> HttpResponse:
+    of, known = _need(need), rates.records()
+    activities = list(Activity.objects.order_by("name"))
+    row = need_rates.row(known, of, None, activities)
+    return show(
+        request,
+        "site/planning/rate.html",
+        problem=problem,
+        need=of,
+        row=_row(row),
+        group=texts.group(of.group),
+        statements=[(each, texts.prior(each)) for each in need_rates.statements(of)],
+        activities=[each for each in activities if each.retired_on is None],
+        studies=_studies(),
+        items=[each.item for each in known.serves.get(of.pk, {}).values()],
+        may_state=actor(request).may("state_rate"),
+        values=request.POST or {"weight": "1"},
+        caution=texts.CAUTION,
+    )
+
+
+def _need(key: str) -> Need:
+    need = Need.objects.filter(key=key).first()
+    if need is None:
+        raise NotFound("need", key)
+    return need
+
+
+@form_view("look", "rate", page_of=_need_page)
+def one_need(act: Act, request: HttpRequest, need: str) -> Done:
+    """State how often a need comes up; nobody's statement is lost, the latest counts."""
+    of, values = _need(need), StateForm.read(request.POST)
+    if values["per_1000"] is None and not values.pop("blank"):
+        raise Invalid(
+            _("Enter how often it is needed, or tick “Leave it blank”."), field="per_1000"
+        )
+    values.pop("blank", None)
+    activity = Activity.objects.filter(key=values.pop("activity")).first()
+    priors.state(act, of, activity, **values)
+    return Done(_("The rate of “%(need)s” has been stated.") % {"need": of.name})

@@ -1,0 +1,113 @@
+"""The pages of planning in a browser, with a school that has trips, use, prices and rates."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from kits.models import Activity, ItemNeed, Need
+from kits.services.custody.use import UseLine
+from kits.services.lists import packing_lists
+from kits.services.planning import priors
+from kits.services.restocking import sorting
+from kits.services.stock import receiving
+from tests.e2e.pages import AXE, chromium, give_password, sign_in
+from tests.kits import factories as make
+from tests.kits.planning.school import past, serve
+from tests.program import Server
+
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
+
+PAGES = (
+    "/lists/1/1/plan/",
+    "/lists/1/1/plan/?people=0",
+    "/lists/1/1/costs/",
+    "/lists/1/2/replay/",
+    "/kits/DAY-01/plan/?people=16&days=3&activity=caving",
+    "/kits/DAY-01/costs/",
+    "/rates/",
+    "/rates/small-wound/",
+)
+_RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+_AXE = """(runOnly) => axe.run(document, {runOnly, resultTypes: ['violations']}).then((told) =>
+  told.violations.map((each) => `${each.id}: ${each.nodes[0].html.slice(0, 160)}`))"""
+_TOO_WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+def school() -> make.World:
+    """Trips with and without use, deliveries with prices, stated rates, a draft with fewer."""
+    world = make.world()
+    serve(world)
+    ItemNeed.objects.create(item=world.shears, need=Need.objects.get(key="large-wound"))
+    for item, units, price in ((world.dressing, 10, "21.50"), (world.tablets, 48, "9.60")):
+        receiving.receive(
+            make.act(world.keeper),
+            item=item,
+            shelf=world.shelf,
+            units=units,
+            number="P1",
+            expiry=make.days(500),
+            price=Decimal(price),
+            currency="GBP",
+        )
+    state(world, "small-wound", "12")
+    state(world, "headache", None)
+    caving = Activity.objects.get(key="caving")
+    past(world, UseLine(world.dressing, 5), activity=caving)
+    sorting.restock(make.act(world.keeper), make.fresh(world.day_01))
+    past(world, activity=caving)
+    past(world, UseLine(world.tablets, 2))
+    draft = packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=3, never_below=1)
+    return world
+
+
+def state(world: make.World, need: str, per_1000: str | None) -> None:
+    """The adviser states a rate, or leaves it blank."""
+    priors.state(
+        make.act(world.adviser),
+        Need.objects.get(key=need),
+        None,
+        per_1000=Decimal(per_1000) if per_1000 else None,
+    )
+
+
+def test_the_pages_of_planning_are_for_all_eyes_and_screens(
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+    program = need("chromium")
+    need("axe-core")
+    adviser = give_password(school().adviser)
+    server = make_server().start()
+    axe = AXE.read_text()
+    found: list[str] = []
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740}, reduced_motion="reduce")
+        sign_in(page, server.url, adviser)
+        for number, path in enumerate(PAGES):
+            for width in (360, 1280):
+                page.set_viewport_size({"width": width, "height": 740})
+                page.goto(server.url + path)
+                page.evaluate(
+                    "document.querySelectorAll('main details').forEach((e) => e.open = 1)"
+                )
+                page.evaluate(axe)
+                for scheme in ("light", "dark"):
+                    page.emulate_media(color_scheme=scheme)
+                    found += [
+                        f"{path} {width} {scheme}: {each}" for each in page.evaluate(_AXE, _RULES)
+                    ]
+                page.emulate_media(color_scheme="light")
+                page.screenshot(path=str(tmp_path / f"{number}-{width}.png"), full_page=True)
+                if wide := page.evaluate(_TOO_WIDE):
+                    found.append(f"{path}: {wide} px too wide at {width} px")
+    assert not found, "\n".join(found)

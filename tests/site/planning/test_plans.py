@@ -1,0 +1,143 @@
+"""What a list comes to, what it costs and how it does on past trips, on the pages."""
+
+from decimal import Decimal
+
+import pytest
+
+from kits.models import Activity, AsFound, Need
+from kits.services.custody import custody
+from kits.services.custody.use import UseLine
+from kits.services.lists import packing_lists
+from kits.services.planning import priors
+from kits.services.text.planning_texts import CAUTION
+from tests.kits import factories as make
+from tests.kits.planning.school import past, serve
+from tests.site.browsing import PAGES_ON_SQLITE, browser, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+
+@pytest.fixture
+def world() -> make.World:
+    made = make.world()
+    serve(made)
+    return made
+
+
+def state(world: make.World, need: str, per_1000: str) -> None:
+    priors.state(
+        make.act(world.adviser), Need.objects.get(key=need), None, per_1000=Decimal(per_1000)
+    )
+
+
+PATHS = (
+    "/lists/1/1/plan/",
+    "/lists/1/1/costs/",
+    "/lists/1/1/replay/",
+    "/kits/DAY-01/plan/",
+    "/kits/DAY-01/costs/",
+    "/rates/",
+    "/rates/small-wound/",
+)
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_every_page_works_without_any_history_and_bears_the_caution(
+    world: make.World, path: str
+) -> None:
+    answer = browser(world.guide).get(path)
+    assert answer.status_code == 200
+    assert str(CAUTION) in text_of(answer)
+
+
+def test_without_any_rate_nothing_is_said_and_a_rate_can_be_stated(world: make.World) -> None:
+    answer = browser(world.guide).get("/lists/1/1/plan/")
+    assert "Nothing can be said yet" in text_of(answer)
+    assert "/rates/small-wound/" in answer.content.decode()
+
+
+def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
+    world: make.World,
+) -> None:
+    state(world, "small-wound", "50")
+    client = browser(world.guide)
+    page = text_of(client.get("/lists/1/1/plan/"))
+    assert "Expect it to lack something on 1 trip in" in page
+    assert "such trips" in page
+    assert "want more than 6" in page or "wants more than 6" in page
+    assert "With 7," in page
+    assert "With 5," in page
+    assert "50 per 1,000, stated by Ada" in page
+
+
+def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
+    state(world, "small-wound", "50")
+    world.version.sections.get(key="main").lines.filter(item=world.dressing).update(never_below=6)
+    page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
+    assert "With 7," in page
+    assert "With 5," not in page
+
+
+def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(
+    world: make.World,
+) -> None:
+    client = browser(world.guide)
+    for wrong in ("people=0", "people=x", "days=400", "activity=flying"):
+        answer = client.get(f"/lists/1/1/plan/?{wrong}")
+        assert answer.status_code in (400, 422)
+        assert 'value="10"' in answer.content.decode()
+    empty = client.get("/lists/1/1/plan/?people=&days=&activity=")
+    assert empty.status_code == 200
+
+
+def test_more_people_want_more(world: make.World) -> None:
+    state(world, "small-wound", "20")
+    client = browser(world.guide)
+    assert "1 trip in" in text_of(client.get("/lists/1/1/plan/?people=10"))
+    assert "trips in 100" in text_of(client.get("/lists/1/1/plan/?people=900"))
+
+
+def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
+    client = browser(world.stranger)
+    assert client.get("/kits/DAY-01/plan/").status_code == 404
+    assert client.get("/kits/DAY-01/costs/").status_code == 404
+    assert client.get("/lists/1/1/replay/?kit=DAY-01").status_code == 404
+
+
+def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
+    past(world)
+    page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
+    assert "None needed in 8 participant-days." in page
+    assert "too few to judge: one use in 10 years would be" in page
+    assert "Your adviser decides." in page
+    assert "No delivery on record has its price" in page
+
+
+def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 5))
+    draft = packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
+    own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
+    assert "On your one known trip it runs short." in own
+    assert "Hill day" in own
+    assert "5 wanted, 3 short" in own
+    other = text_of(browser(world.stranger).get("/lists/1/2/replay/"))
+    assert "Hill day" not in other
+    assert "A trip of another gear room" in other
+
+
+def test_trips_nobody_counted_are_said_to_be_left_out(world: make.World) -> None:
+    trip = make.trip("Hill day", world.store)
+    custody.check_out(
+        make.act(world.keeper), world.day_01, person=world.guide, trip=trip, already_gone=True
+    )
+    custody.check_in(make.act(world.keeper), make.fresh(world.day_01), as_found=AsFound.OPENED)
+    page = text_of(browser(world.guide).get("/lists/1/1/replay/"))
+    assert "1 trip is left out" in page
+
+
+def test_an_activity_has_its_own_plan(world: make.World) -> None:
+    caving = Activity.objects.get(key="caving")
+    past(world, UseLine(world.dressing, 2), activity=caving)
+    page = text_of(browser(world.guide).get("/lists/1/1/plan/?activity=caving"))
+    assert "Needed once in 8 participant-days." in page
