@@ -187,6 +187,7 @@ def _wanted(school: School, going: Going, kit: Kit) -> tuple[list[UseLine], list
     used, needed = [], []
     for row in PLAN["wanted"]:
         item = school.items[row["thing"]]
+        bad_day = 3.0 if school.chance.random() < 0.2 else 0.5
         per_day = bad_day * row["per_1000"] * row.get("in", {}).get(going.activity, 1) / 1000
         wanted = row.get("units", 1) * _poisson(school.chance, per_day * days)
         if taken := min(wanted, carried[item.name]):
