@@ -31,6 +31,8 @@ PAGES = (
     "/kits/DAY-01/costs/",
     "/rates/",
     "/rates/small-wound/",
+    "/needs/",
+    "/stock/1/serves/",
 )
 _RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 _AXE = """(runOnly) => axe.run(document, {runOnly, resultTypes: ['violations']}).then((told) =>

@@ -247,6 +247,8 @@ LISTS: dict[str, Make] = {
     "page GET rates/": lambda a: say(),
     "page GET rates/{need}/": lambda a: say(need="blister"),
     "page POST rates/{need}/": lambda a: say(need="blister", body={"per_1000": "3", "weight": "1"}),
+    "page GET needs/": lambda a: say(),
+    "page POST needs/": lambda a: say(body={"add-activity": "1", "name": "Abseiling"}),
     "page GET trips/": lambda a: say(),
     "page GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "page GET trips/calendar/": lambda a: say(),
@@ -353,6 +355,10 @@ STOCK: dict[str, Make] = {
         recall=a.recall("wrap"), body={"shelf": a.place()}
     ),
     "page GET stock/{item}/": lambda a: say(item=a.item("dressing")),
+    "page GET stock/{item}/serves/": lambda a: say(item=a.item("dressing")),
+    "page POST stock/{item}/serves/": lambda a: say(
+        item=a.item("dressing"), body={"need": "blister", "units_per_use": "2", "best": "yes"}
+    ),
     "page GET stock/{item}/edit/": lambda a: say(item=a.item("dressing")),
     "page POST stock/{item}/edit/": lambda a: say(item=a.item("dressing"), body=_edited(a)),
 }  # fmt: skip

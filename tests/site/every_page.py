@@ -62,6 +62,8 @@ AT_THE_DESK = (
     "/kits/DAY-01/costs/",
     "/rates/",
     "/rates/small-wound/",
+    "/needs/",
+    "/stock/1/serves/",
     "/strip/",
     "/kits/DAY-02/empty/",
     "/kits/DAY-02/strip/",

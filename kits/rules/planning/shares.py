@@ -17,7 +17,7 @@ def share(chance: float) -> Share:
     """A chance (0 to 1) as a number of 100, or of 1,000 where it is nearer than that to 0 or 1."""
     if not 0 <= chance <= 1:
         raise ValueError("A chance is from 0 to 1.")
-    of = HUNDRED if 0.005 <= chance < 0.995 else THOUSAND
+    of = HUNDRED if 0.005 < chance < 0.995 else THOUSAND
     return Share(round(chance * of), of)
 
 

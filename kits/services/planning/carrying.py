@@ -201,9 +201,14 @@ def _less_waste(line: LinePlan, of: Plan, facts: _Facts, same: set[int]) -> Less
 
 
 def _fewer(line: LinePlan, of: Plan) -> Fewer | None:
-    """The quantity that is enough, where it is less than is carried and throws away less."""
-    units = line.enough
-    if line.demand is None or line.per_year is None or not 1 <= units < line.quantity:
+    """The quantity that is enough, one use's units at least, where it is less than is carried and
+    throws away less."""
+    one_use = max(
+        (max(range(len(p.units_per_use)), key=p.units_per_use.__getitem__) for p in line.needs),
+        default=0,
+    )
+    units = max(line.enough, one_use + 1)
+    if line.demand is None or line.per_year is None or units >= line.quantity:
         return None
     wants = plans.life_demand(line.needs, of.yearly_days, line.purchase)
     cost = plans.yearly_cost(line.purchase, units, wants)

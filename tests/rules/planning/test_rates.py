@@ -177,3 +177,12 @@ def test_more_uses_in_the_same_days_are_a_higher_rate(uses: int, days: float) ->
     more = rates.rate(Prior(0.01), {"hill": Cell(uses + 1, days)}, "hill", Group())
     assert fewer is not None and more is not None
     assert fewer.mean < more.mean
+
+
+def test_seven_hundred_days_cannot_tell_of_one_use_in_ten_years() -> None:
+    once = rates.one_use_in(10, 71.4)
+    assert once * 1000 == pytest.approx(1.4, abs=0.01)
+    assert rates.too_few_to_judge(693, once)
+    assert not rates.too_few_to_judge(3000, once)
+    with pytest.raises(ValueError, match="Years"):
+        rates.one_use_in(10, 0)

@@ -13,6 +13,7 @@ from gearroom.core.acts import Invalid, Problem
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import actor, page, show, today_here
 from gearroom.site.web.planning import pictures
+from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
 from kits.rules.planning import quantities, shares
 from kits.services.lists import packing_lists
@@ -52,19 +53,10 @@ def _plan(
     asked: dict[str, Any] = {}
     try:
         asked = QuestionForm.read(request.GET)
-        asked["activity"] = _activity(asked["activity"])
+        asked["activity"] = chosen_activity(asked["activity"])
     except Invalid as wrong:
         problem, asked = wrong, {}
     return plans.plan(of.version, known=known, **asked), asked.get("activity"), problem
-
-
-def _activity(key: str) -> Activity | None:
-    if not key:
-        return None
-    activity = Activity.objects.filter(key=key).first()
-    if activity is None:
-        raise Invalid(str(gettext_lazy("Choose an activity from the list.")), field="activity")
-    return activity
 
 
 def _facts(

@@ -7,11 +7,12 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts import Act, Invalid, NotFound, Problem
+from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Number, PageForm, ShortText, Tick
 from gearroom.site.web.page.shell import Done, actor, page, show
-from kits.models import Activity, Need, NeedGroup
+from gearroom.site.web.planning.vocabulary import chosen_activity, need_of
+from kits.models import Activity, NeedGroup
 from kits.rules.planning.rates import MOST_WEIGHT
 from kits.rules.planning.studies import STUDIES, Study
 from kits.services.planning import need_rates, priors, rates
@@ -87,7 +88,7 @@ class StateForm(PageForm):
 
 
 def _need_page(request: HttpRequest, need: str, problem: Problem | None = None) -> HttpResponse:
-    of, known = _need(need), rates.records()
+    of, known = need_of(need), rates.records()
     activities = list(Activity.objects.order_by("name"))
     row = need_rates.row(known, of, None, activities)
     return show(
@@ -107,22 +108,15 @@ def _need_page(request: HttpRequest, need: str, problem: Problem | None = None) 
     )
 
 
-def _need(key: str) -> Need:
-    need = Need.objects.filter(key=key).first()
-    if need is None:
-        raise NotFound("need", key)
-    return need
-
-
 @form_view("look", "rate", page_of=_need_page)
 def one_need(act: Act, request: HttpRequest, need: str) -> Done:
     """State how often a need comes up; nobody's statement is lost, the latest counts."""
-    of, values = _need(need), StateForm.read(request.POST)
+    of, values = need_of(need), StateForm.read(request.POST)
     if values["per_1000"] is None and not values.pop("blank"):
         raise Invalid(
             _("Enter how often it is needed, or tick “Leave it blank”."), field="per_1000"
         )
     values.pop("blank", None)
-    activity = Activity.objects.filter(key=values.pop("activity")).first()
+    activity = chosen_activity(values.pop("activity"))
     priors.state(act, of, activity, **values)
     return Done(_("The rate of “%(need)s” has been stated.") % {"need": of.name})

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web.planning import plans, rates, replays
+from gearroom.site.web.planning import plans, rates, replays, vocabulary
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -12,6 +12,8 @@ urlpatterns: list[URLPattern] = [
     path(f"{_VERSION}replay/", replays.replay, name="list-replay"),
     path("kits/<str:kit>/plan/", plans.of_kit, name="kit-plan"),
     path("kits/<str:kit>/costs/", plans.costs_of_kit, name="kit-costs"),
+    path("needs/", vocabulary.words, name="needs"),
+    path("stock/<int:item>/serves/", vocabulary.serves, name="serves"),
     path("rates/", rates.all_rates, name="rates"),
     path("rates/<slug:need>/", rates.one_need, name="rate"),
 ]
