@@ -235,7 +235,7 @@ def too_little() -> str:
 
 def below(per_1000: float) -> str:
     """What can be said where no use was recorded."""
-    return _("So it is very likely (95 %%) below %(rate)s per 1,000 participant-days.") % {
+    return _("So we can be 95 %% sure that it is below %(rate)s per 1,000 participant-days.") % {
         "rate": number(per_1000)
     }
 
@@ -243,7 +243,8 @@ def below(per_1000: float) -> str:
 def between(mean: float, low: float, high: float) -> str:
     """A rate and the middle 90 % of what is believed of it, per 1,000."""
     return _(
-        "About %(mean)s per 1,000 participant-days; most likely (90 %%) from %(low)s to %(high)s."
+        "About %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is between "
+        "%(low)s and %(high)s."
     ) % {"mean": number(mean), "low": number(low), "high": number(high)}
 
 

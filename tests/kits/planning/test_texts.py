@@ -105,7 +105,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(0, 693, False, Bears.NONE_USED, high=0.00432),
             [
                 "None needed in 693 participant-days.",
-                "So it is very likely (95 %) below 4.3 per 1,000 participant-days.",
+                "So we can be 95 % sure that it is below 4.3 per 1,000 participant-days.",
             ],
         ),
         (
@@ -119,7 +119,8 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(25, 1000, True, Bears.RATE, 0.018, 0.034),
             [
                 "Needed at least 25 times in 1,000 participant-days.",
-                "About 25 per 1,000 participant-days; most likely (90 %) from 18 to 34.",
+                "About 25 per 1,000 participant-days; we can be 90 % sure that it is between 18 "
+                "and 34.",
             ],
         ),
     ],
