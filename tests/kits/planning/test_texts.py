@@ -1,14 +1,22 @@
 """Sentences of plans: of none, of one, of several and of all."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
+from django.utils import translation
 
 from kits.rules.planning.quantities import Bar
 from kits.rules.planning.recorded_use import Bears, RecordedUse
 from kits.rules.planning.replay import Shortage
 from kits.rules.planning.waste import YearlyCost
 from kits.services.text import cost_texts, planning_texts as texts, rate_texts
+
+
+@pytest.fixture(autouse=True)
+def in_english() -> Iterator[None]:
+    with translation.override("en-gb"):
+        yield
 
 
 @pytest.mark.parametrize(
