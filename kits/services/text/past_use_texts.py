@@ -8,7 +8,8 @@ from django.utils.translation import gettext as _, ngettext
 
 from kits.rules.planning.back_test import Spread
 from kits.rules.planning.seasons import Season
-from kits.services.text.planning_texts import below as below_rate, money, number
+from kits.services.text.planning_texts import money, number
+from kits.services.text.rate_texts import below as below_rate
 
 
 def season(of: Season) -> str:

@@ -14,7 +14,7 @@ from kits.rules.planning.back_test import Spread
 from kits.rules.planning.recorded_use import Bears
 from kits.services.planning import back_tests, past_use as service, rates
 from kits.services.planning.past_use import NeedUse, NeverUsed, SeasonUse, Use
-from kits.services.text import past_use_texts as own_texts, planning_texts as texts
+from kits.services.text import past_use_texts as own_texts, planning_texts as texts, rate_texts
 
 _HIGH, _STEP, _BAR, _TOP = 120, 52, 34, 18
 _MOST_SEASONS = 8
@@ -130,7 +130,7 @@ def _need(of: NeedUse) -> dict[str, Any]:
 
 
 def _says(use: Use) -> str:
-    return " ".join(texts.bears(use.recorded))
+    return " ".join(rate_texts.bears(use.recorded))
 
 
 @require_safe
