@@ -33,7 +33,7 @@ KINDS.update(
             ("not-out", 409, "This kit is not out", "Take it out first."),
             ("who-takes-it", 422, "Nobody has been chosen to take the kit",
              "Scan the guide’s tag, or choose who is taking it."),
-            ("due-in-the-past", 422, "The due time has already passed",
+            ("due-in-the-past", 422, "The return time has already passed",
              "Enter a time in the future."),
             ("not-fit", 409, "The kit may not go out as it is",
              "“reasons” lists each problem and its solution; “offers” lists what you can do now,"

@@ -191,7 +191,7 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
         names = ", ".join(person.name for person in tags)
         raise Unacceptable(
             "which-person",
-            _("The tags of %(names)s were read. Scan only the tag of the person taking the kit.")
+            _("The tags of %(names)s were scanned. Scan only the tag of the person taking the kit.")
             % {"names": names},
         )
     return tags[0] if tags else None
@@ -305,7 +305,7 @@ def _goes_to(act: Act, meaning: Meaning) -> Subject | None:
 
 def _time(kit: Kit, at: datetime | None) -> str:
     if at is None:
-        return _("with no due time")
+        return _("with no return time set")
     local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
     return formats.date_format(local, pgettext("date format", "l j F, H:i"))
 
