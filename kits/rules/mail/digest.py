@@ -10,8 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from gearroom.core.rules.grouping import grouped, summed
-from kits.rules.ledger.facts import KitState, Reason, Units, Verdict, Weight, Word
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import KitState, Reason, ReasonCode, Units, Verdict, Weight, Word
 from kits.rules.restocking.picking import RestockList, restock
 from kits.rules.trips.trips import Stand
 

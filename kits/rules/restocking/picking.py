@@ -13,18 +13,28 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from kits.rules.ledger.allocation import BY_RANK, Allocation
-from kits.rules.ledger.expiry import date_known, good_through, may_be_put_in, usable_through
-from kits.rules.ledger.facts import Batch, KitState, Level, Line, Thing, Units
-from kits.rules.ledger.kit_contents import (
+from kits.rules.ledger import (
+    BY_RANK,
+    OUT_OF_DATE,
+    Allocation,
+    Batch,
+    KitState,
+    Level,
+    Line,
+    ReasonCode,
+    Thing,
+    Units,
     counted_lines,
+    date_known,
+    good_through,
     home_line,
     inside,
+    may_be_put_in,
     must_come_out,
     usable_supply,
+    usable_through,
     why_not_counted,
 )
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 
 
 class Swap(enum.StrEnum):

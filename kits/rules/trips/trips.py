@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
 from gearroom.core.rules.sentences import InvalidValue, say
-from kits.rules.ledger.facts import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
+from kits.rules.ledger import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
 from kits.rules.ledger.suits import suits
 
 DAYS_AHEAD = 1

@@ -17,8 +17,7 @@ from gearroom.core.acts import Act, Actor, AlreadyAnswered, NotAllowed, Unaccept
 from gearroom.core.acts.rows import one
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
-from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Reason, ReasonCode, Verdict, Weight
 from kits.services.custody import offers
 from kits.services.ledger.book import kit_book
 from kits.services.notices import notice_text, writing

@@ -25,9 +25,7 @@ from kits.models import (
     Trip,
     WithheldKind,
 )
-from kits.rules.ledger.facts import Verdict, Weight
-from kits.rules.ledger.in_force import seal_holds
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import ReasonCode, Verdict, Weight, seal_holds
 from kits.services.custody import going_short, use
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds

@@ -24,8 +24,7 @@ from kits.models import (
     PlaceKind,
 )
 from kits.rules.custody.use import Went, may_come_back
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Kind, ReasonCode
 from kits.rules.restocking.picking import first_out
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.ledger import lots, readiness

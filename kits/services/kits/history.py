@@ -30,8 +30,7 @@ from kits.models import (
     Place,
     SealFact,
 )
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Level
+from kits.rules.ledger import Level, good_through
 from kits.services.ledger import facts, known_then, readiness, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find

@@ -31,8 +31,7 @@ from kits.models.details import (
     LookInsideDetail,
     ResealDetail,
 )
-from kits.rules.ledger.reasons import ReasonCode
-from kits.rules.ledger.undo import Step, Where
+from kits.rules.ledger import ReasonCode, Step, Where
 from kits.services.ledger import facts
 
 _AT_HOME = (

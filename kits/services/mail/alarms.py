@@ -11,8 +11,7 @@ from django.utils.translation import override
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Episode, Kit, Reservation, Trip
-from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.reasons import UNSUITABLE
+from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
 from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
 from kits.services.mail import overdue

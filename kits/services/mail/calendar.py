@@ -15,8 +15,7 @@ from icalendar import Calendar, Event
 from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Batch
+from kits.rules.ledger import Batch, good_through
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
 from kits.services.notices import recipients

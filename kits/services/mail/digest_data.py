@@ -26,8 +26,7 @@ from kits.models import (
     Trip,
     UnmetNeed,
 )
-from kits.rules.ledger.expiry import date_known, good_through
-from kits.rules.ledger.facts import Batch
+from kits.rules.ledger import Batch, date_known, good_through
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand

@@ -23,9 +23,7 @@ from kits.models import (
     Seal,
     WithheldKind,
 )
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Level, Units
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+from kits.rules.ledger import OUT_OF_DATE, Level, ReasonCode, Units, good_through
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, readiness
 from kits.services.ledger.book import Leg, kit_book, outer, room_place

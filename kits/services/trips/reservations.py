@@ -8,8 +8,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
-from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.reasons import UNSUITABLE
+from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.book import Book, kit_book

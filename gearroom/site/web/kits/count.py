@@ -16,8 +16,7 @@ from gearroom.site.web.page.forms import Choice, WholeNumber, one_more, read_fie
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
-from kits.rules.ledger.expiry import PrintedDateError, last_good_day
-from kits.rules.ledger.facts import Kind, Level
+from kits.rules.ledger import Kind, Level, PrintedDateError, last_good_day
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
