@@ -20,8 +20,7 @@ from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, 
 from kits.rules.ledger import Reason, ReasonCode, Verdict, Weight
 from kits.services.custody import offers
 from kits.services.ledger.book import kit_book
-from kits.services.notices import notice_text, writing
-from kits.services.notices.facts import ClearedByPhone, Lack, NotCleared
+from kits.services.notices import ClearedByPhone, Lack, NotCleared, notice_text, writing
 
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""

@@ -29,9 +29,8 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, LooseLevel, kit_book
 from kits.services.ledger.kit_state import CLOSED
-from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.notices import notice_text, writing
 

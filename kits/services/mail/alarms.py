@@ -15,8 +15,15 @@ from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
 from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
 from kits.services.mail import overdue
-from kits.services.notices import episodes, recipients, writing
-from kits.services.notices.facts import KitOfTrip, LowItem, LowStock, TripNotCovered
+from kits.services.notices import (
+    KitOfTrip,
+    LowItem,
+    LowStock,
+    TripNotCovered,
+    episodes,
+    recipients,
+    writing,
+)
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
 from kits.services.text import reason_texts, verdict_texts

@@ -18,8 +18,7 @@ from kits.models import Checkout, Holding, Kit
 from kits.rules.ledger import Batch, good_through
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
-from kits.services.notices import recipients
-from kits.services.notices.notice_text import kit_page
+from kits.services.notices import kit_page, recipients
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 

@@ -31,8 +31,7 @@ from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand
 from kits.services.custody import clearances, returns
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged, Question
+from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import signatures
 from kits.services.lookup import promises
 from kits.services.mail import digest_batches

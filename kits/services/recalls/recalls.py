@@ -29,8 +29,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.ledger.reasons import ReasonCode
-from kits.services.ledger import lots
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger import Book, Leg, lots, outer, room_place
 from kits.services.notices import writing
 from kits.services.recalls import status, tracing
 from kits.services.text.amounts import units as whole

@@ -25,9 +25,17 @@ from kits.models import (
 )
 from kits.rules.ledger import OUT_OF_DATE, Level, ReasonCode, Units, good_through
 from kits.rules.restocking import picking
-from kits.services.ledger import admission, kit_state, readiness
-from kits.services.ledger.book import Leg, kit_book, outer, room_place
-from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.ledger import (
+    Leg,
+    LooseLevel,
+    admission,
+    kit_book,
+    kit_state,
+    outer,
+    readiness,
+    room_place,
+    write_levels,
+)
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
 from kits.services.stock.disposing import disposal_of

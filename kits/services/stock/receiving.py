@@ -36,8 +36,7 @@ from kits.rules.ledger import (
     must_be_dated,
     why_not,
 )
-from kits.services.ledger import admission, lots
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger import Book, Leg, admission, lots, outer, room_place
 from kits.services.text import reason_texts
 from kits.services.text.amounts import units as whole
 

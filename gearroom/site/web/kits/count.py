@@ -17,8 +17,7 @@ from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
 from kits.rules.ledger import Kind, Level, PrintedDateError, last_good_day
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting
