@@ -278,8 +278,8 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Gearroom",
     "DESCRIPTION": (
-        "First aid kits of an outdoor school: labels, scans, stock by batch and expiry. "
-        "This keeps stock and does arithmetic; it is not medical advice."
+        "First aid kits of an outdoor school: labels, scans, stock by batch and expiry date. "
+        "It keeps track of stock and does the arithmetic; it does not give medical advice."
     ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
