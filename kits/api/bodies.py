@@ -79,7 +79,9 @@ class NeedBody(StrictSerializer):
 
     item = serializers.IntegerField(required=False, min_value=1)
     words = serializers.CharField(
-        required=False, max_length=MOST_WORDS, help_text="What it was; nothing about casualties."
+        required=False,
+        max_length=MOST_WORDS,
+        help_text="What was needed; nothing about casualties.",
     )
 
 

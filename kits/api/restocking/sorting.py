@@ -125,7 +125,7 @@ class MissingAnswer(_ItemRow):
 
 @answers.Answer.of(sorting.Restock)
 class RestockAnswer(answers.Answer):
-    """A restock list, in working order."""
+    """A restock list, in the order in which to work through it."""
 
     members = ["kit", "through", "take_out", "put_in", "fill_up", "missing", "next_seal"]
     sources = {
