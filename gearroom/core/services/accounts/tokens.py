@@ -15,8 +15,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, roles_of
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, locked, roles_of
 from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import Person, Token, User
 from gearroom.core.rules.roles import Role, Scope, has_right_over

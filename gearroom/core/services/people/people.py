@@ -10,8 +10,7 @@ from django.utils.encoding import punycode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, Refused
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, Refused, locked
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import account_changes, sign_ins, tokens

@@ -7,8 +7,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Refused
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Refused, locked
 from gearroom.core.models import Room
 from gearroom.core.models.people import valid_time_zone
 from gearroom.core.rules.roles import Role

@@ -14,9 +14,7 @@ from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm
-from gearroom.site.web.page.shell import Done, actor, page, show, shown_once
+from gearroom.site.web.page import Done, Line, PageForm, actor, form_view, page, show, shown_once
 
 _SCOPES = {
     Scope.READ: gettext_lazy("read everything"),

@@ -11,17 +11,23 @@ from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.services.people import people
-from gearroom.site.web.page import remedies
-from gearroom.site.web.page.form_views import form_view, new_person
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
     Choice,
+    Done,
     PageForm,
     ShortText,
     WholeNumber,
     YesOrNo,
+    acted,
+    actor,
+    back_to,
+    form_view,
+    new_person,
+    page,
     read_field,
+    remedies,
+    show,
 )
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Kit, Lot, WithheldKind
 from kits.rules.lookup import label_codes

@@ -9,10 +9,18 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    id_of,
+    read_field,
+    show,
+    words,
+)
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.lists import draft_editing, packing_lists

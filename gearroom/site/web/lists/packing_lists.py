@@ -15,10 +15,21 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, actor, page, show, today_here
+from gearroom.site.web.page import (
+    Day,
+    Done,
+    PageForm,
+    Several,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    page,
+    read_field,
+    show,
+    today_here,
+    words,
+)
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.rules.lists.versions import LineChange

@@ -29,8 +29,7 @@ from gearroom.core.models import Person
 from gearroom.core.services.idempotency import KEPT
 from gearroom.core.services.people import people
 from gearroom.site.http.middleware import reads_labels
-from gearroom.site.web.page.form_views import backdated, new_person
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
     FOREIGN,
     MOST_ID,
     Choice,
@@ -40,8 +39,14 @@ from gearroom.site.web.page.forms import (
     ShortText,
     Tick,
     WholeNumber,
+    actor,
+    backdated,
+    here,
+    new_person,
+    once_a_form,
+    page,
+    show,
 )
-from gearroom.site.web.page.shell import actor, here, once_a_form, page, show
 from gearroom.site.web.scan.cards import (
     LOOK,
     MODES,

@@ -18,18 +18,24 @@ from django.views.decorators.http import require_safe
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
+    Done,
     Moment,
     PageForm,
     Several,
     ShortText,
     Tick,
     WholeNumber,
+    actor,
+    form_view,
+    here,
     id_of,
+    page,
+    rooms_of,
+    show,
+    today_here,
+    words,
 )
-from gearroom.site.web.page.shell import Done, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
