@@ -29,7 +29,7 @@ from gearroom.site.web.page import (
     show,
 )
 from gearroom.site.web.scan.pictures import photo_of
-from kits.models import Kit, Lot, WithheldKind
+from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers, returns
 from kits.services.kits import history, holds, record
@@ -123,7 +123,10 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
-        "may": _rights(who, subject),
+        "may": {
+            name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
+            for name in _RIGHTS
+        },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
         "not_ours": returns.has_own(subject),
         "photos": holds.photos(subject),
@@ -209,12 +212,6 @@ def _pouches(
         }
         for each in sections
     ]
-
-
-def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
-    return {
-        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
-    }
 
 
 class CheckForm(PageForm):

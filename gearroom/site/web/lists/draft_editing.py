@@ -63,7 +63,7 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
         return Done(
             _("%(name)s has been added to the draft. Now add its items.") % {"name": section.name},
-            to=_section_address(version, key),
+            to=reverse("list-section", args=[version.packing_list_id, version.number, key]),
         )
     draft_editing.say(act, version, **version_values(sent))
     return Done(_("Saved."))
@@ -176,10 +176,6 @@ def _section_of(version: PackingListVersion, key: str) -> SectionDraft:
         if each.key == key:
             return each
     raise NotFound("section of that kit list", key)
-
-
-def _section_address(version: PackingListVersion, key: str) -> str:
-    return reverse("list-section", args=[version.packing_list_id, version.number, key])
 
 
 # ------------------------------------------------------------------------- what can be used instead
