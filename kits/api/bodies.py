@@ -14,7 +14,7 @@ from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
 from kits.services.custody.returns import MOST_WORDS, NeedLine
-from kits.services.custody.use import UseLine
+from kits.services.custody.use import ITEM_OR_BATCH, UseLine, line_of
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 
@@ -53,7 +53,7 @@ class PutInBody(StrictSerializer):
 
 
 class UseLineBody(StrictSerializer):
-    rules = (AnyOf(("item", "lot"), _lazy("Specify the item (item) or the batch (lot).")),)
+    rules = (AnyOf(("item", "lot"), ITEM_OR_BATCH),)
 
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
@@ -108,22 +108,17 @@ def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
 
 def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
     """Use as the service takes it."""
-    lines = []
-    for row in rows:
-        lot = find.lot(row["lot"]) if "lot" in row else None
-        item = find.item(row["item"]) if "item" in row else None
-        if lot is not None and item is not None and lot.item_id != item.pk:
-            raise Invalid(
-                _("That is a batch of %(item)s, not of %(item_2)s.")
-                % {"item": lot.item.name, "item_2": item.name},
-                field="used",
-            )
-        thing = lot.item if lot is not None else item
-        assert thing is not None  # the body asks for one of the two
-        section = find.section(kit, row["section"]) if "section" in row else None
-        went = Went(row.get("went", Went.USED))
-        lines.append(UseLine(thing, row["units"], lot=lot, section=section, went=went))
-    return lines
+    return [
+        line_of(
+            kit,
+            row["units"],
+            item=find.item(row["item"]) if "item" in row else None,
+            lot=find.lot(row["lot"]) if "lot" in row else None,
+            section=row.get("section", ""),
+            went=Went(row.get("went", Went.USED)),
+        )
+        for row in rows
+    ]
 
 
 def needed(rows: list[dict[str, Any]]) -> list[NeedLine]:

@@ -18,7 +18,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 
 _MOST_TARGETS = 500
-_ONE_THING = _lazy("Send exactly one of: kit, kit and section, lot, shelf or person.")
+_ONE_THING = _lazy("Specify exactly one of: kit, kit and section, lot, shelf or person.")
 
 
 def _kit_of(label: Label) -> str | None:
@@ -107,9 +107,13 @@ class MakeBody(bodies.HereBody):
     example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
     rules = (
         OneOf(
-            ("on", "blanks"), _lazy("Send either “on” (what the labels go on) or “blanks”."), "on"
+            ("on", "blanks"),
+            _lazy("Specify either “on” (what the labels go on) or “blanks”."),
+            "on",
         ),
-        Needs("blanks", "room", _lazy("Send the gear room that the blank labels are for."), "room"),
+        Needs(
+            "blanks", "room", _lazy("Specify the gear room that the blank labels are for."), "room"
+        ),
     )
 
     on = bodies.lines(

@@ -29,6 +29,8 @@ from gearroom.core.clock import now
 from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
+from kits.rules.custody.use import Went
+from kits.services.custody.use import ITEM_OR_BATCH
 from kits.services.lookup import find
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
@@ -46,12 +48,7 @@ _LABEL_TEXT = 200
 
 
 class UsedBody(bodies.UseLineBody):
-    rules = (
-        AnyOf(
-            ("item", "lot", "label"),
-            _lazy("Send the item (“item”) or the batch (“lot” or “label”)."),
-        ),
-    )
+    rules = (AnyOf(("item", "lot", "label"), ITEM_OR_BATCH),)
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
     label = ScannedField(  # type: ignore[assignment]  # so the API names it
@@ -373,4 +370,4 @@ def _used(row: dict[str, Any]) -> UsedUnits:
     if "label" in row:
         lot = find.lot(_code_in(row["label"]))
     item = find.item(row["item"]) if "item" in row else None
-    return UsedUnits(row["units"], item, lot, row.get("section", ""))
+    return UsedUnits(row["units"], item, lot, row.get("section", ""), Went(row["went"]))

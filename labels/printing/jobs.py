@@ -27,8 +27,9 @@ class PublicAddressMissing(SentenceError, RuntimeError):
 
     def __init__(self) -> None:
         sentence = say(
-            "The public address is not set, so a printed label would lead nowhere. Set "
-            "GEARROOM_PUBLIC_URL to the address that phones will open, or request a preview."
+            "No web address has been set for labels, so a code printed on one would lead "
+            "nowhere. Set GEARROOM_PUBLIC_URL to the address that phones should open, or "
+            "request a preview."
         )
         super().__init__(sentence)
 

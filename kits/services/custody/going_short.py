@@ -95,8 +95,8 @@ def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
         _("Enter the reason for taking it out anyway.")
         if offers.may_decide(act.actor, kit, verdict)
         else _(
-            "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
-            "it by phone."
+            "A keeper or an instructor can give a reason for taking the kit out as it is, or "
+            "clear it by phone."
         )
     )
 

@@ -9,7 +9,7 @@ No data about casualties is kept; an incident reference is enough.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts import Act, Invalid
 from kits.models import (
@@ -31,7 +31,7 @@ from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, kit_book, outer, room_place
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
-from kits.services.lookup import reporters
+from kits.services.lookup import find, reporters
 from kits.services.lookup.holders import last_checkout
 from kits.services.text.amounts import units
 
@@ -41,6 +41,8 @@ WENT = {
     PlaceKind.AWAY: Went.MAY_COME_BACK,
 }
 """What became of units, by the kind of place that they went to."""
+
+ITEM_OR_BATCH = _lazy("Specify the item (“item”) or the batch (“lot”) that was used.")
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,28 @@ class UseLine:
     lot: Lot | None = None
     section: Place | None = None
     went: Went = Went.USED
+
+
+def line_of(
+    kit: Kit,
+    units: int,
+    *,
+    item: Item | None = None,
+    lot: Lot | None = None,
+    section: str = "",
+    went: Went = Went.USED,
+) -> UseLine:
+    """Use as it was reported: of a batch or of an item, with a section's key or name if known.
+
+    Raises Invalid where it names neither, or a batch of another item.
+    """
+    used = lot.item if lot else item
+    if used is None:
+        raise Invalid(str(ITEM_OR_BATCH), field="used")
+    if item is not None and used != item:
+        sentence = _("This is a batch of %(batch)s, not of %(thing)s.")
+        raise Invalid(sentence % {"batch": used.name, "thing": item.name}, field="used")
+    return UseLine(used, units, lot, find.section(kit, section) if section else None, went)
 
 
 @dataclass(frozen=True)

@@ -219,7 +219,7 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     """Record that another item can be used instead of this one, one for one; not the other way
     round. Kits whose lists have the item are judged again."""
     act.actor.require("edit_item")
-    loose = _("Loose items are not counted, so nothing can replace them one for one.")
+    loose = _("Loose items are not counted, so they cannot be substituted one for one.")
     retired = _("%(instead)s has been retired. Choose an item that is in use.")
     refuse_first(
         (

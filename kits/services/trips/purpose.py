@@ -98,7 +98,7 @@ def refuse_past(act: Act, due_at: datetime | None) -> None:
     if due_at is not None and due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
-            _("The due time has already passed. Enter a time in the future."),
+            _("The return time has already passed. Enter a time in the future."),
         )
 
 

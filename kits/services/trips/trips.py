@@ -95,8 +95,8 @@ def put(
     if not _SOURCE.fullmatch(source) or len(source) > 40:
         raise Invalid(
             _(
-                "A source may only contain lower-case letters, digits and dashes, such as "
-                "“bookings”."
+                "The name of a source may contain only lower-case letters, digits and hyphens, "
+                "for example “bookings”."
             ),
             field="source",
         )

@@ -96,7 +96,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
     """
     plain = text.strip(" \t\r\n\x00\ufeff")
     if not plain:
-        return ResolvedText(TextKind.EMPTY, text, says=say("Nothing was read."))
+        return ResolvedText(TextKind.EMPTY, text, says=say("No code was found."))
     if not from_gs1_symbol:
         own = _own_codes(plain)
         if len(own) == 1:

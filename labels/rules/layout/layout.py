@@ -39,8 +39,8 @@ class CellTooSmall(InvalidValue):
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:
         self.have_mm, self.needed_mm = have_mm, needed_mm
         sentence = say(
-            "A label of %(have)s is too small for this code with modules of 0.40 mm: choose "
-            "one of at least %(needed)s, or use a shorter public address.",
+            "A label of %(have)s is too small for this code with squares of 0.40 mm: choose "
+            "one of at least %(needed)s, or use a shorter web address.",
             have=_by(*have_mm),
             needed=_by(*needed_mm),
         )

@@ -30,7 +30,7 @@ def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     `_kit_here` and `adding.add` raise, Invalid without a line."""
     kit = _kit_here(act, meaning)
     if ask.line is None:
-        raise Invalid(_("Send the item on the kit list that is to be added."), field="line")
+        raise Invalid(_("Specify which item on the kit list is to be added."), field="line")
     done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
     count = sum(row.units for row in done.put_in)
     sentence = _("%(kit)s: %(count)d added. %(verdict)s.")

@@ -231,7 +231,7 @@ def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world: make.Worl
 
     assert "Out now (2)" in page
     out = page.split("Out now (2)")[1].split("Needs attention")[0]
-    assert "DAY-01" in out and "No due time" in out
+    assert "DAY-01" in out and "No return time" in out
     assert "DAY-02" in out
     assert "No kits are out" not in page
 

@@ -24,7 +24,7 @@ from tests.site.every_page import PAGES, address, furnished
 
 CATALOGUES = sorted(messages.LOCALE.glob("*/LC_MESSAGES/django.po"))
 _MARKS = re.compile(r"%\(\w+\)[sd]|%%|</?\w+>")
-_NAMED = re.compile(r"\b(?:COUNT|NAME|KIT|THINGS?|GIVER|WHEN|TRIP|DAY|SEAL|CODE)\b")
+_NAMED = re.compile(r"\b(?:COUNT|NAME|KIT|ITEMS?|LENDER|WHEN|TRIP|DAY|SEAL|CODE)\b")
 
 
 @pytest.fixture(params=CATALOGUES, ids=lambda file: file.parent.parent.name)

@@ -63,8 +63,24 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
         people=people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
         lives_in=[(each.value, label) for each, label in LIVES_IN.items()],
         homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        sent=request.POST if problem and request.POST.get("do") == "edit" else None,
+        sent=request.POST if problem and request.POST.get("do") == "edit" else _kept(subject),
     )
+
+
+def _kept(kit: Kit) -> dict[str, str]:
+    """The settings of a kit as its form sends them."""
+    values = {
+        "name": kit.name,
+        "responsible": kit.responsible_id,
+        "deputy": kit.deputy_id,
+        "lives_in": kit.lives_in,
+        "bag": kit.bag,
+        "bag_volume_ml": kit.bag_volume_ml,
+        "bag_mass_limit_g": kit.bag_mass_limit_g,
+        "look_interval_days": kit.look_interval_days,
+        "training": "1" if kit.training else "",
+    }
+    return {name: "" if value is None else str(value) for name, value in values.items()}
 
 
 @form_view("report_lost", "kit", page_of=_page)

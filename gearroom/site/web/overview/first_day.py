@@ -128,8 +128,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("Contents"),
-            _("Open the kit and count what is in it, including anything out of date. Nothing "
-              "needs to be put right first."),
+            _("Open the kit and count what is in it, including anything out of date. You do "
+              "not need to correct anything first."),
             so_far.filled > 0,
             _("%(filled)d of %(kits)d counted") % {"filled": so_far.filled, "kits": so_far.kits},
             reverse("kit-count", args=[to_count.name]) if to_count else "",

@@ -25,7 +25,10 @@ class Remembered(OtherProblem):
         detail = document["detail"]
         if facts.pop("to_ask_anew", None):
             first = datetime.fromisoformat(facts.pop("first_answered_at"))
-            again = _("This was already answered on %(when)s. Reload the page to try again.")
+            again = _(
+                "This form was already submitted on %(when)s. To make another entry, "
+                "reload the page."
+            )
             detail += " " + again % {"when": moment(first, time_zone)}
         super().__init__(document["status"], document["code"], detail, **facts)
 

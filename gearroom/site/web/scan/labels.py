@@ -33,7 +33,7 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
             "site/page/refusal.html",
             status=404,
             title=_("No label has this code."),
-            detail=_("Read the code from the label again: its check character does not match.")
+            detail=_("Scan the code on the label again: its check character does not match.")
             if parsed is None
             else _("This looks like one of our labels, but it was not created here."),
         )

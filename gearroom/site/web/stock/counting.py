@@ -261,8 +261,8 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
         sentence = ngettext(
-            "%(shelf)s has been counted, %(n)d difference saved.",
-            "%(shelf)s has been counted, %(n)d differences saved.",
+            "%(shelf)s has been counted: %(n)d discrepancy recorded.",
+            "%(shelf)s has been counted: %(n)d discrepancies recorded.",
             len(done.differences),
         )
         if not done.differences:

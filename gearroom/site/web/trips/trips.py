@@ -238,7 +238,7 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
     act = replace(act, match=as_it_was_read)
     done = trips.put(act, row.source, row.reference, facts)
     if facts.cancelled and done.released:
-        sentence = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
+        sentence = _("%(trip)s has been cancelled. Available again: %(kits)s.")
         return Done(sentence % {"trip": done.trip.name, "kits": ", ".join(done.released)})
     sentence = (
         _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
