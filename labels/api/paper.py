@@ -18,8 +18,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 from labels import printing
 from labels.api.labels import wanted_codes
-from labels.rules.layout.calibration import Offset, marks
-from labels.rules.layout.sheets import Sheet, SheetError
+from labels.rules.layout import Offset, Sheet, SheetError, marks
 from labels.services.paper import paper
 
 _PDF = "application/pdf"

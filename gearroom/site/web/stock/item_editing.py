@@ -11,9 +11,16 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts import Act, Invalid, Problem, Stale
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    ShortText,
+    Tick,
+    WholeNumber,
+    form_view,
+    show,
+)
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
 from kits.models import Disposal, Item
 from kits.rules.ledger.facts import Kind
