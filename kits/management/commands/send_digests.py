@@ -14,9 +14,7 @@ class Command(ProjectCommand):
     help = "Sends each responsible instructor the weekly email, once a week."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument(
-            "--at", help="as of this time, ISO 8601 with UTC offset; default: now"
-        )
+        parser.add_argument("--at", help="as of this time, ISO 8601 with UTC offset; default: now")
 
     def handle(self, **options: Any) -> None:
         at = clock.now()
