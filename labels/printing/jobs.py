@@ -13,10 +13,7 @@ from kits.rules.lookup import label_codes
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
 from labels.rules.codes.texts import PREVIEW_MARK
-from labels.rules.layout.contents import Label
-from labels.rules.layout.layout import Layout, Space, lay_out
-from labels.rules.layout.symbols import Symbol, encode
-from labels.rules.layout.typesetting import Typeface
+from labels.rules.layout import Label, Layout, Space, Symbol, Typeface, encode, lay_out
 
 PageExpectation = Callable[[], readback.Expected]
 """Makes a page's expectation when it is needed, so that little is kept for each label."""

@@ -10,10 +10,7 @@ from PIL import Image, ImageDraw
 from labels.printing import readback
 from labels.printing.fonts import raster_font
 from labels.printing.jobs import Job
-from labels.rules.layout.contents import Label
-from labels.rules.layout.layout import Layout, Space
-from labels.rules.layout.sheets import Sheet, checked
-from labels.rules.layout.symbols import MM_PER_INCH, QUIET_MODULES
+from labels.rules.layout import MM_PER_INCH, QUIET_MODULES, Label, Layout, Sheet, Space, checked
 
 PRINTER_DPI = (203, 300, 600)
 """The resolutions that label printers have."""

@@ -15,12 +15,13 @@ from rest_framework.utils.encoders import JSONEncoder
 from gearroom.core.acts import (
     Invalid,
     NotAllowed,
+    OtherProblem,
     Problem,
     beyond_form,
     document,
     exceptions as django_exceptions,
+    nothing_here,
 )
-from gearroom.core.acts.exceptions import OtherProblem, nothing_here
 
 MEDIA_TYPE = "application/problem+json"
 

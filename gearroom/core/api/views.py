@@ -196,7 +196,9 @@ class ListView(View):
         with in_form():
             rows = self.rows(query)
             for name in filter(self.filters.get, query):
-                rows = rows.filter(_condition(self.filters[name], self.actor, query[name]))
+                by, value = self.filters[name], query[name]
+                wanted = Q((by, value)) if isinstance(by, str) else by(self.actor, value)
+                rows = rows.filter(wanted)
             page = self.whole_page(pages.paginate_queryset(rows, request, self))
         return pages.get_paginated_response(self.show(self.shows, page, many=True))
 
@@ -355,10 +357,6 @@ def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:
 def present(lookup: str) -> Filter:
     """A filter for rows where this is not null; with false, where it is."""
     return lambda actor, wanted: Q((f"{lookup}__isnull", not wanted))
-
-
-def _condition(by: Filter, actor: Actor, value: Any) -> Q:
-    return Q((by, value)) if isinstance(by, str) else by(actor, value)
 
 
 def _fingerprint(value: Any) -> Any:

@@ -13,8 +13,15 @@ from typing import cast
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, AlreadyAnswered, NotAllowed, Unacceptable, secret_key
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    AlreadyAnswered,
+    NotAllowed,
+    Unacceptable,
+    one,
+    secret_key,
+)
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
 from kits.rules.ledger import Reason, ReasonCode, Verdict, Weight

@@ -20,8 +20,7 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import SYSTEM, Act, Actor, AlreadyAnswered, NotFound, secret_key
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import SYSTEM, Act, Actor, AlreadyAnswered, NotFound, one, secret_key
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind

@@ -9,8 +9,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, Refused
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, Actor, Invalid, Refused, one
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services.ledger import Book, kit_book

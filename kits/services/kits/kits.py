@@ -6,8 +6,15 @@ from typing import TypedDict, Unpack
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused, Unacceptable, refuse_first
-from gearroom.core.acts.rows import name_taken, refuse_taken_name
+from gearroom.core.acts import (
+    Act,
+    Invalid,
+    Refused,
+    Unacceptable,
+    name_taken,
+    refuse_first,
+    refuse_taken_name,
+)
 from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,

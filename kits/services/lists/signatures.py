@@ -13,8 +13,7 @@ from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, actor_of_person, secret_key
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, actor_of_person, one, secret_key
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import PackingListVersion

@@ -202,7 +202,7 @@ def _written(
             try:
                 _keep(lead, rest, written.get(lead.pk), token, at)
             except Exception as error:  # kept and tried again, and the others go on
-                log.exception("Notice %s could not be written", lead.pk)
+                log.exception("Notification %s could not be written", lead.pk)
                 if rest:
                     yield from _written([[n] for n in (lead, *rest)], token, at, stock)
                 else:

@@ -12,8 +12,7 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused, one
 from kits.models import (
     Entry,
     EntryKind,

@@ -16,8 +16,16 @@ from stdnum import ean
 from stdnum.exceptions import ValidationError
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotFound, Refused, Stale, refuse_first
-from gearroom.core.acts.rows import name_taken, refuse_taken_name
+from gearroom.core.acts import (
+    Act,
+    Invalid,
+    NotFound,
+    Refused,
+    Stale,
+    name_taken,
+    refuse_first,
+    refuse_taken_name,
+)
 from kits.models import (
     Disposal,
     Holding,

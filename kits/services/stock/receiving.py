@@ -12,8 +12,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, refuse_first
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, Invalid, Refused, one, refuse_first
 from gearroom.core.models import Room
 from kits.models import (
     Entry,

@@ -409,7 +409,7 @@ IRREGULAR: dict[str, Promise] = {
         "This item has a later check on record: the later check counts."
     ),
     ReasonCode.COUNTED_SINCE: _lazy(
-        "The kit has been counted since then: the items used are not deducted from the count."
+        "The kit has been counted since then, so the items used were not deducted from the count."
     ),
     ReasonCode.RECORD_SAYS_OTHERWISE: _lazy(
         "None of the batch was found in a place where some is on record."

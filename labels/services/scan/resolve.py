@@ -1,6 +1,6 @@
 """What was read stands for: looked up in the book for all that was read at once."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -59,7 +59,10 @@ def meanings(
     otherwise they are ELSEWHERE.
     """
     typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in readings]
-    labels = _labels(t.code for t in typed if t.kind == TextKind.OWN and t.code)
+    own = Label.objects.select_related(*labelling.SHOWN_WITH).filter(
+        code__in={t.code for t in typed if t.kind == TextKind.OWN and t.code}
+    )
+    labels = {row.code: row for row in own}
     people = passerby.people_of(actor, labels.values())
     names = _kits_named(actor, [s for s in readings if s.symbology == TYPED], any_room=any_room)
     near = _near(actor, [t.code for t in typed if t.kind == TextKind.OWN_WRONG and t.code])
@@ -129,11 +132,6 @@ def _same(one: Meaning, other: Meaning) -> bool:
         return one.label.pk == other.label.pk
     # Two equal packs side by side are two packs; two of anything else are one.
     return one.seen.text == other.seen.text and one.means != Means.MAKER
-
-
-def _labels(wanted: Iterable[str]) -> dict[str, Label]:
-    rows = Label.objects.select_related(*labelling.SHOWN_WITH).filter(code__in=set(wanted))
-    return {row.code: row for row in rows}
 
 
 def _name(text: str) -> str:

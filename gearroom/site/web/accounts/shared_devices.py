@@ -17,8 +17,16 @@ from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.rules.roles import Assurance
 from gearroom.core.services.accounts import shared_devices
 from gearroom.core.services.people import rooms
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, back_to, forget_held_act, held_act, page, show
+from gearroom.site.web.page import (
+    Done,
+    actor,
+    back_to,
+    forget_held_act,
+    form_view,
+    held_act,
+    page,
+    show,
+)
 from kits.services.lookup import find
 
 

@@ -18,9 +18,22 @@ from gearroom.site.web.custody.use_form import (
     use_in_words,
     use_of,
 )
-from gearroom.site.web.page.form_views import backdated, form_view
-from gearroom.site.web.page.forms import Moment, PageForm, ShortText, Tick, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
+from gearroom.site.web.page import (
+    Done,
+    Moment,
+    PageForm,
+    ShortText,
+    Tick,
+    WholeNumber,
+    acted,
+    actor,
+    back_to,
+    backdated,
+    form_view,
+    page,
+    read_field,
+    show,
+)
 from gearroom.site.web.scan.pictures import form_with_batch, photo_of
 from kits.models import AsFound, Kit, Lot
 from kits.services.custody import custody, returns, use

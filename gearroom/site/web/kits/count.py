@@ -12,8 +12,17 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem, printable
-from gearroom.site.web.page.forms import Choice, WholeNumber, one_more, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    WholeNumber,
+    acted,
+    actor,
+    one_more,
+    page,
+    read_field,
+    show,
+)
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
 from kits.rules.ledger import Kind, Level, PrintedDateError, last_good_day

@@ -10,9 +10,18 @@ from django.utils.translation import gettext as _, gettext_lazy
 from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, rooms_of, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    ShortText,
+    Tick,
+    WholeNumber,
+    actor,
+    form_view,
+    rooms_of,
+    show,
+)
 from kits.models import Kit
 from kits.rules.ledger.facts import LivesIn
 from kits.services.kits import holds, kits

@@ -11,19 +11,25 @@ from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.services.people import people
-from gearroom.site.web.page import remedies
-from gearroom.site.web.page.form_views import form_view, new_person
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
     Choice,
+    Done,
     PageForm,
     ShortText,
     WholeNumber,
     YesOrNo,
+    acted,
+    actor,
+    back_to,
+    form_view,
+    new_person,
+    page,
     read_field,
+    remedies,
+    show,
 )
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
-from kits.models import Kit, Lot, WithheldKind
+from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers, returns
 from kits.services.kits import history, holds, record
@@ -117,7 +123,10 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
-        "may": _rights(who, subject),
+        "may": {
+            name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
+            for name in _RIGHTS
+        },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
         "not_ours": returns.has_own(subject),
         "photos": holds.photos(subject),
@@ -203,12 +212,6 @@ def _pouches(
         }
         for each in sections
     ]
-
-
-def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
-    return {
-        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
-    }
 
 
 class CheckForm(PageForm):

@@ -7,8 +7,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Invalid
-from gearroom.site.web.page.forms import Day, id_of, read_field
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page import Day, actor, id_of, page, read_field, show
 from kits.services.kits import history, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find

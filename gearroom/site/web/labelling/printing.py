@@ -15,14 +15,19 @@ from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import (
+from gearroom.site.web.page import (
     Done,
+    Line,
+    PageForm,
+    Tick,
+    WholeNumber,
     actor,
+    form_view,
     here,
+    id_of,
     once_a_form,
     page,
+    read_field,
     rooms_of,
     show,
 )

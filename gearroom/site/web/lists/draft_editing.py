@@ -9,10 +9,18 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    id_of,
+    read_field,
+    show,
+    words,
+)
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.lists import draft_editing, packing_lists
@@ -55,7 +63,7 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
         return Done(
             _("%(name)s has been added to the draft. Now add its items.") % {"name": section.name},
-            to=_section_address(version, key),
+            to=reverse("list-section", args=[version.packing_list_id, version.number, key]),
         )
     draft_editing.say(act, version, **version_values(sent))
     return Done(_("Saved."))
@@ -168,10 +176,6 @@ def _section_of(version: PackingListVersion, key: str) -> SectionDraft:
         if each.key == key:
             return each
     raise NotFound("section of that kit list", key)
-
-
-def _section_address(version: PackingListVersion, key: str) -> str:
-    return reverse("list-section", args=[version.packing_list_id, version.number, key])
 
 
 # ------------------------------------------------------------------------- what can be used instead

@@ -15,13 +15,23 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, actor, page, show, today_here
+from gearroom.site.web.page import (
+    Day,
+    Done,
+    PageForm,
+    Several,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    page,
+    read_field,
+    show,
+    today_here,
+    words,
+)
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
-from kits.rules.lists.versions import LineChange
 from kits.services.kits import kits
 from kits.services.lists import comparison, packing_lists
 from kits.services.lookup import find
@@ -249,7 +259,15 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
         rows=[
             *({"how": "added", **_line(line, names)} for line in compared.lines.added),
             *({"how": "removed", **_line(line, names)} for line in compared.lines.removed),
-            *({"how": "changed", **_change(each, names)} for each in compared.lines.changed),
+            *(
+                {
+                    "how": "changed",
+                    **_line(each.after, names),
+                    "before": each.before,
+                    "what": each.what,
+                }
+                for each in compared.lines.changed
+            ),
         ],
         properties=[
             (name, *map(words.hazards, values)) if name == "hazards" else (name, *values)
@@ -261,10 +279,6 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
 def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
     return {"line": line, "section": names.get(line.section, line.section)}
-
-
-def _change(change: LineChange, names: dict[str, str]) -> dict[str, Any]:
-    return {**_line(change.after, names), "before": change.before, "what": change.what}
 
 
 # ------------------------------------------------------------------------------- what it would mean

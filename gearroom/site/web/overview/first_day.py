@@ -14,9 +14,19 @@ from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    acted,
+    actor,
+    form_view,
+    here,
+    page,
+    rooms_of,
+    show,
+)
 from kits.models import Kit, PackingListVersion
 from kits.rules.overview.workbook import Workbook
 from kits.services.kits import kits

@@ -10,8 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Problem
-from gearroom.core.acts.exceptions import OtherProblem, as_problem
+from gearroom.core.acts import OtherProblem, Problem, as_problem
 from gearroom.core.database_failures import FAILURE_ERRORS
 from kits.services.text.wording import moment
 

@@ -35,8 +35,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem
-from gearroom.core.acts.exceptions import database_problems
+from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.idempotency import once

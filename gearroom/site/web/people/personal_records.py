@@ -10,8 +10,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Redaction
 from gearroom.core.services.people import people, person_export, redaction
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, page, show
+from gearroom.site.web.page import Done, actor, form_view, page, show
 from kits.services.lookup import find
 from kits.services.people import personal_records
 

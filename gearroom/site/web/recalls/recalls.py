@@ -10,9 +10,19 @@ from django.utils.translation import gettext as _, gettext_lazy, pgettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, actor, here, page, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    here,
+    page,
+    read_field,
+    show,
+)
 from gearroom.site.web.page.words import DISPOSALS, WENT
 from kits.models import Certainty, Item, Place, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Problem, actor_of
 from gearroom.site.web.labelling import printing
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page import Done, acted, actor, page, show
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling

@@ -10,9 +10,19 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import MOST_ID, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show
+from gearroom.site.web.page import (
+    MOST_ID,
+    Done,
+    WholeNumber,
+    acted,
+    actor,
+    back_to,
+    form_view,
+    here,
+    page,
+    read_field,
+    show,
+)
 from kits.models import Entry, EntryKind
 from kits.services.custody import wrong_kit
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS

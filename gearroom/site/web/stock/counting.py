@@ -10,15 +10,20 @@ from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
+    Done,
     PageForm,
     ShortText,
     WholeNumber,
+    acted,
+    actor,
     id_of,
     one_more,
+    page,
     read_field,
+    room_here,
+    show,
 )
-from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind

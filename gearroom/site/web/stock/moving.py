@@ -8,9 +8,16 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, rooms_of, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    rooms_of,
+    show,
+)
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import with_faults
 from kits.models import Disposal, PlaceKind

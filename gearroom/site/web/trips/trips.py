@@ -15,21 +15,27 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem, Stale
+from gearroom.core.acts import Act, Actor, Invalid, Problem, Stale, one
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
+    Done,
     Moment,
     PageForm,
     Several,
     ShortText,
     Tick,
     WholeNumber,
+    actor,
+    form_view,
+    here,
     id_of,
+    page,
+    rooms_of,
+    show,
+    today_here,
+    words,
 )
-from gearroom.site.web.page.shell import Done, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
@@ -175,9 +181,7 @@ def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
 def release(act: Act, request: HttpRequest, trip: int) -> Done:
     """Take the reservation of a kit back."""
     row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
-    reservation = Reservation.objects.filter(trip=row, pk=id_of(ref) or 0).first()
-    if reservation is None:
-        raise NotFound("reservation", ref)
+    reservation = one(Reservation.objects.filter(trip=row, pk=id_of(ref) or 0), "reservation", ref)
     done = reservations.release(act, reservation)
     return Done(
         _("%(kit)s is no longer reserved for %(trip)s.") % {"kit": done.kit.name, "trip": row.name}
