@@ -65,6 +65,13 @@ def pytest_xdist_auto_num_workers() -> int:
     return 2 * (os.cpu_count() or 1)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup() -> None:
+    from tests import day  # Django is configured by now
+
+    day.begin()
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     if _KEEPER in config.stash:
         keeper.stop(config.stash[_KEEPER])

@@ -123,7 +123,7 @@ def test_pages_speak_the_language_that_the_person_chose() -> None:
 
     page = text_of(browser(world.guide).get("/kits/DAY-01/"))
     assert "Einsatzbereit" in page
-    assert f"{make.TODAY.day}. " in page  # a day as German has it
+    assert f"{make.today().day}. " in page  # a day as German has it
     assert "Ready" in text_of(browser(world.keeper).get("/kits/DAY-01/"))
     assert translation.get_language() == "en-gb"
 
