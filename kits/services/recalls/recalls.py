@@ -203,8 +203,7 @@ def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
 
 def _booked(row: RecallPlace) -> list[Holding]:
     """What the book has of the recalled batches in a place."""
-    suspect = Lot.objects.filter(lots.matching(row.recall))
-    return list(_of_thing(row).filter(lot__in=suspect))
+    return list(_of_thing(row).filter(lot__in=Lot.objects.filter(lots.matching(row.recall))))
 
 
 def _out_of(
