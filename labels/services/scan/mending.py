@@ -45,7 +45,7 @@ def _kit_here(act: Act, meaning: Meaning) -> Kit:
     kit = kit_scans.kit_of(meaning)
     if meaning.place is not None:
         raise kit_scans.not_a_kit(meaning)
-    if not kit_scans.theirs(act, kit):
+    if not find.sees_kit(act.actor, kit):
         raise NotFound("kit", kit.name)
     held = holders.open_checkout(kit)
     if held is not None:
