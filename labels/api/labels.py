@@ -145,9 +145,8 @@ class Labels(ListView, UseCaseView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
         """Labels of your rooms."""
         labels = labelling.labels_of(self.actor)
-        if not self.actor.may("see_people"):
-            labels = labels.exclude(kind=LabelKind.PERSON)
-        return labels
+        all_kinds = self.actor.may("see_people")
+        return labels if all_kinds else labels.exclude(kind=LabelKind.PERSON)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make labels: for kits, sections, batches, shelves or people, or blanks for a room.

@@ -299,10 +299,8 @@ class Scans(UseCaseView):
         counting write nothing but that it was read; identifying without a key not even that.
         """
         act = bodies.here(act, data)
-        if "image" in data:
-            reading = self._look
-        else:
-            reading = typed_texts(data["texts"] if "texts" in data else [data["text"]])
+        texts = data["texts"] if "texts" in data else [data.get("text", "")]
+        reading = self._look if "image" in data else typed_texts(texts)
         ask = self._ask(act, data)
         answer = scanning.scan(act, reading, ask) if self._kept else scanning.identify(act, reading)
         if answer.stop is not None:

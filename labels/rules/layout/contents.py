@@ -178,31 +178,21 @@ USUAL_SHARE = (0.42, 0.42)
 
 def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -> dict[str, str]:
     """Return each field's text by name; `code_text` is the code as people see it."""
-    texts = {"organisation": organisation, "code": code_text}
+    texts = {**vars(label), "organisation": organisation, "code": code_text}
     match label:
-        case KitLabel() | ShelfLabel():
-            texts |= {"name": label.name, "room": label.room}
-        case SectionLabel():
-            texts |= {"name": label.name, "kit": label.kit}
         case LotLabel():
             texts |= {
-                "item": label.item,
                 "band": speak(label.expiry.band),
                 "expiry": speak(label.expiry.words),
                 "lot": f"LOT {label.lot}" if label.lot else speak(say("LOT not known")),
             }
-        case PersonTag():
-            texts |= {"name": label.name, "note": label.note}
         case KitTag():
             first = label.first_expiry
             texts |= {
-                "name": label.name,
                 "first": speak(say("FIRST EXPIRY")),
                 "first_expiry": speak(short_date(first) if first else say("NO DATES")),
                 "seal": speak(_sealed(label.seal, label.sealed_by)),
             }
-        case BlankLabel():
-            pass
     return texts
 
 

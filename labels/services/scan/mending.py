@@ -33,9 +33,11 @@ def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         raise Invalid(_("Specify which item on the kit list is to be added."), field="line")
     done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
     count = sum(row.units for row in done.put_in)
-    sentence = _("%(kit)s: %(count)d added. %(verdict)s.")
-    if not count:
-        sentence = _("%(kit)s: topped up. %(verdict)s.")
+    sentence = (
+        _("%(kit)s: %(count)d added. %(verdict)s.")
+        if count
+        else _("%(kit)s: topped up. %(verdict)s.")
+    )
     return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, sentence, count=count)
 
 
