@@ -180,9 +180,11 @@ def changing(columns: frozenset[str]) -> Iterator[tuple[type[Model], "Field[Any,
 
 def named_after(names: Names) -> list[str]:
     """What things go by that still tells of somebody: whoever keeps them changes it."""
-    texts: set[str] = set()
-    for model, field in changing(OF_THINGS):
-        texts |= set(model._base_manager.values_list(field.name, flat=True))
+    texts = {
+        text
+        for model, field in changing(OF_THINGS)
+        for text in model._base_manager.values_list(field.name, flat=True)
+    }
     return sorted(
         text for text in texts if any(isinstance(each, Known) for each in names.split(text))
     )
