@@ -25,7 +25,7 @@ KINDS.update(
             ("count-first", 409, "The kit’s contents were mixed with another kit’s",
              "Count everything in the kit: this releases it. If its contents were not mixed up,"
              " undo the report."),
-            ("not-away", 409, "Fewer items than that may still be returned",
+            ("not-away", 409, "Fewer items than that are still to be returned",
              "Reload the list of items that may be returned: somebody has already recorded some of"
              " them as returned or written off."),
             ("not-here", 409, "The item left with a casualty",
@@ -92,7 +92,7 @@ KINDS.update(
              "Remove it. If the item is in use, put a new label on."),
             # ------------------------------------------------------------------------------- stock
             ("not-enough", 409, "There are fewer on record than that",
-             "If there are more, count the place first: what you find is recorded."),
+             "If there are more, count the place first, so that what you find is recorded."),
             ("not-asked-for", 422, "This item is not on the kit list",
              "Leave it out of the request, or put it in as an extra item."),
             ("wrong-bin", 409, "This item must be disposed of in a different way",

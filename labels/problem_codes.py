@@ -32,7 +32,8 @@ KINDS.update(
             ("not-a-picture", 415, "This picture cannot be read",
              "Send JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC. The format is detected from the"
              " content of the file, not from its name."),
-            ("picture-broken", 422, "The picture is cut off or damaged", "Take it again."),
+            ("picture-broken", 422, "The picture is cut off or damaged",
+             "Take the picture again."),
             ("readers-busy", 503, "Too many pictures are being processed",
              "Nothing was changed. Send the picture again, with the same key, in a few seconds."),
             # --------------------------------------------------------------------------- printing

@@ -34,20 +34,20 @@ class HereBody(ActBody):
     """An act that happens in a room, where that is not the kit's own."""
 
     room = serializers.CharField(
-        required=False, max_length=80, help_text="The gear room it happens in: name or slug."
+        required=False, max_length=80, help_text="The gear room where this happens: name or slug."
     )
 
 
 class StockBody(ActBody):
     """Units of a batch."""
 
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    lot = serializers.CharField(max_length=40, help_text="By id or by label code.")
     units = serializers.IntegerField(**UNITS)
 
 
 class PutInBody(StrictSerializer):
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    lot = serializers.CharField(max_length=40, help_text="By id or by label code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by label code.")
     section = serializers.CharField(required=False, max_length=80)
     units = serializers.IntegerField(**UNITS)
 
@@ -64,8 +64,9 @@ class UseLineBody(StrictSerializer):
     went = serializers.ChoiceField(
         [went.value for went in Went],
         default=Went.USED.value,
-        help_text="in-class: gone, and no need. may-come-back: it went with a casualty (a splint, a"
-        " blanket), and is listed until it comes back or is written off.",
+        help_text="in-class: used in class, not on a casualty. may-come-back: it went with a"
+        " casualty (a splint, a blanket), and is listed until it is returned or"
+        " written off.",
     )
 
 
@@ -78,7 +79,9 @@ class NeedBody(StrictSerializer):
 
     item = serializers.IntegerField(required=False, min_value=1)
     words = serializers.CharField(
-        required=False, max_length=MOST_WORDS, help_text="What it was; nothing about casualties."
+        required=False,
+        max_length=MOST_WORDS,
+        help_text="What was needed; nothing about casualties.",
     )
 
 
@@ -95,9 +98,7 @@ class LevelsBody(ActBody):
 def here(act: Act, data: dict[str, Any]) -> Act:
     """The act, placed in the room that the body names; takes `room` out of `data`."""
     ref = data.pop("room", None)
-    if ref is None:
-        return act
-    return dataclasses.replace(act, room=find.room(act.actor, ref))
+    return act if ref is None else dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
 def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:

@@ -35,8 +35,8 @@ def data_folder(path: Path) -> Path:
         path.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
     if _is_shared(path):
         raise ImproperlyConfigured(
-            f"{path} holds other things or is for everybody, and the data folder has to be private."
-            f" Set GEARROOM_DATA_DIR to a folder of its own, such as {path / 'gearroom'}."
+            f"{path} contains other files or is open to everybody, but the data folder must be"
+            f" private. Set GEARROOM_DATA_DIR to a folder of its own, such as {path / 'gearroom'}."
         )
     make_private(path)
     for folder, folders, files in os.walk(path):
@@ -83,8 +83,8 @@ def writing(folder: Path) -> Iterator[None]:
         yield
     except OSError as error:
         raise ImproperlyConfigured(
-            f"The data folder {folder} cannot be written to ({error.strerror or error}). Give it "
-            "to the user that runs Gearroom, or set GEARROOM_DATA_DIR to a folder that is theirs."
+            f"The data folder {folder} cannot be written to ({error.strerror or error}). Make "
+            "the user that runs Gearroom its owner, or set GEARROOM_DATA_DIR to another folder."
         ) from error
 
 

@@ -49,7 +49,7 @@ class ItemForm(PageForm):
         required=False,
         least=1,
         most=10_000,
-        label=_lazy("Days it can be used once opened (leave empty if as printed)"),
+        label=_lazy("Days of use after opening (leave empty if the printed date still applies)"),
     )
     check_every_days = WholeNumber(
         required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")
