@@ -15,8 +15,7 @@ from kits.models import Entry
 from kits.rules.ledger.facts import Word
 from kits.services.custody import offers
 from kits.services.kits import history
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.text import reason_texts, verdict_texts

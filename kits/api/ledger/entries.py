@@ -13,8 +13,8 @@ from gearroom.core.api.requests.serializers import PageQuery
 from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
-from kits.services.lookup import find
-from kits.services.lookup.own_side import own_side, without_strangers
+from kits.services.lookup import find, without_strangers
+from kits.services.lookup.own_side import own_side
 
 
 # --------------------------------------------------------------------------------------- checkouts

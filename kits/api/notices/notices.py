@@ -19,8 +19,7 @@ from kits.rules.notices.policy import When
 from kits.services.lookup import find
 from kits.services.mail import calendar, digest, notice_log, rendering
 from kits.services.mail.notice_log import State
-from kits.services.notices import preferences
-from kits.services.notices.registry import NOTICE_KINDS, title
+from kits.services.notices import NOTICE_KINDS, preferences, title
 
 
 @answers.Answer.of(Notice)

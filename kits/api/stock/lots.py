@@ -17,8 +17,7 @@ from kits.models import Holding, Item, Lot, LotFact, Receipt
 from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import readiness
 from kits.services.ledger.lots import normal, printed_expiry
-from kits.services.lookup import find
-from kits.services.lookup.own_side import receipts_of, without_strangers
+from kits.services.lookup import find, receipts_of, without_strangers
 from kits.services.stock import corrections, instruments, views
 
 NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}

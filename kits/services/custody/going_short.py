@@ -11,8 +11,7 @@ from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.services.custody import clearances, offers
-from kits.services.notices import recipients, writing
-from kits.services.notices.facts import WentShort
+from kits.services.notices import WentShort, recipients, writing
 from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 

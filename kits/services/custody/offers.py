@@ -21,9 +21,7 @@ from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.custody.going_short import Addition, additions, guide_may
-from kits.rules.ledger.facts import KitState, Verdict, Weight, Word
-from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import KitState, ReasonCode, Verdict, Weight, Word, judge
 from kits.rules.trips import trips as trip_rule
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises

@@ -24,15 +24,22 @@ from kits.models import (
     PlaceKind,
 )
 from kits.rules.custody.use import Went, may_come_back
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Kind, ReasonCode
 from kits.rules.restocking.picking import first_out
 from kits.services.custody.returns import Remarks, write_remarks
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.book import Book, Leg, kit_book, outer, room_place
-from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
-from kits.services.lookup import find, reporters
-from kits.services.lookup.holders import last_checkout
+from kits.services.ledger import (
+    Book,
+    Leg,
+    LooseLevel,
+    kit_book,
+    lots,
+    outer,
+    readiness,
+    refuse_loose,
+    room_place,
+    write_levels,
+)
+from kits.services.lookup import find, last_checkout, reporters
 from kits.services.text.amounts import units
 
 WENT = {

@@ -28,9 +28,8 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, LooseLevel, kit_book
 from kits.services.ledger.kit_state import CLOSED
-from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.notices import notice_text, writing
 
@@ -191,10 +190,11 @@ def answer(
         if is_answered(held):
             raise _answered_already(held)
         done = _sorted_since(held)
-        if done:
-            entry = _keep_the_words(book, kit, held, used)
-        else:
-            entry = use.write(book, kit, used, levels=levels, checkout=held).entry
+        entry = (
+            _keep_the_words(book, kit, held, used)
+            if done
+            else use.write(book, kit, used, levels=levels, checkout=held).entry
+        )
         write_remarks(book, kit, remarks, held)
         if wrong:
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong)

@@ -27,11 +27,9 @@ from kits.models import (
 )
 from kits.models.details import KitAddedDetail, KitFactsDetail
 from kits.rules.lookup import label_codes
-from kits.services.ledger import readiness
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, kit_book, readiness
 from kits.services.lists import packing_lists
-from kits.services.lookup import promises
-from kits.services.lookup.holders import kit_is_out, open_checkout, open_checkouts
+from kits.services.lookup import kit_is_out, open_checkout, open_checkouts, promises
 
 LONGEST_NAME = 40
 

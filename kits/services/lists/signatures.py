@@ -19,8 +19,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
-from kits.services.notices import notice_text, writing
-from kits.services.notices.facts import SignatureEnds
+from kits.services.notices import SignatureEnds, notice_text, writing
 
 WITHIN = timedelta(days=120)
 """How long a link may be used."""

@@ -28,8 +28,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.ledger.reasons import ReasonCode
-from kits.services.ledger import lots
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger import Book, Leg, lots, outer, room_place
 from kits.services.notices import writing
 from kits.services.recalls import status, tracing
 from kits.services.text.amounts import units as whole
@@ -204,8 +203,7 @@ def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
 
 def _booked(row: RecallPlace) -> list[Holding]:
     """What the book has of the recalled batches in a place."""
-    suspect = Lot.objects.filter(lots.matching(row.recall))
-    return list(_of_thing(row).filter(lot__in=suspect))
+    return list(_of_thing(row).filter(lot__in=Lot.objects.filter(lots.matching(row.recall))))
 
 
 def _out_of(

@@ -41,8 +41,7 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock.disposal import allowed
-from kits.services.ledger import known_then
-from kits.services.ledger.book import Book
+from kits.services.ledger import Book, known_then
 from kits.services.text.amounts import units
 
 

@@ -18,16 +18,20 @@ from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.models.details import CountDetail
-from kits.rules.ledger.expiry import why_not
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Kind, ReasonCode, why_not
 from kits.rules.restocking.picking import first_out
 from kits.services.kits import holds
-from kits.services.ledger import kit_state, lots, readiness
-from kits.services.ledger.book import Book, Leg, outer
-from kits.services.ledger.levels import LooseLevel, write_levels
-from kits.services.notices import writing
-from kits.services.notices.facts import MedicineMissing
+from kits.services.ledger import (
+    Book,
+    Leg,
+    LooseLevel,
+    kit_state,
+    lots,
+    outer,
+    readiness,
+    write_levels,
+)
+from kits.services.notices import MedicineMissing, writing
 from kits.services.text.amounts import units
 
 

@@ -9,8 +9,7 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
-from kits.rules.ledger.facts import Reason, Weight
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+from kits.rules.ledger import OUT_OF_DATE, Reason, ReasonCode, Weight
 from kits.services.text.wording import day, hazards, short_day
 
 Facts = Mapping[str, Any]

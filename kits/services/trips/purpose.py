@@ -20,8 +20,7 @@ from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.ledger.facts import LivesIn, Verdict
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness, verdicts
-from kits.services.lookup import promises
-from kits.services.lookup.promises import OpenPromise
+from kits.services.lookup import OpenPromise, promises
 from kits.services.text import wording
 
 SOON = timedelta(hours=48)

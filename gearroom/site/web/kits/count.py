@@ -25,10 +25,8 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
-from kits.rules.ledger.expiry import PrintedDateError, last_good_day
-from kits.rules.ledger.facts import Kind, Level
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.levels import LooseLevel
+from kits.rules.ledger import Kind, Level, PrintedDateError, last_good_day
+from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting

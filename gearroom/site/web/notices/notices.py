@@ -29,8 +29,7 @@ from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.mail import digest, notice_log
 from kits.services.mail.notice_log import State
-from kits.services.notices import preferences, recipients, registry
-from kits.services.notices.registry import NOTICE_KINDS
+from kits.services.notices import NOTICE_KINDS, preferences, recipients, registry
 
 _A_PAGE = 40
 _STATES = {

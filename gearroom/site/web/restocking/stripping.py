@@ -33,8 +33,7 @@ from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import BoughtItem, Fate

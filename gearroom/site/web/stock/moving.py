@@ -23,8 +23,7 @@ from gearroom.site.web.stock.stock import with_faults
 from kits.models import Disposal, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
-from kits.services.ledger import lots
-from kits.services.ledger.book import room_place
+from kits.services.ledger import lots, room_place
 from kits.services.lookup import find
 from kits.services.stock import corrections, disposing, instruments, receiving, reclassifying, views
 from kits.services.stock.views import HeldBatch
