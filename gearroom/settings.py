@@ -16,9 +16,14 @@ from django.core.management.utils import get_random_secret_key
 from gearroom.core.rules.proxies import networks
 from gearroom.core.setup.database import SQLITE, configuration
 from gearroom.core.setup.environment import public_url, secret_key
-from gearroom.core.setup.files import write_once
 from gearroom.core.setup.languages import compiled
-from gearroom.core.setup.private_folder import data_folder, database_files, make_private, writing
+from gearroom.core.setup.private_folder import (
+    data_folder,
+    database_files,
+    make_private,
+    write_once,
+    writing,
+)
 
 env = environ.Env()
 

@@ -98,9 +98,7 @@ class LevelsBody(ActBody):
 def here(act: Act, data: dict[str, Any]) -> Act:
     """The act, placed in the room that the body names; takes `room` out of `data`."""
     ref = data.pop("room", None)
-    if ref is None:
-        return act
-    return dataclasses.replace(act, room=find.room(act.actor, ref))
+    return act if ref is None else dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
 def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:

@@ -21,25 +21,19 @@ _MOST_TARGETS = 500
 _ONE_THING = _lazy("Specify exactly one of: kit, kit and section, lot, shelf or person.")
 
 
-def _kit_of(label: Label) -> str | None:
-    kit = label.kit or (label.place.kit if label.place else None)
-    return kit.name if kit else None
-
-
 @answers.Answer.of(Label)
 class LabelAnswer(answers.Answer):
     members = [
         "code", "kind", "on", "kit", "section", "lot", "shelf", "person", "room", "made_at",
         "bound_at", "printed_at", "cancelled_at", "cancelled_why", "replaced_by",
     ]  # fmt: skip
-    sources = {"lot": "lot_id", "person": "person_id", "room": "room.slug"}
+    sources = {"kit": "of_kit.name", "lot": "lot_id", "person": "person_id", "room": "room.slug"}
     kinds = {datetime: serializers.DateTimeField}
     code = answers.LabelCode(help_text="As printed: XXXX-XXXX.")
     kind = serializers.ChoiceField([str(kind) for kind in LabelKind])
     on = answers.made(
         serializers.CharField, labelling.name_of, help_text="What it is on, in a few words."
     )
-    kit = answers.made(serializers.CharField, _kit_of, allow_null=True)
     section = answers.made(
         serializers.CharField,
         lambda place: place.section_key if place.kit else None,
@@ -152,9 +146,8 @@ class Labels(ListView, UseCaseView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
         """The labels of your gear rooms."""
         labels = labelling.labels_of(self.actor)
-        if not self.actor.may("see_people"):
-            labels = labels.exclude(kind=LabelKind.PERSON)
-        return labels
+        all_kinds = self.actor.may("see_people")
+        return labels if all_kinds else labels.exclude(kind=LabelKind.PERSON)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Create labels: for kits, sections, batches, shelves or people, or blank ones for a room.

@@ -263,11 +263,14 @@ class Calibration(ReadView):
 
 
 # --------------------------------------------------------------------------- one label, kits, rooms
-class PictureQuery(QuerySerializer):
+class PreviewQuery(QuerySerializer):
+    preview = serializers.BooleanField(default=False)
+
+
+class PictureQuery(PreviewQuery):
     form = serializers.ChoiceField(["png", "svg"], default="png")
     dpi = serializers.ChoiceField(["203", "300", "600"], default="300")
     sheet = serializers.CharField(default=paper.PICTURE_SHEET, max_length=60)
-    preview = serializers.BooleanField(default=False)
 
 
 class Picture(_PaperView):
@@ -286,9 +289,8 @@ class Picture(_PaperView):
         return _file(content, media, f"{label.code}.{form}")
 
 
-class TagQuery(QuerySerializer):
+class TagQuery(PreviewQuery):
     sheet = serializers.CharField(default=paper.TAG_SHEET, max_length=60)
-    preview = serializers.BooleanField(default=False)
 
 
 class Tag(_PaperView):
@@ -301,9 +303,8 @@ class Tag(_PaperView):
         return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
 
 
-class CardQuery(QuerySerializer):
+class CardQuery(PreviewQuery):
     size = serializers.ChoiceField(["a5", "a4-folded"], default="a5")
-    preview = serializers.BooleanField(default=False)
 
 
 class Card(_PaperView):
@@ -318,10 +319,6 @@ class Card(_PaperView):
             _PDF,
             "card.pdf",
         )
-
-
-class PreviewQuery(QuerySerializer):
-    preview = serializers.BooleanField(default=False)
 
 
 class SignOutSheet(_PaperView):

@@ -25,7 +25,6 @@ from gearroom.core.api.requests.serializers import (
     ScannedField,
 )
 from gearroom.core.api.views import UseCaseView
-from gearroom.core.clock import now
 from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
@@ -34,9 +33,9 @@ from kits.services.custody.use import ITEM_OR_BATCH
 from kits.services.lookup import find
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
-from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning
 from labels.services.scan.read_picture import read
+from labels.services.scan.resolve import code_in
 from labels.services.scan.results import ScanRequest, UsedUnits
 
 MOST_CHARACTERS = 8000
@@ -308,10 +307,8 @@ class Scans(UseCaseView):
         records nothing.
         """
         act = bodies.here(act, data)
-        if "image" in data:
-            reading = self._look
-        else:
-            reading = typed_texts(data["texts"] if "texts" in data else [data["text"]])
+        texts = data["texts"] if "texts" in data else [data.get("text", "")]
+        reading = self._look if "image" in data else typed_texts(texts)
         ask = self._ask(act, data)
         answer = scanning.scan(act, reading, ask) if self._kept else scanning.identify(act, reading)
         if answer.stop is not None:
@@ -330,7 +327,7 @@ class Scans(UseCaseView):
         return ScanRequest(
             intent=Intent(data["intent"]),
             trip=bodies.trip_of(act, data),
-            holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
+            holder=find.person(act.actor, code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", NOT_GIVEN),
             short_reason=data["short_reason"],
             cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
@@ -367,15 +364,9 @@ def _milliseconds(text: Any, otherwise: int | None) -> int | None:
     return min(max(int(text), LEAST_BUDGET_MS), MOST_BUDGET_MS)
 
 
-def _code_in(text: str) -> str:
-    """The code that a scanned text holds; any other text as it is."""
-    typed = resolve(text, today=now().date())
-    return typed.code if typed.kind == TextKind.OWN and typed.code else text
-
-
 def _used(row: dict[str, Any]) -> UsedUnits:
     lot = find.lot(row["lot"]) if "lot" in row else None
     if "label" in row:
-        lot = find.lot(_code_in(row["label"]))
+        lot = find.lot(code_in(row["label"]))
     item = find.item(row["item"]) if "item" in row else None
     return UsedUnits(row["units"], item, lot, row.get("section", ""), Went(row["went"]))

@@ -57,10 +57,9 @@ def _raster(layout: Layout, dpi: int, job: Job) -> Image.Image:
             draw.text(place, word, font=font, fill=int(line.inverse), anchor="ls")
     dots = round(layout.module_mm * scale)
     modules = np.kron(layout.symbol.dark, np.ones((dots, dots), dtype=np.bool_))
-    quiet = QUIET_MODULES * dots
     left = round(layout.symbol_box.left_mm * scale)
     top = round(layout.symbol_box.top_mm * scale)
-    image.paste(Image.fromarray(~np.pad(modules, quiet)), (left, top))
+    image.paste(Image.fromarray(~np.pad(modules, QUIET_MODULES * dots)), (left, top))
     return image
 
 

@@ -98,8 +98,7 @@ def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:
     problem = as_problem(error)
     if problem is None:
         return None
-    request = context["request"]
-    response = respond(document(problem, request.path))
+    response = respond(document(problem, context["request"].path))
     if challenge := getattr(error, "auth_header", None):
         response["WWW-Authenticate"] = challenge
     return response

@@ -131,5 +131,4 @@ class OneRoom(ReadView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
-        room = rooms.get(act.actor, self.kwargs["room"])
-        return 200, rooms.edit(act, room, **data)
+        return 200, rooms.edit(act, rooms.get(act.actor, self.kwargs["room"]), **data)

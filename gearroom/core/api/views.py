@@ -49,7 +49,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, actor_of
+from gearroom.core.acts import Act, Actor, Invalid, actor_of, one
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.requests.etags import etag, require_match, unchanged
@@ -338,10 +338,7 @@ class UseCaseView(View):
 
 def one_of(rows: QuerySet[Row], what: str, pk: int) -> Row:
     """The row with this number; raises NotFound, which says what there is none of."""
-    row = rows.filter(pk=pk).first()
-    if row is None:
-        raise NotFound(what, pk)
-    return row
+    return one(rows.filter(pk=pk), what, pk)
 
 
 def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:

@@ -6,7 +6,7 @@ from then on is private (umask 077); what lies there already is made private, ho
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -52,6 +52,21 @@ def make_private(path: Path) -> None:
         mode = path.lstat().st_mode
         if mode & OTHERS and (stat.S_ISDIR(mode) or stat.S_ISREG(mode)):
             path.chmod(stat.S_IMODE(mode) & ~OTHERS)
+
+
+def write_once(path: Path, make: Callable[[], str]) -> str:
+    """The text of a file, made by `make` if it is not there; of several makers at once one wins."""
+    if not path.exists():
+        draft = path.with_name(f"{path.name}.{os.getpid()}")
+        draft.touch(mode=0o600)
+        draft.write_text(make())
+        try:
+            os.link(draft, path)
+        except FileExistsError:
+            pass
+        finally:
+            draft.unlink()
+    return path.read_text().strip()
 
 
 def database_files(name: str) -> Iterator[Path]:

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ReadView, UseCaseView
-from gearroom.core.services.people import person_export, redaction
+from gearroom.core.services.people import personal_data, redaction
 from gearroom.core.services.people.people import get
 from kits.api import answers
 from kits.services.people import personal_records
@@ -39,7 +39,7 @@ class Export(ReadView):
 
         About yourself or, for an administrator of all gear rooms, about anybody.
         """
-        return person_export.export(self.actor, get(self.actor, self.kwargs["id"]))
+        return personal_data.export(self.actor, get(self.actor, self.kwargs["id"]))
 
 
 class EraseBody(ActBody):

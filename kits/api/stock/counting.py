@@ -77,10 +77,8 @@ class CountKit(KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Count a kit or one of its sections."""
         kit = self.kit()
-        if "section" in data:
-            places = [find.section(kit, data["section"])]
-        else:
-            places = list(kit.sections.all())
+        one = [find.section(kit, data["section"])] if "section" in data else None
+        places = one or list(kit.sections.all())
         result = [
             _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]

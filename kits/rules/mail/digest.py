@@ -11,11 +11,9 @@ from datetime import date, datetime, timedelta
 
 from gearroom.core.rules.grouping import grouped, summed
 from kits.rules.ledger import KitState, Reason, ReasonCode, Units, Verdict, Weight, Word
-from kits.rules.restocking.picking import RestockList, restock
+from kits.rules.restocking.picking import READY_FOR_DAYS, RestockList, restock
 from kits.rules.trips.trips import Stand
 
-READY_FOR_DAYS = 28
-"""How long what is put into a kit should last where no trip says so."""
 SOON_DAYS, LATER_DAYS = 60, 90
 
 

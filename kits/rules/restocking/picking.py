@@ -8,11 +8,11 @@ not known, then by shelf and batch id.
 """
 
 import enum
-from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from gearroom.core.rules.grouping import grouped, summed
 from kits.rules.ledger import (
     BY_RANK,
     OUT_OF_DATE,
@@ -35,6 +35,9 @@ from kits.rules.ledger import (
     usable_through,
     why_not_counted,
 )
+
+READY_FOR_DAYS = 28
+"""How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
 
 
 class Swap(enum.StrEnum):
@@ -166,16 +169,16 @@ Stock = dict[int, list[Units]]
 
 
 def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_signed: bool) -> Stock:
-    stock: Stock = defaultdict(list)
-    for x in shelf_units:
-        if x.count <= 0 or not usable_through(x.batch, through):
-            continue
+    def may_go(x: Units) -> bool:
         fault = may_be_put_in(x.batch, today, list_signed=list_signed, training_stock=x.training)
-        if fault is None:
-            stock[x.batch.thing.id].append(x)
-    for units in stock.values():
-        units.sort(key=lambda x: first_out(x.batch, x.place))
-    return stock
+        return fault is None
+
+    usable = [x for x in shelf_units if x.count > 0 and usable_through(x.batch, through)]
+    of_things = grouped((x.batch.thing.id, x) for x in filter(may_go, usable))
+    return {
+        thing: sorted(units, key=lambda x: first_out(x.batch, x.place))
+        for thing, units in of_things.items()
+    }
 
 
 def _put_in(allocation: Allocation, stock: Stock) -> list[PutIn]:
@@ -211,9 +214,7 @@ def _swapped(
 ) -> list[TakeOut]:
     """Units that do not count through the day and whose line gets better ones: as many as it gets,
     the first expired first."""
-    replaced: Counter[int] = Counter()
-    for row in put_in:
-        replaced[row.line.id] += row.count
+    replaced = summed((row.line.id, row.count) for row in put_in)
     swapped = []
     for x in sorted(staying, key=lambda x: first_out(x.batch, x.place)):
         fault, home = why_not_counted(x, through), home_line(kit, x)

@@ -212,10 +212,9 @@ def coverage(trip: TripNeeds, kits: Sequence[KitOfTrip], *, departed: bool) -> C
     bad = {Stand.NOT_FIT, Stand.AWAY} & set(stands.values())
     if not counted or short or (bad and not departed):
         state = Coverage.UNCOVERED
-    elif not departed and Stand.COMING in stands.values():
-        state = Coverage.WAITING
     else:
-        state = Coverage.COVERED
+        waits = not departed and Stand.COMING in stands.values()
+        state = Coverage.WAITING if waits else Coverage.COVERED
     return Covered(state, stands, lacking)
 
 

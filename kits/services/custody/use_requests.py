@@ -190,10 +190,11 @@ def answer(
         if is_answered(held):
             raise _answered_already(held)
         done = _sorted_since(held)
-        if done:
-            entry = _keep_the_words(book, kit, held, used)
-        else:
-            entry = use.write(book, kit, used, levels=levels, checkout=held).entry
+        entry = (
+            _keep_the_words(book, kit, held, used)
+            if done
+            else use.write(book, kit, used, levels=levels, checkout=held).entry
+        )
         write_remarks(book, kit, remarks, held)
         if wrong:
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong)

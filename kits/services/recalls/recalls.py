@@ -134,7 +134,8 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
             .get(pk=row.pk)
         )
         room = act.room or row.place.room_now
-        booked = _booked(row)
+        suspect = Lot.objects.filter(lots.matching(row.recall))
+        booked = list(_of_thing(row).filter(lot__in=suspect))
         irregular = (
             [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and given == Answer.NONE_THERE else []
         )
@@ -199,12 +200,6 @@ def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
         .select_related("lot__item")
         .order_by("lot__expiry", "lot")
     )
-
-
-def _booked(row: RecallPlace) -> list[Holding]:
-    """What the book has of the recalled batches in a place."""
-    suspect = Lot.objects.filter(lots.matching(row.recall))
-    return list(_of_thing(row).filter(lot__in=suspect))
 
 
 def _out_of(

@@ -107,14 +107,12 @@ class Restock:
         )
 
 
-READY_FOR_DAYS = 28
-"""How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
-
-
 def through_day(kit: Kit) -> date:
     """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
     trip = promises.next_trip(kit)
-    return trip.last_day if trip else readiness.today_of(kit) + timedelta(days=READY_FOR_DAYS)
+    return (
+        trip.last_day if trip else readiness.today_of(kit) + timedelta(days=picking.READY_FOR_DAYS)
+    )
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:

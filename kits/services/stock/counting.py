@@ -191,7 +191,8 @@ def count(
         counted = grouped(
             (str(line.place.pk), (str(line.lot.pk), line.units)) for line in lines if line.lot
         )
-        checked = kit is not None and whole and _all_sections(kit, places)
+        # A whole count of every section of a kit is a check of it.
+        checked = kit is not None and whole and set(kit.sections.open()) <= set(places)
         detail: CountDetail = {
             "places": [p.pk for p in places],
             "complete": whole and all(line.lot for line in lines),
@@ -243,12 +244,6 @@ def _all_named(
     """Whether a count has a line for each place, and a number for all that is on record there."""
     named = {line.place.pk for line in lines} | {level.section.pk for level in levels}
     return {place.pk for place in places} <= named and not not_counted(places, lines)
-
-
-def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
-    """Whether every section of a kit is among the places: then a count of all of them is a check
-    of the kit."""
-    return set(kit.sections.open()) <= set(places)
 
 
 def _hold(

@@ -2,9 +2,8 @@
 
 from labels.rules.layout.calibration import Marks, Offset, marks
 from labels.rules.layout.cards import LEADING, Column, LidCard, Row, SignOutKit, entries, flow
-from labels.rules.layout.contents import Label
+from labels.rules.layout.contents import Label, Order, ordered
 from labels.rules.layout.layout import CellTooSmall, Layout, Space, lay_out
-from labels.rules.layout.ordering import Order, ordered
 from labels.rules.layout.sheets import A4_MM, A5_MM, SHEETS, Cell, Hole, Sheet, SheetError, checked
 from labels.rules.layout.symbols import (
     MM_PER_INCH,

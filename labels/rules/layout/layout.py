@@ -376,10 +376,8 @@ def _placed(
         baseline += (face.cap_height if each.field.banner else face.ascent) * em
         for number, text in enumerate(each.lines):
             width = face.width(text) * em
-            if each.field.banner:
-                left = bands[-1].left_mm + each.pad_mm
-            else:
-                left = area.left_mm + ((area.width_mm - width) / 2 if centred else 0.0)
+            beside = (area.width_mm - width) / 2 if centred else 0.0
+            left = bands[-1].left_mm + each.pad_mm if each.field.banner else area.left_mm + beside
             offset = number * each.line_mm
             lines.append(
                 Line(

@@ -118,7 +118,7 @@ def take_out(
     kit, section = kit_of(meaning), meaning.place
     if section is not None and not Seal.objects.unbroken().filter(section=section).exists():
         raise not_a_kit(meaning)
-    if not (ask.any_room or theirs(act, kit)):
+    if not (ask.any_room or find.sees_kit(act.actor, kit)):
         raise NotFound("kit", kit.name)
     goes = Departure(ask.trip, _holder(ask, tags))
     if section is None and not ask.fact:
@@ -257,7 +257,7 @@ def _remarks(back: custody.CheckIn) -> list[str]:
 def _after_hand_in(act: Act, back: custody.CheckIn) -> list[NextStep]:
     undo = NextStep(Step.UNDO, _("Undo this"), str(back.entry.pk))
     kit = back.kit
-    if not theirs(act, kit) or back.as_found in kit_state.CLOSED:
+    if not find.sees_kit(act.actor, kit) or back.as_found in kit_state.CLOSED:
         return [undo]
     return [
         NextStep(Step.LOG_USE, _("Enter what was used"), kit.name, needs=("used",)),
@@ -278,11 +278,6 @@ def not_a_kit(meaning: Meaning) -> Problem:
     )
 
 
-def theirs(act: Act, kit: Kit) -> bool:
-    """Whether a kit is of a room of theirs, or in one."""
-    return find.sees_kit(act.actor, kit)
-
-
 def kit_of(meaning: Meaning) -> Kit:
     """The kit that was read, or whose section was. Raises Unacceptable (`not-a-kit`)."""
     kit = meaning.kit or (meaning.place.kit if meaning.place else None)
@@ -293,7 +288,7 @@ def kit_of(meaning: Meaning) -> Kit:
 
 def _thing(act: Act, meaning: Meaning, kit: Kit) -> Subject | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
-    if theirs(act, kit):
+    if find.sees_kit(act.actor, kit):
         return views.scanned_kit(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
     return _goes_to(act, meaning)
 

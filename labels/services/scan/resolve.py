@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.translation import gettext_lazy as _lazy
 
+from gearroom.core import clock
 from gearroom.core.acts import SYSTEM, Actor
 from kits.models import Kit, Label, LabelKind, Place
 from kits.rules.lookup import label_codes
@@ -162,3 +163,9 @@ def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     rows = labelling.labels_of(actor).active().filter(code__in=every)
     known = {code: [row for row in rows if row.code in near] for code, near in candidates.items()}
     return {code: there[0] for code, there in known.items() if len(there) == 1}
+
+
+def code_in(text: str) -> str:
+    """The code that a scanned text holds; any other text as it is."""
+    typed = resolve(text, today=clock.now().date())
+    return typed.code if typed.kind == TextKind.OWN and typed.code else text

@@ -89,12 +89,11 @@ def pin(request: HttpRequest) -> HttpResponseBase:
     """The PIN of whoever said who they are."""
     if (away := _elsewhere(request)) is not None:
         return away
-    if actor(request).assurance is Assurance.NOBODY:
+    person = actor(request).person
+    if person is None or actor(request).assurance is Assurance.NOBODY:
         return redirect(f"{reverse('hatch-who')}?{request.META['QUERY_STRING']}")
     if request.method != "POST":
         return _pin_page(request)
-    person = actor(request).person
-    assert person is not None  # they said who they are
     try:
         shared_devices.confirm(person, request.POST.get("pin", "").strip())
     except Problem as problem:

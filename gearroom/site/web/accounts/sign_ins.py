@@ -30,12 +30,11 @@ def own_browsers(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    assert who.user is not None  # signed in
     return show(
         request,
         "site/accounts/signed_in_devices.html",
         problem=problem,
-        signed_in=sign_ins.of(who.user),
+        signed_in=sign_ins.of(who.user) if who.user else [],
         this_one=request.session.session_key,
         own=who.person,
         digits=shared_devices.PIN_DIGITS,

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem, printable
+from gearroom.core.rules.grouping import summed
 from gearroom.site.web.page import (
     Choice,
     Done,
@@ -299,9 +300,7 @@ def _lines(sent: QueryDict, kit: Kit) -> tuple[list[CountLine], list[LooseLevel]
         if section.other:
             other = find.item(section.other)
             lines += _batch(kit, section.place, other, section.blank, known=True)
-    sums: dict[tuple[Place, Lot | None, Item | None], int] = defaultdict(int)
-    for line in lines:
-        sums[line.place, line.lot, line.item] += line.units
+    sums = summed(((line.place, line.lot, line.item), line.units) for line in lines)
     return [
         CountLine(place, n, lot=lot, item=item) for (place, lot, item), n in sums.items()
     ], levels

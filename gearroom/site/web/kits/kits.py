@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
 from gearroom.site.web.page import (
     Choice,
@@ -156,9 +157,9 @@ def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
 def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     """A kit was passed to another person."""
     out = find.kit(act.actor, kit)
-    to = new_person(act, request.POST)
-    if to is None:
-        to = find.person(act.actor, read_field(_HOLDER, request.POST, "person"))
+    to = new_person(act, request.POST) or find.person(
+        act.actor, read_field(_HOLDER, request.POST, "person")
+    )
     custody.pass_on(act, out, to)
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
@@ -201,9 +202,7 @@ def _pouches(
     sections: Sequence[kits_overview.SectionOverview], inside: history.Contents
 ) -> list[dict[str, Any]]:
     lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
-    levels: dict[int, list[tuple[str, str]]] = {}
-    for place, item, level in inside.levels:
-        levels.setdefault(place.pk, []).append((item.name, str(level)))
+    levels = grouped((place.pk, (item.name, str(level))) for place, item, level in inside.levels)
     return [
         {
             "section": each,

@@ -29,7 +29,6 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         most=_A_PAGE,
         before=id_of(before),
     )
-    may = {"reverse": who.may("reverse", subject.home_room_id)}
     return show(
         request,
         "site/kits/record/history.html",
@@ -37,7 +36,7 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         acts=acts,
         older=older,
         newest=not before,
-        may=may,
+        may={"reverse": who.may("reverse", subject.home_room_id)},
     )
 
 

@@ -101,10 +101,9 @@ def room_of(request: HttpRequest) -> Room | None:
 def _choose_page(
     request: HttpRequest, kind: str, room: Room | None, problem: Problem | None = None
 ) -> HttpResponse:
-    who = actor(request)
     search = request.GET.get("search", "").strip()[:80]
     wanted = room is not None and kind != "blanks"
-    rows = list(things(who, kind, room, search)[: MOST + 1]) if wanted else []
+    rows = list(things(actor(request), kind, room, search)[: MOST + 1]) if wanted else []
     labels = newest(kind, rows[:MOST])
     tick = request.GET.get("tick", "")
     chosen = set(request.POST.getlist("on"))

@@ -1,6 +1,5 @@
 """A draft of a kit list, edited by section: what is carried, the minimum of each, and why."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -70,17 +69,6 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 
 # ------------------------------------------------------------------------------------- one section
-@dataclass(frozen=True)
-class EditedLine:
-    """A line as the form shows it: what the draft says, or what was typed and refused."""
-
-    item: Item
-    carry: Any
-    never_below: Any
-    criticality: str
-    reason: str
-
-
 class LineForm(PageForm):
     """A line: how many are carried, the minimum, its priority and why."""
 
@@ -97,20 +85,10 @@ def _section_page(
     draft, sent = _section_of(version, key), request.POST
     items = {line.item.pk: line.item for line in draft.lines}
     if "seen" not in sent or isinstance(problem, Stale):
-        title, sent = draft.name, QueryDict()
-        lines = [
-            EditedLine(line.item, line.carry, line.never_below, line.criticality, line.reason)
-            for line in draft.lines
-        ]
+        title, sent, lines = draft.name, QueryDict(), draft.lines
     else:
         title = sent.get("name", "")
-        lines = [
-            EditedLine(
-                items[pk], *(sent.get(f"{field}-{pk}", "") for field in LineForm.base_fields)
-            )
-            for pk in _pks(sent)
-            if pk in items
-        ]
+        lines = [_as_typed(sent, items[pk]) for pk in _pks(sent) if pk in items]
     instead = substitutes(items)
     return show(
         request,
@@ -156,6 +134,11 @@ def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
     return LineDraft(
         item, values["carry"], values["never"], Criticality(priority), values["reason"]
     )
+
+
+def _as_typed(sent: Any, item: Item) -> LineDraft:
+    """A line that was refused, with the texts that were typed."""
+    return LineDraft(item, *(sent.get(f"{name}-{item.pk}", "") for name in LineForm.base_fields))
 
 
 def _pks(sent: QueryDict) -> list[int]:

@@ -1,7 +1,6 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
 change. Drafts are edited in `draft_editing`."""
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 from enum import StrEnum
@@ -15,6 +14,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import (
     Day,
     Done,
@@ -181,11 +181,8 @@ def version(
 
 def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
     """What will do instead of each of these things, by name."""
-    instead: dict[int, list[Substitute]] = defaultdict(list)
     rows = Substitute.objects.filter(item__in=set(items)).select_related("instead")
-    for row in rows.order_by("instead__name"):
-        instead[row.item_id].append(row)
-    return instead
+    return grouped((row.item_id, row) for row in rows.order_by("instead__name"))
 
 
 @form_view("edit_list")

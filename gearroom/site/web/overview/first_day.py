@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook
 from gearroom.site.web.page import (
@@ -261,14 +262,15 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     versions = PackingListVersion.objects.filter(
         published_at__isnull=False, packing_list__retired_on__isnull=True
     ).order_by("packing_list__name", "-number")
-    latest: dict[int, PackingListVersion] = {}
-    for version in versions.select_related("packing_list").defer("signed_page"):
-        latest.setdefault(version.packing_list_id, version)
+    by_list = grouped(
+        (version.packing_list_id, version)
+        for version in versions.select_related("packing_list").defer("signed_page")
+    )
     return show(
         request,
         "site/overview/first_day/kit.html",
         problem=problem,
-        versions=list(latest.values()),
+        versions=[newest for newest, *_older in by_list.values()],
         people=people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
         homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         sent=request.POST,
@@ -290,8 +292,9 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
         name=name,
         responsible=find.person(act.actor, responsible) if responsible else None,
     )
-    if sent.get("then") == "strip":
-        sentence, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
-    else:
-        sentence, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
+    sentence, to = (
+        (_("%(kit)s has been added. Next, break down the bought kit."), "strip-kit")
+        if sent.get("then") == "strip"
+        else (_("%(kit)s has been added. Count its contents next."), "kit-count")
+    )
     return Done(sentence % {"kit": made.name}, to=reverse(to, args=[made.name]))

@@ -296,7 +296,5 @@ def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
 def _picture(name: str) -> str:
     """The static file of a picture in the language of now, else in English; empty without one."""
     language = (get_language() or "en").split("-")[0]
-    for path in (f"site/help/{language}/{name}.webp", f"site/help/en/{name}.webp"):
-        if finders.find(path):
-            return path
-    return ""
+    paths = (f"site/help/{language}/{name}.webp", f"site/help/en/{name}.webp")
+    return next(filter(finders.find, paths), "")

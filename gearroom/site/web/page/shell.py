@@ -108,10 +108,8 @@ def here(request: HttpRequest) -> Room | None:
     of theirs; None for whoever belongs to none."""
     theirs = {room.pk: room for room in rooms_of(request)}
     person = actor(request).person
-    for wanted in (request.session.get("room"), person.home_room_id if person else None):
-        if wanted in theirs:
-            return theirs[wanted]
-    return next(iter(theirs.values()), None)
+    wanted = (request.session.get("room"), person.home_room_id if person else None, *theirs)
+    return next((theirs[pk] for pk in wanted if pk in theirs), None)
 
 
 class NoRoom(Exception):

@@ -196,11 +196,10 @@ def close(act: Act, request: HttpRequest, recall: int) -> Done:
         values["outcome"],
         published_at=values["published_at"],
     )
-    sentence = _("The recall is finished. The batch stays blocked.")
     if closed.outcome == Outcome.WITHDRAWN:
-        sentence = _("The recall has been withdrawn. Anything in quarantine stays there until you "
-                 "put it back on a shelf.")  # fmt: skip
-    return Done(sentence)
+        return Done(_("The recall has been withdrawn. Anything in quarantine stays there until you "
+                 "put it back on a shelf."))  # fmt: skip
+    return Done(_("The recall is finished. The batch stays blocked."))
 
 
 @form_view("recall", "recall", refused=recall)

@@ -39,9 +39,8 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
         )
     facts = passerby.facts_of(printed, who)
     if facts.yours and not facts.cancelled:
-        kit = printed.kit or (printed.place.kit if printed.place else None)
-        if kit is not None:
-            return redirect(reverse("kit", args=[kit.name]))
+        if printed.of_kit is not None:
+            return redirect(reverse("kit", args=[printed.of_kit.name]))
         if printed.kind == LabelKind.BLANK and who is not None and who.may("bind_label"):
             return redirect("bind-label", code=label_codes.shown(printed.code))
         if printed.kind != LabelKind.BLANK:

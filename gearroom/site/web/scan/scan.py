@@ -64,10 +64,9 @@ from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
 from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
-from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning, views
 from labels.services.scan.read_picture import read
-from labels.services.scan.resolve import meanings
+from labels.services.scan.resolve import code_in, meanings
 from labels.services.scan.results import ScanAnswer, ScanRequest
 
 _LONGEST = 8000
@@ -161,7 +160,7 @@ def _ask(request: HttpRequest, act: Act) -> ScanRequest:
     values["due_at"] = values["due_at"] or NOT_GIVEN
     holder = new_person(act, sent)
     if holder is None and (ref := sent.get("holder", "").strip()):
-        holder = find.person(who, _code_in(ref))
+        holder = find.person(who, code_in(ref))
     return ScanRequest(
         **values,
         holder=holder,
@@ -200,11 +199,6 @@ def _holder(who: Actor, state: State) -> Person | None:
         return find.person(who, state.holder) if state.holder else None
     except NotFound:
         return None
-
-
-def _code_in(text: str) -> str:
-    typed = resolve(text, today=clock.now().date())
-    return typed.code if typed.kind == TextKind.OWN and typed.code else text
 
 
 def _page(

@@ -82,10 +82,11 @@ def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
     if name is None:
         raise Invalid(_("Choose an action."))
     row, act = views.held_batch(act.actor, place, lot), replace(act, reason=values["reason"])
-    if name in _OF_BATCH:
-        done = _OF_BATCH[name](act, row, sent)
-    else:
-        done = _OF_UNITS[name](act, row, UnitsForm.read(sent)["units"], sent[name])
+    done = (
+        _OF_BATCH[name](act, row, sent)
+        if name in _OF_BATCH
+        else _OF_UNITS[name](act, row, UnitsForm.read(sent)["units"], sent[name])
+    )
     return replace(done, to=reverse("thing", args=[row.lot.item_id]))
 
 

@@ -286,8 +286,7 @@ class TripForm(PageForm):
 def _facts(who: Actor, sent: QueryDict) -> TripFacts:
     slug, ref = sent.get("room", ""), sent.get("leader", "")
     room = find.room(who, slug) if slug else None
-    zone = room.time_zone if room else settings.TIME_ZONE
-    values = TripForm.read(sent, zone=zone)
+    values = TripForm.read(sent, zone=room.time_zone if room else settings.TIME_ZONE)
     values["hazards"] = values.pop("hazard")
     leader = find.person(who, ref) if ref else None
     if leader is not None:
