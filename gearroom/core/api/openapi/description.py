@@ -26,6 +26,9 @@ PATH_EXAMPLES = {
     "room": "main-store",
     "source": "bookings",
     "reference": "118",
+    "list": 1,
+    "need": "blister",
+    "activity": "hill-walking",
 }
 _SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
 _WRITE = {

@@ -67,7 +67,7 @@ class Command(ProjectCommand):
             raise CommandError(str(problem)) from problem
 
     def _load(self) -> None:
-        self._say("Umberfell Outdoor School (fictional), with two seasons of trips:")
+        self._say("Umberfell Outdoor School (fictional), with a year and a half of trips:")
         school = load.load(lambda line: self._say(f"   {line}"))
         if school is None:
             self._say("   already loaded; its data is kept")
