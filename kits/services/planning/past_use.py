@@ -253,7 +253,7 @@ def _never_used(trips: Sequence[PastTrip]) -> list[NeverUsed]:
                 below=rules.none_seen(days) if days else None,
             )
         )
-    return sorted(found, key=lambda each: (-each.known, each.item.name))
+    return sorted(found, key=lambda each: (-each.known, each.trips, each.days, each.item.name))
 
 
 def _days(trip: Trip) -> int:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -10,11 +11,12 @@ from django.views.decorators.http import require_safe
 from gearroom.site.web.page.shell import actor, page, show
 from kits.models import Activity, Need
 from kits.rules.planning.back_test import Spread
+from kits.rules.planning.recorded_use import Bears
 from kits.services.planning import back_tests, past_use as service, rates
 from kits.services.planning.past_use import NeedUse, NeverUsed, SeasonUse, Use
 from kits.services.text import past_use_texts as own_texts, planning_texts as texts, rate_texts
 
-_HIGH, _STEP, _BAR, _TOP = 120, 44, 34, 18
+_HIGH, _STEP, _BAR, _TOP = 120, 52, 34, 18
 _MOST_SEASONS = 8
 
 
@@ -94,9 +96,10 @@ def past_use(request: HttpRequest) -> HttpResponse:
         known=own_texts.known_trips(found.known, found.trips),
         chart=_chart(found.seasons),
         seasons=[(own_texts.season(each.season), each) for each in found.seasons],
-        needs=[_need(each) for each in found.needs],
+        needs=[_need(each) for each in found.needs if _any(each)],
+        not_needed=[_need(each) for each in found.needs if not _any(each)],
         not_there=[(each, own_texts.times(each.times)) for each in found.not_there],
-        never_used=[(each, _never_used(each)) for each in found.never_used],
+        never_used=[(says, list(items)) for says, items in groupby(found.never_used, _never_used)],
         thrown_out=[
             (each, "" if each.cost is None else texts.money(each.cost, each.currency))
             for each in found.thrown_out
@@ -112,6 +115,10 @@ def past_use(request: HttpRequest) -> HttpResponse:
 
 def _never_used(of: NeverUsed) -> str:
     return own_texts.never_used(days=of.days, known=of.known, trips=of.trips, below=of.below)
+
+
+def _any(of: NeedUse) -> bool:
+    return of.whole.recorded.bears not in (Bears.NONE_USED, Bears.NOTHING)
 
 
 def _need(of: NeedUse) -> dict[str, Any]:
