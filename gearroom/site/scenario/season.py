@@ -23,8 +23,7 @@ from kits.services.custody import custody
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.labelling import labelling
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.restocking import sorting

@@ -24,10 +24,9 @@ from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
 from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.rules.trips.trips import TripDaysError, check_days
-from kits.services.ledger.book import Book
+from kits.services.ledger import Book
 from kits.services.ledger.kit_state import iso
-from kits.services.notices import writing
-from kits.services.notices.facts import TripChanged
+from kits.services.notices import TripChanged, writing
 from kits.services.text.wording import in_words
 from kits.services.trips import reservations
 
@@ -99,8 +98,8 @@ def put(
     if not _SOURCE.fullmatch(source) or len(source) > 40:
         raise Invalid(
             _(
-                "A source may only contain lower-case letters, digits and dashes, such as "
-                "“bookings”."
+                "The name of a source may contain only lower-case letters, digits and hyphens, "
+                "for example “bookings”."
             ),
             field="source",
         )
