@@ -84,9 +84,9 @@ def test_fewer_than_two_seasons_say_so(world: make.World) -> None:
         (Spread(9, 5, 14, 11), "from 5 to 14. What happened lies within that."),
         (
             Spread(9, 5, 14, 15),
-            "So lies above that: rely on these numbers less.",
+            "lies above that: rely on these numbers less.",
         ),
-        (Spread(9, 5, 14, 4), "So lies below that: rely on these numbers less."),
+        (Spread(9, 5, 14, 4), "lies below that: rely on these numbers less."),
         (Spread(0, 0, 0, 0), "nine would have 0. What happened lies within that."),
     ],
 )
