@@ -16,9 +16,14 @@ from django.core.management.utils import get_random_secret_key
 from gearroom.core.rules.proxies import networks
 from gearroom.core.setup.database import SQLITE, configuration
 from gearroom.core.setup.environment import public_url, secret_key
-from gearroom.core.setup.files import write_once
 from gearroom.core.setup.languages import compiled
-from gearroom.core.setup.private_folder import data_folder, database_files, make_private, writing
+from gearroom.core.setup.private_folder import (
+    data_folder,
+    database_files,
+    make_private,
+    write_once,
+    writing,
+)
 
 env = environ.Env()
 
@@ -43,7 +48,7 @@ try:
     PROXIES = networks(env.list("GEARROOM_PROXIES", default=[]))
 except ValueError as error:
     raise ImproperlyConfigured(
-        f"GEARROOM_PROXIES: {error}. Name addresses and networks, such as 10.0.0.7,10.1.0.0/24."
+        f"GEARROOM_PROXIES: {error}. Enter addresses and networks, such as 10.0.0.7,10.1.0.0/24."
     ) from error
 CSRF_TRUSTED_ORIGINS = []
 if PUBLIC_URL:
@@ -169,7 +174,9 @@ QUIET_HOURS = tuple(
     if end
 )
 if len(QUIET_HOURS) not in (0, 2):
-    raise ImproperlyConfigured("GEARROOM_QUIET_HOURS is two times, such as 22:00-07:00, or empty.")
+    raise ImproperlyConfigured(
+        "GEARROOM_QUIET_HOURS must be two times, such as 22:00-07:00, or empty."
+    )
 DEFAULT_FROM_EMAIL = env.str("GEARROOM_MAIL_FROM", default="Gearroom <gearroom@localhost>")
 
 # -------------------------------------------------------------------------------- people, pages
@@ -278,8 +285,8 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Gearroom",
     "DESCRIPTION": (
-        "First aid kits of an outdoor school: labels, scans, stock by batch and expiry. "
-        "This keeps stock and does arithmetic; it is not medical advice."
+        "First aid kits of an outdoor school: labels, scans, stock by batch and expiry date. "
+        "It keeps track of stock and does the arithmetic; it does not give medical advice."
     ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",

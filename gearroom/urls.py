@@ -2,13 +2,15 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from gearroom.core.web import problems
 from gearroom.site.web.page.health import health
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("gearroom.core.api.urls")),
     path("api/v1/", include("kits.api.urls")),
     path("api/v1/", include("labels.api.urls")),
-    path("problems/", include("gearroom.core.web.urls")),
+    path("problems/", problems.index, name="problems"),
+    path("problems/<slug:code>/", problems.detail, name="problem"),
     path("health/", health, name="health"),
     path("", include("gearroom.site.web.urls")),
 ]

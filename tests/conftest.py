@@ -1,8 +1,10 @@
 """What every test can ask for.
 
 Every test that uses the database runs twice: on SQLite, and on a PostgreSQL that the session
-starts by itself where Debian's package is installed. `--engine sqlite` runs one of them only; a
-test for one engine says `@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)`.
+starts by itself where Debian's package is installed. What answers are made of (`ONCE`) runs on
+SQLite, and on PostgreSQL too with `--long` or `--engine postgresql`: every service that they call
+runs on both. `--engine sqlite` runs one of them only; a test for certain engines says
+`@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)`.
 
 The append-only tables refuse DELETE and TRUNCATE, so no test ever flushes. Choose:
 
@@ -34,6 +36,18 @@ from tests.program import Server, environment
 from tests.settings import FOLDER
 
 ENGINES = ("sqlite", "postgresql")
+ONCE = tuple(
+    str(keeper.PROJECT / "tests" / place)
+    for place in (
+        "attacks/visibility",
+        "core/api/test_answers.py",
+        "core/api/test_schema.py",
+        "core/api/test_views.py",
+        "labels/scan",
+        "site/accounts",
+        "site/scan",
+    )
+)
 CI = os.environ.get("CI") == "true"
 _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
 _numbers = count(1)
@@ -65,6 +79,13 @@ def pytest_xdist_auto_num_workers() -> int:
     return 2 * (os.cpu_count() or 1)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup() -> None:
+    from tests import day  # Django is configured by now
+
+    day.begin()
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     if _KEEPER in config.stash:
         keeper.stop(config.stash[_KEEPER])
@@ -74,13 +95,14 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 def pytest_collection_modifyitems(
     config: pytest.Config, items: list[pytest.Item]
 ) -> Iterator[None]:
-    """Leave out the long forms unless asked, and tests of the engine that was not chosen."""
-    chosen = config.getoption("--engine")
+    """Leave out the long forms unless asked, and tests of an engine that was not chosen."""
+    chosen, long = config.getoption("--engine"), config.getoption("--long")
     left_out = [
         item
         for item in items
-        if (item.get_closest_marker("long") and not config.getoption("--long"))
+        if (item.get_closest_marker("long") and not long)
         or (chosen and _engine_of(item) not in (None, chosen))
+        or not (chosen or long or _is_needed_on_its_engine(item))
     ]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
@@ -103,6 +125,13 @@ def _spread_what_waits(items: list[pytest.Item]) -> None:
 def _engine_of(item: pytest.Item) -> str | None:
     call = getattr(item, "callspec", None)
     return call.params.get("engine") if call else None
+
+
+def _is_needed_on_its_engine(item: pytest.Item) -> bool:
+    """Whether a test is for its engine: not one of `ONCE` that runs on PostgreSQL by default."""
+    if _engine_of(item) != "postgresql" or not str(item.path).startswith(ONCE):
+        return True
+    return any("engine" in mark.args[0] for mark in item.iter_markers("parametrize"))
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -115,7 +115,7 @@ import json
 from gearroom.core.acts.act import SYSTEM, Act
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit
-from kits.services import custody
+from kits.services.custody import custody
 out, sort = (Kit.objects.get(name=name) for name in ("DAY-03", "DAY-04"))
 who = Person.objects.filter(memberships__role="guide").first()
 for kit in (out, sort):

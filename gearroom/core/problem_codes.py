@@ -22,166 +22,183 @@ KINDS: dict[str, ProblemKind] = {
     # the request as such
     "malformed-body": ProblemKind(
         400,
-        "The body could not be read",
+        "The request body could not be read",
         "Send one JSON object (RFC 8259) in UTF-8: no member twice, no NaN or Infinity, no NUL.",
     ),
     "invalid-request": ProblemKind(
         400,
-        "The request is not in the form that is asked for",
-        "“errors” names each field and what it should be. Unknown fields are refused, and a"
-        " number is not the text of a number. The schema has the form of every request.",
+        "The request does not match the schema",
+        "“errors” names each field and what is expected there. Unknown fields are refused, and so"
+        " is a number sent as text. The schema describes every request.",
     ),
     "cannot-be-right": ProblemKind(
         422,
-        "The request says something that cannot be right",
-        "Its form is right. “detail” says what is wrong with what it says, and “errors” in which"
-        " field, where it is in one.",
+        "A value in the request cannot be right",
+        "The request matches the schema, but something in it cannot be true. “detail” explains"
+        " what is wrong; “errors” names the field, if it is only one.",
     ),
     "key-missing": ProblemKind(
         400,
-        "This write needs a key",
-        "Draw a UUID for each act and send it as the header Idempotency-Key. Send the same key"
-        " again when you resend the same act; the answer will be the first one.",
+        "This request needs an Idempotency-Key",
+        "Create a new UUID for each action and send it in the Idempotency-Key header. If you send"
+        " the same request again, use the same key: you get the first answer again.",
     ),
     "key-reused": ProblemKind(
         422,
-        "This key was used for something else",
-        "A key stands for one act. Draw a new UUID for a new act.",
+        "This key was used for a different request",
+        "Each key belongs to one request. Create a new UUID for a new request.",
     ),
     "in-flight": ProblemKind(
         409,
-        "The same act is being done at this moment",
-        "Wait as long as Retry-After says, then send it again unchanged.",
+        "The same request is still being processed",
+        "Wait for the time in Retry-After, then send the request again unchanged.",
     ),
     "malformed-request": ProblemKind(
         400,
         "The request could not be read",
-        "Send it as HTTP/1.1 (RFC 9112) has it, and its target percent-encoded.",
+        "Send it as HTTP/1.1 (RFC 9112), with a percent-encoded target.",
     ),
     "address-too-long": ProblemKind(
         414,
         "The address is too long",
-        "An address has at most 4,094 bytes. Send what is longer in a body, by POST.",
+        "An address can have at most 4,094 bytes. Send longer data in the body of a POST request.",
     ),
     "headers-too-long": ProblemKind(
         431,
         "The headers are too long",
-        "There are at most 100, of 8,190 bytes each. Leave out cookies that are not ours.",
+        "There can be at most 100 headers of 8,190 bytes each. Do not send cookies from other"
+        " sites.",
     ),
     "malformed-headers": ProblemKind(
-        400, "A header could not be read", "Send it in the form that “detail” describes."
+        400, "A header could not be read", "Send it in the form described in “detail”."
     ),
     "unknown-host": ProblemKind(
-        400, "That host name is not ours", "Ask under one of the names that it is run under."
+        400,
+        "This server does not use that host name",
+        "Use one of the host names that the server is set up for.",
     ),
     "unsupported-media-type": ProblemKind(
-        415, "The body is of a kind not taken here", "Send it as the schema says, mostly JSON."
+        415,
+        "This media type is not supported",
+        "Use a media type named in the schema, in most cases JSON.",
     ),
     "not-acceptable": ProblemKind(
-        406, "No such form of this is made", "Ask for one of the forms that the schema names."
+        406,
+        "This is not available in the requested format",
+        "Ask for one of the formats named in the schema.",
     ),
     "method-not-allowed": ProblemKind(
-        405, "This address does not take that method", "The header Allow lists those it takes."
+        405,
+        "This address does not support that method",
+        "The Allow header lists the methods that it supports.",
     ),
-    "too-large": ProblemKind(413, "More than is taken at once", "“detail” names the limit."),
+    "too-large": ProblemKind(413, "The request is too large", "“detail” gives the limit."),
     "too-many-requests": ProblemKind(
-        429, "Too many requests", "Wait as long as Retry-After says, then go on."
+        429, "Too many requests", "Wait for the time in Retry-After, then continue."
     ),
     "length-required": ProblemKind(
-        411, "The length of the body is not told", "Send a Content-Length, not chunks."
+        411,
+        "The length of the request body is missing",
+        "Send a Content-Length header instead of chunks.",
     ),
     "changed-since": ProblemKind(
         412,
-        "It was changed since you read it",
-        "Read it again, look at what changed, and send your change with the new ETag.",
+        "This has been changed since you read it",
+        "Read it again, check what has changed, and send your change with the new ETag.",
     ),
     # who asks
     "not-signed-in": ProblemKind(
         401,
-        "Nobody is signed in",
-        "Send a token as Authorization: Bearer …, or sign in on the pages.",
+        "You are not logged in",
+        "Send a token as Authorization: Bearer …, or log in on the pages.",
     ),
     "token-refused": ProblemKind(
         401,
         "This token is not valid",
-        "It is unknown, has expired or was revoked. Make a new one on the pages, or with"
-        " manage.py issue_token.",
+        "It is unknown, expired or revoked. Create a new one on the pages, or with manage.py"
+        " issue_token.",
     ),
     "not-at-the-hatch": ProblemKind(
-        403,
-        "This is not done at a shared device",
-        "Sign in on a device of your own and do it there.",
+        403, "This cannot be done on a shared device", "Log in on your own device and do it there."
     ),
     "who-are-you": ProblemKind(
-        403, "The shared device does not know who you are", "Choose your name on it first."
+        403, "Nobody is selected on the shared device", "Choose your name on the device first."
     ),
     "confirm-with-pin": ProblemKind(
         403,
-        "A shared device needs your PIN for this",
-        "Confirm with your PIN. You choose it on a device of your own, under Settings.",
+        "This must be confirmed with a PIN",
+        "Confirm it with your PIN. You can choose your PIN under Settings, on your own device.",
     ),
     "no-pin": ProblemKind(
-        409,
-        "There is no PIN yet",
-        "Sign in on a device of your own and choose one under Settings.",
+        409, "You have no PIN yet", "Log in on your own device and choose a PIN under Settings."
     ),
-    "wrong-pin": ProblemKind(403, "The PIN is another one", "Type it again."),
-    "wrong-password": ProblemKind(403, "The password is another one", "Type it again."),
-    "not-allowed": ProblemKind(403, "Not allowed", "Ask a keeper of the room."),
+    "wrong-pin": ProblemKind(403, "Wrong PIN", "Enter it again."),
+    "wrong-password": ProblemKind(403, "Wrong password", "Enter it again."),
+    "not-allowed": ProblemKind(403, "Not allowed", "Ask a keeper of the gear room."),
     "scope-missing": ProblemKind(
-        403, "This token is not for that", "Make a token that has the scope which “detail” names."
+        403,
+        "The token does not have the required scope",
+        "Create a token that has the scope named in “detail”.",
     ),
     "role-missing": ProblemKind(
-        403, "This needs another role", "Ask somebody who has one of the roles in “roles”."
+        403,
+        "You do not have the required role",
+        "Ask somebody who has one of the roles listed in “roles”.",
     ),
     "not-oneself": ProblemKind(
-        403, "Nobody does that for themselves", "Ask somebody else who may do it."
+        403, "Nobody can do this for themselves", "Ask somebody else who is allowed to do it."
     ),
     # people
-    "name-taken": ProblemKind(409, "The name is taken", "Choose another one."),
+    "name-taken": ProblemKind(409, "The name is already in use", "Choose another name."),
     "has-sign-in": ProblemKind(
-        409, "They have a sign-in already", "Leave the user name out to make a new password."
+        409,
+        "This person already has a login",
+        "To create a new password, send the request without a username.",
     ),
-    "person-left": ProblemKind(409, "They have left", "Say first that they are back."),
+    "person-left": ProblemKind(
+        409, "This person has left", "First record that they have come back."
+    ),
     "last-administrator": ProblemKind(
-        409, "Nobody else administers every room", "Make another administrator first."
+        409,
+        "This is the only administrator of all gear rooms",
+        "Appoint another administrator first.",
     ),
     # what is there
     "not-found": ProblemKind(
         404,
-        "There is no such thing",
-        "Check the name or scan the label. What belongs to other rooms is not shown.",
+        "Not found",
+        "Check the name or scan the label. Anything that belongs to other gear rooms is not shown.",
     ),
     # ourselves
     "busy": ProblemKind(
         503,
-        "The book is busy",
+        "The database is busy",
         "Nothing was changed. Send the same request again, with the same key, in a few seconds.",
     ),
     "storage-full": ProblemKind(
         507,
-        "Storage is full",
-        "Nothing was changed, and what is in the book can still be read. Whoever runs this"
-        " installation makes room on the disk that the database is on; then send the same request"
-        " again, with the same key.",
+        "The storage is full",
+        "Nothing was changed, and everything on record can still be read. The person who runs this"
+        " server must free up space on the database’s disk; then send the same request again, with"
+        " the same key.",
     ),
     "read-only": ProblemKind(
         503,
-        "The book may only be read",
-        "Nothing was changed. Whoever runs this installation lets its database be written to; then"
-        " send the same request again, with the same key.",
+        "The database is read-only at the moment",
+        "Nothing was changed. The person who runs this server must make the database writable"
+        " again; then send the same request again, with the same key.",
     ),
     "no-database": ProblemKind(
         503,
-        "The database does not answer",
-        "Send the same request again, with the same key, in a minute: if it was done, its answer"
-        " comes again. If it stays, tell whoever runs this installation the time it happened.",
+        "The database is not responding",
+        "Send the same request again, with the same key, in a minute: nothing is done twice. If"
+        " this continues, tell the person who runs this server when it happened.",
     ),
     "internal-error": ProblemKind(
         500,
-        "Something went wrong here",
-        "Nothing was changed. Send the same request again with the same key; if it stays, tell"
-        " whoever runs this installation the time it happened.",
+        "Something went wrong on the server",
+        "Nothing was changed. Send the same request again, with the same key. If this continues,"
+        " tell the person who runs this server when it happened.",
     ),
 }
 

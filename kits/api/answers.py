@@ -49,7 +49,7 @@ class LabelCode(serializers.CharField):
     """The code of a label."""
 
     def to_representation(self, code: str) -> str:
-        """As people see it: XXXX-XXXX."""
+        """As printed: XXXX-XXXX."""
         return label_codes.shown(code)
 
 
@@ -90,9 +90,9 @@ def rooms_of(kit: Kit) -> tuple[int, int]:
 @Answer.of(Reason)
 class ReasonAnswer(Answer):
     members = ["code", "weight", "text", "facts"]
-    code = serializers.CharField(help_text="Stable; what the reason is about.")
+    code = serializers.CharField(help_text="A stable code for the reason.")
     weight = serializers.ChoiceField(["note", "low", "short", "stops"])
-    text = serializers.CharField(help_text="A sentence, with what settles it.")
+    text = serializers.CharField(help_text="A sentence with the reason and its solution.")
     facts = serializers.DictField()
 
     def to_representation(self, why: Reason | Mapping[str, Any]) -> Any:
@@ -107,12 +107,12 @@ class VerdictAnswer(Answer):
     members = ["verdict", "verdict_text", "through", "fit", "may_go", "reasons"]
     sources = {"verdict": "word"}
     help_texts = {
-        "through": "The day that was judged.",
+        "through": "The day that the status is for.",
         "fit": "Ready, or at most low.",
-        "may_go": "Ready, low, or short and may go with a reason.",
+        "may_go": "Ready, low, or short but may be taken out with a reason.",
     }
     verdict_text = made(
-        serializers.CharField, verdict_texts.verdict, help_text="The verdict as pages show it."
+        serializers.CharField, verdict_texts.verdict, help_text="The status as shown on pages."
     )
 
 
@@ -121,7 +121,7 @@ class DaysAnswer(Answer):
     first_expiry = serializers.DateField(
         source="kit.first_expiry",
         allow_null=True,
-        help_text="The earliest date inside; null: nothing in it is dated.",
+        help_text="The earliest expiry date inside; null if nothing inside has one.",
     )
     fit_until = serializers.DateField(source="days.fit_until", allow_null=True)
     may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
@@ -133,7 +133,7 @@ class PersonAnswer(Answer):
 
 
 class OfferAnswer(serializers.Serializer[Any]):
-    """A way on with a kit that may not go without a word."""
+    """Something that can be done about a kit that may not simply be taken out."""
 
     do = serializers.ChoiceField(
         [each.value for each in OfferKind],
@@ -141,14 +141,14 @@ class OfferAnswer(serializers.Serializer[Any]):
         " the others: POST kits/{kit}/check-out/.",
     )
     says = serializers.CharField()
-    kit = serializers.CharField(help_text="The kit that it is done to.")
+    kit = serializers.CharField(help_text="The kit that this applies to.")
     fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
-        help_text="What to send, as far as it is known."
+        help_text="What to send, as far as known."
     )
     needs = serializers.ListField(
-        child=serializers.CharField(), help_text="Fields that are still wanted."
+        child=serializers.CharField(), help_text="Fields that still need to be sent."
     )
-    people = PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
+    people = PersonAnswer(many=True, help_text="People who may be named in “cleared_by”.")
 
 
 @Answer.of(Trip)
@@ -163,7 +163,7 @@ class CheckoutAnswer(WithPhones):
         "emergency",
     ]  # fmt: skip
     sources = {"kit": "kit.name", "section": "section.section_key"}
-    help_texts = {"due_at": "Null: nobody set a time."}
+    help_texts = {"due_at": "Null if no return time was set."}
     as_found = serializers.ChoiceField([*AsFound.values, ""])
 
     def rooms(self, row: Any) -> Iterable[int | None]:
@@ -217,6 +217,6 @@ class UsedAnswer(WithEntry):
 
 
 class DoneAnswer(serializers.Serializer[Any]):
-    """An act, which is on record."""
+    """An action that has been recorded."""
 
     entry = EntryAnswer(source="*")

@@ -14,7 +14,7 @@ from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
 from kits.services.custody.returns import MOST_WORDS, NeedLine
-from kits.services.custody.use import UseLine
+from kits.services.custody.use import ITEM_OR_BATCH, UseLine, line_of
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 
@@ -34,26 +34,26 @@ class HereBody(ActBody):
     """An act that happens in a room, where that is not the kit's own."""
 
     room = serializers.CharField(
-        required=False, max_length=80, help_text="The gear room it happens in: name or slug."
+        required=False, max_length=80, help_text="The gear room where this happens: name or slug."
     )
 
 
 class StockBody(ActBody):
     """Units of a batch."""
 
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    lot = serializers.CharField(max_length=40, help_text="By id or by label code.")
     units = serializers.IntegerField(**UNITS)
 
 
 class PutInBody(StrictSerializer):
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    lot = serializers.CharField(max_length=40, help_text="By id or by label code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by label code.")
     section = serializers.CharField(required=False, max_length=80)
     units = serializers.IntegerField(**UNITS)
 
 
 class UseLineBody(StrictSerializer):
-    rules = (AnyOf(("item", "lot"), _lazy("Specify the item (item) or the batch (lot).")),)
+    rules = (AnyOf(("item", "lot"), ITEM_OR_BATCH),)
 
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
@@ -64,8 +64,9 @@ class UseLineBody(StrictSerializer):
     went = serializers.ChoiceField(
         [went.value for went in Went],
         default=Went.USED.value,
-        help_text="in-class: gone, and no need. may-come-back: it went with a casualty (a splint, a"
-        " blanket), and is listed until it comes back or is written off.",
+        help_text="in-class: used in class, not on a casualty. may-come-back: it went with a"
+        " casualty (a splint, a blanket), and is listed until it is returned or"
+        " written off.",
     )
 
 
@@ -78,7 +79,9 @@ class NeedBody(StrictSerializer):
 
     item = serializers.IntegerField(required=False, min_value=1)
     words = serializers.CharField(
-        required=False, max_length=MOST_WORDS, help_text="What it was; nothing about casualties."
+        required=False,
+        max_length=MOST_WORDS,
+        help_text="What was needed; nothing about casualties.",
     )
 
 
@@ -95,9 +98,7 @@ class LevelsBody(ActBody):
 def here(act: Act, data: dict[str, Any]) -> Act:
     """The act, placed in the room that the body names; takes `room` out of `data`."""
     ref = data.pop("room", None)
-    if ref is None:
-        return act
-    return dataclasses.replace(act, room=find.room(act.actor, ref))
+    return act if ref is None else dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
 def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
@@ -108,22 +109,17 @@ def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
 
 def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
     """Use as the service takes it."""
-    lines = []
-    for row in rows:
-        lot = find.lot(row["lot"]) if "lot" in row else None
-        item = find.item(row["item"]) if "item" in row else None
-        if lot is not None and item is not None and lot.item_id != item.pk:
-            raise Invalid(
-                _("That is a batch of %(item)s, not of %(item_2)s.")
-                % {"item": lot.item.name, "item_2": item.name},
-                field="used",
-            )
-        thing = lot.item if lot is not None else item
-        assert thing is not None  # the body asks for one of the two
-        section = find.section(kit, row["section"]) if "section" in row else None
-        went = Went(row.get("went", Went.USED))
-        lines.append(UseLine(thing, row["units"], lot=lot, section=section, went=went))
-    return lines
+    return [
+        line_of(
+            kit,
+            row["units"],
+            item=find.item(row["item"]) if "item" in row else None,
+            lot=find.lot(row["lot"]) if "lot" in row else None,
+            section=row.get("section", ""),
+            went=Went(row.get("went", Went.USED)),
+        )
+        for row in rows
+    ]
 
 
 def needed(rows: list[dict[str, Any]]) -> list[NeedLine]:

@@ -18,7 +18,7 @@ def gtin_field(**more: Any) -> serializers.RegexField:
     """A maker's pack code (GS1 General Specifications 3.3): 8, 12, 13 or 14 digits, typed with
     spaces or dashes or without. Its last digit is checked later."""
     sentence = _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the barcode.")
-    more.setdefault("help_text", "8, 12, 13 or 14 digits, with spaces or dashes or without.")
+    more.setdefault("help_text", "8, 12, 13 or 14 digits, with or without spaces or hyphens.")
     form = r"^[0-9]([ -]?[0-9]){7}(([ -]?[0-9]){4,6})?$"
     return serializers.RegexField(form, max_length=30, error_messages={"invalid": sentence}, **more)
 
@@ -35,7 +35,7 @@ def currency_field() -> serializers.RegexField:
         max_length=3,
         required=False,
         allow_blank=True,
-        help_text="Of the price, such as GBP.",
+        help_text="The currency of the price, such as GBP.",
         error_messages={
             "invalid": _("This must be three capital letters, such as GBP, or be left empty.")
         },

@@ -87,3 +87,8 @@ class Label(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def of_kit(self) -> Kit | None:
+        """The kit that it is on, or that has the place that it is on."""
+        return self.kit or (self.place.kit if self.place else None)

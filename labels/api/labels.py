@@ -18,12 +18,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 
 _MOST_TARGETS = 500
-_ONE_THING = _lazy("Send exactly one of: kit, kit and section, lot, shelf or person.")
-
-
-def _kit_of(label: Label) -> str | None:
-    kit = label.kit or (label.place.kit if label.place else None)
-    return kit.name if kit else None
+_ONE_THING = _lazy("Specify exactly one of: kit, kit and section, lot, shelf or person.")
 
 
 @answers.Answer.of(Label)
@@ -32,20 +27,19 @@ class LabelAnswer(answers.Answer):
         "code", "kind", "on", "kit", "section", "lot", "shelf", "person", "room", "made_at",
         "bound_at", "printed_at", "cancelled_at", "cancelled_why", "replaced_by",
     ]  # fmt: skip
-    sources = {"lot": "lot_id", "person": "person_id", "room": "room.slug"}
+    sources = {"kit": "of_kit.name", "lot": "lot_id", "person": "person_id", "room": "room.slug"}
     kinds = {datetime: serializers.DateTimeField}
-    code = answers.LabelCode(help_text="As people see it: XXXX-XXXX.")
+    code = answers.LabelCode(help_text="As printed: XXXX-XXXX.")
     kind = serializers.ChoiceField([str(kind) for kind in LabelKind])
     on = answers.made(
         serializers.CharField, labelling.name_of, help_text="What it is on, in a few words."
     )
-    kit = answers.made(serializers.CharField, _kit_of, allow_null=True)
     section = answers.made(
         serializers.CharField,
         lambda place: place.section_key if place.kit else None,
         source="place",
         allow_null=True,
-        help_text="Its key; “kit” says whose.",
+        help_text="The section's key; “kit” names its kit.",
     )
     shelf = answers.made(
         serializers.IntegerField,
@@ -61,7 +55,7 @@ class LabelsAnswer(serializers.Serializer[Any]):
 
 
 class TargetBody(StrictSerializer):
-    """What a label is stuck on: exactly one of these; a section by its kit and its key."""
+    """What a label is on: exactly one of these; a section by its kit and its key."""
 
     rules = (
         OneOf(("kit", "lot", "shelf", "person"), _ONE_THING),
@@ -69,7 +63,7 @@ class TargetBody(StrictSerializer):
     )
 
     kit = serializers.CharField(
-        required=False, max_length=40, help_text="By name or by its label's code."
+        required=False, max_length=40, help_text="By name or by label code."
     )
     section = serializers.CharField(
         required=False, max_length=80, help_text="A section of the kit, by key or name."
@@ -107,9 +101,13 @@ class MakeBody(bodies.HereBody):
     example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
     rules = (
         OneOf(
-            ("on", "blanks"), _lazy("Send either “on” (what the labels go on) or “blanks”."), "on"
+            ("on", "blanks"),
+            _lazy("Specify either “on” (what the labels go on) or “blanks”."),
+            "on",
         ),
-        Needs("blanks", "room", _lazy("Send the gear room that the blank labels are for."), "room"),
+        Needs(
+            "blanks", "room", _lazy("Specify the gear room that the blank labels are for."), "room"
+        ),
     )
 
     on = bodies.lines(
@@ -120,10 +118,11 @@ class MakeBody(bodies.HereBody):
         required=False,
         min_value=1,
         max_value=labelling.MOST_BLANKS,
-        help_text="How many to make ahead for a room, to be bound when they are stuck on.",
+        help_text="How many blank labels to create for a gear room, to be linked once they are"
+        " on something.",
     )
     again = serializers.BooleanField(
-        default=False, help_text="Make another label for what has one already."
+        default=False, help_text="Create another label even if there already is one."
     )
 
 
@@ -145,16 +144,16 @@ class Labels(ListView, UseCaseView):
     answers = {201: LabelsAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
-        """Labels of your rooms."""
+        """The labels of your gear rooms."""
         labels = labelling.labels_of(self.actor)
-        if not self.actor.may("see_people"):
-            labels = labels.exclude(kind=LabelKind.PERSON)
-        return labels
+        all_kinds = self.actor.may("see_people")
+        return labels if all_kinds else labels.exclude(kind=LabelKind.PERSON)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make labels: for kits, sections, batches, shelves or people, or blanks for a room.
+        """Create labels: for kits, sections, batches, shelves or people, or blank ones for a room.
 
-        What has a valid label keeps it and is answered with it, unless “again”.
+        Anything that already has a valid label keeps it, unless “again” is sent; the answer
+        contains that label.
         """
         act = bodies.here(act, data)
         if "blanks" in data:
@@ -170,13 +169,13 @@ class OneLabel(ReadView):
     shows = LabelAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """A label of your rooms by its code, cancelled or not."""
+        """One label of your gear rooms by its code, even if it was cancelled."""
         return labelling.one_of(self.actor, self.kwargs["code"])
 
 
 class BindBody(bodies.HereBody):
     example = {"to": {"kit": "DAY-02"}}
-    to = TargetBody(help_text="What it is stuck on.")
+    to = TargetBody(help_text="What the label is on.")
 
 
 class Bind(UseCaseView):
@@ -185,17 +184,15 @@ class Bind(UseCaseView):
     answers = {200: LabelAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Bind a blank label to what it was stuck on."""
+        """Link a blank label to what it is on."""
         act = bodies.here(act, data)
         return 200, labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
 
 
 class CancelBody(ActBody):
     example = {"why": "Worn off.", "replace": True}
-    why = serializers.CharField(max_length=200, help_text="For whoever scans it later.")
-    replace = serializers.BooleanField(
-        default=False, help_text="Make the label that takes its place."
-    )
+    why = serializers.CharField(max_length=200, help_text="Shown to anyone who scans it later.")
+    replace = serializers.BooleanField(default=False, help_text="Create a replacement label.")
 
 
 class CancelAnswer(serializers.Serializer[Any]):
@@ -209,7 +206,7 @@ class Cancel(UseCaseView):
     answers = {200: CancelAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Cancel a label that is worn, lost or in the wrong place, and replace it if wanted."""
+        """Cancel a label that is worn, lost or on the wrong item, and replace it if you like."""
         label = labelling.one_of(act.actor, self.kwargs["code"])
         return 200, labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
 

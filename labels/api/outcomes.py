@@ -38,9 +38,9 @@ class ReadAnswer(answers.Answer):
     members = ["text", "symbology", "corners", "rung"]
     sources = {"text": "printable"}
     help_texts = {
-        "text": "As the symbol has it.",
+        "text": "As encoded in the symbol.",
         "symbology": "The standard's name, or “typed”.",
-        "rung": "What of the reader read it.",
+        "rung": "Which step of the reader read it.",
     }
     corners = serializers.ListField(
         child=serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2),
@@ -63,14 +63,14 @@ class KitAnswer(ThingAnswer):
     help_texts = {
         "room": "Where it is now.",
         "fit": "Ready, or at most low.",
-        "may_go": "Ready, low, or short and may go with a reason.",
-        "verdict_text": "The verdict as pages show it.",
-        "through": "The day that was judged.",
-        "to_sort": "Handed back and not sorted yet.",
-        "not_ours": "Something of a participant’s own is still in it: give it back to its owner.",
-        "has_it": "Who has it; empty when it is in.",
-        "trip": "The trip that was judged.",
-        "guide": "Who takes it on that trip.",
+        "may_go": "Ready, low, or short but may be taken out with a reason.",
+        "verdict_text": "The status as shown on pages.",
+        "through": "The day that the status is for.",
+        "to_sort": "Handed back but not sorted yet.",
+        "not_ours": "A participant’s own item is still inside: give it back to its owner.",
+        "has_it": "The person who has it; empty if it is not out.",
+        "trip": "The trip that the status is for.",
+        "guide": "The person taking it on that trip.",
     }
     verdict = serializers.ChoiceField([word.value for word in Word])
     reasons = answers.ReasonAnswer(many=True)
@@ -83,13 +83,15 @@ class SectionAnswer(ThingAnswer):
 class WhereAnswer(serializers.Serializer[Any]):
     place = serializers.IntegerField()
     name = serializers.CharField()
-    inside = serializers.CharField(allow_blank=True, help_text="The kit or room it is in.")
+    inside = serializers.CharField(
+        allow_blank=True, help_text="The kit or gear room that it is in."
+    )
     units = serializers.IntegerField()
 
 
 class LotAnswer(ThingAnswer):
     shown = results.ScannedLot
-    help_texts = {"fault": "Why it is not good; empty if it is."}
+    help_texts = {"fault": "Why it cannot be used; empty if it can."}
     where = WhereAnswer(many=True)
 
 
@@ -108,18 +110,18 @@ class PasserByAnswer(ThingAnswer):
 @answers.Answer.of(results.ScannedPack)
 class PackAnswer(DerivedSerializer):
     help_texts = {
-        "count": "Units that the code itself says.",
-        "units": "What one such pack adds.",
+        "count": "The number of units in the code itself.",
+        "units": "The number of units in one such pack.",
         "item": "Null: this item is new here.",
-        "lot": "The batch, if it is known already.",
+        "lot": "The batch, if it is already on record.",
     }
 
 
 @answers.Answer.of(results.NextStep)
 class NextAnswer(DerivedSerializer):
     help_texts = {
-        "about": "The kit’s name or the id that it is done to, if any.",
-        "needs": "Fields that are still wanted.",
+        "about": "The name of the kit, or the id of what the action is about, if any.",
+        "needs": "Fields that still need to be sent.",
     }
     method = answers.made(
         serializers.ChoiceField, lambda step: _where(step)[0], choices=["GET", "POST"]
@@ -129,9 +131,9 @@ class NextAnswer(DerivedSerializer):
         lambda step: _API + _where(step)[1].format(quote(step.about, safe="")),
     )
     fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
-        help_text="What to send, as far as it is known."
+        help_text="What to send, as far as known."
     )
-    people = answers.PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
+    people = answers.PersonAnswer(many=True, help_text="People who may be named in “cleared_by”.")
 
 
 def _where(step: results.NextStep) -> tuple[str, str]:
@@ -149,7 +151,7 @@ class OutcomeAnswer(answers.Answer):
     help_texts = {
         "outcome": "identified, taken-out, handed-back, checked, added, holder, ready; or the"
         " problem's code.",
-        "packs": "Readings of a maker's code, best first.",
+        "packs": "Possible readings of a maker's code, best first.",
         "next": "What can be done now.",
     }
     label = answers.LabelCode(source="label.code", allow_null=True)  # type: ignore[assignment]  # so the API names it
@@ -167,8 +169,8 @@ class ScanAnswer(answers.Answer):
     members = ["scan_id", "intent", "rung", "outcomes"]
     sources = {"rung": "look.rung"}
     help_texts = {
-        "rung": "Where the reader stopped.",
-        "outcomes": "One for each symbol read, in reading order.",
+        "rung": "The position in the code where the reader stopped.",
+        "outcomes": "One for each label read, in reading order.",
     }
 
 

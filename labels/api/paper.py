@@ -18,8 +18,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 from labels import printing
 from labels.api.labels import wanted_codes
-from labels.rules.layout.calibration import Offset, marks
-from labels.rules.layout.sheets import Sheet, SheetError
+from labels.rules.layout import Offset, Sheet, SheetError, marks
 from labels.services.paper import paper
 
 _PDF = "application/pdf"
@@ -42,7 +41,10 @@ class PaperSchema(ViewSchema):
 
     def _problems(self, found: Any) -> Any:
         any_problem = next(iter(found.values()))
-        more = {409: "Not as things stand", 422: "In form, and cannot be right; or it does not fit"}
+        more = {
+            409: "Not possible at the moment",
+            422: "A value cannot be right, or the content does not fit",
+        }
         media = next(iter(found))[1]
         return {
             (status, media): type(any_problem)(any_problem.response, text)
@@ -84,13 +86,16 @@ class SheetBody(ActBody):
     )
     sheet = serializers.CharField(default=paper.DEFAULT_SHEET, max_length=60)
     start_cell = serializers.IntegerField(
-        default=1, min_value=1, max_value=2500, help_text="Where on a begun sheet; 1 is top left."
+        default=1,
+        min_value=1,
+        max_value=2500,
+        help_text="The label to start at on a partly used sheet; 1 is top left.",
     )
     copies = serializers.IntegerField(default=1, min_value=1, max_value=100)
     order = serializers.ChoiceField(_ORDERS, default="as-given")
     offset = OffsetBody(required=False, help_text="The printer's correction, from the test page.")
     preview = serializers.BooleanField(
-        default=False, help_text="Marked as a preview; its symbols lead nowhere."
+        default=False, help_text="Print a preview, marked as such; its codes lead nowhere."
     )
 
 
@@ -153,14 +158,20 @@ class LayoutBody(ActBody):
     left_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
     top_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
     pitch_x_mm = serializers.FloatField(
-        default=0.0, min_value=0, max_value=1000, help_text="From cell to cell; 0: cells touch."
+        default=0.0,
+        min_value=0,
+        max_value=1000,
+        help_text="The gap between labels; 0 if they touch.",
     )
     pitch_y_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
-    roll = serializers.BooleanField(default=False, help_text="Each label is a page of its own.")
-    cut = serializers.BooleanField(default=False, help_text="Mark in the margin where to cut.")
+    roll = serializers.BooleanField(default=False, help_text="Each label is on its own page.")
+    cut = serializers.BooleanField(default=False, help_text="Print cutting marks in the margin.")
     hole = HoleBody(required=False, allow_null=True)
     dx_mm = serializers.FloatField(
-        default=0.0, min_value=-10, max_value=10, help_text="How far to move all print right."
+        default=0.0,
+        min_value=-10,
+        max_value=10,
+        help_text="How far to move everything to the right.",
     )
     dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
 
@@ -171,8 +182,8 @@ class LayoutAnswer(DerivedSerializer):
         "key", "name", "page_width_mm", "page_height_mm", "columns", "rows", "cell_width_mm",
         "cell_height_mm", "left_mm", "top_mm", "pitch_x_mm", "pitch_y_mm", "roll", "cut",
     ]  # fmt: skip
-    help_texts = {"key": "What “sheet” takes."}
-    own = serializers.BooleanField(help_text="Added here, not built in.")
+    help_texts = {"key": "The value for “sheet”."}
+    own = serializers.BooleanField(help_text="True if it was added here; false if it is built in.")
     cells = serializers.IntegerField()
     dx_mm = serializers.FloatField()
     dy_mm = serializers.FloatField()
@@ -194,11 +205,11 @@ class Layouts(ReadView, UseCaseView):
     answers = {201: LayoutAnswer}
 
     def read(self, query: dict[str, Any]) -> Any:
-        """Sheets and rolls that labels are printed on: the built-in ones and your own."""
+        """The sheets and rolls that labels can be printed on: built-in ones and your own."""
         return {"layouts": paper.sheets()}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Add a sheet of your own, by its measures; it is checked for fit."""
+        """Add a sheet of your own by its measurements, which are checked."""
         name, dx_mm, dy_mm = (data.pop(field) for field in ("name", "dx_mm", "dy_mm"))
         return 201, paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
 
@@ -228,7 +239,10 @@ class TestPage(_PaperView):
     __test__ = False
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The page that shows how far a printer is off, corrected by what was measured on it."""
+        """The test page, which shows how far out of place a printer prints.
+
+        It is corrected if measurements are sent.
+        """
         kept = paper.sheet(query["sheet"])
         return _file(paper.test_page(kept, _measured(kept, query)), _PDF, "test-page.pdf")
 
@@ -244,16 +258,19 @@ class Calibration(ReadView):
     shows = OffsetAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The correction that follows from what was measured on the test page."""
+        """The correction calculated from measurements of the test page."""
         return _measured(paper.sheet(query["sheet"]), query) or Offset()
 
 
 # --------------------------------------------------------------------------- one label, kits, rooms
-class PictureQuery(QuerySerializer):
+class PreviewQuery(QuerySerializer):
+    preview = serializers.BooleanField(default=False)
+
+
+class PictureQuery(PreviewQuery):
     form = serializers.ChoiceField(["png", "svg"], default="png")
     dpi = serializers.ChoiceField(["203", "300", "600"], default="300")
     sheet = serializers.CharField(default=paper.PICTURE_SHEET, max_length=60)
-    preview = serializers.BooleanField(default=False)
 
 
 class Picture(_PaperView):
@@ -261,7 +278,7 @@ class Picture(_PaperView):
     query = PictureQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One label as a picture: PNG at the printer's dots an inch, or SVG."""
+        """One label as a picture: PNG at the printer's dots per inch, or SVG."""
         wanted = labelling.one_of(self.actor, self.kwargs["code"])
         (label,) = paper.labels_of_codes(self.actor, [wanted.code])
         on, form = paper.sheet(query["sheet"]).sheet, query["form"]
@@ -272,31 +289,29 @@ class Picture(_PaperView):
         return _file(content, media, f"{label.code}.{form}")
 
 
-class TagQuery(QuerySerializer):
+class TagQuery(PreviewQuery):
     sheet = serializers.CharField(default=paper.TAG_SHEET, max_length=60)
-    preview = serializers.BooleanField(default=False)
 
 
 class Tag(_PaperView):
     query = TagQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The tag of a sealed kit: its first expiry, seal, by whom, the code."""
+        """The tag of a sealed kit: first expiry, seal, who sealed it and the code."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         on = paper.sheet(query["sheet"]).sheet
         return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
 
 
-class CardQuery(QuerySerializer):
+class CardQuery(PreviewQuery):
     size = serializers.ChoiceField(["a5", "a4-folded"], default="a5")
-    preview = serializers.BooleanField(default=False)
 
 
 class Card(_PaperView):
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The card for a kit's lid: items by pouch, who is responsible, cautions, the code."""
+        """The card for a kit's lid: items by pouch, person responsible, cautions and code."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         size: printing.CardFormat = query["size"]
         return _file(
@@ -306,15 +321,11 @@ class Card(_PaperView):
         )
 
 
-class PreviewQuery(QuerySerializer):
-    preview = serializers.BooleanField(default=False)
-
-
 class SignOutSheet(_PaperView):
     query = PreviewQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The paper sheet to sign kits out on when phones are dead."""
+        """The paper sheet for signing kits out when phones are not working."""
         room = find.room(self.actor, self.kwargs["room"])
         return _file(
             paper.sign_out_sheet(room, preview=query["preview"]), _PDF, "sign-out-sheet.pdf"

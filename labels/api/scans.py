@@ -25,16 +25,17 @@ from gearroom.core.api.requests.serializers import (
     ScannedField,
 )
 from gearroom.core.api.views import UseCaseView
-from gearroom.core.clock import now
 from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
+from kits.rules.custody.use import Went
+from kits.services.custody.use import ITEM_OR_BATCH
 from kits.services.lookup import find
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
-from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning
 from labels.services.scan.read_picture import read
+from labels.services.scan.resolve import code_in
 from labels.services.scan.results import ScanRequest, UsedUnits
 
 MOST_CHARACTERS = 8000
@@ -46,12 +47,7 @@ _LABEL_TEXT = 200
 
 
 class UsedBody(bodies.UseLineBody):
-    rules = (
-        AnyOf(
-            ("item", "lot", "label"),
-            _lazy("Send the item (“item”) or the batch (“lot” or “label”)."),
-        ),
-    )
+    rules = (AnyOf(("item", "lot", "label"), ITEM_OR_BATCH),)
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
     label = ScannedField(  # type: ignore[assignment]  # so the API names it
@@ -62,7 +58,7 @@ class UsedBody(bodies.UseLineBody):
 
 
 class ScanBody(bodies.HereBody):
-    """What is sent along with what is scanned, whichever way it comes."""
+    """Fields that can be sent with a scan, as JSON or as a form."""
 
     intent = serializers.ChoiceField([str(i) for i in Intent], default=str(Intent.IDENTIFY))
     scan_id = serializers.UUIDField(
@@ -72,46 +68,50 @@ class ScanBody(bodies.HereBody):
         required=False,
         allow_null=True,
         max_length=130,
-        help_text="By id or as source:reference; null: for none. Left out, it is the trip up to"
-        " tomorrow that the kit is reserved for, if whoever takes it is that trip's guide.",
+        help_text="By id or as source:reference; null for no trip. If left out: the kit's"
+        " reserved trip that starts by tomorrow, if the person taking the kit is that"
+        " trip's guide.",
     )
     holder = ScannedField(
         required=False,
         max_length=_LABEL_TEXT,
-        help_text="Who takes it, by id or by the tag: its code, or the text as scanned.",
+        help_text="The person taking it, by id or by tag: its code, or the text as scanned.",
     )
     due_at = serializers.DateTimeField(
-        required=False, allow_null=True, help_text="Null: nobody sets a time."
+        required=False, allow_null=True, help_text="Null for no return time."
     )
     short_reason = serializers.CharField(max_length=300, default="", allow_blank=True)
     cleared_by = serializers.CharField(
         required=False,
         max_length=40,
-        help_text="Who cleared by telephone that it goes, by id or by the tag's code.",
+        help_text="The person who cleared it by telephone, by id or by tag code.",
     )
     line = serializers.IntegerField(
         required=False,
         min_value=1,
-        help_text="“add”: the line of the kit list that is added to, as an offer names it.",
+        help_text="“add”: the item on the kit list to add to, as named in an offer.",
     )
     through = serializers.DateField(
-        required=False, help_text="“add”: it lasts through this day; else through its next trip."
+        required=False,
+        help_text="“add”: the day that the added units must last to; default:"
+        " the end of the next trip.",
     )
     take_reason = serializers.CharField(
         max_length=300,
         default="",
         allow_blank=True,
-        help_text="Why it is taken although it is reserved for another trip.",
+        help_text="The reason for taking it although it is reserved for another trip.",
     )
     swap = serializers.BooleanField(
-        default=False, help_text="Take this kit although another is reserved, and swap the two."
+        default=False, help_text="Take this kit instead of the reserved one, and swap the two."
     )
     emergency = serializers.BooleanField(
         default=False,
-        help_text="An emergency: it goes whatever is wrong with it, and that is recorded.",
+        help_text="An emergency: it can be taken whatever its state, and this is recorded.",
     )
     already_gone = serializers.BooleanField(
-        default=False, help_text="A report of what happened, not a request: always recorded."
+        default=False,
+        help_text="A report of something that has already happened: it is always recorded.",
     )
     as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
     seal_seen = serializers.CharField(
@@ -132,7 +132,7 @@ class ScanBody(bodies.HereBody):
     place = serializers.CharField(
         required=False,
         max_length=40,
-        help_text="The shelf or section that is filled or counted, by id or by its label's code.",
+        help_text="The shelf or section to fill or count, by id or by label code.",
     )
 
 
@@ -151,7 +151,7 @@ class ScanTexts(ScanBody):
         max_length=MOST_CHARACTERS,
         allow_blank=True,
         trim_whitespace=False,
-        help_text="A label's text as a scanner or a person typed it; a kit's name will do.",
+        help_text="The text of a label as typed by a scanner or a person; a kit's name also works.",
     )
     texts = serializers.ListField(
         child=ScannedField(max_length=MOST_CHARACTERS, allow_blank=True, trim_whitespace=False),
@@ -168,25 +168,28 @@ class ScanPicture(ScanBody):
 
     image = serializers.FileField(
         allow_empty_file=True,
-        help_text="JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC, known by its content.",
+        help_text="JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC; the format is detected from the"
+        " content.",
     )
     many = serializers.BooleanField(  # type: ignore[assignment]  # so the API names it
-        default=False, help_text="There are several labels: read on when the first is found."
+        default=False,
+        help_text="True if there are several labels: keep reading after the first one.",
     )
     frame = serializers.BooleanField(
         default=False,
-        help_text="One frame of a camera: nothing read is no problem, and the look is short.",
+        help_text="One frame from a camera: finding nothing is not a problem, and reading takes"
+        " less time.",
     )
     budget_ms = serializers.IntegerField(
         required=False,
         min_value=LEAST_BUDGET_MS,
         max_value=MOST_BUDGET_MS,
-        help_text="How long to look, in milliseconds.",
+        help_text="The time limit for reading, in milliseconds.",
     )
     used = NoteField(
         required=False,
         max_length=20_000,
-        help_text="JSON: a list as the member “used” of a JSON body has it.",
+        help_text="A JSON list, like “used” in a JSON body.",
     )
 
     def validate_used(self, text: str) -> list[dict[str, Any]]:
@@ -218,7 +221,7 @@ class ScanSchema(ViewSchema):
         """As any view, and 503 when all readers are at work."""
         return {
             **super().get_response_serializers(),
-            (503, MEDIA_TYPE): OpenApiResponse(ProblemDocument, "Ask again in a moment."),
+            (503, MEDIA_TYPE): OpenApiResponse(ProblemDocument, "Try again in a moment."),
         }
 
     def get_override_parameters(self) -> list[Any]:
@@ -228,8 +231,8 @@ class ScanSchema(ViewSchema):
                 "Idempotency-Key",
                 {"type": "string", "format": "uuid"},
                 OpenApiParameter.HEADER,
-                description="A UUID drawn for this act, unless “scan_id” is sent. Only"
-                " “identify” may go without either.",
+                description="A new UUID for this request, unless “scan_id” is sent. Only"
+                " “identify” needs neither.",
             ),
             *REPLAYS,
         ]
@@ -295,18 +298,17 @@ class Scans(UseCaseView):
         return not named and content.get("intent", "identify") == "identify"
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Read labels and do what is asked with each.
+        """Read labels and carry out the requested action for each.
 
-        Send a picture, or a text as typed by a scanner or a person. With one thing read, a
-        problem with it is the answer, with its status; with several, each has its own outcome
-        and the answer is 201 if anything was written, else 200. Identifying, receiving and
-        counting write nothing but that it was read; identifying without a key not even that.
+        Send a picture, or a text typed by a scanner or a person. If only one label was read and
+        there is a problem with it, the answer is that problem with its status. If several were
+        read, each has its own outcome, and the status is 201 if anything was recorded, else 200.
+        Identifying, receiving and counting record only the scan itself; identifying without a key
+        records nothing.
         """
         act = bodies.here(act, data)
-        if "image" in data:
-            reading = self._look
-        else:
-            reading = typed_texts(data["texts"] if "texts" in data else [data["text"]])
+        texts = data["texts"] if "texts" in data else [data.get("text", "")]
+        reading = self._look if "image" in data else typed_texts(texts)
         ask = self._ask(act, data)
         answer = scanning.scan(act, reading, ask) if self._kept else scanning.identify(act, reading)
         if answer.stop is not None:
@@ -325,7 +327,7 @@ class Scans(UseCaseView):
         return ScanRequest(
             intent=Intent(data["intent"]),
             trip=bodies.trip_of(act, data),
-            holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
+            holder=find.person(act.actor, code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", NOT_GIVEN),
             short_reason=data["short_reason"],
             cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
@@ -362,15 +364,9 @@ def _milliseconds(text: Any, otherwise: int | None) -> int | None:
     return min(max(int(text), LEAST_BUDGET_MS), MOST_BUDGET_MS)
 
 
-def _code_in(text: str) -> str:
-    """The code that a scanned text holds; any other text as it is."""
-    typed = resolve(text, today=now().date())
-    return typed.code if typed.kind == TextKind.OWN and typed.code else text
-
-
 def _used(row: dict[str, Any]) -> UsedUnits:
     lot = find.lot(row["lot"]) if "lot" in row else None
     if "label" in row:
-        lot = find.lot(_code_in(row["label"]))
+        lot = find.lot(code_in(row["label"]))
     item = find.item(row["item"]) if "item" in row else None
-    return UsedUnits(row["units"], item, lot, row.get("section", ""))
+    return UsedUnits(row["units"], item, lot, row.get("section", ""), Went(row["went"]))

@@ -6,8 +6,7 @@ from gearroom.core.rules.sentences import Sentence, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import GREY, PALE, PdfFile
-from labels.rules.layout.calibration import Marks, Offset, marks
-from labels.rules.layout.sheets import Sheet, checked
+from labels.rules.layout import Marks, Offset, Sheet, checked, marks
 
 _STEPS = (
     say("1. Print this page on plain paper at 100%%, not “fit to page”."),

@@ -9,10 +9,21 @@ from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PdfFile
 from labels.printing.readback import Expected
-from labels.rules.layout import typesetting
-from labels.rules.layout.cards import LEADING, Column, LidCard, Row, entries, flow
-from labels.rules.layout.sheets import A4_MM, A5_MM, Cell
-from labels.rules.layout.symbols import QUIET_MODULES, Symbol, module_mm
+from labels.rules.layout import (
+    A4_MM,
+    A5_MM,
+    LEADING,
+    QUIET_MODULES,
+    Cell,
+    Column,
+    LidCard,
+    Row,
+    Symbol,
+    entries,
+    flow,
+    module_mm,
+    typesetting,
+)
 
 CardFormat = Literal["a5", "a4-folded"]
 

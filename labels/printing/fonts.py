@@ -13,7 +13,7 @@ import fontpkg_fira_sans_condensed
 from PIL import ImageFont
 from reportlab.pdfbase.ttfonts import TTFError, TTFontFace
 
-from labels.rules.layout.typesetting import Face, Typeface
+from labels.rules.layout import Face, Typeface
 
 _NEEDED = [chr(code) for code in range(0x20, 0x7F)] + ["–", "×", "•"]
 """What our own words are written with."""

@@ -13,10 +13,7 @@ from kits.rules.lookup import label_codes
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
 from labels.rules.codes.texts import PREVIEW_MARK
-from labels.rules.layout.contents import Label
-from labels.rules.layout.layout import Layout, Space, lay_out
-from labels.rules.layout.symbols import Symbol, encode
-from labels.rules.layout.typesetting import Typeface
+from labels.rules.layout import Label, Layout, Space, Symbol, Typeface, encode, lay_out
 
 PageExpectation = Callable[[], readback.Expected]
 """Makes a page's expectation when it is needed, so that little is kept for each label."""
@@ -30,8 +27,9 @@ class PublicAddressMissing(SentenceError, RuntimeError):
 
     def __init__(self) -> None:
         sentence = say(
-            "The public address is not set, so a printed label would lead nowhere. Set "
-            "GEARROOM_PUBLIC_URL to the address that phones will open, or request a preview."
+            "No web address has been set for labels, so a code printed on one would lead "
+            "nowhere. Set GEARROOM_PUBLIC_URL to the address that phones should open, or "
+            "request a preview."
         )
         super().__init__(sentence)
 

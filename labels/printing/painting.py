@@ -3,10 +3,7 @@
 import math
 
 from labels.printing.pdf import GREY, PALE, WHITE, PdfFile
-from labels.rules.layout import typesetting
-from labels.rules.layout.layout import Layout
-from labels.rules.layout.sheets import Cell, Sheet
-from labels.rules.layout.typesetting import Typeface
+from labels.rules.layout import Cell, Layout, Sheet, Typeface, typesetting
 
 _MARK_MM = 3.5
 

@@ -14,7 +14,7 @@ from reportlab.pdfbase import pdfdoc
 from reportlab.pdfbase.ttfonts import TTFont
 
 from labels.printing.fonts import FontFiles
-from labels.rules.layout.symbols import Symbol
+from labels.rules.layout import Symbol
 
 POINTS_PER_MM = 72 / 25.4
 

@@ -10,10 +10,7 @@ from PIL import Image, ImageDraw
 from labels.printing import readback
 from labels.printing.fonts import raster_font
 from labels.printing.jobs import Job
-from labels.rules.layout.contents import Label
-from labels.rules.layout.layout import Layout, Space
-from labels.rules.layout.sheets import Sheet, checked
-from labels.rules.layout.symbols import MM_PER_INCH, QUIET_MODULES
+from labels.rules.layout import MM_PER_INCH, QUIET_MODULES, Label, Layout, Sheet, Space, checked
 
 PRINTER_DPI = (203, 300, 600)
 """The resolutions that label printers have."""
@@ -60,10 +57,9 @@ def _raster(layout: Layout, dpi: int, job: Job) -> Image.Image:
             draw.text(place, word, font=font, fill=int(line.inverse), anchor="ls")
     dots = round(layout.module_mm * scale)
     modules = np.kron(layout.symbol.dark, np.ones((dots, dots), dtype=np.bool_))
-    quiet = QUIET_MODULES * dots
     left = round(layout.symbol_box.left_mm * scale)
     top = round(layout.symbol_box.top_mm * scale)
-    image.paste(Image.fromarray(~np.pad(modules, quiet)), (left, top))
+    image.paste(Image.fromarray(~np.pad(modules, QUIET_MODULES * dots)), (left, top))
     return image
 
 

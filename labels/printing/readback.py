@@ -17,8 +17,7 @@ import zxingcpp
 from PIL import Image
 
 from gearroom.core.rules.sentences import SentenceError, say
-from labels.rules.layout.sheets import Cell
-from labels.rules.layout.symbols import MM_PER_INCH
+from labels.rules.layout import MM_PER_INCH, Cell
 
 DPI = 300
 

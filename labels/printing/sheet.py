@@ -9,11 +9,7 @@ from gearroom.core.rules.sentences import say
 from labels.printing.jobs import Job
 from labels.printing.painting import paint, paint_cutting_marks, paint_preview_mark
 from labels.printing.readback import Expected
-from labels.rules.layout.calibration import Offset
-from labels.rules.layout.contents import Label
-from labels.rules.layout.layout import Space
-from labels.rules.layout.ordering import Order, ordered
-from labels.rules.layout.sheets import Cell, Sheet, checked
+from labels.rules.layout import Cell, Label, Offset, Order, Sheet, Space, checked, ordered
 
 MOST_COPIES = 100
 

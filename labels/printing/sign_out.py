@@ -9,10 +9,16 @@ from gearroom.core.rules.sentences import say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PALE, PdfFile
-from labels.rules.layout import typesetting
-from labels.rules.layout.cards import SignOutKit
-from labels.rules.layout.sheets import A4_MM, Cell
-from labels.rules.layout.symbols import QUIET_MODULES, Symbol, module_mm, smallest_side_mm
+from labels.rules.layout import (
+    A4_MM,
+    QUIET_MODULES,
+    Cell,
+    SignOutKit,
+    Symbol,
+    module_mm,
+    smallest_side_mm,
+    typesetting,
+)
 
 SIGN_OUT_COLUMNS = (
     (say("Kit"), 54.0),

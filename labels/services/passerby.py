@@ -76,9 +76,8 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
 
 def home_of(label: Label) -> Room | None:
     """The room that a label, or what it is on, belongs to."""
-    kit = label.kit or (label.place.kit if label.place else None)
-    if kit is not None:
-        return kit.home_room
+    if label.of_kit is not None:
+        return label.of_kit.home_room
     if label.place is not None:
         return label.place.room
     if label.person is not None:
@@ -93,9 +92,8 @@ def belongs(actor: Actor, label: Label, people: Collection[int] | None = None) -
     room is enough. People: those they may see, among whom `people` are (ids) where that was asked
     for many labels at once.
     """
-    kit = label.kit or (label.place.kit if label.place else None)
-    if kit is not None:
-        return find.sees_kit(actor, kit)
+    if label.of_kit is not None:
+        return find.sees_kit(actor, label.of_kit)
     if label.place is not None:
         return actor.belongs_to(label.place.room_id)
     if label.person_id is not None:

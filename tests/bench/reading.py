@@ -98,7 +98,7 @@ def compare(photos: Path, truth: Truth) -> None:
         return read
 
     def every_kind(grey: Any, known: Any, until: Any) -> list[Read]:
-        return engines._zxing(grey, zxingcpp.BarcodeFormat.AllReadable)
+        return engines.zxing(zxingcpp.BarcodeFormat.AllReadable)(grey, (), 0.0)
 
     readers = {
         "ours, whole ladder": ours,

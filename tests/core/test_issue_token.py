@@ -64,5 +64,5 @@ def test_it_says_what_is_wrong(admin: User, arguments: list[str], says: str) -> 
 def test_it_makes_none_for_who_may_not_sign_in(admin: User) -> None:
     user = somebody("gone", Role.GUIDE)
     User.objects.filter(pk=user.pk).update(is_active=False)
-    with pytest.raises(CommandError, match="may not log in"):
+    with pytest.raises(CommandError, match="can no longer log in"):
         issue("gone")

@@ -90,7 +90,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
         page.goto(server.url + "/first-day/")
         page.get_by_role("link", name="Take it out").click()
         article = page.locator("article", has=page.get_by_role("heading", name="DAY-01"))
-        article.get_by_label("Why the kit may go out although it is short").fill("signed tomorrow")
+        article.get_by_label("Reason for taking the kit out incomplete").fill("signed tomorrow")
         article.get_by_label("Who is taking the kit").select_option(label="ada")
         article.get_by_role("button").last.click()
         page.get_by_text("DAY-01 is out with ada").wait_for()

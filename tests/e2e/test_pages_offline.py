@@ -36,11 +36,24 @@ RIGHT_CODES = """(codes) => import('/static/site/offline/copy.js').then(
   ({ isCode }) => codes.filter(isCode))"""
 KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
+KEPT_WITHOUT_CAMERA = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book')])
+  .then((found) => found.every(Boolean))"""
 STANDS = """([name, days]) => Promise.all([
   import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
     const kit = book.kits.find((each) => each.name === name);
     return days.map((day) => standing(kit, day, book.judged_until));
   })"""
+LATE_OR_NEVER = """
+  const register = navigator.serviceWorker.register.bind(navigator.serviceWorker);
+  globalThis.registered = 0;
+  navigator.serviceWorker.register = async (...facts) => {
+    globalThis.registered += 1;
+    if (FAILS) throw new TypeError('a file of it did not come');
+    await new Promise((goOn) => { globalThis.goOn = goOn; });
+    return register(...facts);
+  };"""
+READER_IS_HERE = """() => performance.getEntriesByType('resource').some(
+  (each) => each.name.endsWith('.wasm') && each.responseEnd)"""
 AFTER = """([name, ways]) => Promise.all([
   import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([books, book]) =>
     ways.map((way) => {
@@ -220,6 +233,46 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     assert make.units(world.dressings, make.section(world.day_01)) == 6 - 1 + 2
     assert Notice.objects.filter(kind="irregular", kit=day_03).exists()
     assert Checkout.objects.get(in_at=None).kit == day_03
+
+
+def test_a_camera_that_is_quicker_than_the_worker_keeps_its_reader_all_the_same(
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    tmp_path: Path,
+) -> None:
+    program = need("chromium")
+    need("barcode-detector")
+    keeper = give_password(scanned.labelled().world.keeper)
+    server = make_server().start()
+
+    with phone(program, tmp_path / "phone") as context:
+        context.add_init_script(LATE_OR_NEVER.replace("FAILS", "false"))
+        page = context.pages[0]
+        sign_in(page, server.url, keeper, "/scan/")
+        until(lambda: page.evaluate(READER_IS_HERE), "the camera's reader")
+        page.evaluate("goOn()")
+        until(lambda: page.evaluate(KEPT), "what is kept on the phone")
+
+
+def test_what_did_not_come_the_first_time_is_asked_for_again_before_long(
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    tmp_path: Path,
+) -> None:
+    program = need("chromium")
+    keeper = give_password(scanned.labelled().world.keeper)
+    server = make_server().start()
+
+    with phone(program, tmp_path / "phone") as context:
+        context.add_init_script(LATE_OR_NEVER.replace("FAILS", "globalThis.registered === 1"))
+        context.route("**/offline/kits/", lambda route: route.abort(), times=1)
+        page = context.pages[0]
+        sign_in(page, server.url, keeper, "/kits/")
+        until(lambda: page.evaluate("registered === 2"), "a second try")
+        page.evaluate("goOn()")
+        until(lambda: page.evaluate(KEPT_WITHOUT_CAMERA), "what is kept on the phone")
 
 
 def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(

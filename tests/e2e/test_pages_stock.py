@@ -160,7 +160,7 @@ def count_with_a_difference(page: Any, url: str, world: make.World) -> None:
         label="Not known"
     )
     page.get_by_role("button", name="Save the count").click()
-    page.get_by_text("C3 has been counted, 1 difference saved.").wait_for()
+    page.get_by_text("C3 has been counted: 1 discrepancy recorded.").wait_for()
     assert make.units(world.lots["d2"], world.upper) == 8
 
 

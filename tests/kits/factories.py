@@ -37,16 +37,16 @@ from kits.services.ledger.book import Book
 from kits.services.restocking import sorting
 from kits.services.stock import receiving
 from tests.core.api.made import Caller
+from tests.day import today as today
 from tests.kits import again
 from tests.present import present
 
-TODAY = timezone.localdate()
 _numbers = count(1)
 
 
 def days(number: int) -> date:
     """That many days from today."""
-    return TODAY + timedelta(days=number)
+    return today() + timedelta(days=number)
 
 
 # --------------------------------------------------------------------------- people and rooms
@@ -129,7 +129,9 @@ def kit_list(
 ) -> PackingListVersion:
     """A published version of a kit list, signed for a year where somebody signs it."""
     signed = (
-        {"signed_by": signed_by, "signed_on": TODAY, "signed_until": days(365)} if signed_by else {}
+        {"signed_by": signed_by, "signed_on": today(), "signed_until": days(365)}
+        if signed_by
+        else {}
     )
     version = PackingListVersion.objects.create(
         packing_list=PackingList.objects.create(name=name),

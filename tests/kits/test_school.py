@@ -10,8 +10,8 @@ pytestmark = pytest.mark.django_db
 
 def test_it_starts_with_one_kit_fit_to_go_and_one_empty() -> None:
     w = make.world()
-    assert verdicts.verdict(w.day_01, make.TODAY).fit
-    assert not verdicts.verdict(w.day_02, make.TODAY).may_go
+    assert verdicts.verdict(w.day_01, make.today()).fit
+    assert not verdicts.verdict(w.day_02, make.today()).may_go
 
 
 def test_it_has_the_stock_that_it_says() -> None:

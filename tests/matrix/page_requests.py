@@ -244,6 +244,8 @@ LISTS: dict[str, Make] = {
     "page GET lists/{id}/{number}/plan/": lambda a: _version(a, "version"),
     "page GET lists/{id}/{number}/costs/": lambda a: _version(a, "version"),
     "page GET lists/{id}/{number}/replay/": lambda a: _version(a, "draft"),
+    "page GET past-use/": lambda a: say(),
+    "page GET back-test/": lambda a: say(),
     "page GET rates/": lambda a: say(),
     "page GET rates/{need}/": lambda a: say(need="blister"),
     "page POST rates/{need}/": lambda a: say(need="blister", body={"per_1000": "3", "weight": "1"}),

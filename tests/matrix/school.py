@@ -175,9 +175,9 @@ def _side(name: str, everywhere: Everywhere) -> Side:
         )
         for name in ("Visitor", "Double", "Gone")
     )
-    Person.objects.filter(pk=side.gone.pk).update(left_on=make.TODAY)
+    Person.objects.filter(pk=side.gone.pk).update(left_on=make.today())
     side.closed_shelf = Place.objects.create(
-        kind=side.shelf.kind, room=room, name=f"{word} closed", closed_on=make.TODAY
+        kind=side.shelf.kind, room=room, name=f"{word} closed", closed_on=make.today()
     )
     _stock(side, everywhere)
     _kits(side, everywhere)

@@ -60,6 +60,8 @@ AT_THE_DESK = (
     "/lists/1/2/replay/",
     "/kits/DAY-01/plan/",
     "/kits/DAY-01/costs/",
+    "/past-use/",
+    "/back-test/",
     "/rates/",
     "/rates/small-wound/",
     "/needs/",

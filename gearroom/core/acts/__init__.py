@@ -12,6 +12,12 @@ from gearroom.core.acts.act import (
     roles_of,
     secret_key,
 )
+from gearroom.core.acts.exceptions import (
+    OtherProblem,
+    as_problem,
+    database_problems,
+    nothing_here,
+)
 from gearroom.core.acts.problems import (
     AlreadyAnswered,
     Invalid,
@@ -30,6 +36,7 @@ from gearroom.core.acts.problems import (
     printable,
     refuse_first,
 )
+from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name
 
 __all__ = [
     "NOT_GIVEN",
@@ -41,6 +48,7 @@ __all__ = [
     "NotAllowed",
     "NotFound",
     "NotGiven",
+    "OtherProblem",
     "PersonNeeded",
     "PinNeeded",
     "Problem",
@@ -51,11 +59,18 @@ __all__ = [
     "Unacceptable",
     "actor_of",
     "actor_of_person",
+    "as_problem",
     "beyond_form",
+    "database_problems",
     "document",
+    "locked",
+    "name_taken",
+    "nothing_here",
+    "one",
     "part",
     "printable",
     "refuse_first",
+    "refuse_taken_name",
     "roles_of",
     "secret_key",
 ]

@@ -14,6 +14,7 @@ from gearroom.core import clock
 from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.role_names import ROLE_NAMES
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.rules.roles import (
     ANYONE,
     MEMBERS,
@@ -172,10 +173,8 @@ def actor_of_person(person: Person) -> Actor:
 
 def roles_of(person: Person) -> Roles:
     """What somebody is, by room."""
-    roles: dict[int | None, frozenset[Role]] = {}
-    for room_id, role in Membership.objects.filter(person=person).values_list("room_id", "role"):
-        roles[room_id] = roles.get(room_id, frozenset()) | {Role(role)}
-    return roles
+    held = Membership.objects.filter(person=person).values_list("room_id", "role")
+    return {room_id: frozenset(map(Role, roles)) for room_id, roles in grouped(held).items()}
 
 
 def _as_it_is(row: Any) -> None:

@@ -16,21 +16,21 @@ ROLES = [role.value for role in Role]
 
 
 class RoleShown(serializers.Serializer[Membership]):
-    """What somebody is, where; without a room: in every one."""
+    """A role that somebody has in a gear room; without a room: in all of them."""
 
     room = serializers.SlugField(source="room.slug", allow_null=True)
     role = serializers.ChoiceField(choices=ROLES)
 
 
 class PersonShown(serializers.ModelSerializer[Person]):
-    """Somebody, with the roles that concern rooms of whoever asks."""
+    """A person, with their roles in your gear rooms."""
 
     home_room = serializers.SlugField(source="home_room.slug", allow_null=True)
     email = serializers.SerializerMethodField(
-        help_text="For keepers, and for themselves; else null."
+        help_text="For keepers and for the person themselves; otherwise null."
     )
     username = serializers.CharField(
-        source="user.username", allow_null=True, help_text="Null without a sign-in."
+        source="user.username", allow_null=True, help_text="Null without a login."
     )
     roles = RoleShown(source="memberships", many=True, read_only=True)
 
@@ -70,8 +70,8 @@ class PersonBody(ActBody):
         max_length=10,
         required=False,
         allow_blank=True,
-        help_text="Of pages and mails, such as en-gb. Empty: pages speak the browser's, mails the "
-        "organisation's.",
+        help_text="The language of pages and emails, such as en-gb. Empty: pages use the"
+        " browser's language, emails the organisation's.",
     )
     home_room = serializers.SlugField(max_length=40, required=False, allow_null=True)
 
@@ -81,40 +81,46 @@ class PeopleQuery(PageQuery):
 
     search = serializers.CharField(required=False, max_length=120, help_text="Part of the name.")
     room = serializers.SlugField(
-        required=False, max_length=40, help_text="With a role in this room, or at home there."
+        required=False,
+        max_length=40,
+        help_text="People with a role in this gear room, or whose home gear room it is.",
     )
     left = serializers.BooleanField(
-        required=False, default=False, help_text="Those who left, rather than those who are here."
+        required=False,
+        default=False,
+        help_text="Only people who have left, instead of those who have not.",
     )
 
 
 class LeftBody(ActBody):
-    """That somebody left."""
+    """That somebody has left."""
 
     example = {"on": "2026-05-31"}
-    on = serializers.DateField(required=False, help_text="Today unless given; not in the future.")
+    on = serializers.DateField(
+        required=False, help_text="Default: today. It cannot be in the future."
+    )
 
 
 class SignInBody(ActBody):
-    """A sign-in."""
+    """A login."""
 
     example = {"username": "robin"}
     username = serializers.CharField(
-        required=False, max_length=150, help_text="Needed for the first one."
+        required=False, max_length=150, help_text="Required for a new login."
     )
 
 
 class SignInMade(serializers.Serializer[Any]):
-    """A sign-in with its password."""
+    """A login with its password."""
 
     username = serializers.CharField()
     password = serializers.CharField(
-        allow_null=True, help_text="Shown this once. Asked for again with the same key: null."
+        allow_null=True, help_text="Shown only once. Null if the same key is sent again."
     )
 
 
 class RoleBody(ActBody):
-    """A role in a room; with null, in every room."""
+    """A role in a gear room; null: in all of them."""
 
     example = {"role": "guide", "room": "main-store"}
     role = serializers.ChoiceField(choices=ROLES)
@@ -154,7 +160,7 @@ class People(ListView, _PersonView):
     answers = {201: PersonShown}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
-        """List the people of your rooms, by name."""
+        """List the people of your gear rooms, by name."""
         rows = people.visible_to(self.actor)
         if "room" in query:
             rows = people.of_room(rows, rooms.get(self.actor, query["room"]))
@@ -166,7 +172,7 @@ class People(ListView, _PersonView):
 
 
 class HolderBody(ActBody):
-    """Somebody who takes a kit and is not on record."""
+    """A person taking a kit who is not on record yet."""
 
     example = {"name": "Robin Example", "phone": "01632 960 001"}
     name = serializers.CharField(max_length=120)
@@ -184,7 +190,7 @@ class Holders(_PersonView):
     answers = {201: PersonShown}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Add somebody by name and telephone, as who takes kits out may do."""
+        """Add somebody by name and telephone number; anybody who may take out kits can do this."""
         ref = data.pop("room", None)
         room = rooms.get(self.actor, ref) if ref is not None else None
         return 201, self.whole(people.add_holder(act, room=room, **data))
@@ -200,11 +206,11 @@ class OnePerson(ReadView, _PersonView):
     body = PersonBody
 
     def read(self, query: dict[str, Any]) -> Any:
-        """Show somebody."""
+        """Show a person."""
         return self.person()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change somebody's details."""
+        """Change a person's details."""
         return 200, self.whole(people.edit(act, self.person(), **self.fields(data)))
 
 
@@ -214,7 +220,7 @@ class Departure(_PersonView):
     body = LeftBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that somebody left: sign-in and tokens end at once."""
+        """Record that somebody has left: their login and tokens stop working immediately."""
         return 200, self.whole(people.leave(act, self.person(), **data))
 
 
@@ -222,7 +228,7 @@ class Return(_PersonView):
     """Somebody's return."""
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that somebody is back: the sign-in works again."""
+        """Record that somebody has come back: their login works again."""
         return 200, self.whole(people.rejoin(act, self.person()))
 
 
@@ -234,9 +240,9 @@ class SignIn(_PersonView):
     answers = {201: SignInMade}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Give somebody a sign-in, or a new password.
+        """Create a login for somebody, or a new password.
 
-        The password is generated, in the answer this once and kept nowhere.
+        The password is generated, shown only in this answer, and not stored.
         """
         user, password = people.give_sign_in(act, self.person(), **data)
         return 201, {"username": user.username, "password": password}
@@ -267,7 +273,7 @@ class EndRole(AddRole):
     """A role taken."""
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a role from somebody."""
+        """Remove a role from somebody."""
         person = self.person()
         people.end_role(act, person, Role(data["role"]), self.room(data))
         return 200, self.whole(person)

@@ -15,12 +15,13 @@ from rest_framework.utils.encoders import JSONEncoder
 from gearroom.core.acts import (
     Invalid,
     NotAllowed,
+    OtherProblem,
     Problem,
     beyond_form,
     document,
     exceptions as django_exceptions,
+    nothing_here,
 )
-from gearroom.core.acts.exceptions import OtherProblem, nothing_here
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -97,8 +98,7 @@ def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:
     problem = as_problem(error)
     if problem is None:
         return None
-    request = context["request"]
-    response = respond(document(problem, request.path))
+    response = respond(document(problem, context["request"].path))
     if challenge := getattr(error, "auth_header", None):
         response["WWW-Authenticate"] = challenge
     return response

@@ -52,36 +52,36 @@ class RoomShown(serializers.ModelSerializer[Room]):
 
 
 class RoomEdit(ActBody):
-    """What of a room may be changed."""
+    """The fields of a gear room that can be changed."""
 
     example = {"closing_time": "17:30", "sorting_nights": 1, "phone": "01632 960 002"}
     name = serializers.CharField(max_length=80, required=False)
     time_zone = serializers.CharField(
-        max_length=64, required=False, help_text="Of the IANA database, such as Europe/London."
+        max_length=64, required=False, help_text="From the IANA database, such as Europe/London."
     )
     phone = serializers.CharField(max_length=40, required=False, allow_blank=True)
     how_to_return = serializers.CharField(
         max_length=300,
         required=False,
         allow_blank=True,
-        help_text="What somebody who finds a kit can read.",
+        help_text="Shown to anyone who finds a kit.",
     )
     closing_time = ClockTime(
         required=False,
-        help_text="When a kit that is taken without a trip is due back, such as 18:00.",
+        help_text="When a kit taken out without a trip is due back, such as 18:00.",
     )
     sorting_nights = serializers.IntegerField(
         required=False,
         min_value=0,
         max_value=MOST_SORTING_NIGHTS,
-        help_text="Nights at least between a kit's return and its next trip.",
+        help_text="The least number of nights between a kit's return and its next trip.",
     )
     guides_decide_important = serializers.BooleanField(
         required=False,
-        help_text="A guide may let a kit go that is short on an important line, with a reason.",
+        help_text="A guide may take out a kit that is short of an important item, with a reason.",
     )
     expired_always_stops = serializers.BooleanField(
-        required=False, help_text="Anything out of date inside stops a kit, whatever it is."
+        required=False, help_text="A kit with anything out of date inside may not be taken out."
     )
 
 
@@ -93,7 +93,9 @@ class RoomBody(RoomEdit):
         "how_to_return": "Hang it on the door.",
     }  # fmt: skip
     name = serializers.CharField(max_length=80)
-    slug = serializers.SlugField(max_length=40, help_text="Its name in addresses; stays as it is.")
+    slug = serializers.SlugField(
+        max_length=40, help_text="Its name in web addresses; cannot be changed."
+    )
 
 
 class Rooms(ListView, UseCaseView):
@@ -106,7 +108,7 @@ class Rooms(ListView, UseCaseView):
     answers = {201: RoomShown}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Room]:
-        """List the rooms that you belong to."""
+        """List the gear rooms that you belong to."""
         return rooms.visible_to(self.actor)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -129,5 +131,4 @@ class OneRoom(ReadView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
-        room = rooms.get(act.actor, self.kwargs["room"])
-        return 200, rooms.edit(act, room, **data)
+        return 200, rooms.edit(act, rooms.get(act.actor, self.kwargs["room"]), **data)

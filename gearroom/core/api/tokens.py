@@ -38,7 +38,7 @@ class TokenMade(TokenShown):
     """A new token with its secret."""
 
     secret = serializers.CharField(
-        allow_null=True, help_text="Shown this once. Asked for again with the same key: null."
+        allow_null=True, help_text="Shown only once. Null if the same key is sent again."
     )
 
     class Meta(TokenShown.Meta):
@@ -46,7 +46,7 @@ class TokenMade(TokenShown):
 
 
 class TokenEdit(ActBody):
-    """What of a token may be changed."""
+    """The fields of a token that can be changed."""
 
     example = {"name": "Booking system"}
     name = serializers.CharField(max_length=80, help_text="What it is for.")
@@ -64,7 +64,8 @@ class TokenBody(TokenEdit):
         max_value=tokens.MAX_DAYS,
         default=365,
         allow_null=True,
-        help_text="Until it expires; null: never. One made with a token ends when that does.",
+        help_text="The days until it expires; null: never. A token created with another token"
+        " ends when that one does.",
     )
 
 
@@ -77,13 +78,13 @@ class Tokens(ListView, UseCaseView):
     answers = {201: TokenMade}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Token]:
-        """List your tokens, newest first, ended ones too."""
+        """List your tokens, newest first, including revoked ones."""
         return tokens.own(self.actor)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make a token.
+        """Create a token.
 
-        Its secret is in the answer this once and kept nowhere.
+        Its secret is shown only in this answer and is not stored.
         """
         token, secret = tokens.make_own(act, **data)
         return 201, {**TokenShown(token).data, "secret": secret}
@@ -107,7 +108,7 @@ class OneToken(ReadView, UseCaseView):
         return tokens.get(self.actor, self.kwargs["id"])
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Give a token another name."""
+        """Rename a token."""
         token = tokens.get(act.actor, self.kwargs["id"])
         return 200, tokens.rename(act, token, data.get("name", token.name))
 
@@ -119,5 +120,5 @@ class Revoke(UseCaseView):
     answers = {200: TokenShown}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """End a token at once."""
+        """Revoke a token immediately."""
         return 200, tokens.revoke(act, tokens.get(act.actor, self.kwargs["id"]))

@@ -49,7 +49,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, actor_of
+from gearroom.core.acts import Act, Actor, Invalid, actor_of, one
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.requests.etags import etag, require_match, unchanged
@@ -196,7 +196,9 @@ class ListView(View):
         with in_form():
             rows = self.rows(query)
             for name in filter(self.filters.get, query):
-                rows = rows.filter(_condition(self.filters[name], self.actor, query[name]))
+                by, value = self.filters[name], query[name]
+                wanted = Q((by, value)) if isinstance(by, str) else by(self.actor, value)
+                rows = rows.filter(wanted)
             page = self.whole_page(pages.paginate_queryset(rows, request, self))
         return pages.get_paginated_response(self.show(self.shows, page, many=True))
 
@@ -336,10 +338,7 @@ class UseCaseView(View):
 
 def one_of(rows: QuerySet[Row], what: str, pk: int) -> Row:
     """The row with this number; raises NotFound, which says what there is none of."""
-    row = rows.filter(pk=pk).first()
-    if row is None:
-        raise NotFound(what, pk)
-    return row
+    return one(rows.filter(pk=pk), what, pk)
 
 
 def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:
@@ -355,10 +354,6 @@ def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:
 def present(lookup: str) -> Filter:
     """A filter for rows where this is not null; with false, where it is."""
     return lambda actor, wanted: Q((f"{lookup}__isnull", not wanted))
-
-
-def _condition(by: Filter, actor: Actor, value: Any) -> Q:
-    return Q((by, value)) if isinstance(by, str) else by(actor, value)
 
 
 def _fingerprint(value: Any) -> Any:

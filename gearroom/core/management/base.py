@@ -23,7 +23,7 @@ class ProjectCommand(BaseCommand):
                 raise
             raise CommandError(
                 "The database is not set up for this version. Run `manage.py migrate` first; "
-                "`serve` and `demo` do it by themselves."
+                "`serve` and `demo` do this automatically."
             ) from error
 
 

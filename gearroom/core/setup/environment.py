@@ -20,9 +20,9 @@ def secret_key(key: str) -> str:
     weak = len(key) < LEAST_KEY_CHARACTERS or len(set(key)) < LEAST_KEY_VARIETY
     if weak or key.startswith("django-insecure-"):
         raise ImproperlyConfigured(
-            f"SECRET_KEY is too weak: it has to be {LEAST_KEY_CHARACTERS} random characters or more"
-            ", such as `openssl rand -base64 48` gives. Or leave it out, and one is made in the "
-            "data folder."
+            f"SECRET_KEY is too weak: it needs at least {LEAST_KEY_CHARACTERS} random characters,"
+            " such as those from `openssl rand -base64 48`. If you leave it out, one is created in"
+            " the data folder."
         )
     return key
 
@@ -45,6 +45,6 @@ def public_url(address: str) -> str:
         return f"{scheme.lower()}://{rest.lower()}"
     host = rest.split("/")[0] or "gear.example.org"
     raise ImproperlyConfigured(
-        f"GEARROOM_PUBLIC_URL is {address}, which is no address: it begins with https:// (or "
-        f"http://) and ends with the host, such as https://{host}."
+        f"GEARROOM_PUBLIC_URL is {address}, which is not an address: it must begin with "
+        f"https:// (or http://) and end with the host, such as https://{host}."
     )

@@ -6,7 +6,7 @@ from then on is private (umask 077); what lies there already is made private, ho
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -35,8 +35,8 @@ def data_folder(path: Path) -> Path:
         path.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
     if _is_shared(path):
         raise ImproperlyConfigured(
-            f"{path} holds other things or is for everybody, and the data folder has to be private."
-            f" Set GEARROOM_DATA_DIR to a folder of its own, such as {path / 'gearroom'}."
+            f"{path} contains other files or is open to everybody, but the data folder must be"
+            f" private. Set GEARROOM_DATA_DIR to a folder of its own, such as {path / 'gearroom'}."
         )
     make_private(path)
     for folder, folders, files in os.walk(path):
@@ -54,6 +54,21 @@ def make_private(path: Path) -> None:
             path.chmod(stat.S_IMODE(mode) & ~OTHERS)
 
 
+def write_once(path: Path, make: Callable[[], str]) -> str:
+    """The text of a file, made by `make` if it is not there; of several makers at once one wins."""
+    if not path.exists():
+        draft = path.with_name(f"{path.name}.{os.getpid()}")
+        draft.touch(mode=0o600)
+        draft.write_text(make())
+        try:
+            os.link(draft, path)
+        except FileExistsError:
+            pass
+        finally:
+            draft.unlink()
+    return path.read_text().strip()
+
+
 def database_files(name: str) -> Iterator[Path]:
     """The file of an SQLite database and what SQLite keeps beside it."""
     for suffix in ("", "-wal", "-shm", "-journal"):
@@ -68,8 +83,8 @@ def writing(folder: Path) -> Iterator[None]:
         yield
     except OSError as error:
         raise ImproperlyConfigured(
-            f"The data folder {folder} cannot be written to ({error.strerror or error}). Give it "
-            "to the user that runs Gearroom, or set GEARROOM_DATA_DIR to a folder that is theirs."
+            f"The data folder {folder} cannot be written to ({error.strerror or error}). Make "
+            "the user that runs Gearroom its owner, or set GEARROOM_DATA_DIR to another folder."
         ) from error
 
 

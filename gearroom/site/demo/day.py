@@ -60,8 +60,7 @@ class Day:
             "labels/", {"on": [{"kit": KIT}, {"lot": str(gauze["lot"])}], "room": "main-store"}
         )["labels"]
         kit_code, lot_code = (label["code"] for label in made)
-        codes = {"labels": [kit_code, lot_code]}
-        self._keep("labels.pdf", self.api.post("labels/sheets/", codes))
+        self._keep("labels.pdf", self.api.post("labels/sheets/", {"labels": [kit_code, lot_code]}))
         for name, code in (("kit-label.png", kit_code), ("batch-label.png", lot_code)):
             self._keep(name, self.api.get(f"labels/{code}/image/?dpi=300"))
         self.facts |= {"kit_code": kit_code, "lot_code": lot_code, "gauze": gauze}

@@ -15,7 +15,8 @@ def photograph(label_png: bytes, *, seed: int = 1) -> bytes:
     if label is None:
         raise ValueError("that is not a picture of a label")
     label = _scuff(label.astype(np.uint8), chance)
-    bag = _bag(chance)
+    weave = chance.normal(0, 9, (1200, 1600, 1))  # the cloth of a red bag behind the label
+    bag = np.clip(np.array([48, 40, 168]) + weave, 0, 255).astype(np.uint8)
     picture = _lay_down(label, bag, chance)
     picture = _light(picture, chance)
     done, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 72])
@@ -48,12 +49,6 @@ def _scuff(label: Picture, chance: np.random.Generator) -> Picture:
         grey = int(chance.integers(80, 200))
         cv2.circle(scuffed, centre, max(1, width // 300), (grey, grey, grey + 10), -1, cv2.LINE_AA)
     return scuffed
-
-
-def _bag(chance: np.random.Generator) -> Picture:
-    """The cloth of a red bag behind the label."""
-    weave = chance.normal(0, 9, (1200, 1600, 1))
-    return np.clip(np.array([48, 40, 168]) + weave, 0, 255).astype(np.uint8)
 
 
 def _lay_down(label: Picture, bag: Picture, chance: np.random.Generator) -> Picture:

@@ -4,8 +4,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
-from gearroom.core.acts import Problem, document
-from gearroom.core.acts.exceptions import as_problem
+from gearroom.core.acts import Problem, as_problem, document
 from gearroom.core.api import problems as api
 from gearroom.site.web.page import errors as pages
 

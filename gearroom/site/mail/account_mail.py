@@ -92,10 +92,10 @@ def send(person: Person, letter: Callable[[], Letter]) -> bool | None:
         with mail.get_connection() as connection:
             connection.send_messages([rendering.RenderedMessage(content, person.email)])
     except (smtplib.SMTPException, OSError) as error:
-        log.warning("A mail about a sign-in was not sent: %s", error)
+        log.warning("An email about a login was not sent: %s", error)
         return False
     except Exception:
-        log.exception("A mail about a sign-in cannot be written: person %s", person.pk)
+        log.exception("An email about a login could not be written: person %s", person.pk)
         return None
     return True
 

@@ -1,5 +1,5 @@
-"""Loading the invented school: its rooms and people, its stock, and two seasons played day by day
-through the same services that everyone uses. Loading twice changes nothing."""
+"""Loading the invented school: its rooms and people, its stock, and a year and a half played day by
+day through the same services that everyone uses. Loading twice changes nothing."""
 
 import random
 from collections.abc import Callable
@@ -15,6 +15,7 @@ from gearroom.core.acts import SYSTEM, Act
 from gearroom.core.models import Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people as people_service, rooms as rooms_service
+from gearroom.site.scenario.deciding import serve_needs, state_rates
 from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, receive
 from gearroom.site.scenario.season import play_season
 from kits.rules.ledger.facts import Criticality, Kind
@@ -40,6 +41,8 @@ def _load(say: Callable[[str], None]) -> School:
     with clock.pretending(at(today - timedelta(days=SEASON_DAYS), 8)):
         _rooms_and_people(school)
         _catalogue(school)
+        serve_needs(school)
+        state_rates(school)
         _shelves_and_stock(school)
         _lists(school)
         _kits(school)
@@ -106,8 +109,9 @@ def _shelves_and_stock(school: School) -> None:
         ]
     for n, thing in enumerate(THINGS.values()):
         if thing.kind != Kind.INSTRUMENT:
-            for slug, packs in (("main-store", 3), ("cave-hut", 1)):
-                receive(school, thing.name, slug, packs, shelf=n)
+            receive(school, thing.name, "main-store", 2, shelf=n)
+            for slug in school.shelves:  # what was on the shelves already
+                receive(school, thing.name, slug, 1, shelf=n, share_left=0.6)
 
 
 def _lists(school: School) -> None:

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, actor_of
 from gearroom.core.models import Person, Room
-from kits.models import Item, Kit, PackingListVersion, Place
+from kits.models import Activity, Item, Kit, Need, PackingListVersion, Place
 from kits.services.stock import receiving
 
 ZONE = "Europe/London"
@@ -39,6 +39,14 @@ class Thing:
 
 
 THINGS = {row["name"]: Thing(**row) for row in PLAN["things"]}
+
+
+Keyed = TypeVar("Keyed", Need, Activity)
+
+
+def by_key(of: type[Keyed]) -> dict[str, Keyed]:
+    """All needs, or activities, by their keys."""
+    return {each.key: each for each in of._default_manager.all()}
 
 
 @dataclass
@@ -83,11 +91,12 @@ def receive(
     shelf: int = 0,
     expiry: date | None = None,
     number: str | None = None,
+    share_left: float = 1.0,
 ) -> receiving.Arrival:
-    """Packs of a fresh batch arrive on a shelf of a room."""
+    """Packs of a batch arrive on a shelf of a room, with so much of their usual life left."""
     thing, on = THINGS[name], school.shelves[slug]
     if expiry is None and thing.shelf_life_days:
-        days = int(thing.shelf_life_days * school.chance.uniform(0.75, 1.1))
+        days = int(thing.shelf_life_days * share_left * school.chance.uniform(0.75, 1.1))
         expiry = _month_end(clock.today(ZONE) + timedelta(days=days))
     units = packs * max(thing.pack, 4)
     return receiving.receive(

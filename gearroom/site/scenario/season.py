@@ -1,4 +1,4 @@
-"""Two seasons of trips, played in order: kits go out, come back used, are restocked and sealed.
+"""A year and a half of trips, played in order: kits go out, come back used, are restocked, sealed.
 
 It is played through the services, with the clock set to each act's own time, so the stock book
 that comes out is one that could have been written day by day. The store is kept meanwhile: fresh
@@ -6,21 +6,24 @@ batches, old ones thrown out, instruments checked, and what is left lying as any
 """
 
 import random
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, time, timedelta
+from decimal import Decimal
 
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, receive
-from kits.models import AsFound, Holding, Kit, Lot, PlaceKind, Trip
+from gearroom.site.scenario.deciding import revise_lists
+from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, by_key, receive
+from kits.models import Activity, AsFound, Holding, Kit, Lot, PlaceKind, Trip
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.labelling import labelling
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.restocking import sorting
@@ -41,6 +44,8 @@ class Going:
     hazards: list[str]
     kit: str
     guide: str
+    activity: str
+    hours_to_care: str
     leaves: time = time(9)
 
 
@@ -52,6 +57,9 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
             _fill_and_seal(school, kit)
     past = list(_past(school.chance))
     for n, going in enumerate(past):
+        if n == len(past) // 2:
+            with clock.pretending(at(today + timedelta(days=going.starts_in - 3), 10)):
+                revise_lists(school)
         _play(school, going, today)
         if n % 12 == 11:
             leaves = today + timedelta(days=going.starts_in + going.days)
@@ -76,7 +84,7 @@ def _tend_stock(school: School) -> None:
 
 
 def _past(chance: random.Random) -> Iterator[Going]:
-    """Some sixty trips of two seasons, each over before the next with the same kit begins."""
+    """Some seventy trips, each over before the next with the same kit begins."""
     plan, day = PLAN["past"], -530
     while day < -12:
         drawn, where = chance.random(), chance.choice(plan["places"])
@@ -90,8 +98,10 @@ def _past(chance: random.Random) -> Iterator[Going]:
             [kind["hazard"]],
             kit,
             chance.choice(plan["guides"][kind["team"]]),
+            kind["activity"],
+            kind["hours_to_care"],
         )
-        day += kind["days"] + chance.randint(4, 10)
+        day += kind["days"] + chance.randint(3, 9)
 
 
 def _fill_and_seal(school: School, kit: Kit) -> None:
@@ -101,32 +111,40 @@ def _fill_and_seal(school: School, kit: Kit) -> None:
     sorting.reseal(school.act(), kit, number, anyway=True)
 
 
-def _promise(school: School, going: Going, today: date) -> Trip:
-    """Its trip, as the booking system has it, with its kit reserved."""
+def _book(school: School, going: Going, today: date) -> Trip:
+    """Its trip, as the booking system has it."""
     first = today + timedelta(days=going.starts_in)
     last = first + timedelta(days=going.days - 1)
-    kit, guide = school.kits[going.kit], school.people[going.guide]
     facts = TripFacts(
         name=going.name,
-        room=kit.home_room,
+        room=school.kits[going.kit].home_room,
         departs_at=at(first, going.leaves.hour, going.leaves.minute),
         returns_at=at(last, 17, 30),
         people=going.people,
         hazards=going.hazards,
-        leader=guide,
+        leader=school.people[going.guide],
+        activity=by_key(Activity)[going.activity],
+        hours_to_care=Decimal(going.hours_to_care),
     )
     reference = f"U{first:%y%m%d}-{going.kit[-2:]}{going.kit[0]}"
-    trip = trips.put(school.act("Trip booking"), "bookings", reference, facts).trip
-    reservations.reserve(school.act(), kit, trip, person=guide)
-    return trip
+    return trips.put(school.act("Trip booking"), "bookings", reference, facts).trip
+
+
+def _promise(school: School, going: Going, today: date) -> None:
+    """A trip to come, with its kit reserved."""
+    trip = _book(school, going, today)
+    reservations.reserve(
+        school.act(), school.kits[going.kit], trip, person=school.people[going.guide]
+    )
 
 
 def _play(school: School, going: Going, today: date) -> None:
-    """One past trip: reserved, out, back with what was used, restocked and sealed."""
+    """One past trip: out, back with what was used and what was not there, restocked and sealed;
+    now and then nobody counts."""
     first = today + timedelta(days=going.starts_in)
     guide = school.people[going.guide]
     with clock.pretending(at(first - timedelta(days=2), 9)):
-        trip = _promise(school, going, today)
+        trip = _book(school, going, today)
     with clock.pretending(at(first, 8, 40)):
         kit = find.any_kit(going.kit)
         if not verdicts.verdict(kit, trip.last_day, trip).fit:
@@ -136,32 +154,56 @@ def _play(school: School, going: Going, today: date) -> None:
         )
     with clock.pretending(trip.returns_at + timedelta(minutes=20)):
         kit = find.any_kit(going.kit)
-        used = _used(school, kit)
+        used, needed = _wanted(school, going, kit)
         if not used:
-            custody.check_in(school.act(), kit, as_found=AsFound.SEALED)
+            as_found = AsFound.CLOSED if needed else AsFound.SEALED
+            custody.check_in(school.act(), kit, as_found=as_found, remarks=Remarks(needed=needed))
             return
-        main = find.section(kit, "")
-        plasters = school.items["plasters, assorted"]
-        levels = [LooseLevel(main, plasters, Level.LOW)] if school.chance.random() < 0.3 else []
-        custody.check_in(school.act(), kit, as_found=AsFound.OPENED, used=used, levels=levels)
+        if school.chance.random() < PLAN["past"]["nobody_counts"]:
+            custody.check_in(school.act(), kit, as_found=AsFound.SORT_LATER)
+        else:
+            main = find.section(kit, "")
+            plasters = school.items["plasters, assorted"]
+            levels = [LooseLevel(main, plasters, Level.LOW)] if school.chance.random() < 0.3 else []
+            custody.check_in(
+                school.act(),
+                kit,
+                as_found=AsFound.OPENED,
+                used=used,
+                levels=levels,
+                remarks=Remarks(needed=needed),
+            )
     with clock.pretending(trip.returns_at + timedelta(hours=2)):
         _fill_and_seal(school, find.any_kit(going.kit))
 
 
-def _used(school: School, kit: Kit) -> list[UseLine]:
-    """What a trip used, of what its kit carries; often nothing."""
-    if school.chance.random() < 0.3:
-        return []
-    carried = {
-        x.batch.thing.name: x.count
-        for x in readiness.states([kit.pk])[kit.pk].units
-        if x.batch.thing.kind in (Kind.CONSUMABLE, Kind.MEDICINE)
-    }
-    return [
-        UseLine(school.items[name], school.chance.randint(1, min(most, carried[name])))
-        for name, percent, most in PLAN["often_used"]
-        if name in carried and school.chance.random() * 100 < percent
-    ]
+def _wanted(school: School, going: Going, kit: Kit) -> tuple[list[UseLine], list[NeedLine]]:
+    """What a trip used of what its kit carries, and what it needed and did not find in it."""
+    carried: Counter[str] = Counter()
+    for each in readiness.states([kit.pk])[kit.pk].units:
+        carried[each.batch.thing.name] += each.count
+    days = going.people * going.days
+    used, needed = [], []
+    for row in PLAN["wanted"]:
+        item = school.items[row["thing"]]
+        bad_day = 3.0 if school.chance.random() < 0.2 else 0.5
+        per_day = bad_day * row["per_1000"] * row.get("in", {}).get(going.activity, 1) / 1000
+        wanted = row.get("units", 1) * _poisson(school.chance, per_day * days)
+        if taken := min(wanted, carried[item.name]):
+            used.append(UseLine(item, taken))
+        if wanted > taken:
+            needed.append(NeedLine(item))
+    if school.chance.random() < 0.05:
+        needed.append(NeedLine(words=school.chance.choice(PLAN["past"]["other_needs"])))
+    return used, needed
+
+
+def _poisson(chance: random.Random, mean: float) -> int:
+    """How often something with a mean comes up: so many waits fit into it."""
+    count, wait = 0, chance.expovariate(1)
+    while wait < mean:
+        count, wait = count + 1, wait + chance.expovariate(1)
+    return count
 
 
 # ------------------------------------------------------------------------------------- the store

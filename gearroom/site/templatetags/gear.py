@@ -2,14 +2,15 @@
 
 import re
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
+from django.db.models import Model
 from django.utils import formats
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _, pgettext
 
@@ -28,6 +29,26 @@ register = template.Library()
 def once() -> SafeString:
     """The key of a form's act: sent twice, the act is done once."""
     return format_html('<input type="hidden" name="key" value="{}">', uuid.uuid4())
+
+
+@register.simple_tag
+def options(rows: Iterable[Any], chosen: Any = None) -> SafeString:
+    """The options of a select: rooms, other rows with a name, or pairs of a value and a label."""
+    chosen = _sent_as(chosen)
+    pairs = (row if isinstance(row, tuple) else (_sent_as(row), row.name) for row in rows)
+    return format_html_join(
+        "\n",
+        '<option value="{}"{}>{}</option>',
+        (
+            (value, mark_safe(" selected") if str(value) == chosen else "", label)
+            for value, label in pairs
+        ),
+    )
+
+
+def _sent_as(row: Any) -> str:
+    """What a form sends for a row: a room's slug, another row's number, or the value itself."""
+    return str(row.slug if isinstance(row, Room) else row.pk if isinstance(row, Model) else row)
 
 
 _LINE_END_BEFORE_PUNCTUATION = re.compile(r"\s*\n\s*(?=[,.:;)])")

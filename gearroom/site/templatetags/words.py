@@ -10,7 +10,7 @@ from django.utils import formats
 from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.site.web.page import words
-from kits.services.text import wording
+from kits.services.text import rate_texts, wording
 
 register = template.Library()
 
@@ -39,6 +39,12 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
     return f"{formats.number_format(amount, decimal_pos=2)} {currency}".strip()
+
+
+@register.filter
+def word(name: str | None) -> str:
+    """A need's or an activity's name in words; empty for none."""
+    return rate_texts.word(name) if name else ""
 
 
 register.filter(wording.disposal)

@@ -27,10 +27,10 @@ class ClearanceShown(answers.WithPhones):
     }  # fmt: skip
     help_texts = {
         "recorded_at": "When the kit was taken out.",
-        "confirmed": "What they say: they did, or they did not; null: nothing yet.",
+        "confirmed": "Their answer: whether they cleared it; null if they have not answered yet.",
     }
     reasons = serializers.ListField(
-        child=serializers.DictField(), help_text="What stood against it."
+        child=serializers.DictField(), help_text="The reasons why it was not ready."
     )
 
     def rooms(self, row: Clearance) -> Iterable[int | None]:
@@ -50,13 +50,13 @@ class Clearances(ListView):
     filters = {"answered": present("answer")}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Clearance]:
-        """List your own, and those of kits of rooms whose notices you may see."""
+        """List your own clearances, and those of gear rooms whose notifications you may see."""
         return clearances.visible_to(self.actor)
 
 
 class ClearanceBody(ActBody):
     example = {"confirmed": True}
-    confirmed = serializers.BooleanField(help_text="True: I did clear it. False: I did not.")
+    confirmed = serializers.BooleanField(help_text="True: I cleared it. False: I did not.")
 
 
 class AnswerClearance(UseCaseView):
@@ -65,7 +65,7 @@ class AnswerClearance(UseCaseView):
     answers = {200: ClearanceShown}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say whether you did clear a kit that you are named for."""
+        """Answer whether you cleared a kit that you are named for."""
         clearance = clearances.get(act.actor, self.kwargs["id"])
         clearances.answer(act, clearance, confirmed=data["confirmed"])
         return 200, clearances.get(act.actor, clearance.pk)

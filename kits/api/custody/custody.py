@@ -21,60 +21,62 @@ from kits.services.trips import claims, due_times
 class CheckOutBody(bodies.HereBody):
     example = {"person": "7", "trip": "bookings:118", "due_at": "2035-05-31T18:00:00+01:00"}
     person = serializers.CharField(
-        required=False, max_length=40, help_text="Who takes it, by id or by the tag's code."
+        required=False, max_length=40, help_text="The person taking it, by id or by tag code."
     )
     trip = serializers.CharField(
         required=False,
         allow_null=True,
         max_length=130,
-        help_text="By id or as source:reference; null: for none. Left out, it is the trip up to"
-        " tomorrow that the kit is reserved for, if whoever takes it is that trip's guide.",
+        help_text="By id or as source:reference; null for no trip. If left out: the kit's"
+        " reserved trip that starts by tomorrow, if the person taking the kit is that"
+        " trip's guide.",
     )
     due_at = serializers.DateTimeField(
         required=False,
         allow_null=True,
-        help_text="Null: nobody sets a time. Left out, it is when the trip returns, or when the"
-        " room closes.",
+        help_text="Null for no return time. If left out: when the trip returns, or when the"
+        " gear room closes.",
     )
     section = serializers.CharField(
-        required=False, max_length=80, help_text="Only this sealed section goes."
+        required=False, max_length=80, help_text="Take out only this sealed section."
     )
     short_reason = serializers.CharField(
-        required=False, max_length=300, help_text="Why it may go although it is short."
+        required=False, max_length=300, help_text="The reason for taking it out incomplete."
     )
     cleared_by = serializers.CharField(
         required=False,
         max_length=40,
-        help_text="Who cleared by telephone that it goes, by id or by the tag's code. They are"
-        " asked to confirm it.",
+        help_text="The person who cleared it by telephone, by id or by tag code. They are asked"
+        " to confirm this.",
     )
     take_reason = serializers.CharField(
         required=False,
         max_length=300,
-        help_text="Why it is taken although it is reserved for another trip.",
+        help_text="The reason for taking it although it is reserved for another trip.",
     )
     swap = serializers.BooleanField(
         default=False,
-        help_text="Let it change places with the kit that is reserved for the trip, or, where it"
-        " is reserved for another trip, with one that suits that trip.",
+        help_text="Swap it with the kit that is reserved for the trip or, if this kit is"
+        " reserved for another trip, with one that suits that trip.",
     )
     emergency = serializers.BooleanField(
         default=False,
-        help_text="An emergency: it goes whatever is wrong with it, and that is recorded.",
+        help_text="An emergency: it can be taken whatever its state, and this is recorded.",
     )
     already_gone = serializers.BooleanField(
-        default=False, help_text="A report of what happened, not a request: always recorded."
+        default=False,
+        help_text="A report of something that has already happened: it is always recorded.",
     )
 
 
 class TakenAnswer(answers.WithEntry):
     checkout = answers.CheckoutAnswer(
         allow_null=True,
-        help_text="Null: it changed hands again since, so this is history; or the kit is of no room"
-        " of yours.",
+        help_text="Null if it has changed hands again since, or if the kit is in none of your"
+        " gear rooms.",
     )
     verdict = answers.VerdictAnswer(
-        allow_null=True, help_text="Null: the kit is of no room of yours."
+        allow_null=True, help_text="Null if the kit is in none of your gear rooms."
     )
 
 
@@ -136,16 +138,18 @@ class CheckInBody(bodies.HereBody, bodies.LevelsBody):
     needed = bodies.lines(
         bodies.NeedBody,
         required=False,
-        help_text="What was needed and not in the kit, whatever it was.",
+        help_text="What was needed but not in the kit.",
     )
     mixed_with = serializers.ListField(
         child=serializers.CharField(max_length=40),
         max_length=bodies.MOST_KITS,
         required=False,
-        help_text="The kits, by name or code, that its contents were mixed with: all are counted.",
+        help_text="The kits, by name or code, whose contents were mixed with this one's: all"
+        " must be counted.",
     )
     given_back = serializers.BooleanField(
-        default=False, help_text="What was in its “not ours” pouch went back to its owner."
+        default=False,
+        help_text="The participant's item in the “not ours” pouch was given back to its owner.",
     )
 
 
@@ -158,7 +162,7 @@ class HandedBackAnswer(answers.WithEntry):
         serializers.BooleanField,
         returns.has_own,
         source="kit",
-        help_text="Something of a participant’s own is still in it: give it back to its owner.",
+        help_text="A participant’s own item is still inside: give it back to its owner.",
     )
 
 
@@ -168,7 +172,7 @@ class CheckIn(UseCaseView):
     answers = {200: HandedBackAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Hand a kit back, whoever brings it and wherever."""
+        """Hand a kit back; anybody may, in any gear room."""
         act = bodies.here(act, data)
         kit = find.any_kit(self.kwargs["kit"], act.actor)
         data["used"] = bodies.use_lines(kit, data.get("used", []))
@@ -190,7 +194,7 @@ class CheckIn(UseCaseView):
 
 class DueBody(ActBody):
     example = {"due_at": "2035-05-31T18:00:00+01:00"}
-    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: at no set time.")
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null if no time is set.")
     section = serializers.CharField(required=False, max_length=80)
 
 
@@ -200,7 +204,7 @@ class Due(KitView):
     answers = {200: answers.CheckoutAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Have a kit that is out be due at another time."""
+        """Change the return time of a kit that is out."""
         kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
         return 200, due_times.set_due(act, kit, data["due_at"], section)
@@ -208,11 +212,11 @@ class Due(KitView):
 
 class PassBody(ActBody):
     example = {"person": "7"}
-    person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
+    person = serializers.CharField(max_length=40, help_text="By id or by tag code.")
 
 
 class PassedAnswer(answers.CheckoutAnswer):
-    """All but the kit is null where it changed hands again since."""
+    """Everything except the kit is null if it has changed hands again since."""
 
     id = serializers.IntegerField(allow_null=True)
     out_at = answers.Moment(allow_null=True)
@@ -234,8 +238,10 @@ class Pass(ReportView):
     answers = {200: PassedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit was passed to another person on the way; to whoever has it already
-        changes nothing."""
+        """Record that a kit was passed on to another person.
+
+        Nothing changes if they already have it.
+        """
         return 200, custody.pass_on(act, self.kit(), find.person(act.actor, data["person"]))
 
 
@@ -251,7 +257,7 @@ class Use(ReportView):
     answers = {201: answers.UsedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Write what was used from a kit, against its trip."""
+        """Record what was used from a kit, for its trip."""
         kit = self.kit()
         return 201, use.log_use(
             act,
@@ -295,7 +301,7 @@ class Release(KitView):
 
 class LayUpBody(ActBody):
     example = {"wake": False}
-    wake = serializers.BooleanField(default=False, help_text="Put it back into use.")
+    wake = serializers.BooleanField(default=False, help_text="True: put it back into use.")
 
 
 class LayUp(KitView):
@@ -311,7 +317,7 @@ class LayUp(KitView):
 
 class LostBody(ActBody):
     example = {"found": False, "reason": "Not on the shelf at the count."}
-    found = serializers.BooleanField(default=False, help_text="It was found again.")
+    found = serializers.BooleanField(default=False, help_text="True: it has been found again.")
 
 
 class Lost(ReportView):
@@ -320,6 +326,6 @@ class Lost(ReportView):
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit cannot be found, or was found."""
+        """Record that a kit cannot be found, or that it has been found."""
         do = holds.find_again if data["found"] else holds.mark_lost
         return 200, do(act, self.kit())

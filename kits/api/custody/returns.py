@@ -28,7 +28,7 @@ class ReportNeeds(ReportView):
     body = NeededBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Write what was needed and not in a kit, against the trip it is or was out for."""
+        """Record what was needed but not in a kit, for the trip that it is or was out on."""
         return 201, returns.report_needs(act, self.kit(), bodies.needed(data["needed"]))
 
 
@@ -47,14 +47,14 @@ class ReportMixed(ReportView):
     body = MixedBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit's contents were mixed with those of others: all are to be counted."""
+        """Record that a kit's contents were mixed with other kits': all of them must be counted."""
         others = [reporters.kit(act.actor, ref) for ref in data["kits"]]
         return 201, holds.report_mixed(act, self.kit(), others)
 
 
 class NotOursBody(ActBody):
     example = {"inside": True}
-    inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
+    inside = serializers.BooleanField(help_text="True: it is in the kit. False: given back.")
 
 
 class ParticipantsOwn(ReportView):
@@ -62,7 +62,7 @@ class ParticipantsOwn(ReportView):
     body = NotOursBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that something of a participant's own is in a kit, or went back to its owner."""
+        """Record that a participant's own item is in a kit, or was given back to its owner."""
         return 201, returns.report_own(act, self.kit(), inside=data["inside"])
 
 
@@ -82,7 +82,7 @@ class AwayUnits(ReadView):
     shows = AwayList
 
     def read(self, query: dict[str, Any]) -> Any:
-        """What went with a casualty from the kits of one's rooms and may come back."""
+        """Items from the kits of your gear rooms that went with a casualty and may be returned."""
         return {"results": away.visible_to(self.actor)}
 
 
@@ -92,7 +92,7 @@ class WriteOffBody(bodies.StockBody):
 
 class ComeBackBody(WriteOffBody):
     example = {"lot": "12", "units": 1, "shelf": "3"}
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by label code.")
 
 
 class ComeBack(KitView):
@@ -100,7 +100,7 @@ class ComeBack(KitView):
     body = ComeBackBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put what came back from a casualty onto a shelf."""
+        """Put items that were returned from a casualty on a shelf."""
         kit = self.kit()
         lot, shelf = find.lot(data["lot"]), find.shelf(act.actor, data["shelf"])
         return 201, away.come_back(act, kit, lot, data["units"], shelf)
@@ -111,7 +111,7 @@ class WriteOff(KitView):
     body = WriteOffBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that what went with a casualty will not come back: it was used."""
+        """Record that items that went with a casualty will not be returned: they were used."""
         return 201, away.write_off(act, self.kit(), find.lot(data["lot"]), data["units"])
 
 
@@ -120,7 +120,7 @@ class WriteOff(KitView):
 class UnmetNeedAnswer(answers.Answer):
     members = ["id", "kit", "trip", "item", "words", "occurred_at", "entry"]
     sources = {"trip": "entry.trip_id", "item": "item_id", "entry": "entry_id"}
-    help_texts = {"words": "In place of an item."}
+    help_texts = {"words": "Can be sent instead of an item."}
     kit = serializers.CharField(source="entry.kit.name")
     occurred_at = serializers.DateTimeField(source="entry.occurred_at")
 
@@ -135,7 +135,7 @@ class UnmetNeeds(ListView):
     filters = {"kit": named(find.kit, "entry__kit")}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[UnmetNeed]:
-        """What was needed and not in the kits of one's rooms, newest first."""
+        """What was needed but not in the kits of your gear rooms, newest first."""
         rows = returns.needs_in_force()
         if not self.actor.everywhere:
             rows = rows.filter(entry__in=find.entries_of(self.actor))

@@ -48,7 +48,7 @@ class FollowsAnswer(answers.Answer):
         "id": "packing_list_id", "name": "packing_list.name", "version": "number",
         "signed_by": "signed_by.name",
     }  # fmt: skip
-    help_texts = {"id": "The kit list's."}
+    help_texts = {"id": "The name of the kit list."}
     hazards = serializers.ListField(child=serializers.CharField())
 
 
@@ -59,7 +59,7 @@ class KitSectionAnswer(answers.Answer):
         "id": "place.pk", "key": "place.section_key", "name": "place.name",
         "out_with": "checkout.person",
     }  # fmt: skip
-    help_texts = {"on_list": "False: it is no longer on its list, and is to be emptied."}
+    help_texts = {"on_list": "False: the section is no longer on the kit list and must be emptied."}
     seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
 
 
@@ -67,7 +67,7 @@ class OutAnswer(answers.Answer):
     shown = Checkout
     members = ["checkout", "person", "trip", "out_at", "due_at", "overdue"]
     sources = {"checkout": "pk"}
-    help_texts = {"due_at": "Null: nobody set a time."}
+    help_texts = {"due_at": "Null if no return time was set."}
     overdue = answers.made(
         serializers.BooleanField,
         lambda held: held.due_at is not None and held.due_at < clock.now(),
@@ -78,7 +78,9 @@ class PromiseAnswer(serializers.Serializer[Any]):
     reservation = serializers.IntegerField(source="reserved.pk")
     trip = answers.TripAnswer(source="reserved.trip")
     person = answers.PersonAnswer(
-        source="guide", allow_null=True, help_text="Who takes it; else its leader."
+        source="guide",
+        allow_null=True,
+        help_text="The person taking it; default: the trip's leader.",
     )
 
     def to_representation(self, seen: Overview) -> Any:
@@ -114,9 +116,9 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
         "home_room": "kit.home_room",
     }  # fmt: skip
     help_texts = {
-        "through": "The day that was judged.",
-        "trip": "The trip that it was judged for.",
-        "ready_until": "Null: not now. 9999-12-31: nothing in it ends.",
+        "through": "The day that the status is for.",
+        "trip": "The trip that the status is for.",
+        "ready_until": "Null: not at present. 9999-12-31: no end date.",
         "room": "Where it is, or was last seen.",
     }
     labels = serializers.ListField(child=answers.LabelCode())
@@ -127,15 +129,15 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
         _or_null,
         source=None,
         allow_null=True,
-        help_text="The number of the seal that is on.",
+        help_text="The number of the current seal.",
     )
-    out = OutAnswer(source="checkout", allow_null=True, help_text="Who has it.")
-    reserved = PromiseAnswer(source="*", allow_null=True, help_text="What it goes out for next.")
+    out = OutAnswer(source="checkout", allow_null=True, help_text="The person who has it.")
+    reserved = PromiseAnswer(source="*", allow_null=True, help_text="Its next trip.")
     verdict_text = answers.made(
         serializers.CharField,
         verdict_texts.verdict,
         source="judged.verdict",
-        help_text="The verdict as pages show it.",
+        help_text="The status as shown on pages.",
     )
 
     def shows_phones(self, row: Overview) -> bool:
@@ -145,10 +147,12 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
 
 class KitQuery(PageQuery):
     room = serializers.CharField(
-        required=False, max_length=80, help_text="At home or now in this gear room: name or slug."
+        required=False,
+        max_length=80,
+        help_text="Kits whose home is this gear room, or that are there now: name or slug.",
     )
     fit_through = serializers.DateField(
-        required=False, help_text="Ready, or at most low, through this day."
+        required=False, help_text="Ready, or at most low, up to and including this day."
     )
     out = serializers.BooleanField(required=False)
     reserved = serializers.BooleanField(required=False)
@@ -190,7 +194,7 @@ class FollowBody(ActBody):
 class MoveHomeBody(ActBody):
     example = {"room": "cave-hut", "is_there": True}
     room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
-    is_there = serializers.BooleanField(default=False, help_text="It is there already.")
+    is_there = serializers.BooleanField(default=False, help_text="True if it is already there.")
 
 
 # ------------------------------------------------------------------------------------------- views
@@ -224,7 +228,7 @@ class Kits(ListView, _KitView):
     answers = {201: KitAtAGlanceAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Kit]:
-        """The kits of one's rooms at a glance, by name."""
+        """The kits of your gear rooms at a glance, by name."""
         if "room" in query:
             query["room"] = find.room(self.actor, query["room"])
         return kits_overview.listed(self.actor, **query)
@@ -234,7 +238,7 @@ class Kits(ListView, _KitView):
         return kits_overview.overviews(self.actor, page)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Add a kit, empty, that follows a published version of a kit list."""
+        """Add an empty kit that uses a published version of a kit list."""
         room = find.room(act.actor, data.pop("home_room"))
         version = version_of(data)
         made = kits.add_kit(act, list_version=version, home_room=room, **people_in(act.actor, data))
@@ -259,7 +263,7 @@ class FollowList(_KitView):
     body = FollowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Let a kit follow another published version of a list, or of another list."""
+        """Switch a kit to another published version of its list, or to another list."""
         return 200, self.whole(kits.follow_list(act, self.kit(), version_of(data)))
 
 
@@ -267,12 +271,12 @@ class MoveHome(_KitView):
     body = MoveHomeBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Let another room be a kit's home."""
+        """Change a kit's home gear room."""
         room = find.room(act.actor, data["room"])
         return 200, self.whole(kits.move_home(act, self.kit(), room, is_there=data["is_there"]))
 
 
 class RetireKit(_KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take an empty kit out of use for good; its history stays."""
+        """Retire an empty kit for good; its history is kept."""
         return 200, self.whole(kits.retire_kit(act, self.kit()))

@@ -15,8 +15,7 @@ from kits.models import Entry
 from kits.rules.ledger.facts import Word
 from kits.services.custody import offers
 from kits.services.kits import history
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.text import reason_texts, verdict_texts
@@ -24,7 +23,7 @@ from kits.services.text import reason_texts, verdict_texts
 
 class ReadinessQuery(QuerySerializer):
     through = serializers.DateField(
-        required=False, help_text="The day; without it the trip's last, or today."
+        required=False, help_text="The day; default: the trip's last day, or today."
     )
     trip = serializers.CharField(required=False, max_length=130)
 
@@ -35,19 +34,24 @@ class ReadinessAnswer(answers.DaysAnswer):
         serializers.CharField,
         verdict_texts.verdict,
         source="verdict",
-        help_text="The verdict as pages show it.",
+        help_text="The status as shown on pages.",
     )
-    through = serializers.DateField(source="verdict.through", help_text="The day that was judged.")
+    through = serializers.DateField(
+        source="verdict.through", help_text="The day that the status is for."
+    )
     fit = serializers.BooleanField(source="verdict.fit", help_text="Ready, or at most low.")
     may_go = serializers.BooleanField(
-        source="verdict.may_go", help_text="Ready, low, or short and may go with a reason."
+        source="verdict.may_go",
+        help_text="Ready, low, or short but may be taken out with a reason.",
     )
     reasons = answers.ReasonAnswer(many=True)
     kit = serializers.CharField(source="kit.name")
     trip = answers.TripAnswer(allow_null=True)
     ready_until = serializers.DateField(source="days.ready_until", allow_null=True)
     offers = answers.OfferAnswer(
-        many=True, help_text="What to do about it, the quickest first; none where it just goes."
+        many=True,
+        help_text="What can be done about it, quickest first; empty if the kit can"
+        " simply be taken out.",
     )
 
 
@@ -56,8 +60,9 @@ class Readiness(ReadView):
     shows = ReadinessAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """Ready through a day or for a trip, with every reason and what settles it. Without
-        either: for the trip it is out on, else its next within seven days, else today."""
+        """Whether a kit is ready up to a day or for a trip, with every reason and its solution.
+        Without either: for the trip it is out on, else its next trip within seven days, else
+        today."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         trip = find.trip(self.actor, query["trip"]) if "trip" in query else None
         today = readiness.today_of(kit)
@@ -86,9 +91,11 @@ class Readiness(ReadView):
 
 
 class ContentsQuery(QuerySerializer):
-    on = DayOrInstantField(required=False, help_text="A day, or a time with its offset; else now.")
+    on = DayOrInstantField(
+        required=False, help_text="A day, or a time with its offset; default: now."
+    )
     known_by = serializers.DateTimeField(
-        required=False, help_text="As it was known then; else as known today."
+        required=False, help_text="As known at that time; default: as known today."
     )
 
 
@@ -116,7 +123,7 @@ class Contents(ReadView):
     shows = ContentsAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """What is in a kit, or was on a day, as known now or as it was known then."""
+        """The contents of a kit now or on a given day, as known now or as known then."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         if query:  # as it was, which is not of the room where it stands now
             history.refuse_unless_known(self.actor, kit)
@@ -133,7 +140,9 @@ class History(ListView):
     shows = HistoryAnswer
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
-        """Everything that happened to a kit, newest first; to those of another room what happened
-        to it there, and what they did themselves."""
+        """The history of a kit, newest first.
+
+        People from another gear room see what happened to it there, and what they did themselves.
+        """
         kit = find.kit(self.actor, self.kwargs["kit"])
         return find.entries_of(self.actor).filter(kit=kit).select_related("person", "trip")

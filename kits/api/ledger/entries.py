@@ -13,8 +13,8 @@ from gearroom.core.api.requests.serializers import PageQuery
 from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
-from kits.services.lookup import find
-from kits.services.lookup.own_side import own_side, without_strangers
+from kits.services.lookup import find, without_strangers
+from kits.services.lookup.own_side import own_side
 
 
 # --------------------------------------------------------------------------------------- checkouts
@@ -24,7 +24,7 @@ class CheckoutQuery(PageQuery):
     trip = serializers.CharField(required=False, max_length=130)
     room = serializers.CharField(required=False, max_length=80)
     open = serializers.BooleanField(required=False, help_text="Out now, or back.")
-    overdue = serializers.BooleanField(required=False, help_text="Out past due.")
+    overdue = serializers.BooleanField(required=False, help_text="Out and overdue.")
 
 
 class Checkouts(ListView):
@@ -40,7 +40,7 @@ class Checkouts(ListView):
     }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Checkout]:
-        """Who has and had the kits of one's rooms, newest first."""
+        """Who has, and who has had, the kits of your gear rooms, newest first."""
         rows = Checkout.objects.not_undone().select_related("kit", "section", "person", "trip")
         if not self.actor.everywhere:
             rooms = self.actor.room_ids
@@ -65,14 +65,18 @@ class MovementAnswer(answers.LotUnits):
         "recorded_at": "entry.recorded_at", "from_kind": "from_place.kind",
         "from_name": "from_place.name", "to_kind": "to_place.kind", "to_name": "to_place.name",
     }  # fmt: skip
-    help_texts = {"lot_assumed": "The batch was not given."}
+    help_texts = {"lot_assumed": "True if no batch was given."}
     kinds = {datetime: serializers.DateTimeField}
     from_place = serializers.IntegerField(
-        source="from_place_id", allow_null=True, help_text="Null: a place of another room."
+        source="from_place_id",
+        allow_null=True,
+        help_text="Null if the place is in another gear room.",
     )
     from_room = serializers.CharField(source="from_room.slug", default=None, allow_null=True)
     to_place = serializers.IntegerField(
-        source="to_place_id", allow_null=True, help_text="Null: a place of another room."
+        source="to_place_id",
+        allow_null=True,
+        help_text="Null if the place is in another gear room.",
     )
     to_room = serializers.CharField(source="to_room.slug", default=None, allow_null=True)
 
@@ -84,9 +88,9 @@ class EntryInListAnswer(answers.EntryRow):
     ]  # fmt: skip
     sources = {"lot": "lot_id", "trip": "trip_id", "checkout": "checkout_id"}
     help_texts = {
-        "clock_offset_s": "How far the claiming device's clock was ahead of ours, in seconds.",
-        "key": "Of the request it came from.",
-        "part": "Which of the entries of that request.",
+        "clock_offset_s": "How far the device's clock was ahead of the server's, in seconds.",
+        "key": "The key of the request that it came from.",
+        "part": "Its position among the entries of that request.",
     }
     kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
     room = serializers.CharField(source="room.slug", default=None, allow_null=True)
@@ -108,9 +112,13 @@ class _PeriodQuery(PageQuery):
 
 
 class EntryQuery(_PeriodQuery):
-    person = serializers.IntegerField(required=False, min_value=1, help_text="Who acted.")
+    person = serializers.IntegerField(
+        required=False, min_value=1, help_text="The person who did it."
+    )
     trip = serializers.CharField(required=False, max_length=130)
-    irregular = serializers.BooleanField(required=False, help_text="Where a rule was broken.")
+    irregular = serializers.BooleanField(
+        required=False, help_text="Only entries that broke a rule."
+    )
 
 
 def entries_of(actor: Actor) -> QuerySet[Entry]:
@@ -146,7 +154,7 @@ class Entries(ListView):
     }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
-        """The record of one's rooms, newest first."""
+        """The records of your gear rooms, newest first."""
         return entries_of(self.actor)
 
     def whole_page(self, page: list[Entry]) -> Sequence[Entry]:
@@ -159,7 +167,7 @@ class OneEntry(ReadView):
     shows = EntryWholeAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One act with its movements."""
+        """One entry with its movements."""
         rows = entries_of(self.actor).prefetch_related(
             "movements__lot__item",
             "movements__from_place",
@@ -177,7 +185,9 @@ class OneEntry(ReadView):
 
 # --------------------------------------------------------------------------------------- movements
 class MovementQuery(_PeriodQuery):
-    place = serializers.IntegerField(required=False, min_value=1, help_text="From or to it.")
+    place = serializers.IntegerField(
+        required=False, min_value=1, help_text="Movements from or to this place."
+    )
     entry = serializers.IntegerField(required=False, min_value=1)
     lot_assumed = serializers.BooleanField(required=False)
 
@@ -200,7 +210,7 @@ class Movements(ListView):
     }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Movement]:
-        """Units of batches from place to place in one's rooms, newest first."""
+        """Movements of units between places in your gear rooms, newest first."""
         rows = Movement.objects.select_related(
             "entry", "lot__item", "from_place", "to_place", "from_room", "to_room"
         )

@@ -47,7 +47,7 @@ class ComparisonAnswer(answers.Answer):
     }  # fmt: skip
     help_texts = {
         "before": "The earlier version's number.",
-        "reasons": "Lines with another reason.",
+        "reasons": "Items with a different reason.",
     }
     said = SaidAnswer(many=True)
 
@@ -62,9 +62,9 @@ class KitEffectAnswer(answers.Answer):
     members = ["kit", "follows", "more", "fewer", "spare"]
     sources = {"kit": "kit.name", "follows": "kit.list_version.number"}
     help_texts = {
-        "more": "Wanted over what it wants now.",
-        "fewer": "Wanted now and no more then.",
-        "spare": "Inside, and no line would use it.",
+        "more": "Units needed in addition to what it needs now.",
+        "fewer": "Units needed now but no longer then.",
+        "spare": "Units inside that the list would no longer include.",
     }
 
 
@@ -72,7 +72,7 @@ class KitEffectAnswer(answers.Answer):
 class FromStockAnswer(answers.OfItem):
     members = ["room", "wanted", "in_stock", "missing"]
     sources = {"room": "room.name"}
-    help_texts = {"in_stock": "Usable today on the room's shelves."}
+    help_texts = {"in_stock": "Usable today on the gear room's shelves."}
 
 
 @answers.Answer.of(comparison.Effect)
@@ -84,7 +84,7 @@ class Compare(ReadView, PackingListView):
     shows = ComparisonAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """How a version differs from another, earlier or later."""
+        """The differences between one version and another."""
         compared = comparison.compared(self.version(self.kwargs["before"]), self.version())
         statement = [
             {"what": what, "before": a, "after": b} for what, (a, b) in compared.properties.items()
@@ -96,5 +96,5 @@ class Effect(ReadView, PackingListView):
     shows = EffectAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """Which kits would change if they followed this version, and what that takes from stock."""
+        """Which kits would change if they used this version, and which stock that needs."""
         return comparison.effect(self.actor, self.version())

@@ -61,7 +61,7 @@ class VersionAnswer(VersionInShort):
         "signed_page_type", "sections",
     ]  # fmt: skip
     sources = {"packing_list": "packing_list_id", "name": "packing_list.name"}
-    help_texts = {"signed_page_type": "The media type of the signed page; empty: there is none."}
+    help_texts = {"signed_page_type": "The media type of the signed page; empty if there is none."}
     created_by = serializers.CharField(source="created_by.name", default=None, allow_null=True)
 
 
@@ -123,14 +123,17 @@ class MakeListBody(DraftBody):
     }  # fmt: skip
     name = serializers.CharField(max_length=80)
     list_note = serializers.CharField(
-        max_length=300, default="", allow_blank=True, help_text="Of the list in all its versions."
+        max_length=300,
+        default="",
+        allow_blank=True,
+        help_text="Applies to all versions of the list.",
     )
     sections = bodies.lines(SectionBody, most=MOST_SECTIONS, default=list)
 
 
 class SignBody(ActBody):
     example = {"until": "2035-12-31", "note": "Looked through with the keeper."}
-    until = serializers.DateField(help_text="The last day on which the signature holds.")
+    until = serializers.DateField(help_text="The last day on which the signature is valid.")
     note = NoteField(max_length=300, default="", allow_blank=True)
     page = serializers.FileField(
         required=False, help_text="The page signed on paper: PDF, PNG or JPEG, in a multipart body."
@@ -201,7 +204,7 @@ class Lists(ListView, PackingListView):
         return packing_lists.all_lists()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make a kit list with a first draft."""
+        """Create a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
         return 201, self.whole(
             packing_lists.make_list(act, name=name, note=note, draft=draft_from(data))
@@ -212,7 +215,7 @@ class OneList(ReadView, PackingListView):
     shows = ListAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One kit list with its versions in short."""
+        """One kit list with a summary of its versions."""
         return self.packing_list()
 
 
@@ -220,7 +223,7 @@ class NewDraft(PackingListView):
     answers = {201: VersionAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make a new draft, copied from the latest version."""
+        """Create a new draft, copied from the latest version."""
         return 201, self.whole(packing_lists.new_draft(act, self.packing_list()))
 
 
@@ -230,17 +233,17 @@ class OneVersion(ReadView, PackingListView):
     body = DraftBody
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One version with its sections and lines."""
+        """One version with its sections and items."""
         return self.version()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Replace a draft as a whole."""
+        """Replace a whole draft."""
         return 200, self.whole(packing_lists.edit_draft(act, self.version(), draft_from(data)))
 
 
 class Publish(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Publish a draft: it never changes again, and kits may follow it."""
+        """Publish a draft: it can no longer be changed, and kits can use it."""
         return 200, self.whole(packing_lists.publish(act, self.version()))
 
 
@@ -250,7 +253,7 @@ class Sign(PackingListView):
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Sign a published version, as its medical adviser, until a day."""
+        """Sign a published version as medical adviser, until a given day."""
         page = data.get("page")
         done = packing_lists.sign(
             act,
@@ -277,7 +280,7 @@ class SignedPage(ReadView, PackingListView):
     schema = _PageSchema()
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The page that was signed on paper."""
+        """The page signed on paper."""
         version = self.version()
         if not version.signed_page_type or version.signed_page is None:
             raise NotFound("signed page of that version")

@@ -19,8 +19,7 @@ from kits.rules.notices.policy import When
 from kits.services.lookup import find
 from kits.services.mail import calendar, digest, notice_log, rendering
 from kits.services.mail.notice_log import State
-from kits.services.notices import preferences
-from kits.services.notices.registry import NOTICE_KINDS, title
+from kits.services.notices import NOTICE_KINDS, preferences, title
 
 
 @answers.Answer.of(Notice)
@@ -30,9 +29,12 @@ class NoticeAnswer(answers.WithPhones):
         "due_at", "tries", "sent_at", "message_id",
     ]  # fmt: skip
     sources = {"kit": "kit.name", "room": "room.slug", "entry": "entry_id"}
-    help_texts = {"due_at": "Not sent before then."}
+    help_texts = {"due_at": "It is not sent before this time."}
     title = answers.made(
-        serializers.CharField, title, source="kind", help_text="What the kind is about."
+        serializers.CharField,
+        title,
+        source="kind",
+        help_text="What this kind of notification is about.",
     )
     state = answers.made(serializers.ChoiceField, notice_log.state, choices=list(State))
     why = answers.made(
@@ -93,13 +95,13 @@ class SendAgain(UseCaseView):
     answers = {201: NoticeAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Send a notification once more, whatever they chose to receive."""
+        """Send a notification again, whatever the person has chosen to receive."""
         notice = notice_log.get(act.actor, self.kwargs["id"])
         return 201, notice_log.get(act.actor, notice_log.send_again(act, notice).pk)
 
 
 class WeeklyQuery(QuerySerializer):
-    person = serializers.IntegerField(required=False, min_value=1, help_text="You, unless given.")
+    person = serializers.IntegerField(required=False, min_value=1, help_text="Default: you.")
 
 
 class WeeklyAnswer(answers.WithPhones):
@@ -149,7 +151,7 @@ class SettingsAnswer(answers.Answer):
     ]  # fmt: skip
     help_texts = {
         "weekly_on": "Day of the week, Monday 0 to Sunday 6.",
-        "minutes_a_kit": "How long a kit takes that is opened.",
+        "minutes_a_kit": "The minutes that it takes to check and restock an opened kit.",
     }
     weekly_at = ClockTime(help_text="Local to your home room.")
     quiet_from = ClockTime(allow_null=True)
@@ -159,19 +161,19 @@ class SettingsAnswer(answers.Answer):
         preferences.choices,
         source="person",
         child=serializers.ChoiceField(list(When)),
-        help_text="When you are notified of each kind.",
+        help_text="When you get each kind of notification.",
     )
     address_refused = answers.made(
         serializers.CharField,
         lambda why: why or None,
         source="refused_why",
         allow_null=True,
-        help_text="The answer of your mail server when it refused mail for good.",
+        help_text="Your mail server's answer when it permanently refused our email.",
     )
     calendar = answers.made(
         serializers.BooleanField,
         lambda row: row.calendar_sha256 is not None,
-        help_text="Whether your calendar has an address.",
+        help_text="Whether your calendar has a link.",
     )
 
 
@@ -186,7 +188,9 @@ class SettingsBody(ActBody):
     quiet_until = ClockTime(required=False, allow_null=True)
     minutes_a_kit = serializers.IntegerField(required=False, min_value=1, max_value=480)
     choices = serializers.DictField(
-        child=serializers.ChoiceField(list(When)), required=False, help_text="By kind."
+        child=serializers.ChoiceField(list(When)),
+        required=False,
+        help_text="By kind of notification.",
     )
 
 
@@ -203,7 +207,7 @@ class Settings(ReadView, UseCaseView):
         return preferences.of(_person(self.actor))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change when the weekly email comes, quiet hours, and what you are notified of at once."""
+        """Change your weekly email, quiet hours and which notifications are sent when."""
         person = _person(act.actor)
         preferences.change(act, person, **data)
         return 200, preferences.of(person)
@@ -215,7 +219,7 @@ class Settings(ReadView, UseCaseView):
 
 class CalendarAnswer(serializers.Serializer[Any]):
     address = serializers.CharField(
-        allow_null=True, help_text="Shown this once. Asked for again with the same key: null."
+        allow_null=True, help_text="Shown only once. Null if the same key is sent again."
     )
 
 
@@ -224,7 +228,7 @@ class NewCalendar(UseCaseView):
     answers = {201: CalendarAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """A new secret address of your calendar; the one before shows nothing any more."""
+        """Create a new secret link to your calendar; the old one no longer shows anything."""
         secret = preferences.new_calendar(act, _person(act.actor))
         return 201, {"address": self.request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
@@ -238,7 +242,7 @@ class EndCalendar(UseCaseView):
     answers = {200: SettingsAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """End the address of your calendar."""
+        """Turn off the link to your calendar."""
         person = _person(act.actor)
         preferences.end_calendar(act, person)
         return 200, preferences.of(person)

@@ -8,14 +8,14 @@ from rest_framework import serializers
 from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ReadView, UseCaseView
-from gearroom.core.services.people import person_export, redaction
+from gearroom.core.services.people import personal_data, redaction
 from gearroom.core.services.people.people import get
 from kits.api import answers
 from kits.services.people import personal_records
 
 
 class ExportAnswer(serializers.Serializer[Any]):
-    """All that is kept about somebody."""
+    """All data stored about a person."""
 
     person = serializers.IntegerField()
     merged = serializers.ListField(
@@ -24,7 +24,7 @@ class ExportAnswer(serializers.Serializer[Any]):
     made_at = serializers.DateTimeField()
     tables = serializers.DictField(
         child=serializers.ListField(child=serializers.DictField()),
-        help_text="The rows that are of them, by table; other people by number.",
+        help_text="Their records by table; other people appear by number.",
     )
 
 
@@ -35,30 +35,33 @@ class Export(ReadView):
     shows = ExportAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """All that is kept about somebody: your own; anybody's for an administrator of every
-        room."""
-        return person_export.export(self.actor, get(self.actor, self.kwargs["id"]))
+        """All data stored about a person.
+
+        About yourself or, for an administrator of all gear rooms, about anybody.
+        """
+        return personal_data.export(self.actor, get(self.actor, self.kwargs["id"]))
 
 
 class EraseBody(ActBody):
-    """Further names of theirs."""
+    """Other names of this person."""
 
     example = {"words": ["Jojo", "Jo from the cave hut"]}
     words = serializers.ListField(
         child=serializers.CharField(max_length=120),
         max_length=20,
         required=False,
-        help_text="Further names, such as a nickname, each of 3 characters at least, to take out of"
-        " what people typed.",
+        help_text="Other names, such as a nickname, of at least 3 characters each, to remove"
+        " from notes and reasons.",
     )
 
 
 @answers.Answer.of(personal_records.Erased)
 class ErasedAnswer(answers.Answer):
-    """Who is erased, by the number that stays."""
+    """The erased person's number, which is kept."""
 
     help_texts = {
-        "still_named": "Names of items, kits or places that still contain theirs: rename those."
+        "still_named": "Items, kits or places whose names still contain this person's name:"
+        " rename them."
     }
 
 
@@ -70,8 +73,11 @@ class Erase(UseCaseView):
     answers = {200: ErasedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Erase names, telephone, address, sign-in, roles and tag of somebody; what they did stays
-        under their number. It is not undone. For an administrator of every room."""
+        """Erase a person's names, telephone number, email address, login, roles and tag.
+
+        What they did stays on record under their number. This cannot be undone. Only for
+        administrators of all gear rooms.
+        """
         return 200, personal_records.erase(
             act, get(act.actor, self.kwargs["id"]), data.get("words", ())
         )
@@ -85,7 +91,7 @@ class RedactionAnswer(serializers.Serializer[Any]):
     """What was moved."""
 
     id = serializers.IntegerField()
-    rows = serializers.IntegerField(source="rows.count", help_text="How many rows were changed.")
+    rows = serializers.IntegerField(source="rows.count", help_text="The number of records changed.")
 
 
 class Redactions(UseCaseView):
@@ -95,14 +101,16 @@ class Redactions(UseCaseView):
     answers = {201: RedactionAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put names, telephones and addresses of rows that were written before they were kept apart
-        where they can be erased. They read as before. For an administrator of every room."""
+        """Make names and addresses in older records erasable.
+
+        The records read as before. Only for administrators of all gear rooms.
+        """
         return 201, redaction.redact_landed(act)
 
 
 class MergeBody(ActBody):
     example = {"into": 8}
-    into = serializers.IntegerField(min_value=1, help_text="The record that is kept, by id.")
+    into = serializers.IntegerField(min_value=1, help_text="The record to keep, by id.")
 
 
 class Merge(UseCaseView):
@@ -111,7 +119,7 @@ class Merge(UseCaseView):
     answers = {200: answers.PersonAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Keep one record of somebody who is on record twice."""
+        """Merge two records of the same person."""
         person = get(act.actor, self.kwargs["id"])
         kept = personal_records.merge(act, person, get(act.actor, data["into"]))
         if not act.actor.may("see_people", kept.home_room_id):

@@ -25,13 +25,15 @@ class RecallAnswer(answers.Answer):
         "id", "item", "scope", "number", "reference", "advice", "started_at", "closed_at",
         "outcome", "published_at",
     ]  # fmt: skip
-    help_texts = {"published_at": "Where the maker withdrew it."}
+    help_texts = {"published_at": "Where the maker announced the withdrawal."}
     scope = serializers.ChoiceField(RecallScope.choices)
     started_at = serializers.DateTimeField(source="entry.occurred_at")
     closed_at = serializers.DateTimeField(
         source="closed.occurred_at", default=None, allow_null=True
     )
-    outcome = serializers.ChoiceField([*Outcome, ""], help_text="How it ended; empty while open.")
+    outcome = serializers.ChoiceField(
+        [*Outcome, ""], help_text="How it ended; empty while it is open."
+    )
 
 
 @answers.Answer.of(status.Followed)
@@ -45,20 +47,20 @@ class FollowedAnswer(answers.WithPhones):
         "answered_at": "row.answered.occurred_at",
     }  # fmt: skip
     help_texts = {
-        "row": "To answer by; null where it came there after the start.",
-        "booked": "What is on record there now.",
-        "person": "Who has it, or answers for it.",
+        "row": "For answering; null if it arrived there after the recall began.",
+        "booked": "Units on record there now.",
+        "person": "The person who has it or is responsible for it.",
     }
     certainty = serializers.ChoiceField(Certainty.choices, source="row.certainty", allow_null=True)
     units_min = answers.made(
         serializers.IntegerField,
         lambda seen: seen.row.units_min if seen.row else 0,
-        help_text="When the recall started, at least.",
+        help_text="The least number of units when the recall began.",
     )
     units_max = answers.made(
         serializers.IntegerField,
         lambda seen: seen.row.units_max if seen.row else seen.booked,
-        help_text="When the recall started, at most.",
+        help_text="The greatest number of units when the recall began.",
     )
     quarantined = answers.made(
         serializers.IntegerField, lambda seen: seen.row.quarantined if seen.row else 0
@@ -84,7 +86,7 @@ class QuarantineAnswer(answers.Answer):
 class GoneAnswer(answers.Answer):
     members = ["how", "certainty", "trip", "kit", "units"]
     sources = {"kit": "kit.name"}
-    how = serializers.CharField(help_text="used, sold, given, or how it was thrown out.")
+    how = serializers.CharField(help_text="used, sold, given, or how it was disposed of.")
     certainty = serializers.ChoiceField(Certainty.choices)
 
 
@@ -93,7 +95,7 @@ class UnsettledAnswer(answers.Answer):
     help_texts = {
         "quarantined": "Units in quarantine.",
         "elsewhere": "Units that are on record in kits.",
-        "unanswered": "Places where nobody has looked yet.",
+        "unanswered": "Places that nobody has checked yet.",
     }
 
 
@@ -101,8 +103,10 @@ class _StandingPart(serializers.Serializer[Any]):
     lots = BatchAnswer(many=True)
     places = FollowedAnswer(many=True)
     quarantine = QuarantineAnswer(many=True)
-    gone = GoneAnswer(many=True, help_text="No longer here: used, thrown out, sold, given away.")
-    unsettled = UnsettledAnswer(help_text="What is not accounted for yet.")
+    gone = GoneAnswer(
+        many=True, help_text="Units no longer here: used, disposed of, sold or given away."
+    )
+    unsettled = UnsettledAnswer(help_text="What has not been accounted for yet.")
 
 
 class StandingAnswer(RecallAnswer, _StandingPart):
@@ -156,7 +160,10 @@ class Recalls(ListView, _RecallView):
         return Recall.objects.select_related("item", "entry", "closed")
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record a maker's recall: quarantine what is here, list and inform who has the rest."""
+        """Record a maker's recall.
+
+        What is here goes into quarantine, and the people who have the rest are listed and notified.
+        """
         recall = recalls.start(act, item=find.item(data.pop("item")), **data)
         return 201, self.standing(recall)
 
@@ -165,20 +172,20 @@ class OneRecall(ReadView, _RecallView):
     shows = StandingAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One recall: who has units, who was informed, what they answered, what was used."""
+        """One recall: who has units, who was notified, their answers, and what was used."""
         return self.standing(self.recall())
 
 
 class RowBody(ActBody):
     example = {"row": 31}
-    row = serializers.IntegerField(min_value=1, help_text="Of the places listed.")
+    row = serializers.IntegerField(min_value=1, help_text="The number of places listed.")
 
 
 class RecallAnswerBody(bodies.HereBody, RowBody):
     example = {"row": 31, "answer": "taken-out", "removed": 2}
     answer = serializers.ChoiceField(list(Answer))
     removed = serializers.IntegerField(
-        default=0, min_value=0, max_value=1_000_000, help_text="Units found and taken out."
+        default=0, min_value=0, max_value=1_000_000, help_text="Units found and removed."
     )
 
 
@@ -187,7 +194,7 @@ class AnswerRecall(_RecallView):
     body = RecallAnswerBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say what was found in a place. What was taken out goes to quarantine."""
+        """Record what was found in a place. Removed units go into quarantine."""
         act = bodies.here(act, data)
         recall = self.recall()
         row = recalls.find_row(act.actor, recall, data["row"])
@@ -199,7 +206,7 @@ class MarkInformed(_RecallView):
     body = RowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that somebody was informed in another way, such as by phone."""
+        """Record that somebody was notified in another way, such as by phone."""
         recall = self.recall()
         recalls.mark_informed(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, self.standing(recall)
@@ -212,7 +219,8 @@ class CloseBody(ActBody):
         required=False,
         max_length=300,
         allow_blank=True,
-        help_text="Where the maker withdrew it: an address, or a letter and its date.",
+        help_text="Where the maker announced the withdrawal: a web address, or a letter and its"
+        " date.",
     )
 
 
@@ -221,20 +229,23 @@ class Close(_RecallView):
     body = CloseBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """End a recall: finished, and its batches stay blocked for ever; or withdrawn by its maker,
-        and they are good again, unless another recall is about them."""
+        """Close a recall, as finished or as withdrawn by its maker.
+
+        If it is finished, its batches stay blocked permanently; if it is withdrawn, they can be
+        used again, unless another recall covers them.
+        """
         return 200, self.standing(closing.close(act, self.recall(), **data))
 
 
 class Reopen(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Follow a recall again that was closed too early."""
+        """Reopen a recall that was closed too early."""
         return 200, self.standing(closing.reopen(act, self.recall()))
 
 
 class PutBackBody(ActBody):
     example = {"shelf": "3"}
-    shelf = serializers.CharField(max_length=40, help_text="By id, or by the code of its label.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by label code.")
 
 
 class PutBack(_RecallView):
@@ -243,7 +254,7 @@ class PutBack(_RecallView):
     answers = {201: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Move what a withdrawn recall had brought into quarantine back onto a shelf there."""
+        """Return units that were quarantined because of a recall, since withdrawn, to a shelf."""
         recall = self.recall()
         closing.put_back(act, recall, find.shelf(act.actor, data["shelf"]))
         return 201, self.standing(recall)

@@ -32,8 +32,8 @@ from kits.services.restocking.sorting import Placed, PutIn
 class WantedAnswer(answers.OfItem):
     members = ["units", "below_minimum", "on_shelves", "cost"]
     help_texts = {
-        "on_shelves": "So many of the units lie on shelves of the room that the kit is in, good"
-        " today.",
+        "on_shelves": "How many of the units are on the shelves of the kit's gear room and"
+        " usable today.",
         "cost": "At the last price paid.",
     }
 
@@ -45,12 +45,12 @@ class PlacedAnswer(answers.Answer):
 
 class BuiltAnswer(answers.WithEntry):
     put_in = PlacedAnswer(many=True)
-    wanted = WantedAnswer(many=True, help_text="What the kit still needs by its list.")
+    wanted = WantedAnswer(many=True, help_text="What the kit still needs according to its list.")
 
 
 # ---------------------------------------------------------------------------------------- building
 class BuildLineBody(bodies.PutInBody):
-    """A batch that goes from a shelf into a section."""
+    """A batch to move from a shelf into a section."""
 
 
 class BuildBody(ActBody):
@@ -61,12 +61,12 @@ class BuildBody(ActBody):
     lines = bodies.lines(
         BuildLineBody,
         required=False,
-        help_text="What goes in; without it, as the list has it.",
+        help_text="What goes in; default: everything on the restock list.",
     )
     levels = bodies.lines(
         bodies.LevelBody,
         required=False,
-        help_text="Of loose items; without it, all were topped up.",
+        help_text="Levels of loose items; default: all topped up.",
     )
     through = serializers.DateField(required=False)
 
@@ -101,7 +101,7 @@ class Build(KitView):
 class _TargetBody(StrictSerializer):
     units = serializers.IntegerField(**bodies.UNITS)
     why = serializers.CharField(required=False, max_length=300, allow_blank=True)
-    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
+    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it was put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
 
 
@@ -132,10 +132,10 @@ class StrippedAnswer(answers.WithEntry):
     members = ["went", "wanted", "bought_for", "cost_with_rest", "currency", "unpriced"]
     help_texts = {
         "wanted": "What remains to be added.",
-        "cost_with_rest": "With what remains, at the last prices paid.",
+        "cost_with_rest": "Including the remaining items, at the last prices paid.",
     }
     unpriced = serializers.ListField(
-        child=serializers.CharField(), help_text="Remaining items of no known price."
+        child=serializers.CharField(), help_text="Remaining items without a known price."
     )
 
 
@@ -145,7 +145,7 @@ class Strip(KitView):
     answers = {201: StrippedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Break down a bought kit: keep, shelf, training or dispose, item by item."""
+        """Break down a bought kit, item by item: keep, shelf, training or dispose of."""
         kit = self.kit()
         things = [_thing(act, kit, row) for row in data["things"]]
         done = building.strip(
@@ -184,7 +184,7 @@ class CheckInKitBody(CheckBody):
     lot = serializers.CharField(
         required=False,
         max_length=40,
-        help_text="Which instrument, by id or label; not needed where the kit has one.",
+        help_text="The instrument, by id or label; not needed if the kit has only one.",
     )
 
 
@@ -222,7 +222,7 @@ def _instrument(kit: Kit, ref: str | None) -> Lot:
 
 # ---------------------------------------------------------------------------------------- emptying
 class OutBody(_TargetBody):
-    lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
+    lot = serializers.CharField(max_length=40, help_text="By id or by label code.")
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
     way = serializers.ChoiceField(list(Destination))
 
@@ -232,17 +232,15 @@ class EmptyBody(ActBody):
         "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
     }  # fmt: skip
     lines = bodies.lines(OutBody, required=False)
-    levels = bodies.lines(
-        bodies.LevelBody, required=False, help_text="What is left of loose items."
-    )
+    levels = bodies.lines(bodies.LevelBody, required=False, help_text="The levels of loose items.")
 
 
 @answers.Answer.of(emptying.EmptyResult)
 class EmptiedAnswer(answers.WithEntry):
     members = ["went", "left"]
     help_texts = {
-        "went": "To quarantine in place of a shelf where it must.",
-        "left": "Units still inside; with 0 it may be retired.",
+        "went": "Goes to quarantine instead of a shelf where necessary.",
+        "left": "Units still inside; at 0 the kit may be retired.",
     }
 
 
@@ -252,7 +250,7 @@ class Empty(KitView):
     answers = {201: EmptiedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take items out of a kit for good: shelf, training, sold, given away, thrown out."""
+        """Remove items from a kit: to a shelf, to training, sold, given away or disposed of."""
         kit = self.kit()
         lines = [
             EmptyLine(

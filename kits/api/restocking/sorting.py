@@ -38,7 +38,7 @@ class LookInside(KitView):
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit's contents were checked and are as on record."""
+        """Record that a kit's contents were checked and match the record."""
         kit = self.kit()
         levels = bodies.loose_levels(kit, data.get("levels", []))
         return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
@@ -48,7 +48,8 @@ class LookInside(KitView):
 class RestockQuery(QuerySerializer):
     through = serializers.DateField(
         required=False,
-        help_text="What goes in lasts through this day; else through the kit's next trip.",
+        help_text="Items put in must last until this day; default: until the end of the kit's"
+        " next trip.",
     )
 
 
@@ -125,7 +126,7 @@ class MissingAnswer(_ItemRow):
 
 @answers.Answer.of(sorting.Restock)
 class RestockAnswer(answers.Answer):
-    """A restock list, in the order of doing."""
+    """A restock list, in the order in which to work through it."""
 
     members = ["kit", "through", "take_out", "put_in", "fill_up", "missing", "next_seal"]
     sources = {
@@ -144,7 +145,7 @@ class DifferingBody(StrictSerializer):
     instead = bodies.lines(
         bodies.PutInBody,
         required=False,
-        help_text="What went in; nothing where it was left out.",
+        help_text="What was put in; empty if nothing was.",
     )
 
 
@@ -157,8 +158,8 @@ class RestockBody(ActBody):
     line = serializers.IntegerField(
         required=False,
         min_value=1,
-        help_text="Only what this line of the kit list lacks, and nothing else: it is no check of"
-        " the kit, and ends no sorting.",
+        help_text="Only what this item on the kit list lacks. This is not a check of the kit,"
+        " and the kit still needs sorting if it did before.",
     )
     as_listed = serializers.BooleanField(default=True)
     exceptions = bodies.lines(DifferingBody, required=False)
@@ -166,7 +167,7 @@ class RestockBody(ActBody):
     levels = bodies.lines(
         bodies.LevelBody,
         required=False,
-        help_text="Without it all loose items were topped up.",
+        help_text="Default: all loose items were topped up.",
     )
     through = serializers.DateField(required=False)
 
@@ -185,11 +186,11 @@ class RestockView(ReadView, KitView):
     answers = {201: RestockedAnswer}
 
     def read(self, query: dict[str, Any]) -> Any:
-        """What to take out, what to put in from which shelf, and what is not in stock."""
+        """What to remove, what to put in from which shelf, and what is not in stock."""
         return sorting.restock_list(self.kit(), through=query.get("through"))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put in what the list says, but for the exceptions; or what one line lacks."""
+        """Restock a kit: as listed, with exceptions, or only what one item lacks."""
         kit = self.kit()
         if "line" in data:
             done = adding.add(act, kit, data["line"], through=data.get("through"))
@@ -235,7 +236,7 @@ class TakeExpiredOut(KitView):
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take out everything that may not stay inside."""
+        """Remove everything that may not stay in a kit."""
         return 200, sorting.take_expired_out(act, self.kit())
 
 
@@ -248,10 +249,13 @@ class BorrowLineBody(StrictSerializer):
 
 class BorrowBody(ActBody):
     example = {"giver": "DAY-02", "lines": [{"lot": "12", "units": 1}]}
-    giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
+    giver = serializers.CharField(
+        max_length=40, help_text="The kit to borrow from, by name or code."
+    )
     lines = bodies.lines(BorrowLineBody, allow_empty=False)
     already_done = serializers.BooleanField(
-        default=False, help_text="A report of what happened, not a request: always recorded."
+        default=False,
+        help_text="A report of something that has already happened: it is always recorded.",
     )
 
 
@@ -280,7 +284,7 @@ class ResealBody(ActBody):
     seal = serializers.CharField(max_length=40)
     section = serializers.CharField(required=False, max_length=80)
     anyway = serializers.BooleanField(
-        default=False, help_text="Seal it although something that was used is not replaced."
+        default=False, help_text="Seal it although some items used have not been replaced."
     )
     closed = serializers.BooleanField(
         default=None, allow_null=True, help_text="Whether the bag closed; null: nobody said."
@@ -297,7 +301,8 @@ class ResealBody(ActBody):
 class ResealedAnswer(answers.DaysAnswer, answers.WithEntry):
     seal = serializers.CharField()
     to_sort = serializers.BooleanField(
-        help_text="It still needs sorting: nobody checked its contents since it came back."
+        help_text="True if it still needs sorting: nobody has checked its contents since it"
+        " came back."
     )
     verdict = answers.VerdictAnswer()
 
@@ -308,7 +313,10 @@ class Reseal(KitView):
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a numbered seal on; with the dates for its tag, and the kit's verdict."""
+        """Record a new numbered seal.
+
+        The answer has the dates for the kit tag, and the kit's status.
+        """
         kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
         seal = sorting.reseal(

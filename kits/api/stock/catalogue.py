@@ -33,7 +33,7 @@ SMALL: dict[str, Any] = {
 @answers.Answer.of(PackCode)
 class PackCodeAnswer(answers.Answer):
     members = ["gtin", "units_per_pack"]
-    help_texts = {"gtin": "14 digits; shorter ones with zeros in front."}
+    help_texts = {"gtin": "14 digits; shorter numbers have leading zeros."}
 
 
 @answers.Answer.of(Substitute)
@@ -52,7 +52,7 @@ class ItemAnswer(answers.Answer):
     ]  # fmt: skip
     help_texts = {
         "base_unit": "The smallest unit counted.",
-        "substitutes": "What can be used instead, one for one.",
+        "substitutes": "Items that can be used instead, one for one.",
     }
     kind = serializers.ChoiceField(KINDS)
     disposal = serializers.ChoiceField(Disposal.values)
@@ -74,7 +74,7 @@ class ItemBody(ActBody):
         required=False, help_text="Loose: not counted, but full, low or empty."
     )
     latex = serializers.BooleanField(required=False)
-    child = serializers.BooleanField(required=False, help_text="Made for children.")
+    child = serializers.BooleanField(required=False, help_text="For children.")
     min_temp_c = serializers.IntegerField(**CELSIUS)
     max_temp_c = serializers.IntegerField(**CELSIUS)
     opened_life_days = serializers.IntegerField(**DAYS)
@@ -97,9 +97,9 @@ class ItemQuery(PageQuery):
     sterile = serializers.BooleanField(required=False)
     latex = serializers.BooleanField(required=False)
     child = serializers.BooleanField(required=False)
-    gtin = gtin_field(required=False, help_text="Of one of its packs.")
+    gtin = gtin_field(required=False, help_text="The GTIN of one of its packs.")
     retired = serializers.BooleanField(
-        required=False, default=False, help_text="Those retired, rather than those in use."
+        required=False, default=False, help_text="Only retired items, instead of those in use."
     )
 
 
@@ -178,13 +178,13 @@ class OneItem(ReadView, _ItemView):
         return self.item()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Edit an item; kits that it concerns are judged again."""
+        """Edit an item; the status of the kits that contain it is updated."""
         return 200, self.whole(catalogue.edit_item(act, self.item(), **data))
 
 
 class RetireItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Retire an item: it is no longer bought, and what is left may be used up."""
+        """Retire an item: it is no longer bought, and any remaining stock may be used up."""
         return 200, self.whole(catalogue.retire_item(act, self.item()))
 
 

@@ -18,8 +18,8 @@ from kits.services.lookup import find
 from kits.services.stock import counting
 
 COMPLETE = (
-    "Nothing else is there: of what is not named there is none. Else it was not counted and stays"
-    " as it is on record."
+    "True: nothing else is there. Otherwise anything that is not listed counts as not counted"
+    " and stays as it is on record."
 )
 
 
@@ -40,18 +40,18 @@ class CountKitBody(bodies.LevelsBody):
         "complete": True, "levels": [{"section": "main", "item": 9, "level": "low"}],
     }  # fmt: skip
     section = serializers.CharField(
-        required=False, max_length=80, help_text="Only this section; else the whole kit."
+        required=False, max_length=80, help_text="Only this section; default: the whole kit."
     )
     found = bodies.lines(FoundBody)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     preview = serializers.BooleanField(
-        default=False, help_text="Show the differences and write nothing."
+        default=False, help_text="Show the differences without recording anything."
     )
 
 
 class CountShelfBody(ActBody):
     example = {"shelf": "3", "found": [{"lot": "12", "units": 11}]}
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by label code.")
     found = bodies.lines(FoundBody)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     preview = serializers.BooleanField(default=False)
@@ -77,10 +77,8 @@ class CountKit(KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Count a kit or one of its sections."""
         kit = self.kit()
-        if "section" in data:
-            places = [find.section(kit, data["section"])]
-        else:
-            places = list(kit.sections.all())
+        one = [find.section(kit, data["section"])] if "section" in data else None
+        places = one or list(kit.sections.all())
         result = [
             _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
@@ -125,12 +123,12 @@ def _count(
 class ReverseBody(ActBody):
     example = {"reason": "It was the wrong kit.", "together": True, "through": 118}
     together = serializers.BooleanField(
-        required=False, default=False, help_text="Undo with it the later acts that build on it."
+        required=False, default=False, help_text="Also undo the later actions that depend on it."
     )
     through = serializers.IntegerField(
         required=False,
         min_value=1,
-        help_text="With `together`: the last entry of `later` as it was listed.",
+        help_text="With `together`: the last entry listed in `later`.",
     )
 
 
@@ -155,7 +153,7 @@ class ChangeAnswer(answers.Answer):
 class ReversedAnswer(answers.Answer):
     members = ["entries", "notices_taken_back", "later", "changes"]
     help_texts = {"changes": "What is different now."}
-    later = LaterAnswer(many=True, help_text="The later acts that were undone with it.")
+    later = LaterAnswer(many=True, help_text="The later actions that were undone with it.")
 
 
 class Reverse(UseCaseView):
@@ -164,8 +162,11 @@ class Reverse(UseCaseView):
     answers = {201: ReversedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Correct a mistake: reverse the act that an entry belongs to. Where later acts build on
-        it, 409 `built-on` lists them; with `together` and `through` they are reversed too."""
+        """Correct a mistake: undo the action that an entry belongs to.
+
+        If later ones depend on it, 409 `built-on` lists them; with `together` and `through` they
+        are undone too.
+        """
         return 201, reversal.reverse(
             act, self.kwargs["id"], together=data["together"], through=data.get("through")
         )
@@ -180,7 +181,7 @@ class ReallyBody(ActBody):
 
 class ReallyAnswer(serializers.Serializer[Any]):
     entry = answers.EntryAnswer(
-        allow_null=True, help_text="Null: that kit’s own record says so already, or went on since."
+        allow_null=True, help_text="Null if that kit already has such a record, or a later one."
     )
 
 
@@ -190,5 +191,5 @@ class MoveToOtherKit(UseCaseView):
     answers = {201: ReallyAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Undo an act and record the same for the kit that it really was."""
+        """Undo an action and record it for the kit that it really was."""
         return 201, wrong_kit.correct_kit(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))

@@ -17,8 +17,7 @@ from kits.models import Holding, Item, Lot, LotFact, Receipt
 from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import readiness
 from kits.services.ledger.lots import normal, printed_expiry
-from kits.services.lookup import find
-from kits.services.lookup.own_side import receipts_of, without_strangers
+from kits.services.lookup import find, receipts_of, without_strangers
 from kits.services.stock import corrections, instruments, views
 
 NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}
@@ -31,7 +30,7 @@ class ThingAnswer(answers.Answer):
 
 @answers.Answer.of(Lot)
 class BatchAnswer(answers.Answer):
-    """A batch; several are judged together by `with_batches`."""
+    """A batch."""
 
     members = [
         "id", "item", "number", "serial", "expiry", "opened_on", "good_until", "recall", "withheld",
@@ -40,7 +39,7 @@ class BatchAnswer(answers.Answer):
     sources = {"recall": "recall_id"}
     help_texts = {
         "number": "The maker's lot number; empty: not known.",
-        "expiry": "The printed last good day.",
+        "expiry": "The printed expiry date.",
     }
 
     good_until = answers.made(
@@ -48,7 +47,7 @@ class BatchAnswer(answers.Answer):
         good_through,
         source="batch",
         allow_null=True,
-        help_text="The sooner of the printed day and that since it was opened.",
+        help_text="The earlier of the printed date and the date after opening.",
     )
     withheld = serializers.BooleanField(source="batch.withheld")
     check_due = serializers.DateField(source="batch.check_due", allow_null=True)
@@ -85,13 +84,13 @@ def expiry_in(data: dict[str, Any], today: date) -> date | None:
 
 
 class LotBody(StrictSerializer):
-    """What is printed on a pack, as parts of a body."""
+    """The details printed on a pack."""
 
     number = serializers.CharField(required=False, **NUMBER)
     serial = serializers.CharField(required=False, **NUMBER)
     expiry = serializers.DateField(required=False, allow_null=True)
     expiry_printed = serializers.CharField(
-        required=False, max_length=40, help_text="As it is printed, such as EXP 05/2027."
+        required=False, max_length=40, help_text="As printed, such as EXP 05/2027."
     )
 
 
@@ -101,9 +100,7 @@ class LotQuery(PageQuery):
     number = serializers.CharField(required=False, max_length=80)
     expiring_before = serializers.DateField(required=False)
     recalled = serializers.BooleanField(required=False)
-    in_stock = serializers.BooleanField(
-        required=False, help_text="Only batches of which units are somewhere."
-    )
+    in_stock = serializers.BooleanField(required=False, help_text="Only batches that are in stock.")
 
 
 class Lots(ListView):
@@ -144,7 +141,7 @@ class FactAnswer(answers.Answer):
 class ReceiptAnswer(answers.Answer):
     members = ["entry", "on", "units", "supplier", "price", "currency"]
     sources = {"entry": "entry_id", "on": "entry.occurred_at"}
-    help_texts = {"price": "For all of it."}
+    help_texts = {"price": "The total price."}
 
 
 class BatchPlaceAnswer(answers.Answer):
@@ -156,9 +153,9 @@ class BatchPlaceAnswer(answers.Answer):
 
 
 class _BatchRecord(serializers.Serializer[Any]):
-    facts = FactAnswer(many=True, help_text="What was on record of it, the latest last.")
-    receipts = ReceiptAnswer(many=True, help_text="Empty for those who do not receive stock.")
-    places = BatchPlaceAnswer(many=True, help_text="Where it is, in one's own rooms.")
+    facts = FactAnswer(many=True, help_text="Its details as recorded, latest last.")
+    receipts = ReceiptAnswer(many=True, help_text="Empty for people who may not receive stock.")
+    places = BatchPlaceAnswer(many=True, help_text="Where it is in your gear rooms.")
 
 
 class BatchWholeAnswer(BatchAnswer, _BatchRecord):
@@ -171,7 +168,7 @@ class OneLot(ReadView):
     shows = BatchWholeAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """A batch: what is and was believed of it, how it came, where it is."""
+        """A batch: its details now and before corrections, its deliveries, and where it is."""
         lot = find.lot(self.kwargs["id"])
         facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
         without_strangers(self.actor, [fact.entry for fact in facts])
@@ -196,7 +193,7 @@ class CorrectBody(ActBody):
 class CorrectedAnswer(answers.WithEntry):
     members = ["lot", "booked_over"]
     help_texts = {
-        "booked_over": "Another batch had this identity already; all units are of that one now."
+        "booked_over": "Another batch already had these details; all units now belong to that one."
     }
 
 
@@ -206,7 +203,7 @@ class Correct(UseCaseView):
     answers = {200: CorrectedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put right a batch's number or date. A reason is needed."""
+        """Correct a batch's number or date. A reason is required."""
         lot = find.lot(self.kwargs["id"])
         says_date = "expiry" in data or "expiry_printed" in data
         expiry = expiry_in(data, act.received_at.date())
@@ -226,13 +223,14 @@ class CheckBody(ActBody):
     answer = serializers.CharField(required=False, max_length=200, allow_blank=True)
     checked_on = serializers.DateField(required=False)
     due_on = serializers.DateField(
-        required=False, help_text="When the next is due, if not after the item's interval."
+        required=False,
+        help_text="When the next check is due, if not after the item's usual interval.",
     )
 
 
 class CheckedAnswer(answers.WithEntry):
     lot = BatchAnswer()
-    counts = serializers.BooleanField(help_text="False where a later check is on record.")
+    counts = serializers.BooleanField(help_text="False if a later check is on record.")
 
 
 def checked(act: Act, lot: Lot, data: dict[str, Any]) -> tuple[int, Any]:

@@ -43,7 +43,7 @@ class Places(ListView, UseCaseView):
     answers = {201: PlaceAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Place]:
-        """Shelves, kit sections and other inner places of one's rooms."""
+        """Shelves, kit sections and other places in your gear rooms."""
         return find.places_of(self.actor).filter(kind__in=INNER)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -27,7 +27,7 @@ PLACE: dict[str, Any] = {"max_length": 40}
 # ----------------------------------------------------------------------------------- what is where
 class HoldingQuery(PageQuery):
     room = serializers.CharField(
-        required=False, max_length=80, help_text="In it, its kits' sections included."
+        required=False, max_length=80, help_text="Stock in this gear room, including its kits."
     )
     place = serializers.IntegerField(required=False, min_value=1)
     kind = serializers.ChoiceField([kind.value for kind in INNER], required=False)
@@ -61,7 +61,7 @@ class Holdings(ListView):
     }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
-        """What the inner places of one's rooms hold, by item."""
+        """The stock in your gear rooms, by item."""
         return (
             Holding.objects.on_hand()
             .filter(place__in=find.places_of(self.actor).values("pk"))
@@ -95,15 +95,15 @@ class ReceiveBody(ActBody, LotBody):
         ),
     )
 
-    shelf = serializers.CharField(**PLACE, help_text="By id, or by the code of its label.")
+    shelf = serializers.CharField(**PLACE, help_text="By id or by label code.")
     item = serializers.IntegerField(required=False, min_value=1)
     units = serializers.IntegerField(required=False, **UNITS)
     packs = serializers.IntegerField(required=False, **UNITS)
     pack_code = gtin_field(
-        required=False, help_text="The pack's GTIN; it may be given in place of the item."
+        required=False, help_text="The pack's GTIN; can be sent instead of the item."
     )
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = price_field(required=False, allow_null=True, help_text="For all of it.")
+    price = price_field(required=False, allow_null=True, help_text="The total price.")
     currency = currency_field()
 
 
@@ -115,7 +115,7 @@ class RemarkAnswer(answers.Answer):
 @answers.Answer.of(receiving.Arrival)
 class ReceivedAnswer(answers.WithEntry):
     members = ["lot", "place", "units", "remarks"]
-    help_texts = {"place": "The shelf; or quarantine, and a remark says why."}
+    help_texts = {"place": "The shelf; or quarantine, with the reason as a remark."}
 
 
 class Receive(UseCaseView):
@@ -124,7 +124,7 @@ class Receive(UseCaseView):
     answers = {201: ReceivedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take what a supplier delivered onto a shelf."""
+        """Receive a supplier's delivery onto a shelf."""
         shelf = find.shelf(act.actor, data.pop("shelf"))
         expiry = expiry_in(data, receiving.today_in(shelf.room_now))
         item = find.item(data.pop("item")) if "item" in data else None
@@ -142,7 +142,7 @@ class Arrive(UseCaseView):
     answers = {201: ReceivedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put what another room sent onto a shelf."""
+        """Put items sent by another gear room on a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
         lot = find.lot(data["lot"])
         return 201, receiving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
@@ -153,7 +153,7 @@ class MoveBody(StockBody):
     example = {"lot": "12", "units": 2, "source": "3", "to": "quarantine"}
     source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")  # type: ignore[assignment]  # so the API names it
     to = serializers.CharField(
-        **PLACE, help_text="Where it goes: a place, or “quarantine” or “training” of that room."
+        **PLACE, help_text="Where it goes: a place, or that room's “quarantine” or “training”."
     )
 
 
@@ -163,7 +163,7 @@ class Move(UseCaseView):
     answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Move units within a room."""
+        """Move units within a gear room."""
         source = find.place(act.actor, data["source"])
         return 201, receiving.move(
             act,
@@ -183,8 +183,10 @@ def _target(act: Act, ref: str, source: Place) -> Place:
 
 class SendBody(StockBody):
     example = {"lot": "12", "units": 2, "source": "3", "room": "cave-hut"}
-    source = serializers.CharField(**PLACE, help_text="The shelf it is on.")  # type: ignore[assignment]  # so the API names it
-    room = serializers.CharField(max_length=80, help_text="The gear room it goes to, by its slug.")
+    source = serializers.CharField(**PLACE, help_text="The shelf that it is on.")  # type: ignore[assignment]  # so the API names it
+    room = serializers.CharField(
+        max_length=80, help_text="The gear room that it is sent to, by its slug."
+    )
 
 
 class Send(UseCaseView):
@@ -208,7 +210,7 @@ class DisposeBody(StockBody):
     example = {"lot": "12", "units": 2, "place": "3", "reason": "Torn open."}
     place = serializers.CharField(**PLACE)
     disposal = serializers.ChoiceField(
-        Disposal.choices, required=False, help_text="The item's own way unless given."
+        Disposal.choices, required=False, help_text="Default: the item's usual way."
     )
 
 
@@ -218,7 +220,7 @@ class Dispose(UseCaseView):
     answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Throw units out. What is still good needs a reason."""
+        """Dispose of units. A reason is required if they are still good."""
         return 201, disposing.dispose(
             act,
             place=find.place(act.actor, data["place"]),
@@ -234,7 +236,7 @@ class OpenBody(StockBody):
 
 
 class OpenedAnswer(answers.WithEntry):
-    lot = BatchAnswer(help_text="The batch that the opened units are of now.")
+    lot = BatchAnswer(help_text="The batch that the opened units now belong to.")
 
 
 class Open(UseCaseView):
@@ -243,7 +245,7 @@ class Open(UseCaseView):
     answers = {201: OpenedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that units with a shortened life once opened were opened."""
+        """Record that units that must be used sooner once opened have been opened."""
         return 201, reclassifying.open_pack(
             act,
             place=find.place(act.actor, data["place"]),

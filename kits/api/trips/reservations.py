@@ -31,14 +31,15 @@ class ReservationAnswer(answers.WithPhones):
 class ReservedAnswer(answers.Answer):
     members = ["reservation", "verdict", "out_beyond"]
     help_texts = {
-        "verdict": "Of the kit as it is, through the trip's last day.",
-        "out_beyond": "Who has the kit past the departure, as things are.",
+        "verdict": "The kit's status as it is now, up to the trip's last day.",
+        "out_beyond": "The person who, as things are, will still have the kit when the trip"
+        " departs.",
     }
 
 
 @answers.Answer.of(reservations.SwapResult)
 class SwappedAnswer(answers.Answer):
-    help_texts = {"instead": "What the first kit took over from the one that goes."}
+    help_texts = {"instead": "What the first kit has now taken over from the other."}
 
 
 class ReservationQuery(PageQuery):
@@ -48,7 +49,9 @@ class ReservationQuery(PageQuery):
     )
     person = serializers.IntegerField(required=False, min_value=1)
     released = serializers.BooleanField(
-        required=False, default=False, help_text="Those released, rather than those in force."
+        required=False,
+        default=False,
+        help_text="Only released reservations, instead of current ones.",
     )
 
 
@@ -57,13 +60,15 @@ class ReserveBody(ActBody):
     kit = serializers.CharField(max_length=60, help_text="Label code or name.")
     trip = serializers.CharField(max_length=130, help_text="By id or as source:reference.")
     person = serializers.CharField(
-        required=False, max_length=40, help_text="Who of the trip takes it, by id or tag."
+        required=False,
+        max_length=40,
+        help_text="The person on the trip who is taking it, by id or tag.",
     )
 
 
 class SwapBody(ActBody):
     example = {"kit": "DAY-02"}
-    kit = serializers.CharField(max_length=60, help_text="The kit in hand: label code or name.")
+    kit = serializers.CharField(max_length=60, help_text="The kit to take: label code or name.")
 
 
 class _ReservationView(UseCaseView):
@@ -100,7 +105,10 @@ class Reservations(ListView, _ReservationView):
         return self.visible()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Reserve a kit for a trip; also one that will not be ready, with its reasons."""
+        """Reserve a kit for a trip.
+
+        This also works for a kit that will not be ready; the answer gives the reasons.
+        """
         done = reservations.reserve(
             act,
             find.kit(act.actor, data["kit"]),
@@ -131,7 +139,7 @@ class Swap(_ReservationView):
     answers = {200: SwappedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Let the kit in hand go with the trip instead of the one reserved."""
+        """Send another kit on the trip instead of the reserved one."""
         planned = self.reservation()
         in_hand = find.kit(act.actor, data["kit"])
         return 200, reservations.swap(act, planned.kit, in_hand, planned.trip)

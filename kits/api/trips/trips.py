@@ -25,9 +25,9 @@ class PromisedKit(answers.Answer):
     members = ["reservation", "kit", "person", "stand", "verdict", "out_with"]
     sources = {"kit": "kit.name", "person": "reservation.person", "out_with": "checkout"}
     help_texts = {
-        "stand": "Its state for the trip; null once that is over or cancelled.",
-        "verdict": "The kit's verdict through the last day, for this trip.",
-        "out_with": "Who has it, on this trip or on something else.",
+        "stand": "Its state for the trip; null once the trip is over or cancelled.",
+        "verdict": "The kit's status for this trip, up to its last day.",
+        "out_with": "The person who has it, for this trip or another reason.",
     }
     reservation = serializers.IntegerField(source="reservation.pk")
 
@@ -52,10 +52,10 @@ class TripWholeAnswer(answers.WithPhones):
     }  # fmt: skip
     help_texts = {
         "room": "The gear room's slug.",
-        "coverage": "Covered: every kit for it is ready or out on it. Waiting: one comes back in"
-        " time. Null once it is over or cancelled.",
-        "lacking": "What the kits that count do not serve together.",
-        "kits": "Those reserved for it.",
+        "coverage": "Covered: every kit for it is ready, or out on this trip. Waiting: a kit is"
+        " out but due back in time. Null once the trip is over or cancelled.",
+        "lacking": "The needs of the trip that its kits together do not cover.",
+        "kits": "The kits reserved for it.",
     }
 
     hazards = serializers.ListField(
@@ -80,10 +80,9 @@ class ClashAnswer(answers.Answer):
 class PutAnswer(answers.Answer):
     members = ["told", "trip", "clashes", "released", "due_changed"]
     help_texts = {
-        "clashes": "Its kits that are reserved for another trip on the same days.",
-        "released": "Kits that a cancelled trip gave free.",
-        "due_changed": "Kits out on it that were due at its old return, and are due at the"
-        " new one.",
+        "clashes": "Kits that are also reserved for another trip on the same days.",
+        "released": "Kits that are available again because the trip was cancelled.",
+        "due_changed": "Kits out on the trip whose return time was moved with the trip's.",
     }
     told = serializers.ChoiceField(["created", "updated", "unchanged"], source="outcome")
     trip = TripWholeAnswer()
@@ -91,13 +90,13 @@ class PutAnswer(answers.Answer):
 
 class ExtendBody(ActBody):
     example = {"returns_at": "2035-06-01T18:00:00+01:00"}
-    returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
+    returns_at = serializers.DateTimeField(help_text="The trip's new return time.")
 
 
 @answers.Answer.of(due_times.Extension)
 class ExtendedAnswer(answers.Answer):
     members = ["trip", "checkouts", "clashes"]
-    help_texts = {"checkouts": "What is out on it, due then."}
+    help_texts = {"checkouts": "The kits out on it, due at the new time."}
     trip = TripWholeAnswer()
 
 
@@ -115,14 +114,16 @@ class TripBody(ActBody):
         max_length=80, required=False, allow_null=True, help_text="A gear room: name or slug."
     )
     first_day = serializers.DateField(
-        required=False, allow_null=True, help_text="Left out: the day it departs, where the room is"
+        required=False,
+        allow_null=True,
+        help_text="Default: the day it departs, in the gear room's time zone",
     )
     last_day = serializers.DateField(required=False, allow_null=True)
     hazards = hazards_field()
     children = serializers.BooleanField(default=False)
-    latex_free = serializers.BooleanField(default=False, help_text="Kits without latex only.")
+    latex_free = serializers.BooleanField(default=False, help_text="Only latex-free kits.")
     leader = serializers.IntegerField(
-        min_value=1, required=False, allow_null=True, help_text="A person by id; or else by name:"
+        min_value=1, required=False, allow_null=True, help_text="A person by id, or by name:"
     )
     leader_name = serializers.CharField(max_length=120, default="", allow_blank=True)
     leader_phone = serializers.CharField(max_length=40, default="", allow_blank=True)
@@ -132,8 +133,12 @@ class TripBody(ActBody):
 class TripQuery(PageQuery):
     room = serializers.CharField(required=False, max_length=80)
     source = serializers.CharField(required=False, max_length=40)  # type: ignore[assignment]  # so the API names it
-    on_or_after = serializers.DateField(required=False, help_text="Not over before this day.")
-    on_or_before = serializers.DateField(required=False, help_text="Begun by this day.")
+    on_or_after = serializers.DateField(
+        required=False, help_text="Trips that end on or after this day."
+    )
+    on_or_before = serializers.DateField(
+        required=False, help_text="Trips that begin on or before this day."
+    )
     cancelled = serializers.BooleanField(required=False)
     leader = serializers.IntegerField(required=False, min_value=1)
 
@@ -162,7 +167,7 @@ class ProposalAnswer(answers.Answer):
     suits = answers.made(
         serializers.BooleanField,
         lambda proposal: not proposal.lacking,
-        help_text="All of them together suit the trip.",
+        help_text="True if all of them together suit the trip.",
     )
     lacking = answers.ReasonAnswer(many=True)
 
@@ -200,7 +205,7 @@ class Trips(ListView, UseCaseView):
     answers = {201: PutAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Trip]:
-        """Trips from one's rooms, soonest departure first."""
+        """Trips from your gear rooms, soonest departure first."""
         return find.trips_of(self.actor)
 
     def whole_page(self, page: list[Trip]) -> Sequence[JudgedTrip]:
@@ -208,7 +213,7 @@ class Trips(ListView, UseCaseView):
         return trip_readiness.judge_trips(page)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make a trip by hand, under a reference of our own."""
+        """Add a trip by hand; it gets a reference of ours."""
         done = trips.add_by_hand(act, facts_from(act, data))
         return 201, {**vars(done), "trip": with_kits(done.trip)}
 
@@ -239,7 +244,7 @@ class OneTrip(ReadView, _TripView):
         return with_kits(self.trip())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a trip as a whole: it is made, changed, or left as it is."""
+        """Create or replace a trip; if nothing has changed, it is left as it is."""
         facts = facts_from(act, data)
         done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
         status = 201 if done.outcome == "created" else 200
@@ -260,7 +265,7 @@ class Extend(_TripView):
     answers = {200: ExtendedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Have a trip return at another time, and all that is out on it be due then."""
+        """Change a trip's return time, and the return time of all kits out on it."""
         done = due_times.extend(act, self.trip(), data["returns_at"])
         return 200, {**vars(done), "trip": with_kits(done.trip)}
 
@@ -270,7 +275,7 @@ class Proposal(_TripView):
     answers = {200: ProposalAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Propose the fewest free kits that suit the trip, and say why not the others."""
+        """Propose the fewest free kits that suit the trip, with reasons against the others."""
         return 200, proposals.proposal(act.actor, self.trip())
 
     def kept(self, body: Any) -> Any:

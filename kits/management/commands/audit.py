@@ -9,7 +9,7 @@ from kits.services.ledger import audit
 
 
 class Command(ProjectCommand):
-    help = "Derives holdings, readiness, seals, checkouts and reservations again from the entries."
+    help = "Checks holdings, readiness, seals, checkouts and reservations against the entries."
 
     def handle(self, *args: Any, **options: Any) -> None:
         count = 0
@@ -17,5 +17,5 @@ class Command(ProjectCommand):
             count += 1
             self.stdout.write(f"{finding.about}: {finding.text}")
         if count:
-            raise CommandError(f"{count} differences between the book and what is stored.")
-        self.stdout.write("The book is in balance.")
+            raise CommandError(f"{count} differences between the entries and the stored data.")
+        self.stdout.write("Everything matches the entries.")

@@ -14,7 +14,7 @@ class Command(ProjectCommand):
     help = "Sends each responsible instructor the weekly email, once a week."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--at", help="as of this time, in ISO 8601 with its offset; else now")
+        parser.add_argument("--at", help="as of this time, ISO 8601 with UTC offset; default: now")
 
     def handle(self, **options: Any) -> None:
         at = clock.now()
@@ -22,8 +22,8 @@ class Command(ProjectCommand):
             try:
                 at = datetime.fromisoformat(options["at"])
             except ValueError as error:
-                raise CommandError("--at is a time such as 2027-05-31T07:00:00+01:00.") from error
+                raise CommandError("--at must be like 2027-05-31T07:00:00+01:00.") from error
             if at.tzinfo is None:
-                raise CommandError("--at needs its offset, such as 2027-05-31T07:00:00+01:00.")
+                raise CommandError("--at needs a UTC offset, such as 2027-05-31T07:00:00+01:00.")
         sent = sending.send_weekly(at)
         self.stdout.write(f"{len(sent)} weekly emails sent.")

@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from kits.rules.ledger.facts import Criticality, Line, Verdict, Weight, Word
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Criticality, Line, ReasonCode, Verdict, Weight, Word
 from kits.rules.restocking.picking import FillUp, PutIn, RestockList
 
 

@@ -3,13 +3,12 @@ it lasts: the last days through which its minimums and its targets are met, and 
 time alone may change what is judged of it."""
 
 from bisect import bisect_left
-from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from operator import attrgetter
 
-from gearroom.core.rules.grouping import grouped
+from gearroom.core.rules.grouping import grouped, summed
 from kits.rules.ledger.allocation import Allocation, Pool, entangled
 from kits.rules.ledger.expiry import (
     date_known,
@@ -20,7 +19,7 @@ from kits.rules.ledger.expiry import (
     usable_until,
     why_not,
 )
-from kits.rules.ledger.facts import Batch, Criticality, Kind, KitState, Line, Units
+from kits.rules.ledger.facts import Criticality, Kind, KitState, Line, Units
 from kits.rules.ledger.reasons import ReasonCode
 
 
@@ -59,10 +58,7 @@ def usable_supply(units: Iterable[Units], through: date) -> dict[Pool, int]:
 
 def supply(units: Iterable[Units]) -> dict[Pool, int]:
     """Return how many `units` there are, by thing and place."""
-    counts: Counter[Pool] = Counter()
-    for x in units:
-        counts[x.batch.thing.id, x.place] += max(x.count, 0)
-    return +counts
+    return +summed(((x.batch.thing.id, x.place), max(x.count, 0)) for x in units)
 
 
 def must_come_out(kit: KitState, units: Units, today: date) -> ReasonCode | None:
@@ -94,11 +90,9 @@ def lots(faults: Iterable[tuple[Units, ReasonCode]]) -> tuple[dict[str, object],
     """Return unusable units as facts for a sentence, a dict for each batch and fault: `batch` id,
     `lot` number, `count`, `fault`, and `date`, the last day it was or is good (an instrument's
     check: the day it is due), None where there is none."""
-    counts: Counter[tuple[int, ReasonCode]] = Counter()
-    batches: dict[int, Batch] = {}
-    for x, fault in faults:
-        batches[x.batch.id] = x.batch
-        counts[x.batch.id, fault] += x.count
+    faults = list(faults)
+    batches = {x.batch.id: x.batch for x, _fault in faults}
+    counts = summed(((x.batch.id, fault), x.count) for x, fault in faults)
     return tuple(
         {
             "batch": batch_id,
@@ -207,12 +201,9 @@ def _all_met_until(
     rows = [(thing, *row) for thing in sorted(things) for row in stock.get(thing, ())]
 
     def met(through: date) -> bool:
-        supply: Counter[Pool] = Counter()
-        for thing, until, place, count in rows:
-            if until >= through:
-                supply[thing, place] += count
+        usable = (((row[0], row[2]), row[3]) for row in rows if row[1] >= through)
         allocation = Allocation(lines)
-        allocation.add(supply)
+        allocation.add(summed(usable))
         meet(allocation)
         return all(allocation.got(i) >= wanted(line) for i, line in enumerate(lines))
 

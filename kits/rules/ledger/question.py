@@ -40,6 +40,4 @@ def question(today: date, out: Out | None, coming: Iterable[Coming]) -> tuple[da
     soon = today + timedelta(days=DAYS_AHEAD)
     ahead = (each for each in coming if each.first_day <= soon and each.returns_on >= today)
     trip = min(ahead, default=None)
-    if trip is None:
-        return today, None
-    return max(trip.last_day, today), trip.trip
+    return (max(trip.last_day, today), trip.trip) if trip else (today, None)

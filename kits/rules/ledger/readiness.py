@@ -31,7 +31,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from gearroom.core.rules.grouping import grouped
+from gearroom.core.rules.grouping import grouped, summed
 from kits.rules.ledger.allocation import Allocation
 from kits.rules.ledger.expiry import date_known, good_through, soonest
 from kits.rules.ledger.facts import (
@@ -362,7 +362,5 @@ def _about(line: Line) -> dict[str, object]:
 
 
 def _main_cause(faults: Sequence[tuple[Units, ReasonCode]]) -> str:
-    counts: Counter[str] = Counter()
-    for units, fault in faults:
-        counts[fault] += units.count
+    counts = summed((fault, units.count) for units, fault in faults)
     return max(counts, key=lambda fault: (counts[fault], fault), default="missing")

@@ -75,9 +75,9 @@ def payload(public_url: str, code: str) -> str:
     if parts.scheme not in ("http", "https") or not parts.netloc:
         raise ValueError("The public address must start with https:// and a host name.")
     if parts.path.strip("/") or parts.query or parts.fragment or "@" in parts.netloc:
-        raise ValueError("The public address must be a scheme and a host only, without a path.")
+        raise ValueError("The public address must be https:// and a host name, without a path.")
     if not _ALPHANUMERIC_MODE.issuperset(address):
-        raise ValueError("Write the public address in letters, digits, dots and dashes only.")
+        raise ValueError("The public address may contain only letters, digits, dots and hyphens.")
     if not is_valid(code):
         raise ValueError(f"{code!r} is not a label code.")
     return f"{address}/L/{code}"

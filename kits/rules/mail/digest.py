@@ -10,13 +10,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from gearroom.core.rules.grouping import grouped, summed
-from kits.rules.ledger.facts import KitState, Reason, Units, Verdict, Weight, Word
-from kits.rules.ledger.reasons import ReasonCode
-from kits.rules.restocking.picking import RestockList, restock
+from kits.rules.ledger import KitState, Reason, ReasonCode, Units, Verdict, Weight, Word
+from kits.rules.restocking.picking import READY_FOR_DAYS, RestockList, restock
 from kits.rules.trips.trips import Stand
 
-READY_FOR_DAYS = 28
-"""How long what is put into a kit should last where no trip says so."""
 SOON_DAYS, LATER_DAYS = 60, 90
 
 

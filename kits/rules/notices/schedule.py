@@ -26,8 +26,7 @@ def local_instant(day: date, at: time, zone: str) -> datetime:
             low = middle
         else:
             high = middle
-    first = high.replace(microsecond=0)
-    return first.astimezone(here)
+    return high.replace(microsecond=0).astimezone(here)
 
 
 def last_due(now: datetime, weekday: int, at: time, zone: str) -> datetime:

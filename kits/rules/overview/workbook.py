@@ -12,8 +12,7 @@ from datetime import date
 from typing import Any
 
 from gearroom.core.rules.plain_text import plain
-from kits.rules.ledger.expiry import PrintedDateError, last_good_day
-from kits.rules.ledger.facts import Criticality, Kind
+from kits.rules.ledger import Criticality, Kind, PrintedDateError, last_good_day
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "shelves": ("name",),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import linalg
 
 Probabilities = NDArray[np.float64]
 """Probabilities of 0, 1, 2 … units; what is missing to 1 is the chance of more."""
@@ -58,9 +59,7 @@ def nodes(rate: Rate, count: int = 32) -> tuple[Probabilities, Probabilities]:
     1969;23(106):221-230)."""
     k = np.arange(count)
     beside = np.sqrt(k[1:] * (k[1:] + rate.shape - 1))
-    values, vectors = np.linalg.eigh(
-        np.diag(2 * k + rate.shape) + np.diag(beside, 1) + np.diag(beside, -1)
-    )
+    values, vectors = linalg.eigh_tridiagonal(2 * k + rate.shape, beside)
     weights = vectors[0] ** 2
     return np.maximum(values, 0.0) / rate.per_days, weights / weights.sum()
 

@@ -8,23 +8,36 @@ not known, then by shelf and batch id.
 """
 
 import enum
-from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from kits.rules.ledger.allocation import BY_RANK, Allocation
-from kits.rules.ledger.expiry import date_known, good_through, may_be_put_in, usable_through
-from kits.rules.ledger.facts import Batch, KitState, Level, Line, Thing, Units
-from kits.rules.ledger.kit_contents import (
+from gearroom.core.rules.grouping import grouped, summed
+from kits.rules.ledger import (
+    BY_RANK,
+    OUT_OF_DATE,
+    Allocation,
+    Batch,
+    KitState,
+    Level,
+    Line,
+    ReasonCode,
+    Thing,
+    Units,
     counted_lines,
+    date_known,
+    good_through,
     home_line,
     inside,
+    may_be_put_in,
     must_come_out,
     usable_supply,
+    usable_through,
     why_not_counted,
 )
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+
+READY_FOR_DAYS = 28
+"""How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
 
 
 class Swap(enum.StrEnum):
@@ -156,16 +169,16 @@ Stock = dict[int, list[Units]]
 
 
 def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_signed: bool) -> Stock:
-    stock: Stock = defaultdict(list)
-    for x in shelf_units:
-        if x.count <= 0 or not usable_through(x.batch, through):
-            continue
+    def may_go(x: Units) -> bool:
         fault = may_be_put_in(x.batch, today, list_signed=list_signed, training_stock=x.training)
-        if fault is None:
-            stock[x.batch.thing.id].append(x)
-    for units in stock.values():
-        units.sort(key=lambda x: first_out(x.batch, x.place))
-    return stock
+        return fault is None
+
+    usable = [x for x in shelf_units if x.count > 0 and usable_through(x.batch, through)]
+    of_things = grouped((x.batch.thing.id, x) for x in filter(may_go, usable))
+    return {
+        thing: sorted(units, key=lambda x: first_out(x.batch, x.place))
+        for thing, units in of_things.items()
+    }
 
 
 def _put_in(allocation: Allocation, stock: Stock) -> list[PutIn]:
@@ -201,9 +214,7 @@ def _swapped(
 ) -> list[TakeOut]:
     """Units that do not count through the day and whose line gets better ones: as many as it gets,
     the first expired first."""
-    replaced: Counter[int] = Counter()
-    for row in put_in:
-        replaced[row.line.id] += row.count
+    replaced = summed((row.line.id, row.count) for row in put_in)
     swapped = []
     for x in sorted(staying, key=lambda x: first_out(x.batch, x.place)):
         fault, home = why_not_counted(x, through), home_line(kit, x)

@@ -6,10 +6,17 @@ from dataclasses import dataclass
 from datetime import date
 
 from gearroom.core.rules.grouping import summed
-from kits.rules.ledger.facts import KitState, Level, Thing, Verdict
-from kits.rules.ledger.kit_contents import inside, must_come_out
-from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.reasons import OF_LINES, ReasonCode
+from kits.rules.ledger import (
+    OF_LINES,
+    KitState,
+    Level,
+    ReasonCode,
+    Thing,
+    Verdict,
+    inside,
+    judge,
+    must_come_out,
+)
 
 
 class Lack(enum.StrEnum):

@@ -13,8 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import partial, reduce
 
-from kits.rules.ledger.facts import KitState, Reason, TripNeeds, Verdict, Weight
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import KitState, Reason, ReasonCode, TripNeeds, Verdict, Weight
 from kits.rules.ledger.suits import suits
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
 from gearroom.core.rules.sentences import InvalidValue, say
-from kits.rules.ledger.facts import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
+from kits.rules.ledger import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
 from kits.rules.ledger.suits import suits
 
 DAYS_AHEAD = 1
@@ -212,10 +212,9 @@ def coverage(trip: TripNeeds, kits: Sequence[KitOfTrip], *, departed: bool) -> C
     bad = {Stand.NOT_FIT, Stand.AWAY} & set(stands.values())
     if not counted or short or (bad and not departed):
         state = Coverage.UNCOVERED
-    elif not departed and Stand.COMING in stands.values():
-        state = Coverage.WAITING
     else:
-        state = Coverage.COVERED
+        waits = not departed and Stand.COMING in stands.values()
+        state = Coverage.WAITING if waits else Coverage.COVERED
     return Covered(state, stands, lacking)
 
 

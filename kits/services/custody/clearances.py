@@ -13,16 +13,21 @@ from typing import cast
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, AlreadyAnswered, NotAllowed, Unacceptable, secret_key
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    AlreadyAnswered,
+    NotAllowed,
+    Unacceptable,
+    one,
+    secret_key,
+)
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
-from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Reason, ReasonCode, Verdict, Weight
 from kits.services.custody import offers
 from kits.services.ledger.book import kit_book
-from kits.services.notices import notice_text, writing
-from kits.services.notices.facts import ClearedByPhone, Lack, NotCleared
+from kits.services.notices import ClearedByPhone, Lack, NotCleared, notice_text, writing
 
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""

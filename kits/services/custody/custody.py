@@ -25,18 +25,12 @@ from kits.models import (
     Trip,
     WithheldKind,
 )
-from kits.rules.ledger.facts import Verdict, Weight
-from kits.rules.ledger.in_force import seal_holds
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import ReasonCode, Verdict, Weight, seal_holds
 from kits.services.custody import going_short, use
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
-from kits.services.ledger import kit_state
-from kits.services.ledger.book import Book, kit_book
-from kits.services.ledger.levels import LooseLevel
-from kits.services.lookup import promises, reporters
-from kits.services.lookup.holders import kit_is_out, open_checkout
-from kits.services.lookup.promises import refuse_ended
+from kits.services.ledger import Book, LooseLevel, kit_book, kit_state
+from kits.services.lookup import kit_is_out, open_checkout, promises, refuse_ended, reporters
 from kits.services.notices import writing
 from kits.services.trips.purpose import Plan, plan, refuse_past, refuse_promised
 

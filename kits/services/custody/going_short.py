@@ -1,7 +1,6 @@
 """A kit that needs attention before it goes: who lets it go, and who gets a notice."""
 
 import hashlib
-from collections.abc import Iterable
 
 from django.utils.translation import gettext as _
 
@@ -9,10 +8,9 @@ from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may
-from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
+from kits.rules.ledger.facts import Verdict, Weight, Word
 from kits.services.custody import clearances, offers
-from kits.services.notices import recipients, writing
-from kits.services.notices.facts import WentShort
+from kits.services.notices import WentShort, recipients, writing
 from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 
@@ -95,8 +93,8 @@ def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
         _("Enter the reason for taking it out anyway.")
         if offers.may_decide(act.actor, kit, verdict)
         else _(
-            "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
-            "it by phone."
+            "A keeper or an instructor can give a reason for taking the kit out as it is, or "
+            "clear it by phone."
         )
     )
 
@@ -111,17 +109,14 @@ def _tell(entry: Entry, kit: Kit, verdict: Verdict) -> None:
         reversed_by__isnull=True,
     )
     last = filled.order_by("-pk").values_list("pk", flat=True).first() or 0
+    causes = sorted(f"{r.code}:{r.facts.get('line')}" for r in short)
+    digest = hashlib.sha256("|".join(causes).encode()).hexdigest()[:16]
     people = recipients.Keepers().of_kit(kit)
     writing.notify(
         [p for p in people if p.pk != entry.person_id],
         "went-short",
-        f"short:{kit.pk}:{last}:{_cause(short)}",
+        f"short:{kit.pk}:{last}:{digest}",
         entry=entry,
         kit=kit,
         facts=WentShort(short=[clearances.lack(r) for r in short]),
     )
-
-
-def _cause(reasons: Iterable[Reason]) -> str:
-    causes = sorted(f"{r.code}:{r.facts.get('line')}" for r in reasons)
-    return hashlib.sha256("|".join(causes).encode()).hexdigest()[:16]

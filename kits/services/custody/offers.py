@@ -21,9 +21,7 @@ from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.custody.going_short import Addition, additions, guide_may
-from kits.rules.ledger.facts import KitState, Verdict, Weight, Word
-from kits.rules.ledger.readiness import judge
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import KitState, ReasonCode, Verdict, Weight, Word, judge
 from kits.rules.trips import trips as trip_rule
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -76,7 +74,7 @@ def offers(
     if actor.could("check_out", kit.room_id):
         rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
-            sentence = _("Take it out although it is short, with a reason")
+            sentence = _("Take it out incomplete and give a reason")
             rows.append(Offer(OfferKind.GO_SHORT, sentence, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
             rows += _by_phone(kit)

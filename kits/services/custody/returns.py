@@ -17,8 +17,7 @@ from gearroom.core.acts import Act, Invalid, refuse_first
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
 from kits.services.kits import holds
 from kits.services.ledger.book import Book, kit_book
-from kits.services.lookup import reporters
-from kits.services.lookup.holders import last_checkout
+from kits.services.lookup import last_checkout, reporters
 
 MOST_WORDS = 120
 """Characters that a need in somebody's own words may have."""

@@ -9,7 +9,7 @@ No data about casualties is kept; an incident reference is enough.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts import Act, Invalid
 from kits.models import (
@@ -24,15 +24,22 @@ from kits.models import (
     PlaceKind,
 )
 from kits.rules.custody.use import Went, may_come_back
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Kind, ReasonCode
 from kits.rules.restocking.picking import first_out
 from kits.services.custody.returns import Remarks, write_remarks
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.book import Book, Leg, kit_book, outer, room_place
-from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
-from kits.services.lookup import reporters
-from kits.services.lookup.holders import last_checkout
+from kits.services.ledger import (
+    Book,
+    Leg,
+    LooseLevel,
+    kit_book,
+    lots,
+    outer,
+    readiness,
+    refuse_loose,
+    room_place,
+    write_levels,
+)
+from kits.services.lookup import find, last_checkout, reporters
 from kits.services.text.amounts import units
 
 WENT = {
@@ -41,6 +48,8 @@ WENT = {
     PlaceKind.AWAY: Went.MAY_COME_BACK,
 }
 """What became of units, by the kind of place that they went to."""
+
+ITEM_OR_BATCH = _lazy("Specify the item (“item”) or the batch (“lot”) that was used.")
 
 
 @dataclass(frozen=True)
@@ -53,6 +62,28 @@ class UseLine:
     lot: Lot | None = None
     section: Place | None = None
     went: Went = Went.USED
+
+
+def line_of(
+    kit: Kit,
+    units: int,
+    *,
+    item: Item | None = None,
+    lot: Lot | None = None,
+    section: str = "",
+    went: Went = Went.USED,
+) -> UseLine:
+    """Use as it was reported: of a batch or of an item, with a section's key or name if known.
+
+    Raises Invalid where it names neither, or a batch of another item.
+    """
+    used = lot.item if lot else item
+    if used is None:
+        raise Invalid(str(ITEM_OR_BATCH), field="used")
+    if item is not None and used != item:
+        sentence = _("This is a batch of %(batch)s, not of %(thing)s.")
+        raise Invalid(sentence % {"batch": used.name, "thing": item.name}, field="used")
+    return UseLine(used, units, lot, find.section(kit, section) if section else None, went)
 
 
 @dataclass(frozen=True)

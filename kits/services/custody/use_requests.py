@@ -20,8 +20,7 @@ from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import SYSTEM, Act, Actor, AlreadyAnswered, NotFound, secret_key
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import SYSTEM, Act, Actor, AlreadyAnswered, NotFound, one, secret_key
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
@@ -29,9 +28,8 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, LooseLevel, kit_book
 from kits.services.ledger.kit_state import CLOSED
-from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.notices import notice_text, writing
 
@@ -192,10 +190,11 @@ def answer(
         if is_answered(held):
             raise _answered_already(held)
         done = _sorted_since(held)
-        if done:
-            entry = _keep_the_words(book, kit, held, used)
-        else:
-            entry = use.write(book, kit, used, levels=levels, checkout=held).entry
+        entry = (
+            _keep_the_words(book, kit, held, used)
+            if done
+            else use.write(book, kit, used, levels=levels, checkout=held).entry
+        )
         write_remarks(book, kit, remarks, held)
         if wrong:
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong)

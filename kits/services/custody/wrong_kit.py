@@ -35,11 +35,8 @@ from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
-from kits.services.ledger import facts, reversal
-from kits.services.ledger.book import Book
-from kits.services.ledger.levels import LooseLevel
-from kits.services.lookup import find
-from kits.services.lookup.holders import open_checkout
+from kits.services.ledger import Book, LooseLevel, facts, reversal
+from kits.services.lookup import find, open_checkout
 from kits.services.trips import reservations
 
 

@@ -30,10 +30,8 @@ from kits.models import (
     Place,
     SealFact,
 )
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Level
-from kits.services.ledger import facts, known_then, readiness, reversal
-from kits.services.ledger.levels import LooseLevel
+from kits.rules.ledger import Level, good_through
+from kits.services.ledger import LooseLevel, facts, known_then, readiness, reversal
 from kits.services.lookup import find
 
 MAY_BE_ANOTHER_KITS = (

@@ -9,14 +9,12 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, Refused
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, Actor, Invalid, Refused, one
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, kit_book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import find, reporters
-from kits.services.lookup.holders import kit_is_out, open_checkouts
+from kits.services.lookup import find, kit_is_out, open_checkouts, reporters
 from kits.services.notices import writing
 from kits.services.text import wording
 

@@ -6,8 +6,15 @@ from typing import TypedDict, Unpack
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused, Unacceptable, refuse_first
-from gearroom.core.acts.rows import name_taken, refuse_taken_name
+from gearroom.core.acts import (
+    Act,
+    Invalid,
+    Refused,
+    Unacceptable,
+    name_taken,
+    refuse_first,
+    refuse_taken_name,
+)
 from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,
@@ -20,11 +27,9 @@ from kits.models import (
 )
 from kits.models.details import KitAddedDetail, KitFactsDetail
 from kits.rules.lookup import label_codes
-from kits.services.ledger import readiness
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, kit_book, readiness
 from kits.services.lists import packing_lists
-from kits.services.lookup import promises
-from kits.services.lookup.holders import kit_is_out, open_checkout, open_checkouts
+from kits.services.lookup import kit_is_out, open_checkout, open_checkouts, promises
 
 LONGEST_NAME = 40
 

@@ -8,8 +8,7 @@ from datetime import date, datetime
 from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
-from kits.rules.ledger.expiry import usable_through
-from kits.rules.ledger.facts import Kind, Level, look_by
+from kits.rules.ledger import Kind, Level, look_by, usable_through
 from kits.services.kits.history import Content, Contents, contents
 from kits.services.ledger import known_then, readiness
 

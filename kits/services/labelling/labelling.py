@@ -310,5 +310,4 @@ def _detail(label: Label, did: str) -> LabelDetail:
 
 
 def _write(book: Book, label: Label, detail: LabelDetail) -> None:
-    kit = label.kit or (label.place.kit if label.place else None)
-    book.post(EntryKind.LABEL, kit=kit, lot=label.lot, room=label.room, detail=detail)
+    book.post(EntryKind.LABEL, kit=label.of_kit, lot=label.lot, room=label.room, detail=detail)

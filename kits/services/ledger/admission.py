@@ -15,9 +15,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
-from kits.rules.ledger.expiry import good_through, may_be_put_in, why_not
-from kits.rules.ledger.facts import Batch, Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Batch, Kind, ReasonCode, good_through, may_be_put_in, why_not
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import room_place
 from kits.services.text import reason_texts, wording

@@ -37,8 +37,7 @@ from kits.models import (
     Trip,
 )
 from kits.models.details import Detail
-from kits.rules.ledger.occurred import Settled, settle
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import ReasonCode, Settled, settle
 from kits.services.ledger import facts, lots, readiness
 
 

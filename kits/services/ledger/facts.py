@@ -26,8 +26,7 @@ from kits.models import (
     Withholding,
 )
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail
-from kits.rules.ledger import in_force
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import ReasonCode, in_force
 
 TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
 """The acts by which somebody takes a kit."""

@@ -16,8 +16,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Invalid, Refused
 from kits.models import Item, Lot, Recall, RecallScope
-from kits.rules.ledger.expiry import PrintedDateError, last_good_day
-from kits.rules.ledger.facts import Kind
+from kits.rules.ledger import Kind, PrintedDateError, last_good_day
 from kits.services.text.wording import in_words
 
 LONGEST = 40

@@ -31,8 +31,7 @@ from kits.models.details import (
     LookInsideDetail,
     ResealDetail,
 )
-from kits.rules.ledger.reasons import ReasonCode
-from kits.rules.ledger.undo import Step, Where
+from kits.rules.ledger import ReasonCode, Step, Where
 from kits.services.ledger import facts
 
 _AT_HOME = (
@@ -269,6 +268,5 @@ def _custody(kind: EntryKind, entry: Entry, opens: int | None) -> dict[str, Any]
         requested = not reported and not _REPORTED.intersection(entry.irregular)
         needs = {("put away", entry.kit_id): False} if requested else {}
         return {"opens": opens, "requested": requested, "needs": needs}
-    if kind == EntryKind.EMERGENCY:
-        return {"opens": opens}
-    return {"ends": kind == EntryKind.CHECK_IN}
+    taken = kind == EntryKind.EMERGENCY
+    return {"opens": opens} if taken else {"ends": kind == EntryKind.CHECK_IN}

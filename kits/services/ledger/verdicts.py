@@ -7,10 +7,8 @@ from datetime import date, datetime, timedelta
 
 from gearroom.core import clock
 from kits.models import Checkout, Kit, Trip
-from kits.rules.ledger.facts import KitState, Verdict
-from kits.rules.ledger.kit_contents import last_days
-from kits.rules.ledger.question import Coming, Out, question
-from kits.rules.ledger.readiness import judge
+from kits.rules.ledger import Coming, KitState, Out, Verdict, judge, last_days
+from kits.rules.ledger.question import question
 from kits.services.ledger import readiness
 from kits.services.lookup import promises
 

@@ -9,8 +9,7 @@ from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, PackingListVersion, Place
-from kits.rules.ledger.expiry import why_not
-from kits.rules.ledger.facts import Line
+from kits.rules.ledger import Line, why_not
 from kits.rules.lists.versions import Comparison, Difference, compare, difference, spare
 from kits.services.ledger import readiness
 from kits.services.lookup import find

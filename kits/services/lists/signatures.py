@@ -13,15 +13,13 @@ from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, actor_of_person, secret_key
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, actor_of_person, one, secret_key
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
-from kits.services.notices import notice_text, writing
-from kits.services.notices.facts import SignatureEnds
+from kits.services.notices import SignatureEnds, notice_text, writing
 
 WITHIN = timedelta(days=120)
 """How long a link may be used."""

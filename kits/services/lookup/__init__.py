@@ -1,0 +1,16 @@
+"""Finding what a request names, who has it and what it is promised to."""
+
+from kits.services.lookup.holders import kit_is_out, last_checkout, open_checkout, open_checkouts
+from kits.services.lookup.own_side import receipts_of, without_strangers
+from kits.services.lookup.promises import OpenPromise, refuse_ended
+
+__all__ = [
+    "OpenPromise",
+    "kit_is_out",
+    "last_checkout",
+    "open_checkout",
+    "open_checkouts",
+    "receipts_of",
+    "refuse_ended",
+    "without_strangers",
+]

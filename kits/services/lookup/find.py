@@ -10,8 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts import Actor, Invalid, NotFound, Refused, Unacceptable
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Actor, Invalid, NotFound, Refused, Unacceptable, one
 from gearroom.core.models import Person, Room
 from gearroom.core.services.people import people
 from kits.models import (

@@ -11,13 +11,19 @@ from django.utils.translation import override
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Episode, Kit, Reservation, Trip
-from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.reasons import UNSUITABLE
+from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
 from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
 from kits.services.mail import overdue
-from kits.services.notices import episodes, recipients, writing
-from kits.services.notices.facts import KitOfTrip, LowItem, LowStock, TripNotCovered
+from kits.services.notices import (
+    KitOfTrip,
+    LowItem,
+    LowStock,
+    TripNotCovered,
+    episodes,
+    recipients,
+    writing,
+)
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
 from kits.services.text import reason_texts, verdict_texts

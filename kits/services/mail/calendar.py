@@ -4,7 +4,6 @@ Each event's UID is made of what it is about, not of its date: a date that chang
 and does not double it.
 """
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 
@@ -14,13 +13,12 @@ from icalendar import Calendar, Event
 
 from gearroom.core import clock
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import summed
 from kits.models import Checkout, Holding, Kit
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Batch
+from kits.rules.ledger import Batch, good_through
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
-from kits.services.notices import recipients
-from kits.services.notices.notice_text import kit_page
+from kits.services.notices import kit_page, recipients
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
@@ -89,9 +87,7 @@ def _ends(
     first: date,
     last: date,
 ) -> Iterator[Event]:
-    units: Counter[tuple[int, int]] = Counter()
-    for h in inside:
-        units[h.place.kit_id or 0, h.lot_id] += h.units
+    units = summed(((h.place.kit_id or 0, h.lot_id), h.units) for h in inside)
     for (kit, lot), count in units.items():
         day = good_through(batches[lot])
         if day is not None and first <= day <= last:

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from kits.models import Holding, Lot, Place
-from kits.rules.ledger.expiry import check_fault, date_known, good_through
-from kits.rules.ledger.facts import Batch
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Batch, ReasonCode, check_fault, date_known, good_through
 from kits.rules.mail import digest as rule
 from kits.services.ledger import readiness
 

@@ -26,14 +26,12 @@ from kits.models import (
     Trip,
     UnmetNeed,
 )
-from kits.rules.ledger.expiry import date_known, good_through
-from kits.rules.ledger.facts import Batch
+from kits.rules.ledger import Batch, date_known, good_through
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand
 from kits.services.custody import clearances, returns
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged, Question
+from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import signatures
 from kits.services.lookup import promises
 from kits.services.mail import digest_batches

@@ -7,9 +7,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.rules.grouping import grouped
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Weight
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import ReasonCode, Weight, good_through
 from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import LetterRow, VerdictLine
 from kits.rules.restocking.picking import PutIn, RestockList

@@ -16,7 +16,7 @@ from kits.services.lists import signatures
 from kits.services.mail import digest_kits, notice_texts
 from kits.services.mail.digest_batches import BatchInPlace
 from kits.services.mail.digest_data import Week
-from kits.services.notices.notice_text import kit_page, page, signature_token
+from kits.services.notices import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices
 from kits.services.text.days import day, moment

@@ -45,7 +45,7 @@ _STATES: dict[State, Q] = {
 }
 
 _WHY: dict[Unsent, str | Promise] = {
-    Unsent.WEEKLY: lazy("They chose a weekly email, so it will be in that."),
+    Unsent.WEEKLY: lazy("They chose the weekly email, so it will be included there."),
     Unsent.CHOSEN: lazy("They have turned this kind of notification off."),
     Unsent.NO_ADDRESS: lazy("They have no email address on record."),
     Unsent.LEFT: lazy("They have left the school."),

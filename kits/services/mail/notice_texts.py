@@ -9,8 +9,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import Letter, LetterRow
-from kits.services.notices.notice_text import first_few, kit_page, name_of, page, zone_of
-from kits.services.notices.registry import kind_of, title
+from kits.services.notices import first_few, kind_of, kit_page, name_of, page, title, zone_of
 from kits.services.text.days import instant
 
 

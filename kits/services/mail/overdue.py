@@ -11,8 +11,7 @@ from gearroom.core.models import Person
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Episode, Notice
 from kits.services.ledger.kit_state import iso
-from kits.services.notices import episodes, recipients, writing
-from kits.services.notices.facts import OverdueKit
+from kits.services.notices import OverdueKit, episodes, recipients, writing
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""

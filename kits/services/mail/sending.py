@@ -21,9 +21,15 @@ from gearroom.core import clock
 from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
-from kits.services.notices import bundling, preferences, recipients, writing
-from kits.services.notices.facts import AddressRefused
-from kits.services.notices.registry import kind_of, when_sent
+from kits.services.notices import (
+    AddressRefused,
+    bundling,
+    kind_of,
+    preferences,
+    recipients,
+    when_sent,
+    writing,
+)
 from kits.services.stock import stock_levels
 
 log = logging.getLogger(__name__)
@@ -196,7 +202,7 @@ def _written(
             try:
                 _keep(lead, rest, written.get(lead.pk), token, at)
             except Exception as error:  # kept and tried again, and the others go on
-                log.exception("Notice %s could not be written", lead.pk)
+                log.exception("Notification %s could not be written", lead.pk)
                 if rest:
                     yield from _written([[n] for n in (lead, *rest)], token, at, stock)
                 else:

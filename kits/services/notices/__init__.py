@@ -1,0 +1,58 @@
+"""Notices: what they are about, and how they are written down."""
+
+from kits.services.notices.facts import (
+    AddressRefused,
+    ClearedByPhone,
+    FailedCheck,
+    KitOfTrip,
+    Lack,
+    LowItem,
+    LowStock,
+    MedicineMissing,
+    NotCleared,
+    OverdueKit,
+    RecalledKit,
+    RecallFacts,
+    SignatureEnds,
+    TripChanged,
+    TripNotCovered,
+    WentShort,
+)
+from kits.services.notices.notice_text import (
+    first_few,
+    kit_page,
+    name_of,
+    page,
+    signature_token,
+    zone_of,
+)
+from kits.services.notices.registry import NOTICE_KINDS, kind_of, title, when_sent
+
+__all__ = [
+    "NOTICE_KINDS",
+    "AddressRefused",
+    "ClearedByPhone",
+    "FailedCheck",
+    "KitOfTrip",
+    "Lack",
+    "LowItem",
+    "LowStock",
+    "MedicineMissing",
+    "NotCleared",
+    "OverdueKit",
+    "RecallFacts",
+    "RecalledKit",
+    "SignatureEnds",
+    "TripChanged",
+    "TripNotCovered",
+    "WentShort",
+    "first_few",
+    "kind_of",
+    "kit_page",
+    "name_of",
+    "page",
+    "signature_token",
+    "title",
+    "when_sent",
+    "zone_of",
+]

@@ -11,8 +11,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Invalid, locked
 from gearroom.core.models import Person
 from gearroom.core.rules.grouping import grouped
 from kits.models import NotificationChoice, NotificationPreferences

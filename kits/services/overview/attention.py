@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from kits.models import Kit
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.verdicts import Judged, Question
+from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.trips.trip_readiness import JudgedTrip
 
 _NO_DEPARTURE = datetime.max.replace(tzinfo=UTC)

@@ -19,8 +19,7 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
-from kits.rules.ledger.facts import Verdict
-from kits.rules.ledger.question import DAYS_AHEAD
+from kits.rules.ledger import DAYS_AHEAD, Verdict
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.custody import clearances, returns
 from kits.services.overview.attention import Attention, needing

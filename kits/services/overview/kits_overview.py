@@ -27,8 +27,7 @@ from kits.models import (
     Trip,
     Withholding,
 )
-from kits.rules.ledger.question import DAYS_AHEAD
-from kits.rules.ledger.readiness import FitDays
+from kits.rules.ledger import DAYS_AHEAD, FitDays
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, promises
 

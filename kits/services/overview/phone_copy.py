@@ -32,8 +32,7 @@ from kits.models import (
     Trip,
     Withholding,
 )
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.readiness import EDITION
+from kits.rules.ledger import EDITION, good_through
 from kits.rules.restocking.picking import first_out
 from kits.rules.restocking.sealing import lacks
 from kits.services.custody import returns

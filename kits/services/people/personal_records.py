@@ -17,7 +17,7 @@ from gearroom.core import clock, mail
 from gearroom.core.acts import Act, Actor, Refused, part, refuse_first
 from gearroom.core.models import Person
 from gearroom.core.rules.names import Names
-from gearroom.core.services.people import erasure, people, redaction
+from gearroom.core.services.people import people, personal_data, redaction
 from kits.models import (
     Checkout,
     Kit,
@@ -121,13 +121,13 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     `leads-a-trip`, `answers-for-a-kit`; Unacceptable (`no-name`), NotAllowed.
     """
     redaction.require_administrator(act.actor)
-    words = erasure.check_words(words)
+    words = personal_data.check_words(words)
     with transaction.atomic():
         person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
-        erasure.refuse(person)
+        personal_data.refuse(person)
         _refuse_needed(person)
-        record = erasure.record_of(person)
-        known = erasure.known_of(person, words)
+        record = personal_data.record_of(person)
+        known = personal_data.known_of(person, words)
         names = Names([*known, *redaction.single_words(record)])
         for label in Label.objects.active().filter(person__in=record):
             labelling.cancel(part(act, "tag", label.pk), label.code, "")
@@ -140,8 +140,8 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
             Trip.objects.filter(theirs).update(
                 leader_name="", leader_phone="", changed_at=act.received_at
             )
-        erasure.erase(act, person, known)
-        still = erasure.named_after(Names(known))
+        personal_data.erase(act, person, known)
+        still = personal_data.named_after(Names(known))
         mail.forget(names)
     return Erased(person.pk, still)
 

@@ -1,5 +1,5 @@
 """What happened: what was used, what was wanted and not there, what was never used and what was
-thrown out unused, of the kits that somebody may see."""
+thrown out unused, of the kits at home in somebody's rooms."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -70,10 +70,12 @@ class SeasonUse:
 
 @dataclass(frozen=True)
 class NotThere:
-    """Something that was needed and not there: an item, or somebody's own words; on these trips."""
+    """Something that was needed and not there, so many times: an item, or somebody's own words;
+    `trips` are those that the actor may see."""
 
     item: Item | None
     words: str
+    times: int
     trips: Sequence[Trip]
 
 
@@ -132,10 +134,10 @@ def past_use(
     activity: Activity | None = None,
     everything: Records | None = None,
 ) -> PastUse:
-    """What happened with the kits that an actor may see; of one need or activity, if given, as far
-    as uses and seasons go."""
+    """What happened with the kits that are at home in an actor's rooms; of one need or activity, if
+    given, as far as uses and seasons go."""
     everything = everything or records()
-    kits = set(find.kits_of(actor).values_list("pk", flat=True))
+    kits = {kit.pk for kit in find.kits_of(actor) if find.knows_kit(actor, kit)}
     trips = [trip for trip in everything.trips if trip.kit in kits]
     seen = [
         each
@@ -149,7 +151,7 @@ def past_use(
         trips=len(trips),
         needs=_needs(seen, everything),
         seasons=_seasons(seen),
-        not_there=_not_there(trips),
+        not_there=_not_there(actor, trips),
         never_used=_never_used(trips),
         thrown_out=_thrown_out(actor),
     )
@@ -202,7 +204,7 @@ def _season(season: Season, seen: Sequence[Observation]) -> SeasonUse:
 
 
 # --------------------------------------------------------------------------------------- the rest
-def _not_there(trips: Iterable[PastTrip]) -> list[NotThere]:
+def _not_there(actor: Actor, trips: Iterable[PastTrip]) -> list[NotThere]:
     """What was needed and not there, the most often wanted first."""
     by_checkout = {trip.checkout: trip.trip for trip in trips}
     found: dict[tuple[Item | None, str], list[Trip]] = defaultdict(list)
@@ -211,9 +213,14 @@ def _not_there(trips: Iterable[PastTrip]) -> list[NotThere]:
     ).select_related("item", "entry")
     for row in rows:
         found[row.item, row.words].append(by_checkout[row.entry.checkout_id or 0])
+    on = {trip.pk for each in found.values() for trip in each}
+    seen = set(find.trips_of(actor).filter(pk__in=on).values_list("pk", flat=True))
     return sorted(
-        (NotThere(item, words, on) for (item, words), on in found.items()),
-        key=lambda each: (-len(each.trips), each.item.name if each.item else each.words),
+        (
+            NotThere(item, words, len(each), [trip for trip in each if trip.pk in seen])
+            for (item, words), each in found.items()
+        ),
+        key=lambda each: (-each.times, each.item.name if each.item else each.words),
     )
 
 
@@ -246,7 +253,7 @@ def _never_used(trips: Sequence[PastTrip]) -> list[NeverUsed]:
                 below=rules.none_seen(days) if days else None,
             )
         )
-    return sorted(found, key=lambda each: (-each.known, each.item.name))
+    return sorted(found, key=lambda each: (-each.known, each.trips, each.days, each.item.name))
 
 
 def _days(trip: Trip) -> int:

@@ -22,8 +22,7 @@ from kits.models import (
     RecallPlace,
 )
 from kits.rules.recalls.certainty import Outcome
-from kits.services.ledger import admission, lots
-from kits.services.ledger.book import Book, Leg, room_place
+from kits.services.ledger import Book, Leg, admission, lots, room_place
 from kits.services.recalls import recalls, status, tracing
 
 _LONGEST = Recall._meta.get_field("published_at").max_length or 0

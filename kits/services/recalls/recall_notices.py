@@ -9,8 +9,7 @@ from gearroom.core.rules.grouping import grouped
 from kits.models import Certainty, Entry, Holding, Kit, Lot, Recall, RecallPlace
 from kits.services.ledger import lots
 from kits.services.lookup import holders
-from kits.services.notices import recipients, writing
-from kits.services.notices.facts import RecalledKit, RecallFacts
+from kits.services.notices import RecalledKit, RecallFacts, recipients, writing
 
 ASK_AGAIN = timedelta(days=1)
 

@@ -12,8 +12,7 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused, one
 from kits.models import (
     Entry,
     EntryKind,
@@ -29,8 +28,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.ledger.reasons import ReasonCode
-from kits.services.ledger import lots
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger import Book, Leg, lots, outer, room_place
 from kits.services.notices import writing
 from kits.services.recalls import status, tracing
 from kits.services.text.amounts import units as whole
@@ -136,7 +134,8 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
             .get(pk=row.pk)
         )
         room = act.room or row.place.room_now
-        booked = _booked(row)
+        suspect = Lot.objects.filter(lots.matching(row.recall))
+        booked = list(_of_thing(row).filter(lot__in=suspect))
         irregular = (
             [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and given == Answer.NONE_THERE else []
         )
@@ -201,12 +200,6 @@ def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
         .select_related("lot__item")
         .order_by("lot__expiry", "lot")
     )
-
-
-def _booked(row: RecallPlace) -> list[Holding]:
-    """What the book has of the recalled batches in a place."""
-    suspect = Lot.objects.filter(lots.matching(row.recall))
-    return list(_of_thing(row).filter(lot__in=suspect))
 
 
 def _out_of(

@@ -187,9 +187,8 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
         ours = m.lot_id in suspect
         if ours:
             been.add(m.to_place_id)
-        if m.to_place.kind not in _FOR_GOOD or not _left_from(actor, m):
-            continue
-        if not ours and not (m.lot_assumed and m.from_place_id in been):
+        maybe_ours = ours or (m.lot_assumed and m.from_place_id in been)
+        if not (maybe_ours and m.to_place.kind in _FOR_GOOD and _left_from(actor, m)):
             continue
         certain = not m.lot_assumed and tracing.named(recall, m.lot)
         confirmed = Certainty.CERTAIN if certain else Certainty.MAYBE

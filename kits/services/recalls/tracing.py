@@ -31,8 +31,7 @@ from kits.models import (
 )
 from kits.models.details import CountDetail, RecallDetail
 from kits.rules.recalls import certainty as rule
-from kits.services.ledger import lots
-from kits.services.ledger.book import Book, Leg, room_place
+from kits.services.ledger import Book, Leg, lots, room_place
 from kits.services.lookup import holders
 from kits.services.recalls import recall_notices
 

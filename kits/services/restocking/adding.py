@@ -9,8 +9,7 @@ from gearroom.core.acts import Act, Refused
 from kits.models import EntryKind, Item, Kit, LevelFact
 from kits.rules.custody.going_short import addition_to
 from kits.rules.ledger.facts import Level
-from kits.services.ledger import admission
-from kits.services.ledger.book import Leg, kit_book
+from kits.services.ledger import Leg, admission, kit_book
 from kits.services.restocking.sorting import (
     RestockResult,
     refuse_if_kept_as_it_came,

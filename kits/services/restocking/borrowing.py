@@ -9,8 +9,7 @@ from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import summed
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
-from kits.services.ledger import admission
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger import Book, Leg, admission, outer
 from kits.services.notices import writing
 from kits.services.restocking.sorting import refuse_if_kept_as_it_came
 from kits.services.text.amounts import units

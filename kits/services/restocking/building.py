@@ -27,9 +27,18 @@ from kits.models import (
     Receipt,
 )
 from kits.rules.restocking import picking
-from kits.services.ledger import admission, kit_state, readiness
-from kits.services.ledger.book import Book, Leg, kit_book, outer
-from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
+from kits.services.ledger import (
+    Book,
+    Leg,
+    LooseLevel,
+    admission,
+    kit_book,
+    kit_state,
+    outer,
+    readiness,
+    refuse_loose,
+    write_levels,
+)
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
 from kits.services.restocking.emptying import Destination, place_out_of

@@ -23,9 +23,17 @@ from kits.models import (
 )
 from kits.rules.ledger.expiry import why_not
 from kits.services.kits import kits
-from kits.services.ledger import admission, lots, readiness
-from kits.services.ledger.book import Leg, kit_book, outer, room_place
-from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.ledger import (
+    Leg,
+    LooseLevel,
+    admission,
+    kit_book,
+    lots,
+    outer,
+    readiness,
+    room_place,
+    write_levels,
+)
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.restocking import sorting
 from kits.services.stock import disposing, receiving

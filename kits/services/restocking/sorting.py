@@ -23,13 +23,19 @@ from kits.models import (
     Seal,
     WithheldKind,
 )
-from kits.rules.ledger.expiry import good_through
-from kits.rules.ledger.facts import Level, Units
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+from kits.rules.ledger import OUT_OF_DATE, Level, ReasonCode, Units, good_through
 from kits.rules.restocking import picking
-from kits.services.ledger import admission, kit_state, readiness
-from kits.services.ledger.book import Leg, kit_book, outer, room_place
-from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.ledger import (
+    Leg,
+    LooseLevel,
+    admission,
+    kit_book,
+    kit_state,
+    outer,
+    readiness,
+    room_place,
+    write_levels,
+)
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
 from kits.services.restocking.sealing import NOT_SAID, Closed
@@ -102,14 +108,12 @@ class Restock:
         )
 
 
-READY_FOR_DAYS = 28
-"""How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
-
-
 def through_day(kit: Kit) -> date:
     """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
     trip = promises.next_trip(kit)
-    return trip.last_day if trip else readiness.today_of(kit) + timedelta(days=READY_FOR_DAYS)
+    return (
+        trip.last_day if trip else readiness.today_of(kit) + timedelta(days=picking.READY_FOR_DAYS)
+    )
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:

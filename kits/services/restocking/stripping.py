@@ -28,8 +28,7 @@ from kits.models import (
     Substitute,
 )
 from kits.models.details import StripDetail, StripLine
-from kits.rules.ledger.expiry import may_be_put_in
-from kits.rules.ledger.facts import Batch
+from kits.rules.ledger import Batch, may_be_put_in
 from kits.services.ledger import readiness
 from kits.services.restocking import building
 from kits.services.restocking.building import Fate, Shortage

@@ -15,8 +15,7 @@ from gearroom.core.acts import Act, Actor, Invalid, Refused
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule
-from kits.services.ledger import admission, lots
-from kits.services.ledger.book import Leg, kit_book, outer
+from kits.services.ledger import Leg, admission, kit_book, lots, outer
 from kits.services.lookup import find
 from kits.services.text.amounts import units as whole
 

@@ -16,8 +16,16 @@ from stdnum import ean
 from stdnum.exceptions import ValidationError
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotFound, Refused, Stale, refuse_first
-from gearroom.core.acts.rows import name_taken, refuse_taken_name
+from gearroom.core.acts import (
+    Act,
+    Invalid,
+    NotFound,
+    Refused,
+    Stale,
+    name_taken,
+    refuse_first,
+    refuse_taken_name,
+)
 from kits.models import (
     Disposal,
     Holding,
@@ -33,8 +41,7 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock.disposal import allowed
-from kits.services.ledger import known_then
-from kits.services.ledger.book import Book
+from kits.services.ledger import Book, known_then
 from kits.services.text.amounts import units
 
 
@@ -211,7 +218,7 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     """Record that another item can be used instead of this one, one for one; not the other way
     round. Kits whose lists have the item are judged again."""
     act.actor.require("edit_item")
-    loose = _("Loose items are not counted, so nothing can replace them one for one.")
+    loose = _("Loose items are not counted, so they cannot be substituted one for one.")
     retired = _("%(instead)s has been retired. Choose an item that is in use.")
     refuse_first(
         (

@@ -24,8 +24,7 @@ from kits.models import (
     PlaceKind,
     Withholding,
 )
-from kits.services.ledger import lots
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger import Book, Leg, lots, outer
 from kits.services.ledger.kit_state import iso
 from kits.services.recalls import tracing
 from kits.services.stock.receiving import check_expiry

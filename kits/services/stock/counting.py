@@ -18,16 +18,20 @@ from gearroom.core.acts import Act, Invalid
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.models.details import CountDetail
-from kits.rules.ledger.expiry import why_not
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Kind, ReasonCode, why_not
 from kits.rules.restocking.picking import first_out
 from kits.services.kits import holds
-from kits.services.ledger import kit_state, lots, readiness
-from kits.services.ledger.book import Book, Leg, outer
-from kits.services.ledger.levels import LooseLevel, write_levels
-from kits.services.notices import writing
-from kits.services.notices.facts import MedicineMissing
+from kits.services.ledger import (
+    Book,
+    Leg,
+    LooseLevel,
+    kit_state,
+    lots,
+    outer,
+    readiness,
+    write_levels,
+)
+from kits.services.notices import MedicineMissing, writing
 from kits.services.text.amounts import units
 
 
@@ -187,7 +191,8 @@ def count(
         counted = grouped(
             (str(line.place.pk), (str(line.lot.pk), line.units)) for line in lines if line.lot
         )
-        checked = kit is not None and whole and _all_sections(kit, places)
+        # A whole count of every section of a kit is a check of it.
+        checked = kit is not None and whole and set(kit.sections.open()) <= set(places)
         detail: CountDetail = {
             "places": [p.pk for p in places],
             "complete": whole and all(line.lot for line in lines),
@@ -239,12 +244,6 @@ def _all_named(
     """Whether a count has a line for each place, and a number for all that is on record there."""
     named = {line.place.pk for line in lines} | {level.section.pk for level in levels}
     return {place.pk for place in places} <= named and not not_counted(places, lines)
-
-
-def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
-    """Whether every section of a kit is among the places: then a count of all of them is a check
-    of the kit."""
-    return set(kit.sections.open()) <= set(places)
 
 
 def _hold(

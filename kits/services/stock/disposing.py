@@ -9,12 +9,9 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
-from kits.rules.ledger.expiry import good_through, why_not
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import OUT_OF_DATE
+from kits.rules.ledger import OUT_OF_DATE, Kind, good_through, why_not
 from kits.rules.stock.disposal import allowed
-from kits.services.ledger import readiness
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger import Book, Leg, outer, readiness
 from kits.services.stock import receiving
 from kits.services.text import wording
 from kits.services.text.amounts import units as whole

@@ -19,11 +19,9 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Kind, ReasonCode
 from kits.services.ledger.book import Book
-from kits.services.notices import writing
-from kits.services.notices.facts import FailedCheck
+from kits.services.notices import FailedCheck, writing
 
 LATEST = 3650
 """The most days ahead that a next check may be due."""

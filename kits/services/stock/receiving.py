@@ -12,8 +12,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, refuse_first
-from gearroom.core.acts.rows import one
+from gearroom.core.acts import Act, Invalid, Refused, one, refuse_first
 from gearroom.core.models import Room
 from kits.models import (
     Entry,
@@ -27,11 +26,16 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
-from kits.rules.ledger.expiry import WINDOW_YEARS, date_known, must_be_dated, why_not
-from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
-from kits.services.ledger import admission, lots
-from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.rules.ledger import (
+    OUT_OF_DATE,
+    WINDOW_YEARS,
+    Kind,
+    ReasonCode,
+    date_known,
+    must_be_dated,
+    why_not,
+)
+from kits.services.ledger import Book, Leg, admission, lots, outer, room_place
 from kits.services.text import reason_texts
 from kits.services.text.amounts import units as whole
 

@@ -15,8 +15,7 @@ from gearroom.core.acts import Act, Actor, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Lot, Place, PlaceKind
 from kits.rules.ledger.facts import Kind, KitState
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger import Book, Leg, lots, outer, readiness
 from kits.services.lookup import find
 from kits.services.stock import receiving
 from kits.services.text.amounts import units as whole

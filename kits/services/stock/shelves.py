@@ -4,8 +4,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused
-from gearroom.core.acts.rows import locked, refuse_taken_name
+from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_taken_name
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
 

@@ -11,8 +11,7 @@ from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
-from kits.rules.ledger.expiry import usable_through
-from kits.rules.ledger.facts import Units
+from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
 from kits.rules.stock.ordering import OrderLevel, Use, order_level
 from kits.services.ledger import readiness

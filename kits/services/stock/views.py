@@ -12,9 +12,7 @@ from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
 from kits.models.details import CountDetail
-from kits.rules.ledger.expiry import good_through, usable_through, why_not
-from kits.rules.ledger.facts import Batch
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger import Batch, ReasonCode, good_through, usable_through, why_not
 from kits.rules.stock.horizon import Dated
 from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness

@@ -9,8 +9,7 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
-from kits.rules.ledger.facts import Reason, Weight
-from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+from kits.rules.ledger import OUT_OF_DATE, Reason, ReasonCode, Weight
 from kits.services.text.wording import day, hazards, short_day
 
 Facts = Mapping[str, Any]
@@ -410,7 +409,7 @@ IRREGULAR: dict[str, Promise] = {
         "This item has a later check on record: the later check counts."
     ),
     ReasonCode.COUNTED_SINCE: _lazy(
-        "The kit has been counted since then: the items used are not deducted from the count."
+        "The kit has been counted since then, so the items used were not deducted from the count."
     ),
     ReasonCode.RECORD_SAYS_OTHERWISE: _lazy(
         "None of the batch was found in a place where some is on record."

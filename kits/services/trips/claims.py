@@ -19,8 +19,7 @@ from gearroom.core.models import Person
 from kits.models import Kit, Trip
 from kits.rules.trips.trips import Coverage
 from kits.services.ledger import verdicts
-from kits.services.lookup import promises
-from kits.services.lookup.promises import OpenPromise
+from kits.services.lookup import OpenPromise, promises
 from kits.services.trips import reservations, trip_readiness
 from kits.services.trips.purpose import (
     Plan,

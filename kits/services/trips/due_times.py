@@ -12,10 +12,9 @@ from gearroom.core.acts import Act, Actor, Refused
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Place, Trip
 from kits.rules.custody.due_times import Later, later
-from kits.services.ledger.book import Book, kit_book
+from kits.services.ledger import Book, kit_book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import promises
-from kits.services.lookup.holders import open_checkout
+from kits.services.lookup import open_checkout, promises
 from kits.services.trips import trips
 from kits.services.trips.purpose import refuse_past
 

@@ -20,8 +20,7 @@ from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.ledger.facts import LivesIn, Verdict
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness, verdicts
-from kits.services.lookup import promises
-from kits.services.lookup.promises import OpenPromise
+from kits.services.lookup import OpenPromise, promises
 from kits.services.text import wording
 
 SOON = timedelta(hours=48)
@@ -98,7 +97,7 @@ def refuse_past(act: Act, due_at: datetime | None) -> None:
     if due_at is not None and due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
-            _("The due time has already passed. Enter a time in the future."),
+            _("The return time has already passed. Enter a time in the future."),
         )
 
 

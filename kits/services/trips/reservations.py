@@ -8,13 +8,10 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
-from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.reasons import UNSUITABLE
+from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
 from kits.rules.trips import trips as rule
-from kits.services.ledger import readiness, verdicts
-from kits.services.ledger.book import Book, kit_book
-from kits.services.lookup import promises
-from kits.services.lookup.holders import kit_is_out, open_checkout
+from kits.services.ledger import Book, kit_book, readiness, verdicts
+from kits.services.lookup import kit_is_out, open_checkout, promises
 from kits.services.text import reason_texts, wording
 
 

@@ -11,8 +11,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Kit, Reservation, Trip
-from kits.rules.ledger.facts import KitState, Reason, Verdict, Weight
-from kits.rules.ledger.readiness import on_trip
+from kits.rules.ledger import KitState, Reason, Verdict, Weight, on_trip
 from kits.rules.trips import trips as rule
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.ledger import readiness

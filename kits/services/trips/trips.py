@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
@@ -19,14 +20,13 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, NotFound, Unacceptable
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Entry, EntryKind, Reservation, Trip
+from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
 from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.rules.trips.trips import TripDaysError, check_days
-from kits.services.ledger.book import Book
+from kits.services.ledger import Book
 from kits.services.ledger.kit_state import iso
-from kits.services.notices import writing
-from kits.services.notices.facts import TripChanged
+from kits.services.notices import TripChanged, writing
 from kits.services.text.wording import in_words
 from kits.services.trips import reservations
 
@@ -40,7 +40,8 @@ _SOURCE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
 @dataclass(frozen=True)
 class TripFacts:
     """All that a source says of a trip. Days are local dates; without them they follow from
-    `departs_at` and `returns_at` where the room is. The leader is a person, or a name and phone."""
+    `departs_at` and `returns_at` where the room is. The leader is a person, or a name and phone.
+    An `activity` and `hours_to_care` that it does not say stay as they are."""
 
     name: str
     departs_at: datetime
@@ -56,6 +57,8 @@ class TripFacts:
     leader_name: str = ""
     leader_phone: str = ""
     cancelled: bool = False
+    activity: Activity | None = None
+    hours_to_care: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -95,8 +98,8 @@ def put(
     if not _SOURCE.fullmatch(source) or len(source) > 40:
         raise Invalid(
             _(
-                "A source may only contain lower-case letters, digits and dashes, such as "
-                "“bookings”."
+                "The name of a source may contain only lower-case letters, digits and hyphens, "
+                "for example “bookings”."
             ),
             field="source",
         )
@@ -237,6 +240,8 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
         "leader": facts.leader,
         "leader_name": facts.leader_name,
         "leader_phone": facts.leader_phone,
+        **({"activity": facts.activity} if facts.activity else {}),
+        **({} if facts.hours_to_care is None else {"hours_to_care": facts.hours_to_care}),
     }
 
 
@@ -363,4 +368,6 @@ def _create(
 def _plain(value: Any) -> Any:
     if isinstance(value, date):
         return value.isoformat()
-    return value.pk if isinstance(value, Room) else value
+    if isinstance(value, Decimal):
+        return str(value)
+    return value.pk if isinstance(value, Room | Activity) else value

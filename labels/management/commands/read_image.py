@@ -10,7 +10,7 @@ from labels import reading
 
 
 class Command(BaseCommand):
-    help = "Read every symbol in the given pictures; print a JSON object a line for each file."
+    help = "Read every code in the given pictures; print one line of JSON per file."
     requires_system_checks = []
 
     def add_arguments(self, parser: CommandParser) -> None:

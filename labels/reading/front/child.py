@@ -71,10 +71,10 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
         wire.send(connection, {"reads": [{**vars(read), "raw": read.raw.hex()} for read in reads]})
 
     try:
-        end = ladder.climb(picture, budget_s=order["budget_s"], enough=enough, tell=tell)
+        rung, stopped = ladder.climb(picture, budget_s=order["budget_s"], enough=enough, tell=tell)
     except MemoryError:
         return {"done": True, "rung": "", "stopped": "killed"}
-    return {"done": True, "rung": end.rung, "stopped": end.stopped}
+    return {"done": True, "rung": rung, "stopped": stopped}
 
 
 def _refusal(error: str, says: Sentence) -> dict[str, Any]:

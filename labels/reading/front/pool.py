@@ -251,7 +251,7 @@ class Pool:
             reader = self.free.get(timeout=WAIT_SECONDS)
         except queue.Empty:
             raise errors.ReaderBusy(
-                say("Too many pictures are being read. Try again in a moment.")
+                say("Too many pictures are being processed at the moment. Try again shortly.")
             ) from None
         try:
             yield reader

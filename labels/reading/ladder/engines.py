@@ -26,20 +26,6 @@ _F = zxingcpp.BarcodeFormat
 Engine = Callable[[Pixels, Sequence[Corners], float], list[Read]]
 
 
-def _zxing(image: Pixels, *formats: zxingcpp.BarcodeFormat, **options: Any) -> list[Read]:
-    barcodes = zxingcpp.read_barcodes(
-        image,
-        formats=zxingcpp.BarcodeFormats(formats),
-        text_mode=zxingcpp.TextMode.Plain,
-        **options,
-    )
-    return [
-        read_of(barcode)
-        for barcode in barcodes
-        if barcode.text and str(barcode.symbology) not in ("Micro QR Code", "rMQR Code")
-    ]
-
-
 def read_of(barcode: zxingcpp.Barcode) -> Read:
     """Return what zxing-cpp read, corners in the pixels it was given."""
     at = barcode.position
@@ -53,31 +39,35 @@ def read_of(barcode: zxingcpp.Barcode) -> Read:
     )
 
 
-def qr(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
-    """QR Code by zxing-cpp, dark on light or light on dark, mirrored or not."""
-    return _zxing(image, _F.QRCodeModel2)
+def zxing(*formats: zxingcpp.BarcodeFormat, **options: Any) -> Engine:
+    """Return an engine: zxing-cpp for symbols of these formats."""
+
+    def engine(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
+        barcodes = zxingcpp.read_barcodes(
+            image,
+            formats=zxingcpp.BarcodeFormats(formats),
+            text_mode=zxingcpp.TextMode.Plain,
+            **options,
+        )
+        return [
+            read_of(barcode)
+            for barcode in barcodes
+            if barcode.text and str(barcode.symbology) not in ("Micro QR Code", "rMQR Code")
+        ]
+
+    return engine
 
 
-def qr_clean(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
-    """QR Code by zxing-cpp in a picture that is black and white already: one fixed threshold."""
-    return _zxing(
-        image, _F.QRCodeModel2, binarizer=zxingcpp.Binarizer.FixedThreshold, try_downscale=False
-    )
-
-
-def data_matrix(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
-    """Data Matrix (ECC 200) by zxing-cpp."""
-    return _zxing(image, _F.DataMatrix)
-
-
-def linear(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
-    """Code 128, EAN/UPC, ITF-14 and GS1 DataBar by zxing-cpp."""
-    return _zxing(image, _F.Code128, _F.EANUPC, _F.ITF14, _F.DataBar)
-
-
-def stacked(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
-    """Aztec Code and PDF417 by zxing-cpp: not ours and hardly a maker's, yet worth naming."""
-    return _zxing(image, _F.AztecCode, _F.PDF417)
+qr = zxing(_F.QRCodeModel2)
+"""QR Code, dark on light or light on dark, mirrored or not."""
+qr_clean = zxing(_F.QRCodeModel2, binarizer=zxingcpp.Binarizer.FixedThreshold, try_downscale=False)
+"""QR Code in a picture that is black and white already: one fixed threshold."""
+data_matrix = zxing(_F.DataMatrix)
+"""Data Matrix (ECC 200)."""
+linear = zxing(_F.Code128, _F.EANUPC, _F.ITF14, _F.DataBar)
+"""Code 128, EAN/UPC, ITF-14 and GS1 DataBar."""
+stacked = zxing(_F.AztecCode, _F.PDF417)
+"""Aztec Code and PDF417: not ours and hardly a maker's, yet worth naming."""
 
 
 def zbar_qr(image: Pixels, known: Sequence[Corners], until: float) -> list[Read]:

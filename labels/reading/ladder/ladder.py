@@ -132,22 +132,15 @@ def is_own(text: str) -> bool:
     return match is not None and label_codes.parse(match[1]) is not None
 
 
-@dataclass(frozen=True)
-class Climb:
-    """How far the ladder went: the last rung's name and why it stopped."""
-
-    rung: str
-    stopped: str
-
-
 def climb(
     picture: Picture,
     *,
     budget_s: float,
     enough: Callable[[list[Read]], bool],
     tell: Callable[[list[Read]], None],
-) -> Climb:
-    """Try rung after rung until `enough` of what was read so far, the budget or the end.
+) -> tuple[str, str]:
+    """Try rung after rung until `enough` of what was read so far, the budget or the end; the name
+    of the last rung, and why it stopped ("found", "budget", "end").
 
     `tell` is given what each rung adds, at once, so that nothing is lost with the process.
     """
@@ -177,10 +170,10 @@ def climb(
         if fresh:
             tell(fresh)
             if enough(known):
-                return Climb(name, "found")
+                return name, "found"
         if time.monotonic() - started > budget_s:
-            return Climb(name, "budget")
-    return Climb(name, "budget" if passed_over else "end")
+            return name, "budget"
+    return name, "budget" if passed_over else "end"
 
 
 def _view(

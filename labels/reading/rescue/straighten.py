@@ -46,10 +46,11 @@ def straighten(*, side: int, block: int, settle: bool = False, complete: bool = 
         taken = [np.array(corners, np.float32) for corners in known]
         reads: list[Read] = []
         loose = [f for f in finders.find(grey, side=side, block=block) if not _in_any(f, taken)]
-        if complete:
-            triples = _promising(grey, finders.completed(loose))
-        else:
-            triples = finders.triples(loose)[:MOST_TRIPLES]
+        triples = (
+            _promising(grey, finders.completed(loose))
+            if complete
+            else finders.triples(loose)[:MOST_TRIPLES]
+        )
         for triple in triples:
             if time.monotonic() > until:
                 break

@@ -47,24 +47,17 @@ class ResolvedText:
     says: Sentence | None = None
 
 
-@dataclass(frozen=True)
-class _Keyboard:
-    """The characters that a scanner's `/` and its keys 1 to 9, 0 give on some keyboard."""
-
-    slash: str
-    digits: str
-
-
-# Where digits keep their place (German, Spanish, Italian, Nordic …) the code is read as it stands,
-# whatever the punctuation became. These are the others; "held" is a scanner that holds Shift down.
+# What a scanner's `/` and its keys 1 to 9, 0 give on some keyboards. Where digits keep their place
+# (German, Spanish, Italian, Nordic …) the code is read as it stands, whatever the punctuation
+# became. These are the others; "held" is a scanner that holds Shift down.
 _KEYBOARDS = (
-    _Keyboard("!", "&é\"'(-è_çà"),  # French
-    _Keyboard("=", "&é\"'(§è!çà"),  # Belgian, French on a Mac
-    _Keyboard("?", "!@#$%^&*()"),  # US, held
-    _Keyboard("?", '!"£$%^&*()'),  # British, held
-    _Keyboard("_", '!"§$%&/()='),  # German, held
-    _Keyboard("_", '!"·$%&/()='),  # Spanish, held
-    _Keyboard("_", '!"#¤%&/()='),  # Danish, Finnish, Norwegian, Swedish, held
+    ("!", "&é\"'(-è_çà"),  # French
+    ("=", "&é\"'(§è!çà"),  # Belgian, French on a Mac
+    ("?", "!@#$%^&*()"),  # US, held
+    ("?", '!"£$%^&*()'),  # British, held
+    ("_", '!"§$%&/()='),  # German, held
+    ("_", '!"·$%&/()='),  # Spanish, held
+    ("_", '!"#¤%&/()='),  # Danish, Finnish, Norwegian, Swedish, held
 )
 
 # Every key that gives another character on French and Belgian keyboards, and what a US one gives.
@@ -96,7 +89,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
     """
     plain = text.strip(" \t\r\n\x00\ufeff")
     if not plain:
-        return ResolvedText(TextKind.EMPTY, text, says=say("Nothing was read."))
+        return ResolvedText(TextKind.EMPTY, text, says=say("No code was found."))
     if not from_gs1_symbol:
         own = _own_codes(plain)
         if len(own) == 1:
@@ -131,9 +124,9 @@ def _read_code(written: str, slash: str | None) -> set[str]:
     if as_it_is := label_codes.parse(written):
         return {as_it_is}
     tables = (
-        str.maketrans(keyboard.digits + keyboard.digits.upper(), "1234567890" * 2)
-        for keyboard in _KEYBOARDS
-        if slash in (None, keyboard.slash)
+        str.maketrans(digits + digits.upper(), "1234567890" * 2)
+        for its_slash, digits in _KEYBOARDS
+        if slash in (None, its_slash)
     )
     return {code for keys in tables if (code := label_codes.parse(written.translate(keys)))}
 

@@ -1,11 +1,14 @@
-"""What each kind of label shows, and from which size of cell on.
+"""What each kind of label shows, and from which size of cell on; and the order of labels.
 
 Every label shows its symbol and its code at every size. `FIELDS` lists the rest: the words, from
 top to bottom, and the smallest cell that shows each of them.
 """
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Literal
 
 from gearroom.core.rules.sentences import Sentence, Speak, say
 from labels.rules.codes.texts import Expiry, short_date
@@ -175,31 +178,21 @@ USUAL_SHARE = (0.42, 0.42)
 
 def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -> dict[str, str]:
     """Return each field's text by name; `code_text` is the code as people see it."""
-    texts = {"organisation": organisation, "code": code_text}
+    texts = {**vars(label), "organisation": organisation, "code": code_text}
     match label:
-        case KitLabel() | ShelfLabel():
-            texts |= {"name": label.name, "room": label.room}
-        case SectionLabel():
-            texts |= {"name": label.name, "kit": label.kit}
         case LotLabel():
             texts |= {
-                "item": label.item,
                 "band": speak(label.expiry.band),
                 "expiry": speak(label.expiry.words),
                 "lot": f"LOT {label.lot}" if label.lot else speak(say("LOT not known")),
             }
-        case PersonTag():
-            texts |= {"name": label.name, "note": label.note}
         case KitTag():
             first = label.first_expiry
             texts |= {
-                "name": label.name,
                 "first": speak(say("FIRST EXPIRY")),
                 "first_expiry": speak(short_date(first) if first else say("NO DATES")),
                 "seal": speak(_sealed(label.seal, label.sealed_by)),
             }
-        case BlankLabel():
-            pass
     return texts
 
 
@@ -218,3 +211,31 @@ def sort_key(label: Label) -> str:
             return label.code
         case _:
             return label.name
+
+
+Order = Literal["as-given", "name", "room", "code"]
+"""The order in which labels are printed."""
+
+
+def natural(text: str) -> tuple[tuple[int, str], ...]:
+    """Return a key that sorts DAY-2 before DAY-10, whatever the case."""
+    return tuple(
+        (int(part), "") if part.isdecimal() else (-1, part.casefold())
+        for part in re.split(r"(\d+)", text)
+        if part
+    )
+
+
+def ordered(labels: Iterable[Label], order: Order) -> Iterable[Label]:
+    """Return `labels` in `order`: as given (without reading ahead), or sorted; ties by code."""
+    if order == "as-given":
+        return labels
+    if order == "code":
+        return sorted(labels, key=lambda label: label.code)
+
+    def key(label: Label) -> tuple[tuple[tuple[int, str], ...], ...]:
+        room = label.room if isinstance(label, KitLabel | ShelfLabel) else ""
+        name = (natural(sort_key(label)), natural(label.code))
+        return (natural(room), *name) if order == "room" else name
+
+    return sorted(labels, key=key)

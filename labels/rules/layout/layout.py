@@ -39,8 +39,8 @@ class CellTooSmall(InvalidValue):
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:
         self.have_mm, self.needed_mm = have_mm, needed_mm
         sentence = say(
-            "A label of %(have)s is too small for this code with modules of 0.40 mm: choose "
-            "one of at least %(needed)s, or use a shorter public address.",
+            "A label of %(have)s is too small for this code with squares of 0.40 mm: choose "
+            "one of at least %(needed)s, or use a shorter web address.",
             have=_by(*have_mm),
             needed=_by(*needed_mm),
         )
@@ -376,10 +376,8 @@ def _placed(
         baseline += (face.cap_height if each.field.banner else face.ascent) * em
         for number, text in enumerate(each.lines):
             width = face.width(text) * em
-            if each.field.banner:
-                left = bands[-1].left_mm + each.pad_mm
-            else:
-                left = area.left_mm + ((area.width_mm - width) / 2 if centred else 0.0)
+            beside = (area.width_mm - width) / 2 if centred else 0.0
+            left = bands[-1].left_mm + each.pad_mm if each.field.banner else area.left_mm + beside
             offset = number * each.line_mm
             lines.append(
                 Line(

@@ -218,10 +218,11 @@ NAMES = {
 
 def problems(sheet: Sheet) -> tuple[Sentence, ...]:
     """Return what keeps `sheet` from being printed, each with what to do; empty when it fits."""
-    for checks in (_measures(sheet), _fit(sheet)):
-        if wrong := tuple(sentence for is_wrong, sentence in checks if is_wrong):
-            return wrong
-    return ()
+    wrong = (
+        tuple(sentence for is_wrong, sentence in checks if is_wrong)
+        for checks in (_measures(sheet), _fit(sheet))
+    )
+    return next(filter(None, wrong), ())
 
 
 def _measures(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:

@@ -39,8 +39,9 @@ class SymbolTooSmall(InvalidValue):
         self.needed_mm = needed_mm
         super().__init__(
             say(
-                "The code needs a square of %(needed)s mm, including the quiet zone, but has "
-                "only %(have)s mm. Choose a larger label, or use a shorter public address.",
+                "The code needs a square of %(needed)s mm, including the blank margin around "
+                "it, but has only %(have)s mm. Choose a larger label, or use a shorter web "
+                "address.",
                 needed=round(needed_mm, 1),
                 have=round(have_mm, 1),
             )

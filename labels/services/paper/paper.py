@@ -36,12 +36,20 @@ from kits.services.text.wording import in_words
 from labels import printing
 from labels.models import SheetLayout
 from labels.rules.codes.texts import Expiry
-from labels.rules.layout import cards, contents
-from labels.rules.layout.calibration import Offset
-from labels.rules.layout.layout import CellTooSmall, Space
-from labels.rules.layout.ordering import Order
-from labels.rules.layout.sheets import SHEETS, Hole, Sheet, SheetError, checked
-from labels.rules.layout.symbols import SymbolTooSmall
+from labels.rules.layout import (
+    SHEETS,
+    CellTooSmall,
+    Hole,
+    Offset,
+    Order,
+    Sheet,
+    SheetError,
+    Space,
+    SymbolTooSmall,
+    cards,
+    checked,
+    contents,
+)
 
 MOST_PRINTED = 2000
 """Labels in one file, copies counted."""

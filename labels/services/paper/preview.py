@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from gearroom.core.acts import Act
 from kits.models import Label
 from labels import printing
-from labels.rules.layout.calibration import Offset
+from labels.rules.layout import Offset
 from labels.services.paper import paper
 
 SCREEN_DPI = 96

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from django.utils import formats
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
-from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, Problem, Unacceptable, part
+from gearroom.core.acts import NOT_GIVEN, Act, NotFound, Problem, Unacceptable, part
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.ledger.facts import Weight, Word
@@ -30,7 +30,6 @@ from labels.services.scan.results import (
     ScanResult,
     Step,
     Subject,
-    UsedUnits,
     resend,
     text_of,
 )
@@ -119,7 +118,7 @@ def take_out(
     kit, section = kit_of(meaning), meaning.place
     if section is not None and not Seal.objects.unbroken().filter(section=section).exists():
         raise not_a_kit(meaning)
-    if not (ask.any_room or theirs(act, kit)):
+    if not (ask.any_room or find.sees_kit(act.actor, kit)):
         raise NotFound("kit", kit.name)
     goes = Departure(ask.trip, _holder(ask, tags))
     if section is None and not ask.fact:
@@ -192,7 +191,7 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
         names = ", ".join(person.name for person in tags)
         raise Unacceptable(
             "which-person",
-            _("The tags of %(names)s were read. Scan only the tag of the person taking the kit.")
+            _("The tags of %(names)s were scanned. Scan only the tag of the person taking the kit.")
             % {"names": names},
         )
     return tags[0] if tags else None
@@ -211,7 +210,7 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         as_found=ask.as_found,
         section=section,
         seal_seen=ask.seal_seen,
-        used=[_use_line(kit, line) for line in ask.used],
+        used=[use.line_of(kit, **vars(line)) for line in ask.used],
         sharps_or_blood=ask.sharps_or_blood,
         wet=ask.wet,
         wrong=ask.wrong,
@@ -230,20 +229,6 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         entry=back.entry,
         next=_after_hand_in(act, back),
     )
-
-
-def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
-    item = line.lot.item if line.lot else line.item
-    if item is None:
-        raise Invalid(_("Send what was used: “item”, “lot” or “label”."), field="used")
-    if line.lot is not None and line.item is not None and line.item.pk != line.lot.item_id:
-        raise Invalid(
-            _("This is a batch of %(batch)s, not of %(thing)s.")
-            % {"batch": line.lot.item.name, "thing": line.item.name},
-            field="used",
-        )
-    section = find.section(kit, line.section) if line.section else None
-    return use.UseLine(item, line.units, line.lot, section)
 
 
 _BACK = {
@@ -272,7 +257,7 @@ def _remarks(back: custody.CheckIn) -> list[str]:
 def _after_hand_in(act: Act, back: custody.CheckIn) -> list[NextStep]:
     undo = NextStep(Step.UNDO, _("Undo this"), str(back.entry.pk))
     kit = back.kit
-    if not theirs(act, kit) or back.as_found in kit_state.CLOSED:
+    if not find.sees_kit(act.actor, kit) or back.as_found in kit_state.CLOSED:
         return [undo]
     return [
         NextStep(Step.LOG_USE, _("Enter what was used"), kit.name, needs=("used",)),
@@ -293,11 +278,6 @@ def not_a_kit(meaning: Meaning) -> Problem:
     )
 
 
-def theirs(act: Act, kit: Kit) -> bool:
-    """Whether a kit is of a room of theirs, or in one."""
-    return find.sees_kit(act.actor, kit)
-
-
 def kit_of(meaning: Meaning) -> Kit:
     """The kit that was read, or whose section was. Raises Unacceptable (`not-a-kit`)."""
     kit = meaning.kit or (meaning.place.kit if meaning.place else None)
@@ -308,7 +288,7 @@ def kit_of(meaning: Meaning) -> Kit:
 
 def _thing(act: Act, meaning: Meaning, kit: Kit) -> Subject | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
-    if theirs(act, kit):
+    if find.sees_kit(act.actor, kit):
         return views.scanned_kit(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
     return _goes_to(act, meaning)
 
@@ -320,7 +300,7 @@ def _goes_to(act: Act, meaning: Meaning) -> Subject | None:
 
 def _time(kit: Kit, at: datetime | None) -> str:
     if at is None:
-        return _("with no due time")
+        return _("with no return time set")
     local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
     return formats.date_format(local, pgettext("date format", "l j F, H:i"))
 

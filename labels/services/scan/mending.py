@@ -30,12 +30,14 @@ def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     `_kit_here` and `adding.add` raise, Invalid without a line."""
     kit = _kit_here(act, meaning)
     if ask.line is None:
-        raise Invalid(_("Send the item on the kit list that is to be added."), field="line")
+        raise Invalid(_("Specify which item on the kit list is to be added."), field="line")
     done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
     count = sum(row.units for row in done.put_in)
-    sentence = _("%(kit)s: %(count)d added. %(verdict)s.")
-    if not count:
-        sentence = _("%(kit)s: topped up. %(verdict)s.")
+    sentence = (
+        _("%(kit)s: %(count)d added. %(verdict)s.")
+        if count
+        else _("%(kit)s: topped up. %(verdict)s.")
+    )
     return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, sentence, count=count)
 
 
@@ -45,7 +47,7 @@ def _kit_here(act: Act, meaning: Meaning) -> Kit:
     kit = kit_scans.kit_of(meaning)
     if meaning.place is not None:
         raise kit_scans.not_a_kit(meaning)
-    if not kit_scans.theirs(act, kit):
+    if not find.sees_kit(act.actor, kit):
         raise NotFound("kit", kit.name)
     held = holders.open_checkout(kit)
     if held is not None:

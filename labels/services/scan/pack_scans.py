@@ -71,11 +71,12 @@ def _known_lot(
     """The batch of an item that is on record with what a code has of it."""
     if not (number or serial or expiry):
         return None
-    for row in rows:
-        same = row.serial == serial if row.serial else (row.number, row.expiry) == (number, expiry)
-        if same and row.item_id == item_id:
-            return row
-    return None
+    same = (
+        row
+        for row in rows
+        if (row.serial == serial if row.serial else (row.number, row.expiry) == (number, expiry))
+    )
+    return next((row for row in same if row.item_id == item_id), None)
 
 
 def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:

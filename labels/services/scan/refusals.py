@@ -47,7 +47,7 @@ def problem_of(meaning: Meaning, intent: Intent) -> Problem:
             return problem
         case Meaning(means=Means.WRONG_CODE):
             return Unacceptable(
-                "code-wrong", meaning.says + " " + _("Read the code from the label again.")
+                "code-wrong", meaning.says + " " + _("Scan the code on the label again.")
             )
         case Meaning(means=Means.MAKER_WRONG):
             return Unacceptable("makers-code-wrong", meaning.says)
@@ -166,7 +166,7 @@ def _from_another(act: Act, problem: Problem, out: Callable[..., NextStep]) -> l
         sentence = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
         steps.append(out(sentence, swap=True))
     if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
-        steps.append(out(_("Take it anyway, with a reason"), "take_reason"))
+        steps.append(out(_("Take it anyway and give a reason"), "take_reason"))
     return steps
 
 

@@ -1,6 +1,6 @@
 """What was read stands for: looked up in the book for all that was read at once."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.translation import gettext_lazy as _lazy
 
+from gearroom.core import clock
 from gearroom.core.acts import SYSTEM, Actor
 from kits.models import Kit, Label, LabelKind, Place
 from kits.rules.lookup import label_codes
@@ -59,7 +60,10 @@ def meanings(
     otherwise they are ELSEWHERE.
     """
     typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in readings]
-    labels = _labels(t.code for t in typed if t.kind == TextKind.OWN and t.code)
+    own = Label.objects.select_related(*labelling.SHOWN_WITH).filter(
+        code__in={t.code for t in typed if t.kind == TextKind.OWN and t.code}
+    )
+    labels = {row.code: row for row in own}
     people = passerby.people_of(actor, labels.values())
     names = _kits_named(actor, [s for s in readings if s.symbology == TYPED], any_room=any_room)
     near = _near(actor, [t.code for t in typed if t.kind == TextKind.OWN_WRONG and t.code])
@@ -131,11 +135,6 @@ def _same(one: Meaning, other: Meaning) -> bool:
     return one.seen.text == other.seen.text and one.means != Means.MAKER
 
 
-def _labels(wanted: Iterable[str]) -> dict[str, Label]:
-    rows = Label.objects.select_related(*labelling.SHOWN_WITH).filter(code__in=set(wanted))
-    return {row.code: row for row in rows}
-
-
 def _name(text: str) -> str:
     return text.strip().upper()
 
@@ -164,3 +163,9 @@ def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     rows = labelling.labels_of(actor).active().filter(code__in=every)
     known = {code: [row for row in rows if row.code in near] for code, near in candidates.items()}
     return {code: there[0] for code, there in known.items() if len(there) == 1}
+
+
+def code_in(text: str) -> str:
+    """The code that a scanned text holds; any other text as it is."""
+    typed = resolve(text, today=clock.now().date())
+    return typed.code if typed.kind == TextKind.OWN and typed.code else text

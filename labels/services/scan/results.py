@@ -10,6 +10,7 @@ from typing import Any
 from gearroom.core.acts import NOT_GIVEN, NotAllowed, NotGiven, Problem, TooLarge, TooOften
 from gearroom.core.models import Person
 from kits.models import AsFound, Entry, Item, Label, Lot, Place, Trip
+from kits.rules.custody.use import Went
 from kits.rules.lookup import label_codes
 from labels.rules.codes.scans import Intent, Means, Reading, Readings
 from labels.services.passerby import Facts
@@ -25,6 +26,7 @@ class UsedUnits:
     item: Item | None = None
     lot: Lot | None = None
     section: str = ""
+    went: Went = Went.USED
 
 
 @dataclass(frozen=True)

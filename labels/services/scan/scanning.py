@@ -129,8 +129,8 @@ def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
         if value:
             raise Invalid(
                 _(
-                    "%(kits)d kits were read, but this information belongs to only one of them. "
-                    "Scan that kit by itself."
+                    "%(kits)d kits were scanned, but this information is about only one of "
+                    "them. Scan that kit by itself."
                 )
                 % {"kits": kits},
                 field=field,

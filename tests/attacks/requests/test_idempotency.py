@@ -89,7 +89,7 @@ def test_one_long_name_or_message_is_cut(labels: at.Labelled) -> None:
     [
         ("POST", "rooms/", {}, {}, 400),
         ("POST", "rooms/", {**ROOM, "colour": 1}, {}, 400),
-        ("POST", "people/9/left/", {}, {}, 404),
+        ("POST", "people/99999/left/", {}, {}, 404),
         ("PATCH", "rooms/main-store/", {"phone": "1"}, {"if_match": '"x"'}, 412),
     ],
 )

@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from gearroom.core.models import KeptAnswer, Person, PersonalText, append_only
 from gearroom.core.rules.names import OPEN
-from gearroom.core.services.people import erasure as core_erasing, names
+from gearroom.core.services.people import names, personal_data as core_erasing
 from kits.models import Entry, EntryKind
 from tests.attacks.visibility.names_school import EMAIL, NAME, PHONE, TELLS, School, telling
 from tests.kits import factories as make

@@ -50,14 +50,16 @@ class Running:
 
 
 def until_waiting(number: int) -> None:
-    """Wait until so many acts wait for a lock, or have ended without one."""
-    limit = time.monotonic() + 3
+    """Wait until so many acts wait for a lock."""
+    limit = time.monotonic() + LIMIT_S
     while time.monotonic() < limit:
         with connection.cursor() as cursor:
             cursor.execute("SELECT count(DISTINCT pid) FROM pg_locks WHERE NOT granted")
-            if cursor.fetchone()[0] >= number:
-                return
+            waiting = cursor.fetchone()[0]
+        if waiting >= number:
+            return
         time.sleep(0.02)
+    pytest.fail(f"{number} acts should wait for a lock, {waiting} do after {LIMIT_S} s")
 
 
 @contextmanager

@@ -81,13 +81,15 @@ def test_every_kit_that_holds_it_is_judged_again(w: make.World) -> None:
 
 def test_a_date_put_right_to_the_past_stops_the_kit(w: make.World) -> None:
     correct(w, w.dressings, expiry=make.days(-1))
-    reasons = verdicts.verdict(make.fresh(w.day_01), make.TODAY).reasons
+    reasons = verdicts.verdict(make.fresh(w.day_01), make.today()).reasons
     assert "take-out" in {r.code for r in reasons}
 
 
 def test_a_date_can_turn_out_not_to_be_known(w: make.World) -> None:
     correct(w, w.dressings, expiry=None)
-    assert verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go  # set up today: a day of grace
+    assert verdicts.verdict(
+        make.fresh(w.day_01), make.today()
+    ).may_go  # set up today: a day of grace
     with time_machine.travel(timezone.now() + timedelta(days=2), tick=False):
         assert not verdicts.verdict(make.fresh(w.day_01), make.days(2)).may_go
 
@@ -160,7 +162,7 @@ def test_opened_packs_are_put_right_with_the_closed_ones(w: make.World) -> None:
     ).lot
     correct(w, w.lots["tablets"], expiry=make.days(10))
     opened.refresh_from_db()
-    assert (opened.expiry, opened.opened_on) == (make.days(10), make.TODAY)
+    assert (opened.expiry, opened.opened_on) == (make.days(10), make.today())
 
 
 def test_a_number_that_turns_out_to_be_recalled_sends_what_is_here_to_quarantine(

@@ -34,7 +34,7 @@ def test_a_kit_is_judged_for_the_next_trip_that_it_is_reserved_for_within_a_week
 ) -> None:
     far = make.trip("Far", w.store, first=8, last=9)
     reservations.reserve(make.act(w.keeper), w.day_01, far)
-    assert verdicts.judged_one(w.day_01).question == verdicts.Question(make.TODAY, None)
+    assert verdicts.judged_one(w.day_01).question == verdicts.Question(make.today(), None)
 
     near = make.trip("Near", w.store, first=7, last=9)
     reservations.reserve(make.act(w.keeper), w.day_02, near)
@@ -141,7 +141,7 @@ def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World) 
     answer = make.caller(w.guide).get(f"kits/{w.day_01.name}/readiness/").json()
     assert answer["verdict"] == "ready"
     assert answer["verdict_text"] == "Ready"
-    assert (answer["through"], answer["trip"]) == (make.TODAY.isoformat(), None)
+    assert (answer["through"], answer["trip"]) == (make.today().isoformat(), None)
     assert answer["first_expiry"] == present(make.fresh(w.day_01).first_expiry).isoformat()
 
 

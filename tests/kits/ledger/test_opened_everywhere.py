@@ -81,7 +81,7 @@ def test_it_is_out_of_date_on_the_kits_page(w: make.World) -> None:
 
 def test_programs_find_it_among_what_expires(w: make.World) -> None:
     call = make.caller(w.keeper)
-    day = make.TODAY.isoformat()
+    day = make.today().isoformat()
     lots = {row["id"] for row in call.get(f"lots/?expiring_before={day}").json()["results"]}
     held = call.get(f"stock/?expiring_before={day}").json()["results"]
     assert w.inside.pk in lots and w.closed.pk not in lots

@@ -99,7 +99,7 @@ def test_the_mail_extends_it_in_one_tap_without_an_account(w: World) -> None:
     client.post(link)
 
     version = PackingListVersion.objects.get(pk=w.version.pk)
-    assert version.signed_until == signing.extended(days(20), factories.TODAY)
+    assert version.signed_until == signing.extended(days(20), factories.today())
     assert version.signed_by == w.adviser
     assert "now signed until" in client.get(link).content.decode()
     assert signatures.ending() == []

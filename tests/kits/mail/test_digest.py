@@ -38,7 +38,7 @@ from kits.services.recalls import recalls
 from kits.services.stock import instruments
 from kits.services.trips import reservations
 from tests.kits import factories
-from tests.kits.factories import TODAY, World, act, days
+from tests.kits.factories import World, act, days, today
 
 pytestmark = pytest.mark.django_db
 
@@ -137,7 +137,7 @@ def test_the_command_writes_into_the_outbox_and_says_how_many(
 def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w: World) -> None:
     Kit.objects.filter(pk=w.day_01.pk).update(deputy=w.keeper)
     assert w.keeper in digest_data.readers()
-    Person.objects.filter(pk=w.keeper.pk).update(left_on=TODAY)
+    Person.objects.filter(pk=w.keeper.pk).update(left_on=today())
     assert w.keeper not in digest_data.readers()
 
 

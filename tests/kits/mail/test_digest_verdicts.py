@@ -360,7 +360,7 @@ def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_
     letter = notice_texts.letter(present(notice))
     assert letter.subject == "DAY-01 for Hill day: still out"
     assert letter.first[0].lines[0] == (
-        "The kit is out: Gil has it (no phone on record), with no due time."
+        "The kit is out: Gil has it (no phone on record), with no return time set."
     )
     alarms.going_soon(timezone.now() + timedelta(hours=3))
     assert Notice.objects.filter(kind="not-fit", person=w.keeper).count() == 1

@@ -299,7 +299,7 @@ def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_p
         assert subject == "Not back: OUT-0, OUT-1, OUT-2 and 3 more"
         assert "OUT-5" in text and f"https://gear.example.org/trips/{trip.pk}/#later" in text
         assert "it does not show whether the group is safe" in text
-        assert "Extend the due time of all kits for the trip" in text
+        assert "set a later return time for all the trip’s kits" in text
     assert "You have OUT-0" in mails(w.guide)[0][1]
     assert "Gil has it" not in mails(w.guide)[0][1]
     assert "Gil has it" in mails(w.keeper)[0][1]

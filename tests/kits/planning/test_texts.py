@@ -1,14 +1,22 @@
 """Sentences of plans: of none, of one, of several and of all."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
+from django.utils import translation
 
 from kits.rules.planning.quantities import Bar
 from kits.rules.planning.recorded_use import Bears, RecordedUse
 from kits.rules.planning.replay import Shortage
 from kits.rules.planning.waste import YearlyCost
-from kits.services.text import planning_texts as texts
+from kits.services.text import cost_texts, planning_texts as texts, rate_texts
+
+
+@pytest.fixture(autouse=True)
+def in_english() -> Iterator[None]:
+    with translation.override("en-gb"):
+        yield
 
 
 @pytest.mark.parametrize(
@@ -126,45 +134,47 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
     ],
 )
 def test_records_say_what_they_bear(use: RecordedUse, says: list[str]) -> None:
-    assert texts.bears(use) == says
+    assert rate_texts.bears(use) == says
 
 
 def test_at_least_is_said_where_more_may_have_been_used() -> None:
-    assert texts.recorded(0, 9, at_least=True) == "None for certain in 9 participant-days."
-    assert texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
-    assert texts.recorded(2, 9) == "Needed 2 times in 9 participant-days."
+    assert rate_texts.recorded(0, 9, at_least=True) == "None for certain in 9 participant-days."
+    assert rate_texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
+    assert rate_texts.recorded(2, 9) == "Needed 2 times in 9 participant-days."
 
 
 def test_what_a_line_costs() -> None:
     carrying, waste = Decimal("11.70"), Decimal("9.10")
-    assert texts.carrying_cost(carrying, waste, "GBP", if_unused=True) == (
+    assert cost_texts.carrying_cost(carrying, waste, "GBP", if_unused=True) == (
         "11.70 GBP a year here if none is used."
     )
-    assert texts.carrying_cost(carrying, waste, "GBP", if_unused=False) == (
+    assert cost_texts.carrying_cost(carrying, waste, "GBP", if_unused=False) == (
         "11.70 GBP a year here; 9.10 GBP of it goes out of date unused."
     )
-    assert texts.carrying_cost(carrying, Decimal(0), "GBP", if_unused=False) == (
+    assert cost_texts.carrying_cost(carrying, Decimal(0), "GBP", if_unused=False) == (
         "11.70 GBP a year here."
     )
 
 
 def test_what_a_list_costs_in_each_currency() -> None:
-    assert "not known" in texts.whole_cost({})
+    assert "not known" in cost_texts.whole_cost({})
     cost = YearlyCost(Decimal(10), Decimal(4))
-    assert texts.whole_cost({"GBP": cost, "EUR": cost}) == (
+    assert cost_texts.whole_cost({"GBP": cost, "EUR": cost}) == (
         "10.00 GBP + 10.00 EUR a year for one kit, of which 4.00 GBP + 4.00 EUR goes out of date "
         "unused."
     )
 
 
 def test_no_use_is_too_few_to_judge() -> None:
-    assert texts.too_few_to_judge(10, 1.4) == (
+    assert cost_texts.too_few_to_judge(10, 1.4) == (
         "That is too few to judge: one use in 10 years would be 1.4 per 1,000."
     )
-    assert texts.hours_to_care(Decimal("6.0")) == "Hours to care: up to 6."
-    assert texts.hours_to_care(None) == "Hours to care: not on record."
-    assert texts.instead(["Gauze", "Tape"]) == "Also on this list for the same need: Gauze, Tape."
-    assert "Nothing else" in texts.instead([])
+    assert cost_texts.hours_to_care(Decimal("6.0")) == "Hours to care: up to 6."
+    assert cost_texts.hours_to_care(None) == "Hours to care: not on record."
+    assert (
+        cost_texts.instead(["Gauze", "Tape"]) == "Also on this list for the same need: Gauze, Tape."
+    )
+    assert "Nothing else" in cost_texts.instead([])
 
 
 @pytest.mark.parametrize(
@@ -177,7 +187,7 @@ def test_no_use_is_too_few_to_judge() -> None:
     ],
 )
 def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
-    assert texts.of_100_units(unused) == says
+    assert cost_texts.of_100_units(unused) == says
 
 
 @pytest.mark.parametrize(
@@ -189,7 +199,7 @@ def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
     ],
 )
 def test_what_is_left_of_a_batch(expected: float, units: int, says: str) -> None:
-    assert texts.batch_left(expected, units) == says
+    assert cost_texts.batch_left(expected, units) == says
 
 
 @pytest.mark.parametrize(
@@ -234,10 +244,10 @@ def test_a_shortage_says_at_least_where_all_went() -> None:
 
 
 def test_what_would_throw_away_less_says_what_it_gives_up() -> None:
-    assert texts.fewer(6, 4, 0.03, Decimal("2.10"), "GBP") == (
+    assert cost_texts.fewer(6, 4, 0.03, Decimal("2.10"), "GBP") == (
         "With 4 instead of 6, 2.10 GBP less a year would go out of date. "
         "Of 100 such trips, 3 want more than 4."
     )
-    assert "holds 50, and this list carries 4" in texts.smaller_pack(50, 4)
-    assert texts.undated(["Bandage"]).endswith("without an expiry date: Bandage.")
-    assert texts.shared(12, 41).startswith("On 12 of 41 past trips another kit carried it too")
+    assert "holds 50, and this list carries 4" in cost_texts.smaller_pack(50, 4)
+    assert cost_texts.undated(["Bandage"]).endswith("without an expiry date: Bandage.")
+    assert cost_texts.shared(12, 41).startswith("On 12 of 41 past trips another kit carried it too")

@@ -88,7 +88,7 @@ def arrives(w: make.World, number: str = "D1", expiry: date | None = None) -> re
 
 
 def reasons(kit: Kit) -> set[Any]:
-    verdict = verdicts.verdict(make.fresh(kit), make.TODAY)
+    verdict = verdicts.verdict(make.fresh(kit), make.today())
     return {(r.code, str(r.facts.get("cause", r.facts.get("reason", "")))) for r in verdict.reasons}
 
 

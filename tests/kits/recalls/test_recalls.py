@@ -60,7 +60,7 @@ def summed_up(recall: Recall) -> dict[Any, Any]:
 
 
 def codes(kit: Kit) -> set[Any]:
-    reasons = verdicts.verdict(make.fresh(kit), make.TODAY).reasons
+    reasons = verdicts.verdict(make.fresh(kit), make.today()).reasons
     return {(r.code, str(r.facts.get("cause", r.facts.get("reason", "")))) for r in reasons}
 
 
@@ -105,7 +105,7 @@ def test_it_lists_the_places_that_certainly_held_it(w: make.World) -> None:
 
 
 def test_a_kit_that_holds_it_does_not_go_until_it_is_out(w: make.World) -> None:
-    assert verdicts.verdict(w.day_01, make.TODAY).fit
+    assert verdicts.verdict(w.day_01, make.today()).fit
     start(w)
     assert ("take-out", "recalled") in codes(w.day_01)
     assert make.fresh(w.day_01).may_go_until is None

@@ -71,5 +71,5 @@ def test_no_unit_of_it_stays_on_a_shelf_and_no_kit_with_one_may_go(open_database
     }
     assert holders == {p.place.pk for p in stands.places if p.booked}
     for kit in kits:
-        assert not verdicts.verdict(make.fresh(kit), make.TODAY).may_go
+        assert not verdicts.verdict(make.fresh(kit), make.today()).may_go
     assert list(audit.findings()) == []

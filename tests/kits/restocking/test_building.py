@@ -55,7 +55,7 @@ def test_it_fills_a_kit_as_its_list_says_first_expired_first(w: make.World) -> N
 
 def test_a_built_kit_is_fit_without_another_look(w: make.World) -> None:
     building.build(make.act(w.keeper), w.day_02)
-    assert verdicts.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert verdicts.verdict(make.fresh(w.day_02), make.today()).fit
     assert make.fresh(w.day_02).looked_inside_by == w.keeper
 
 
@@ -67,7 +67,7 @@ def test_a_kit_that_came_back_before_it_was_filled_is_sorted_by_filling_it(w: ma
     building.build(make.act(w.keeper), w.day_02)
 
     assert make.fresh(w.day_02).to_sort_since is None
-    assert verdicts.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert verdicts.verdict(make.fresh(w.day_02), make.today()).fit
     assert list(audit.findings()) == []
 
 
@@ -81,7 +81,7 @@ def test_it_says_what_is_not_in_stock(w: make.World) -> None:
 def test_it_leaves_what_is_judged_by_eye_as_told(w: make.World) -> None:
     eye = [LooseLevel(make.section(w.day_02), w.plasters, Level.LOW)]
     building.build(make.act(w.keeper), w.day_02, lines=[line(w, w.lots["d1"], 6)], levels=eye)
-    codes = {r.code for r in verdicts.verdict(make.fresh(w.day_02), make.TODAY).reasons}
+    codes = {r.code for r in verdicts.verdict(make.fresh(w.day_02), make.today()).reasons}
     assert "low-by-eye" in codes
 
 
@@ -94,7 +94,7 @@ def test_it_refuses_what_went_out_of_date_yesterday(w: make.World) -> None:
 
 
 def test_it_puts_in_what_is_good_through_today_only(w: make.World) -> None:
-    last_day = make.some(w.dressing, w.shelf, 5, "TODAY", make.TODAY)
+    last_day = make.some(w.dressing, w.shelf, 5, "TODAY", make.today())
     done = building.build(make.act(w.keeper), w.day_02, lines=[line(w, last_day, 1)])
     assert done.put_in[0].lot == last_day
 
@@ -237,7 +237,7 @@ def test_a_kit_whose_contents_were_just_entered_needs_no_sorting(w: make.World) 
     building.build(make.act(w.keeper), w.day_02)
 
     assert make.fresh(w.day_02).to_sort_since is None
-    assert verdicts.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert verdicts.verdict(make.fresh(w.day_02), make.today()).fit
     assert list(audit.findings()) == []
 
 

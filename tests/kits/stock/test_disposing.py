@@ -73,7 +73,7 @@ def test_what_is_out_of_date_says_so_itself(w: make.World) -> None:
 
 def test_throwing_out_of_a_kit_judges_it_again(w: make.World) -> None:
     dispose(w, w.dressings, 6, make.section(w.day_01))
-    assert not verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go
+    assert not verdicts.verdict(make.fresh(w.day_01), make.today()).may_go
     assert make.fresh(w.day_01).may_go_until is None
 
 

@@ -75,7 +75,7 @@ def test_what_is_out_of_date_leaves_quarantine_for_training_only(w: make.World) 
 
 def test_taking_units_out_of_a_kit_judges_it_again(w: make.World) -> None:
     move(w, w.dressings, 3, make.section(w.day_01), w.shelf)
-    assert not verdicts.verdict(make.fresh(w.day_01), make.TODAY).may_go
+    assert not verdicts.verdict(make.fresh(w.day_01), make.today()).may_go
     assert make.fresh(w.day_01).may_go_until is None
 
 
@@ -97,7 +97,7 @@ def test_it_does_not_move_to_where_it_is(w: make.World) -> None:
 
 
 def test_it_does_not_move_to_a_shelf_no_longer_in_use(w: make.World) -> None:
-    w.upper.closed_on = make.TODAY
+    w.upper.closed_on = make.today()
     w.upper.save()
     assert refused(w, w.dressings, 1, w.shelf, w.upper) == "place-closed"
 

@@ -34,7 +34,7 @@ def test_opened_units_become_a_batch_of_their_own(w: make.World) -> None:
     done = open_tablets(w)
     pouch = make.section(w.day_01, "pouch")
     assert (make.units(w.lots["tablets"], pouch), make.units(done.lot, pouch)) == (4, 4)
-    assert (done.lot.number, done.lot.opened_on) == ("T1", make.TODAY)
+    assert (done.lot.number, done.lot.opened_on) == ("T1", make.today())
     assert done.entry.kind == EntryKind.OPEN
 
 

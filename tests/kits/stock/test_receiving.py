@@ -103,7 +103,7 @@ def test_what_arrives_out_of_date_goes_to_quarantine_and_is_told(w: make.World) 
 
 
 def test_what_is_good_through_today_goes_on_the_shelf(w: make.World) -> None:
-    done = receive(w, item=w.dressing, number="TODAY", expiry=make.TODAY)
+    done = receive(w, item=w.dressing, number="TODAY", expiry=make.today())
     assert done.place == w.shelf
     assert done.entry.irregular == []
 

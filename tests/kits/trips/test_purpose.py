@@ -270,7 +270,7 @@ def test_who_works_alone_is_asked_for_no_time(w: make.World) -> None:
     custody.check_in(act(w.guide), w.day_01, as_found=AsFound.SEALED)
     Kit.objects.update(to_sort_since=None)
     for person in Person.objects.exclude(pk=w.guide.pk):
-        person.left_on = make.TODAY
+        person.left_on = make.today()
         person.save()
     assert out(w, make.fresh(w.day_01), w.guide).due_at is None
 

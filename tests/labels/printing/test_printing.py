@@ -199,7 +199,7 @@ def test_a_preview_shows_the_symbol_in_the_size_that_it_will_have() -> None:
     [
         ("gear.example", "must start with https://"),
         ("https://gear.example/room", "without a path"),
-        ("https://gear_room.example", "letters, digits, dots and dashes"),
+        ("https://gear_room.example", "letters, digits, dots and hyphens"),
     ],
 )
 def test_an_address_that_a_symbol_cannot_say_is_refused(address: str, said: str) -> None:

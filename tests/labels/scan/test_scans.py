@@ -280,7 +280,7 @@ def test_what_many_texts_mean_takes_as_many_queries_as_what_one_means(
     seen = typed_texts(texts).seen
     actor = make.actor(world.guide)
     with django_assert_num_queries(4):
-        found = meanings(actor, seen, today=make.TODAY)
+        found = meanings(actor, seen, today=make.today())
     assert [m.means for m in found] == [
         "kit", "lot", "person", "kit", "wrong-code", "maker", "link", "other",
         "other",

@@ -4,6 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 from typing import Any
 
+import pytest
 from django.db import connection, transaction
 
 from kits.models import Checkout
@@ -11,8 +12,11 @@ from kits.services.ledger import audit
 from labels.rules.codes.scans import Intent, typed_texts
 from labels.services.scan.results import ScanRequest
 from labels.services.scan.scanning import scan
+from tests.conftest import ENGINES
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
+
+pytestmark = pytest.mark.parametrize("engine", ENGINES, indirect=True)
 
 
 def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database: str) -> None:

@@ -230,7 +230,7 @@ def test_anybody_hands_in_any_kit_and_sees_no_more_than_a_passer_by(labels: at.L
 
 def test_what_belongs_to_one_kit_is_not_said_of_two(labels: at.Labelled) -> None:
     other = at.label(labels.world.day_02).code
-    with pytest.raises(Invalid, match="belongs to only one"):
+    with pytest.raises(Invalid, match="is about only one"):
         at.scanned(labels.world.guide, labels.kit.code, other, intent=IN, seal_seen="417")
 
 

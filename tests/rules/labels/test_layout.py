@@ -20,9 +20,9 @@ from labels.rules.layout.contents import (
     PersonTag,
     SectionLabel,
     ShelfLabel,
+    ordered,
 )
 from labels.rules.layout.layout import CellTooSmall, Layout, Space, lay_out
-from labels.rules.layout.ordering import ordered
 from labels.rules.layout.sheets import SHEETS, Cell
 from labels.rules.layout.symbols import SMALLEST_MODULE_MM, encode
 from labels.rules.layout.typesetting import fit_lines, missing, printable, wrap

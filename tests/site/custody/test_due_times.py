@@ -69,10 +69,10 @@ def test_it_may_be_due_at_no_set_time_or_at_ones_own(school: scanned.Labelled) -
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.guide)
 
-    assert buttons(client.get("/kits/DAY-01/"), "/kits/DAY-01/due/")["No due time"] == ""
+    assert buttons(client.get("/kits/DAY-01/"), "/kits/DAY-01/due/")["No return time"] == ""
     post(client, "/kits/DAY-01/due/", due_at="")
     assert due_of() is None
-    assert "No due time · change" in text_of(client.get("/kits/DAY-01/"))
+    assert "No return time · change" in text_of(client.get("/kits/DAY-01/"))
 
     own = make.days(3)
     post(client, "/kits/DAY-01/due/", due_at=f"{own}T16:30")

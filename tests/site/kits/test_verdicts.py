@@ -60,7 +60,7 @@ def every_word(world: make.World) -> dict[Any, Any]:
     make.put_in(short, world.lots["shears"], world.shelf, 1)
     unset = make.kit("DAY-05", world.version, world.store, entered=False)
     for kit in (low, short):
-        kit.looked_inside_on = make.TODAY
+        kit.looked_inside_on = make.today()
         kit.save(update_fields=["looked_inside_on"])
         readiness.rewrite([kit.pk])
     return {
@@ -83,7 +83,7 @@ def test_the_kits_page_says_each_of_the_five_words_and_which_day_it_judged(
     for word, kit in kits.items():
         assert said[kit.name] == expected(kit)
         assert {slug for _, _, slug, _ in said[kit.name]} == {word}
-    day = verdict_texts.judged_for(make.TODAY)
+    day = verdict_texts.judged_for(make.today())
     expiry = verdict_texts.first_expiry(make.days(300))
     assert f"Ready {day} · {expiry}" in text_of(page)
     assert "through" not in text_of(page)
@@ -189,7 +189,7 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
 def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(
     world: make.World,
 ) -> None:
-    Kit.objects.filter(pk=world.day_02.pk).update(retired_on=make.TODAY)
+    Kit.objects.filter(pk=world.day_02.pk).update(retired_on=make.today())
     assert "All kits here are ready." in text_of(board(world.keeper))
 
     trip = make.trip("Crowd", world.store, first=5, last=5, people=30)
@@ -231,7 +231,7 @@ def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world: make.Worl
 
     assert "Out now (2)" in page
     out = page.split("Out now (2)")[1].split("Needs attention")[0]
-    assert "DAY-01" in out and "No due time" in out
+    assert "DAY-01" in out and "No return time" in out
     assert "DAY-02" in out
     assert "No kits are out" not in page
 

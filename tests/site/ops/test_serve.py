@@ -194,7 +194,7 @@ def test_it_serves_the_local_network_with_a_certificate_of_its_own(
     ("options", "says"),
     [
         (["--port", "70000"], "--port must be from 0 to 65535"),
-        (["--certfile", "x.pem", "--keyfile", "x.key"], "go with --lan"),
+        (["--certfile", "x.pem", "--keyfile", "x.key"], "need --lan"),
         (["--lan", "--certfile", "x.pem"], "Give both"),
         (["--lan", "--certfile", "x.pem", "--keyfile", "x.key"], "There is no file x.pem"),
     ],

@@ -109,7 +109,7 @@ def test_the_next_weekly_email_is_shown_as_it_would_be_now(w: make.World) -> Non
 
     assert "To Ines, due Monday" in page
     assert "Do not take: no Wound dressing 10 × 12 (status for " in page
-    today = make.TODAY.isoformat()
+    today = make.today().isoformat()
     mark = f'data-kit="DAY-02" data-through="{today}" data-trip="" data-verdict="do-not-take"'
     assert mark in " ".join(shown.content.decode().split())
     other = browser(w.keeper).get(f"/notices/weekly/?person={w.instructor.pk}")

@@ -91,7 +91,7 @@ def test_a_part_of_a_name_offers_the_things_that_have_it(world: make.World, clie
 
 def test_a_makers_code_brings_batch_date_and_units(world: make.World, client: Client) -> None:
     catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN, units_per_pack=5)
-    ends = date(make.TODAY.year + 2, 5, 31)
+    ends = date(make.today().year + 2, 5, 31)
 
     page = client.get(PATH, {"text": f"(01){GTIN}(17){ends:%y%m%d}(10)LOT7"}).content.decode()
 
@@ -103,7 +103,7 @@ def test_what_is_out_of_date_is_proposed_for_throwing_out(
     world: make.World, client: Client
 ) -> None:
     catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN)
-    ended = date(make.TODAY.year - 1, 1, 31)
+    ended = date(make.today().year - 1, 1, 31)
 
     page = client.get(PATH, {"text": f"(01){GTIN}(17){ended:%y%m%d}(10)OLD"})
 

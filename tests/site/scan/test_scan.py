@@ -104,7 +104,7 @@ def test_it_was_really_another_kit_is_two_taps(school: scanned.Labelled) -> None
     post(client, which, kit="DAY-03", to="/scan/")  # the second
 
     assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
-    assert "Corrected: the kit was DAY-03, and DAY-01 is as it was before." in text_of(
+    assert "Corrected: the kit was DAY-03. DAY-01 has been set back to how it was." in text_of(
         client.get("/scan/")
     )
 
@@ -289,7 +289,7 @@ def test_another_guide_s_kit_with_nothing_to_swap_is_taken_with_a_reason(
     answer = post(client, "/scan/", **fields, due_at=due)
     assert "DAY-01 is reserved for Ines (Crag walk" in text_of(answer)
 
-    press(client, answer, "Take it anyway, with a reason", take_reason="a search")
+    press(client, answer, "Take it anyway and give a reason", take_reason="a search")
     assert Checkout.objects.get().trip is None
 
 

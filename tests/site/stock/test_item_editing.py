@@ -105,7 +105,7 @@ def test_a_wrong_date_is_put_right_and_the_kit_judged_again(world: make.World) -
     client.post(path, {**fields, **said, "key": "", "reason": "read off the pack"})
 
     assert Lot.objects.get(pk=world.dressings.pk).expiry == make.days(-3)
-    assert not verdicts.verdict(make.fresh(world.day_01), make.TODAY).may_go
+    assert not verdicts.verdict(make.fresh(world.day_01), make.today()).may_go
 
 
 def test_an_instrument_on_a_shelf_is_checked_there(world: make.World) -> None:

@@ -100,8 +100,8 @@ def test_nothing_to_come_says_how_trips_arrive(world: make.World) -> None:
 
 # -------------------------------------------------------------------------------------- a month
 def test_a_month_is_a_table_with_each_trip_on_each_of_its_days(world: make.World) -> None:
-    first = (make.TODAY.replace(day=1) + timedelta(days=62)).replace(day=9)
-    away = (first - make.TODAY).days
+    first = (make.today().replace(day=1) + timedelta(days=62)).replace(day=9)
+    away = (first - make.today()).days
     make.trip("Long walk", world.store, away, away + 3)
 
     page = browser(world.guide).get(f"/trips/calendar/?month={first:%Y-%m}").content.decode()
@@ -131,8 +131,8 @@ def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world: ma
 def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world: make.World) -> None:
     page = browser(world.guide).get("/trips/calendar/").content.decode()
 
-    assert re.search(rf'aria-current="date">\s*<time datetime="{make.TODAY}"', page)
-    before = make.TODAY.replace(day=1) - timedelta(days=1)
+    assert re.search(rf'aria-current="date">\s*<time datetime="{make.today()}"', page)
+    before = make.today().replace(day=1) - timedelta(days=1)
     assert f"?month={before:%Y-%m}" in page
 
 

@@ -12,9 +12,9 @@ from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.serializers import AnyField, ProblemDocument, StrictSerializer
 
 _ANY = {
-    400: "Not in the form that is described here",
-    404: "No such thing in your rooms",
-    422: "In form, and cannot be right",
+    400: "The request does not match the schema",
+    404: "Not found in your gear rooms",
+    422: "A value cannot be right",
     429: "Too many requests",
 }
 PATH_EXAMPLES = {
@@ -26,15 +26,18 @@ PATH_EXAMPLES = {
     "room": "main-store",
     "source": "bookings",
     "reference": "118",
+    "list": 1,
+    "need": "blister",
+    "activity": "hill-walking",
 }
-_SIGNED_IN = {401: "Nobody is signed in", 403: "Not allowed"}
+_SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
 _WRITE = {
-    409: "Not as things stand, or the same act is in flight",
-    411: "No Content-Length",
-    412: "Changed since it was read",
+    409: "Not possible at the moment, or the same request is still being processed",
+    411: "Content-Length is missing",
+    412: "Changed since you read it",
     413: "Too large",
-    415: "Not a kind of body taken here",
-    422: "In form, and cannot be right; or the key was used for something else",
+    415: "Media type not supported",
+    422: "A value cannot be right, or the key was used for another request",
 }
 
 
@@ -45,14 +48,15 @@ REPLAYS = [
         {"type": "string", "enum": ["true"]},
         OpenApiParameter.HEADER,
         response=_KEPT,
-        description="The answer was given before, and nothing was done now. A new key asks anew.",
+        description="This is the answer given before, and nothing was done now. To repeat the"
+        " action, use a new key.",
     ),
     OpenApiParameter(
         "Idempotency-First-Answered",
         {"type": "string", "format": "date-time"},
         OpenApiParameter.HEADER,
         response=_KEPT,
-        description="When an answer that is given again was given first.",
+        description="When this answer was first given.",
     ),
 ]
 """Headers of the answers that a key gets once more."""
@@ -134,8 +138,9 @@ class ViewSchema(AutoSchema):
                     {"type": "string", "format": "uuid"},
                     OpenApiParameter.HEADER,
                     required=True,
-                    description="A UUID drawn for this act. Resent with the same key and content,"
-                    " the first answer is given again; other content is a 422.",
+                    description="A new UUID for this request. If you send the same content"
+                    " again with the same key, you get the first answer again; other"
+                    " content is a 422.",
                 )
             )
             parameters += REPLAYS
@@ -145,7 +150,8 @@ class ViewSchema(AutoSchema):
                     "If-Match",
                     str,
                     OpenApiParameter.HEADER,
-                    description="The ETag of what was read; changed since, the answer is a 412.",
+                    description="The ETag that you read; if it has changed since, the answer is"
+                    " a 412.",
                 )
             )
         return parameters

@@ -53,10 +53,7 @@ class Schema(View):
     def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
         """As JSON, which is YAML too; 304 if the asker has it."""
         made = document()
+        headers = {"ETag": made.tag, "Cache-Control": "public, no-cache"}
         if unchanged(request, made.tag):
-            response = HttpResponse(status=304)
-        else:
-            response = HttpResponse(made.content, content_type="application/json")
-        response["ETag"] = made.tag
-        response["Cache-Control"] = "public, no-cache"
-        return response
+            return HttpResponse(status=304, headers=headers)
+        return HttpResponse(made.content, content_type="application/json", headers=headers)

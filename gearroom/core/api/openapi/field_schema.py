@@ -23,7 +23,8 @@ def describe(field: AnyField, schema: Schema) -> Schema:
     if isinstance(field, serializers.DateField | serializers.DateTimeField):
         return {**schema, "pattern": YEARS_FORM}
     has_form = any(isinstance(one, RegexValidator) for one in getattr(field, "validators", ()))
-    if _is_text(schema) and not has_form and not {"pattern", "format", "enum"} & set(schema):
+    is_text = schema.get("type") in ("string", ["string", "null"])
+    if is_text and not has_form and not {"pattern", "format", "enum"} & set(schema):
         return {**schema, "pattern": _text(field)}
     return schema
 
@@ -63,8 +64,3 @@ def _text(field: AnyField) -> str:
     any_, solid = f"[^{none}]", rf"[^\s{none}]"
     blank = getattr(field, "allow_blank", False)
     return f"^{any_}*$" if blank else f"^{any_}*{solid}{any_}*$"
-
-
-def _is_text(schema: Schema) -> bool:
-    """Whether a field takes a text, or a text and null."""
-    return schema.get("type") in ("string", ["string", "null"])

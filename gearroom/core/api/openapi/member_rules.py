@@ -11,12 +11,14 @@ from django.utils.functional import Promise
 
 
 @dataclass(frozen=True)
-class AnyOf:
-    """At least one of the members."""
-
+class _Of:
     names: tuple[str, ...]
     says: str | Promise
     field: str = ""
+
+
+class AnyOf(_Of):
+    """At least one of the members."""
 
     def holds(self, sent: Collection[str]) -> bool:
         """At least one is there."""
@@ -27,13 +29,8 @@ class AnyOf:
         return {"anyOf": [{"required": [name]} for name in self.names]}
 
 
-@dataclass(frozen=True)
-class OneOf:
+class OneOf(_Of):
     """Exactly one of the members."""
-
-    names: tuple[str, ...]
-    says: str | Promise
-    field: str = ""
 
     def holds(self, sent: Collection[str]) -> bool:
         """One is there and no other."""

@@ -46,8 +46,8 @@ class TokenScheme(OpenApiAuthenticationExtension):
         return {
             "type": "http",
             "scheme": "bearer",
-            "description": "A token made on the pages, at /api/v1/tokens/ or by"
-            " `manage.py issue_token USERNAME`.",
+            "description": "A token created on the pages, at /api/v1/tokens/ or with `manage.py"
+            " issue_token USERNAME`.",
         }
 
 
@@ -63,5 +63,6 @@ class SessionScheme(OpenApiAuthenticationExtension):
             "type": "apiKey",
             "in": "cookie",
             "name": "sessionid",
-            "description": "The pages' sign-in; writes send the header X-CSRFToken as well.",
+            "description": "The login on the pages; requests that change data must also send"
+            " the header X-CSRFToken.",
         }

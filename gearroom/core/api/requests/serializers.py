@@ -137,16 +137,19 @@ class QuerySerializer(_Strict):
 
 
 class ActBody(StrictSerializer):
-    """What the body of every act may hold."""
+    """Fields that every action accepts."""
 
     occurred_at = serializers.DateTimeField(
         required=False, help_text="When it happened, if that was earlier than now."
     )
     device_now = serializers.DateTimeField(
-        required=False, help_text="What the device's own clock shows while it sends this."
+        required=False, help_text="The time on the device's own clock when it sends this."
     )
     reason = NoteField(
-        required=False, max_length=500, allow_blank=True, help_text="Why, where a reason is wanted."
+        required=False,
+        max_length=500,
+        allow_blank=True,
+        help_text="The reason, where one is required.",
     )
 
 
@@ -154,35 +157,37 @@ class PageQuery(QuerySerializer):
     """What every list takes."""
 
     cursor = serializers.CharField(
-        required=False, max_length=500, help_text="Where to go on: from “next” or “previous”."
+        required=False,
+        max_length=500,
+        help_text="The page to read: taken from “next” or “previous”.",
     )
     page_size = serializers.IntegerField(
-        required=False, min_value=1, max_value=200, help_text="Rows a page, 50 unless given."
+        required=False, min_value=1, max_value=200, help_text="Rows per page; default 50."
     )
 
 
 class ProblemDocument(serializers.Serializer[Any]):
-    """RFC 9457. Some problems have further members with the facts of the matter."""
+    """A problem as described in RFC 9457. Some have further members with details."""
 
-    type = serializers.CharField(help_text="The address of a page on this kind of problem.")
+    type = serializers.CharField(help_text="The address of a page about this kind of problem.")
     title = serializers.CharField()
     status = serializers.IntegerField()
-    detail = serializers.CharField(help_text="What is wrong here, and what to do next.")
-    instance = serializers.CharField(required=False, help_text="The path that was asked.")
+    detail = serializers.CharField(help_text="What is wrong, and what to do next.")
+    instance = serializers.CharField(required=False, help_text="The path of the request.")
     code = serializers.CharField(help_text="The last part of “type”.")
     errors = serializers.DictField(  # type: ignore[assignment]  # so RFC 9457 names it
         child=serializers.ListField(child=serializers.CharField()),
         required=False,
-        help_text="The fields that are wrong, each with its messages; at most 20.",
+        help_text="The fields that are wrong, each with its messages; 20 at most.",
     )
     errors_left_out = serializers.IntegerField(
         required=False, help_text="How many more fields are wrong."
     )
     first_answered_at = serializers.DateTimeField(
-        required=False, help_text="This answer was given before, then: nothing was done now."
+        required=False, help_text="When this answer was first given; nothing was done now."
     )
     to_ask_anew = serializers.CharField(
-        required=False, help_text="What to send instead, where it was given before."
+        required=False, help_text="What to send instead of a value that was given before."
     )
 
     def to_representation(self, problem: Problem) -> dict[str, Any]:

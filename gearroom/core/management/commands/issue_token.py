@@ -19,7 +19,7 @@ ALL = "all"
 class Command(ProjectCommand):
     """Prints the secret once; it can not be had again."""
 
-    help = "Make a token for a user and print it, alone, on standard output."
+    help = "Create a token for a user and print only the token on standard output."
 
     def add_arguments(self, parser: CommandParser) -> None:
         """USERNAME, --scopes, --days, --name."""
@@ -37,11 +37,11 @@ class Command(ProjectCommand):
         user = User.objects.filter(username__iexact=options["username"]).first()
         if user is None:
             raise CommandError(
-                f"There is no user {options['username']}. Make one with manage.py createsuperuser,"
+                f"There is no user {options['username']}. Add one with manage.py createsuperuser,"
                 " or give somebody a login."
             )
         if not user.is_active:
-            raise CommandError(f"{user} may not log in any more, so a token would not work.")
+            raise CommandError(f"{user} can no longer log in, so a token would not work.")
         try:
             _, secret = tokens.make(
                 user=user,

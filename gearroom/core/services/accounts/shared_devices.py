@@ -28,6 +28,7 @@ from gearroom.core.acts import (
     Refused,
     TooOften,
     actor_of,
+    one,
 )
 from gearroom.core.models import Device, Membership, Person, Room, User
 from gearroom.core.rules.roles import Assurance, Role
@@ -66,9 +67,7 @@ def add(act: Act, room: Room, name: str) -> Device:
 
 def end(act: Act, device_id: int) -> Device:
     """End a device: its browser is signed out at once. Raises NotFound."""
-    device = devices_of(act.actor).filter(pk=device_id).first()
-    if device is None:
-        raise NotFound("device", device_id)
+    device = one(devices_of(act.actor).filter(pk=device_id), "device", device_id)
     act.actor.require("edit_device", device.room_id)
     if device.ended_at is None:
         device.ended_at = act.received_at

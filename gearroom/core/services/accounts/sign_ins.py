@@ -16,7 +16,7 @@ from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, actor_of
+from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, actor_of, one
 from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import PasswordReset, SignedIn, Token, User
 from gearroom.core.services.accounts import account_changes, tokens
@@ -84,10 +84,8 @@ def _live(rows: QuerySet[SignedIn]) -> QuerySet[Session, str]:
 def end(act: Act, signed_in_id: int) -> None:
     """Sign whoever asks out of one of their browsers. Raises NotFound."""
     act.actor.require("own_account")
-    row = SignedIn.objects.filter(user=act.actor.user, pk=signed_in_id).first()
-    if row is None:
-        raise NotFound("sign-in", signed_in_id)
-    _end(row)
+    mine = SignedIn.objects.filter(user=act.actor.user, pk=signed_in_id)
+    _end(one(mine, "sign-in", signed_in_id))
 
 
 def end_others(act: Act, but: str) -> int:

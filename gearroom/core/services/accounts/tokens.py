@@ -15,8 +15,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, roles_of
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, locked, one, roles_of
 from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import Person, Token, User
 from gearroom.core.rules.roles import Role, Scope, has_right_over
@@ -137,10 +136,7 @@ def own(actor: Actor) -> QuerySet[Token]:
 
 def get(actor: Actor, token_id: int) -> Token:
     """One of one's own tokens; raises NotFound for any other."""
-    token = own(actor).filter(pk=token_id).first()
-    if token is None:
-        raise NotFound("token", token_id)
-    return token
+    return one(own(actor).filter(pk=token_id), "token", token_id)
 
 
 def rename(act: Act, token: Token, name: str) -> Token:

@@ -105,18 +105,14 @@ def _write_down(wanted: dict[Known, int]) -> None:
         model(person_id=each.person or None, text=each.text) for each in new
     )
     there |= {(each.person, each.text): row.pk for each, row in zip(new, made, strict=True)}
-    gone = _erased({each.person for each in wanted})
+    # A row that refers to somebody waits for an act that erases them, so what is asked after it was
+    # written holds.
+    people = apps.get_model("core", "Person")._base_manager.exclude(erased_at=None)
+    gone = set(people.filter(pk__in={each.person for each in wanted}).values_list("pk", flat=True))
     if gone:
         model.objects.filter(person__in=gone).delete()
     for each in wanted:
         wanted[each] = 0 if each.person in gone else there[each.person, each.text]
-
-
-def _erased(people: set[int]) -> set[int]:
-    """Who of them is erased. A row that refers to somebody waits for an act that erases them, so
-    what is asked after it was written holds."""
-    rows = apps.get_model("core", "Person")._base_manager.filter(pk__in=people)
-    return set(rows.exclude(erased_at=None).values_list("pk", flat=True))
 
 
 def with_words(value: Any) -> Any:

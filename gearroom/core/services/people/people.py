@@ -10,8 +10,7 @@ from django.utils.encoding import punycode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, Refused
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, Refused, locked, one
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import account_changes, sign_ins, tokens
@@ -81,10 +80,7 @@ def works_alone(person: Person, room: Room) -> bool:
 
 def get(actor: Actor, person_id: int) -> Person:
     """Somebody whom they may see; raises NotFound for anybody else, there or not."""
-    person = visible_to(actor).filter(pk=person_id).first()
-    if person is None:
-        raise NotFound("person", person_id)
-    return person
+    return one(visible_to(actor).filter(pk=person_id), "person", person_id)
 
 
 def add(act: Act, *, name: str, home_room: Room | None = None, **fields: Any) -> Person:

@@ -8,7 +8,7 @@ changed.
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -53,7 +53,9 @@ def redact_landed(act: Act) -> Redaction:
     written before names were kept apart. They read as before, until somebody is erased. What is
     done already stays; so a second time changes nothing."""
     require_administrator(act.actor)
-    in_answers = Roll([*names.of_everybody(), *_single_words()])
+    # Names of one word are looked for in answers of the program alone, whose sentences are known.
+    singles = single_words(Person.objects.filter(erased_at=None).only("name"))
+    in_answers = Roll([*names.of_everybody(), *singles])
     in_what_was_typed = Roll(names.of_everybody())
 
     def hide(column: Column, value: Any) -> Any:
@@ -88,17 +90,11 @@ def require_administrator(actor: Actor) -> None:
     rooms.require_administrator_everywhere(actor)
 
 
-def single_words(people: Sequence[Person]) -> Iterator[Known]:
+def single_words(people: Iterable[Person]) -> Iterator[Known]:
     """Names of one word, which may mean something else in what somebody typed."""
     for person in people:
         if len(person.name.split()) == 1 and len(person.name) > 1:
             yield Known(person.pk, person.name)
-
-
-def _single_words() -> Iterator[Known]:
-    """Names of one word: looked for in answers of the program alone, whose sentences are known."""
-    for person in Person.objects.filter(erased_at=None).only("name"):
-        yield from single_words([person])
 
 
 def _redact(act: Act, about: Person | None, change: Callable[[Column, Any], Any]) -> Redaction:

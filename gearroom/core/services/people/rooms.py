@@ -7,8 +7,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Refused
-from gearroom.core.acts.rows import locked
+from gearroom.core.acts import Act, Actor, NotAllowed, Refused, locked, one
 from gearroom.core.models import Room
 from gearroom.core.models.people import valid_time_zone
 from gearroom.core.rules.roles import Role
@@ -25,10 +24,7 @@ def visible_to(actor: Actor) -> QuerySet[Room]:
 
 def get(actor: Actor, slug: str) -> Room:
     """A room of theirs; raises NotFound for any other, there or not."""
-    room = visible_to(actor).filter(slug=slug).first()
-    if room is None:
-        raise NotFound("room", slug)
-    return room
+    return one(visible_to(actor).filter(slug=slug), "room", slug)
 
 
 def add(act: Act, *, name: str, slug: str, **fields: Any) -> Room:

@@ -11,7 +11,7 @@ from gearroom.site.ops import backup
 
 
 class Command(ProjectCommand):
-    help = "Writes the database and the data folder to one file, while the server runs."
+    help = "Saves the database and the data folder in one file, while the server is running."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", type=Path, help="for example gearroom-2026-03-01.tar.gz")
@@ -24,5 +24,5 @@ class Command(ProjectCommand):
             raise CommandError(str(problem)) from problem
         self.stdout.write(
             f"{file}: {len(manifest.parts)} parts, {file.stat().st_size / 1024**2:.1f} MB. "
-            "It holds personal names and keys: keep it as you keep the server."
+            "It contains personal names and keys: keep it as safe as the server."
         )

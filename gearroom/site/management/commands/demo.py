@@ -22,10 +22,10 @@ from gearroom.site.scenario import load
 
 WHO = "jo"
 CAUTION = (
-    "This keeps stock and does arithmetic; it is not medical advice. What a kit carries, and who\n"
-    "may use it, is decided by your medical adviser, protocols, local law and each person's\n"
-    "training. Look at every pack before use. Medicines, sharps and clinical waste follow local\n"
-    "rules."
+    "This program keeps track of stock and does the arithmetic; it does not give medical advice.\n"
+    "What a kit contains, and who may use it, is decided by your medical adviser, your protocols,\n"
+    "local law and each person's training. Look at every pack before use. Local rules apply to\n"
+    "medicines, sharps and clinical waste."
 )
 
 
@@ -36,12 +36,12 @@ def _free_port() -> int:
 
 
 class Command(ProjectCommand):
-    help = "Loads the invented school, plays a day through the API, prints it, and keeps serving."
+    help = "Loads a demo school, plays through a day with the API, prints it, and keeps serving."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--port", type=int, default=8000, help="TCP port; 0 takes a free one")
+        parser.add_argument("--port", type=int, default=8000, help="TCP port; 0 picks a free one")
         parser.add_argument(
-            "--load-only", action="store_true", help="load database and school, then end"
+            "--load-only", action="store_true", help="set up database and demo school, then exit"
         )
 
     def handle(self, **options: Any) -> None:
@@ -67,10 +67,10 @@ class Command(ProjectCommand):
             raise CommandError(str(problem)) from problem
 
     def _load(self) -> None:
-        self._say("Umberfell Outdoor School (invented), with two seasons of trips:")
+        self._say("Umberfell Outdoor School (fictional), with a year and a half of trips:")
         school = load.load(lambda line: self._say(f"   {line}"))
         if school is None:
-            self._say("   is loaded already; its data is kept")
+            self._say("   already loaded; its data is kept")
         else:
             self._keep(passwords=school.passwords)
 
@@ -106,7 +106,7 @@ class Command(ProjectCommand):
         user = User.objects.filter(username=WHO).first()
         if user is None:
             raise CommandError(
-                f"There is no user “{WHO}”: this data is not the demonstration's. Set "
+                f"There is no user “{WHO}”, so this is not the data of the demo. Set "
                 "GEARROOM_DATA_DIR to a new folder for it."
             )
         return tokens.make(user=user, name="demonstration", scopes=Scope)[1]

@@ -14,7 +14,7 @@ NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]{0,251}[A-Za-z0-9])?|::1")
 
 
 class Command(ProjectCommand):
-    help = "Makes a TLS certificate for this machine's names and addresses, for serve --lan."
+    help = "Creates a TLS certificate for this machine's names and addresses, for serve --lan."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
@@ -22,7 +22,7 @@ class Command(ProjectCommand):
             action="append",
             default=[],
             metavar="NAME",
-            help="one more host name or address that phones will use (may be repeated)",
+            help="another host name or address that phones will use (may be repeated)",
         )
 
     def handle(self, **options: Any) -> None:
@@ -36,4 +36,4 @@ class Command(ProjectCommand):
         self.stdout.write(f"for          {', '.join(names)}")
         self.stdout.write(f"valid until  {until:%Y-%m-%d}")
         self.stdout.write(f"for phones   {files.root} (trust it there, and no warning is shown)")
-        self.stdout.write("A running server takes it at its next start.")
+        self.stdout.write("A server that is running will use it after a restart.")

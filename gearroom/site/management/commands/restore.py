@@ -10,12 +10,12 @@ from gearroom.site.ops import backup, serving
 
 
 class Command(ProjectCommand):
-    help = "Puts a backup back: the database and the data folder. Stop the server first."
+    help = "Restores a backup: the database and the data folder. Stop the server first."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", type=Path, help="a file that manage.py backup wrote")
+        parser.add_argument("file", type=Path, help="a file made by manage.py backup")
         parser.add_argument(
-            "--force", action="store_true", help="replace a database that holds something"
+            "--force", action="store_true", help="replace a database that is not empty"
         )
 
     def handle(self, **options: Any) -> None:

@@ -14,10 +14,10 @@ from gearroom.site.ops import certificate, serving
 
 
 class Command(ProjectCommand):
-    help = "Serves web, worker and scheduler on this machine until Ctrl-C or SIGTERM."
+    help = "Runs the web server, worker and scheduler on this machine until Ctrl-C or SIGTERM."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--port", type=int, default=8000, help="TCP port; 0 takes a free one")
+        parser.add_argument("--port", type=int, default=8000, help="TCP port; 0 picks a free one")
         parser.add_argument(
             "--lan", action="store_true", help="serve the local network too, with TLS"
         )
@@ -28,7 +28,7 @@ class Command(ProjectCommand):
         if not 0 <= options["port"] <= 65535:
             raise CommandError("--port must be from 0 to 65535.")
         if (options["certfile"] or options["keyfile"]) and not options["lan"]:
-            raise CommandError("--certfile and --keyfile go with --lan.")
+            raise CommandError("--certfile and --keyfile need --lan.")
         if bool(options["certfile"]) != bool(options["keyfile"]):
             raise CommandError("Give both --certfile and --keyfile, or neither.")
         files, names = None, ["127.0.0.1"]
@@ -59,10 +59,10 @@ class Command(ProjectCommand):
         files = certificate.Files.within(settings.DATA_DIR / "tls")
         if not files.chain.exists():
             certificate.write(files.chain.parent, certificate.local_names(), now=clock.now())
-            self._say(f"Made a certificate. Phones that trust {files.root} show no warning.")
+            self._say(f"Created a certificate. Phones that trust {files.root} show no warning.")
         missing = set(certificate.local_names()) - set(certificate.names_of(files.chain))
         if missing or certificate.valid_until(files.chain) < clock.now() + timedelta(days=30):
-            why = f"does not name {', '.join(sorted(missing))}" if missing else "ends soon"
+            why = f"does not name {', '.join(sorted(missing))}" if missing else "expires soon"
             self._say(f"The certificate {why}: run manage.py make_certificate for a new one.")
         return serving.Certificate(files.chain, files.key)
 

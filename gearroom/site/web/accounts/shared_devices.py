@@ -17,8 +17,16 @@ from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.rules.roles import Assurance
 from gearroom.core.services.accounts import shared_devices
 from gearroom.core.services.people import rooms
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, back_to, forget_held_act, held_act, page, show
+from gearroom.site.web.page import (
+    Done,
+    actor,
+    back_to,
+    forget_held_act,
+    form_view,
+    held_act,
+    page,
+    show,
+)
 from kits.services.lookup import find
 
 
@@ -81,12 +89,11 @@ def pin(request: HttpRequest) -> HttpResponseBase:
     """The PIN of whoever said who they are."""
     if (away := _elsewhere(request)) is not None:
         return away
-    if actor(request).assurance is Assurance.NOBODY:
+    person = actor(request).person
+    if person is None or actor(request).assurance is Assurance.NOBODY:
         return redirect(f"{reverse('hatch-who')}?{request.META['QUERY_STRING']}")
     if request.method != "POST":
         return _pin_page(request)
-    person = actor(request).person
-    assert person is not None  # they said who they are
     try:
         shared_devices.confirm(person, request.POST.get("pin", "").strip())
     except Problem as problem:

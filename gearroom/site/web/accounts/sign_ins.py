@@ -14,12 +14,10 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
-from gearroom.core.acts.exceptions import database_problems
+from gearroom.core.acts import Act, Invalid, NotAllowed, Problem, database_problems
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from gearroom.site.web.accounts import known_browsers
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import NOTED, Done, actor, back_to, page, rooms_of, say, show
+from gearroom.site.web.page import NOTED, Done, actor, back_to, form_view, page, rooms_of, say, show
 
 
 # ------------------------------------------------------------------------------ where signed in
@@ -32,12 +30,11 @@ def own_browsers(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    assert who.user is not None  # signed in
     return show(
         request,
         "site/accounts/signed_in_devices.html",
         problem=problem,
-        signed_in=sign_ins.of(who.user),
+        signed_in=sign_ins.of(who.user) if who.user else [],
         this_one=request.session.session_key,
         own=who.person,
         digits=shared_devices.PIN_DIGITS,

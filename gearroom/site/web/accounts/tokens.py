@@ -1,6 +1,5 @@
 """One's own tokens, with which programs act as oneself."""
 
-from datetime import datetime
 from functools import partial
 from typing import Any
 
@@ -11,12 +10,9 @@ from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Problem
-from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm
-from gearroom.site.web.page.shell import Done, actor, page, show, shown_once
+from gearroom.site.web.page import Done, Line, PageForm, actor, form_view, page, show, shown_once
 
 _SCOPES = {
     Scope.READ: gettext_lazy("read everything"),
@@ -75,7 +71,8 @@ def _page(
         {
             "token": token,
             "scopes": [_SCOPES[Scope(scope)] for scope in token.scopes],
-            "ended": _ended(token, now),
+            "ended": token.revoked_at
+            or (token.expires_at if token.expires_at and token.expires_at <= now else None),
         }
         for token in tokens.own(actor(request))[:100]
     ]
@@ -90,12 +87,6 @@ def _page(
         name=request.POST.get("name", "") if problem else "",
         made=made,
     )
-
-
-def _ended(token: Token, now: datetime) -> datetime | None:
-    """When a token stopped working; None while it works."""
-    ran_out = token.expires_at is not None and token.expires_at <= now
-    return token.revoked_at or (token.expires_at if ran_out else None)
 
 
 @form_view("own_tokens")

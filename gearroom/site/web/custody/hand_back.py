@@ -18,9 +18,22 @@ from gearroom.site.web.custody.use_form import (
     use_in_words,
     use_of,
 )
-from gearroom.site.web.page.form_views import backdated, form_view
-from gearroom.site.web.page.forms import Moment, PageForm, ShortText, Tick, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
+from gearroom.site.web.page import (
+    Done,
+    Moment,
+    PageForm,
+    ShortText,
+    Tick,
+    WholeNumber,
+    acted,
+    actor,
+    back_to,
+    backdated,
+    form_view,
+    page,
+    read_field,
+    show,
+)
 from gearroom.site.web.scan.pictures import form_with_batch, photo_of
 from kits.models import AsFound, Kit, Lot
 from kits.services.custody import custody, returns, use
@@ -193,7 +206,7 @@ def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
 class DueForm(PageForm):
     """When a kit is due, or a trip returns."""
 
-    due_at = Moment(label=gettext_lazy("Due time"))
+    due_at = Moment(label=gettext_lazy("Return time"))
 
 
 @form_view("set_due")
@@ -204,7 +217,11 @@ def set_due(act: Act, request: HttpRequest, kit: str) -> Done:
     none = request.POST.get("due_at") == ""
     at = None if none else DueForm.read(request.POST, zone=zone)["due_at"]
     due_times.set_due(act, out, at)
-    sentence = _("%(kit)s is due back on %(when)s.") if at else _("%(kit)s has no due time.")
+    sentence = (
+        _("%(kit)s is due back on %(when)s.")
+        if at
+        else _("No return time has been set for %(kit)s.")
+    )
     return Done(
         sentence % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
         to=back_to(request, reverse("kit", args=[out.name])),

@@ -13,13 +13,21 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts import Act, AlreadyAnswered, NotFound, Problem
-from gearroom.core.acts.exceptions import database_problems
+from gearroom.core.acts import Act, AlreadyAnswered, NotFound, Problem, database_problems
 from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
-from gearroom.site.web.page import errors
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import ShortText, YesOrNo, id_of, read_field
-from gearroom.site.web.page.shell import Done, actor, page, room_here, show
+from gearroom.site.web.page import (
+    Done,
+    ShortText,
+    YesOrNo,
+    actor,
+    errors,
+    form_view,
+    id_of,
+    page,
+    read_field,
+    room_here,
+    show,
+)
 from kits.models import Checkout, Clearance
 from kits.services.custody import clearances, use_requests
 from kits.services.custody.use_suggestions import suggest

@@ -13,7 +13,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts import Invalid
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
     FOREIGN,
     Choice,
     PageForm,

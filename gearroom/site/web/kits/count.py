@@ -12,14 +12,22 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem, printable
-from gearroom.site.web.page.forms import Choice, WholeNumber, one_more, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.core.rules.grouping import summed
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    WholeNumber,
+    acted,
+    actor,
+    one_more,
+    page,
+    read_field,
+    show,
+)
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
-from kits.rules.ledger.expiry import PrintedDateError, last_good_day
-from kits.rules.ledger.facts import Kind, Level
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.levels import LooseLevel
+from kits.rules.ledger import Kind, Level, PrintedDateError, last_good_day
+from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting
@@ -292,9 +300,7 @@ def _lines(sent: QueryDict, kit: Kit) -> tuple[list[CountLine], list[LooseLevel]
         if section.other:
             other = find.item(section.other)
             lines += _batch(kit, section.place, other, section.blank, known=True)
-    sums: dict[tuple[Place, Lot | None, Item | None], int] = defaultdict(int)
-    for line in lines:
-        sums[line.place, line.lot, line.item] += line.units
+    sums = summed(((line.place, line.lot, line.item), line.units) for line in lines)
     return [
         CountLine(place, n, lot=lot, item=item) for (place, lot, item), n in sums.items()
     ], levels

@@ -10,9 +10,18 @@ from django.utils.translation import gettext as _, gettext_lazy
 from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, rooms_of, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    ShortText,
+    Tick,
+    WholeNumber,
+    actor,
+    form_view,
+    rooms_of,
+    show,
+)
 from kits.models import Kit
 from kits.rules.ledger.facts import LivesIn
 from kits.services.kits import holds, kits
@@ -54,8 +63,24 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
         people=people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
         lives_in=[(each.value, label) for each, label in LIVES_IN.items()],
         homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        sent=request.POST if problem and request.POST.get("do") == "edit" else None,
+        sent=request.POST if problem and request.POST.get("do") == "edit" else _kept(subject),
     )
+
+
+def _kept(kit: Kit) -> dict[str, str]:
+    """The settings of a kit as its form sends them."""
+    values = {
+        "name": kit.name,
+        "responsible": kit.responsible_id,
+        "deputy": kit.deputy_id,
+        "lives_in": kit.lives_in,
+        "bag": kit.bag,
+        "bag_volume_ml": kit.bag_volume_ml,
+        "bag_mass_limit_g": kit.bag_mass_limit_g,
+        "look_interval_days": kit.look_interval_days,
+        "training": "1" if kit.training else "",
+    }
+    return {name: "" if value is None else str(value) for name, value in values.items()}
 
 
 @form_view("report_lost", "kit", page_of=_page)

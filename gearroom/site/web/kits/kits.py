@@ -10,20 +10,27 @@ from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
-from gearroom.site.web.page import remedies
-from gearroom.site.web.page.form_views import form_view, new_person
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
     Choice,
+    Done,
     PageForm,
     ShortText,
     WholeNumber,
     YesOrNo,
+    acted,
+    actor,
+    back_to,
+    form_view,
+    new_person,
+    page,
     read_field,
+    remedies,
+    show,
 )
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
 from gearroom.site.web.scan.pictures import photo_of
-from kits.models import Kit, Lot, WithheldKind
+from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers, returns
 from kits.services.kits import history, holds, record
@@ -117,7 +124,10 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
-        "may": _rights(who, subject),
+        "may": {
+            name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
+            for name in _RIGHTS
+        },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
         "not_ours": returns.has_own(subject),
         "photos": holds.photos(subject),
@@ -147,9 +157,9 @@ def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
 def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     """A kit was passed to another person."""
     out = find.kit(act.actor, kit)
-    to = new_person(act, request.POST)
-    if to is None:
-        to = find.person(act.actor, read_field(_HOLDER, request.POST, "person"))
+    to = new_person(act, request.POST) or find.person(
+        act.actor, read_field(_HOLDER, request.POST, "person")
+    )
     custody.pass_on(act, out, to)
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
@@ -192,9 +202,7 @@ def _pouches(
     sections: Sequence[kits_overview.SectionOverview], inside: history.Contents
 ) -> list[dict[str, Any]]:
     lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
-    levels: dict[int, list[tuple[str, str]]] = {}
-    for place, item, level in inside.levels:
-        levels.setdefault(place.pk, []).append((item.name, str(level)))
+    levels = grouped((place.pk, (item.name, str(level))) for place, item, level in inside.levels)
     return [
         {
             "section": each,
@@ -203,12 +211,6 @@ def _pouches(
         }
         for each in sections
     ]
-
-
-def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
-    return {
-        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
-    }
 
 
 class CheckForm(PageForm):

@@ -7,8 +7,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Invalid
-from gearroom.site.web.page.forms import Day, id_of, read_field
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page import Day, actor, id_of, page, read_field, show
 from kits.services.kits import history, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -30,7 +29,6 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         most=_A_PAGE,
         before=id_of(before),
     )
-    may = {"reverse": who.may("reverse", subject.home_room_id)}
     return show(
         request,
         "site/kits/record/history.html",
@@ -38,7 +36,7 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
         acts=acts,
         older=older,
         newest=not before,
-        may=may,
+        may={"reverse": who.may("reverse", subject.home_room_id)},
     )
 
 

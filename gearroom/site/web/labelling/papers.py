@@ -14,13 +14,21 @@ from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Length, Line, PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, page, show
+from gearroom.site.web.page import (
+    Done,
+    Length,
+    Line,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    page,
+    show,
+)
 from kits.services.lookup import find
 from kits.services.text.wording import in_words
-from labels.rules.layout.calibration import Offset, marks
-from labels.rules.layout.sheets import SheetError
+from labels.rules.layout import Offset, SheetError, marks
 from labels.services.paper import paper
 
 

@@ -15,14 +15,19 @@ from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import (
+from gearroom.site.web.page import (
     Done,
+    Line,
+    PageForm,
+    Tick,
+    WholeNumber,
     actor,
+    form_view,
     here,
+    id_of,
     once_a_form,
     page,
+    read_field,
     rooms_of,
     show,
 )
@@ -96,10 +101,9 @@ def room_of(request: HttpRequest) -> Room | None:
 def _choose_page(
     request: HttpRequest, kind: str, room: Room | None, problem: Problem | None = None
 ) -> HttpResponse:
-    who = actor(request)
     search = request.GET.get("search", "").strip()[:80]
     wanted = room is not None and kind != "blanks"
-    rows = list(things(who, kind, room, search)[: MOST + 1]) if wanted else []
+    rows = list(things(actor(request), kind, room, search)[: MOST + 1]) if wanted else []
     labels = newest(kind, rows[:MOST])
     tick = request.GET.get("tick", "")
     chosen = set(request.POST.getlist("on"))

@@ -1,6 +1,5 @@
 """A draft of a kit list, edited by section: what is carried, the minimum of each, and why."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -9,10 +8,18 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, NotFound, Problem, Stale
 from gearroom.site.web.lists.packing_lists import substitutes, version_values
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    id_of,
+    read_field,
+    show,
+    words,
+)
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.lists import draft_editing, packing_lists
@@ -55,24 +62,13 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
         return Done(
             _("%(name)s has been added to the draft. Now add its items.") % {"name": section.name},
-            to=_section_address(version, key),
+            to=reverse("list-section", args=[version.packing_list_id, version.number, key]),
         )
     draft_editing.say(act, version, **version_values(sent))
     return Done(_("Saved."))
 
 
 # ------------------------------------------------------------------------------------- one section
-@dataclass(frozen=True)
-class EditedLine:
-    """A line as the form shows it: what the draft says, or what was typed and refused."""
-
-    item: Item
-    carry: Any
-    never_below: Any
-    criticality: str
-    reason: str
-
-
 class LineForm(PageForm):
     """A line: how many are carried, the minimum, its priority and why."""
 
@@ -89,20 +85,10 @@ def _section_page(
     draft, sent = _section_of(version, key), request.POST
     items = {line.item.pk: line.item for line in draft.lines}
     if "seen" not in sent or isinstance(problem, Stale):
-        title, sent = draft.name, QueryDict()
-        lines = [
-            EditedLine(line.item, line.carry, line.never_below, line.criticality, line.reason)
-            for line in draft.lines
-        ]
+        title, sent, lines = draft.name, QueryDict(), draft.lines
     else:
         title = sent.get("name", "")
-        lines = [
-            EditedLine(
-                items[pk], *(sent.get(f"{field}-{pk}", "") for field in LineForm.base_fields)
-            )
-            for pk in _pks(sent)
-            if pk in items
-        ]
+        lines = [_as_typed(sent, items[pk]) for pk in _pks(sent) if pk in items]
     instead = substitutes(items)
     return show(
         request,
@@ -150,6 +136,11 @@ def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
     )
 
 
+def _as_typed(sent: Any, item: Item) -> LineDraft:
+    """A line that was refused, with the texts that were typed."""
+    return LineDraft(item, *(sent.get(f"{name}-{item.pk}", "") for name in LineForm.base_fields))
+
+
 def _pks(sent: QueryDict) -> list[int]:
     """The items of the form's lines, in the form's order."""
     names = (name.removeprefix("carry-") for name in sent if name.startswith("carry-"))
@@ -168,10 +159,6 @@ def _section_of(version: PackingListVersion, key: str) -> SectionDraft:
         if each.key == key:
             return each
     raise NotFound("section of that kit list", key)
-
-
-def _section_address(version: PackingListVersion, key: str) -> str:
-    return reverse("list-section", args=[version.packing_list_id, version.number, key])
 
 
 # ------------------------------------------------------------------------- what can be used instead

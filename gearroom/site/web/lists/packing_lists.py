@@ -1,7 +1,6 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
 change. Drafts are edited in `draft_editing`."""
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 from enum import StrEnum
@@ -15,13 +14,24 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Day, PageForm, Several, ShortText, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, actor, page, show, today_here
+from gearroom.core.rules.grouping import grouped
+from gearroom.site.web.page import (
+    Day,
+    Done,
+    PageForm,
+    Several,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    page,
+    read_field,
+    show,
+    today_here,
+    words,
+)
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
-from kits.rules.lists.versions import LineChange
 from kits.services.kits import kits
 from kits.services.lists import comparison, packing_lists
 from kits.services.lookup import find
@@ -171,11 +181,8 @@ def version(
 
 def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
     """What will do instead of each of these things, by name."""
-    instead: dict[int, list[Substitute]] = defaultdict(list)
     rows = Substitute.objects.filter(item__in=set(items)).select_related("instead")
-    for row in rows.order_by("instead__name"):
-        instead[row.item_id].append(row)
-    return instead
+    return grouped((row.item_id, row) for row in rows.order_by("instead__name"))
 
 
 @form_view("edit_list")
@@ -249,7 +256,15 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
         rows=[
             *({"how": "added", **_line(line, names)} for line in compared.lines.added),
             *({"how": "removed", **_line(line, names)} for line in compared.lines.removed),
-            *({"how": "changed", **_change(each, names)} for each in compared.lines.changed),
+            *(
+                {
+                    "how": "changed",
+                    **_line(each.after, names),
+                    "before": each.before,
+                    "what": each.what,
+                }
+                for each in compared.lines.changed
+            ),
         ],
         properties=[
             (name, *map(words.hazards, values)) if name == "hazards" else (name, *values)
@@ -261,10 +276,6 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
 def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
     return {"line": line, "section": names.get(line.section, line.section)}
-
-
-def _change(change: LineChange, names: dict[str, str]) -> dict[str, Any]:
-    return {**_line(change.after, names), "before": change.before, "what": change.what}
 
 
 # ------------------------------------------------------------------------------- what it would mean

@@ -4,8 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from gearroom.core.acts import Problem
-from gearroom.site.web.page import errors
-from gearroom.site.web.page.shell import show
+from gearroom.site.web.page import errors, show
 from kits.services.lists import signatures
 
 

@@ -11,15 +11,25 @@ from django.views.decorators.http import require_POST, require_safe
 from gearroom.core.acts import Act, Actor, NotFound, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    TimeOfDay,
+    WholeNumber,
+    actor,
+    form_view,
+    id_of,
+    once_a_form,
+    page,
+    read_field,
+    show,
+)
 from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.mail import digest, notice_log
 from kits.services.mail.notice_log import State
-from kits.services.notices import preferences, recipients, registry
-from kits.services.notices.registry import NOTICE_KINDS
+from kits.services.notices import NOTICE_KINDS, preferences, recipients, registry
 
 _A_PAGE = 40
 _STATES = {

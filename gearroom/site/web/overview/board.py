@@ -7,8 +7,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
-from gearroom.site.web.page import remedies
-from gearroom.site.web.page.shell import actor, here, no_room, page, show
+from gearroom.site.web.page import actor, here, no_room, page, remedies, show
 from kits.services.lists import signatures
 from kits.services.overview import board as kits_board
 from kits.services.overview.kits_overview import elsewhere, mine

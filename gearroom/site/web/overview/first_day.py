@@ -12,11 +12,22 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    acted,
+    actor,
+    form_view,
+    here,
+    page,
+    rooms_of,
+    show,
+)
 from kits.models import Kit, PackingListVersion
 from kits.rules.overview.workbook import Workbook
 from kits.services.kits import kits
@@ -118,8 +129,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("Contents"),
-            _("Open the kit and count what is in it, including anything out of date. Nothing "
-              "needs to be put right first."),
+            _("Open the kit and count what is in it, including anything out of date. You do "
+              "not need to correct anything first."),
             so_far.filled > 0,
             _("%(filled)d of %(kits)d counted") % {"filled": so_far.filled, "kits": so_far.kits},
             reverse("kit-count", args=[to_count.name]) if to_count else "",
@@ -251,14 +262,15 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     versions = PackingListVersion.objects.filter(
         published_at__isnull=False, packing_list__retired_on__isnull=True
     ).order_by("packing_list__name", "-number")
-    latest: dict[int, PackingListVersion] = {}
-    for version in versions.select_related("packing_list").defer("signed_page"):
-        latest.setdefault(version.packing_list_id, version)
+    by_list = grouped(
+        (version.packing_list_id, version)
+        for version in versions.select_related("packing_list").defer("signed_page")
+    )
     return show(
         request,
         "site/overview/first_day/kit.html",
         problem=problem,
-        versions=list(latest.values()),
+        versions=[newest for newest, *_older in by_list.values()],
         people=people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
         homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         sent=request.POST,
@@ -280,8 +292,9 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
         name=name,
         responsible=find.person(act.actor, responsible) if responsible else None,
     )
-    if sent.get("then") == "strip":
-        sentence, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
-    else:
-        sentence, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
+    sentence, to = (
+        (_("%(kit)s has been added. Next, break down the bought kit."), "strip-kit")
+        if sent.get("then") == "strip"
+        else (_("%(kit)s has been added. Count its contents next."), "kit-count")
+    )
     return Done(sentence % {"kit": made.name}, to=reverse(to, args=[made.name]))

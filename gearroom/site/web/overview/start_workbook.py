@@ -84,8 +84,7 @@ def words() -> dict[str, str]:
 def blank() -> bytes:
     """An empty workbook to fill in, with what to write where."""
     book = Workbook()
-    first = book.active
-    assert first is not None  # a new workbook has one sheet
+    (first,) = book.worksheets  # a new workbook has one sheet
     first.title = _("Read this first")
     first.column_dimensions["A"].width = 100
     for text in _advice():

@@ -10,8 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Problem
-from gearroom.core.acts.exceptions import OtherProblem, as_problem
+from gearroom.core.acts import OtherProblem, Problem, as_problem
 from gearroom.core.database_failures import FAILURE_ERRORS
 from kits.services.text.wording import moment
 
@@ -26,7 +25,10 @@ class Remembered(OtherProblem):
         detail = document["detail"]
         if facts.pop("to_ask_anew", None):
             first = datetime.fromisoformat(facts.pop("first_answered_at"))
-            again = _("This was already answered on %(when)s. Reload the page to try again.")
+            again = _(
+                "This form was already submitted on %(when)s. To make another entry, "
+                "reload the page."
+            )
             detail += " " + again % {"when": moment(first, time_zone)}
         super().__init__(document["status"], document["code"], detail, **facts)
 

@@ -13,11 +13,11 @@ What is wrong is raised as `Invalid`, as services do: a page shows both alike.
 
 import re
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date, datetime, time
 from decimal import Decimal
 from enum import Enum
-from typing import Any, TypeVar
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -31,8 +31,6 @@ MOST_UNITS = 1_000_000
 MOST_ID = 10**18
 FOREIGN = _("This form was not sent from this page. Reload the page.")
 """What is wrong with a value that no input of a page sends."""
-
-Value = TypeVar("Value")
 
 
 class PageForm(forms.Form):
@@ -87,24 +85,18 @@ def invalid(field: str = "") -> Iterator[None]:
         raise Invalid(" ".join(error.messages), field=field) from None
 
 
-def _parsed(value: Value | None) -> Value:
-    if value is None:
-        raise ValueError
-    return value
-
-
 class _Field(forms.Field):
     """A field that makes its value of a text in `parse`. Whatever is wrong has one sentence
     (`message`, else the field's own), in which `label` names the field. An empty one is `initial`;
     where it is required it is wrong too."""
 
     def __init__(self, *, message: Any = None, **options: Any) -> None:
-        messages = {"invalid": message} if message else {}
-        super().__init__(error_messages=messages, **options)
+        super().__init__(error_messages={"invalid": message} if message else {}, **options)
         self.limits: dict[str, int | Decimal] = {}
 
     def parse(self, text: str) -> Any:
-        """The value that a text stands for. Raises ValueError, ArithmeticError or LookupError."""
+        """The value that a text stands for; None for one that stands for none, or ValueError,
+        ArithmeticError or LookupError."""
         raise NotImplementedError
 
     def clean(self, value: Any) -> Any:
@@ -112,11 +104,11 @@ class _Field(forms.Field):
         text = (value or "").strip()
         if not text and not self.required:
             return self.initial
-        try:
-            return self.parse(text)
-        except (ValueError, ArithmeticError, LookupError):
-            facts = {"what": self.label, "text": printable(text), **self.limits}
-            raise ValidationError(self.error_messages["invalid"], params=facts) from None
+        with suppress(ValueError, ArithmeticError, LookupError):
+            if (parsed := self.parse(text)) is not None:
+                return parsed
+        facts = {"what": self.label, "text": printable(text), **self.limits}
+        raise ValidationError(self.error_messages["invalid"], params=facts)
 
 
 class WholeNumber(_Field):
@@ -151,9 +143,9 @@ class Day(_Field):
         "invalid": _("%(what)s: enter a date as year, month and day, such as 2026-05-31.")
     }
 
-    def parse(self, text: str) -> date:
+    def parse(self, text: str) -> date | None:
         """As ISO 8601 writes it."""
-        return _parsed(parse_date(text))
+        return parse_date(text)
 
 
 class Moment(_Field):
@@ -164,20 +156,20 @@ class Moment(_Field):
     }
     zone = ZoneInfo("UTC")
 
-    def parse(self, text: str) -> datetime:
+    def parse(self, text: str) -> datetime | None:
         """As ISO 8601 writes it, with or without an offset."""
-        at = _parsed(parse_datetime(text))
-        if not 2000 <= at.year < 2200:
-            raise ValueError
+        at = parse_datetime(text)
+        if at is None or not 2000 <= at.year < 2200:
+            return None
         return at if at.tzinfo else at.replace(tzinfo=self.zone)
 
 
 class TimeOfDay(_Field):
     """Hours and minutes."""
 
-    def parse(self, text: str) -> time:
+    def parse(self, text: str) -> time | None:
         """As ISO 8601 writes it."""
-        return _parsed(parse_time(text))
+        return parse_time(text)
 
 
 class Money(_Field):

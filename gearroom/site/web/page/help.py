@@ -40,9 +40,9 @@ _TOPICS = {
               "the trip. If it is ready, even if it is low on something, one tap takes it out."),
             _("With a guide’s tag: scan the tag and the kit, in either order. You do not need to "
               "tap anything."),
-            _("“Ask first”: the kit is short of something and may only be taken out with a reason "
-              "from somebody who is allowed to give one. “Do not take” means exactly that: take "
-              "another kit, or press “Emergency”."),
+            _("“Ask first”: the kit is short of something and may only be taken out with a "
+              "reason from somebody who is allowed to give one. “Do not take”: take another "
+              "kit, or press “Emergency”."),
             _("Next to the status: the day and trip that the status is for, and the first expiry, "
               "which is the earliest expiry date of anything inside."),
         ),
@@ -84,8 +84,8 @@ _TOPICS = {
         (
             _("Open “Scan” once while you have a network connection. After that it works without "
               "one and shows how many records are waiting to be sent."),
-            _("The records are sent automatically, in order, when the connection is back. Any that "
-              "break a rule are shown, with a way to put them right."),
+            _("The records are sent automatically, in order, when the connection is back. Any "
+              "that break a rule are shown, with a way to correct them."),
         ),
         pictured=False,
     ),
@@ -231,7 +231,7 @@ _TOPICS = {
                 "Choose what to print labels for and which sheet to use, look at the preview, and "
                 "print at full size."
             ),
-            _("Every code is read back from the page as a check before you get it."),
+            _("Before you get the page, every code on it is checked."),
         ),
         page="labels",
     ),
@@ -296,7 +296,5 @@ def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
 def _picture(name: str) -> str:
     """The static file of a picture in the language of now, else in English; empty without one."""
     language = (get_language() or "en").split("-")[0]
-    for path in (f"site/help/{language}/{name}.webp", f"site/help/en/{name}.webp"):
-        if finders.find(path):
-            return path
-    return ""
+    paths = (f"site/help/{language}/{name}.webp", f"site/help/en/{name}.webp")
+    return next(filter(finders.find, paths), "")

@@ -9,8 +9,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.models import Person
 from kits.models import Kit, WithheldKind
-from kits.rules.ledger.facts import Reason, Verdict, Word
-from kits.rules.ledger.reasons import OF_LINES, ReasonCode
+from kits.rules.ledger import OF_LINES, Reason, ReasonCode, Verdict, Word
 
 _CHECKS = frozenset({ReasonCode.CHECK_DUE, ReasonCode.CHECK_NOT_ANSWERED})
 

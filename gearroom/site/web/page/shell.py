@@ -35,8 +35,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem
-from gearroom.core.acts.exceptions import database_problems
+from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.idempotency import once
@@ -110,10 +109,8 @@ def here(request: HttpRequest) -> Room | None:
     of theirs; None for whoever belongs to none."""
     theirs = {room.pk: room for room in rooms_of(request)}
     person = actor(request).person
-    for wanted in (request.session.get("room"), person.home_room_id if person else None):
-        if wanted in theirs:
-            return theirs[wanted]
-    return next(iter(theirs.values()), None)
+    wanted = (request.session.get("room"), person.home_room_id if person else None, *theirs)
+    return next((theirs[pk] for pk in wanted if pk in theirs), None)
 
 
 class NoRoom(Exception):

@@ -16,9 +16,20 @@ from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import account_changes
 from gearroom.core.services.people import people, rooms
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, Line, PageForm, ShortText, invalid
-from gearroom.site.web.page.shell import Done, actor, page, rooms_of, show, shown_once
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    Line,
+    PageForm,
+    ShortText,
+    actor,
+    form_view,
+    invalid,
+    page,
+    rooms_of,
+    show,
+    shown_once,
+)
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.people import personal_records

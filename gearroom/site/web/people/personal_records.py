@@ -9,9 +9,8 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Redaction
-from gearroom.core.services.people import people, person_export, redaction
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, page, show
+from gearroom.core.services.people import people, personal_data, redaction
+from gearroom.site.web.page import Done, actor, form_view, page, show
 from kits.services.lookup import find
 from kits.services.people import personal_records
 
@@ -22,7 +21,7 @@ def export(request: HttpRequest, person: int) -> HttpResponse:
     """All that is kept about somebody, as a file: one's own; anybody's for an administrator."""
     who = actor(request)
     return JsonResponse(
-        person_export.export(who, people.get(who, person)),
+        personal_data.export(who, people.get(who, person)),
         json_dumps_params={"indent": 2, "ensure_ascii": False},
         headers={"Content-Disposition": f'attachment; filename="person-{person}.json"'},
     )

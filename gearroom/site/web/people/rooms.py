@@ -11,9 +11,18 @@ from django.utils.translation import gettext as _, gettext_lazy
 from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services.people import rooms
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Line, PageForm, Tick, TimeOfDay, WholeNumber, invalid
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page import (
+    Done,
+    Line,
+    PageForm,
+    Tick,
+    TimeOfDay,
+    WholeNumber,
+    actor,
+    form_view,
+    invalid,
+    show,
+)
 from kits.models import Place
 from kits.services.lookup import find
 from kits.services.stock import shelves

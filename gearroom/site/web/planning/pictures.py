@@ -10,12 +10,23 @@ BAR, GAP, HIGH, TOP = 26, 6, 72, 18
 
 @dataclass(frozen=True)
 class DrawnBar:
-    """A bar of the chart, in its units; `over`: more than is carried."""
+    """A bar of the chart: where it stands and how high it is, as the picture writes numbers."""
 
     bar: Bar
     x: int
-    y: float
-    height: float
+    y: str
+    height: str
+
+    @property
+    def look(self) -> str:
+        """Its class: more than is carried looks different."""
+        return "over" if self.bar.over else "within"
+
+    @property
+    def label(self) -> str:
+        """What stands below it."""
+        before, after = "≤" * self.bar.or_fewer, "+" * self.bar.or_more
+        return f"{before}{self.bar.units}{after}"
 
     @property
     def middle(self) -> int:
@@ -31,7 +42,6 @@ class Chart:
     width: int
     mark: int
     height: int = HIGH
-    bar_width: int = BAR
 
 
 def chart(bars: Sequence[Bar]) -> Chart:
@@ -39,8 +49,9 @@ def chart(bars: Sequence[Bar]) -> Chart:
     most = max((each.chance for each in bars), default=1.0) or 1.0
     drawn = []
     for at, each in enumerate(bars):
-        height = round(each.chance / most * (HIGH - TOP), 1)
-        drawn.append(DrawnBar(each, GAP + at * (BAR + GAP), round(HIGH - height, 1), height))
+        height = each.chance / most * (HIGH - TOP)
+        x = GAP + at * (BAR + GAP)
+        drawn.append(DrawnBar(each, x, f"{HIGH - height:.1f}", f"{height:.1f}"))
     enough = sum(not each.over for each in bars)
     return Chart(drawn, GAP + len(bars) * (BAR + GAP), GAP // 2 + enough * (BAR + GAP))
 
@@ -52,9 +63,12 @@ class Icons:
     marked: int
 
     @property
-    def squares(self) -> list[tuple[int, int, bool]]:
-        """Where each stands, and whether it is marked."""
-        return [(n % 10 * 12, n // 10 * 12, n < self.marked) for n in range(100)]
+    def squares(self) -> list[tuple[int, int, str]]:
+        """Where each stands, and its class: those that are marked look different."""
+        return [
+            (n % 10 * 12 + 1, n // 10 * 12 + 1, "over" if n < self.marked else "within")
+            for n in range(100)
+        ]
 
     @property
     def rest(self) -> int:

@@ -22,7 +22,7 @@ from kits.services.planning import carrying, expiring, plans, rates
 from kits.services.planning.carrying import Carrying
 from kits.services.planning.expiring import BatchInKit
 from kits.services.planning.plans import LinePlan, Plan
-from kits.services.text import planning_texts as texts
+from kits.services.text import cost_texts, planning_texts as texts, rate_texts
 
 
 class QuestionForm(PageForm):
@@ -92,7 +92,8 @@ def of_kit(request: HttpRequest, kit: str) -> HttpResponse:
 
 
 def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
-    plan, activity, problem = _plan(request, of, rates.records())
+    known = rates.records()
+    plan, activity, problem = _plan(request, of, known)
     return show(
         request,
         "site/planning/plan.html",
@@ -102,19 +103,19 @@ def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
             lines=len(plan.lines) - len(plan.without_rate),
             without_rate=len(plan.without_rate),
         ),
-        lines=[_line(each) for each in plan.lines],
+        lines=[_line(each, plan, known) for each in plan.lines],
         **_facts(request, of, plan, activity),
     )
 
 
-def _line(of: LinePlan) -> dict[str, Any]:
+def _line(of: LinePlan, plan: Plan, known: rates.Records) -> dict[str, Any]:
     return {
         "plan": of,
         "says": _says(of),
         "chart": _chart(of),
         "table": _table(of),
         "changes": _changes(of),
-        "needs": [_need(part.rate) for part in of.needs],
+        "needs": [_need(part.rate, plan, known) for part in of.needs],
     }
 
 
@@ -153,15 +154,18 @@ def _changes(of: LinePlan) -> list[str]:
     return found
 
 
-def _need(of: rates.NeedRate) -> dict[str, Any]:
-    """A need of a line: its rate, and what that rests on."""
+def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any]:
+    """A need of a line: its rate, and what that rests on; our records of the activity, or of all
+    of them where none was asked for."""
     low_high = of.interval
+    ours = known.recorded(of.need.pk, plan.activity or None)
+    cell = ours.closed()
     return {
         "need": of.need,
-        "prior": texts.prior(of.stated),
-        "recorded": texts.recorded(of.uses, of.days),
-        "known": texts.known_trips(of.known_trips, of.trips) if of.trips else "",
-        "rate": texts.between(of.rate.mean * 1000, low_high[0] * 1000, low_high[1] * 1000)
+        "prior": rate_texts.prior(of.stated),
+        "recorded": rate_texts.recorded(cell.least, cell.exposure),
+        "known": rate_texts.known_trips(ours.known, ours.trips) if ours.trips else "",
+        "rate": rate_texts.between(of.rate.mean * 1000, low_high[0] * 1000, low_high[1] * 1000)
         if of.rate and low_high
         else texts.no_rate(),
         "blank": of.rate is None,
@@ -195,9 +199,9 @@ def _costs(request: HttpRequest, of: _Subject) -> HttpResponse:
         request,
         "site/planning/costs.html",
         problem=problem,
-        whole=texts.whole_cost(costs.by_currency),
-        hours=texts.hours_to_care(costs.hours),
-        adviser=texts.ADVISER_DECIDES,
+        whole=cost_texts.whole_cost(costs.by_currency),
+        hours=cost_texts.hours_to_care(costs.hours),
+        adviser=cost_texts.ADVISER_DECIDES,
         lines=[_cost_line(each, batches.get(each.plan.line.item_id, ())) for each in costs.lines],
         **_facts(request, of, plan, activity),
     )
@@ -212,47 +216,47 @@ def _cost_line(of: Carrying, batches: Sequence[BatchInKit]) -> dict[str, Any]:
         "plan": line,
         "cost": _cost_says(line),
         "needed": _needed(of),
-        "instead": texts.instead(of.instead),
+        "instead": cost_texts.instead(of.instead),
         "icons": pictures.Icons(marked) if dated and marked is not None else None,
         "unused": _unused_says(line, marked),
         "less": _less(of),
         "price": texts.money(line.purchase.price, line.purchase.currency)
         if line.purchase.price is not None
         else "",
-        "known": texts.known_trips(of.known_trips, of.trips) if of.trips else "",
-        "batches": [(each, texts.batch_left(each.unused, each.units)) for each in batches],
+        "known": rate_texts.known_trips(of.known_trips, of.trips) if of.trips else "",
+        "batches": [(each, cost_texts.batch_left(each.unused, each.units)) for each in batches],
     }
 
 
 def _cost_says(of: LinePlan) -> str:
     if of.per_year is not None:
-        return texts.carrying_cost(
+        return cost_texts.carrying_cost(
             of.per_year.carrying,
             of.per_year.waste,
             of.purchase.currency,
             if_unused=of.demand is None,
         )
-    return texts.no_price() if of.purchase.price is None else texts.no_shelf_life()
+    return cost_texts.no_price() if of.purchase.price is None else cost_texts.no_shelf_life()
 
 
 def _needed(of: Carrying) -> list[str]:
     """How often it was needed here, and what that can bear."""
     if not of.plan.needs:
         return [texts.serves_nothing()]
-    said = [texts.recorded(of.uses, of.days)]
+    said = [rate_texts.recorded(of.uses, of.days)]
     if of.too_few:
-        said.append(texts.too_few_to_judge(carrying.YEARS, of.once_in_years * 1000))
+        said.append(cost_texts.too_few_to_judge(carrying.YEARS, of.once_in_years * 1000))
     elif of.below is not None:
-        said.append(texts.below(of.below * 1000))
+        said.append(rate_texts.below(of.below * 1000))
     return said
 
 
 def _unused_says(of: LinePlan, marked: int | None) -> str:
     if not of.line.item.needs_date and of.purchase.shelf_life_days is None:
-        return texts.no_date()
+        return cost_texts.no_date()
     if of.purchase.shelf_life_days is None:
-        return texts.no_shelf_life()
-    return texts.no_rate() if marked is None else texts.of_100_units(marked)
+        return cost_texts.no_shelf_life()
+    return texts.no_rate() if marked is None else cost_texts.of_100_units(marked)
 
 
 def _less(of: Carrying) -> list[str]:
@@ -262,12 +266,12 @@ def _less(of: Carrying) -> list[str]:
     if (fewer := less.fewer) is not None:
         currency = line.purchase.currency
         said.append(
-            texts.fewer(line.quantity, fewer.quantity, fewer.runs_out, fewer.saved, currency)
+            cost_texts.fewer(line.quantity, fewer.quantity, fewer.runs_out, fewer.saved, currency)
         )
     if less.smaller_pack:
-        said.append(texts.smaller_pack(less.smaller_pack, line.quantity))
+        said.append(cost_texts.smaller_pack(less.smaller_pack, line.quantity))
     if less.undated:
-        said.append(texts.undated(less.undated))
+        said.append(cost_texts.undated(less.undated))
     if less.shared:
-        said.append(texts.shared(*less.shared))
+        said.append(cost_texts.shared(*less.shared))
     return said

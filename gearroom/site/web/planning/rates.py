@@ -17,7 +17,7 @@ from kits.rules.planning.rates import MOST_WEIGHT
 from kits.rules.planning.studies import STUDIES, Study
 from kits.services.planning import need_rates, priors, rates
 from kits.services.planning.need_rates import NeedRow, Ours
-from kits.services.text import planning_texts as texts
+from kits.services.text import planning_texts as texts, rate_texts
 
 
 @require_safe
@@ -31,7 +31,7 @@ def all_rates(request: HttpRequest) -> HttpResponse:
         request,
         "site/planning/rates.html",
         groups=[
-            (texts.group(group.value), of_group)
+            (rate_texts.group(group.value), of_group)
             for group in NeedGroup
             if (of_group := [row for row in rows if row["of"].need.group == group.value])
         ],
@@ -46,7 +46,7 @@ def all_rates(request: HttpRequest) -> HttpResponse:
 def _studies() -> list[tuple[Study, list[str]]]:
     """Each study with what it found, in words."""
     return [
-        (each, [texts.study_rate(what, rate) for what, rate in each.rates.items()])
+        (each, [rate_texts.study_rate(what, rate) for what, rate in each.rates.items()])
         for each in STUDIES
     ]
 
@@ -55,20 +55,20 @@ def _row(of: NeedRow) -> dict[str, Any]:
     taken = of.taken
     return {
         "of": of,
-        "ours": texts.bears(of.ours.use),
-        "prior": texts.prior(taken.stated),
-        "taken": texts.between(
+        "ours": rate_texts.bears(of.ours.use),
+        "prior": rate_texts.prior(taken.stated),
+        "taken": rate_texts.between(
             taken.rate.mean * 1000, taken.interval[0] * 1000, taken.interval[1] * 1000
         )
         if taken.rate and taken.interval
         else "",
         "activities": [_of_activity(each) for each in of.activities],
-        "known": texts.known_trips(of.ours.known, of.ours.trips) if of.ours.trips else "",
+        "known": rate_texts.known_trips(of.ours.known, of.ours.trips) if of.ours.trips else "",
     }
 
 
 def _of_activity(of: Ours) -> dict[str, Any]:
-    return {"activity": of.activity, "says": texts.bears(of.use)}
+    return {"activity": of.activity, "says": rate_texts.bears(of.use)}
 
 
 # ------------------------------------------------------------------------------------- one need
@@ -97,8 +97,8 @@ def _need_page(request: HttpRequest, need: str, problem: Problem | None = None) 
         problem=problem,
         need=of,
         row=_row(row),
-        group=texts.group(of.group),
-        statements=[(each, texts.prior(each)) for each in need_rates.statements(of)],
+        group=rate_texts.group(of.group),
+        statements=[(each, rate_texts.prior(each)) for each in need_rates.statements(of)],
         activities=[each for each in activities if each.retired_on is None],
         studies=_studies(),
         items=[each.item for each in known.serves.get(of.pk, {}).values()],

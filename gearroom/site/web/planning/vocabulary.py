@@ -13,7 +13,7 @@ from kits.models import Activity, ItemNeed, Need, NeedGroup
 from kits.rules.planning.units_per_use import MOST_UNITS
 from kits.services.lookup import find
 from kits.services.planning import vocabulary
-from kits.services.text import planning_texts as texts
+from kits.services.text import rate_texts
 
 
 class NeedForm(PageForm):
@@ -60,7 +60,11 @@ def _words_page(request: HttpRequest, problem: Problem | None = None) -> HttpRes
         "site/planning/vocabulary.html",
         problem=problem,
         groups=[
-            (group.value, texts.group(group.value), [n for n in needs if n.group == group.value])
+            (
+                group.value,
+                rate_texts.group(group.value),
+                [n for n in needs if n.group == group.value],
+            )
             for group in NeedGroup
         ],
         activities=Activity.objects.order_by("name"),

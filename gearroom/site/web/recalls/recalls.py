@@ -10,9 +10,19 @@ from django.utils.translation import gettext as _, gettext_lazy, pgettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, actor, here, page, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    here,
+    page,
+    read_field,
+    show,
+)
 from gearroom.site.web.page.words import DISPOSALS, WENT
 from kits.models import Certainty, Item, Place, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome
@@ -186,11 +196,10 @@ def close(act: Act, request: HttpRequest, recall: int) -> Done:
         values["outcome"],
         published_at=values["published_at"],
     )
-    sentence = _("The recall is finished. The batch stays blocked.")
     if closed.outcome == Outcome.WITHDRAWN:
-        sentence = _("The recall has been withdrawn. Anything in quarantine stays there until you "
-                 "put it back on a shelf.")  # fmt: skip
-    return Done(sentence)
+        return Done(_("The recall has been withdrawn. Anything in quarantine stays there until you "
+                 "put it back on a shelf."))  # fmt: skip
+    return Done(_("The recall is finished. The batch stays blocked."))
 
 
 @form_view("recall", "recall", refused=recall)

@@ -6,10 +6,16 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    show,
+    words,
+)
 from kits.models import Disposal, Holding, Kit, Place
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock.disposal import allowed

@@ -9,9 +9,18 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, WholeNumber, YesOrNo, id_of
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    WholeNumber,
+    YesOrNo,
+    acted,
+    actor,
+    form_view,
+    id_of,
+    page,
+    show,
+)
 from gearroom.site.web.scan.pictures import form_with_batch
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through

@@ -11,18 +11,29 @@ from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, id_of, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.page import (
+    Done,
+    Money,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    acted,
+    actor,
+    form_view,
+    here,
+    id_of,
+    page,
+    read_field,
+    show,
+    words,
+)
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
-from kits.services.ledger import lots, readiness
-from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import BoughtItem, Fate

@@ -18,8 +18,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
-from gearroom.site.web.page.forms import Moment, PageForm, ShortText
-from gearroom.site.web.page.shell import actor
+from gearroom.site.web.page import Moment, PageForm, ShortText, actor
 from kits.rules.lookup import label_codes
 from kits.services.custody.going_short import MayNotGo
 from kits.services.lookup.holders import KitIsOut

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Problem, actor_of
 from gearroom.site.web.labelling import printing
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page import Done, acted, actor, page, show
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -33,15 +33,14 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
             "site/page/refusal.html",
             status=404,
             title=_("No label has this code."),
-            detail=_("Read the code from the label again: its check character does not match.")
+            detail=_("Scan the code on the label again: its check character does not match.")
             if parsed is None
             else _("This looks like one of our labels, but it was not created here."),
         )
     facts = passerby.facts_of(printed, who)
     if facts.yours and not facts.cancelled:
-        kit = printed.kit or (printed.place.kit if printed.place else None)
-        if kit is not None:
-            return redirect(reverse("kit", args=[kit.name]))
+        if printed.of_kit is not None:
+            return redirect(reverse("kit", args=[printed.of_kit.name]))
         if printed.kind == LabelKind.BLANK and who is not None and who.may("bind_label"):
             return redirect("bind-label", code=label_codes.shown(printed.code))
         if printed.kind != LabelKind.BLANK:

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Problem
-from gearroom.site.web.page.shell import actor, page
+from gearroom.site.web.page import actor, page
 from kits.models import Lot
 from kits.services.kits import holds
 from kits.services.lookup import find

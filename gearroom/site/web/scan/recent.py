@@ -10,9 +10,19 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import MOST_ID, WholeNumber, read_field
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show
+from gearroom.site.web.page import (
+    MOST_ID,
+    Done,
+    WholeNumber,
+    acted,
+    actor,
+    back_to,
+    form_view,
+    here,
+    page,
+    read_field,
+    show,
+)
 from kits.models import Entry, EntryKind
 from kits.services.custody import wrong_kit
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
@@ -103,11 +113,13 @@ def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
     to, facts = back_to(request, reverse("scan")), {"kit": done.kit.name, "wrong": done.wrong.name}
     if done.entry is None:
         sentence = _(
-            "%(wrong)s is as it was before. %(kit)s has had its own record since then, and "
-            "that record is kept."
+            "%(wrong)s has been set back to how it was. %(kit)s already has a record of its "
+            "own, which is kept."
         )
         return Done(sentence % facts, to=to)
-    sentence = _("Corrected: the kit was %(kit)s, and %(wrong)s is as it was before.") % facts
+    sentence = (
+        _("Corrected: the kit was %(kit)s. %(wrong)s has been set back to how it was.") % facts
+    )
     if done.entry.irregular:
         why = " ".join(map(reason_texts.irregular, done.entry.irregular))
         sentence += f" {why} " + _("The keeper will be notified.")

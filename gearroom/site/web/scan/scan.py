@@ -29,8 +29,7 @@ from gearroom.core.models import Person
 from gearroom.core.services.idempotency import KEPT
 from gearroom.core.services.people import people
 from gearroom.site.http.middleware import reads_labels
-from gearroom.site.web.page.form_views import backdated, new_person
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
     FOREIGN,
     MOST_ID,
     Choice,
@@ -40,8 +39,14 @@ from gearroom.site.web.page.forms import (
     ShortText,
     Tick,
     WholeNumber,
+    actor,
+    backdated,
+    here,
+    new_person,
+    once_a_form,
+    page,
+    show,
 )
-from gearroom.site.web.page.shell import actor, here, once_a_form, page, show
 from gearroom.site.web.scan.cards import (
     LOOK,
     MODES,
@@ -59,10 +64,9 @@ from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
 from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
-from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning, views
 from labels.services.scan.read_picture import read
-from labels.services.scan.resolve import Meaning, meanings
+from labels.services.scan.resolve import code_in, meanings
 from labels.services.scan.results import ScanAnswer, ScanRequest
 
 _LONGEST = 8000
@@ -93,7 +97,11 @@ def scan(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         try:
             read = _read(request)
-            answer = once_a_form(request, lambda act: _scan(request, act, read, state), kept=_kept)
+            answer = once_a_form(
+                request,
+                lambda act: _scan(request, act, read, state),
+                kept=lambda result: result if result["keep"] else None,
+            )
         except (PersonNeeded, PinNeeded):
             raise
         except Problem as problem:
@@ -145,10 +153,6 @@ def _result(answer: ScanAnswer, state: State) -> dict[str, Any]:
     return {"cards": cards, "state": asdict(waits), "keep": not asks}
 
 
-def _kept(result: dict[str, Any]) -> dict[str, Any] | None:
-    return result if result["keep"] else None
-
-
 def _ask(request: HttpRequest, act: Act) -> ScanRequest:
     """What a button of a card asks for."""
     sent, who = request.POST, act.actor
@@ -156,7 +160,7 @@ def _ask(request: HttpRequest, act: Act) -> ScanRequest:
     values["due_at"] = values["due_at"] or NOT_GIVEN
     holder = new_person(act, sent)
     if holder is None and (ref := sent.get("holder", "").strip()):
-        holder = find.person(who, _code_in(ref))
+        holder = find.person(who, code_in(ref))
     return ScanRequest(
         **values,
         holder=holder,
@@ -174,7 +178,9 @@ def _plain_ask(act: Act, read: Readings, state: State) -> tuple[Readings, ScanRe
         place = find.place(act.actor, state.shelf) if state.shelf else None
         return read, ScanRequest(state.intent, place=place)
     every = meanings(act.actor, read.seen, today=clock.today(views.zone_for(act)))
-    kits_in = [m for m in every if m.means == Means.KIT and not _is_out(m)]
+    kits_in = [
+        m for m in every if m.means == Means.KIT and not (m.kit and holders.open_checkout(m.kit))
+    ]
     tags = [m.label.person for m in every if m.means == Means.PERSON and m.label]
     if len(tags) == len(every) == 1 and state.kit:
         return typed_texts([state.kit]), ScanRequest(Intent.CHECK_OUT, holder=tags[0])
@@ -193,15 +199,6 @@ def _holder(who: Actor, state: State) -> Person | None:
         return find.person(who, state.holder) if state.holder else None
     except NotFound:
         return None
-
-
-def _is_out(meaning: Meaning) -> bool:
-    return meaning.kit is not None and holders.open_checkout(meaning.kit) is not None
-
-
-def _code_in(text: str) -> str:
-    typed = resolve(text, today=clock.now().date())
-    return typed.code if typed.kind == TextKind.OWN and typed.code else text
 
 
 def _page(

@@ -10,15 +10,20 @@ from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
+    Done,
     PageForm,
     ShortText,
     WholeNumber,
+    acted,
+    actor,
     id_of,
     one_more,
+    page,
     read_field,
+    room_here,
+    show,
 )
-from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind
@@ -256,8 +261,8 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
         sentence = ngettext(
-            "%(shelf)s has been counted, %(n)d difference saved.",
-            "%(shelf)s has been counted, %(n)d differences saved.",
+            "%(shelf)s has been counted: %(n)d discrepancy recorded.",
+            "%(shelf)s has been counted: %(n)d discrepancies recorded.",
             len(done.differences),
         )
         if not done.differences:

@@ -11,9 +11,16 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts import Act, Invalid, Problem, Stale
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, show
+from gearroom.site.web.page import (
+    Choice,
+    Done,
+    PageForm,
+    ShortText,
+    Tick,
+    WholeNumber,
+    form_view,
+    show,
+)
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
 from kits.models import Disposal, Item
 from kits.rules.ledger.facts import Kind
@@ -42,7 +49,7 @@ class ItemForm(PageForm):
         required=False,
         least=1,
         most=10_000,
-        label=_lazy("Days it can be used once opened (leave empty if as printed)"),
+        label=_lazy("Days of use after opening (leave empty if the printed date still applies)"),
     )
     check_every_days = WholeNumber(
         required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")

@@ -8,16 +8,22 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, NotAllowed, NotFound, Problem
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, rooms_of, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
+    actor,
+    form_view,
+    rooms_of,
+    show,
+)
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import with_faults
 from kits.models import Disposal, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
-from kits.services.ledger import lots
-from kits.services.ledger.book import room_place
+from kits.services.ledger import lots, room_place
 from kits.services.lookup import find
 from kits.services.stock import corrections, disposing, instruments, receiving, reclassifying, views
 from kits.services.stock.views import HeldBatch
@@ -76,10 +82,11 @@ def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
     if name is None:
         raise Invalid(_("Choose an action."))
     row, act = views.held_batch(act.actor, place, lot), replace(act, reason=values["reason"])
-    if name in _OF_BATCH:
-        done = _OF_BATCH[name](act, row, sent)
-    else:
-        done = _OF_UNITS[name](act, row, UnitsForm.read(sent)["units"], sent[name])
+    done = (
+        _OF_BATCH[name](act, row, sent)
+        if name in _OF_BATCH
+        else _OF_UNITS[name](act, row, UnitsForm.read(sent)["units"], sent[name])
+    )
     return replace(done, to=reverse("thing", args=[row.lot.item_id]))
 
 

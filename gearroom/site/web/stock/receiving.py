@@ -15,13 +15,17 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem, printable
 from gearroom.core.models import Room
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber, id_of
-from gearroom.site.web.page.shell import (
+from gearroom.site.web.page import (
     Done,
+    Money,
+    PageForm,
+    ShortText,
+    WholeNumber,
     acted,
     actor,
+    form_view,
     here,
+    id_of,
     once_a_form,
     page,
     room_here,

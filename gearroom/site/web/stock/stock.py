@@ -15,11 +15,14 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import FOREIGN, PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import (
+from gearroom.site.web.page import (
+    FOREIGN,
     Done,
+    PageForm,
+    ShortText,
+    WholeNumber,
     actor,
+    form_view,
     here,
     page,
     room_here,

@@ -15,21 +15,27 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem, Stale
+from gearroom.core.acts import Act, Actor, Invalid, Problem, Stale, one
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
-from gearroom.site.web.page import words
-from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import (
+from gearroom.site.web.page import (
+    Done,
     Moment,
     PageForm,
     Several,
     ShortText,
     Tick,
     WholeNumber,
+    actor,
+    form_view,
+    here,
     id_of,
+    page,
+    rooms_of,
+    show,
+    today_here,
+    words,
 )
-from gearroom.site.web.page.shell import Done, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
@@ -175,9 +181,7 @@ def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
 def release(act: Act, request: HttpRequest, trip: int) -> Done:
     """Take the reservation of a kit back."""
     row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
-    reservation = Reservation.objects.filter(trip=row, pk=id_of(ref) or 0).first()
-    if reservation is None:
-        raise NotFound("reservation", ref)
+    reservation = one(Reservation.objects.filter(trip=row, pk=id_of(ref) or 0), "reservation", ref)
     done = reservations.release(act, reservation)
     return Done(
         _("%(kit)s is no longer reserved for %(trip)s.") % {"kit": done.kit.name, "trip": row.name}
@@ -234,7 +238,7 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
     act = replace(act, match=as_it_was_read)
     done = trips.put(act, row.source, row.reference, facts)
     if facts.cancelled and done.released:
-        sentence = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
+        sentence = _("%(trip)s has been cancelled. Available again: %(kits)s.")
         return Done(sentence % {"trip": done.trip.name, "kits": ", ".join(done.released)})
     sentence = (
         _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
@@ -282,8 +286,7 @@ class TripForm(PageForm):
 def _facts(who: Actor, sent: QueryDict) -> TripFacts:
     slug, ref = sent.get("room", ""), sent.get("leader", "")
     room = find.room(who, slug) if slug else None
-    zone = room.time_zone if room else settings.TIME_ZONE
-    values = TripForm.read(sent, zone=zone)
+    values = TripForm.read(sent, zone=room.time_zone if room else settings.TIME_ZONE)
     values["hazards"] = values.pop("hazard")
     leader = find.person(who, ref) if ref else None
     if leader is not None:

@@ -89,9 +89,9 @@ def went_short(notice: Notice) -> NoticeText:
     reason = notice.entry.detail.get("short_reason", "") if notice.entry else ""
     why = _("Reason given: %(reason)s") % {"reason": reason} if reason else ""
     return NoticeText(
-        _("%(kit)s was taken out although it was short. Restock it when it is back.") % kit,
+        _("%(kit)s was taken out incomplete. Restock it when it is back.") % kit,
         [*lacks(facts["short"]), why],
-        subject=_("%(kit)s was taken out although it was short") % kit,
+        subject=_("%(kit)s was taken out incomplete") % kit,
     )
 
 

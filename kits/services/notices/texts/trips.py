@@ -118,7 +118,7 @@ def _still_out(out: Holder | None, zone: str, reader: int) -> Iterator[str]:
     if out.get("person_id") == reader:
         yield _("You have the kit. Bring it back in time for sorting.")
     elif not out["due_at"]:
-        yield _("The kit is out: %(name)s has it (%(phone)s), with no due time.") % who
+        yield _("The kit is out: %(name)s has it (%(phone)s), with no return time set.") % who
     else:
         yield _("The kit is out: %(name)s has it (%(phone)s), due back %(when)s.") % who
 
@@ -146,7 +146,7 @@ def trip_changed(notice: Notice) -> NoticeText:
     trip, what, kit = changed.get("trip", ""), changed.get("what", ""), name_of(notice)
     if what == "cancelled":
         kits = ", ".join(changed.get("released", ())) or kit
-        text = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
+        text = _("%(trip)s has been cancelled. Available again: %(kits)s.")
         return NoticeText(text % {"trip": trip, "kits": kits})
     text = _("%(trip)s has been changed; %(kit)s is reserved for it (%(what)s).")
     also = _("%(kit)s is also reserved for %(trip)s.")
@@ -180,8 +180,8 @@ def _sentence(kits: Sequence[OverdueKit]) -> str:
     own = [kit["kit"] for kit in kits if kit.get("yours")]
     others = [kit["kit"] for kit in kits if not kit.get("yours")]
     of_own = ngettext(
-        "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
-        "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
+        "You have %(kits)s, which is overdue. Hand it back, or enter a new return time.",
+        "You have %(kits)s, which are overdue. Hand them back, or enter a new return time.",
         len(own),
     )
     of_others = ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
@@ -202,7 +202,9 @@ def _lines(kits: Sequence[OverdueKit], zone: str) -> Iterator[str]:
         len(kits),
     )
     if _trip(kits) is not None:
-        yield _("Delayed? Extend the due time of all kits for the trip on the page below.")
+        yield _(
+            "Delayed? On the page below you can set a later return time for all the trip’s kits."
+        )
 
 
 def _due(kit: OverdueKit, zone: str) -> str:

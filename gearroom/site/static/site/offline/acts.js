@@ -66,7 +66,7 @@ export const makers = (words) => ({
     },
     says: said(words.use, {
       KIT: ref,
-      THINGS: used.map(({ name, units }) => `${units} × ${name}`).join(", "),
+      ITEMS: used.map(({ name, units }) => `${units} × ${name}`).join(", "),
     }),
   }),
   borrow: (ref, giver, thing, lines) => ({
@@ -77,9 +77,9 @@ export const makers = (words) => ({
     body: { giver, lines, already_done: true },
     says: said(words.borrow, {
       KIT: ref,
-      GIVER: giver,
+      LENDER: giver,
       COUNT: lines.reduce((sum, line) => sum + line.units, 0),
-      THING: thing,
+      ITEM: thing,
     }),
   }),
 });

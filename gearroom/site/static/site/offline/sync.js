@@ -32,15 +32,24 @@ async function send() {
 }
 
 async function start() {
-  navigator.serviceWorker?.register("/worker.js").catch(() => {}); // without it, all but this works
+  const workerIsKept = keepWorker();
   await send();
-  await refresh(FRESH_S);
-  setInterval(() => {
-    if (!document.hidden) refresh(FRESH_S);
-  }, 1000 * FRESH_S);
+  await keepFresh(workerIsKept);
 }
 
-const refresh = (seconds) => (bar.dataset.keeps ? queue.refresh(seconds) : false);
+/** Keep worker and kits as they are now, and again before long; sooner where one did not come. */
+async function keepFresh(workerIsKept) {
+  const fresh = document.hidden || ((await refresh(FRESH_S)) && (await workerIsKept));
+  setTimeout(() => keepFresh(keepWorker()), fresh ? 1000 * FRESH_S : AGAIN_MS);
+}
+
+const keepWorker = () =>
+  navigator.serviceWorker?.register("/worker.js").then(
+    ({ active }) => Boolean(active), // not while it is being installed, which can fail
+    () => false,
+  ) ?? true; // without one, all but keeping works
+
+const refresh = (seconds) => (bar.dataset.keeps ? queue.refresh(seconds) : true);
 
 document.querySelector("form[action='/sign-out/']")?.addEventListener("submit", async (event) => {
   event.preventDefault(); // whoever signs out takes the kits with them

@@ -39,10 +39,25 @@ async function replacement(from) {
       overrides: { locateFile: (name) => from + name },
       fireImmediately: true,
     });
+    keepReader(from);
     return new BarcodeDetector({ formats: FORMATS });
   } catch {
     return null;
   }
+}
+
+/** Have the service worker keep what was loaded before it was there. */
+function keepReader(from) {
+  const worker = navigator.serviceWorker;
+  if (!worker) return;
+  const folder = new URL(from, location.href).href;
+  const ask = async () => {
+    for (const { name } of performance.getEntriesByType("resource"))
+      if (name.startsWith(folder) && !(await caches.match(name))) await fetch(name);
+  };
+  const quietly = () => ask().catch(() => {}); // the next page asks again
+  if (worker.controller) quietly();
+  else worker.addEventListener("controllerchange", quietly, { once: true });
 }
 
 function texts(detector, instead = null) {

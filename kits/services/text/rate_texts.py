@@ -1,0 +1,167 @@
+"""What is said of how often needs come up: what was recorded, stated, published and is believed.
+
+A sentence says no more than its numbers can bear.
+"""
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
+
+from kits.models import NeedGroup, RateSource, StatedRate
+from kits.rules.planning.recorded_use import SHOWN_FROM, Bears, RecordedUse
+from kits.rules.planning.studies import STUDIES
+from kits.services.text.planning_texts import number
+
+_WORDS: dict[str, Promise] = {
+    "small wound": _lazy("small wound"),
+    "large wound": _lazy("large wound"),
+    "wound to be cleaned": _lazy("wound to be cleaned"),
+    "nosebleed": _lazy("nosebleed"),
+    "something in an eye": _lazy("something in an eye"),
+    "burn or scald": _lazy("burn or scald"),
+    "splinter": _lazy("splinter"),
+    "severe bleeding from a limb": _lazy("severe bleeding from a limb"),
+    "not breathing": _lazy("not breathing"),
+    "possible spinal injury": _lazy("possible spinal injury"),
+    "blister": _lazy("blister"),
+    "chafed or sore skin": _lazy("chafed or sore skin"),
+    "sunburn": _lazy("sunburn"),
+    "sprain or strain": _lazy("sprain or strain"),
+    "broken bone": _lazy("broken bone"),
+    "arm to be held still": _lazy("arm to be held still"),
+    "headache or other pain": _lazy("headache or other pain"),
+    "vomiting or diarrhoea": _lazy("vomiting or diarrhoea"),
+    "low blood sugar": _lazy("low blood sugar"),
+    "period": _lazy("period"),
+    "sting or insect bite": _lazy("sting or insect bite"),
+    "tick": _lazy("tick"),
+    "severe allergic reaction": _lazy("severe allergic reaction"),
+    "cold and wet person": _lazy("cold and wet person"),
+    "overheated person": _lazy("overheated person"),
+    "gloves for whoever helps": _lazy("gloves for whoever helps"),
+    "waste with blood on it": _lazy("waste with blood on it"),
+    "writing down what happened": _lazy("writing down what happened"),
+    "hill walking": _lazy("hill walking"),
+    "gorge walking": _lazy("gorge walking"),
+    "caving": _lazy("caving"),
+    "climbing": _lazy("climbing"),
+    "paddling": _lazy("paddling"),
+    "cycling": _lazy("cycling"),
+    "winter walking": _lazy("winter walking"),
+    "work party": _lazy("work party"),
+    "camp": _lazy("camp"),
+}
+"""The names of needs and activities that the program begins with."""
+
+
+def word(name: str) -> str:
+    """A need's or an activity's name, in the language of now where the program gave it."""
+    return str(_WORDS.get(name, name))
+
+
+_GROUPS = {
+    NeedGroup.WOUNDS: _lazy("Wounds and bleeding"),
+    NeedGroup.FEET: _lazy("Feet and skin"),
+    NeedGroup.LIMBS: _lazy("Sprains and broken bones"),
+    NeedGroup.ILLNESS: _lazy("Pain and illness"),
+    NeedGroup.ALLERGY: _lazy("Bites, stings and allergy"),
+    NeedGroup.HEAT_COLD: _lazy("Heat and cold"),
+    NeedGroup.SEVERE: _lazy("Life-threatening"),
+    NeedGroup.PROTECTION: _lazy("Protection of whoever helps"),
+}
+
+
+def group(value: str) -> str:
+    """What a group of needs is called."""
+    return str(_GROUPS[NeedGroup(value)])
+
+
+def prior(stated: StatedRate | None) -> str:
+    """What was stated of a need before our own records, and by whom."""
+    if stated is None:
+        return _("Nobody has stated a rate.")
+    name = stated.stated_by.name if stated.stated_by else _("the program")
+    if stated.per_1000 is None:
+        return _("Left blank by %(name)s.") % {"name": name}
+    facts = {"rate": number(stated.per_1000), "name": name}
+    if stated.source == RateSource.STUDY:
+        study = next((each for each in STUDIES if each.key == stated.study), None)
+        if study is not None:
+            facts |= {"authors": study.authors, "year": str(study.year)}
+            return _("%(rate)s per 1,000, published by %(authors)s, %(year)s.") % facts
+    return _("%(rate)s per 1,000, stated by %(name)s.") % facts
+
+
+def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
+    """What our own records hold of a need; `at_least`: more may have been used."""
+    if not days:
+        return _("No known trips yet.")
+    facts = {"n": number(uses), "days": number(days)}
+    if not uses:
+        if at_least:
+            return _("None for certain in %(days)s participant-days.") % facts
+        return _("None needed in %(days)s participant-days.") % facts
+    one = 1 if uses == 1 else 2
+    if at_least:
+        return (
+            ngettext(
+                "Needed at least once in %(days)s participant-days.",
+                "Needed at least %(n)s times in %(days)s participant-days.",
+                one,
+            )
+            % facts
+        )
+    return (
+        ngettext(
+            "Needed once in %(days)s participant-days.",
+            "Needed %(n)s times in %(days)s participant-days.",
+            one,
+        )
+        % facts
+    )
+
+
+def study_rate(what: str, per_1000: float) -> str:
+    """What a study found of something."""
+    return _("%(what)s: %(rate)s per 1,000.") % {"what": what, "rate": number(per_1000)}
+
+
+def too_little() -> str:
+    """Of a handful of days."""
+    return _("Too little to say.")
+
+
+def below(per_1000: float) -> str:
+    """What can be said where no use was recorded."""
+    return _("So we can be 95 %% sure that it is below %(rate)s per 1,000 participant-days.") % {
+        "rate": number(per_1000)
+    }
+
+
+def between(mean: float, low: float, high: float) -> str:
+    """A rate and the middle 90 % of what is believed of it, per 1,000."""
+    return _(
+        "About %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is between "
+        "%(low)s and %(high)s."
+    ) % {"mean": number(mean), "low": number(low), "high": number(high)}
+
+
+def bears(of: RecordedUse) -> list[str]:
+    """What our records hold of a need, and what that can bear."""
+    said = [recorded(of.uses, of.days, at_least=of.at_least)]
+    match of.bears:
+        case Bears.NOTHING if of.days:
+            said.append(too_little())
+        case Bears.NONE_USED if of.high is not None:
+            said.append(below(of.high * 1000))
+        case Bears.TOO_FEW:
+            said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
+        case Bears.RATE if of.low is not None and of.high is not None:
+            said.append(between(of.uses / of.days * 1000, of.low * 1000, of.high * 1000))
+    return said
+
+
+def known_trips(known: int, trips: int) -> str:
+    """Of how many trips it is known what was used."""
+    return ngettext(
+        "Known for %(known)d of %(trips)d trip.", "Known for %(known)d of %(trips)d trips.", trips
+    ) % {"known": known, "trips": trips}
