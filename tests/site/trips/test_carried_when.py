@@ -22,7 +22,8 @@ def added(world: make.World, **more: str) -> Trip:
     day = make.days(2).isoformat()
     said = {
         "name": "Gorge day", "departs_at": f"{day}T08:00", "returns_at": f"{day}T18:00",
-        "people": "8", "room": world.store.slug, "activity": "gorge-walking", "hours_to_care": "6,5",
+        "people": "8", "room": world.store.slug,
+        "activity": "gorge-walking", "hours_to_care": "6,5",
     }  # fmt: skip
     answer = post(browser(world.keeper), "/trips/add/", **said | more)
     assert answer.status_code == 302, text_of(answer)
