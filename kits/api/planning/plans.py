@@ -1,20 +1,23 @@
 """/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
 
+import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
-from gearroom.core.acts import Act, NotFound
+from gearroom.core.acts import Act
+from gearroom.core.api.openapi.member_rules import Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
-from kits.models import Activity, Need, PackingListVersion, RateSource
+from kits.models import Activity, PackingListVersion, RateSource
 from kits.rules.planning import rates as rules, studies
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
-from kits.services.planning import plans, priors, rates, replays
+from kits.services.planning import plans, priors, rates, replays, vocabulary
 from kits.services.planning.plans import Plan
 from kits.services.planning.rates import NeedRate
 from kits.services.text.planning_texts import CAUTION
@@ -79,12 +82,14 @@ class RateAnswer(answers.Answer):
     )
 
 
+class Chances(serializers.ListField):
+    child = serializers.FloatField()
+
+
 class NeedAnswer(answers.Answer):
     need = serializers.CharField(source="rate.need.key")
     rate = RateAnswer()
-    units_per_use = serializers.ListField(
-        child=serializers.FloatField(), help_text="The chances of 1, 2 … units a use."
-    )
+    units_per_use = Chances(help_text="The chances of 1, 2 … units a use.")
 
 
 class LineAnswer(answers.Answer):
@@ -93,9 +98,11 @@ class LineAnswer(answers.Answer):
     section = serializers.CharField(source="line.section.key")
     priority = serializers.CharField(source="line.criticality")
     need = NeedAnswer(source="needs", many=True, help_text="What the item is for.")
+    planned_days = serializers.FloatField(help_text="Participant-days of one trip.")
     demand = answers.made(
-        serializers.JSONField,
-        lambda of: None if of.demand is None else [float(each) for each in of.demand],
+        Chances,
+        lambda of: None if of.demand is None else of.demand.tolist(),
+        allow_null=True,
         help_text="The chances of 0, 1, 2 … units wanted on one trip; null: no rate.",
     )
     quantity = serializers.IntegerField()
@@ -144,12 +151,7 @@ class PlanQuery(QuerySerializer):
 
 def activity_of(key: str | None) -> Activity | None:
     """An activity by its key; None for none. Raises NotFound."""
-    if not key:
-        return None
-    activity = Activity.objects.filter(key=key).first()
-    if activity is None:
-        raise NotFound("activity", key)
-    return activity
+    return vocabulary.activity_of(key) if key else None
 
 
 class _PlanView(ReadView):
@@ -232,7 +234,7 @@ class StateRateBody(ActBody):
         help_text="It counts for so many uses.",
     )  # fmt: skip
     study = serializers.CharField(default="", allow_blank=True, max_length=40)
-    note = NoteField(max_length=300)
+    note = NoteField(max_length=300, default="", allow_blank=True)
 
 
 class StatedAnswer(answers.Answer):
@@ -255,10 +257,7 @@ class StateRate(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """State how often a need comes up in an activity (`any`: in all)."""
-        need = Need.objects.filter(key=self.kwargs["need"]).first()
-        if need is None:
-            raise NotFound("need", self.kwargs["need"])
-        key = self.kwargs["activity"]
+        need, key = vocabulary.need_of(self.kwargs["need"]), self.kwargs["activity"]
         return 200, priors.state(act, need, activity_of(None if key == "any" else key), **data)
 
 
@@ -286,23 +285,36 @@ class ReplayAnswer(answers.Answer):
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
 
 
-class ReplayQuery(QuerySerializer):
-    kit = serializers.CharField(required=False, max_length=40)
+class ReplayBody(ActBody):
+    example = {"list": 1, "version": 2}
+    rules = (
+        OneOf(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
+        Needs("list", "version", _("Name the version of the kit list."), "version"),
+        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
+    )
+
+    kit = serializers.CharField(required=False, max_length=40, help_text="By name or label code.")
     list = serializers.IntegerField(required=False, min_value=1)
     version = serializers.IntegerField(required=False, min_value=1)
 
 
-class KitReplay(ReadView):
-    query = ReplayQuery
-    shows = ReplayAnswer
+class TakeOnPastTrips(UseCaseView):
+    use_case = "look"
+    key_header = False
+    body = ReplayBody
+    answers = {200: ReplayAnswer}
 
-    def read(self, query: dict[str, Any]) -> Any:
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a list on past trips: a kit's own, or those of all kits that follow the list."""
-        kit = find.kit(self.actor, query["kit"]) if "kit" in query else None
-        if "list" in query:
-            version = packing_lists.version_of(query["list"], query.get("version", 1))
-        elif kit:
-            version = kit.list_version
-        else:
-            raise NotFound("kit", "")
-        return replays.of_version(version, kit)
+        if "kit" in data:
+            kit = find.kit(act.actor, data["kit"])
+            return 200, replays.of_version(kit.list_version, kit)
+        return 200, replays.of_version(packing_lists.version_of(data["list"], data["version"]))
+
+    def key(self, content: dict[str, Any]) -> uuid.UUID:
+        """Any: it only asks."""
+        return uuid.uuid4()
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None
