@@ -64,6 +64,11 @@ class Migration(migrations.Migration):
             name='activity',
             field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='trips', to='kits.activity'),
         ),
+        migrations.AddField(
+            model_name='listsection',
+            name='outside',
+            field=models.BooleanField(default=False),
+        ),
         migrations.CreateModel(
             name='Closing',
             fields=[

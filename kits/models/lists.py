@@ -76,13 +76,15 @@ class PackingListVersion(models.Model):
 
 
 class ListSection(models.Model):
-    """A section (pouch) of a version; `key` stays the same from version to version."""
+    """A section (pouch) of a version; `key` stays the same from version to version. What is in one
+    that is `outside` is carried beside the bag, and takes no room in it."""
 
     version = models.ForeignKey(
         PackingListVersion, on_delete=models.CASCADE, related_name="sections"
     )
     key = models.SlugField(max_length=40)
     name = models.CharField(max_length=80)
+    outside = models.BooleanField(default=False)
     position = models.PositiveSmallIntegerField(default=0)
 
     class Meta:

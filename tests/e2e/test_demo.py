@@ -110,6 +110,9 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(
     mails = [path.read_text() for path in (tmp_path / "outbox").glob("*.eml")]
     assert any("jo@umberfell.example" in mail for mail in mails)
 
+    # 8. its past is enough to say what a list comes to
+    assert 0 < phone.get("plans/kits/GROUP-01/").body["lacks_something"] < 1
+
     assert manage("audit", env=demo.env, check=False).returncode == 0
     assert demo.stop() == 0
 

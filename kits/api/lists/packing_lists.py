@@ -39,8 +39,11 @@ class ListLineAnswer(answers.Answer):
 
 @answers.Answer.of(ListSection)
 class ListSectionAnswer(answers.Answer):
-    members = ["key", "name", "lines"]
-    help_texts = {"key": "Stays the same from version to version."}
+    members = ["key", "name", "outside", "lines"]
+    help_texts = {
+        "key": "Stays the same from version to version.",
+        "outside": "What is in it is carried beside the bag.",
+    }
 
 
 @answers.Answer.of(PackingListVersion)
@@ -88,6 +91,7 @@ class SectionBody(StrictSerializer):
         max_length=40, default="", allow_blank=True, help_text="Made from the name if left out."
     )
     name = serializers.CharField(max_length=80)
+    outside = serializers.BooleanField(default=False, help_text="Carried beside the bag.")
     lines = bodies.lines(LineBody)
 
 
@@ -191,6 +195,7 @@ def draft_from(actor: Actor, data: dict[str, Any], kept: Sequence[NotCarriedDraf
                     for line in section["lines"]
                 ],
                 section["key"],
+                section["outside"],
             )
             for section in data["sections"]
         ],

@@ -22,6 +22,7 @@ from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
 from kits.services.restocking.borrowing import BorrowLine
+from kits.services.restocking.sealing import MOST_MASS_G, Closed
 from kits.services.restocking.sorting import PutIn, RestockDifference, RestockResult
 
 
@@ -285,6 +286,16 @@ class ResealBody(ActBody):
     anyway = serializers.BooleanField(
         default=False, help_text="Seal it although some items used have not been replaced."
     )
+    closed = serializers.BooleanField(
+        default=None, allow_null=True, help_text="Whether the bag closed; null: nobody said."
+    )
+    mass_g = serializers.IntegerField(
+        default=None,
+        allow_null=True,
+        min_value=1,
+        max_value=MOST_MASS_G,
+        help_text="What it weighs on a scale, in grams.",
+    )
 
 
 class ResealedAnswer(answers.DaysAnswer, answers.WithEntry):
@@ -308,7 +319,14 @@ class Reseal(KitView):
         """
         kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
-        seal = sorting.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
+        seal = sorting.reseal(
+            act,
+            kit,
+            data["seal"],
+            section=section,
+            anyway=data["anyway"],
+            closed=Closed(data["closed"], data["mass_g"]),
+        )
         kit = find.any_kit(kit.name)
         return 201, {
             "entry": seal.put_on,

@@ -23,7 +23,9 @@ def mark(section: SectionDraft) -> str:
         (line.item.pk, line.carry, line.never_below, str(line.criticality), line.reason)
         for line in section.lines
     ]
-    return hashlib.sha256(repr((section.key, section.name, lines)).encode()).hexdigest()[:16]
+    return hashlib.sha256(
+        repr((section.key, section.name, section.outside, lines)).encode()
+    ).hexdigest()[:16]
 
 
 def say(

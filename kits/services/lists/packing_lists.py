@@ -106,11 +106,12 @@ class LineDraft:
 
 @dataclass(frozen=True)
 class SectionDraft:
-    """A section of a draft. `key` empty: one is made from the name."""
+    """A section of a draft. `key` empty: one is made from the name. `outside`: beside the bag."""
 
     name: str
     lines: Sequence[LineDraft] = ()
     key: str = ""
+    outside: bool = False
 
 
 @dataclass(frozen=True)
@@ -276,6 +277,7 @@ def draft_of(version: PackingListVersion) -> Draft:
                     for line in section.lines.all()
                 ),
                 section.key,
+                section.outside,
             )
             for section in version.sections.prefetch_related("lines__item")
         ),
@@ -311,7 +313,7 @@ def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> Pa
 
 def _write_sections(version: PackingListVersion, sections: Sequence[SectionDraft]) -> None:
     rows = ListSection.objects.bulk_create(
-        ListSection(version=version, key=s.key, name=s.name, position=i)
+        ListSection(version=version, key=s.key, name=s.name, outside=s.outside, position=i)
         for i, s in enumerate(sections)
     )
     ListLine.objects.bulk_create(

@@ -1,15 +1,33 @@
-"""Before a seal goes on: what is not replaced, in words, and the refusal that asks."""
+"""Before a seal goes on: what is not replaced, in words, and the refusal that asks. And when it is
+on: whether the bag closed over what is in it, and what it weighs."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from django.db.models import Sum
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Refused
-from kits.models import Kit, Place
+from gearroom.core.acts import Invalid, Refused
+from kits.models import Closing, Entry, Holding, Item, Kit, ListLine, Place
 from kits.rules.ledger.facts import Level
+from kits.rules.planning.fit import Part, bulk
 from kits.rules.restocking import sealing as rule
 from kits.rules.restocking.sealing import Lack, NotReplaced
 from kits.services.ledger import readiness
+
+MOST_MASS_G = 100_000
+
+
+@dataclass(frozen=True)
+class Closed:
+    """What somebody says of a bag that is sealed: whether it closed (None: nothing), and what it
+    weighs on a scale (g)."""
+
+    closed: bool | None = None
+    mass_g: int | None = None
+
+
+NOT_SAID = Closed()
 
 
 def not_replaced(kit: Kit, section: Place | None = None) -> list[NotReplaced]:
@@ -69,3 +87,56 @@ def line(row: NotReplaced) -> str:
         case Lack.NOT_FULL, Level.EMPTY:
             return _("%(thing)s: empty") % facts
     return _("%(thing)s: level not checked") % facts
+
+
+# ------------------------------------------------------------------------------ whether it closed
+def check_closed(said: Closed) -> None:
+    """Raise Invalid (field `mass_g`) for a weight that no bag has."""
+    if said.mass_g is not None and not 1 <= said.mass_g <= MOST_MASS_G:
+        raise Invalid(
+            _("Enter the weight in grams, from 1 to %(most)s.") % {"most": MOST_MASS_G},
+            field="mass_g",
+        )
+
+
+def write_closed(entry: Entry, kit: Kit, section: Place | None, said: Closed) -> None:
+    """Keep, with an entry, whether a kit or one of its sections closed over what is in it now."""
+    if said == NOT_SAID:
+        return
+    parts = _inside(kit, section)
+    whole = bulk(parts)
+    units = sum(part.units for part in parts)
+    unknown = sum(part.units for part in parts if part.item in whole.volume_unknown)
+    Closing.objects.create(
+        entry=entry,
+        kit=kit,
+        section=section,
+        closed=said.closed,
+        volume_ml=whole.volume_ml,
+        known_share=1 - unknown / units if units else 1,
+        mass_g=said.mass_g,
+    )
+
+
+def _inside(kit: Kit, section: Place | None) -> list[Part]:
+    """What is on record in a kit's bag, or in one of its sections; of what is loose, one."""
+    lines = ListLine.objects.filter(section__version=kit.list_version_id)
+    if section is not None:
+        lines = lines.filter(section__key=section.section_key)
+        places = Place.objects.filter(pk=section.pk)
+    else:
+        beside = kit.list_version.sections.filter(outside=True).values("key")
+        lines = lines.filter(section__outside=False)
+        places = kit.sections.exclude(section_key__in=beside)
+    held = (
+        Holding.objects.on_hand()
+        .filter(place__in=places)
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+    )
+    units = dict(held.order_by())
+    units |= dict.fromkeys(lines.filter(item__by_eye=True).values_list("item", flat=True), 1)
+    return [
+        Part(item.pk, units[item.pk], item.volume_ml, item.mass_g)
+        for item in Item.objects.filter(pk__in=units)
+    ]

@@ -38,6 +38,7 @@ from kits.services.ledger import (
 )
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
+from kits.services.restocking.sealing import NOT_SAID, Closed
 from kits.services.stock.disposing import disposal_of
 from kits.services.text import wording
 from kits.services.text.amounts import units
@@ -329,9 +330,16 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
 
 # ------------------------------------------------------------------------------------- resealing
 def reseal(
-    act: Act, kit: Kit, number: str, *, section: Place | None = None, anyway: bool = False
+    act: Act,
+    kit: Kit,
+    number: str,
+    *,
+    section: Place | None = None,
+    anyway: bool = False,
+    closed: Closed = NOT_SAID,
 ) -> Seal:
-    """Put a numbered seal on a kit, or on one of its sections.
+    """Put a numbered seal on a kit, or on one of its sections; with whether it closed, and what it
+    weighs, where somebody says so.
 
     A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
     restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`; `not-replaced` where
@@ -340,6 +348,7 @@ def reseal(
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
+    sealing.check_closed(closed)
     with kit_book(act, kit, here="reseal") as (book, kit):
         in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (
@@ -372,6 +381,7 @@ def reseal(
             },
         )
         Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
+        sealing.write_closed(entry, kit, section, closed)
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 

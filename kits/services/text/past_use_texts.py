@@ -135,10 +135,17 @@ def chance_alone(of: Spread) -> str:
     else:
         said = _("Of ten such seasons, nine would have from %(low)d to %(high)d.") % facts
     if of.by_chance:
-        return f"{said} " + _("So what happened is what chance alone can do.")
+        return f"{said} " + _("What happened lies within that.")
     if of.happened > of.high:
-        return f"{said} " + _("So more happened than chance alone does: rely on its numbers less.")
-    return f"{said} " + _("So less happened than chance alone does: rely on its numbers less.")
+        return f"{said} " + _("What happened lies above that: rely on these numbers less.")
+    return f"{said} " + _("What happened lies below that: rely on these numbers less.")
+
+
+def average(expected: float) -> str:
+    """What was expected of one need, with one decimal place."""
+    if 0 < expected < 0.1:
+        return _("under %(least)s") % {"least": number(0.1)}
+    return number(expected)
 
 
 def no_test() -> str:

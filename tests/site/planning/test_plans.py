@@ -141,3 +141,11 @@ def test_an_activity_has_its_own_plan(world: make.World) -> None:
     past(world, UseLine(world.dressing, 2), activity=caving)
     page = text_of(browser(world.guide).get("/lists/1/1/plan/?activity=caving"))
     assert "Needed once in 8 participant-days." in page
+
+
+def test_without_an_activity_the_records_are_those_of_all(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 2), activity=Activity.objects.get(key="caving"))
+    client = browser(world.guide)
+    for page in ("/lists/1/1/plan/", "/lists/1/1/costs/"):
+        assert "Needed once in 8 participant-days." in text_of(client.get(page))
+        assert "No known trips yet." in text_of(client.get(f"{page}?activity=camp"))

@@ -161,7 +161,7 @@ def back_test(request: HttpRequest) -> HttpResponse:
 
 def _spread(of: Spread) -> dict[str, Any]:
     return {
-        "expected": texts.number(of.expected),
+        "expected": own_texts.average(of.expected),
         "low": of.low,
         "high": of.high,
         "happened": texts.number(of.happened),

@@ -92,7 +92,8 @@ def of_kit(request: HttpRequest, kit: str) -> HttpResponse:
 
 
 def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
-    plan, activity, problem = _plan(request, of, rates.records())
+    known = rates.records()
+    plan, activity, problem = _plan(request, of, known)
     return show(
         request,
         "site/planning/plan.html",
@@ -102,19 +103,19 @@ def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
             lines=len(plan.lines) - len(plan.without_rate),
             without_rate=len(plan.without_rate),
         ),
-        lines=[_line(each) for each in plan.lines],
+        lines=[_line(each, plan, known) for each in plan.lines],
         **_facts(request, of, plan, activity),
     )
 
 
-def _line(of: LinePlan) -> dict[str, Any]:
+def _line(of: LinePlan, plan: Plan, known: rates.Records) -> dict[str, Any]:
     return {
         "plan": of,
         "says": _says(of),
         "chart": _chart(of),
         "table": _table(of),
         "changes": _changes(of),
-        "needs": [_need(part.rate) for part in of.needs],
+        "needs": [_need(part.rate, plan, known) for part in of.needs],
     }
 
 
@@ -153,14 +154,17 @@ def _changes(of: LinePlan) -> list[str]:
     return found
 
 
-def _need(of: rates.NeedRate) -> dict[str, Any]:
-    """A need of a line: its rate, and what that rests on."""
+def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any]:
+    """A need of a line: its rate, and what that rests on; our records of the activity, or of all
+    of them where none was asked for."""
     low_high = of.interval
+    ours = known.recorded(of.need.pk, plan.activity or None)
+    cell = ours.closed()
     return {
         "need": of.need,
         "prior": rate_texts.prior(of.stated),
-        "recorded": rate_texts.recorded(of.uses, of.days),
-        "known": rate_texts.known_trips(of.known_trips, of.trips) if of.trips else "",
+        "recorded": rate_texts.recorded(cell.least, cell.exposure),
+        "known": rate_texts.known_trips(ours.known, ours.trips) if ours.trips else "",
         "rate": rate_texts.between(of.rate.mean * 1000, low_high[0] * 1000, low_high[1] * 1000)
         if of.rate and low_high
         else texts.no_rate(),

@@ -6,10 +6,21 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Problem
-from gearroom.site.web.page import Done, acted, actor, form_view, id_of, page, show
+from gearroom.site.web.page import (
+    Done,
+    PageForm,
+    WholeNumber,
+    YesOrNo,
+    acted,
+    actor,
+    form_view,
+    id_of,
+    page,
+    show,
+)
 from gearroom.site.web.scan.pictures import form_with_batch
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through
@@ -19,6 +30,7 @@ from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.restocking import lot_override, sealing, sorting
 from kits.services.restocking.lot_override import LotOverride
+from kits.services.restocking.sealing import MOST_MASS_G, Closed
 from kits.services.text import reason_texts
 
 _MOST_BATCHES = 50
@@ -173,11 +185,26 @@ def _seal_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpRespo
     return _page(request, find.kit(actor(request), kit), problem)
 
 
+class ClosedForm(PageForm):
+    """Whether the bag closed, and what it weighs, where somebody says so."""
+
+    closed = YesOrNo(required=False)
+    mass_g = WholeNumber(
+        required=False, least=1, most=MOST_MASS_G, label=gettext_lazy("Weight on a scale (g)")
+    )
+
+
 @form_view("reseal", "sort", part="#seal", refused=_seal_refused)
 def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
     """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
     sent, of = request.POST, find.kit(act.actor, kit)
-    seal = sorting.reseal(act, of, sent.get("seal", ""), anyway=bool(sent.get("anyway")))
+    seal = sorting.reseal(
+        act,
+        of,
+        sent.get("seal", ""),
+        anyway=bool(sent.get("anyway")),
+        closed=Closed(**ClosedForm.read(sent)),
+    )
     sentence = _("%(kit)s has been sealed with %(seal)s.")
     if seal.kit.to_sort_since is not None:
         sentence = _(
