@@ -15,10 +15,10 @@ from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
 from kits.models import Activity, PackingListVersion, RateSource
 from kits.rules.planning import rates as rules, studies
+from kits.rules.planning.fit import Fits
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
-from kits.services.planning import plans, priors, rates, replays, vocabulary
-from kits.services.planning.plans import Plan
+from kits.services.planning import fit, plans, priors, rates, replays, vocabulary
 from kits.services.planning.rates import NeedRate
 from kits.services.text.planning_texts import CAUTION
 
@@ -128,6 +128,51 @@ class LineAnswer(answers.Answer):
     )
 
 
+class Ids(serializers.ListField):
+    child = serializers.IntegerField()
+
+
+@answers.Answer.of(fit.Move)
+class MoveAnswer(answers.OfItem):
+    members = ["units", "volume_ml"]
+
+
+@answers.Answer.of(fit.BagFit)
+class BagFitAnswer(answers.Answer):
+    """Whether what goes into the bag, or into one of its sections, fits."""
+
+    members = ["key", "name", "outside", "volume_ml", "takes_ml", "fits", "closed", "move"]
+    sources = {"volume_ml": "bulk.volume_ml", "takes_ml": "takes.expected"}
+    help_texts = {
+        "key": "The section; empty: the whole bag.",
+        "outside": "It is carried outside the bag.",
+        "volume_ml": "Of the items whose volume is known.",
+        "takes_ml": "What it is thought to take; null: nothing is known.",
+        "closed": "What was said of it when it was last sealed.",
+        "move": "Move these or make them smaller.",
+    }
+    fits = serializers.ChoiceField([each.value for each in Fits])
+    move = MoveAnswer(many=True)
+
+
+@answers.Answer.of(fit.Fit)
+class FitAnswer(answers.Answer):
+    """Whether it fits the bag of a kit, by section and whole, and what it weighs."""
+
+    members = ["kit", "whole", "sections", "mass_g", "volume_unknown", "mass_unknown"]
+    sources = {"mass_g": "carried.mass_g"}
+    help_texts = {
+        "mass_g": "Of the items whose weight is known, outside the bag too.",
+        "volume_unknown": "Items, by id, that have no volume.",
+        "mass_unknown": "Items, by id, that have no weight.",
+    }
+    kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
+    whole = BagFitAnswer()
+    sections = BagFitAnswer(many=True)
+    volume_unknown = answers.made(Ids, lambda of: [item.pk for item in of], source=None)
+    mass_unknown = answers.made(Ids, lambda of: [item.pk for item in of], source=None)
+
+
 class PlanAnswer(answers.Answer):
     packing_list = serializers.IntegerField(source="version.packing_list_id")
     version = serializers.IntegerField(source="version.number")
@@ -140,6 +185,7 @@ class PlanAnswer(answers.Answer):
     lacks_something = serializers.FloatField(
         help_text="The chance that at least one line with a rate runs out on one trip."
     )
+    fit = FitAnswer()
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
 
 
@@ -158,23 +204,27 @@ class _PlanView(ReadView):
     query = PlanQuery
     shows = PlanAnswer
 
-    def plan_of(self, version: PackingListVersion, query: dict[str, Any]) -> Plan:
-        """A version's plan for what the query asks."""
+    def plan_of(
+        self, version: PackingListVersion, bag: fit.Fit, query: dict[str, Any]
+    ) -> dict[str, Any]:
+        """A version's plan for what the query asks, and whether it fits a bag."""
         activity = activity_of(query.pop("activity", None))
-        return plans.plan(version, activity=activity, **query)
+        return {**vars(plans.plan(version, activity=activity, **query)), "fit": bag}
 
 
 class KitPlan(_PlanView):
     def read(self, query: dict[str, Any]) -> Any:
         """What a kit's list comes to."""
-        return self.plan_of(find.kit(self.actor, self.kwargs["kit"]).list_version, query)
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        return self.plan_of(kit.list_version, fit.of_kit(kit), query)
 
 
 class VersionPlan(_PlanView):
     def read(self, query: dict[str, Any]) -> Any:
         """What a version of a list comes to, a draft too."""
         version = packing_lists.version_of(self.kwargs["list"], self.kwargs["number"])
-        return self.plan_of(version, query)
+        kits = find.kits_of(self.actor).filter(list_version__packing_list=version.packing_list)
+        return self.plan_of(version, fit.of_version(version, kits.active())[0], query)
 
 
 # ------------------------------------------------------------------------------------------- rates
@@ -263,7 +313,9 @@ class StateRate(UseCaseView):
 
 # ------------------------------------------------------------------------------------------ replay
 class ShortageAnswer(answers.Answer):
-    trip = answers.made(serializers.CharField, lambda of: of.trip.trip.name)
+    trip = serializers.CharField(
+        source="trip.trip.name", allow_null=True, help_text="Null: a trip of a room not yours."
+    )
     first_day = serializers.DateField(source="trip.trip.first_day")
     item = serializers.CharField(source="item.name")
     wanted = serializers.IntegerField(source="short.wanted")
@@ -283,6 +335,15 @@ class ReplayAnswer(answers.Answer):
     waste = serializers.DecimalField(12, 2, source="done.waste")
     saved = serializers.DecimalField(12, 2, help_text="Of waste, against what is followed now.")
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
+
+    def to_representation(self, done: replays.Comparison) -> Any:
+        """What it came to; trips of rooms that are not theirs without their names."""
+        shown = super().to_representation(done)
+        theirs = replays.visible_trips(self.context["actor"], done)
+        for row, each in zip(shown["shortages"], done.shortages, strict=True):
+            if each.trip.trip.pk not in theirs:
+                row["trip"] = None
+        return shown
 
 
 class ReplayBody(ActBody):
