@@ -155,6 +155,9 @@ KINDS.update(
             ("draft-there", 409, "There is already a draft of this list",
              "Continue with that draft."),
             ("list-empty", 409, "The list is empty", "Add an item first."),
+            ("hazard-not-served", 409, "The list lacks what one of its hazards asks for",
+             "“lacking” says what. Add it, or say under “not_carried” why it is left out; or send"
+             " “anyway” to publish the list as it is."),
             ("not-published", 409, "The list is a draft", "Publish it first."),
             ("published-already", 409, "A published version cannot be changed",
              "Create a new draft from it."),
@@ -209,6 +212,9 @@ NOUNS.update(
         "notice": pgettext_lazy("not found", "notification"),
         "other version of that kit list": pgettext_lazy(
             "not found", "other version of this kit list"
+        ),
+        "line of what that kit list leaves out": pgettext_lazy(
+            "not found", "line of what this kit list leaves out"
         ),
         "pack code": pgettext_lazy("not found", "pack code"),
         "photo": pgettext_lazy("not found", "photo"),

@@ -41,7 +41,7 @@ class Demo:
         self.printed = []
         for line in self.process.stdout:
             self.printed.append(line)
-            if "not medical advice" in line:
+            if "not give medical advice" in line:
                 break
         else:
             raise AssertionError((folder / "demo.log").read_text() + "".join(self.printed))

@@ -234,6 +234,10 @@ LISTS: dict[str, Make] = {
     "page POST lists/{id}/{number}/edit/": lambda a: _version(
         a, "draft", {"people": "7", "days": "2"}
     ),
+    "page GET lists/{id}/{number}/not-carried/": lambda a: _version(a, "draft"),
+    "page POST lists/{id}/{number}/not-carried/": lambda a: _version(
+        a, "draft", {"need": "severe-bleeding", "why": "never-used"}
+    ),
     "page GET lists/{id}/{number}/sections/{key}/": lambda a: _version(a, "draft", key="main"),
     "page POST lists/{id}/{number}/sections/{key}/": lambda a: _version(
         a, "draft", _drawn(a), key="main"

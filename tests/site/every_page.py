@@ -55,6 +55,7 @@ AT_THE_DESK = (
     "/lists/1/2/effect/",
     "/lists/1/2/edit/",
     "/lists/1/2/sections/main/",
+    "/lists/1/2/not-carried/",
     "/lists/1/1/plan/",
     "/lists/1/1/costs/",
     "/lists/1/2/replay/",

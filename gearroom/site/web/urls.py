@@ -6,7 +6,7 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.kits import count, kit_settings, kits, record
 from gearroom.site.web.labelling import papers, printing
-from gearroom.site.web.lists import draft_editing, packing_lists, signatures
+from gearroom.site.web.lists import draft_editing, not_carried, packing_lists, signatures
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
@@ -92,6 +92,7 @@ urlpatterns: list[URLPattern] = [
     path(f"{_VERSION}effect/", packing_lists.effect, name="list-effect"),
     path(f"{_VERSION}follow/", packing_lists.follow, name="list-follow"),
     path(f"{_VERSION}edit/", draft_editing.edit, name="list-edit"),
+    path(f"{_VERSION}not-carried/", not_carried.edit, name="list-not-carried"),
     path(f"{_VERSION}sections/<slug:key>/", draft_editing.section, name="list-section"),
     path(f"{_VERSION}sections/<slug:key>/instead/", draft_editing.instead, name="list-instead"),
     # notifications

@@ -255,10 +255,19 @@ class OneVersion(ReadView, PackingListView):
         return 200, self.whole(packing_lists.edit_draft(act, version, draft))
 
 
+class PublishBody(ActBody):
+    anyway = serializers.BooleanField(
+        default=False,
+        help_text="Publish it although it lacks what one of its hazards asks for.",
+    )
+
+
 class Publish(PackingListView):
+    body = PublishBody
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it can no longer be changed, and kits can use it."""
-        return 200, self.whole(packing_lists.publish(act, self.version()))
+        return 200, self.whole(packing_lists.publish(act, self.version(), **data))
 
 
 class Sign(PackingListView):

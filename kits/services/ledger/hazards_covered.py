@@ -2,10 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
-from kits.models import HazardNeed, ItemNeed, ListLine, NotCarried, PackingListVersion
+from kits.models import HazardNeed, ItemNeed, ListLine, Need, NotCarried, PackingListVersion
 from kits.rules.lists import hazards_covered as rules
 from kits.rules.lists.hazards_covered import Ask, Lacking
+from kits.services.text import not_carried_texts
 
 
 def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
@@ -45,6 +47,35 @@ def covered(versions: Iterable[PackingListVersion]) -> dict[int, frozenset[str]]
         )
         for version in versions
     }
+
+
+@dataclass(frozen=True)
+class LackingNeed:
+    """What a list lacks of what one of its hazards asks for, in words, with the hazard's reason;
+    `explained` where a line of the list says why it is not carried."""
+
+    need: Need
+    says: str
+    reason: str
+    explained: bool
+
+
+def lacking_needs(version: PackingListVersion) -> list[LackingNeed]:
+    """What a version, a draft too, lacks of what its hazards ask for, in words. A need that no item
+    is said to serve yet asks nothing."""
+    if not version.hazards:
+        return []
+    bound = Need.objects.filter(items__isnull=False).in_bulk()
+    return [
+        LackingNeed(
+            need := bound[each.ask.need],
+            not_carried_texts.lacking(each.ask.hazard, need.name, each.ask.units, each.carried),
+            each.ask.reason,
+            each.explained,
+        )
+        for each in lacking([version])[version.pk]
+        if each.ask.need in bound
+    ]
 
 
 def _items_of(needs: Iterable[int]) -> dict[int, frozenset[int]]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, NotFound, Stale
 from kits.models import PackingListVersion
 from kits.services.lists import packing_lists
+from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.lists.packing_lists import Draft, SectionDraft
 
 
@@ -95,6 +96,40 @@ def raise_section(act: Act, version: PackingListVersion, key: str) -> PackingLis
         return replace(draft, sections=tuple(order))
 
     return _edit(act, version, change)
+
+
+def put_not_carried(
+    act: Act, version: PackingListVersion, line: NotCarriedDraft, *, was: str = ""
+) -> PackingListVersion:
+    """Let a draft leave something out on purpose; in place of the line with key `was`, if given.
+    Raises Refused (`published-already`), NotFound, Invalid (field `not_carried`)."""
+
+    def change(draft: Draft) -> Draft:
+        lines = list(draft.not_carried)
+        if was:
+            lines[_line(draft, was)] = line
+        else:
+            lines.append(line)
+        return replace(draft, not_carried=lines)
+
+    return _edit(act, version, change)
+
+
+def drop_not_carried(act: Act, version: PackingListVersion, key: str) -> PackingListVersion:
+    """Take a line off what a draft leaves out. Raises Refused (`published-already`), NotFound."""
+
+    def change(draft: Draft) -> Draft:
+        at = _line(draft, key)
+        return replace(draft, not_carried=[*draft.not_carried[:at], *draft.not_carried[at + 1 :]])
+
+    return _edit(act, version, change)
+
+
+def _line(draft: Draft, key: str) -> int:
+    for position, line in enumerate(draft.not_carried):
+        if line.key == key:
+            return position
+    raise NotFound("line of what that kit list leaves out", key)
 
 
 def _edit(

@@ -53,6 +53,11 @@ class NotCarriedDraft:
         """What is not carried."""
         return str(self.item or self.need)
 
+    @property
+    def key(self) -> str:
+        """Which it is among the lines of its version."""
+        return f"item-{self.item.pk}" if self.item else f"need-{self.need.pk if self.need else 0}"
+
 
 def write(version: PackingListVersion, lines: Sequence[NotCarriedDraft]) -> None:
     """Let a draft leave out these, in place of what it left out before."""

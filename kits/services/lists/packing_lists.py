@@ -39,10 +39,11 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.services.ledger import known_then
+from kits.services.ledger import hazards_covered, known_then
 from kits.services.ledger.book import Book
 from kits.services.lists import not_carried
 from kits.services.lists.not_carried import NotCarriedDraft
+from kits.services.text import not_carried_texts
 from kits.services.text.amounts import units
 from kits.services.text.wording import in_words
 
@@ -183,9 +184,13 @@ def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingLi
     return version
 
 
-def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
+def publish(act: Act, version: PackingListVersion, *, anyway: bool = False) -> PackingListVersion:
     """Publish a draft: it never changes again and kits may follow it. Published already, nothing
-    happens. Raises Refused (`list-empty`) where no section has a line."""
+    happens.
+
+    Raises Refused: `list-empty` where no section has a line; `hazard-not-served` where it lacks
+    what one of its hazards asks for and does not say why, unless `anyway`.
+    """
     act.actor.require("edit_list")
     with transaction.atomic():
         version = locked(version)
@@ -194,9 +199,18 @@ def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
                 raise Refused(
                     "list-empty", _("There is nothing on this list yet. Add an item first.")
                 )
+            if not anyway:
+                _refuse_lacking(version)
             version.published_at = act.received_at
             version.save(update_fields=["published_at"])
     return version
+
+
+def _refuse_lacking(version: PackingListVersion) -> None:
+    lacking = [each for each in hazards_covered.lacking_needs(version) if not each.explained]
+    if lacking:
+        says = [each.says for each in lacking]
+        raise Refused("hazard-not-served", not_carried_texts.publish_anyway(says), lacking=says)
 
 
 def sign(

@@ -131,7 +131,9 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
         things = {fold(item.name): item for item in Item.objects.all()}
         for new in book.lists:
             packing_lists.publish(
-                act, packing_lists.make_list(act, name=new.name, draft=_draft(new, things))
+                act,
+                packing_lists.make_list(act, name=new.name, draft=_draft(new, things)),
+                anyway=True,
             )
         people = {fold(p.name): p for p in _people(act.actor)}
         for kit in book.kits:

@@ -89,7 +89,7 @@ def serve(w: World) -> None:
 
 
 def signed(w: World, version: PackingListVersion) -> PackingListVersion:
-    packing_lists.publish(act(w.keeper), version)
+    packing_lists.publish(act(w.keeper), version, anyway=True)
     return packing_lists.sign(act(w.adviser), version, until=make.days(100))
 
 

@@ -22,7 +22,8 @@ from gearroom.site.web.page import (
 )
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
-from kits.services.lists import draft_editing, packing_lists
+from kits.services.ledger import hazards_covered
+from kits.services.lists import draft_editing, not_carried, packing_lists
 from kits.services.lists.packing_lists import LineDraft, SectionDraft, version_of
 from kits.services.lookup import find
 from kits.services.stock import catalogue
@@ -42,6 +43,8 @@ def _draft_page(
         hazards=words.HAZARDS.items(),
         values=sent or {"people": version.people, "days": version.days, "note": version.note},
         chosen=sent.getlist("hazard") if sent else version.hazards,
+        lacking=hazards_covered.lacking_needs(version),
+        left_out=len(not_carried.of(version)),
         new_section=request.POST.get("section", "") if problem else "",
     )
 

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
 from gearroom.core.rules.grouping import grouped
+from gearroom.site.web.lists import not_carried
 from gearroom.site.web.page import (
     Day,
     Done,
@@ -33,6 +34,7 @@ from gearroom.site.web.page import (
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.services.kits import kits
+from kits.services.ledger import hazards_covered
 from kits.services.lists import comparison, packing_lists
 from kits.services.lookup import find
 
@@ -156,6 +158,7 @@ def version(
     """One version, to read, to print with its reasons, and to sign."""
     who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
+    lacking = hazards_covered.lacking_needs(of)
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
     return show(
@@ -168,6 +171,9 @@ def version(
         versions=[(each, state_of(each, today)) for each in reversed(others)],
         latest=others[-1],
         hazards=words.hazards(of.hazards),
+        lacking=lacking,
+        needs_confirming=any(not each.explained for each in lacking),
+        not_carried=not_carried.shown(of),
         sections=[
             (section, [(line, instead.get(line.item_id, ())) for line in lines])
             for section, lines in sections
@@ -202,7 +208,8 @@ def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 @form_view("edit_list", "list-version", refused=version)
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
-    packing_lists.publish(act, packing_lists.version_of(id, number))
+    anyway = bool(request.POST.get("anyway"))
+    packing_lists.publish(act, packing_lists.version_of(id, number), anyway=anyway)
     return Done(
         _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
         % {"number": number}

@@ -1,0 +1,64 @@
+"""What is said of what a list leaves out on purpose, and of hazards that it serves without what
+they ask for."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
+
+from kits.models import WhyNotCarried
+from kits.services.text import wording
+
+WHY = {
+    WhyNotCarried.NO_TRAINING: _lazy("nobody is trained to use it"),
+    WhyNotCarried.NOT_NEEDED: _lazy("this list’s trips do not need it"),
+    WhyNotCarried.NEVER_USED: _lazy("never used here"),
+    WhyNotCarried.EXPIRES: _lazy("goes out of date unused"),
+    WhyNotCarried.TOO_BIG: _lazy("too heavy or too big"),
+    WhyNotCarried.NOT_ALLOWED: _lazy("law, protocol or adviser does not allow it"),
+    WhyNotCarried.ELSEWHERE: _lazy("carried by somebody else"),
+    WhyNotCarried.OTHER_WAY: _lazy("something else does the job"),
+    WhyNotCarried.OTHER: _lazy("another reason"),
+}
+
+
+def when(
+    hazards: Sequence[str],
+    activities: Sequence[str],
+    hours_to_care: Decimal | None,
+    names: Mapping[str, str],
+) -> str:
+    """When it is carried all the same; `names` of activities by key. Empty: never."""
+    said = [*map(str, wording.hazards(hazards)), *(names.get(key, key) for key in activities)]
+    if hours_to_care is not None:
+        said.append(
+            _("when definitive care is %(hours)s hours away or more")
+            % {"hours": number_format(hours_to_care.normalize())}
+        )
+    return "; ".join(said)
+
+
+def lacking(hazard: str, need: str, units: int, carried: int) -> str:
+    """That a list ticks a hazard and does not carry what that asks for."""
+    facts = {"hazard": wording.hazards([hazard])[0], "need": need, "n": units, "carried": carried}
+    if not carried:
+        return _("This list is made for “%(hazard)s” and carries nothing for “%(need)s”.") % facts
+    return (
+        ngettext(
+            "This list is made for “%(hazard)s”, which asks for %(n)d unit for “%(need)s”, and "
+            "carries %(carried)d.",
+            "This list is made for “%(hazard)s”, which asks for %(n)d units for “%(need)s”, and "
+            "carries %(carried)d.",
+            units,
+        )
+        % facts
+    )
+
+
+def publish_anyway(says: Sequence[str]) -> str:
+    """The question that comes before a list is published that does not serve its hazards."""
+    return _(
+        "%(what)s Add what is missing, or say under “Not carried” why it is left out. Until then "
+        "this list does not suit such a trip."
+    ) % {"what": " ".join(says)}

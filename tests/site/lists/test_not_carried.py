@@ -1,0 +1,109 @@
+"""What a list leaves out on purpose, and hazards that it does not serve, on the pages."""
+
+import pytest
+
+from kits.models import ItemNeed, Need, NotCarried, PackingListVersion
+from kits.services.lists import packing_lists
+from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from tests.kits import factories as make
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+
+@pytest.fixture
+def world() -> make.World:
+    return make.world()
+
+
+def draft(world: make.World) -> PackingListVersion:
+    """A draft for sharp tools with dressings only, where shears serve severe bleeding."""
+    bleeding = Need.objects.get(key="severe-bleeding")
+    ItemNeed.objects.create(item=world.shears, need=bleeding)
+    said = Draft(
+        people=8,
+        days=1,
+        hazards=["sharp-tools"],
+        sections=[SectionDraft("Main", [LineDraft(world.dressing, 4)])],
+    )
+    return packing_lists.make_list(make.act(world.keeper), name="Work party", draft=said)
+
+
+def address(of: PackingListVersion, page: str = "") -> str:
+    return f"/lists/{of.packing_list_id}/{of.number}/{page}"
+
+
+def test_a_list_that_lacks_what_its_hazard_asks_for_is_published_only_when_confirmed(
+    world: make.World,
+) -> None:
+    of, client = draft(world), browser(world.keeper)
+    says = (
+        "This list is made for “saws, axes and other sharp tools” and carries nothing for "
+        "“severe bleeding from a limb”."
+    )
+    assert says in text_of(client.get(address(of, "edit/")))
+    assert says in text_of(client.get(address(of)))
+    refused = post(client, address(of, "publish/"))
+    assert refused.status_code == 409
+    assert says in text_of(refused)
+    post(client, address(of, "publish/"), anyway="1")
+    of.refresh_from_db()
+    assert of.published_at is not None
+
+
+def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
+    world: make.World,
+) -> None:
+    of, client = draft(world), browser(world.keeper)
+    page = address(of, "not-carried/")
+    added = {
+        "need": "severe-bleeding",
+        "why": "no-training",
+        "words": "Nobody has done the course",
+        "instead": "Pressure and a bandage",
+        "hazard": "sharp-tools",
+        "hours": "4",
+        "decided_by": str(world.adviser.pk),
+        "decided_on": "2026-03-01",
+        "look_again_after": "the spring course",
+    }
+    post(client, page, **added)
+    post(
+        client, page, **added | {"was": f"need-{NotCarried.objects.get().need_id}", "hours": "6,5"}
+    )
+    said = text_of(client.get(address(of)))
+    for words in (
+        "nobody is trained to use it: Nobody has done the course",
+        "Pressure and a bandage",
+        "saws, axes and other sharp tools; when definitive care is 6.5 hours away or more",
+        "Ada, 1 March 2026",
+        "after the spring course",
+        "“Not carried” says why.",
+    ):
+        assert words in said
+    assert "6.5" in client.get(f"{page}?of=need-{NotCarried.objects.get().need_id}").text
+    post(client, address(of, "publish/"))
+    of.refresh_from_db()
+    assert of.published_at is not None
+    assert post(client, page, drop=f"need-{NotCarried.objects.get().need_id}").status_code == 409
+    assert "This version is published" in text_of(client.get(page))
+
+
+def test_what_cannot_be_is_refused_with_what_was_typed_kept(world: make.World) -> None:
+    of, client = draft(world), browser(world.keeper)
+    page = address(of, "not-carried/")
+    nothing = post(client, page, why="other", words="x", instead="Go home")
+    assert nothing.status_code == 400
+    assert "Choose an item or a need that is not carried." in text_of(nothing)
+    assert "Go home" in nothing.text
+    carried = post(client, page, thing=world.dressing.name, why="expires")
+    assert "is on this list" in text_of(carried)
+    assert client.get(f"{page}?of=item-99").status_code == 404
+    assert post(client, page, drop="item-99").status_code == 404
+
+
+def test_a_line_is_removed(world: make.World) -> None:
+    of, client = draft(world), browser(world.keeper)
+    post(client, address(of, "not-carried/"), thing=world.gauge.name, why="expires")
+    post(client, address(of, "not-carried/"), drop=f"item-{world.gauge.pk}")
+    assert not NotCarried.objects.exists()
