@@ -311,7 +311,7 @@ def room(actor: Actor, ref: int | str) -> Room:
 def trips_of(actor: Actor) -> QuerySet[Trip]:
     """The trips that leave from rooms of the actor's, or from no room yet, where nobody leads them
     or somebody whom the actor may see."""
-    trips = Trip.objects.select_related("room", "leader")
+    trips = Trip.objects.select_related("room", "leader", "activity")
     if actor.everywhere:
         return trips
     ours = Q(leader=None) | Q(leader__in=people_of(actor).values("pk"))

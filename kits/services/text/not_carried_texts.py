@@ -62,3 +62,11 @@ def publish_anyway(says: Sequence[str]) -> str:
         "%(what)s Add what is missing, or say under “Not carried” why it is left out. Until then "
         "this list does not suit such a trip."
     ) % {"what": " ".join(says)}
+
+
+def to_add(name: str, kits: Sequence[str], when: str) -> str:
+    """That something is not in kits, and is carried on such a trip."""
+    return _(
+        "Not carried in %(kits)s: %(name)s. Carried all the same: %(when)s. That is this trip: "
+        "add it."
+    ) % {"kits": ", ".join(kits), "name": name, "when": when}

@@ -4,11 +4,12 @@ import calendar as months
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.formats import get_format
@@ -36,13 +37,23 @@ from gearroom.site.web.page import (
     today_here,
     words,
 )
-from kits.models import Reservation, Trip
+from gearroom.site.web.page.forms import Number
+from gearroom.site.web.planning.vocabulary import chosen_activity
+from kits.models import Activity, Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
-from kits.services.trips import due_times, proposals, reservations, trip_readiness, trips
+from kits.services.trips import (
+    carried_when,
+    due_times,
+    proposals,
+    reservations,
+    trip_readiness,
+    trips,
+)
 from kits.services.trips.trips import TripFacts
 
 MOST_TRIPS = 60
+MOST_HOURS = Decimal(999)
 MOST_A_MONTH = 300
 
 
@@ -127,6 +138,9 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         "judged": judged,
         "trip": row,
         "hazards": words.hazards(row.hazards),
+        "to_add": carried_when.to_add(row, [each.kit for each in judged.kits])
+        if judged.state not in ("cancelled", "over")
+        else (),
         "kits": [
             (
                 each,
@@ -264,6 +278,9 @@ def _form_page(
         sent=sent,
         chosen=request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
         hazards=words.HAZARDS.items(),
+        activities=Activity.objects.filter(
+            Q(retired_on=None) | Q(pk=trip.activity_id if trip else None)
+        ),
         rooms_here=[room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
         people=_people(request),
     )
@@ -277,6 +294,10 @@ class TripForm(PageForm):
     returns_at = Moment(label=gettext_lazy("Returns"))
     people = WholeNumber(least=1, most=trips.MOST_PEOPLE, label=gettext_lazy("People"))
     hazard = Several()
+    activity = ShortText(40)
+    hours_to_care = Number(
+        MOST_HOURS, required=False, label=gettext_lazy("Hours to definitive care")
+    )
     children = Tick()
     latex_free = Tick()
     leader_name = ShortText(120)
@@ -288,6 +309,7 @@ def _facts(who: Actor, sent: QueryDict) -> TripFacts:
     room = find.room(who, slug) if slug else None
     values = TripForm.read(sent, zone=room.time_zone if room else settings.TIME_ZONE)
     values["hazards"] = values.pop("hazard")
+    values["activity"] = chosen_activity(values["activity"])
     leader = find.person(who, ref) if ref else None
     if leader is not None:
         values |= {"leader_name": "", "leader_phone": ""}
@@ -305,6 +327,8 @@ def _values_of(trip: Trip) -> dict[str, Any]:
         "people": trip.people,
         "room": trip.room.slug if trip.room else "",
         "hazard": trip.hazards,
+        "activity": trip.activity.key if trip.activity else "",
+        "hours_to_care": "" if trip.hours_to_care is None else f"{trip.hours_to_care:f}",
         "children": trip.children,
         "latex_free": trip.latex_free,
         "leader": str(trip.leader_id or ""),
