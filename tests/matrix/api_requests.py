@@ -254,6 +254,18 @@ LISTS: dict[str, Make] = {
     f"GET {_VERSION}signed-page/": lambda a: say(id=a.list(), number=1),
 }
 
+PLANS: dict[str, Make] = {
+    "GET plans/kits/{kit}/": lambda a: say(kit=a.kit("in")),
+    "GET plans/lists/{list}/versions/{number}/": lambda a: say(list=a.list(), number=1),
+    "POST plans/replay/": lambda a: say(body={"list": a.list(), "version": 1}),
+    "POST plans/replay/ #of a kit": lambda a: say(body={"kit": a.kit("in")}),
+    "GET plans/vocabulary/": lambda a: say(),
+    "GET plans/rates/": lambda a: say(),
+    "PUT plans/rates/{need}/{activity}/": lambda a: say(
+        need="blister", activity="any", body={"per_1000": "3"}
+    ),
+}
+
 TRIPS: dict[str, Make] = {
     "GET trips/": lambda a: say(),
     "GET trips/ #of a room": lambda a: say({"room": a.room()}),
@@ -344,6 +356,7 @@ REQUESTS = {
     **CUSTODY,
     **stock_requests.REQUESTS,
     **LISTS,
+    **PLANS,
     **TRIPS,
     **RECORD,
     **LABELS,

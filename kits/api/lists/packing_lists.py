@@ -1,5 +1,6 @@
 """/api/v1/packing-lists/: kit lists, their versions and signatures."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -8,17 +9,19 @@ from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 
-from gearroom.core.acts import Act, NotFound
+from gearroom.core.acts import Act, Actor, NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of
 from kits.api import answers, bodies
 from kits.api.fields import hazards_field
+from kits.api.lists.not_carried import NotCarriedAnswer, NotCarriedBody, drafts_from
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
-from kits.services.lists import packing_lists
+from kits.services.lists import not_carried, packing_lists
+from kits.services.lists.not_carried import MOST_NOT_CARRIED, NotCarriedDraft
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
@@ -58,11 +61,12 @@ class VersionInShort(answers.Answer):
 class VersionAnswer(VersionInShort):
     members = [
         "id", "packing_list", "name", "note", "created_at", "created_by", "signature_note",
-        "signed_page_type", "sections",
+        "signed_page_type", "sections", "not_carried",
     ]  # fmt: skip
     sources = {"packing_list": "packing_list_id", "name": "packing_list.name"}
     help_texts = {"signed_page_type": "The media type of the signed page; empty if there is none."}
     created_by = serializers.CharField(source="created_by.name", default=None, allow_null=True)
+    not_carried = NotCarriedAnswer(many=True)
 
 
 @answers.Answer.of(PackingList)
@@ -114,6 +118,12 @@ class DraftBody(ActBody):
     hazards = hazards_field()
     note = NoteField(max_length=500, default="", allow_blank=True)
     sections = bodies.lines(SectionBody, most=MOST_SECTIONS)
+    not_carried = bodies.lines(
+        NotCarriedBody,
+        most=MOST_NOT_CARRIED,
+        required=False,
+        help_text="What is left out on purpose; if this is left out, it stays as it is.",
+    )
 
 
 class MakeListBody(DraftBody):
@@ -159,8 +169,9 @@ class PackingListView(UseCaseView):
         return packing_lists.all_versions().get(pk=row.pk)
 
 
-def draft_from(data: dict[str, Any]) -> Draft:
-    """A draft out of a body. Raises NotFound for an item that is not in the catalogue."""
+def draft_from(actor: Actor, data: dict[str, Any], kept: Sequence[NotCarriedDraft] = ()) -> Draft:
+    """A draft out of a body; `kept` is left out on purpose where the body does not say. Raises
+    NotFound for an item that is not in the catalogue."""
     wanted = {line["item"] for section in data["sections"] for line in section["lines"]}
     items = Item.objects.in_bulk(wanted)
     for pk in sorted(wanted - items.keys()):
@@ -188,6 +199,7 @@ def draft_from(data: dict[str, Any]) -> Draft:
             )
             for section in data["sections"]
         ],
+        not_carried=drafts_from(actor, data["not_carried"]) if "not_carried" in data else kept,
     )
 
 
@@ -207,7 +219,7 @@ class Lists(ListView, PackingListView):
         """Create a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
         return 201, self.whole(
-            packing_lists.make_list(act, name=name, note=note, draft=draft_from(data))
+            packing_lists.make_list(act, name=name, note=note, draft=draft_from(act.actor, data))
         )
 
 
@@ -238,7 +250,9 @@ class OneVersion(ReadView, PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Replace a whole draft."""
-        return 200, self.whole(packing_lists.edit_draft(act, self.version(), draft_from(data)))
+        version = self.version()
+        draft = draft_from(act.actor, data, not_carried.of(version))
+        return 200, self.whole(packing_lists.edit_draft(act, version, draft))
 
 
 class PublishBody(ActBody):

@@ -1,21 +1,24 @@
 """/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
 
+import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
-from gearroom.core.acts import Act, NotFound
+from gearroom.core.acts import Act
+from gearroom.core.api.openapi.member_rules import Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
-from kits.models import Activity, Need, PackingListVersion, RateSource
+from kits.models import Activity, PackingListVersion, RateSource
 from kits.rules.planning import rates as rules, studies
+from kits.rules.planning.fit import Fits
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
-from kits.services.planning import plans, priors, rates, replays
-from kits.services.planning.plans import Plan
+from kits.services.planning import fit, plans, priors, rates, replays, vocabulary
 from kits.services.planning.rates import NeedRate
 from kits.services.text.planning_texts import CAUTION
 
@@ -79,12 +82,14 @@ class RateAnswer(answers.Answer):
     )
 
 
+class Chances(serializers.ListField):
+    child = serializers.FloatField()
+
+
 class NeedAnswer(answers.Answer):
     need = serializers.CharField(source="rate.need.key")
     rate = RateAnswer()
-    units_per_use = serializers.ListField(
-        child=serializers.FloatField(), help_text="The chances of 1, 2 … units a use."
-    )
+    units_per_use = Chances(help_text="The chances of 1, 2 … units a use.")
 
 
 class LineAnswer(answers.Answer):
@@ -93,9 +98,11 @@ class LineAnswer(answers.Answer):
     section = serializers.CharField(source="line.section.key")
     priority = serializers.CharField(source="line.criticality")
     need = NeedAnswer(source="needs", many=True, help_text="What the item is for.")
+    planned_days = serializers.FloatField(help_text="Participant-days of one trip.")
     demand = answers.made(
-        serializers.JSONField,
-        lambda of: None if of.demand is None else [float(each) for each in of.demand],
+        Chances,
+        lambda of: None if of.demand is None else of.demand.tolist(),
+        allow_null=True,
         help_text="The chances of 0, 1, 2 … units wanted on one trip; null: no rate.",
     )
     quantity = serializers.IntegerField()
@@ -121,6 +128,51 @@ class LineAnswer(answers.Answer):
     )
 
 
+class Ids(serializers.ListField):
+    child = serializers.IntegerField()
+
+
+@answers.Answer.of(fit.Move)
+class MoveAnswer(answers.OfItem):
+    members = ["units", "volume_ml"]
+
+
+@answers.Answer.of(fit.BagFit)
+class BagFitAnswer(answers.Answer):
+    """Whether what goes into the bag, or into one of its sections, fits."""
+
+    members = ["key", "name", "outside", "volume_ml", "takes_ml", "fits", "closed", "move"]
+    sources = {"volume_ml": "bulk.volume_ml", "takes_ml": "takes.expected"}
+    help_texts = {
+        "key": "The section; empty: the whole bag.",
+        "outside": "It is carried outside the bag.",
+        "volume_ml": "Of the items whose volume is known.",
+        "takes_ml": "What it is thought to take; null: nothing is known.",
+        "closed": "What was said of it when it was last sealed.",
+        "move": "Move these or make them smaller.",
+    }
+    fits = serializers.ChoiceField([each.value for each in Fits])
+    move = MoveAnswer(many=True)
+
+
+@answers.Answer.of(fit.Fit)
+class FitAnswer(answers.Answer):
+    """Whether it fits the bag of a kit, by section and whole, and what it weighs."""
+
+    members = ["kit", "whole", "sections", "mass_g", "volume_unknown", "mass_unknown"]
+    sources = {"mass_g": "carried.mass_g"}
+    help_texts = {
+        "mass_g": "Of the items whose weight is known, outside the bag too.",
+        "volume_unknown": "Items, by id, that have no volume.",
+        "mass_unknown": "Items, by id, that have no weight.",
+    }
+    kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
+    whole = BagFitAnswer()
+    sections = BagFitAnswer(many=True)
+    volume_unknown = answers.made(Ids, lambda of: [item.pk for item in of], source=None)
+    mass_unknown = answers.made(Ids, lambda of: [item.pk for item in of], source=None)
+
+
 class PlanAnswer(answers.Answer):
     packing_list = serializers.IntegerField(source="version.packing_list_id")
     version = serializers.IntegerField(source="version.number")
@@ -133,6 +185,7 @@ class PlanAnswer(answers.Answer):
     lacks_something = serializers.FloatField(
         help_text="The chance that at least one line with a rate runs out on one trip."
     )
+    fit = FitAnswer()
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
 
 
@@ -144,35 +197,34 @@ class PlanQuery(QuerySerializer):
 
 def activity_of(key: str | None) -> Activity | None:
     """An activity by its key; None for none. Raises NotFound."""
-    if not key:
-        return None
-    activity = Activity.objects.filter(key=key).first()
-    if activity is None:
-        raise NotFound("activity", key)
-    return activity
+    return vocabulary.activity_of(key) if key else None
 
 
 class _PlanView(ReadView):
     query = PlanQuery
     shows = PlanAnswer
 
-    def plan_of(self, version: PackingListVersion, query: dict[str, Any]) -> Plan:
-        """A version's plan for what the query asks."""
+    def plan_of(
+        self, version: PackingListVersion, bag: fit.Fit, query: dict[str, Any]
+    ) -> dict[str, Any]:
+        """A version's plan for what the query asks, and whether it fits a bag."""
         activity = activity_of(query.pop("activity", None))
-        return plans.plan(version, activity=activity, **query)
+        return {**vars(plans.plan(version, activity=activity, **query)), "fit": bag}
 
 
 class KitPlan(_PlanView):
     def read(self, query: dict[str, Any]) -> Any:
         """What a kit's list comes to."""
-        return self.plan_of(find.kit(self.actor, self.kwargs["kit"]).list_version, query)
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        return self.plan_of(kit.list_version, fit.of_kit(kit), query)
 
 
 class VersionPlan(_PlanView):
     def read(self, query: dict[str, Any]) -> Any:
         """What a version of a list comes to, a draft too."""
         version = packing_lists.version_of(self.kwargs["list"], self.kwargs["number"])
-        return self.plan_of(version, query)
+        kits = find.kits_of(self.actor).filter(list_version__packing_list=version.packing_list)
+        return self.plan_of(version, fit.of_version(version, kits.active())[0], query)
 
 
 # ------------------------------------------------------------------------------------------- rates
@@ -232,7 +284,7 @@ class StateRateBody(ActBody):
         help_text="It counts for so many uses.",
     )  # fmt: skip
     study = serializers.CharField(default="", allow_blank=True, max_length=40)
-    note = NoteField(max_length=300)
+    note = NoteField(max_length=300, default="", allow_blank=True)
 
 
 class StatedAnswer(answers.Answer):
@@ -255,16 +307,15 @@ class StateRate(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """State how often a need comes up in an activity (`any`: in all)."""
-        need = Need.objects.filter(key=self.kwargs["need"]).first()
-        if need is None:
-            raise NotFound("need", self.kwargs["need"])
-        key = self.kwargs["activity"]
+        need, key = vocabulary.need_of(self.kwargs["need"]), self.kwargs["activity"]
         return 200, priors.state(act, need, activity_of(None if key == "any" else key), **data)
 
 
 # ------------------------------------------------------------------------------------------ replay
 class ShortageAnswer(answers.Answer):
-    trip = answers.made(serializers.CharField, lambda of: of.trip.trip.name)
+    trip = serializers.CharField(
+        source="trip.trip.name", allow_null=True, help_text="Null: a trip of a room not yours."
+    )
     first_day = serializers.DateField(source="trip.trip.first_day")
     item = serializers.CharField(source="item.name")
     wanted = serializers.IntegerField(source="short.wanted")
@@ -285,24 +336,46 @@ class ReplayAnswer(answers.Answer):
     saved = serializers.DecimalField(12, 2, help_text="Of waste, against what is followed now.")
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
 
+    def to_representation(self, done: replays.Comparison) -> Any:
+        """What it came to; trips of rooms that are not theirs without their names."""
+        shown = super().to_representation(done)
+        theirs = replays.visible_trips(self.context["actor"], done)
+        for row, each in zip(shown["shortages"], done.shortages, strict=True):
+            if each.trip.trip.pk not in theirs:
+                row["trip"] = None
+        return shown
 
-class ReplayQuery(QuerySerializer):
-    kit = serializers.CharField(required=False, max_length=40)
+
+class ReplayBody(ActBody):
+    example = {"list": 1, "version": 2}
+    rules = (
+        OneOf(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
+        Needs("list", "version", _("Name the version of the kit list."), "version"),
+        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
+    )
+
+    kit = serializers.CharField(required=False, max_length=40, help_text="By name or label code.")
     list = serializers.IntegerField(required=False, min_value=1)
     version = serializers.IntegerField(required=False, min_value=1)
 
 
-class KitReplay(ReadView):
-    query = ReplayQuery
-    shows = ReplayAnswer
+class TakeOnPastTrips(UseCaseView):
+    use_case = "look"
+    key_header = False
+    body = ReplayBody
+    answers = {200: ReplayAnswer}
 
-    def read(self, query: dict[str, Any]) -> Any:
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a list on past trips: a kit's own, or those of all kits that follow the list."""
-        kit = find.kit(self.actor, query["kit"]) if "kit" in query else None
-        if "list" in query:
-            version = packing_lists.version_of(query["list"], query.get("version", 1))
-        elif kit:
-            version = kit.list_version
-        else:
-            raise NotFound("kit", "")
-        return replays.of_version(version, kit)
+        if "kit" in data:
+            kit = find.kit(act.actor, data["kit"])
+            return 200, replays.of_version(kit.list_version, kit)
+        return 200, replays.of_version(packing_lists.version_of(data["list"], data["version"]))
+
+    def key(self, content: dict[str, Any]) -> uuid.UUID:
+        """Any: it only asks."""
+        return uuid.uuid4()
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None

@@ -14,6 +14,7 @@ from kits.api.fields import hazards_field
 from kits.models import Kit, Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lookup import find
+from kits.services.planning import vocabulary
 from kits.services.trips import due_times, proposals, trip_readiness, trips
 from kits.services.trips.trip_readiness import JudgedTrip
 from kits.services.trips.trips import TripFacts
@@ -38,8 +39,9 @@ class TripWholeAnswer(answers.WithPhones):
 
     members = [
         "id", "source", "reference", "name", "first_day", "last_day", "room", "departs_at",
-        "returns_at", "people", "hazards", "children", "latex_free", "leader", "leader_name",
-        "leader_phone", "cancelled_at", "revision", "coverage", "lacking", "kits",
+        "returns_at", "people", "hazards", "activity", "hours_to_care", "children", "latex_free",
+        "leader", "leader_name", "leader_phone", "cancelled_at", "revision", "coverage", "lacking",
+        "kits",
     ]  # fmt: skip
     sources = {
         "id": "trip.pk", "source": "trip.source", "reference": "trip.reference",
@@ -61,6 +63,11 @@ class TripWholeAnswer(answers.WithPhones):
     hazards = serializers.ListField(
         source="trip.hazards", child=serializers.ChoiceField(list(HAZARDS))
     )
+    activity = serializers.CharField(
+        source="trip.activity.key", default=None, allow_null=True, help_text="By its key."
+    )
+
+    hours_to_care = serializers.DecimalField(4, 1, source="trip.hours_to_care", allow_null=True)
 
     def rooms(self, row: JudgedTrip) -> Iterable[int | None]:
         """The trip's."""
@@ -120,6 +127,14 @@ class TripBody(ActBody):
     )
     last_day = serializers.DateField(required=False, allow_null=True)
     hazards = hazards_field()
+    activity = serializers.SlugField(
+        required=False, allow_null=True, max_length=40,
+        help_text="What the trip does, by its key; if this is left out, it stays as it is.",
+    )  # fmt: skip
+    hours_to_care = serializers.DecimalField(
+        4, 1, required=False, allow_null=True, min_value=0,
+        help_text="Hours to definitive care; if this is left out, they stay as they are.",
+    )  # fmt: skip
     children = serializers.BooleanField(default=False)
     latex_free = serializers.BooleanField(default=False, help_text="Only latex-free kits.")
     leader = serializers.IntegerField(
@@ -184,6 +199,8 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
         data["room"] = find.room(act.actor, data["room"])
     if data.get("leader") is not None:
         data["leader"] = find.person(act.actor, data["leader"])
+    if data.get("activity") is not None:
+        data["activity"] = vocabulary.activity_of(data["activity"])
     return TripFacts(**data)
 
 

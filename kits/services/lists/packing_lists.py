@@ -28,7 +28,15 @@ from gearroom.core.acts import (
     refuse_first,
 )
 from gearroom.core.acts.rows import name_taken, one, refuse_taken_name
-from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
+from kits.models import (
+    Item,
+    Kit,
+    ListLine,
+    ListSection,
+    NotCarried,
+    PackingList,
+    PackingListVersion,
+)
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.services.ledger import hazards_covered, known_then
@@ -70,10 +78,11 @@ def all_versions() -> QuerySet[PackingListVersion]:
     """Versions with all that is shown of them."""
     lines = ListLine.objects.select_related("item")
     sections = ListSection.objects.prefetch_related(Prefetch("lines", lines))
+    left_out = NotCarried.objects.select_related("item", "need", "decided_by")
     return (
         PackingListVersion.objects.select_related("packing_list", "signed_by", "created_by")
         .defer("signed_page")
-        .prefetch_related(Prefetch("sections", sections))
+        .prefetch_related(Prefetch("sections", sections), Prefetch("not_carried", left_out))
     )
 
 

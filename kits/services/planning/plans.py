@@ -69,6 +69,7 @@ class LinePlan:
 
     line: ListLine
     needs: Sequence[NeedPart]
+    planned_days: float
     demand: Probabilities | None
     quantity: int
     service_level: float
@@ -170,6 +171,7 @@ def _line(
     return LinePlan(
         line=line,
         needs=parts,
+        planned_days=planned,
         demand=wants,
         quantity=line.carry,
         service_level=level,

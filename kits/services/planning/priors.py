@@ -26,6 +26,9 @@ def state(
     one activity or in all; by the adviser, or out of a published study (its key). Raises Invalid.
     """
     act.actor.require("state_rate")
+    act.match(StatedRate.objects.filter(need=need, activity=activity).order_by("id").last())
+    if need.retired_on is not None:
+        raise Invalid(_("“%(need)s” has been retired.") % {"need": need.name}, field="need")
     if per_1000 is not None and not 0 < per_1000 <= MOST_PER_1000:
         raise Invalid(
             _("Enter a number above 0 and at most %(most)s.") % {"most": MOST_PER_1000},

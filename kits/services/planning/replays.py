@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from gearroom.core import clock
+from gearroom.core.acts import Actor
 from kits.models import Item, ItemNeed, Kit, ListLine, PackingListVersion, Substitute
 from kits.rules.planning import replay as rules
 from kits.rules.planning.replay import Line, Replay, Shortage
+from kits.services.lookup import find
 from kits.services.planning.history import PastTrip, past_trips
 from kits.services.planning.plans import Purchase, purchases
 
@@ -101,6 +103,12 @@ def _changed(before: Sequence[Line], after: Sequence[Line]) -> frozenset[int]:
         (line.item, line.carry) for line in after
     }
     return frozenset(item for item, _units in amounts)
+
+
+def visible_trips(actor: Actor, done: Comparison) -> set[int]:
+    """The trips that run short, by id, as far as somebody may see them."""
+    short = {each.trip.trip.pk for each in done.shortages}
+    return set(find.trips_of(actor).filter(pk__in=short).values_list("pk", flat=True))
 
 
 def _as_past(trip: PastTrip) -> rules.PastTrip:

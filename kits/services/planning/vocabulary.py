@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, NotFound
-from gearroom.core.acts.rows import locked, name_taken, refuse_taken_name
+from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name
 from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup
 from kits.rules.planning.units_per_use import MOST_UNITS
 from kits.services.text.wording import HAZARDS
@@ -19,6 +19,16 @@ MOST_NAME, MOST_REASON, MOST_LEAST = 80, 300, 1000
 LONGEST_KEY = 40
 
 Word = TypeVar("Word", Need, Activity)
+
+
+def need_of(key: str) -> Need:
+    """A need by its key. Raises NotFound."""
+    return one(Need.objects.filter(key=key), "need", key)
+
+
+def activity_of(key: str) -> Activity:
+    """An activity by its key. Raises NotFound."""
+    return one(Activity.objects.filter(key=key), "activity", key)
 
 
 # ------------------------------------------------------------------------------- needs, activities

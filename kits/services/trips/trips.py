@@ -18,7 +18,7 @@ from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotFound, Unacceptable
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, NotGiven, Unacceptable
 from gearroom.core.models import Person, Room
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
@@ -41,7 +41,7 @@ _SOURCE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
 class TripFacts:
     """All that a source says of a trip. Days are local dates; without them they follow from
     `departs_at` and `returns_at` where the room is. The leader is a person, or a name and phone.
-    An `activity` and `hours_to_care` that it does not say stay as they are."""
+    An `activity` and `hours_to_care` (to definitive care) that are not given stay as they are."""
 
     name: str
     departs_at: datetime
@@ -57,8 +57,8 @@ class TripFacts:
     leader_name: str = ""
     leader_phone: str = ""
     cancelled: bool = False
-    activity: Activity | None = None
-    hours_to_care: Decimal | None = None
+    activity: Activity | NotGiven | None = NOT_GIVEN
+    hours_to_care: Decimal | NotGiven | None = NOT_GIVEN
 
 
 @dataclass(frozen=True)
@@ -240,8 +240,8 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
         "leader": facts.leader,
         "leader_name": facts.leader_name,
         "leader_phone": facts.leader_phone,
-        **({"activity": facts.activity} if facts.activity else {}),
-        **({} if facts.hours_to_care is None else {"hours_to_care": facts.hours_to_care}),
+        **({} if facts.activity is NOT_GIVEN else {"activity": facts.activity}),
+        **({} if facts.hours_to_care is NOT_GIVEN else {"hours_to_care": facts.hours_to_care}),
     }
 
 

@@ -10,7 +10,7 @@ from gearroom.site.web.page.shell import actor, page, show
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import replays
-from kits.services.planning.replays import Comparison, TripShortage
+from kits.services.planning.replays import Comparison
 from kits.services.text import planning_texts as texts
 
 
@@ -28,7 +28,7 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
         kit=kit,
         done=done,
         says=_says(done),
-        shortages=_shortages(who, done.shortages),
+        shortages=_shortages(who, done),
         not_counted=len(done.done.not_counted) and texts.not_counted(len(done.done.not_counted)),
         caution=texts.CAUTION,
     )
@@ -45,18 +45,14 @@ def _says(of: Comparison) -> list[str]:
     return said
 
 
-def _shortages(who: Actor, shortages: list[TripShortage]) -> list[dict[str, Any]]:
+def _shortages(who: Actor, done: Comparison) -> list[dict[str, Any]]:
     """What was short, trip by trip; a trip of rooms that are not theirs without its name."""
-    theirs = set(
-        find.trips_of(who)
-        .filter(pk__in={each.trip.trip.pk for each in shortages})
-        .values_list("pk", flat=True)
-    )
+    theirs = replays.visible_trips(who, done)
     return [
         {
             "trip": each.trip.trip if each.trip.trip.pk in theirs else None,
             "first_day": each.trip.trip.first_day,
             "says": texts.shortage(each.item.name, each.short),
         }
-        for each in shortages
+        for each in done.shortages
     ]
