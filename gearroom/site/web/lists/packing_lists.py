@@ -280,6 +280,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
             for name, values in compared.properties.items()
         ],
         reasons=compared.reasons,
+        not_carried=not_carried.compared(before, after),
     )
 
 
