@@ -202,4 +202,4 @@ def test_a_page_says_so_too(labels: at.Labelled, client: Client) -> None:
     assert first.status_code == again.status_code == 409
     assert "already submitted" not in first.content.decode()
     assert "already submitted" in again.content.decode()
-    assert "Reload the page" in again.content.decode()
+    assert "reload the page" in again.content.decode()
