@@ -1,6 +1,5 @@
 """/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
 
-import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
@@ -272,6 +271,7 @@ class Rates(ReadView):
 
 
 class StateRateBody(ActBody):
+    example = {"per_1000": "3.5", "weight": "1", "note": "From ten seasons of course reports."}
     per_1000 = serializers.DecimalField(
         9,
         4,
@@ -361,7 +361,6 @@ class ReplayBody(ActBody):
 
 class TakeOnPastTrips(UseCaseView):
     use_case = "look"
-    key_header = False
     body = ReplayBody
     answers = {200: ReplayAnswer}
 
@@ -371,10 +370,6 @@ class TakeOnPastTrips(UseCaseView):
             kit = find.kit(act.actor, data["kit"])
             return 200, replays.of_version(kit.list_version, kit)
         return 200, replays.of_version(packing_lists.version_of(data["list"], data["version"]))
-
-    def key(self, content: dict[str, Any]) -> uuid.UUID:
-        """Any: it only asks."""
-        return uuid.uuid4()
 
     def kept(self, body: Any) -> Any:
         """Nothing: it only asks."""
