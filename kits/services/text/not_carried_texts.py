@@ -67,6 +67,6 @@ def publish_anyway(says: Sequence[str]) -> str:
 def to_add(name: str, kits: Sequence[str], when: str) -> str:
     """That something is not in kits, and is carried on such a trip."""
     return _(
-        "Not carried in %(kits)s: %(name)s. Carried all the same: %(when)s. That is this trip: "
+        "Not carried in %(kits)s: %(name)s. It is carried on trips such as this one (%(when)s): "
         "add it."
     ) % {"kits": ", ".join(kits), "name": name, "when": when}

@@ -107,3 +107,24 @@ def test_a_line_is_removed(world: make.World) -> None:
     post(client, address(of, "not-carried/"), thing=world.gauge.name, why="expires")
     post(client, address(of, "not-carried/"), drop=f"item-{world.gauge.pk}")
     assert not NotCarried.objects.exists()
+
+
+def test_two_versions_are_compared_by_what_they_leave_out(world: make.World) -> None:
+    of, client = draft(world), browser(world.keeper)
+    post(client, address(of, "not-carried/"), thing=world.gauge.name, why="expires")
+    post(client, address(of, "not-carried/"), thing=world.tablets.name, why="not-allowed")
+    post(client, address(of, "publish/"), anyway="1")
+    after = packing_lists.new_draft(make.act(world.keeper), of.packing_list)
+    assert "Not carried" not in text_of(client.get(address(after, "compare/")))
+    post(client, address(after, "not-carried/"), drop=f"item-{world.gauge.pk}")
+    post(
+        client,
+        address(after, "not-carried/"),
+        was=f"item-{world.tablets.pk}",
+        thing=world.tablets.name,
+        why="too-big",
+    )
+    said = text_of(client.get(address(after, "compare/")))
+    assert f"{world.gauge.name} No longer among what is not carried." in said
+    assert "law, protocol or adviser does not allow it" in said
+    assert "too heavy or too big" in said

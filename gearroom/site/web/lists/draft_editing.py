@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, NotFound, Problem, Stale
-from gearroom.site.web.lists.packing_lists import substitutes, version_values
+from gearroom.site.web.lists.packing_lists import kits_of_list, substitutes, version_values
 from gearroom.site.web.page import (
     Done,
     PageForm,
@@ -20,6 +20,7 @@ from gearroom.site.web.page import (
     show,
     words,
 )
+from gearroom.site.web.planning import fits
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import hazards_covered
@@ -45,6 +46,7 @@ def _draft_page(
         chosen=sent.getlist("hazard") if sent else version.hazards,
         lacking=hazards_covered.lacking_needs(version),
         left_out=len(not_carried.of(version)),
+        fit=fits.shown(version, kits_of_list(actor(request), id)),
         new_section=request.POST.get("section", "") if problem else "",
     )
 
@@ -101,6 +103,7 @@ def _section_page(
         section=draft,
         seen=draft_editing.mark(draft),
         name=title,
+        outside="outside" in sent if "seen" in sent else draft.outside,
         rows=[(line, instead.get(line.item.pk, ())) for line in lines],
         values=sent,
         criticalities=words.CRITICALITIES.items(),
@@ -121,7 +124,8 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
     if item:
         lines.append(_line(sent, find.item(item), "new"))
     _raise(lines, sent.get("raise", ""))
-    put = SectionDraft(read_field(ShortText(80), sent, "name"), lines, key)
+    name = read_field(ShortText(80), sent, "name")
+    put = SectionDraft(name, lines, key, outside="outside" in sent)
     draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
     return Done(_("%(name)s has been saved.") % {"name": put.name})
 

@@ -53,6 +53,26 @@ def shown(version: PackingListVersion) -> list[ShownLine]:
     ]
 
 
+@dataclass(frozen=True)
+class ComparedLine:
+    """A line of either of two versions, where they differ; None where a version has none."""
+
+    name: str
+    before: ShownLine | None
+    after: ShownLine | None
+
+
+def compared(before: PackingListVersion, after: PackingListVersion) -> list[ComparedLine]:
+    """What two versions leave out otherwise."""
+    was = {each.line.key: each for each in shown(before)}
+    now = {each.line.key: each for each in shown(after)}
+    return [
+        ComparedLine((now.get(key) or was[key]).line.name, was.get(key), now.get(key))
+        for key in dict.fromkeys([*now, *was])
+        if was.get(key) != now.get(key)
+    ]
+
+
 class NotCarriedForm(PageForm):
     """What is not carried, why, what is done instead, when it is carried all the same, and who
     decided it."""

@@ -31,6 +31,7 @@ from gearroom.site.web.page import (
     today_here,
     words,
 )
+from gearroom.site.web.planning import fits
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.services.kits import kits
@@ -174,6 +175,7 @@ def version(
         lacking=lacking,
         needs_confirming=any(not each.explained for each in lacking),
         not_carried=not_carried.shown(of),
+        fit=fits.shown(of, kits_of_list(who, of.packing_list_id)),
         sections=[
             (section, [(line, instead.get(line.item_id, ())) for line in lines])
             for section, lines in sections
@@ -278,6 +280,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
             for name, values in compared.properties.items()
         ],
         reasons=compared.reasons,
+        not_carried=not_carried.compared(before, after),
     )
 
 
@@ -321,6 +324,12 @@ def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         )
         % {"n": len(names), "number": number}
     )
+
+
+def kits_of_list(who: Actor, packing_list: int) -> QuerySet[Kit]:
+    """The kits in use that somebody sees and that follow a list, whichever version."""
+    kits = _kits_in_use(who).filter(list_version__packing_list=packing_list)
+    return kits.select_related("home_room").order_by("name")
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:

@@ -10,9 +10,10 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Invalid, Problem
+from gearroom.site.web.lists.packing_lists import kits_of_list
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import actor, page, show, today_here
-from gearroom.site.web.planning import pictures
+from gearroom.site.web.planning import fits, pictures
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
 from kits.rules.planning import quantities, shares
@@ -104,6 +105,10 @@ def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
             without_rate=len(plan.without_rate),
         ),
         lines=[_line(each, plan, known) for each in plan.lines],
+        fit=fits.shown(
+            of.version,
+            [of.kit] if of.kit else kits_of_list(actor(request), of.version.packing_list_id),
+        ),
         **_facts(request, of, plan, activity),
     )
 

@@ -21,6 +21,7 @@ from gearroom.site.web.page import (
     page,
     show,
 )
+from gearroom.site.web.planning import fits
 from gearroom.site.web.scan.pictures import form_with_batch
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through
@@ -86,6 +87,7 @@ def _page(
         use_is_known=to_sort and use_requests.use_is_known(kit),
         just_looked=not to_sort and kit.looked_inside_on == readiness.today_of(kit),
         listed=listed,
+        fit=fits.shown(kit.list_version, [kit]),
         chosen=lots,
         left_out=request.POST.getlist("left-out"),
         nothing_to_do=not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
@@ -188,7 +190,9 @@ def _seal_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpRespo
 class ClosedForm(PageForm):
     """Whether the bag closed, and what it weighs, where somebody says so."""
 
-    closed = YesOrNo(required=False)
+    closed = YesOrNo(
+        required=False, message=gettext_lazy("Choose whether the bag closed, or leave it open.")
+    )
     mass_g = WholeNumber(
         required=False, least=1, most=MOST_MASS_G, label=gettext_lazy("Weight on a scale (g)")
     )
