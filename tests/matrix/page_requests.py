@@ -255,6 +255,10 @@ LISTS: dict[str, Make] = {
     "page POST rates/{need}/": lambda a: say(need="blister", body={"per_1000": "3", "weight": "1"}),
     "page GET needs/": lambda a: say(),
     "page POST needs/": lambda a: say(body={"add-activity": "1", "name": "Abseiling"}),
+    "page GET needs/hazards/": lambda a: say(),
+    "page POST needs/hazards/": lambda a: say(
+        body={"hazard": "hill", "need": "blister", "units": "2", "reason": "long days"}
+    ),
     "page GET trips/": lambda a: say(),
     "page GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "page GET trips/calendar/": lambda a: say(),

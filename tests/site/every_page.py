@@ -66,6 +66,7 @@ AT_THE_DESK = (
     "/rates/",
     "/rates/small-wound/",
     "/needs/",
+    "/needs/hazards/",
     "/stock/1/serves/",
     "/strip/",
     "/kits/DAY-02/empty/",

@@ -43,7 +43,7 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 
 @register.filter
 def word(name: str | None) -> str:
-    """A need's or an activity's name in words; empty for none."""
+    """A need's or an activity's name, or a hazard's reason, in words; empty for none."""
     return rate_texts.word(name) if name else ""
 
 

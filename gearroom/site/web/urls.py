@@ -11,7 +11,7 @@ from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
 from gearroom.site.web.people import people, personal_records, rooms
-from gearroom.site.web.planning import past_use, plans, rates, replays, vocabulary
+from gearroom.site.web.planning import hazards, past_use, plans, rates, replays, vocabulary
 from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import emptying, sorting, stripping
 from gearroom.site.web.scan import labels, pictures, recent, scan
@@ -144,6 +144,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/plan/", plans.of_kit, name="kit-plan"),
     path("kits/<str:kit>/costs/", plans.costs_of_kit, name="kit-costs"),
     path("needs/", vocabulary.words, name="needs"),
+    path("needs/hazards/", hazards.asks, name="hazard-needs"),
     path("stock/<int:item>/serves/", vocabulary.serves, name="serves"),
     path("past-use/", past_use.past_use, name="past-use"),
     path("back-test/", past_use.back_test, name="back-test"),

@@ -49,12 +49,23 @@ _WORDS: dict[str, Promise] = {
     "winter walking": _lazy("winter walking"),
     "work party": _lazy("work party"),
     "camp": _lazy("camp"),
+    "A saw or an axe can open an artery.": _lazy("A saw or an axe can open an artery."),
+    "Cuts by tools are deep and long.": _lazy("Cuts by tools are deep and long."),
+    "Stoves and fires burn and scald.": _lazy("Stoves and fires burn and scald."),
+    "Stings and bites are to be expected.": _lazy("Stings and bites are to be expected."),
+    "A tick is taken off soon.": _lazy("A tick is taken off soon."),
+    "Whoever is hurt in snow cools down fast.": _lazy("Whoever is hurt in snow cools down fast."),
+    "Whoever is wet cools down fast.": _lazy("Whoever is wet cools down fast."),
+    "A limb is held still for hours.": _lazy("A limb is held still for hours."),
+    "Waiting for help is long and cold.": _lazy("Waiting for help is long and cold."),
+    "Overheating comes on in an hour.": _lazy("Overheating comes on in an hour."),
 }
-"""The names of needs and activities that the program begins with."""
+"""The names of needs and activities that the program begins with, and why hazards ask for them."""
 
 
 def word(name: str) -> str:
-    """A need's or an activity's name, in the language of now where the program gave it."""
+    """A need's or an activity's name, or why a hazard asks for a need, in the language of now where
+    the program gave it."""
     return str(_WORDS.get(name, name))
 
 

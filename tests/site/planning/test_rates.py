@@ -2,7 +2,7 @@
 
 import pytest
 
-from kits.models import Activity, ItemNeed, Need, StatedRate
+from kits.models import Activity, HazardNeed, ItemNeed, Need, StatedRate
 from kits.services.custody.use import UseLine
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
@@ -159,3 +159,52 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     assert (
         post(browser(world.guide), path, need="large-wound", units_per_use="1").status_code == 403
     )
+
+
+# ------------------------------------------------------------------------------- hazards
+def test_it_is_said_what_a_hazard_asks_of_a_list(world: make.World) -> None:
+    client, path = browser(world.adviser), "/needs/hazards/"
+    before = text_of(client.get(path))
+    assert "A saw or an axe can open an artery." in before
+    ask = {"hazard": "hill", "need": "blister", "units": "2", "reason": "Long days."}
+    post(client, path, **ask)
+    assert "Lists for hills and mountains are asked for “blister”." in text_of(client.get(path))
+    post(client, path, **{**ask, "units": "3"})
+    assert "at least 3 units. Long days." in text_of(client.get(path))
+    post(client, path, remove="hill", of="blister")
+    assert "Long days." not in text_of(client.get(path))
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"hazard": "sharks"}, {"units": "0"}, {"units": "1001"}, {"reason": " "}, {"need": "none"}],
+    ids=str,
+)
+def test_what_a_hazard_cannot_ask_is_refused_and_changes_nothing(
+    world: make.World, wrong: dict[str, str]
+) -> None:
+    ask = {"hazard": "hill", "need": "blister", "units": "2", "reason": "Long days."} | wrong
+    answer = post(browser(world.keeper), "/needs/hazards/", **ask)
+    assert answer.status_code in (400, 404, 422)
+    assert not HazardNeed.objects.filter(hazard="hill").exists()
+
+
+def test_a_hazard_still_asks_for_a_retired_need_until_it_is_removed(world: make.World) -> None:
+    client, path = browser(world.keeper), "/needs/hazards/"
+    post(client, "/needs/", **{"retire-need": "burn"})
+    assert "until you remove it here" in text_of(client.get(path))
+    sent = {"hazard": "fire", "need": "burn", "units": "9", "reason": "x"}
+    assert "has been retired" in text_of(post(client, path, **sent))
+    post(client, path, remove="fire", of="burn")
+    assert post(client, path, remove="fire", of="burn").status_code == 404
+    assert post(client, path, remove="sharks", of="burn").status_code in (400, 422)
+    assert "until you remove it here" not in text_of(client.get(path))
+
+
+def test_a_guide_reads_what_hazards_ask_and_changes_nothing(world: make.World) -> None:
+    client, path = browser(world.guide), "/needs/hazards/"
+    page = client.get(path)
+    assert "Cuts by tools are deep and long." in text_of(page)
+    assert '<details class="inline">' not in page.content.decode()
+    assert post(client, path, remove="fire", of="burn").status_code == 403
+    assert HazardNeed.objects.filter(hazard="fire").exists()
