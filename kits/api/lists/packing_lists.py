@@ -256,6 +256,7 @@ class OneVersion(ReadView, PackingListView):
 
 
 class PublishBody(ActBody):
+    example = {"anyway": True}
     anyway = serializers.BooleanField(
         default=False,
         help_text="Publish it although it lacks what one of its hazards asks for.",

@@ -1,6 +1,5 @@
 """/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
 
-import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
@@ -34,14 +33,17 @@ def per_1000(rate: float | None) -> float | None:
 class PriorAnswer(answers.Answer):
     per_1000 = answers.made(
         serializers.FloatField, lambda of: of.prior.mean * PER if of.prior else None,
+        allow_null=True,
         help_text="Uses per 1,000 participant-days; null: nobody stated any.",
     )  # fmt: skip
     weight = answers.made(
         serializers.FloatField, lambda of: of.prior.weight if of.prior else None,
+        allow_null=True,
         help_text="It counts for so many uses, at most 2.",
     )  # fmt: skip
     source = answers.made(
         serializers.CharField, lambda of: of.stated.source if of.stated else None,
+        allow_null=True,
         help_text="`adviser` or `study`; null: nobody stated any.",
     )  # fmt: skip
     study = answers.made(serializers.CharField, lambda of: of.stated.study if of.stated else "")
@@ -62,23 +64,35 @@ class RateAnswer(answers.Answer):
         help_text="Times out of which it is known what was used."
     )
     trips = serializers.IntegerField()
-    shape = answers.made(serializers.FloatField, lambda of: of.rate.shape if of.rate else None)
+    shape = answers.made(
+        serializers.FloatField,
+        lambda of: of.rate.shape if of.rate else None,
+        allow_null=True,
+    )
     per_days = answers.made(
-        serializers.FloatField, lambda of: of.rate.per_days if of.rate else None
+        serializers.FloatField,
+        lambda of: of.rate.per_days if of.rate else None,
+        allow_null=True,
     )
     dispersion = answers.made(
-        serializers.FloatField, lambda of: of.rate.dispersion if of.rate else None
+        serializers.FloatField,
+        lambda of: of.rate.dispersion if of.rate else None,
+        allow_null=True,
     )
     mean = answers.made(
         serializers.FloatField, lambda of: per_1000(of.rate.mean) if of.rate else None,
+        allow_null=True,
         help_text="Uses per 1,000 participant-days; null: no rate.",
     )  # fmt: skip
     low = answers.made(
         serializers.FloatField, lambda of: per_1000(of.interval[0]) if of.interval else None,
+        allow_null=True,
         help_text="Nineteen in twenty of what is believed lie above it, per 1,000.",
     )  # fmt: skip
     high = answers.made(
-        serializers.FloatField, lambda of: per_1000(of.interval[1]) if of.interval else None
+        serializers.FloatField,
+        lambda of: per_1000(of.interval[1]) if of.interval else None,
+        allow_null=True,
     )
 
 
@@ -272,6 +286,7 @@ class Rates(ReadView):
 
 
 class StateRateBody(ActBody):
+    example = {"per_1000": "3.5", "weight": "1", "note": "From ten seasons of course reports."}
     per_1000 = serializers.DecimalField(
         9,
         4,
@@ -361,7 +376,6 @@ class ReplayBody(ActBody):
 
 class TakeOnPastTrips(UseCaseView):
     use_case = "look"
-    key_header = False
     body = ReplayBody
     answers = {200: ReplayAnswer}
 
@@ -371,10 +385,6 @@ class TakeOnPastTrips(UseCaseView):
             kit = find.kit(act.actor, data["kit"])
             return 200, replays.of_version(kit.list_version, kit)
         return 200, replays.of_version(packing_lists.version_of(data["list"], data["version"]))
-
-    def key(self, content: dict[str, Any]) -> uuid.UUID:
-        """Any: it only asks."""
-        return uuid.uuid4()
 
     def kept(self, body: Any) -> Any:
         """Nothing: it only asks."""

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid
@@ -26,7 +27,6 @@ def state(
     one activity or in all; by the adviser, or out of a published study (its key). Raises Invalid.
     """
     act.actor.require("state_rate")
-    act.match(StatedRate.objects.filter(need=need, activity=activity).order_by("id").last())
     if need.retired_on is not None:
         raise Invalid(_("“%(need)s” has been retired.") % {"need": need.name}, field="need")
     if per_1000 is not None and not 0 < per_1000 <= MOST_PER_1000:
@@ -41,14 +41,17 @@ def state(
         )
     if study and study not in {each.key for each in STUDIES}:
         raise Invalid(_("There is no study “%(study)s” here.") % {"study": study}, field="study")
-    return StatedRate.objects.create(
-        need=need,
-        activity=activity,
-        per_1000=per_1000,
-        weight=weight,
-        source=RateSource.STUDY if study else RateSource.ADVISER,
-        study=study,
-        note=note,
-        stated_by=act.person,
-        stated_at=act.received_at,
-    )
+    with transaction.atomic():
+        Need.objects.select_for_update(no_key=True).get(pk=need.pk)
+        act.match(StatedRate.objects.filter(need=need, activity=activity).order_by("id").last())
+        return StatedRate.objects.create(
+            need=need,
+            activity=activity,
+            per_1000=per_1000,
+            weight=weight,
+            source=RateSource.STUDY if study else RateSource.ADVISER,
+            study=study,
+            note=note,
+            stated_by=act.person,
+            stated_at=act.received_at,
+        )

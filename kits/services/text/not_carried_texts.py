@@ -8,7 +8,7 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.models import WhyNotCarried
-from kits.services.text import wording
+from kits.services.text import rate_texts, wording
 
 WHY = {
     WhyNotCarried.NO_TRAINING: _lazy("nobody is trained to use it"),
@@ -30,7 +30,10 @@ def when(
     names: Mapping[str, str],
 ) -> str:
     """When it is carried all the same; `names` of activities by key. Empty: never."""
-    said = [*map(str, wording.hazards(hazards)), *(names.get(key, key) for key in activities)]
+    said = [
+        *map(str, wording.hazards(hazards)),
+        *(rate_texts.word(names.get(key, key)) for key in activities),
+    ]
     if hours_to_care is not None:
         said.append(
             _("when definitive care is %(hours)s hours away or more")
@@ -41,7 +44,12 @@ def when(
 
 def lacking(hazard: str, need: str, units: int, carried: int) -> str:
     """That a list ticks a hazard and does not carry what that asks for."""
-    facts = {"hazard": wording.hazards([hazard])[0], "need": need, "n": units, "carried": carried}
+    facts = {
+        "hazard": wording.hazards([hazard])[0],
+        "need": rate_texts.word(need),
+        "n": units,
+        "carried": carried,
+    }
     if not carried:
         return _("This list is made for “%(hazard)s” and carries nothing for “%(need)s”.") % facts
     return (
@@ -69,4 +77,4 @@ def to_add(name: str, kits: Sequence[str], when: str) -> str:
     return _(
         "Not carried in %(kits)s: %(name)s. It is carried on trips such as this one (%(when)s): "
         "add it."
-    ) % {"kits": ", ".join(kits), "name": name, "when": when}
+    ) % {"kits": ", ".join(kits), "name": rate_texts.word(name), "when": when}

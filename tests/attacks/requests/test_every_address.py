@@ -71,6 +71,7 @@ def hut() -> make.World:
         "reservations": promise.pk, "tokens": token.pk, "before": 1,
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
         "secret": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
+        "list": w.version.packing_list_id, "need": "blister", "activity": "any",
     }  # fmt: skip
     return w
 

@@ -200,6 +200,6 @@ def test_a_page_says_so_too(labels: at.Labelled, client: Client) -> None:
     first = client.post(path, {**said, "slug": "cave-hut"})
     again = client.post(path, {**said, "slug": "cave-hut"})
     assert first.status_code == again.status_code == 409
-    assert "already answered" not in first.content.decode()
-    assert "already answered" in again.content.decode()
-    assert "Reload the page" in again.content.decode()
+    assert "already submitted" not in first.content.decode()
+    assert "already submitted" in again.content.decode()
+    assert "reload the page" in again.content.decode()

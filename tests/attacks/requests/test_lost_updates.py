@@ -11,7 +11,7 @@ from django.core.cache import cache
 from django.urls import get_resolver
 
 from gearroom.core.api.views import UseCaseView
-from gearroom.core.models import Room
+from gearroom.core.models import Membership, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Kit
 from kits.services.lists import packing_lists
@@ -48,6 +48,11 @@ def _draft(world: make.World, call: Caller) -> str:
     return f"packing-lists/{draft.packing_list_id}/versions/{draft.number}/"
 
 
+def _rate(world: make.World, call: Caller) -> str:
+    Membership.objects.get_or_create(person=call.token.user.person, role=Role.ADVISER.value)
+    return "plans/rates/blister/any/"
+
+
 CHANGES = [
     Change("tokens/<int:id>/", lambda w, c: f"tokens/{c.token.pk}/", lambda n: {"name": f"t{n}"}),
     Change("rooms/<slug:room>/", lambda w, c: "rooms/main-store/", lambda n: {"phone": f"0{n}"}),
@@ -74,6 +79,12 @@ CHANGES = [
         "trips/<slug:source>/<str:reference>/",
         _trip,
         lambda n: {**TRIP, "people": 10 + n},
+        "PUT",
+    ),
+    Change(
+        "plans/rates/<slug:need>/<slug:activity>/",
+        _rate,
+        lambda n: {"per_1000": str(1 + n)},
         "PUT",
     ),
 ]

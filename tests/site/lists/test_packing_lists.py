@@ -123,7 +123,7 @@ def test_a_versions_page_asks_as_much_for_many_lines_as_for_few(
     version = make.kit_list("Long", {"one": many[:6], "two": many[6:]})
     client = browser(world.instructor)
 
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(15):
         page = client.get(at(version))
 
     assert "Thing 11" in text_of(page)

@@ -50,6 +50,10 @@ TYPED = frozenset(
         "cancelled_why",
         "last_error",
         "refused_why",
+        "words",
+        "instead",
+        "trained",
+        "look_again_after",
     }
 )
 """Columns of tables whose rows change that hold what people typed about one another."""
