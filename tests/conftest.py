@@ -81,9 +81,12 @@ def pytest_xdist_auto_num_workers() -> int:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup() -> None:
+    from django.utils import translation
+
     from tests import day  # Django is configured by now
 
     day.begin()
+    translation.deactivate()  # a page of the test before may have been in its reader's language
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

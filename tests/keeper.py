@@ -107,6 +107,20 @@ def _digest_of_tables() -> str:
     return digest.hexdigest()[:24]
 
 
+def _keep(file: Path, kept: Path) -> None:
+    """Keep a copy of a database for the next session, and delete older ones.
+
+    Another session may do the same at this moment, so each writes to a name of its own first.
+    """
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    copy = kept.with_name(f"{file.parent.name}.part")
+    shutil.copyfile(file, copy)
+    copy.replace(kept)
+    for old in kept.parent.glob("*.sqlite3"):
+        if old != kept:
+            old.unlink(missing_ok=True)
+
+
 def free_port() -> int:
     """A TCP port on loopback that nothing listens on now."""
     with socket.socket() as probe:
@@ -251,7 +265,7 @@ class Keeper:
         """
         file = self.folder / "template.sqlite3"
         kept = KEPT / f"{_digest_of_tables()}.sqlite3"
-        if kept.exists():
+        with suppress(FileNotFoundError):  # none yet, or another session has just replaced it
             shutil.copyfile(kept, file)
             return str(file)
         self._migrate(f"sqlite:///{file}")
@@ -262,12 +276,7 @@ class Keeper:
             database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             database.execute("PRAGMA journal_mode=DELETE")
         database.close()
-        KEPT.mkdir(parents=True, exist_ok=True)
-        for old in KEPT.iterdir():
-            old.unlink(missing_ok=True)
-        copy = KEPT / f"{os.getpid()}.part"
-        shutil.copyfile(file, copy)
-        copy.replace(kept)
+        _keep(file, kept)
         return str(file)
 
     def _postgresql(self) -> str:

@@ -397,4 +397,6 @@ def pass_on(act: Act, kit: Kit, person: Person) -> ChangeOfHands:
             Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
             held.person = person
             held.save(update_fields=["person"])
+            if kit.lost_since is not None:
+                holds.mark_found(book, kit)
     return ChangeOfHands(kit, held, entry)

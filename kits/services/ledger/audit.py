@@ -185,11 +185,12 @@ def _kits() -> Iterator[Finding]:
             if kit.first_expiry != first_expiry(judged[kit.pk]):
                 yield Finding("kit", f"{kit}: the first expiry is not that of what is inside.")
             look = (kit.looked_inside_on, kit.looked_inside_by_id)
+            waiting = kit_state.waiting(kit)
             for what, stored, derived in (
                 ("whether it is set up", kit.contents_entered, kit.pk in entered),
                 ("the last look inside", look, kit_state.last_look(kit)),
-                ("waiting to be sorted", kit.to_sort_since, kit_state.to_sort_since(kit)),
-                ("being lost", kit.lost_since, kit_state.lost_since(kit)),
+                ("waiting to be sorted", kit.to_sort_since, waiting.to_sort_since),
+                ("being lost", kit.lost_since, waiting.lost_since),
                 ("being in storage", kit.laid_up_since, kit_state.laid_up_since(kit)),
                 ("the room it is in", kit.room_id, kit_state.room_id(kit)),
             ):

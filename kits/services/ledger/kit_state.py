@@ -2,6 +2,7 @@
 the audit."""
 
 from datetime import date, datetime
+from typing import NamedTuple
 
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
@@ -18,7 +19,8 @@ _MAY_SORT = (
 CLOSED = (AsFound.SEALED, AsFound.CLOSED)
 """How a kit comes back that nobody opened: its contents are what they were."""
 
-_WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
+_PRESENT = (*facts.HANDS, EntryKind.FOUND)
+"""The acts that prove that a kit is not lost."""
 
 
 def iso(when: date | None) -> str | None:
@@ -71,38 +73,49 @@ def _ends_sorting(entry: Entry) -> bool:
     return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
 
 
-def to_sort_since(kit: Kit) -> datetime | None:
-    """Since when a kit waits to be sorted: from being handed back other than closed, or else woken
-    or found after it was lost, until its contents were checked (see `_ends_sorting`); acts taken
-    back left out."""
-    since: datetime | None = None
-    lost = False
+class Waiting(NamedTuple):
+    """Since when a kit cannot be found, and since when it waits to be sorted; None: it does not."""
+
+    lost_since: datetime | None
+    to_sort_since: datetime | None
+
+
+def waiting(kit: Kit) -> Waiting:
+    """What a kit waits for by its acts, those taken back left out.
+
+    It is lost from its first report until it is found or changes hands: these acts prove that it
+    is there, whether or not it was lost when they were written. It waits to be sorted from being
+    handed back other than closed, or else woken or found after it was lost, until its contents were
+    checked (see `_ends_sorting`).
+    """
+    lost: datetime | None = None
+    to_sort: datetime | None = None
     acts = Entry.objects.filter(
-        kit=kit, kind__in=(*_MAY_SORT, *_WAITS, EntryKind.LOST), reversed_by__isnull=True
+        kit=kit,
+        kind__in=(*_MAY_SORT, *_PRESENT, EntryKind.WAKE, EntryKind.LOST),
+        reversed_by__isnull=True,
     ).order_by("id")
     for entry in acts.iterator(chunk_size=500):
         if facts.is_history(entry):
             continue
-        if entry.kind in _MAY_SORT:
-            if _ends_sorting(entry):
-                since = None
-        elif entry.kind == EntryKind.CHECK_IN:
-            if entry.detail_as(CheckInDetail)["as_found"] not in CLOSED:
-                since = entry.occurred_at
-        elif entry.kind == EntryKind.WAKE or (entry.kind == EntryKind.FOUND and lost):
-            since = since or entry.occurred_at
-        lost = entry.kind == EntryKind.LOST or (lost and entry.kind != EntryKind.FOUND)
-    return since
+        if entry.kind == EntryKind.LOST:
+            lost = lost or entry.occurred_at
+        elif entry.kind in _MAY_SORT:
+            to_sort = None if _ends_sorting(entry) else to_sort
+        elif _comes_open(entry):
+            to_sort = entry.occurred_at
+        elif entry.kind == EntryKind.WAKE or lost:
+            to_sort = to_sort or entry.occurred_at
+        if entry.kind in _PRESENT:
+            lost = None
+    return Waiting(lost, to_sort)
 
 
-def lost_since(kit: Kit) -> datetime | None:
-    """Since when a kit cannot be found: from its first report after it was last found."""
-    acts = Entry.objects.filter(kit=kit, reversed_by__isnull=True)
-    result = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
-    first = (
-        acts.filter(kind=EntryKind.LOST, pk__gt=result.pk if result else 0).order_by("id").first()
+def _comes_open(entry: Entry) -> bool:
+    return (
+        entry.kind == EntryKind.CHECK_IN
+        and entry.detail_as(CheckInDetail)["as_found"] not in CLOSED
     )
-    return first.occurred_at if first else None
 
 
 def laid_up_since(kit: Kit) -> datetime | None:

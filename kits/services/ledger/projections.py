@@ -154,7 +154,7 @@ def rewrite(kit: Kit) -> None:
         closed_on=None
     )
     kit.room_id = kit_state.room_id(kit)
-    kit.to_sort_since, kit.lost_since = kit_state.to_sort_since(kit), kit_state.lost_since(kit)
+    kit.lost_since, kit.to_sort_since = kit_state.waiting(kit)
     kit.laid_up_since = kit_state.laid_up_since(kit)
     kit.save(update_fields=["room", "to_sort_since", "lost_since", "laid_up_since"])
     kit_state.rewrite_looks(kit)

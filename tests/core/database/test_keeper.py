@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -116,16 +117,24 @@ def test_passes():
 
 @pytest.mark.parametrize(("ci", "code"), [("true", 1), ("", 0)])
 def test_a_skip_fails_the_run_in_ci_only(ci: str, code: int, tmp_path: Path) -> None:
-    (tmp_path / "test_skipping.py").write_text(SKIPPING)
-    (tmp_path / "conftest.py").write_text("from tests.conftest import *\n")
-    (tmp_path / "pytest.ini").write_text(
+    result = _session(tmp_path, SKIPPING, CI=ci)
+    assert result.returncode == code, result.stdout + result.stderr
+    counted = "1 failed, 1 passed, 1 error" if ci else "1 passed, 2 skipped"
+    assert counted in result.stdout
+
+
+def _session(folder: Path, tests: str, **settings: str) -> subprocess.CompletedProcess[str]:
+    """Run these tests in a session of their own, with what every test here can ask for."""
+    (folder / "test_in_a_session.py").write_text(tests)
+    (folder / "conftest.py").write_text("from tests.conftest import *\n")
+    (folder / "pytest.ini").write_text(
         "[pytest]\n"
         "DJANGO_SETTINGS_MODULE = tests.settings\n"
         f"pythonpath = {keeper.PROJECT}\n"
         "markers =\n  long: x\n  server: x\n"
     )
     env = {name: value for name, value in os.environ.items() if "GEARROOM" not in name}
-    result = subprocess.run(
+    return subprocess.run(
         [
             sys.executable,
             "-m",
@@ -135,13 +144,46 @@ def test_a_skip_fails_the_run_in_ci_only(ci: str, code: int, tmp_path: Path) -> 
             "no:cacheprovider",
             "-p",
             "no:schemathesis",
-            str(tmp_path),
+            str(folder),
         ],
-        cwd=tmp_path,
-        env={**env, "CI": ci},
+        cwd=folder,
+        env={**env, **settings},
         capture_output=True,
         text=True,
     )
-    assert result.returncode == code, result.stdout + result.stderr
-    counted = "1 failed, 1 passed, 1 error" if ci else "1 passed, 2 skipped"
-    assert counted in result.stdout
+
+
+def test_sessions_that_keep_a_template_at_once_leave_a_whole_one(tmp_path: Path) -> None:
+    content = os.urandom(2**20)
+    kept, old = tmp_path / "kept" / "now.sqlite3", tmp_path / "kept" / "before.sqlite3"
+    old.parent.mkdir()
+    old.write_bytes(b"old")
+    files = [tmp_path / str(number) / "template.sqlite3" for number in range(8)]
+    for file in files:
+        file.parent.mkdir()
+        file.write_bytes(content)
+
+    with ThreadPoolExecutor(len(files)) as sessions:
+        list(sessions.map(lambda file: keeper._keep(file, kept), files))
+
+    assert [file.name for file in kept.parent.iterdir()] == [kept.name]
+    assert kept.read_bytes() == content
+
+
+IN_A_LANGUAGE = """
+from django.utils import translation
+
+
+def test_leaves_it():
+    translation.activate("de")
+
+
+def test_starts_without():
+    assert translation.get_language() == "en-gb"
+"""
+
+
+def test_no_test_begins_in_the_language_of_the_one_before(tmp_path: Path) -> None:
+    result = _session(tmp_path, IN_A_LANGUAGE)
+
+    assert result.returncode == 0, result.stdout + result.stderr

@@ -279,6 +279,17 @@ def test_a_lost_kit_that_is_scanned_was_found(school: World) -> None:
     assert Notice.objects.filter(kind="lost", person=school.instructor).exists()
 
 
+def test_a_lost_kit_that_is_passed_on_was_found(school: World) -> None:
+    out(school)
+    holds.mark_lost(act(school.guide), school.day_01)
+
+    custody.pass_on(act(school.guide), school.day_01, school.instructor)
+
+    kit = fresh(school.day_01)
+    assert (kit.lost_since, kit.to_sort_since is None) == (None, False)
+    assert list(audit.findings()) == []
+
+
 def test_an_out_of_date_dressing_inside_keeps_the_kit_here_until_it_is_out(school: World) -> None:
     from kits.services.stock import counting
     from kits.services.stock.counting import CountLine

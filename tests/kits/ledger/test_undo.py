@@ -3,10 +3,10 @@
 import pytest
 
 from gearroom.core.acts import NotAllowed
-from kits.models import AsFound, Checkout, Notice
+from kits.models import AsFound, Checkout, Kit, Notice
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import history
+from kits.services.kits import history, holds
 from kits.services.ledger import audit
 from kits.services.lookup import holders
 from kits.services.restocking import sorting
@@ -219,3 +219,50 @@ def test_the_door_lists_what_stands_on_it_then_undoes_all_of_it(school: make.Wor
     assert answer.status_code == 201, answer.content
     assert [row["entry"] for row in answer.json()["later"]] == [later[-1]["entry"]]
     assert "Gil has DAY-01." in [change["text"] for change in answer.json()["changes"]]
+
+
+# ----------------------------------------------------------------------------------- lost and found
+@pytest.mark.parametrize("last", ["out", "back", "pass"])
+def test_a_kit_that_changed_hands_is_not_lost_whatever_else_found_it_before(
+    school: make.World, last: str
+) -> None:
+    kit = school.day_01
+    out(school)
+    holds.mark_lost(act(school.keeper), kit)
+    found = holds.find_again(act(school.keeper), kit)
+    if last == "out":
+        proof = out(school, school.keeper, already_gone=True)
+    elif last == "back":
+        proof = back(school, as_found=AsFound.CLOSED)
+    else:
+        proof = custody.pass_on(act(school.keeper), kit, school.keeper).entry
+
+    undo(school, found)
+
+    stood = stands(kit)
+    assert (stood["lost"], stood["sorting"]) == (None, proof.occurred_at)
+    assert list(audit.findings()) == []
+
+
+def test_a_kit_is_not_lost_again_without_the_taking_out_that_found_it(school: make.World) -> None:
+    holds.mark_lost(act(school.keeper), school.day_01)
+    gone = out(school, already_gone=True)
+    back(school, as_found=AsFound.OPENED)
+    rescue = out(school, school.keeper, emergency=True)
+
+    together(school, gone)
+
+    stood = stands(school.day_01)
+    assert (stood["holder"], stood["lost"]) == (school.keeper.pk, None)
+    assert stood["sorting"] == rescue.occurred_at
+    assert list(audit.findings()) == []
+
+
+def test_the_audit_finds_a_kit_kept_as_lost_that_has_changed_hands_since(
+    school: make.World,
+) -> None:
+    lost = holds.mark_lost(act(school.keeper), school.day_01)
+    out(school, already_gone=True)
+    Kit.objects.filter(pk=school.day_01.pk).update(lost_since=lost.occurred_at)
+
+    assert [str(finding.text) for finding in audit.findings() if "lost" in finding.text]

@@ -259,7 +259,7 @@ def test_a_building_of_an_earlier_edition_ended_no_sorting(w: make.World) -> Non
         book.post(EntryKind.BUILD, kit=kit, detail={"looked_inside": True})
         kit_state.rewrite_looks(kit)
 
-    assert kit_state.to_sort_since(make.fresh(w.day_02)) == since
+    assert kit_state.waiting(make.fresh(w.day_02)).to_sort_since == since
     assert list(audit.findings()) == []
 
 

@@ -194,7 +194,7 @@ def test_a_seal_of_before_ended_the_sorting_and_still_does(school: make.World) -
         detail={"number": "0001", "section": None},
     )
 
-    assert kit_state.to_sort_since(school.day_01) is None
+    assert kit_state.waiting(school.day_01).to_sort_since is None
 
 
 # ------------------------------------------------------------------------- closed, nothing used
