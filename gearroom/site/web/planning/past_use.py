@@ -1,5 +1,6 @@
 """What happened, from the record, and how the last season went beside what was expected of it."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -26,16 +27,16 @@ class Column:
 
     of: SeasonUse
     x: int
-    met_y: float
-    met: float
-    unmet_y: float
-    unmet: float
+    met_y: int
+    met: int
+    unmet_y: int
+    unmet: int
     total: str
 
     @property
-    def middle(self) -> float:
+    def middle(self) -> int:
         """Where its words stand."""
-        return self.x + _BAR / 2
+        return self.x + _BAR // 2
 
 
 @dataclass(frozen=True)
@@ -60,18 +61,20 @@ def _chart(seasons: Sequence[SeasonUse]) -> SeasonChart | None:
     if not most:
         return None
     scale = (_HIGH - _TOP) / most
-    columns = [
-        Column(
-            of=each,
-            x=at * _STEP + (_STEP - _BAR) // 2,
-            met_y=_HIGH - each.met * scale,
-            met=each.met * scale,
-            unmet_y=_HIGH - (each.met + each.unmet) * scale,
-            unmet=each.unmet * scale,
-            total=texts.number(each.met + each.unmet),
+    columns = []
+    for at, each in enumerate(latest):
+        met, unmet = round(each.met * scale), math.ceil(each.unmet * scale)
+        columns.append(
+            Column(
+                of=each,
+                x=at * _STEP + (_STEP - _BAR) // 2,
+                met_y=_HIGH - met,
+                met=met,
+                unmet_y=_HIGH - met - unmet,
+                unmet=unmet,
+                total=texts.number(each.met + each.unmet),
+            )
         )
-        for at, each in enumerate(latest)
-    ]
     return SeasonChart(columns, " ".join(_season(each) for each in latest))
 
 
