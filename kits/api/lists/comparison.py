@@ -6,6 +6,7 @@ from rest_framework import serializers
 
 from gearroom.core.api.views import ReadView
 from kits.api import answers
+from kits.api.lists.not_carried import NotCarriedAnswer
 from kits.api.lists.packing_lists import PackingListView
 from kits.rules.ledger.facts import Line
 from kits.rules.lists import versions
@@ -38,6 +39,11 @@ class OtherReasonAnswer(answers.Answer):
     }  # fmt: skip
 
 
+class LeftOutOtherwiseAnswer(answers.Answer):
+    before = NotCarriedAnswer(allow_null=True)
+    after = NotCarriedAnswer(allow_null=True)
+
+
 @answers.Answer.of(comparison.VersionsCompared)
 class ComparisonAnswer(answers.Answer):
     members = ["before", "after", "added", "removed", "changed", "said", "reasons"]
@@ -50,6 +56,9 @@ class ComparisonAnswer(answers.Answer):
         "reasons": "Items with a different reason.",
     }
     said = SaidAnswer(many=True)
+    not_carried = LeftOutOtherwiseAnswer(
+        many=True, help_text="What is left out otherwise; null: not left out."
+    )
 
 
 @answers.Answer.of(comparison.Units)
@@ -85,11 +94,13 @@ class Compare(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The differences between one version and another."""
-        compared = comparison.compared(self.version(self.kwargs["before"]), self.version())
+        before, after = self.version(self.kwargs["before"]), self.version()
+        compared = comparison.compared(before, after)
         statement = [
             {"what": what, "before": a, "after": b} for what, (a, b) in compared.properties.items()
         ]
-        return {**vars(compared), "said": statement}
+        left_out = comparison.left_out_otherwise(before, after)
+        return {**vars(compared), "said": statement, "not_carried": left_out}
 
 
 class Effect(ReadView, PackingListView):

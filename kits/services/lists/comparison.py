@@ -8,7 +8,7 @@ from typing import Any
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
-from kits.models import Item, Kit, ListLine, PackingListVersion, Place
+from kits.models import Item, Kit, ListLine, NotCarried, PackingListVersion, Place
 from kits.rules.ledger import Line, why_not
 from kits.rules.lists.versions import Comparison, Difference, compare, difference, spare
 from kits.services.ledger import readiness
@@ -63,6 +63,35 @@ def _other_reasons(
         for where, line in lines(after).items()
         if where in was and was[where].reason != line.reason
     )
+
+
+@dataclass(frozen=True)
+class LeftOutOtherwise:
+    """An item or a need that two versions leave out otherwise: None where one does not."""
+
+    before: NotCarried | None
+    after: NotCarried | None
+
+
+def left_out_otherwise(
+    before: PackingListVersion, after: PackingListVersion
+) -> list[LeftOutOtherwise]:
+    """What two versions leave out otherwise, in the order of the later one."""
+
+    def rows(version: PackingListVersion) -> dict[tuple[int | None, int | None], NotCarried]:
+        return {(row.item_id, row.need_id): row for row in version.not_carried.all()}
+
+    def said(row: NotCarried | None) -> dict[str, Any] | None:
+        ours = ("id", "version_id", "position")
+        columns = [field.attname for field in NotCarried._meta.concrete_fields]
+        return {name: getattr(row, name) for name in columns if name not in ours} if row else None
+
+    was, now = rows(before), rows(after)
+    return [
+        LeftOutOtherwise(was.get(key), now.get(key))
+        for key in dict.fromkeys([*now, *was])
+        if said(was.get(key)) != said(now.get(key))
+    ]
 
 
 # ------------------------------------------------------------------ what following one would change

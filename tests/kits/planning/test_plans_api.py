@@ -269,6 +269,8 @@ def test_what_is_not_carried_is_written_and_stays_where_a_body_does_not_say(
     }
     assert shown(keeper("PUT", one, body))["not_carried"] == [left_out]
     assert shown(keeper.get(one))["not_carried"] == [left_out]
+    compared = shown(keeper.get(f"{one}compare/{draft['number'] - 1}/"))
+    assert compared["not_carried"] == [{"before": None, "after": left_out}]
     assert shown(keeper("PUT", one, {**body, "not_carried": []}))["not_carried"] == []
     assert PackingListVersion.objects.count() >= 2
 
