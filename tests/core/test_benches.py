@@ -11,6 +11,7 @@ from tests.program import PROJECT
 LIMIT_SECONDS = 300
 MEASURES = {
     "board": (["6"], "6 kits, its lines alone:"),
+    "plan": (["--more", "0"], "its plan, the API:"),
     "printing": (["--small", "21", "--labels", "210"], "ours, every symbol read back"),
     "reading": (["--damage", "1", "--within"], "wrong texts: 0"),
     "weekly": (["6"], "6 kits,"),

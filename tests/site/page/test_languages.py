@@ -2,6 +2,7 @@
 
 import gettext
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,14 @@ from tests.site.every_page import PAGES, address, furnished
 CATALOGUES = sorted(messages.LOCALE.glob("*/LC_MESSAGES/django.po"))
 _MARKS = re.compile(r"%\(\w+\)[sd]|%%|</?\w+>")
 _NAMED = re.compile(r"\b(?:COUNT|NAME|KIT|ITEMS?|LENDER|WHEN|TRIP|DAY|SEAL|CODE)\b")
+
+
+@pytest.fixture(autouse=True)
+def english_afterwards() -> Iterator[None]:
+    """What the last request of a test activated would stay active for the tests after it."""
+    language = translation.get_language()
+    yield
+    translation.activate(language)
 
 
 @pytest.fixture(params=CATALOGUES, ids=lambda file: file.parent.parent.name)
