@@ -56,13 +56,21 @@ def make(more: int) -> None:
     """The school, and its past played on, each time after the last."""
     from gearroom.core import clock
     from gearroom.site.scenario import load, season
+    from gearroom.site.scenario.school import at
+    from kits.models import PackingListVersion
 
     school = load.load()
     assert school is not None
     today = clock.today("UTC")
+    far = today + timedelta(days=A_PAST_DAYS * (more + 1))
+    PackingListVersion.objects.filter(signed_until__isnull=False).update(signed_until=far)
     for n in range(1, more + 1):
-        for going in list(season._past(school.chance)):
-            season._play(school, going, today + timedelta(days=A_PAST_DAYS * n))
+        then = today + timedelta(days=A_PAST_DAYS * n)
+        for nth, going in enumerate(list(season._past(school.chance))):
+            if nth % 8 == 0:
+                with clock.pretending(at(then + timedelta(days=going.starts_in - 1), 7)):
+                    season._tend_stock(school)
+            season._play(school, going, then)
 
 
 def measure() -> int:
