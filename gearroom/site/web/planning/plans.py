@@ -97,7 +97,7 @@ def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
     plan, activity, problem = _plan(request, of, known)
     return show(
         request,
-        "site/planning/plan.html",
+        "site/planning/plan/plan.html",
         problem=problem,
         whole=texts.lacks_something(
             plan.lacks_something,
@@ -202,7 +202,7 @@ def _costs(request: HttpRequest, of: _Subject) -> HttpResponse:
     )
     return show(
         request,
-        "site/planning/costs.html",
+        "site/planning/costs/costs.html",
         problem=problem,
         whole=cost_texts.whole_cost(costs.by_currency),
         hours=cost_texts.hours_to_care(costs.hours),
