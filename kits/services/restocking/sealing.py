@@ -4,16 +4,16 @@ on: whether the bag closed over what is in it, and what it weighs."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Invalid, Refused
-from kits.models import Closing, Entry, Holding, Item, Kit, ListLine, Place
+from kits.models import Closing, Entry, Holding, Item, Kit, ListLine, Place, Seal, SealFact
 from kits.rules.ledger.facts import Level
 from kits.rules.planning.fit import Part, bulk
 from kits.rules.restocking import sealing as rule
 from kits.rules.restocking.sealing import Lack, NotReplaced
-from kits.services.ledger import readiness
+from kits.services.ledger import Book, readiness
 
 MOST_MASS_G = 100_000
 
@@ -87,6 +87,45 @@ def line(row: NotReplaced) -> str:
         case Lack.NOT_FULL, Level.EMPTY:
             return _("%(thing)s: empty") % facts
     return _("%(thing)s: level not checked") % facts
+
+
+def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:
+    """Raise Refused where a seal with this number is on already: `sealed-already` there,
+    `seal-in-use` elsewhere."""
+    in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
+    if in_use is None:
+        return
+    if (in_use.kit_id, in_use.section_id) == (kit.pk, section.pk if section else None):
+        raise Refused(
+            "sealed-already",
+            _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
+        )
+    raise Refused(
+        "seal-in-use",
+        _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
+        % {"number": number, "kit": in_use.kit.name},
+        kit=in_use.kit.name,
+    )
+
+
+def refuse_if_opened_since(book: Book, kit: Kit, section: Place | None) -> None:
+    """Raise Refused (`opened-since`) where a seal is claimed to have gone on before the latest
+    opening or seal that is on record: it is not what is on the kit now."""
+    claim = book.claim()
+    if claim is None:
+        return
+    since = Q(entry__claimed_at__gt=claim) | Q(entry__claimed_at=None, entry__occurred_at__gt=claim)
+    later = SealFact.objects.filter(since, kit=kit, entry__reversed_by=None)
+    if (later.filter(section=section) if section else later).exists():
+        raise Refused(
+            "opened-since",
+            _(
+                "%(kit)s has been opened or sealed again since then. Look which seal is on it now, "
+                "and enter that one."
+            )
+            % {"kit": kit.name},
+            kit=kit.name,
+        )
 
 
 # ------------------------------------------------------------------------------ whether it closed

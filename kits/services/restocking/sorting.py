@@ -342,34 +342,20 @@ def reseal(
     weighs, where somebody says so.
 
     A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
-    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`; `not-replaced` where
-    something that was used is not replaced or may not stay inside, unless `anyway`.
+    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`, `opened-since`;
+    `not-replaced` where something that was used is not replaced or may not stay inside, unless
+    `anyway`.
     """
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
     sealing.check_closed(closed)
     with kit_book(act, kit, here="reseal") as (book, kit):
-        in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
-        if in_use is not None and (in_use.kit_id, in_use.section_id) == (
-            kit.pk,
-            section.pk if section else None,
-        ):
-            raise Refused(
-                "sealed-already",
-                _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
-            )
-        if in_use is not None:
-            raise Refused(
-                "seal-in-use",
-                _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
-                % {"number": number, "kit": in_use.kit.name},
-                kit=in_use.kit.name,
-            )
+        sealing.refuse_if_opened_since(book, kit, section)
+        sealing.refuse_if_in_use(kit, section, number)
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
             raise sealing.not_replaced_refusal(kit, lacking)
-        units_lacking = summed((str(row.thing.id), row.count) for row in lacking)
         entry = book.post(
             EntryKind.RESEAL,
             kit=kit,
@@ -377,7 +363,7 @@ def reseal(
                 "number": number,
                 "section": section.section_key if section else None,
                 "ends_sorting": False,
-                "not_replaced": units_lacking,
+                "not_replaced": summed((str(row.thing.id), row.count) for row in lacking),
             },
         )
         Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
