@@ -18,7 +18,7 @@ from gearroom.core import clock
 from kits.models import Checkout, Closing, Entry, Movement, Notice, Seal
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, returns
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
@@ -325,7 +325,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
     program = need("chromium")
     world = scanned.labelled().world
     plain = scanned.filled("DAY-03", world)
-    sorting.reseal(make.act(world.keeper), world.day_01, "0417")
+    sealing.reseal(make.act(world.keeper), world.day_01, "0417")
     for kit in (world.day_01, plain):
         custody.check_out(make.act(world.keeper), kit, person=world.guide)
     keeper = give_password(world.keeper)

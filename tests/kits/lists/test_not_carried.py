@@ -9,9 +9,9 @@ from gearroom.core.acts import Invalid
 from kits.models import ItemNeed, Need, PackingListVersion, WhyNotCarried
 from kits.rules.ledger import ReasonCode
 from kits.services.ledger import hazards_covered, readiness, verdicts
-from kits.services.lists import not_carried, packing_lists
+from kits.services.lists import drafts, not_carried, publishing, signatures
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 from kits.services.planning import vocabulary
 from kits.services.text import reason_texts
 from tests.kits import factories as make
@@ -35,7 +35,7 @@ def draft(w: World, *lines: NotCarriedDraft, hazards: Sequence[str] = ()) -> Dra
 
 
 def made(w: World, *lines: NotCarriedDraft, hazards: Sequence[str] = ()) -> PackingListVersion:
-    return packing_lists.make_list(
+    return drafts.make_list(
         act(w.keeper), name="Work party", draft=draft(w, *lines, hazards=hazards)
     )
 
@@ -51,11 +51,11 @@ WHY = NotCarriedDraft(
 
 def test_it_is_kept_copied_to_the_next_draft_and_edited(w: World) -> None:
     first = made(w, replace(WHY, need=bleeding()), replace(WHY, item=w.gauge))
-    packing_lists.publish(act(w.keeper), first)
-    second = packing_lists.new_draft(act(w.keeper), first.packing_list)
+    publishing.publish(act(w.keeper), first)
+    second = drafts.new_draft(act(w.keeper), first.packing_list)
     assert not_carried.of(second) == not_carried.of(first)
     assert [line.name for line in not_carried.of(second)] == [str(bleeding()), w.gauge.name]
-    packing_lists.edit_draft(act(w.keeper), second, draft(w, replace(WHY, item=w.gauge)))
+    drafts.edit_draft(act(w.keeper), second, draft(w, replace(WHY, item=w.gauge)))
     assert [line.name for line in not_carried.of(second)] == [w.gauge.name]
     assert len(not_carried.of(first)) == 2
 
@@ -92,8 +92,8 @@ def serve(w: World) -> None:
 
 
 def signed(w: World, version: PackingListVersion) -> PackingListVersion:
-    packing_lists.publish(act(w.keeper), version, anyway=True)
-    return packing_lists.sign(act(w.adviser), version, until=make.days(100))
+    publishing.publish(act(w.keeper), version, anyway=True)
+    return signatures.sign(act(w.adviser), version, until=make.days(100))
 
 
 def hazards_of(w: World, version: PackingListVersion) -> frozenset[str]:
@@ -142,9 +142,9 @@ def test_unless_a_signed_line_says_why(w: World) -> None:
         replace(WHY, need=Need.objects.get(key=key)) for key in ("severe-bleeding", "large-wound")
     ]
     version = made(w, *lines, hazards=["sharp-tools"])
-    packing_lists.publish(act(w.keeper), version)
+    publishing.publish(act(w.keeper), version)
     assert hazards_of(w, version) == frozenset()
-    packing_lists.sign(act(w.adviser), version, until=make.days(100))
+    signatures.sign(act(w.adviser), version, until=make.days(100))
     kit = version.kits.get()
     assert readiness.states([kit.pk])[kit.pk].hazards == {"sharp-tools"}
 

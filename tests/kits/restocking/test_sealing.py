@@ -14,7 +14,7 @@ from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, kit_state, reversal, verdicts
 from kits.services.ledger.levels import LooseLevel
-from kits.services.restocking import borrowing, sorting
+from kits.services.restocking import borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.stock import counting
 from kits.services.stock.counting import CountLine
@@ -35,7 +35,7 @@ def opened_and_used(school: make.World, units: int = 4) -> Kit:
 
 
 def sealed(school: make.World, kit: Kit, **more: Any) -> Seal:
-    return sorting.reseal(make.act(school.guide), kit, "0417", **more)
+    return sealing.reseal(make.act(school.guide), kit, "0417", **more)
 
 
 def word(kit: Kit) -> Word:
@@ -115,14 +115,14 @@ def test_a_pouch_is_asked_only_for_what_goes_into_it(school: make.World) -> None
     sealed(school, kit, section=make.section(kit, "pouch"))
 
     with pytest.raises(Refused):
-        sorting.reseal(make.act(school.guide), kit, "9", section=make.section(kit, "main"))
+        sealing.reseal(make.act(school.guide), kit, "9", section=make.section(kit, "main"))
 
 
 def test_nothing_is_asked_of_a_full_kit_and_of_one_that_nobody_entered(school: make.World) -> None:
     blank = make.kit("DAY-03", school.version, school.store, entered=False)
 
     sealed(school, school.day_01)
-    sorting.reseal(make.act(school.guide), blank, "0418")
+    sealing.reseal(make.act(school.guide), blank, "0418")
 
     assert Seal.objects.count() == 2
 
@@ -264,7 +264,7 @@ def test_a_seal_of_before_the_latest_opening_is_not_what_is_on_the_kit(
         case "looked":
             sorting.look_inside(act, kit)
         case "sealed":
-            sorting.reseal(act, kit, "0420")
+            sealing.reseal(act, kit, "0420")
         case "lent":
             taken = BorrowLine(school.dressings, make.section(kit), make.section(school.day_02), 1)
             borrowing.borrow(act, kit, school.day_02, [taken])

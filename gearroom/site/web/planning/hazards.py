@@ -28,7 +28,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     rows = list(HazardNeed.objects.select_related("need").order_by("need__name"))
     return show(
         request,
-        "site/planning/hazards.html",
+        "site/planning/hazards/hazards.html",
         problem=problem,
         hazards=[
             (slug, name, [row for row in rows if row.hazard == slug])

@@ -94,7 +94,7 @@ def past_use(request: HttpRequest) -> HttpResponse:
     unpriced = sum(each.cost is None for each in found.thrown_out)
     return show(
         request,
-        "site/planning/past_use.html",
+        "site/planning/past_use/past_use.html",
         found=found,
         known=own_texts.known_trips(found.known, found.trips),
         chart=_chart(found.seasons),
@@ -159,7 +159,7 @@ def back_test(request: HttpRequest) -> HttpResponse:
                 own_texts.without_rate(need.name, uses) for need, uses in done.without_rate.items()
             ],
         }
-    return show(request, "site/planning/back_test.html", caution=texts.CAUTION, **facts)
+    return show(request, "site/planning/back_test/back_test.html", caution=texts.CAUTION, **facts)
 
 
 def _spread(of: Spread) -> dict[str, Any]:

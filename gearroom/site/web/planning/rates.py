@@ -29,7 +29,7 @@ def all_rates(request: HttpRequest) -> HttpResponse:
     rows = [_row(each) for each in need_rates.rows(known, chosen)]
     return show(
         request,
-        "site/planning/rates.html",
+        "site/planning/rates/rates.html",
         groups=[
             (rate_texts.group(group.value), of_group)
             for group in NeedGroup
@@ -93,7 +93,7 @@ def _need_page(request: HttpRequest, need: str, problem: Problem | None = None) 
     row = need_rates.row(known, of, None, activities)
     return show(
         request,
-        "site/planning/rate.html",
+        "site/planning/rates/rate.html",
         problem=problem,
         need=of,
         row=_row(row),

@@ -23,7 +23,7 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
     done = replays.of_version(packing_lists.version_of(id, number), kit)
     return show(
         request,
-        "site/planning/replay.html",
+        "site/planning/replay/replay.html",
         version=done.version,
         kit=kit,
         done=done,

@@ -57,7 +57,7 @@ def _words_page(request: HttpRequest, problem: Problem | None = None) -> HttpRes
     needs = list(Need.objects.order_by("name"))
     return show(
         request,
-        "site/planning/vocabulary.html",
+        "site/planning/vocabulary/vocabulary.html",
         problem=problem,
         groups=[
             (
@@ -145,7 +145,7 @@ def _serves_page(request: HttpRequest, item: int, problem: Problem | None = None
     rows = ItemNeed.objects.filter(item=of).select_related("need").order_by("need__name")
     return show(
         request,
-        "site/planning/serves.html",
+        "site/planning/vocabulary/serves.html",
         problem=problem,
         item=of,
         rows=rows,
