@@ -32,7 +32,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
-from kits.services.custody import custody, offers, returns
+from kits.services.custody import offers, passing_on, returns
 from kits.services.kits import history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -40,7 +40,7 @@ from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
-from kits.services.trips import due_times
+from kits.services.trips import carried_when, due_times
 from labels.services.scan.remedies import next_steps
 from labels.services.scan.results import NextStep
 
@@ -120,6 +120,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "reasons": reason_texts.reasons(verdict.reasons),
         "offers": _offers(who, overview),
         "today": readiness.today_of(subject),
+        "to_add": _to_add(overview),
         "pouches": _pouches(overview.sections, inside),
         "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.may_take(who) if who.may("see_people") else [],
@@ -143,6 +144,13 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     return show(request, "site/kits/kit.html", **facts)
 
 
+def _to_add(overview: kits_overview.Overview) -> list[str]:
+    """What the list of a kit that is not out leaves out, and its next trip wants."""
+    if overview.checkout is not None or overview.reserved is None:
+        return []
+    return carried_when.to_add(overview.reserved.trip, [overview.kit])
+
+
 def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
     """What settles a kit that may not go, of that what is one tap here."""
     if overview.checkout is not None:
@@ -160,7 +168,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     to = new_person(act, request.POST) or find.person(
         act.actor, read_field(_HOLDER, request.POST, "person")
     )
-    custody.pass_on(act, out, to)
+    passing_on.pass_on(act, out, to)
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
 
