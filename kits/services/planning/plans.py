@@ -143,7 +143,7 @@ def plan(
         .order_by("section__position", "position", "id")
     )
     bought = purchases(line.item_id for line in lines)
-    sizes = _sizes(known)
+    sizes = sizes_of_use(known)
     year = kit_year(version, known.trips)
     found = [
         _line(line, known, activity, planned, year, bought.get(line.item_id, Purchase()), sizes)
@@ -324,7 +324,7 @@ def purchases(items: Iterable[int]) -> dict[int, Purchase]:
     return found
 
 
-def _sizes(known: Records) -> dict[int, dict[int, int]]:
+def sizes_of_use(known: Records) -> dict[int, dict[int, int]]:
     """How many units one use took, by item: from reports that name a single incident."""
     found: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     legs = Movement.objects.filter(

@@ -185,8 +185,8 @@ def not_on_the_list() -> str:
 def usual_activity(activity: str, n: int, of: int) -> str:
     """Why a kit's plan begins with an activity."""
     return _(
-        "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so this is for that. "
-        "You can choose another activity above."
+        "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so this is for that. You "
+        "can choose another activity above."
     ) % {"activity": activity, "n": n, "of": of}
 
 
