@@ -10,7 +10,7 @@ from kits.rules.planning.quantities import Bar
 from kits.rules.planning.recorded_use import Bears, RecordedUse
 from kits.rules.planning.replay import Shortage
 from kits.rules.planning.waste import YearlyCost
-from kits.services.text import cost_texts, planning_texts as texts, rate_texts
+from kits.services.text import cost_texts, fit_texts, planning_texts as texts, rate_texts
 
 
 @pytest.fixture(autouse=True)
@@ -251,3 +251,10 @@ def test_what_would_throw_away_less_says_what_it_gives_up() -> None:
     assert "holds 50, and this list carries 4" in cost_texts.smaller_pack(50, 4)
     assert cost_texts.undated(["Bandage"]).endswith("without an expiry date: Bandage.")
     assert cost_texts.shared(12, 41).startswith("On 12 of 41 past trips another kit carried it too")
+
+
+def test_what_is_carried_weighs_as_much_as_is_known() -> None:
+    assert fit_texts.mass(0, []) == "It carries nothing yet."
+    assert fit_texts.mass(0, ["Bandage"]).startswith("What it weighs is not known")
+    assert fit_texts.mass(1200, []) == "All that is carried weighs 1,200 g, without the bag."
+    assert "1,200 g or more" in fit_texts.mass(1200, ["Bandage"])

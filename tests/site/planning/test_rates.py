@@ -154,6 +154,7 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     assert "3 a use" in page
     assert "will do where there is nothing better" in page
     assert post(client, path, need="large-wound", units_per_use="17").status_code in (400, 422)
+    assert "Choose a need." in text_of(post(client, path, need="", units_per_use="1"))
     post(client, path, remove="large-wound")
     assert not ItemNeed.objects.filter(item=world.shears).exists()
     assert (
