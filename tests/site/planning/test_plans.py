@@ -6,6 +6,7 @@ import pytest
 
 from kits.models import Activity, AsFound, Need
 from kits.services.custody import custody
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.lists import packing_lists
 from kits.services.planning import priors
@@ -114,15 +115,20 @@ def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
 
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
-    past(world, UseLine(world.dressing, 5))
+    words = Remarks(needed=[NeedLine(words="a crutch")])
+    past(world, UseLine(world.dressing, 5), remarks=words)
     draft = packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
     own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
-    assert "On your one known trip it runs short." in own
+    assert "This looks at 1 known trip of DAY-01, DAY-02" in own
+    assert "On 1 trip something that is on this list ran out." in own
+    assert "1 want noted in own words is not counted here: a crutch." in own
     assert "Hill day" in own
     assert "5 wanted, 3 short" in own
     other = text_of(browser(world.stranger).get("/lists/1/2/replay/"))
     assert "Hill day" not in other
+    assert "a crutch" not in other
+    assert "DAY-01" not in other
     assert "A trip of another gear room" in other
 
 
