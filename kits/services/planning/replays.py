@@ -7,12 +7,13 @@ from decimal import Decimal
 
 from gearroom.core import clock
 from gearroom.core.acts import Actor
-from kits.models import Item, ItemNeed, Kit, ListLine, PackingListVersion, Substitute
+from kits.models import Item, Kit, ListLine, PackingListVersion
 from kits.rules.planning import replay as rules
 from kits.rules.planning.replay import Line, Replay, Shortage
 from kits.services.lookup import find
 from kits.services.planning.history import PastTrip, past_trips
 from kits.services.planning.plans import Purchase, purchases
+from kits.services.planning.stand_ins import stands_in
 
 
 @dataclass(frozen=True)
@@ -180,25 +181,4 @@ def lines_of(version: PackingListVersion) -> list[Line]:
                 stands_in=instead.get(item, {}),
             )
         )
-    return found
-
-
-def stands_in(items: Iterable[int]) -> dict[int, dict[int, float]]:
-    """For which others each of these items serves, with how many of its units for one of theirs:
-    what the catalogue says can be used instead, and what serves the same need."""
-    wanted = set(items)
-    found: dict[int, dict[int, float]] = defaultdict(dict)
-    by_need: dict[int, list[ItemNeed]] = defaultdict(list)
-    for row in ItemNeed.objects.all():
-        by_need[row.need_id].append(row)
-    for rows in by_need.values():
-        for own in rows:
-            for other in rows:
-                if own.item_id in wanted and own.item_id != other.item_id:
-                    ratio = own.units_per_use / other.units_per_use
-                    found[own.item_id].setdefault(other.item_id, ratio)
-    for item, instead in Substitute.objects.filter(instead__in=wanted).values_list(
-        "item_id", "instead_id"
-    ):
-        found[instead][item] = 1.0
     return found

@@ -28,6 +28,15 @@ def number(value: float | Decimal) -> str:
     return formats.number_format(Decimal(short), force_grouping=True)
 
 
+def times(count: float) -> str:
+    """How often something was wanted: once, twice, 3 times, about 2.5 times."""
+    if count != int(count):
+        return _("about %(n)s times") % {"n": number(count)}
+    if count in (1, 2):
+        return _("once") if count == 1 else _("twice")
+    return _("%(n)s times") % {"n": number(count)}
+
+
 def money(amount: Decimal, currency: str) -> str:
     """An amount with its currency's code (ISO 4217)."""
     return f"{formats.number_format(amount, decimal_pos=2, force_grouping=True)} {currency}".strip()
