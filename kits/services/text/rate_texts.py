@@ -102,13 +102,10 @@ def prior(stated: StatedRate | None) -> str:
     return _("%(rate)s per 1,000, stated by %(name)s.") % facts
 
 
-def recorded(uses: float, days: float, *, at_least: bool = False, any_known: bool = True) -> str:
-    """What our own records hold of a need; `at_least`: more may have been used. `any_known`: it is
-    known of some trip what was used, of whatever kit."""
+def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
+    """What our own records hold of a need; `at_least`: more may have been used."""
     if not days:
-        if any_known:
-            return _("No kit that was counted carried anything for this.")
-        return _("No known trips yet.")
+        return _("No trip counted here carried anything for this.")
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
@@ -145,9 +142,9 @@ def between(mean: float, low: float, high: float) -> str:
     ) % {"mean": number(mean), "low": number(low), "high": number(high)}
 
 
-def bears(of: RecordedUse, *, any_known: bool = True) -> list[str]:
+def bears(of: RecordedUse) -> list[str]:
     """What our records hold of a need, and what that can bear."""
-    said = [recorded(of.uses, of.days, at_least=of.at_least, any_known=any_known)]
+    said = [recorded(of.uses, of.days, at_least=of.at_least)]
     match of.bears:
         case Bears.NOTHING if of.days:
             said.append(too_little())

@@ -29,14 +29,15 @@ def test_how_often(count: float, says: str) -> None:
 
 
 def test_a_season_says_at_least_and_that_it_is_not_over() -> None:
-    facts = {"met": 12.0, "unmet": 5, "known": 4, "trips": 5}
-    assert texts.in_season(SUMMER, over=False, at_least=True, **facts) == (
+    assert texts.in_season(
+        SUMMER, over=False, met=12.0, at_least=True, unmet=5, known=4, trips=5
+    ) == (
         "Jul – Sep 2026 (not finished): at least 12 used, 5 wanted and not there; "
         "known for 4 of 5 trips."
     )
-    assert texts.in_season(SUMMER, over=True, at_least=False, **facts).startswith(
-        "Jul – Sep 2026: 12 used"
-    )
+    assert texts.in_season(
+        SUMMER, over=True, met=12.0, at_least=False, unmet=5, known=4, trips=5
+    ).startswith("Jul – Sep 2026: 12 used")
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,7 @@
 """A list on past trips: what was not on it, what ran out, and what is left out of the count."""
 
+from typing import Any
+
 import pytest
 
 from kits.models import PackingListVersion
@@ -68,8 +70,8 @@ def test_the_answer_has_the_two_apart_and_keeps_others_words(w: World) -> None:
     assert (other["shortages"][0]["kit"], other["shortages"][0]["trip"]) == (None, None)
 
 
-def shown(caller: Caller, asked: dict[str, int]) -> dict[str, object]:
+def shown(caller: Caller, asked: dict[str, int]) -> dict[str, Any]:
     answer = caller.post("plans/replay/", asked)
     assert answer.status_code == 200, answer.content
-    found: dict[str, object] = answer.json()
+    found: dict[str, Any] = answer.json()
     return found

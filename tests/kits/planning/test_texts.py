@@ -103,7 +103,10 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
 @pytest.mark.parametrize(
     ("use", "says"),
     [
-        (RecordedUse(0, 0, False, Bears.NOTHING), ["No known trips yet."]),
+        (
+            RecordedUse(0, 0, False, Bears.NOTHING),
+            ["No trip counted here carried anything for this."],
+        ),
         (
             RecordedUse(0, 12, False, Bears.NOTHING),
             ["None needed in 12 participant-days.", "Too little to say."],
@@ -139,7 +142,7 @@ def test_records_say_what_they_bear(use: RecordedUse, says: list[str]) -> None:
 def test_at_least_is_said_where_more_may_have_been_used() -> None:
     assert rate_texts.recorded(0, 9, at_least=True) == "None for certain in 9 participant-days."
     assert rate_texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
-    assert rate_texts.recorded(2, 9) == "Needed 2 times in 9 participant-days."
+    assert rate_texts.recorded(2, 9) == "Needed twice in 9 participant-days."
 
 
 def test_what_a_line_costs() -> None:

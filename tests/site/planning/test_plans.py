@@ -8,7 +8,7 @@ from kits.models import Activity, AsFound, Need
 from kits.services.custody import custody
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from kits.services.planning import priors
 from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
@@ -117,7 +117,7 @@ def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
     words = Remarks(needed=[NeedLine(words="a crutch")])
     past(world, UseLine(world.dressing, 5), remarks=words)
-    draft = packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
     own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
     assert "This looks at 1 known trip of DAY-01, DAY-02" in own
@@ -154,4 +154,6 @@ def test_without_an_activity_the_records_are_those_of_all(world: make.World) -> 
     client = browser(world.guide)
     for page in ("/lists/1/1/plan/", "/lists/1/1/costs/"):
         assert "Needed once in 8 participant-days." in text_of(client.get(page))
-        assert "No known trips yet." in text_of(client.get(f"{page}?activity=camp"))
+        assert "No trip counted here carried anything for this." in text_of(
+            client.get(f"{page}?activity=camp")
+        )

@@ -13,7 +13,7 @@ from gearroom.site.web.page.shell import actor, page, show
 from kits.models import Activity, Need
 from kits.rules.planning.recorded_use import Bears
 from kits.services.planning import past_use as service
-from kits.services.planning.past_use import NeedUse, NeverUsed, PastUse, SeasonUse, Use
+from kits.services.planning.past_use import NeedUse, NeverUsed, SeasonUse, Use
 from kits.services.text import past_use_texts as own_texts, planning_texts as texts, rate_texts
 
 _HIGH, _STEP, _BAR, _TOP = 120, 52, 20, 18
@@ -121,8 +121,8 @@ def past_use(request: HttpRequest) -> HttpResponse:
             )
             for each in found.seasons
         ],
-        needs=[_need(each, found) for each in found.needs if _any(each)],
-        not_needed=[_need(each, found) for each in found.needs if not _any(each)],
+        needs=[_need(each) for each in found.needs if _any(each)],
+        not_needed=[_need(each) for each in found.needs if not _any(each)],
         wants=own_texts.total_not_there(sum(each.times for each in found.not_there)),
         not_there=[
             (each, own_texts.not_there(each.times, each.not_on_list)) for each in found.not_there
@@ -156,13 +156,13 @@ def _any(of: NeedUse) -> bool:
     return of.whole.recorded.bears not in (Bears.NONE_USED, Bears.NOTHING)
 
 
-def _need(of: NeedUse, found: PastUse) -> dict[str, Any]:
+def _need(of: NeedUse) -> dict[str, Any]:
     return {
         "need": of.whole.need,
-        "says": _says(of.whole, found),
-        "activities": [(use.activity, _says(use, found)) for use in of.activities],
+        "says": _says(of.whole),
+        "activities": [(use.activity, _says(use)) for use in of.activities],
     }
 
 
-def _says(use: Use, found: PastUse) -> str:
-    return " ".join(rate_texts.bears(use.recorded, any_known=bool(found.known)))
+def _says(use: Use) -> str:
+    return " ".join(rate_texts.bears(use.recorded))
