@@ -1,6 +1,6 @@
 """What is said of how the last season went beside what was expected of it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _, ngettext
@@ -84,7 +84,7 @@ def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
     return " ".join(parts)
 
 
-_LEFT_OUT = {
+_LEFT_OUT: dict[LeftOut, Callable[[int], str]] = {
     LeftOut.NOT_ON_LIST: lambda n: ngettext(
         "%(n)d that the kit’s list carried nothing for",
         "%(n)d that the kit’s list carried nothing for",
