@@ -18,10 +18,12 @@ from kits.services.planning.wants import wants
 
 @dataclass(frozen=True)
 class NeedTest:
-    """A need in the last season."""
+    """A need in the last season; `at_least`: perhaps it came up more often, since all that was
+    carried went, or a count differed."""
 
     need: Need
     done: BackTest
+    at_least: bool
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,11 @@ class SeasonTest:
     without_rate: Mapping[Need, float]
     wants: Mapping[LeftOut | None, int]
     beyond_list: int
+
+    @property
+    def at_least(self) -> bool:
+        """Whether perhaps more happened than is on record."""
+        return any(each.at_least for each in self.needs)
 
     @property
     def outside(self) -> list[NeedTest]:
@@ -70,7 +77,11 @@ def back_test(known: Records | None = None) -> SeasonTest | None:
             without[known.needs[need]] += used
     compared = [each for rate, of_cell in cells if rate is not None for each in of_cell]
     trips = {each.trip.checkout: each.counts for each in seen}
-    needs = [NeedTest(known.needs[need], rules.back_test(own)) for need, own in by_need.items()]
+    more = {each.need for each in compared if each.bounded is not None}
+    needs = [
+        NeedTest(known.needs[need], rules.back_test(own), need in more)
+        for need, own in by_need.items()
+    ]
     return SeasonTest(
         earlier=over[:-1],
         season=season,

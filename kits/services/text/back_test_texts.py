@@ -7,32 +7,36 @@ from django.utils.translation import gettext as _, ngettext
 
 from kits.rules.planning.back_test import LeftOut, Spread
 from kits.rules.planning.seasons import Season
-from kits.services.text.past_use_texts import season
+from kits.services.text.past_use_texts import season, used
 from kits.services.text.planning_texts import number, times
 
 
-def expected_shortages(earlier: Sequence[Season], of: Season, spread: Spread) -> str:
+def expected_shortages(
+    earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool
+) -> str:
     """How many shortages were expected of the last season, and how many there were."""
     return _(
         "%(season)s: about %(expected)s shortages were expected, going by the records of "
-        "%(earlier)s. There were %(happened)s."
-    ) % _facts(earlier, of, spread)
+        "%(earlier)s. On record: %(happened)s."
+    ) % _facts(earlier, of, spread, at_least=at_least)
 
 
-def expected_uses(earlier: Sequence[Season], of: Season, spread: Spread) -> str:
+def expected_uses(earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool) -> str:
     """How many uses were expected of the last season, and how many there were."""
     return _(
         "%(season)s: about %(expected)s uses were expected, going by the records of %(earlier)s. "
-        "There were %(happened)s."
-    ) % _facts(earlier, of, spread)
+        "On record: %(happened)s."
+    ) % _facts(earlier, of, spread, at_least=at_least)
 
 
-def _facts(earlier: Sequence[Season], of: Season, spread: Spread) -> dict[str, str]:
+def _facts(
+    earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool
+) -> dict[str, str]:
     return {
         "earlier": _months(earlier),
         "season": season(of),
         "expected": number(spread.expected),
-        "happened": number(spread.happened),
+        "happened": used(spread.happened, at_least=at_least),
     }
 
 

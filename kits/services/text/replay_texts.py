@@ -104,7 +104,7 @@ def shortage(item: str, short: Shortage) -> str:
     """What a trip lacked; *at least* where all that was carried then went."""
     facts = {"item": item, "wanted": number(short.wanted), "lacking": number(short.lacking)}
     if not short.lacking:
-        return _("%(item)s: at least %(wanted)s wanted, all that was carried then went") % facts
+        return _("%(item)s: at least %(wanted)s wanted") % facts
     if short.at_least:
         return (
             _("%(item)s: at least %(wanted)s wanted, at least %(lacking)s short (all went)") % facts

@@ -76,13 +76,18 @@ def test_what_chance_does_is_said_as_ten_seasons(spread: Spread, ends: str) -> N
 
 def test_what_was_expected_names_its_seasons() -> None:
     earlier = [Season(2025, 4), Season(2026, 1), Season(2026, 2)]
-    assert back_test_texts.expected_shortages(earlier, SUMMER, Spread(9, 5, 14, 11)) == (
+    assert back_test_texts.expected_shortages(
+        earlier, SUMMER, Spread(9, 5, 14, 11), at_least=False
+    ) == (
         "Jul – Sep 2026: about 9 shortages were expected, going by the records of "
-        "Oct 2025 – Jun 2026. There were 11."
+        "Oct 2025 – Jun 2026. On record: 11."
     )
     assert "of Oct – Dec 2025." in back_test_texts.expected_uses(
-        earlier[:1], Season(2026, 1), Spread(1.25, 0, 3, 1)
+        earlier[:1], Season(2026, 1), Spread(1.25, 0, 3, 1), at_least=False
     )
+    assert back_test_texts.expected_uses(
+        earlier, SUMMER, Spread(9, 5, 14, 11), at_least=True
+    ).endswith("On record: at least 11.")
 
 
 def test_the_needs_outside_are_named_with_their_direction() -> None:

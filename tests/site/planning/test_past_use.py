@@ -67,7 +67,7 @@ def test_the_last_season_stands_beside_what_was_expected(world: make.World) -> N
     with clock.pretending(clock.now() + timedelta(days=280)):
         said = text_of(browser(world.guide).get("/back-test/"))
     assert "about 1.5 uses were expected, going by the records of" in said
-    assert "There were 1." in said
+    assert "On record: at least 1." in said
     assert "What happened lies within that." in said
 
 

@@ -10,6 +10,7 @@ from kits.rules.planning.back_test import Spread
 from kits.services.planning import back_tests
 from kits.services.planning.back_tests import NeedTest, SeasonTest
 from kits.services.text import back_test_texts as own_texts, planning_texts as texts
+from kits.services.text.past_use_texts import used
 from kits.services.text.rate_texts import word
 
 
@@ -31,10 +32,12 @@ def back_test(request: HttpRequest) -> HttpResponse:
 def _facts(done: SeasonTest) -> dict[str, Any]:
     seasons = (done.earlier, done.season)
     return {
-        "shortages": own_texts.expected_shortages(*seasons, done.whole.shortages),
+        "shortages": own_texts.expected_shortages(
+            *seasons, done.whole.shortages, at_least=done.at_least
+        ),
         "shortages_by_chance": own_texts.chance_alone(done.whole.shortages),
         "noted": own_texts.noted_wants(done.season, done.wants, done.beyond_list),
-        "uses": own_texts.expected_uses(*seasons, done.whole.uses),
+        "uses": own_texts.expected_uses(*seasons, done.whole.uses, at_least=done.at_least),
         "uses_by_chance": own_texts.chance_alone(done.whole.uses),
         "outside": own_texts.outside(
             len(done.needs),
@@ -43,7 +46,7 @@ def _facts(done: SeasonTest) -> dict[str, Any]:
         ),
         "trips": own_texts.tested_trips(done.trips, done.not_counted),
         "needs": [
-            (each.need, _spread(each.done.uses), _spread(each.done.shortages))
+            (each.need, _spread(each, each.done.uses), _spread(each, each.done.shortages))
             for each in done.needs
         ],
         "without_rate": [
@@ -57,12 +60,12 @@ def _more(of: NeedTest) -> bool:
     return of.done.uses.happened > of.done.uses.high
 
 
-def _spread(of: Spread) -> dict[str, Any]:
+def _spread(need: NeedTest, of: Spread) -> dict[str, Any]:
     return {
         "expected": own_texts.average(of.expected),
         "low": of.low,
         "high": of.high,
-        "happened": texts.number(of.happened),
+        "happened": used(of.happened, at_least=need.at_least),
         "by_chance": of.by_chance,
         "more": of.happened > of.high,
     }
