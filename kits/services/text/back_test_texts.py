@@ -74,8 +74,8 @@ def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
             needs,
         ) % {"n": needs}
     said = ngettext(
-        "%(count)d of %(n)d need came up outside what chance explains.",
-        "%(count)d of %(n)d needs came up outside what chance explains.",
+        "%(count)d of %(n)d need came up more or less often than chance alone explains.",
+        "%(count)d of %(n)d needs came up more or less often than chance alone explains.",
         needs,
     ) % {"count": count, "n": needs}
     parts = [said]
@@ -116,13 +116,13 @@ def noted_wants(of: Season, wants: Mapping[LeftOut | None, int], beyond_list: in
     total, inside = sum(wants.values()), wants.get(None, 0)
     said = [
         ngettext(
-            "In %(season)s %(n)d thing was noted as wanted and not there.",
-            "In %(season)s %(n)d things were noted as wanted and not there.",
+            "In %(season)s, %(n)d thing was noted as wanted and not there.",
+            "In %(season)s, %(n)d things were noted as wanted and not there.",
             total,
         )
         % {"season": season(of), "n": total}
         if total
-        else _("In %(season)s nothing was noted as wanted and not there.") % {"season": season(of)}
+        else _("In %(season)s, nothing was noted as wanted and not there.") % {"season": season(of)}
     ]
     if total:
         said.append(

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _, ngettext
 
 from kits.rules.planning.replay import Replay, Shortage
-from kits.services.text.planning_texts import money, number
+from kits.services.text.planning_texts import money, number, times
 
 
 def whose_trips(trips: int, kits: Sequence[str], others: int) -> str:
@@ -188,8 +188,6 @@ def own_words(words: Sequence[str], others: int) -> str:
 def _listed(words: Iterable[str]) -> list[str]:
     """Each once, with how often where it is more."""
     return [
-        each
-        if times == 1
-        else _("%(words)s (%(times)s times)") % {"words": each, "times": number(times)}
-        for each, times in Counter(words).items()
+        each if count == 1 else _("%(words)s (%(times)s)") % {"words": each, "times": times(count)}
+        for each, count in Counter(words).items()
     ]

@@ -92,9 +92,9 @@ def test_what_was_expected_names_its_seasons() -> None:
 
 def test_the_needs_outside_are_named_with_their_direction() -> None:
     assert back_test_texts.outside(12, ["gloves", "sprain"], ["tick"]) == (
-        "3 of 12 needs came up outside what chance explains. More often than expected: gloves, "
-        "sprain. Plans for these may carry too few. Less often than expected: tick. By chance "
-        "alone it would be about one need in ten."
+        "3 of 12 needs came up more or less often than chance alone explains. More often than "
+        "expected: gloves, sprain. Plans for these may carry too few. Less often than expected: "
+        "tick. By chance alone it would be about one need in ten."
     )
     assert back_test_texts.outside(12, [], []) == (
         "Each of the 12 needs that had a rate came up about as often as expected."
@@ -107,12 +107,12 @@ def test_noted_wants_come_to_the_shortages_compared() -> None:
         {None: 2, LeftOut.NOT_ON_LIST: 2, LeftOut.WITHOUT_RATE: 1}
     )
     assert back_test_texts.noted_wants(SUMMER, wants, 1) == (
-        "In Jul – Sep 2026 5 things were noted as wanted and not there. 2 of them are among these "
+        "In Jul – Sep 2026, 5 things were noted as wanted and not there. 2 of them are among these "
         "shortages. Left out: 2 that the kit’s list carried nothing for; 1 whose need had no rate "
         "before. 1 shortage was not noted: more was used than the list says."
     )
     assert back_test_texts.noted_wants(SUMMER, Counter(), 0) == (
-        "In Jul – Sep 2026 nothing was noted as wanted and not there."
+        "In Jul – Sep 2026, nothing was noted as wanted and not there."
     )
 
 

@@ -93,7 +93,7 @@ def test_whose_trips_is_said(trips: int, kits: list[str], others: int, says: str
 
 def test_wants_in_own_words_are_named_and_said_not_to_be_counted() -> None:
     assert texts.own_words(["sun cream", "nail scissors", "nail scissors"], 0) == (
-        "3 wants noted in own words are not counted here: sun cream, nail scissors (2 times)."
+        "3 wants noted in own words are not counted here: sun cream, nail scissors (twice)."
     )
     assert texts.own_words([], 1) == (
         "1 want noted in own words is not counted here: 1 of another gear room."

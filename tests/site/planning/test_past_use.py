@@ -110,7 +110,7 @@ def test_needs_outside_what_chance_explains_are_named_with_their_direction(
     with clock.pretending(clock.now() - timedelta(days=100)):
         past(world, UseLine(world.dressing, 8), people=2)
     said = text_of(browser(world.guide).get("/back-test/"))
-    assert "1 of 1 need came up outside what chance explains." in said
+    assert "1 of 1 need came up more or less often than chance alone explains." in said
     assert "More often than expected: small wound. Plans for these may carry too few." in said
     assert "more often" in said
 

@@ -1,5 +1,6 @@
 """What a list comes to, what it costs and how it does on past trips, on the pages."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -8,7 +9,7 @@ from kits.models import Activity, AsFound, Need
 from kits.services.custody import custody
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.lists import drafts
+from kits.services.lists import drafts, publishing
 from kits.services.planning import priors
 from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
@@ -130,6 +131,17 @@ def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: ma
     assert "a crutch" not in other
     assert "DAY-01" not in other
     assert "A trip of another gear room" in other
+
+
+def test_a_version_that_was_replaced_says_when_and_by_which(world: make.World) -> None:
+    client = browser(world.guide)
+    assert "was replaced" not in text_of(client.get("/lists/1/1/replay/"))
+    drafted = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
+    assert "was replaced" not in text_of(client.get("/lists/1/1/replay/"))
+    publishing.publish(make.act(world.keeper), drafted)
+    page = text_of(client.get("/lists/1/1/replay/"))
+    assert re.search(r"This version was replaced on \d+ \w+ \d{4} by version 2\.", page)
+    assert "was replaced" not in text_of(client.get("/lists/1/2/replay/"))
 
 
 def test_trips_nobody_counted_are_said_to_be_left_out(world: make.World) -> None:

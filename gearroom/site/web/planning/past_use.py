@@ -55,11 +55,13 @@ class Column:
 
 @dataclass(frozen=True)
 class SeasonChart:
-    """Uses and wants by season; `earlier`: seasons that it leaves out."""
+    """Uses and wants by season; `earlier`: seasons that it leaves out. `at_least`: some of its
+    uses are perhaps more."""
 
     columns: Sequence[Column]
     says: str
     earlier: int
+    at_least: bool
     height: int = _HIGH
     bar: int = _BAR
 
@@ -80,6 +82,7 @@ def _chart(seasons: Sequence[SeasonUse]) -> SeasonChart | None:
         [_column(at, each, scale) for at, each in enumerate(latest)],
         " ".join(_season(each) for each in latest),
         len(seasons) - len(latest),
+        any(each.at_least for each in latest),
     )
 
 

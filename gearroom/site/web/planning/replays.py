@@ -28,6 +28,7 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
         request,
         "site/planning/replay/replay.html",
         version=done.version,
+        replaced_by=packing_lists.replaced_by(done.version),
         kit=kit,
         done=done,
         whose=_whose(who, done),
