@@ -51,6 +51,8 @@ def section(name: str, says: str) -> str:
 def mass(mass_g: int, unknown: Sequence[str]) -> str:
     """What all that is carried weighs, as far as known."""
     facts = {"mass": number_format(mass_g, force_grouping=True), "n": len(unknown)}
+    if not mass_g and not unknown:
+        return _("It carries nothing yet.")
     if not mass_g:
         return _("What it weighs is not known: no item’s weight is on record.")
     if not unknown:

@@ -92,7 +92,7 @@ def test_what_comes_back_costs_what_expires_or_gets_lost_and_no_use() -> None:
     assert waste.cost_of_keeping(price, 1, None, 0).carrying == 0
     assert waste.cost_of_keeping(price, 2, None, 0.5).carrying == Decimal("39.50")
     dated = waste.cost_of_keeping(Decimal("2.50"), 4, 730, 0)
-    assert (dated.carrying, dated.waste) == (Decimal("5.00"), 0)
+    assert (dated.carrying, dated.waste) == (Decimal("5.00"), Decimal(0))
     with pytest.raises(ValueError, match="losses"):
         waste.cost_of_keeping(price, 1, None, -1)
 

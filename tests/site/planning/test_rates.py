@@ -87,7 +87,7 @@ def test_nobody_but_the_adviser_states_a_rate(world: make.World) -> None:
 
 def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     client = browser(world.guide)
-    assert "No known trips yet." in text_of(client.get("/rates/small-wound/"))
+    assert "No trip counted here carried anything" in text_of(client.get("/rates/small-wound/"))
     past(world, people=20)
     assert "That is too little to say anything." in text_of(client.get("/rates/small-wound/"))
     past(world, people=673)
@@ -154,6 +154,7 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     assert "3 a use" in page
     assert "will do where there is nothing better" in page
     assert post(client, path, need="large-wound", units_per_use="17").status_code in (400, 422)
+    assert "Choose a need." in text_of(post(client, path, need="", units_per_use="1"))
     post(client, path, remove="large-wound")
     assert not ItemNeed.objects.filter(item=world.shears).exists()
     assert (
