@@ -34,18 +34,14 @@ def name(item: Item | None, need: Need | None) -> str:
 def again(on: date | None, after: str, today: date, *, due: bool) -> str:
     """When to look at it again: a day, or after an event; `due`: the day has come and nobody has
     looked since."""
-    texts = []
-    if on is not None:
-        says = wording.day(on)
-        if due:
-            texts.append(_("due today") if on == today else _("was due %(day)s") % {"day": says})
-        elif on <= today:
-            texts.append(_("%(day)s (looked at since)") % {"day": says})
-        else:
-            texts.append(says)
-    if after:
-        texts.append(_("after %(event)s") % {"event": after})
-    return "; ".join(texts)
+    if on is None:
+        return _("after %(event)s") % {"event": after} if after else ""
+    says = wording.day(on)
+    if due:
+        says = _("due today") if on == today else _("was due %(day)s") % {"day": says}
+    elif on <= today:
+        says = _("%(day)s (looked at since)") % {"day": says}
+    return _("%(day)s; or after %(event)s") % {"day": says, "event": after} if after else says
 
 
 def when(

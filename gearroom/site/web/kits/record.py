@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Invalid
+from gearroom.site.web.lists import not_carried
 from gearroom.site.web.page import Day, actor, id_of, page, read_field, show
 from kits.services.kits import history, record
 from kits.services.ledger import readiness
@@ -53,6 +54,11 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today
     overview = kits_overview.overview(who, subject)
+    known = record.record(
+        subject,
+        on=None if on == today else on,
+        known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
+    )
     return show(
         request,
         "site/kits/record/as_of.html",
@@ -61,9 +67,6 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         on=on,
         today=today,
         then=then,
-        record=record.record(
-            subject,
-            on=None if on == today else on,
-            known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
-        ),
+        record=known,
+        not_carried=not_carried.shown(known.version, on),
     )
