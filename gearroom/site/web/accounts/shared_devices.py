@@ -10,7 +10,6 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Problem
@@ -25,6 +24,7 @@ from gearroom.site.web.page import (
     form_view,
     held_act,
     page,
+    post_page,
     show,
 )
 from kits.services.lookup import find
@@ -113,8 +113,7 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     )
 
 
-@require_POST
-@page()
+@post_page()
 def lock(request: HttpRequest) -> HttpResponse:
     """Forget who stood before the device."""
     forget_held_act(request)
@@ -123,8 +122,7 @@ def lock(request: HttpRequest) -> HttpResponse:
     return redirect("board")
 
 
-@require_POST
-@page()
+@post_page()
 def end(request: HttpRequest) -> HttpResponse:
     """Stop being a shared device: a keeper's to say, with their PIN."""
     if (away := _elsewhere(request)) is not None:

@@ -11,18 +11,28 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_protect
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, NotAllowed, Problem, database_problems
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from gearroom.site.web.accounts import known_browsers
-from gearroom.site.web.page import NOTED, Done, actor, back_to, form_view, page, rooms_of, say, show
+from gearroom.site.web.page import (
+    NOTED,
+    Done,
+    actor,
+    back_to,
+    form_view,
+    post_page,
+    read_page,
+    rooms_of,
+    say,
+    show,
+)
 
 
 # ------------------------------------------------------------------------------ where signed in
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def own_browsers(request: HttpRequest) -> HttpResponse:
     """The browsers that one is signed in on; password and PIN."""
     return _page(request)
@@ -59,8 +69,7 @@ def end_others(act: Act, request: HttpRequest) -> Done:
 # What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
 # kept for ever. Sent twice it does no harm.
 @sensitive_post_parameters("old", "new")
-@require_POST
-@page("own_account")
+@post_page("own_account")
 def password(request: HttpRequest) -> HttpResponse:
     """Another password; the other browsers are signed out by it."""
     try:
@@ -78,8 +87,7 @@ def password(request: HttpRequest) -> HttpResponse:
 
 
 @sensitive_post_parameters("password", "pin")
-@require_POST
-@page("own_account")
+@post_page("own_account")
 def pin(request: HttpRequest) -> HttpResponse:
     """A PIN for shared devices; the password shows that it is oneself who chooses it."""
     who = actor(request)
@@ -228,8 +236,7 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     return redirect("sign-in")
 
 
-@require_POST
-@page(None)
+@post_page(None)
 def choose_room(request: HttpRequest) -> HttpResponse:
     """Say which room this device stands in."""
     chosen = request.POST.get("room", "")

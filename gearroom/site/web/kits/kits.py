@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.rules.grouping import grouped
@@ -24,8 +23,9 @@ from gearroom.site.web.page import (
     back_to,
     form_view,
     new_person,
-    page,
+    post_page,
     read_field,
+    read_page,
     remedies,
     show,
 )
@@ -87,8 +87,7 @@ class WithholdForm(PageForm):
     note = ShortText()
 
 
-@require_safe
-@page()
+@read_page()
 def list_kits(request: HttpRequest) -> HttpResponse:
     """The kits of one's rooms."""
     who = actor(request)
@@ -104,8 +103,7 @@ def list_kits(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """One kit, with as much of it as whoever asks may see."""
     who = actor(request)
@@ -164,8 +162,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
 
-@require_POST
-@page("withhold")
+@post_page("withhold")
 def withhold(request: HttpRequest, kit: str) -> HttpResponse:
     """Put a kit on hold, with the reason."""
     photo = photo_of(request)  # before anything is locked: it takes a while

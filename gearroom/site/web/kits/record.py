@@ -3,11 +3,10 @@ a day, to print for an inspector or an insurer."""
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Invalid
-from gearroom.site.web.page import Day, actor, id_of, page, read_field, show
+from gearroom.site.web.page import Day, actor, id_of, read_field, read_page, show
 from kits.services.kits import history, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -16,8 +15,7 @@ from kits.services.overview import kits_overview
 _A_PAGE = 40
 
 
-@require_safe
-@page("read_history")
+@read_page("read_history")
 def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
     """The history of a kit, newest first, so many at a time."""
     who = actor(request)
@@ -40,8 +38,7 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     """One printable page of a kit as of a day, as known now or as it was known that evening."""
     who = actor(request)

@@ -9,7 +9,6 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
@@ -27,7 +26,9 @@ from gearroom.site.web.page import (
     id_of,
     once_a_form,
     page,
+    post_page,
     read_field,
+    read_page,
     rooms_of,
     show,
 )
@@ -215,8 +216,7 @@ def name_of(thing: Kit | Place | Lot | Any) -> str:
 
 
 # ------------------------------------------------------------------------------------ printing
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def sheet(request: HttpRequest) -> HttpResponse:
     """Which sheet, from which cell, how often; and how its first page looks."""
     try:
@@ -261,8 +261,7 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     }
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def picture(request: HttpRequest) -> HttpResponse:
     """The first page as a picture, marked as a preview."""
     how = _how(request, request.GET)
@@ -270,8 +269,7 @@ def picture(request: HttpRequest) -> HttpResponse:
     return HttpResponse(png, content_type="image/png")
 
 
-@require_POST
-@page("print_labels")
+@post_page("print_labels")
 def pdf(request: HttpRequest) -> HttpResponse:
     """The labels to print, as PDF; it notes that they were printed."""
     how = _how(request, request.POST)
@@ -295,8 +293,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
 
 
 # ---------------------------------------------------------------------------------- one label
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def label(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     """One label: what it is on, when it was made and printed; replaced or cancelled from here."""
     of = labelling.one_of(actor(request), code)
@@ -314,8 +311,7 @@ def label(request: HttpRequest, code: str, problem: Problem | None = None) -> Ht
     )
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     """A label as a picture; marked as a preview while there is no public address."""
     of = labelling.one_of(actor(request), code)

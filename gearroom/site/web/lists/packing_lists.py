@@ -11,7 +11,6 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
 from gearroom.core.rules.grouping import grouped
@@ -25,8 +24,8 @@ from gearroom.site.web.page import (
     WholeNumber,
     actor,
     form_view,
-    page,
     read_field,
+    read_page,
     show,
     today_here,
     words,
@@ -138,8 +137,7 @@ def all_lists(act: Act, request: HttpRequest) -> Done:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def newest(request: HttpRequest, id: int) -> HttpResponse:
     """Go to the newest published version of a list, or to its draft where there is no other."""
     of_list = PackingList.objects.filter(pk=id)
@@ -151,8 +149,7 @@ def newest(request: HttpRequest, id: int) -> HttpResponse:
 
 
 # ------------------------------------------------------------------------------------ one version
-@require_safe
-@page()
+@read_page()
 def version(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
@@ -242,8 +239,7 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 
 # ------------------------------------------------------------------------------- two, held together
-@require_safe
-@page()
+@read_page()
 def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """How a version differs from another of its list: from the one before unless said."""
     after = packing_lists.version_of(id, number)
@@ -289,8 +285,7 @@ def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
 
 
 # ------------------------------------------------------------------------------- what it would mean
-@require_safe
-@page()
+@read_page()
 def effect(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:

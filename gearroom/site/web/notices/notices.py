@@ -6,7 +6,6 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, NotFound, Problem
 from gearroom.core.models import Person
@@ -21,8 +20,9 @@ from gearroom.site.web.page import (
     form_view,
     id_of,
     once_a_form,
-    page,
+    post_page,
     read_field,
+    read_page,
     show,
 )
 from kits.models import Notice
@@ -50,8 +50,7 @@ _TIME = gettext_lazy("Enter a time of day, such as 07:00.")
 
 
 # ------------------------------------------------------------------------------------- the log
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def log(request: HttpRequest) -> HttpResponse:
     """What was sent to whom, newest first: one's own, and that of the rooms one keeps."""
     sent = request.GET
@@ -92,8 +91,7 @@ def _row(notice: Notice) -> dict[str, Any]:
     }
 
 
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def notice(request: HttpRequest, notice: int) -> HttpResponse:
     """One notice: what it says, to whom, and why it was or was not sent."""
     who = actor(request)
@@ -119,8 +117,7 @@ def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
     )
 
 
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
     who, pk = actor(request), id_of(request.GET.get("person", ""))
@@ -207,8 +204,7 @@ def settings(act: Act, request: HttpRequest) -> Done:
 
 
 # ------------------------------------------------------------------------------------ the calendar
-@require_POST
-@page("choose_notices")
+@post_page("choose_notices")
 def new_calendar(request: HttpRequest) -> HttpResponse:
     """A new secret address of one's calendar, shown this once."""
 

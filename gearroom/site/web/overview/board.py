@@ -3,11 +3,10 @@
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
-from gearroom.site.web.page import actor, here, no_room, page, remedies, show
+from gearroom.site.web.page import actor, here, no_room, read_page, remedies, show
 from kits.services.lists import signatures
 from kits.services.overview import board as kits_board
 from kits.services.overview.kits_overview import elsewhere, mine
@@ -18,8 +17,7 @@ _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
 
 
-@require_safe
-@page()
+@read_page()
 def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     room = here(request)
@@ -28,8 +26,7 @@ def board(request: HttpRequest) -> HttpResponse:
     return show(request, "site/overview/board/board.html", **_facts(actor(request), room))
 
 
-@require_safe
-@page()
+@read_page()
 def board_lines(request: HttpRequest) -> HttpResponse:
     """The board's lines, or 204 while they are as the page has them."""
     room = here(request)

@@ -8,7 +8,6 @@ from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
@@ -25,6 +24,7 @@ from gearroom.site.web.page import (
     form_view,
     here,
     page,
+    read_page,
     rooms_of,
     show,
 )
@@ -60,8 +60,7 @@ class Step:
     label: str = ""
 
 
-@require_safe
-@page("look")
+@read_page("look")
 def first_day(request: HttpRequest) -> HttpResponse:
     """How far the room has come, and the next step."""
     room = here(request)
@@ -170,8 +169,7 @@ def _steps(room: Room) -> list[Step]:
 
 
 # ------------------------------------------------------------------------------------ the workbook
-@require_safe
-@page("edit_item")
+@read_page("edit_item")
 def blank_workbook(request: HttpRequest) -> HttpResponse:
     """The start workbook, empty."""
     return HttpResponse(

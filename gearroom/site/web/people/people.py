@@ -8,7 +8,6 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Person, Room
@@ -25,7 +24,8 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     invalid,
-    page,
+    post_page,
+    read_page,
     rooms_of,
     show,
     shown_once,
@@ -38,8 +38,7 @@ _MOST_PEOPLE = 300
 
 
 # -------------------------------------------------------------------------------------- all of them
-@require_safe
-@page("see_people")
+@read_page("see_people")
 def all_people(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """The people of one's rooms."""
     who, left = actor(request), request.GET.get("left") == "1"
@@ -197,8 +196,7 @@ def end_role(act: Act, request: HttpRequest, person: int) -> Done:
     )
 
 
-@require_POST
-@page("edit_member")
+@post_page("edit_member")
 def sign_in(request: HttpRequest, person: int) -> HttpResponse:
     """A sign-in, or a new password for the one they have; shown this once."""
 

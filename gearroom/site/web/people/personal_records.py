@@ -5,18 +5,16 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Redaction
 from gearroom.core.services.people import people, personal_data, redaction
-from gearroom.site.web.page import Done, actor, form_view, page, show
+from gearroom.site.web.page import Done, actor, form_view, read_page, show
 from kits.services.lookup import find
 from kits.services.people import personal_records
 
 
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def export(request: HttpRequest, person: int) -> HttpResponse:
     """All that is kept about somebody, as a file: one's own; anybody's for an administrator."""
     who = actor(request)

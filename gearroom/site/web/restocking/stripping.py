@@ -8,7 +8,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import (
@@ -24,6 +23,7 @@ from gearroom.site.web.page import (
     id_of,
     page,
     read_field,
+    read_page,
     show,
     words,
 )
@@ -47,8 +47,7 @@ _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", 
 
 
 # ----------------------------------------------------------------------------- which kit it becomes
-@require_safe
-@page("strip")
+@read_page("strip")
 def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)

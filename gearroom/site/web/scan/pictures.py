@@ -5,10 +5,9 @@ from collections.abc import Callable
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Problem
-from gearroom.site.web.page import actor, page
+from gearroom.site.web.page import actor, read_page
 from kits.models import Lot
 from kits.services.kits import holds
 from kits.services.lookup import find
@@ -56,8 +55,7 @@ def form_with_batch(
         return page_of(problem=problem)
 
 
-@require_safe
-@page()
+@read_page()
 def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
     """One photo of a kit."""
     who = actor(request)

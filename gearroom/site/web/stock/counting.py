@@ -7,7 +7,6 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import (
@@ -21,6 +20,7 @@ from gearroom.site.web.page import (
     one_more,
     page,
     read_field,
+    read_page,
     room_here,
     show,
 )
@@ -37,8 +37,7 @@ _OTHERS = range(3)
 _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began", "rest"})
 
 
-@require_safe
-@page("count")
+@read_page("count")
 def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = room_here(request)
@@ -62,8 +61,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
         return _sheet_page(request, place, problem)
 
 
-@require_safe
-@page("count")
+@read_page("count")
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     place = find.shelf(actor(request), shelf)
