@@ -177,10 +177,6 @@ def roles_of(person: Person) -> Roles:
     return {room_id: frozenset(map(Role, roles)) for room_id, roles in grouped(held).items()}
 
 
-def _as_it_is(row: Any) -> None:
-    """The match of an act that overwrites whatever is there."""
-
-
 @dataclass(frozen=True)
 class Act:
     """One act: who, under which key, when it is said to have happened, and why.
@@ -198,7 +194,7 @@ class Act:
     device_now: datetime | None = None
     reason: str = ""
     room: Room | None = None
-    match: Callable[[Any], None] = _as_it_is
+    match: Callable[[Any], None] = lambda row: None  # whatever is there is overwritten
 
     @property
     def person(self) -> Person | None:

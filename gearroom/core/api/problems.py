@@ -8,7 +8,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _, ngettext
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
@@ -24,6 +25,32 @@ from gearroom.core.acts import (
 )
 
 MEDIA_TYPE = "application/problem+json"
+
+
+_SENTENCES: dict[type[Exception], tuple[int, str, str | Promise]] = {
+    exceptions.AuthenticationFailed: (
+        401,
+        "token-refused",
+        gettext_lazy("This token is unknown, expired or revoked. Create a new one."),
+    ),
+    exceptions.NotAuthenticated: (
+        401,
+        "not-signed-in",
+        gettext_lazy("Send a token as “Authorization: Bearer …”, or log in."),
+    ),
+    exceptions.MethodNotAllowed: (
+        405,
+        "method-not-allowed",
+        gettext_lazy("%(detail)s See the Allow header."),
+    ),
+    exceptions.UnsupportedMediaType: (
+        415,
+        "unsupported-media-type",
+        gettext_lazy("%(detail)s Send the request as described in the schema."),
+    ),
+    exceptions.NotAcceptable: (406, "not-acceptable", "%(detail)s"),
+}
+"""Of the framework's refusals the status, the code, and what to do."""
 
 
 def as_problem(error: Exception) -> Problem | None:
@@ -43,35 +70,13 @@ def as_problem(error: Exception) -> Problem | None:
                 _("The request body could not be read. %(detail)s") % {"detail": error.detail},
                 code="malformed-body",
             )
-        case exceptions.AuthenticationFailed():
-            return OtherProblem(
-                401,
-                "token-refused",
-                _("This token is unknown, expired or revoked. Create a new one."),
-            )
-        case exceptions.NotAuthenticated():
-            return OtherProblem(
-                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or log in.")
-            )
         case exceptions.PermissionDenied():
             return NotAllowed("not-allowed", str(error.detail) or _("This is not allowed."))
         case exceptions.NotFound():
             return nothing_here()
-        case exceptions.MethodNotAllowed():
-            return OtherProblem(
-                405,
-                "method-not-allowed",
-                _("%(detail)s See the Allow header.") % {"detail": error.detail},
-            )
-        case exceptions.UnsupportedMediaType():
-            return OtherProblem(
-                415,
-                "unsupported-media-type",
-                _("%(detail)s Send the request as described in the schema.")
-                % {"detail": error.detail},
-            )
-        case exceptions.NotAcceptable():
-            return OtherProblem(406, "not-acceptable", str(error.detail))
+        case exceptions.APIException() if type(error) in _SENTENCES:
+            status, code, text = _SENTENCES[type(error)]
+            return OtherProblem(status, code, str(text) % {"detail": error.detail})
         case exceptions.Throttled():
             wait = max(1, math.ceil(getattr(error, "wait", None) or 1))
             sentence = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
@@ -88,9 +93,7 @@ def in_form() -> Iterator[None]:
     try:
         yield
     except (Invalid, exceptions.ValidationError, ValidationError) as error:
-        problem = as_problem(error)
-        assert problem is not None  # each of these stands for one
-        raise beyond_form(problem) from error
+        raise beyond_form(as_problem(error) or Invalid(str(error))) from error
 
 
 def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:

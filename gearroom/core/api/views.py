@@ -360,8 +360,6 @@ def _fingerprint(value: Any) -> Any:
     """A value as the kept request has it: an uploaded file is its SHA-256."""
     if not isinstance(value, UploadedFile):
         return value
-    digest = hashlib.sha256()
-    for chunk in value.chunks():
-        digest.update(chunk)
+    digest = hashlib.sha256(b"".join(value.chunks())).hexdigest()
     value.seek(0)
-    return {"sha256": digest.hexdigest()}
+    return {"sha256": digest}

@@ -74,8 +74,8 @@ class Names:
         start = 0
         for match in self._any.finditer(text) if self._any else ():
             yield text[start : match.start()]
-            assert match.lastindex is not None  # each is a group
-            yield Known(self._longest[match.lastindex - 1].person, match[0])
+            named = self._longest[(match.lastindex or 1) - 1]  # each is a group of the pattern
+            yield Known(named.person, match[0])
             start = match.end()
         yield text[start:]
 

@@ -74,15 +74,11 @@ def refused(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> O
         problem.detail,
         label=meaning.label,
         problem=problem,
-        thing=_passerby_facts(act, meaning),
+        thing=passerby.facts_of(meaning.label, act.actor)
+        if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED)
+        else None,
         next=_next_steps(act, meaning, ask, problem),
     )
-
-
-def _passerby_facts(act: Act, meaning: Meaning) -> passerby.Facts | None:
-    if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED):
-        return passerby.facts_of(meaning.label, act.actor)
-    return None
 
 
 def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[NextStep]:

@@ -11,6 +11,7 @@ with its own outcome: nine kits go, and the tenth is named with its reason.
 """
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -67,7 +68,7 @@ def scan(act: Act, readings: Readings, ask: ScanRequest) -> ScanAnswer:
         _of_one_kit_only(read, ask)
         if not _alone(read):  # one may be swapped, which locks two by itself
             _lock(read)
-    outcomes = [_outcome(act, meaning, ask, read, _tags(read)) for meaning in read]
+    outcomes = [_outcome(act, meaning, ask, read, transaction.atomic()) for meaning in read]
     answer = ScanAnswer(act.key, ask.intent, readings, outcomes or [empty_outcome(readings)])
     _record(act, answer)
     return answer
@@ -85,13 +86,8 @@ def identify(act: Act, readings: Readings) -> ScanAnswer:
     A problem with one reading is its outcome. Raises NotAllowed, TooLarge.
     """
     act.actor.require(_RIGHTS[Intent.IDENTIFY])
-    outcomes = []
     read = _meanings(act, readings)
-    for meaning in read:
-        try:
-            outcomes.append(_act_on(act, meaning, ScanRequest(), read, _tags(read)))
-        except Problem as problem:
-            outcomes.append(refused(act, meaning, ScanRequest(), problem))
+    outcomes = [_outcome(act, each, ScanRequest(), read, nullcontext()) for each in read]
     return ScanAnswer(act.key, Intent.IDENTIFY, readings, outcomes or [empty_outcome(readings)])
 
 
@@ -150,11 +146,15 @@ def _lock(read: Sequence[Meaning]) -> None:
 
 
 def _outcome(
-    act: Act, meaning: Meaning, ask: ScanRequest, read: Sequence[Meaning], tags: Sequence[Person]
+    act: Act,
+    meaning: Meaning,
+    ask: ScanRequest,
+    read: Sequence[Meaning],
+    inside: AbstractContextManager[object],
 ) -> Outcome:
     try:
-        with transaction.atomic():
-            return _act_on(act, meaning, ask, read, tags)
+        with inside:
+            return _act_on(act, meaning, ask, read, _tags(read))
     except Problem as problem:
         return refused(act, meaning, ask, problem)
 

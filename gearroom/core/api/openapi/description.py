@@ -60,6 +60,20 @@ REPLAYS = [
     ),
 ]
 """Headers of the answers that a key gets once more."""
+_KEY = OpenApiParameter(
+    "Idempotency-Key",
+    {"type": "string", "format": "uuid"},
+    OpenApiParameter.HEADER,
+    required=True,
+    description="A new UUID for this request. If you send the same content again with the same"
+    " key, you get the first answer again; other content is a 422.",
+)
+_MATCH = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="The ETag that you read; if it has changed since, the answer is a 412.",
+)
 
 
 class ViewSchema(AutoSchema):
@@ -130,31 +144,8 @@ class ViewSchema(AutoSchema):
         """Query parameters of a read; the key, what a replay says, and If-Match, of a write."""
         if not self._writes():
             return [self.view.query] if self.view.query else []
-        parameters = []
-        if self.view.key_header:
-            parameters.append(
-                OpenApiParameter(
-                    "Idempotency-Key",
-                    {"type": "string", "format": "uuid"},
-                    OpenApiParameter.HEADER,
-                    required=True,
-                    description="A new UUID for this request. If you send the same content"
-                    " again with the same key, you get the first answer again; other"
-                    " content is a 422.",
-                )
-            )
-            parameters += REPLAYS
-        if self.method in ("PATCH", "PUT"):
-            parameters.append(
-                OpenApiParameter(
-                    "If-Match",
-                    str,
-                    OpenApiParameter.HEADER,
-                    description="The ETag that you read; if it has changed since, the answer is"
-                    " a 412.",
-                )
-            )
-        return parameters
+        key = [_KEY, *REPLAYS] if self.view.key_header else []
+        return [*key, _MATCH] if self.method in ("PATCH", "PUT") else key
 
     def get_description(self) -> str:  # type: ignore[override]  # as AutoSchema has it
         """The docstring of what the view does for this method."""

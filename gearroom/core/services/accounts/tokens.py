@@ -39,13 +39,12 @@ def make(
     `scopes` are names of `Scope`; `days` from 1 to 3650 until it expires, or None: never; in any
     case when `made_with` does. `made_by` is who answers for the program that the token is for.
     """
-    known = {scope.value for scope in Scope}
     wanted = list(dict.fromkeys(str(scope) for scope in scopes))
     for scope in wanted:
-        if scope not in known:
+        if scope not in set(Scope):
             raise Invalid(
                 _("There is no scope “%(scope)s”. Valid scopes: %(known)s.")
-                % {"scope": scope, "known": ", ".join(sorted(known))},
+                % {"scope": scope, "known": ", ".join(sorted(Scope))},
                 field="scopes",
             )
     if not wanted:

@@ -36,6 +36,7 @@ from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people, redaction, rooms
 
 MOST_WORDS, MOST_LETTERS = 20, 120
+_APPS = ("core", "kits", "labels")
 
 TYPED = frozenset(
     {
@@ -175,7 +176,7 @@ def _take_out(columns: frozenset[str], names: Names) -> None:
 def changing(columns: frozenset[str]) -> Iterator[tuple[type[Model], "Field[Any, Any]"]]:
     """Columns of these names in our tables whose rows change, but those that are erased whole."""
     for model in apps.get_models():
-        ours = model._meta.app_label in ("core", "kits", "labels")
+        ours = model._meta.app_label in _APPS
         if ours and model not in {*append_only.registered(), *THEIR_OWN}:
             for field in model._meta.concrete_fields:
                 if field.name in columns and isinstance(field, CharField | JSONField):
@@ -236,11 +237,10 @@ def export(actor: Actor, person: Person) -> dict[str, Any]:
     }
 
 
-def _tables() -> Iterator[type[Model]]:
-    for model in apps.get_models():
-        if model._meta.app_label in ("core", "kits", "labels") and model is not KeptAnswer:
-            yield model
-    yield KeptAnswer
+def _tables() -> list[type[Model]]:
+    """Ours, the answers last."""
+    ours = [each for each in apps.get_models() if each._meta.app_label in _APPS]
+    return sorted(ours, key=lambda model: model is KeptAnswer)
 
 
 def _rows(model: type[Model], record: list[Person], users: list[User]) -> Iterator[dict[str, Any]]:

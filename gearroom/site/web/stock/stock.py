@@ -10,7 +10,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _, gettext_lazy, gettext_lazy as _lazy, ngettext
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
@@ -246,7 +246,7 @@ class DateForm(PageForm):
 
     place = ShortText()
     lot = ShortText()
-    units = WholeNumber(least=1, label=gettext_lazy("Units"))
+    units = WholeNumber(least=1, label=_lazy("Units"))
     printed = ShortText(40)
     number = ShortText(80)
 
