@@ -20,7 +20,6 @@ from kits.services.trips.claims import Departure, Terms, settle
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import views
-from labels.services.scan.remedies import next_steps
 from labels.services.scan.resolve import Meaning
 from labels.services.scan.results import (
     NextStep,
@@ -30,6 +29,7 @@ from labels.services.scan.results import (
     ScanResult,
     Step,
     Subject,
+    next_steps,
     resend,
     text_of,
 )

@@ -11,16 +11,16 @@ from django.db.models import Q
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
-from gearroom.core.acts import Act
+from gearroom.core.acts import Act, Actor, Unacceptable
 from kits.models import Lot, PackCode, Place, Recall, RecallScope
 from kits.services.ledger import lots
 from kits.services.text import wording
 from labels.models import Scan
 from labels.rules.codes import gs1
-from labels.rules.codes.scans import Intent, Means
+from labels.rules.codes.scans import Intent, Means, Reading
 from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import views
-from labels.services.scan.resolve import Meaning
+from labels.services.scan.resolve import Meaning, meanings
 from labels.services.scan.results import NextStep, Outcome, ScannedPack, ScanResult, Step, resend
 
 _SAME_BOX_WITHIN = timedelta(minutes=15)
@@ -307,4 +307,44 @@ def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
         label=meaning.label,
         thing=scanned,
         next=steps,
+    )
+
+
+# ------------------------------------------------------------------------------- a batch for a form
+def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
+    """The one batch that a text (typed, or by a scanner) or what was read in a picture names.
+
+    Raises Unacceptable: `nothing-read`, `not-wanted-here` (says what it is instead), `code-wrong`;
+    `which-batch` where a maker's code is of a batch that is not in the book, or may be of several.
+    """
+    readings = [Reading(read)] if isinstance(read, str) else list(read)
+    if not readings:
+        raise Unacceptable(
+            "nothing-read",
+            _(
+                "No label was found in the picture. Move closer, hold the camera still and make "
+                "sure there is enough light."
+            ),
+        )
+    resolved = meanings(actor, readings, today=clock.now().date())
+    lots: dict[int, Lot] = {}
+    for each in resolved:
+        if each.label is not None and each.label.lot is not None:
+            lots[each.label.lot.pk] = each.label.lot
+        elif each.pack is not None:
+            known = {pack.lot for pack in known_packs(each.pack.candidates)}
+            if None in known or len(known) > 1:
+                raise Unacceptable(
+                    "which-batch",
+                    _("This batch is not on record. Count the item without the batch."),
+                )
+            lots |= Lot.objects.select_related("item").in_bulk([pk for pk in known if pk])
+    if len(lots) == 1:
+        return next(iter(lots.values()))
+    wrong = next((each for each in resolved if each.means == Means.WRONG_CODE), None)
+    if wrong is not None:
+        raise Unacceptable("code-wrong", wrong.says)
+    raise Unacceptable(
+        "not-wanted-here",
+        _("This is not a batch label. Scan the batch label or the maker’s code."),
     )

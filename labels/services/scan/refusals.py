@@ -14,9 +14,16 @@ from kits.services.lookup import find
 from labels.rules.codes.scans import NOT_OURS, Intent, Means, Reading, Readings
 from labels.services import passerby
 from labels.services.scan import kit_scans
-from labels.services.scan.remedies import next_steps
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import NextStep, Outcome, ScanRequest, Step, resend, text_of
+from labels.services.scan.results import (
+    NextStep,
+    Outcome,
+    ScanRequest,
+    Step,
+    next_steps,
+    resend,
+    text_of,
+)
 
 
 def bind(meaning: Meaning) -> NextStep:

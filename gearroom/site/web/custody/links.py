@@ -32,7 +32,7 @@ from kits.services.custody import clearances, use_requests
 from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
 from kits.services.notices.texts.kits import lacks
-from labels.services.scan.links import symbol_svg
+from labels.rules.layout.symbols import symbol_svg
 
 
 @read_page("see_people")

@@ -1,5 +1,5 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
-change. Drafts are edited in `draft_editing`."""
+change; a signature that ends, extended by a link. Drafts are edited in `draft_editing`."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -23,6 +23,7 @@ from gearroom.site.web.page import (
     ShortText,
     WholeNumber,
     actor,
+    errors,
     form_view,
     read_field,
     read_page,
@@ -35,7 +36,7 @@ from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.services.kits import kits
 from kits.services.ledger import hazards_covered
-from kits.services.lists import comparison, packing_lists
+from kits.services.lists import comparison, packing_lists, signatures
 from kits.services.lookup import find
 
 MOST_LISTS = 200
@@ -329,3 +330,17 @@ def kits_of_list(who: Actor, packing_list: int) -> QuerySet[Kit]:
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
     return find.kits_of(who).active()
+
+
+# ------------------------------------------------------------------------------- extended by a link
+def extend_by_link(request: HttpRequest, signature: str) -> HttpResponse:
+    """Extend the signature of a kit list by a year, in the name of whom the link was sent to."""
+    try:
+        extension = signatures.by_link(signature)
+        if request.method == "POST":
+            signatures.extend(extension)
+            return redirect(request.path)
+    except Problem as problem:
+        return errors.refusal(request, problem)
+    template = "site/lists/extend_signature.html"
+    return show(request, template, of=extension, version=extension.version)

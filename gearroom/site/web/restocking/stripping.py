@@ -1,5 +1,6 @@
 """A bought, filled kit taken apart line by line: kept in place, onto a shelf, for training, thrown
-out. Each line is written at once; what remains to be added and the cost stand beside it."""
+out. Each line is written at once; what remains to be added and the cost stand beside it. And a kit
+emptied for good the same way, which may then be retired."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -30,13 +31,14 @@ from gearroom.site.web.page import (
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
-from kits.models import Disposal, Item, Kit
+from kits.models import Disposal, Holding, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find, holders
-from kits.services.restocking import building, stripping
+from kits.services.restocking import building, emptying, stripping
 from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.restocking.emptying import Destination, EmptyLine
 from labels.rules.codes.scans import Reading
 from labels.rules.codes.typed import TextKind as TextKind, resolve
 from labels.services.scan import pack_scans
@@ -272,4 +274,73 @@ def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
         _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
         % {"thing": item.name},
         to=f"{reverse('strip-kit', args=[of.name])}?{query}",
+    )
+
+
+# --------------------------------------------------------------------------------- emptied for good
+def _empty_page(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    of = find.kit(who, kit)
+    who.require("strip", of.room_id)
+    return show(
+        request,
+        "site/restocking/empty.html",
+        problem=problem,
+        kit=of,
+        out=holders.open_checkout(of),
+        rows=[_row(of, held) for held in emptying.inside(of)],
+        values=request.POST,
+        may_retire=who.may("edit_kit", of.home_room_id),
+    )
+
+
+def _row(kit: Kit, held: Holding) -> dict[str, Any]:
+    item = held.lot.item
+    options = allowed(Kind(item.kind), item.disposal)
+    return {
+        "held": held,
+        "ref": f"{held.place.section_key}:{held.lot_id}",
+        "shelves": [] if kit.training else stripping.shelves_for(kit, item),
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
+    }
+
+
+class EmptyForm(PageForm):
+    """What is taken out, as `SECTION:LOT`, and where it goes, as `DESTINATION:WHERE`."""
+
+    line = ShortText()
+    goes = ShortText()
+    units = WholeNumber(least=1, label=gettext_lazy("How many"))
+    reason = ShortText()
+
+
+@form_view("strip", "empty-kit", page_of=_empty_page)
+def empty(act: Act, request: HttpRequest, kit: str) -> Done:
+    """What is in it, and where each goes."""
+    of, values = find.kit(act.actor, kit), EmptyForm.read(request.POST)
+    section, _colon, lot = values["line"].rpartition(":")
+    goes, _colon, where = values["goes"].partition(":")
+    if goes not in list(Destination):
+        raise Invalid(_("Tap where the item goes."), field="goes")
+    if goes == Destination.DISPOSE and where not in Disposal.values:
+        raise Invalid(_("Tap how to dispose of the item."), field="goes")
+    line = EmptyLine(
+        section=find.section(of, section),
+        lot=find.lot(lot),
+        units=values["units"],
+        way=Destination(goes),
+        reason=values["reason"],
+        shelf=find.shelf(act.actor, where) if goes == Destination.SHELF else None,
+        disposal=Disposal(where) if goes == Destination.DISPOSE else None,
+    )
+    done = emptying.empty(act, of, [line])
+    place = done.went[0][1]
+    return Done(
+        _("Recorded: %(units)d × %(thing)s, %(place)s.")
+        % {
+            "units": line.units,
+            "thing": line.lot.item.name,
+            "place": words.WENT.get(place.kind) or words.DISPOSALS.get(place.kind) or place.name,
+        },
+        done.entry.pk,
     )

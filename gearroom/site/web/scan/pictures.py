@@ -12,7 +12,7 @@ from kits.models import Lot
 from kits.services.kits import holds
 from kits.services.lookup import find
 from labels.services.scan import read_picture
-from labels.services.scan.batches import batch_in
+from labels.services.scan.pack_scans import batch_in
 
 
 def picture_of(request: HttpRequest, name: str) -> bytes:
