@@ -10,11 +10,11 @@ from gearroom.site.web.lists import draft_editing, not_carried, packing_lists
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
-from gearroom.site.web.people import people, personal_records, rooms
+from gearroom.site.web.people import people, rooms
 from gearroom.site.web.planning import hazards, past_use, plans, rates, replays, vocabulary
 from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import sorting, stripping
-from gearroom.site.web.scan import labels, pictures, recent, scan
+from gearroom.site.web.scan import labels, pictures, scan
 from gearroom.site.web.stock import counting, item_editing, moving, receiving, stock
 from gearroom.site.web.trips import trips
 
@@ -128,10 +128,10 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:person>/sign-in/", people.sign_in, name="give-sign-in"),
     path("people/<int:person>/left/", people.left, name="left"),
     path("people/<int:person>/back/", people.came_back, name="came-back"),
-    path("people/<int:person>/merge/", personal_records.merge, name="merge-person"),
-    path("people/names/", personal_records.names, name="names"),
-    path("people/<int:person>/export/", personal_records.export, name="export-person"),
-    path("people/<int:person>/erase/", personal_records.erase, name="erase-person"),
+    path("people/<int:person>/merge/", people.merge, name="merge-person"),
+    path("people/names/", people.names, name="names"),
+    path("people/<int:person>/export/", people.export, name="export-person"),
+    path("people/<int:person>/erase/", people.erase, name="erase-person"),
     path("people/<int:person>/tag/", people.make_tag, name="make-tag"),
     path("rooms/", rooms.all_rooms, name="rooms"),
     path("rooms/<slug:room>/", rooms.room, name="room"),
@@ -168,8 +168,8 @@ urlpatterns: list[URLPattern] = [
     # scanning and what follows from it
     path("scan/", scan.scan, name="scan"),
     re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", labels.label, name="label"),
-    path("undo/<int:entry>/", recent.undo, name="undo"),
-    path("undo/<int:entry>/really/", recent.correct_kit, name="really"),
+    path("undo/<int:entry>/", scan.undo, name="undo"),
+    path("undo/<int:entry>/really/", scan.correct_kit, name="really"),
     path("kits/<str:kit>/photos/<int:number>/", pictures.photo, name="photo"),
     path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
     # stock
