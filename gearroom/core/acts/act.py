@@ -11,7 +11,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded
+from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded, refuse_first
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.grouping import grouped
@@ -126,10 +126,16 @@ class Actor:
             )
         if assurance >= needed:
             return
-        if assurance is Assurance.NOBODY:
-            raise PersonNeeded("who-are-you", _("Choose your name first."))
-        if self._has_role_for(USE_CASES[use_case], rooms):
-            raise PinNeeded("confirm-with-pin", _("Confirm this with your PIN."))
+        refuse_first(
+            (
+                assurance is Assurance.NOBODY,
+                PersonNeeded("who-are-you", _("Choose your name first.")),
+            ),
+            (
+                self._has_role_for(USE_CASES[use_case], rooms),
+                PinNeeded("confirm-with-pin", _("Confirm this with your PIN.")),
+            ),
+        )
 
 
 def _role_missing(right: Right) -> NotAllowed:

@@ -99,7 +99,7 @@ class Unacceptable(Problem):
     status = 422
 
 
-def refuse_first(*problems: tuple[bool, Problem]) -> None:
+def refuse_first(*problems: tuple[bool, Exception]) -> None:
     """Raise the first of these problems that there is, each with whether it is there."""
     for there, problem in problems:
         if there:

@@ -17,7 +17,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotFound, Problem, TooLarge, part
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, TooLarge, part, refuse_first
 from gearroom.core.models import Person
 from kits.models import Entry, Kit, Label, LabelKind, Lot, Place
 from kits.services.lookup import find, holders
@@ -342,10 +342,10 @@ def _kit_here(act: Act, meaning: Meaning) -> Kit:
     """The kit that was scanned. Raises Unacceptable (`not-a-kit`), NotFound for another room's,
     Refused (`kit-is-out`)."""
     kit = kit_scans.kit_of(meaning)
-    if meaning.place is not None:
-        raise kit_scans.not_a_kit(meaning)
-    if not find.sees_kit(act.actor, kit):
-        raise NotFound("kit", kit.name)
+    refuse_first(
+        (meaning.place is not None, kit_scans.not_a_kit(meaning)),
+        (not find.sees_kit(act.actor, kit), NotFound("kit", kit.name)),
+    )
     held = holders.open_checkout(kit)
     if held is not None:
         raise holders.kit_is_out(held)

@@ -18,7 +18,7 @@ from django.db.models import BinaryField, CharField, Field, ForeignKey, JSONFiel
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Refused, Unacceptable
+from gearroom.core.acts import Act, Actor, Refused, Unacceptable, refuse_first
 from gearroom.core.models import (
     AccountChange,
     KeptAnswer,
@@ -108,16 +108,22 @@ def known_of(person: Person, words: Sequence[str] = ()) -> list[Known]:
 
 def refuse(person: Person) -> None:
     """Raise Refused: `erased-already`, `not-a-person`, `last-administrator`."""
-    if person.erased_at is not None:
-        raise Refused(
-            "erased-already",
-            _("This person’s data has already been erased. There is nothing to do."),
-        )
-    if people.is_program(person):
-        raise Refused(
-            "not-a-person",
-            _("This is a program or a shared device, not a person. End its login instead."),
-        )
+    refuse_first(
+        (
+            person.erased_at is not None,
+            Refused(
+                "erased-already",
+                _("This person’s data has already been erased. There is nothing to do."),
+            ),
+        ),
+        (
+            people.is_program(person),
+            Refused(
+                "not-a-person",
+                _("This is a program or a shared device, not a person. End its login instead."),
+            ),
+        ),
+    )
     people.require_another_administrator(person)
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts import Act, Actor, Invalid, Problem
+from gearroom.core.acts import Act, Actor, Invalid, Problem, refuse_first
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
@@ -176,10 +176,11 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
 def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
     """What a form ticked, of a kind in a room. Raises Invalid."""
     ids = [pk for each in wanted if (pk := id_of(each)) is not None]
-    if not ids:
-        raise Invalid(_("Choose at least one entry to print a label for."), field="on")
-    if len(ids) > MOST:
-        raise Invalid(_("Choose no more than %(most)d at a time.") % {"most": MOST}, field="on")
+    too_many = _("Choose no more than %(most)d at a time.") % {"most": MOST}
+    refuse_first(
+        (not ids, Invalid(_("Choose at least one entry to print a label for."), field="on")),
+        (len(ids) > MOST, Invalid(too_many, field="on")),
+    )
     chosen = list(things(who, kind, room).filter(pk__in=ids))
     if len(chosen) != len(set(ids)):
         raise Invalid(_("Something that you chose no longer exists. Reload the page."))
@@ -243,10 +244,11 @@ def sheet(request: HttpRequest) -> HttpResponse:
 def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     """What a print form asks for. Raises Problem."""
     codes = [code for code in sent.get("codes", "").split(".") if code]
-    if not codes:
-        raise Invalid(_("First choose what to print labels for."))
-    if len(codes) > MOST:
-        raise Invalid(_("Print no more than %(most)d labels at a time.") % {"most": MOST})
+    too_many = _("Print no more than %(most)d labels at a time.") % {"most": MOST}
+    refuse_first(
+        (not codes, Invalid(_("First choose what to print labels for."))),
+        (len(codes) > MOST, Invalid(too_many)),
+    )
     on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
     most = {"copies": 100, "start_cell": on.sheet.cells}
     numbers = {

@@ -67,7 +67,7 @@ def first_day(request: HttpRequest) -> HttpResponse:
     if room is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
         return show(request, "site/overview/first_day/no_room.html", url=url)
-    steps = _steps(room)
+    steps = _steps_of_day(room)
     return show(
         request,
         "site/overview/first_day/steps.html",
@@ -77,7 +77,7 @@ def first_day(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _steps(room: Room) -> list[Step]:
+def _steps_of_day(room: Room) -> list[Step]:
     so_far = onboarding.steps(room)
     kits = Kit.objects.active().filter(home_room=room).order_by("pk")
     kit = kits.first()

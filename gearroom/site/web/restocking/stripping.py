@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem, refuse_first
 from gearroom.site.web.page import (
     Done,
     Money,
@@ -233,11 +233,8 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
 
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
-    if goes not in list(Fate):
-        raise Invalid(_("Tap where the item goes."), field="goes")
+    _refuse_no_place(list(Fate), goes, where)
     fate, values = Fate(goes), LineForm.read(sent)
-    if fate is Fate.DISPOSE and where not in Disposal.values:
-        raise Invalid(_("Tap how to dispose of the item."), field="goes")
     return BoughtItem(
         item=item,
         units=read_field(WholeNumber(least=1, label=_("How many")), sent, "units"),
@@ -250,6 +247,17 @@ def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDi
         shelf=find.shelf(act.actor, where) if fate is Fate.SHELF else None,
         disposal=Disposal(where) if fate is Fate.DISPOSE else None,
         price=values["price"],
+    )
+
+
+def _refuse_no_place(places: Sequence[str], goes: str, where: str) -> None:
+    """Raise Invalid where no place was tapped, or not how it is disposed of."""
+    refuse_first(
+        (goes not in places, Invalid(_("Tap where the item goes."), field="goes")),
+        (
+            goes == Fate.DISPOSE and where not in Disposal.values,
+            Invalid(_("Tap how to dispose of the item."), field="goes"),
+        ),
     )
 
 
@@ -320,10 +328,7 @@ def empty(act: Act, request: HttpRequest, kit: str) -> Done:
     of, values = find.kit(act.actor, kit), EmptyForm.read(request.POST)
     section, _colon, lot = values["line"].rpartition(":")
     goes, _colon, where = values["goes"].partition(":")
-    if goes not in list(Destination):
-        raise Invalid(_("Tap where the item goes."), field="goes")
-    if goes == Destination.DISPOSE and where not in Disposal.values:
-        raise Invalid(_("Tap how to dispose of the item."), field="goes")
+    _refuse_no_place(list(Destination), goes, where)
     line = EmptyLine(
         section=find.section(of, section),
         lot=find.lot(lot),
