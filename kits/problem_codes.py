@@ -74,6 +74,8 @@ KINDS.update(
              _("Check the number on the new seal again.")),
             ("seal-in-use", 409, _("Another kit has this seal"),
              _("Check the number again, or look at that kit.")),
+            ("opened-since", 409, _("The kit has been opened or sealed again since then"),
+             _("Look which seal is on the kit now, and enter that one.")),
             ("not-replaced", 409, _("Some of the items used have not been replaced"),
              _("“lines” lists them. Restock the kit first, or seal it as it is: send “anyway”.")),
             ("no-seal-on-record", 409, _("No seal is on record for this kit"),

@@ -20,6 +20,7 @@ With CI=true in the environment a skip is a failure. Long forms are marked `long
 """
 
 import ctypes.util
+import gc
 import os
 import shutil
 import subprocess
@@ -112,6 +113,13 @@ def pytest_collection_modifyitems(
         items[:] = [item for item in items if item not in set(left_out)]
     yield
     _spread_what_waits(items)
+
+
+def pytest_collection_finish() -> None:
+    """What is there now stays: the collector of garbage need not go through it again and again."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 100)
 
 
 def _spread_what_waits(items: list[pytest.Item]) -> None:

@@ -19,7 +19,7 @@ from kits.services.lookup import find
 from labels import printing
 from labels.api.labels import wanted_codes
 from labels.rules.layout import Offset, Sheet, SheetError, marks
-from labels.services.paper import paper
+from labels.services.paper import paper, printer, sheets
 
 _PDF = "application/pdf"
 _MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")
@@ -84,7 +84,7 @@ class SheetBody(ActBody):
         max_length=paper.MOST_PRINTED,
         help_text="The labels' codes.",
     )
-    sheet = serializers.CharField(default=paper.DEFAULT_SHEET, max_length=60)
+    sheet = serializers.CharField(default=sheets.DEFAULT_SHEET, max_length=60)
     start_cell = serializers.IntegerField(
         default=1,
         min_value=1,
@@ -128,7 +128,7 @@ class Sheets(View):
         return paper.print_sheet(
             Act(actor),
             paper.labels_of_codes(actor, wanted_codes(data["labels"])),
-            paper.sheet(data["sheet"]),
+            sheets.sheet(data["sheet"]),
             start_cell=data["start_cell"],
             copies=data["copies"],
             order=data["order"],
@@ -188,7 +188,7 @@ class LayoutAnswer(DerivedSerializer):
     dx_mm = serializers.FloatField()
     dy_mm = serializers.FloatField()
 
-    def to_representation(self, kept: paper.StoredSheet) -> Any:
+    def to_representation(self, kept: sheets.StoredSheet) -> Any:
         """The sheet and its printer's correction."""
         own = {"own": kept.own, "cells": kept.sheet.cells}
         return super().to_representation({**vars(kept.sheet), **vars(kept.offset), **own})
@@ -206,23 +206,23 @@ class Layouts(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The sheets and rolls that labels can be printed on: built-in ones and your own."""
-        return {"layouts": paper.sheets()}
+        return {"layouts": sheets.sheets()}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a sheet of your own by its measurements, which are checked."""
         name, dx_mm, dy_mm = (data.pop(field) for field in ("name", "dx_mm", "dy_mm"))
-        return 201, paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
+        return 201, sheets.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
 
 
 class CalibrationQuery(QuerySerializer):
-    sheet = serializers.CharField(default=paper.DEFAULT_SHEET, max_length=60)
+    sheet = serializers.CharField(default=sheets.DEFAULT_SHEET, max_length=60)
     left_mm = serializers.FloatField(required=False, min_value=0, max_value=50)
     top_mm = serializers.FloatField(required=False, min_value=0, max_value=50)
     across_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
     down_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
 
 
-def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
+def _measured(kept: sheets.StoredSheet, data: dict[str, Any]) -> Offset | None:
     measures = [data[name] for name in _MEASURES if name in data]
     if not measures:
         return None
@@ -231,7 +231,7 @@ def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
     try:
         return marks(kept.sheet).offset(*measures)
     except SheetError as error:
-        raise paper.as_problem(error) from error
+        raise printer.as_problem(error) from error
 
 
 class TestPage(_PaperView):
@@ -243,7 +243,7 @@ class TestPage(_PaperView):
 
         It is corrected if measurements are sent.
         """
-        kept = paper.sheet(query["sheet"])
+        kept = sheets.sheet(query["sheet"])
         return _file(paper.test_page(kept, _measured(kept, query)), _PDF, "test-page.pdf")
 
 
@@ -259,7 +259,7 @@ class Calibration(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The correction calculated from measurements of the test page."""
-        return _measured(paper.sheet(query["sheet"]), query) or Offset()
+        return _measured(sheets.sheet(query["sheet"]), query) or Offset()
 
 
 # --------------------------------------------------------------------------- one label, kits, rooms
@@ -270,7 +270,7 @@ class PreviewQuery(QuerySerializer):
 class PictureQuery(PreviewQuery):
     form = serializers.ChoiceField(["png", "svg"], default="png")
     dpi = serializers.ChoiceField(["203", "300", "600"], default="300")
-    sheet = serializers.CharField(default=paper.PICTURE_SHEET, max_length=60)
+    sheet = serializers.CharField(default=sheets.PICTURE_SHEET, max_length=60)
 
 
 class Picture(_PaperView):
@@ -281,7 +281,7 @@ class Picture(_PaperView):
         """One label as a picture: PNG at the printer's dots per inch, or SVG."""
         wanted = labelling.one_of(self.actor, self.kwargs["code"])
         (label,) = paper.labels_of_codes(self.actor, [wanted.code])
-        on, form = paper.sheet(query["sheet"]).sheet, query["form"]
+        on, form = sheets.sheet(query["sheet"]).sheet, query["form"]
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]
         )
@@ -290,7 +290,7 @@ class Picture(_PaperView):
 
 
 class TagQuery(PreviewQuery):
-    sheet = serializers.CharField(default=paper.TAG_SHEET, max_length=60)
+    sheet = serializers.CharField(default=sheets.TAG_SHEET, max_length=60)
 
 
 class Tag(_PaperView):
@@ -299,7 +299,7 @@ class Tag(_PaperView):
     def read(self, query: dict[str, Any]) -> Any:
         """The tag of a sealed kit: first expiry, seal, who sealed it and the code."""
         kit = find.kit(self.actor, self.kwargs["kit"])
-        on = paper.sheet(query["sheet"]).sheet
+        on = sheets.sheet(query["sheet"]).sheet
         return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
 
 

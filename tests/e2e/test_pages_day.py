@@ -16,7 +16,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Lot, Movement, Seal
 from kits.services.custody import custody
 from kits.services.ledger import audit
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.conftest import Engine
 from tests.e2e.hatch import PHONE, Phone, phone
@@ -148,7 +148,7 @@ def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(
 ) -> None:
     world = hatch.school.world
     kit = hatch.kit("BOTH-01")
-    sorting.reseal(make.act(), kit, "BOTH-0417", anyway=True)
+    sealing.reseal(make.act(), kit, "BOTH-0417", anyway=True)
     trip = make.trip("Gorge day", world.store, leader=world.guide)
     reservations.reserve(make.act(), kit, trip)
     phones = [hatch.phone(), hatch.phone("colleague")]
@@ -183,7 +183,7 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
 ) -> None:
     world = hatch.school.world
     kit = hatch.kit("ELSE-01")
-    sorting.reseal(make.act(), kit, "ELSE-0418", anyway=True)
+    sealing.reseal(make.act(), kit, "ELSE-0418", anyway=True)
     custody.check_out(make.act(), kit, person=world.instructor)
     guide = make.person("Wanda", Role.GUIDE, world.store)
     at = hatch.phone()
@@ -204,8 +204,8 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
 def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatch) -> None:
     world = hatch.school.world
     sealed, later, opened = (hatch.kit(f"EVE-{number:02}") for number in (1, 2, 3))
-    sorting.reseal(make.act(), sealed, "EVE-0501", anyway=True)
-    sorting.reseal(make.act(), opened, "EVE-0502", anyway=True)
+    sealing.reseal(make.act(), sealed, "EVE-0501", anyway=True)
+    sealing.reseal(make.act(), opened, "EVE-0502", anyway=True)
     driver = Person.objects.get(pk=world.guide.pk)
     for kit in (sealed, later, opened):
         custody.check_out(make.act(), kit, person=driver)

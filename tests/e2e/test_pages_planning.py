@@ -8,7 +8,7 @@ import pytest
 
 from kits.models import Activity, ItemNeed, Need
 from kits.services.custody.use import UseLine
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from kits.services.planning import priors
 from kits.services.restocking import sorting
 from kits.services.stock import receiving
@@ -66,7 +66,7 @@ def school() -> make.World:
     sorting.restock(make.act(world.keeper), make.fresh(world.day_01))
     past(world, activity=caving)
     past(world, UseLine(world.tablets, 2))
-    draft = packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=3, never_below=1)
     return world
 

@@ -10,8 +10,8 @@ from jsonschema import Draft202012Validator, FormatChecker
 from kits.models import WithheldKind
 from kits.services.custody import custody, use
 from kits.services.kits import holds
-from kits.services.lists import packing_lists
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.lists import drafts, publishing
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from tests.core.api.made import Caller
@@ -63,11 +63,9 @@ def w() -> make.World:
     later = make.trip("Gorge", w.store, 3, 4)
     reservations.reserve(make.act(w.keeper), w.day_01, later)
     holds.withhold(make.act(w.guide), w.day_02, WithheldKind.DRYING)
-    draft = packing_lists.new_draft(make.act(w.keeper), w.version.packing_list)
+    draft = drafts.new_draft(make.act(w.keeper), w.version.packing_list)
     said = Draft(people=12, days=2, sections=[SectionDraft("Main", [LineDraft(w.dressing, 9)])])
-    packing_lists.publish(
-        make.act(w.keeper), packing_lists.edit_draft(make.act(w.keeper), draft, said)
-    )
+    publishing.publish(make.act(w.keeper), drafts.edit_draft(make.act(w.keeper), draft, said))
     return w
 
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from gearroom.site.web.overview import start_workbook
 from kits.models import Checkout
-from kits.services.lists import draft_editing, packing_lists
+from kits.services.lists import draft_editing, drafts
 from tests.kits import factories as make
 from tests.matrix.requests import Aim, Make, say
 
@@ -208,7 +208,7 @@ KITS: dict[str, Make] = {
 
 def _drawn(a: Aim) -> dict[str, str]:
     """The form of a draft's first section, as it was shown."""
-    (section, *_more) = packing_lists.draft_of(a.all.draft).sections
+    (section, *_more) = drafts.draft_of(a.all.draft).sections
     return {
         "name": "Main",
         "seen": draft_editing.mark(section),

@@ -34,14 +34,14 @@ from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.custody import custody, returns, use, use_requests
 from kits.services.kits import holds
 from kits.services.labelling import labelling
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts, signatures
 from kits.services.notices import writing
 from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import closing, recalls
-from kits.services.restocking import sorting
-from kits.services.stock import catalogue, corrections, counting, receiving
+from kits.services.restocking import sealing, sorting
+from kits.services.stock import catalogue, corrections, counting, moving, receiving
 from kits.services.trips import reservations
-from labels.services.paper import paper
+from labels.services.paper import sheets
 from tests.kits import factories as make
 from tests.matrix.accounts import MARKS, Account, account, people_of
 from tests.present import present
@@ -132,9 +132,9 @@ def _everywhere() -> Everywhere:
         signed_by=adviser.person,
         days=3,
     )
-    packing_lists.sign(make.act(adviser.person), version, until=make.days(300), page=_photo())
+    signatures.sign(make.act(adviser.person), version, until=make.days(300), page=_photo())
     short = make.kit_list("Short", {"main": [(items["spare"], 3, 2, need)]}, adviser.person)
-    draft = packing_lists.new_draft(make.act(), short.packing_list)
+    draft = drafts.new_draft(make.act(), short.packing_list)
     unsigned = make.kit_list("Unsigned", {"main": [(items["shears"], 1, 0, Criticality.ROUTINE)]})
     return Everywhere(
         adviser=adviser,
@@ -155,7 +155,7 @@ def _sheet() -> str:
     measures = {"page_width_mm": 210.0, "page_height_mm": 297.0, "columns": 1, "rows": 4,
                 "cell_width_mm": 90.0, "cell_height_mm": 60.0, "left_mm": 10.0, "top_mm": 20.0,
                 "pitch_x_mm": 95.0, "pitch_y_mm": 65.0}  # fmt: skip
-    return paper.add_sheet(make.act(), "A sheet of ours", measures).sheet.key
+    return sheets.add_sheet(make.act(), "A sheet of ours", measures).sheet.key
 
 
 # --------------------------------------------------------------------------------------- one room
@@ -240,7 +240,7 @@ def _kits(side: Side, of: Everywhere) -> None:
         _kit(side, of, name, full=False)
     kits = side.kits
     for name in ("in", "spare"):
-        sorting.reseal(make.act(keeper), kits[name], f"{side.word}417{name}")
+        sealing.reseal(make.act(keeper), kits[name], f"{side.word}417{name}")
     side.trips["walk"] = make.trip(f"{side.word} walk", side.room, 0, 1, leader=mate)
     side.trips["later"] = make.trip(
         f"{side.word} later", side.room, 5, 6,
@@ -341,7 +341,7 @@ def school() -> School:
     store, hut = (_side(name, everywhere) for name in ("Main store", "Cave hut"))
     _recalls(everywhere, [store, hut])
     for here, there in ((store, hut), (hut, store)):
-        receiving.send(
+        moving.send(
             make.act(here.people["keeper"].person, reason=f"{here.word} has too many"),
             lot=everywhere.lots["dressing"],
             units=2,

@@ -9,9 +9,9 @@ puts it in.
 from kits.models import Checkout, Place, WithheldKind
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from kits.services.recalls import recalls
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -142,7 +142,7 @@ def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
     day_03 = scanned.filled("DAY-03", world)
-    sorting.reseal(make.act(world.keeper), world.day_01, "0417")
+    sealing.reseal(make.act(world.keeper), world.day_01, "0417")
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_out(make.act(world.keeper), day_03, person=world.guide)
     custody.check_in(make.act(world.keeper), day_03, wet=True)
@@ -150,7 +150,7 @@ def furnished() -> make.World:
     holds.release(make.act(world.keeper), day_03, WithheldKind.DRYING)
     sorting.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
-    packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)

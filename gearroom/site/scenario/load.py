@@ -29,8 +29,8 @@ from gearroom.site.scenario.season import play_season
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.kits import kits
 from kits.services.labelling import labelling
-from kits.services.lists import packing_lists
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.lists import drafts, publishing, signatures
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.stock import catalogue, shelves
 
 SEASON_DAYS = 540
@@ -132,9 +132,9 @@ def _lists(school: School) -> None:
             plan["hazards"],
             sections=[_section(school, each) for each in plan["sections"]],
         )
-        version = packing_lists.make_list(school.act(), name=plan["name"], draft=draft)
-        version = packing_lists.publish(school.act(), version)
-        signed = packing_lists.sign(school.act("Dr Nell Averis"), version, until=until)
+        version = drafts.make_list(school.act(), name=plan["name"], draft=draft)
+        version = publishing.publish(school.act(), version)
+        signed = signatures.sign(school.act("Dr Nell Averis"), version, until=until)
         school.versions[plan["name"]] = signed
 
 

@@ -18,9 +18,9 @@ from gearroom.core.models import Person, Room
 from kits.models import Activity, Item, Kit, Need, PackingListVersion, Place, WhyNotCarried
 from kits.rules.ledger.facts import Criticality
 from kits.services.kits import kits
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts, publishing, signatures
+from kits.services.lists.drafts import Draft, LineDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.lists.packing_lists import Draft, LineDraft
 from kits.services.planning import priors, vocabulary
 from kits.services.stock import receiving
 
@@ -156,10 +156,10 @@ def revise_lists(school: School) -> None:
     until = clock.today(ZONE) + timedelta(days=730)
     for plan in PLAN["lists"]:
         old = school.versions[plan["name"]]
-        draft = packing_lists.new_draft(school.act(), old.packing_list)
-        draft = packing_lists.edit_draft(school.act(), draft, _revised(school, draft, plan))
-        draft = packing_lists.publish(school.act(), draft)
-        signed = packing_lists.sign(school.act(ADVISER), draft, until=until)
+        draft = drafts.new_draft(school.act(), old.packing_list)
+        draft = drafts.edit_draft(school.act(), draft, _revised(school, draft, plan))
+        draft = publishing.publish(school.act(), draft)
+        signed = signatures.sign(school.act(ADVISER), draft, until=until)
         school.versions[plan["name"]] = signed
         for kit in school.kits.values():
             if kit.list_version.packing_list_id == signed.packing_list_id:
@@ -169,7 +169,7 @@ def revise_lists(school: School) -> None:
 def _revised(school: School, version: PackingListVersion, plan: dict[str, Any]) -> Draft:
     """A version with other quantities, each with its reason, and lines not carried."""
     changes = {row["thing"]: row for row in plan["changes"]}
-    draft = packing_lists.draft_of(version)
+    draft = drafts.draft_of(version)
     return replace(
         draft,
         sections=[

@@ -34,7 +34,7 @@ from kits.services.labelling import labelling
 from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.recalls import recalls
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
@@ -114,9 +114,9 @@ def _past(chance: random.Random) -> Iterator[Going]:
 
 def _fill_and_seal(school: School, kit: Kit) -> None:
     sorting.restock(school.act(), kit)
-    number = sorting.next_seal_number(kit.room) or ("0400" if kit.room.slug[0] == "m" else "H070")
+    number = sealing.next_seal_number(kit.room) or ("0400" if kit.room.slug[0] == "m" else "H070")
     # What is not in stock is sealed all the same, and stays on the restock list.
-    sorting.reseal(school.act(), kit, number, anyway=True)
+    sealing.reseal(school.act(), kit, number, anyway=True)
 
 
 def _book(school: School, going: Going, today: date) -> Trip:

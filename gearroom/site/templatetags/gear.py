@@ -19,7 +19,7 @@ from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, InstrumentCheck, Kit, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
-from kits.services.text import reason_texts, verdict_texts, wording
+from kits.services.text import irregular_texts, verdict_texts, wording
 from kits.services.trips.trip_readiness import KitOfTrip
 
 register = template.Library()
@@ -282,7 +282,7 @@ register.filter(wording.withheld)
 @register.filter
 def irregular(codes: list[str]) -> str:
     """The rules that an entry broke, in sentences."""
-    return " ".join(map(reason_texts.irregular, codes))
+    return " ".join(map(irregular_texts.irregular, codes))
 
 
 @register.filter

@@ -11,7 +11,7 @@ from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.api.views import KitView, ReportView
 from kits.models import AsFound, Kit, WithheldKind
-from kits.services.custody import custody, returns, use
+from kits.services.custody import custody, passing_on, returns, use
 from kits.services.custody.returns import Remarks
 from kits.services.kits import holds
 from kits.services.lookup import find
@@ -242,7 +242,7 @@ class Pass(ReportView):
 
         Nothing changes if they already have it.
         """
-        return 200, custody.pass_on(act, self.kit(), find.person(act.actor, data["person"]))
+        return 200, passing_on.pass_on(act, self.kit(), find.person(act.actor, data["person"]))
 
 
 class UseBody(bodies.LevelsBody):

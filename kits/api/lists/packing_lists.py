@@ -20,9 +20,9 @@ from kits.api.lists.not_carried import NotCarriedAnswer, NotCarriedBody, drafts_
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
-from kits.services.lists import not_carried, packing_lists
+from kits.services.lists import drafts, not_carried, packing_lists, publishing, signatures
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import MOST_NOT_CARRIED, NotCarriedDraft
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
 UNITS: dict[str, Any] = {"max_value": 1_000_000}
@@ -113,8 +113,8 @@ class DraftBody(ActBody):
     example = {
         "people": 12, "days": 2, "hazards": ["hill", "winter"], "sections": [_SECTION_EXAMPLE],
     }  # fmt: skip
-    people = serializers.IntegerField(min_value=1, max_value=packing_lists.MOST_PEOPLE)
-    days = serializers.IntegerField(min_value=1, max_value=packing_lists.MOST_DAYS)
+    people = serializers.IntegerField(min_value=1, max_value=drafts.MOST_PEOPLE)
+    days = serializers.IntegerField(min_value=1, max_value=drafts.MOST_DAYS)
     hazards = hazards_field()
     note = NoteField(max_length=500, default="", allow_blank=True)
     sections = bodies.lines(SectionBody, most=MOST_SECTIONS)
@@ -219,7 +219,7 @@ class Lists(ListView, PackingListView):
         """Create a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
         return 201, self.whole(
-            packing_lists.make_list(act, name=name, note=note, draft=draft_from(act.actor, data))
+            drafts.make_list(act, name=name, note=note, draft=draft_from(act.actor, data))
         )
 
 
@@ -236,7 +236,7 @@ class NewDraft(PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Create a new draft, copied from the latest version."""
-        return 201, self.whole(packing_lists.new_draft(act, self.packing_list()))
+        return 201, self.whole(drafts.new_draft(act, self.packing_list()))
 
 
 class OneVersion(ReadView, PackingListView):
@@ -252,7 +252,7 @@ class OneVersion(ReadView, PackingListView):
         """Replace a whole draft."""
         version = self.version()
         draft = draft_from(act.actor, data, not_carried.of(version))
-        return 200, self.whole(packing_lists.edit_draft(act, version, draft))
+        return 200, self.whole(drafts.edit_draft(act, version, draft))
 
 
 class PublishBody(ActBody):
@@ -268,7 +268,7 @@ class Publish(PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it can no longer be changed, and kits can use it."""
-        return 200, self.whole(packing_lists.publish(act, self.version(), **data))
+        return 200, self.whole(publishing.publish(act, self.version(), **data))
 
 
 class Sign(PackingListView):
@@ -279,12 +279,12 @@ class Sign(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Sign a published version as medical adviser, until a given day."""
         page = data.get("page")
-        done = packing_lists.sign(
+        done = signatures.sign(
             act,
             self.version(),
             until=data["until"],
             note=data["note"],
-            page=page.read(packing_lists.MOST_PAGE_BYTES + 1) if page else b"",
+            page=page.read(signatures.MOST_PAGE_BYTES + 1) if page else b"",
         )
         return 200, self.whole(done)
 
@@ -295,7 +295,7 @@ class _PageSchema(ViewSchema):
         answers = super().get_response_serializers()
         answers.pop(200)
         return {
-            **{(200, kind): OpenApiTypes.BINARY for kind in packing_lists.PAGE_KINDS},
+            **{(200, kind): OpenApiTypes.BINARY for kind in signatures.PAGE_KINDS},
             **answers,
         }
 

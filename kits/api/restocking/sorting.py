@@ -20,7 +20,7 @@ from kits.rules.ledger.expiry import good_through
 from kits.rules.restocking import picking
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
-from kits.services.restocking import adding, borrowing, sorting
+from kits.services.restocking import adding, borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.restocking.sealing import MOST_MASS_G, Closed
 from kits.services.restocking.sorting import PutIn, RestockDifference, RestockResult
@@ -135,7 +135,7 @@ class RestockAnswer(answers.Answer):
     }  # fmt: skip
 
     next_seal = answers.made(
-        serializers.CharField, sorting.next_seal_number, source="kit.room", allow_blank=True
+        serializers.CharField, sealing.next_seal_number, source="kit.room", allow_blank=True
     )
 
 
@@ -319,7 +319,7 @@ class Reseal(KitView):
         """
         kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
-        seal = sorting.reseal(
+        seal = sealing.reseal(
             act,
             kit,
             data["seal"],

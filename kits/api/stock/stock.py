@@ -18,7 +18,7 @@ from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
-from kits.services.stock import disposing, receiving, reclassifying, views
+from kits.services.stock import disposing, moving, receiving, reclassifying, views
 
 PLACE: dict[str, Any] = {"max_length": 40}
 """A place by id, or by the code of a shelf's or section's label."""
@@ -145,7 +145,7 @@ class Arrive(UseCaseView):
         """Put items sent by another gear room on a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
         lot = find.lot(data["lot"])
-        return 201, receiving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
+        return 201, moving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
 
 
 # ------------------------------------------------------------------------------ moving and sending
@@ -165,7 +165,7 @@ class Move(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Move units within a gear room."""
         source = find.place(act.actor, data["source"])
-        return 201, receiving.move(
+        return 201, moving.move(
             act,
             lot=find.lot(data["lot"]),
             units=data["units"],
@@ -196,7 +196,7 @@ class Send(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Send units to another gear room."""
-        return 201, receiving.send(
+        return 201, moving.send(
             act,
             lot=find.lot(data["lot"]),
             units=data["units"],

@@ -1,4 +1,4 @@
-"""A kit's time with people: it is taken out, passed on, handed back.
+"""A kit's time with people: it is taken out and handed back (`passing_on` is beside it).
 
 Taking a kit out needs permission and can be refused. That a kit went, was passed on or is here are
 facts: they go on record whatever is there already, marked irregular where a rule was broken.
@@ -30,7 +30,7 @@ from kits.services.custody import going_short, use
 from kits.services.custody.returns import Remarks, write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import Book, LooseLevel, kit_book, kit_state
-from kits.services.lookup import kit_is_out, open_checkout, promises, refuse_ended, reporters
+from kits.services.lookup import kit_is_out, open_checkout, promises, refuse_ended
 from kits.services.notices import writing
 from kits.services.trips.purpose import Plan, plan, refuse_past, refuse_promised
 
@@ -365,38 +365,3 @@ def _arrive(
     if as_found == AsFound.OPENED:
         book.break_seals(entry, [section] if section else list(kit.sections.all()))
     kit.save(update_fields=["room", "to_sort_since"])
-
-
-def pass_on(act: Act, kit: Kit, person: Person) -> ChangeOfHands:
-    """Record that a kit was passed to another person on the way.
-
-    That somebody has it who had it already is recorded too, and changes nothing. Where the book
-    does not show the kit out, it is recorded as having gone out to them, irregular: nobody judged
-    it before it went.
-    """
-    with kit_book(act, kit) as (book, kit):
-        reporters.require(act.actor, "pass", kit)
-        late = book.is_late(kit)
-        held = None if late else open_checkout(kit)
-        if held is None and not late:
-            unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
-            taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return ChangeOfHands(kit, taken.checkout, taken.entry)
-        entry = book.post(
-            EntryKind.PASS,
-            kit=kit,
-            trip=held.trip if held else None,
-            checkout=held,
-            irregular=[ReasonCode.OUT_OF_ORDER] if late else [],
-            detail={"from": held.person_id if held else None, "to": person.pk},
-        )
-        if held is None:
-            writing.notify_keepers(entry, "irregular", kit=kit)
-        else:
-            since = max(entry.occurred_at, held.out_at)
-            Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
-            held.person = person
-            held.save(update_fields=["person"])
-            if kit.lost_since is not None:
-                holds.mark_found(book, kit)
-    return ChangeOfHands(kit, held, entry)

@@ -32,7 +32,7 @@ from kits.models import (
 )
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
 from kits.rules.ledger.facts import Level
-from kits.services.custody import custody, use
+from kits.services.custody import custody, passing_on, use
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import Book, LooseLevel, facts, reversal
@@ -221,7 +221,7 @@ def _passed_on(entry: Entry) -> Again:
     def again(act: Act, _wrong: Kit, kit: Kit) -> Entry | None:
         if (held := open_checkout(kit)) and held.person_id == to.pk:
             return None
-        custody.pass_on(act, kit, to)
+        passing_on.pass_on(act, kit, to)
         return Entry.objects.filter(key=act.key).latest("id")
 
     return again

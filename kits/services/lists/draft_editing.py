@@ -13,9 +13,9 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, NotFound, Stale
 from kits.models import PackingListVersion
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts, packing_lists
+from kits.services.lists.drafts import Draft, SectionDraft
 from kits.services.lists.not_carried import NotCarriedDraft
-from kits.services.lists.packing_lists import Draft, SectionDraft
 
 
 def mark(section: SectionDraft) -> str:
@@ -138,7 +138,7 @@ def _edit(
     act.actor.require("edit_list")
     with transaction.atomic():
         version = packing_lists.locked(version)
-        return packing_lists.edit_draft(act, version, change(packing_lists.draft_of(version)))
+        return drafts.edit_draft(act, version, change(drafts.draft_of(version)))
 
 
 def _position(draft: Draft, key: str) -> int:

@@ -1,5 +1,5 @@
-"""Kit lists that wait for their medical adviser's signature, and signatures that end: said ahead,
-and extended by a link that needs no account.
+"""Signatures of kit lists: given by a medical adviser, waited for, and ending: said ahead, and
+extended by a link that needs no account.
 
 The link says who may extend which signature, signed by this program; it does so once, since it
 names the day that the signature ends on.
@@ -13,16 +13,41 @@ from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, actor_of_person, one, secret_key
+from gearroom.core.acts import (
+    Act,
+    Invalid,
+    NotAllowed,
+    Refused,
+    TooLarge,
+    Unacceptable,
+    actor_of_person,
+    one,
+    secret_key,
+)
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
-from kits.models import PackingListVersion
+from kits.models import Kit, PackingListVersion
 from kits.rules.lists import signatures as rule
-from kits.services.lists import packing_lists
+from kits.services.ledger import known_then
+from kits.services.ledger.book import Book
+from kits.services.lists.packing_lists import locked
 from kits.services.notices import SignatureEnds, notice_text, writing
 
 WITHIN = timedelta(days=120)
 """How long a link may be used."""
+
+MOST_PAGE_BYTES = 5 * 1024 * 1024
+
+_WHOLE_PAGE = {
+    "application/pdf": (b"%PDF-", b"%%EOF"),
+    "image/png": (b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"),
+    "image/jpeg": (b"\xff\xd8\xff", b"\xff\xd9"),
+}
+"""How a whole file begins, and what stands near its end. It is kept and handed out as it came, so
+nothing here opens what may have been made to harm whoever does."""
+_LAST_BYTES = 2048
+PAGE_KINDS = tuple(_WHOLE_PAGE)
+"""The media types of a signed page."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +60,63 @@ class Extension:
     ends: date
     until: date
     done: bool
+
+
+# ---------------------------------------------------------------------------------------- signing
+def sign(
+    act: Act, version: PackingListVersion, *, until: date, note: str = "", page: bytes = b""
+) -> PackingListVersion:
+    """Sign a published version until a day, as its medical adviser; a page that was signed on
+    paper may come with it (PDF, PNG or JPEG, told by its content). Kits that follow the version
+    are judged again.
+
+    Raises Refused (`not-published`), Unacceptable (`signature-in-the-past`), Invalid (field
+    `page`), TooLarge.
+    """
+    act.actor.require("sign_list")
+    if act.person is None:
+        raise NotAllowed(
+            "role-missing",
+            _("A list must be signed by someone who is logged in under their own name."),
+            roles=["adviser"],
+        )
+    page_type = page_kind(page) if page else ""
+    zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
+    today = clock.local_date(act.received_at, zone)
+    if until < today:
+        raise Unacceptable(
+            "signature-in-the-past",
+            _("The last day of the signature is in the past. Enter today or a later day."),
+        )
+    with Book(act) as book:
+        # The version before the kits, as a kit does that starts to follow it: none is missed.
+        version = locked(version)
+        book.lock(*Kit.objects.filter(list_version=version).values_list("pk", flat=True))
+        if version.published_at is None:
+            raise Refused("not-published", _("This is a draft. Publish it, then sign it."))
+        known_then.remember_signature(version)
+        version.signed_by = act.person
+        version.signed_on, version.signed_until = today, until
+        version.signature_note = note
+        version.signed_page, version.signed_page_type = page or None, page_type
+        version.save()
+        known_then.remember_signature(version, clock.now())
+    return version
+
+
+def page_kind(page: bytes) -> str:
+    """The media type of a signed page, told by its content. Raises Invalid, TooLarge."""
+    if len(page) > MOST_PAGE_BYTES:
+        raise TooLarge(
+            "too-large",
+            _("A signed page can be at most %(most)s MiB. Scan it in greyscale.")
+            % {"most": MOST_PAGE_BYTES // 2**20},
+            limit_bytes=MOST_PAGE_BYTES,
+        )
+    for media_type, (start, end) in _WHOLE_PAGE.items():
+        if page.startswith(start) and end in page[-_LAST_BYTES:]:
+            return media_type
+    raise Invalid(_("The signed page must be a complete PDF, PNG or JPEG file."), field="page")
 
 
 # ------------------------------------------------------------------------------------ what stands
@@ -131,7 +213,7 @@ def extend(extension: Extension) -> PackingListVersion:
         return extension.version
     version, person = extension.version, extension.person
     key = secret_key(notice_text.SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
-    return packing_lists.sign(
+    return sign(
         Act(actor=actor_of_person(person), key=key),
         version,
         until=extension.until,

@@ -11,7 +11,7 @@ from gearroom.core import clock
 from kits.models import Notice
 from kits.rules.mail.plain_text import Letter
 from kits.rules.notices.policy import WEEKLY
-from kits.services.mail import digest_data, digest_text, notice_texts, picking_list
+from kits.services.mail import digest_data, digest_text, digest_week, notice_texts, picking_list
 from kits.services.mail.rendering import Attachment
 from kits.services.stock import stock_levels
 
@@ -50,7 +50,7 @@ def _notice(notice: Notice, with_it: Sequence[Notice]) -> Written:
     return Written(notice_texts.letter(notice, *with_it), facts=holds)
 
 
-def _weekly(week: digest_data.Week) -> Written:
+def _weekly(week: digest_week.Week) -> Written:
     sheet = picking_list.draw(week)
     return Written(
         digest_text.letter(week),

@@ -3,25 +3,16 @@ so, without a date, wanting their check. The rules decide which; only those are 
 places, so that what is loaded grows with the batches, not with the kits."""
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from kits.models import Holding, Lot, Place
+from gearroom.core.rules.grouping import grouped
+from kits.models import Holding, Lot, Place, PlaceKind
 from kits.rules.ledger import Batch, ReasonCode, check_fault, date_known, good_through
 from kits.rules.mail import digest as rule
 from kits.services.ledger import readiness
-
-
-@dataclass(frozen=True)
-class BatchInPlace:
-    """Units of a batch somewhere, with what is to be said of them: a last good day, or why an
-    instrument wants its check and by when."""
-
-    lot: Lot
-    place: Place
-    units: int
-    day: date | None = None
-    fault: ReasonCode | None = None
+from kits.services.mail.digest_week import BatchInPlace, Week
+from kits.services.stock.stock_levels import Stockroom
 
 
 @dataclass(frozen=True)
@@ -72,3 +63,37 @@ def batches_in(
         row.lot = lots[row.lot_id]
     rows.sort(key=lambda row: (good_through(batches[row.lot_id]) or date.max, row.place_id, row.pk))
     return [(row, places[row.place_id], batches[row.lot_id]) for row in rows]
+
+
+def load_batches(weeks: dict[int, Week], stock: Stockroom) -> None:
+    """Add to each email what is to be said of batches in its kits and on its shelves."""
+    kit_ids = {k.pk for week in weeks.values() for k in week.own if k.lost_since is None}
+    sections = {
+        p.pk: p for p in Place.objects.sections().filter(kit__in=kit_ids).select_related("kit")
+    }
+    wanted = {r.pk for w in weeks.values() for r in w.rooms}
+    shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}
+    places: dict[int, Place] = {**sections, **shelves}
+    windows = {week.person.pk: DigestWindow(week.today, week.horizon) for week in weeks.values()}
+    owners = grouped(
+        (owner, week)
+        for week in weeks.values()
+        for owner in (*((True, kit.pk) for kit in week.own), *((False, r.pk) for r in week.rooms))
+    )
+    for holding, place, batch in batches_in(places, set(windows.values())):
+        row = BatchInPlace(holding.lot, place, holding.units)
+        for week in owners[place.kit_id is not None, place.kit_id or place.room_id or 0]:
+            _add_batch(week, windows[week.person.pk], batch, row)
+
+
+def _add_batch(week: Week, window: DigestWindow, batch: Batch, row: BatchInPlace) -> None:
+    """Add what an email says of units of a batch in a place."""
+    if not date_known(batch):
+        week.undated.append(row)
+    if fault := window.wants_check(batch):
+        week.checks.append(replace(row, day=batch.check_due, fault=fault))
+    day = good_through(batch) or date.max
+    if day < week.today and row.place.kind == PlaceKind.SHELF:
+        week.off_shelves.append(replace(row, day=day))
+    elif week.horizon < day <= window.until:
+        week.ending.append(replace(row, day=day))

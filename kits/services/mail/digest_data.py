@@ -5,28 +5,16 @@ its stored dates say that it is not fit long enough, or where it goes out soon.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.models import Membership, Person, Room
+from gearroom.core.models import Membership, Person
 from gearroom.core.rules.grouping import grouped
 from gearroom.core.rules.roles import Role
-from kits.models import (
-    Checkout,
-    Clearance,
-    Kit,
-    Notice,
-    PackingListVersion,
-    Place,
-    PlaceKind,
-    RecallPlace,
-    Trip,
-    UnmetNeed,
-)
-from kits.rules.ledger import Batch, date_known, good_through
+from kits.models import Checkout, Kit, Notice, RecallPlace, Trip
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand
@@ -34,53 +22,13 @@ from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import signatures
 from kits.services.lookup import promises
-from kits.services.mail import digest_batches
-from kits.services.mail.digest_batches import BatchInPlace, DigestWindow
+from kits.services.mail.digest_batches import load_batches
+from kits.services.mail.digest_week import Week
 from kits.services.notices import preferences, recipients
 from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
-from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away
-from kits.services.stock.away import UnitsAway
 from kits.services.stock.stock_levels import Stockroom
-
-
-@dataclass
-class Week:
-    """All that one person's weekly email is made of."""
-
-    person: Person
-    today: date
-    zone: str
-    minutes_a_kit: int
-    own: Sequence[Kit]
-    """The kits that they answer for or stand in for."""
-    rooms: Sequence[Room]
-    kits: list[rule.KitWeek] = field(default_factory=list)
-    recalled: list[list[tuple[RecallPlace, Person | None]]] = field(default_factory=list)
-    """The kits to look into by recall, each with who has it now."""
-    medicines: list[Notice] = field(default_factory=list)
-    held_back: list[Notice] = field(default_factory=list)
-    order: list[rule.ToOrder] = field(default_factory=list)
-    not_back: list[tuple[Checkout, datetime]] = field(default_factory=list)
-    """What is past due, with when that was."""
-    lost: list[tuple[Kit, datetime]] = field(default_factory=list)
-    to_sign: list[PackingListVersion] = field(default_factory=list)
-    signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
-    uncleared: list[Clearance] = field(default_factory=list)
-    to_count: list[CountJob] = field(default_factory=list)
-    unmet: list[UnmetNeed] = field(default_factory=list)
-    away: list[UnitsAway] = field(default_factory=list)
-    checks: list[BatchInPlace] = field(default_factory=list)
-    undated: list[BatchInPlace] = field(default_factory=list)
-    ending: list[BatchInPlace] = field(default_factory=list)
-    off_shelves: list[BatchInPlace] = field(default_factory=list)
-    shelves: dict[int, Place] = field(default_factory=dict)
-
-    @property
-    def horizon(self) -> date:
-        """The last day that its kits are judged for."""
-        return rule.horizon(self.today)
 
 
 def readers() -> QuerySet[Person]:
@@ -153,7 +101,7 @@ def gather(
         waiting, ending = signatures.waiting(), signatures.ending()
         for pk in advisers:
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
-    _inside(weeks, stock)
+    load_batches(weeks, stock)
     return weeks
 
 
@@ -368,34 +316,3 @@ def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None
 
 
 # --------------------------------------------------------------------------- batches in places
-def _inside(weeks: dict[int, Week], stock: Stockroom) -> None:
-    kit_ids = {k.pk for week in weeks.values() for k in week.own if k.lost_since is None}
-    sections = {
-        p.pk: p for p in Place.objects.sections().filter(kit__in=kit_ids).select_related("kit")
-    }
-    wanted = {r.pk for w in weeks.values() for r in w.rooms}
-    shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}
-    places: dict[int, Place] = {**sections, **shelves}
-    windows = {week.person.pk: DigestWindow(week.today, week.horizon) for week in weeks.values()}
-    owners = grouped(
-        (owner, week)
-        for week in weeks.values()
-        for owner in (*((True, kit.pk) for kit in week.own), *((False, r.pk) for r in week.rooms))
-    )
-    for holding, place, batch in digest_batches.batches_in(places, set(windows.values())):
-        row = BatchInPlace(holding.lot, place, holding.units)
-        for week in owners[place.kit_id is not None, place.kit_id or place.room_id or 0]:
-            _add_batch(week, windows[week.person.pk], batch, row)
-
-
-def _add_batch(week: Week, window: DigestWindow, batch: Batch, row: BatchInPlace) -> None:
-    """Add what an email says of units of a batch in a place."""
-    if not date_known(batch):
-        week.undated.append(row)
-    if fault := window.wants_check(batch):
-        week.checks.append(replace(row, day=batch.check_due, fault=fault))
-    day = good_through(batch) or date.max
-    if day < week.today and row.place.kind == PlaceKind.SHELF:
-        week.off_shelves.append(replace(row, day=day))
-    elif week.horizon < day <= window.until:
-        week.ending.append(replace(row, day=day))

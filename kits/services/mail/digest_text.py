@@ -14,8 +14,7 @@ from kits.rules.mail.plain_text import SHORT_WORDS, Letter, LetterRow, Part, wor
 from kits.rules.restocking.picking import RestockList
 from kits.services.lists import signatures
 from kits.services.mail import digest_kits, notice_texts
-from kits.services.mail.digest_batches import BatchInPlace
-from kits.services.mail.digest_data import Week
+from kits.services.mail.digest_week import BatchInPlace, Week
 from kits.services.notices import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices

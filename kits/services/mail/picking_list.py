@@ -19,7 +19,7 @@ from gearroom.core.rules.grouping import grouped
 from kits.models import Place
 from kits.rules.ledger.expiry import good_through
 from kits.services.mail import digest_text
-from kits.services.mail.digest_data import Week
+from kits.services.mail.digest_week import Week
 from kits.services.text import wording
 
 REGULAR, BOLD = "GearroomList", "GearroomListBold"

@@ -17,21 +17,12 @@ from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
-from kits.models import (
-    Checkout,
-    Item,
-    Kit,
-    Label,
-    Lot,
-    PackingList,
-    PackingListVersion,
-    Place,
-)
+from kits.models import Checkout, Item, Kit, Label, Lot, PackingList, PackingListVersion, Place
 from kits.rules.ledger.facts import Kind
 from kits.rules.overview.workbook import Known, ListRow, WhereRow, Workbook, fold, read
 from kits.services.kits import kits
 from kits.services.ledger import lots
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts, publishing
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import catalogue, counting, shelves
@@ -130,9 +121,9 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
                 catalogue.put_pack_code(act, item, gtin=row.gtin, units_per_pack=row.units_per_pack)
         things = {fold(item.name): item for item in Item.objects.all()}
         for new in book.lists:
-            packing_lists.publish(
+            publishing.publish(
                 act,
-                packing_lists.make_list(act, name=new.name, draft=_draft(new, things)),
+                drafts.make_list(act, name=new.name, draft=_draft(new, things)),
                 anyway=True,
             )
         people = {fold(p.name): p for p in _people(act.actor)}
@@ -157,15 +148,15 @@ def _names(rows: Any) -> frozenset[str]:
     return frozenset(fold(name) for name in rows.values_list("name", flat=True))
 
 
-def _draft(row: ListRow, things: Mapping[str, Item]) -> packing_lists.Draft:
-    return packing_lists.Draft(
+def _draft(row: ListRow, things: Mapping[str, Item]) -> drafts.Draft:
+    return drafts.Draft(
         people=row.people,
         days=row.days,
         sections=tuple(
-            packing_lists.SectionDraft(
+            drafts.SectionDraft(
                 name,
                 tuple(
-                    packing_lists.LineDraft(
+                    drafts.LineDraft(
                         things[fold(line.thing)],
                         line.carry,
                         line.never_below,

@@ -11,16 +11,7 @@ from dataclasses import dataclass, replace
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused
-from kits.models import (
-    Disposal,
-    Entry,
-    EntryKind,
-    Holding,
-    Kit,
-    Lot,
-    Place,
-    PlaceKind,
-)
+from kits.models import Disposal, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import why_not
 from kits.services.kits import kits
 from kits.services.ledger import (
@@ -36,7 +27,7 @@ from kits.services.ledger import (
 )
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.restocking import sorting
-from kits.services.stock import disposing, receiving
+from kits.services.stock import disposing, moving, receiving
 from kits.services.text.amounts import units as whole
 
 
@@ -135,7 +126,7 @@ def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
         )
     place = place_out_of(kit, line.lot, line.way, line.shelf, line.disposal, "lines")
     if line.way is Destination.SHELF and kit.training:
-        raise receiving.training_never_back()
+        raise moving.training_never_back()
     if line.way in (Destination.SHELF, Destination.TRAINING):
         return place
     batch, to_others = admission.batch_of(line.lot), line.way is not Destination.DISPOSE

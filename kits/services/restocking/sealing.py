@@ -1,19 +1,33 @@
-"""Before a seal goes on: what is not replaced, in words, and the refusal that asks. And when it is
-on: whether the bag closed over what is in it, and what it weighs."""
+"""Sealing. Before a seal goes on: what is not replaced, in words, and the refusal that asks. When
+it is on: whether the bag closed over what is in it, and what it weighs."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Invalid, Refused
-from kits.models import Closing, Entry, Holding, Item, Kit, ListLine, Place
-from kits.rules.ledger.facts import Level
+from gearroom.core.acts import Act, Invalid, Refused
+from gearroom.core.models import Room
+from gearroom.core.rules.grouping import summed
+from kits.models import (
+    Closing,
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    ListLine,
+    Place,
+    Seal,
+    SealFact,
+)
+from kits.rules.ledger import Level
 from kits.rules.planning.fit import Part, bulk
 from kits.rules.restocking import sealing as rule
 from kits.rules.restocking.sealing import Lack, NotReplaced
-from kits.services.ledger import readiness
+from kits.services.ledger import Book, kit_book, readiness
 
 MOST_MASS_G = 100_000
 
@@ -89,6 +103,45 @@ def line(row: NotReplaced) -> str:
     return _("%(thing)s: level not checked") % facts
 
 
+def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:
+    """Raise Refused where a seal with this number is on already: `sealed-already` there,
+    `seal-in-use` elsewhere."""
+    in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
+    if in_use is None:
+        return
+    if (in_use.kit_id, in_use.section_id) == (kit.pk, section.pk if section else None):
+        raise Refused(
+            "sealed-already",
+            _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
+        )
+    raise Refused(
+        "seal-in-use",
+        _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
+        % {"number": number, "kit": in_use.kit.name},
+        kit=in_use.kit.name,
+    )
+
+
+def refuse_if_opened_since(book: Book, kit: Kit, section: Place | None) -> None:
+    """Raise Refused (`opened-since`) where a seal is claimed to have gone on before the latest
+    opening or seal that is on record: it is not what is on the kit now."""
+    claim = book.claim()
+    if claim is None:
+        return
+    since = Q(entry__claimed_at__gt=claim) | Q(entry__claimed_at=None, entry__occurred_at__gt=claim)
+    later = SealFact.objects.filter(since, kit=kit, entry__reversed_by=None)
+    if (later.filter(section=section) if section else later).exists():
+        raise Refused(
+            "opened-since",
+            _(
+                "%(kit)s has been opened or sealed again since then. Look which seal is on it now, "
+                "and enter that one."
+            )
+            % {"kit": kit.name},
+            kit=kit.name,
+        )
+
+
 # ------------------------------------------------------------------------------ whether it closed
 def check_closed(said: Closed) -> None:
     """Raise Invalid (field `mass_g`) for a weight that no bag has."""
@@ -140,3 +193,63 @@ def _inside(kit: Kit, section: Place | None) -> list[Part]:
         Part(item.pk, units[item.pk], item.volume_ml, item.mass_g)
         for item in Item.objects.filter(pk__in=units)
     ]
+
+
+# ----------------------------------------------------------------------------------- a seal goes on
+def reseal(
+    act: Act,
+    kit: Kit,
+    number: str,
+    *,
+    section: Place | None = None,
+    anyway: bool = False,
+    closed: Closed = NOT_SAID,
+) -> Seal:
+    """Put a numbered seal on a kit, or on one of its sections; with whether it closed, and what it
+    weighs, where somebody says so.
+
+    A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
+    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`, `opened-since`;
+    `not-replaced` where something that was used is not replaced or may not stay inside, unless
+    `anyway`.
+    """
+    number = number.strip()
+    if not number or len(number) > 40:
+        raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
+    check_closed(closed)
+    with kit_book(act, kit, here="reseal") as (book, kit):
+        refuse_if_opened_since(book, kit, section)
+        refuse_if_in_use(kit, section, number)
+        lacking = not_replaced(kit, section)
+        if lacking and not anyway:
+            raise not_replaced_refusal(kit, lacking)
+        units_lacking = summed((str(row.thing.id), row.count) for row in lacking)
+        entry = book.post(
+            EntryKind.RESEAL,
+            kit=kit,
+            detail={
+                "number": number,
+                "section": section.section_key if section else None,
+                "ends_sorting": False,
+                "not_replaced": units_lacking,
+            },
+        )
+        Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
+        write_closed(entry, kit, section, closed)
+        return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
+
+
+def next_seal_number(room: Room) -> str:
+    """The number after the last one that was put on a kit in a room: the next on the strip, or
+    nothing where the last does not end in digits."""
+    last = (
+        Seal.objects.filter(put_on__room=room)
+        .order_by("-id")
+        .values_list("number", flat=True)
+        .first()
+    )
+    match = re.search(r"^(.*?)(\d+)$", last or "")
+    if match is None:
+        return ""
+    head, digits = match.groups()
+    return f"{head}{int(digits) + 1:0{len(digits)}d}"

@@ -1,6 +1,5 @@
-"""Sorting: from hand-back to ready. Check contents, restock, remove what is out of date, reseal."""
+"""Sorting: from hand-back to ready. Check contents, restock, remove what is out of date."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -9,8 +8,6 @@ from typing import NamedTuple
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused
-from gearroom.core.models import Room
-from gearroom.core.rules.grouping import summed
 from kits.models import (
     AsFound,
     Entry,
@@ -37,8 +34,6 @@ from kits.services.ledger import (
     write_levels,
 )
 from kits.services.lookup import promises
-from kits.services.restocking import sealing
-from kits.services.restocking.sealing import NOT_SAID, Closed
 from kits.services.stock.disposing import disposal_of
 from kits.services.text import wording
 from kits.services.text.amounts import units
@@ -326,76 +321,3 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
                 _("Nothing needs to be removed from %(kit)s today.") % {"kit": kit.name},
             )
         return book.post(EntryKind.TAKE_OUT, _out_legs(plan, rows), kit=kit)
-
-
-# ------------------------------------------------------------------------------------- resealing
-def reseal(
-    act: Act,
-    kit: Kit,
-    number: str,
-    *,
-    section: Place | None = None,
-    anyway: bool = False,
-    closed: Closed = NOT_SAID,
-) -> Seal:
-    """Put a numbered seal on a kit, or on one of its sections; with whether it closed, and what it
-    weighs, where somebody says so.
-
-    A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
-    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`; `not-replaced` where
-    something that was used is not replaced or may not stay inside, unless `anyway`.
-    """
-    number = number.strip()
-    if not number or len(number) > 40:
-        raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
-    sealing.check_closed(closed)
-    with kit_book(act, kit, here="reseal") as (book, kit):
-        in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
-        if in_use is not None and (in_use.kit_id, in_use.section_id) == (
-            kit.pk,
-            section.pk if section else None,
-        ):
-            raise Refused(
-                "sealed-already",
-                _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
-            )
-        if in_use is not None:
-            raise Refused(
-                "seal-in-use",
-                _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
-                % {"number": number, "kit": in_use.kit.name},
-                kit=in_use.kit.name,
-            )
-        lacking = sealing.not_replaced(kit, section)
-        if lacking and not anyway:
-            raise sealing.not_replaced_refusal(kit, lacking)
-        units_lacking = summed((str(row.thing.id), row.count) for row in lacking)
-        entry = book.post(
-            EntryKind.RESEAL,
-            kit=kit,
-            detail={
-                "number": number,
-                "section": section.section_key if section else None,
-                "ends_sorting": False,
-                "not_replaced": units_lacking,
-            },
-        )
-        Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
-        sealing.write_closed(entry, kit, section, closed)
-        return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
-
-
-def next_seal_number(room: Room) -> str:
-    """The number after the last one that was put on a kit in a room: the next on the strip, or
-    nothing where the last does not end in digits."""
-    last = (
-        Seal.objects.filter(put_on__room=room)
-        .order_by("-id")
-        .values_list("number", flat=True)
-        .first()
-    )
-    match = re.search(r"^(.*?)(\d+)$", last or "")
-    if match is None:
-        return ""
-    head, digits = match.groups()
-    return f"{head}{int(digits) + 1:0{len(digits)}d}"

@@ -12,7 +12,7 @@ from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, P
 from kits.rules.ledger import OUT_OF_DATE, Kind, good_through, why_not
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import Book, Leg, outer, readiness
-from kits.services.stock import receiving
+from kits.services.stock import moving, receiving
 from kits.services.text import wording
 from kits.services.text.amounts import units as whole
 
@@ -62,7 +62,7 @@ def dispose(
     Invalid (`reason`).
     """
     with Book(act) as book:
-        kit, room = receiving.lock_place(book, place, "dispose")
+        kit, room = moving.lock_place(book, place, "dispose")
         leg, why = _thrown(act, Outgoing(place, lot, units, disposal), room)
         return book.post(EntryKind.DISPOSE, [leg], kit=kit, lot=lot, room=room, reason=why)
 

@@ -1,4 +1,4 @@
-"""Stock beside the kits: received, moved, sent to another room.
+"""Stock that arrives from a supplier.
 
 That something arrived is a fact and is written down whatever it is; what must not be used goes to
 the room's quarantine instead of the shelf, and the entry says why.
@@ -12,7 +12,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, one, refuse_first
+from gearroom.core.acts import Act, Invalid, Refused, one
 from gearroom.core.models import Room
 from kits.models import (
     Entry,
@@ -26,17 +26,9 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
-from kits.rules.ledger import (
-    OUT_OF_DATE,
-    WINDOW_YEARS,
-    Kind,
-    ReasonCode,
-    date_known,
-    must_be_dated,
-    why_not,
-)
-from kits.services.ledger import Book, Leg, admission, lots, outer, room_place
-from kits.services.text import reason_texts
+from kits.rules.ledger import WINDOW_YEARS, Kind, ReasonCode, date_known, must_be_dated
+from kits.services.ledger import Book, Leg, admission, lots, outer
+from kits.services.text import irregular_texts
 from kits.services.text.amounts import units as whole
 
 
@@ -60,7 +52,6 @@ class Arrival:
     remarks: tuple[Remark, ...] = ()
 
 
-# ------------------------------------------------------------------------------------- receiving
 def receive(
     act: Act,
     *,
@@ -231,7 +222,7 @@ _REMARKS: dict[str, str | Promise] = {
         "This batch is on hold: it stays in quarantine until it is released."
     ),
     ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("This batch is out of date: complain to the supplier."),
-    ReasonCode.MORE_ARRIVED: reason_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
+    ReasonCode.MORE_ARRIVED: irregular_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
     "undated": _lazy(
         "The expiry date of this batch is not known, so it cannot go into a kit: read the date "
         "from the pack and correct the batch."
@@ -251,164 +242,3 @@ def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
     }
     codes = [*irregular, *(code for code, is_so in noted.items() if is_so)]
     return tuple(Remark(code, str(_REMARKS[code])) for code in codes)
-
-
-# ---------------------------------------------------------------------------------------- moving
-def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Entry:
-    """Move units within a room: between shelves, to the training box, into or out of quarantine;
-    out of a kit's section, or to another section of the same kit.
-
-    Raises Refused: `training-never-back`, `send-instead` (another room), `restock-instead` (into a
-    kit), one of the codes of `guard` for what may not leave quarantine, `not-enough`.
-    """
-    with Book(act) as book:
-        kit, room = lock_place(book, source, "move")
-        count = whole(units)
-        _may_move(lot, source, target, room, kit)
-        return book.post(
-            EntryKind.MOVE, [Leg(lot, source, target, count)], kit=kit, lot=lot, room=room
-        )
-
-
-def lock_place(book: Book, place: Place, use_case: str) -> tuple[Kit | None, Room]:
-    """The kit that a place is a section of, locked (None for other places), and the room that it
-    is in now. Raises what `room_of` raises, and NotAllowed without the right to a use case there.
-    """
-    kit = book.lock(place.kit_id)[0] if place.kit_id else None
-    room = room_of(place, kit)
-    book.act.actor.require(use_case, room.pk)
-    return kit, room
-
-
-def room_of(place: Place, kit: Kit | None) -> Room:
-    """The room that a place is in now. Raises Invalid for what is in none, Refused (`not-here`)."""
-    room = kit.room if kit else place.room
-    if room is None or place.kind == PlaceKind.TRANSIT:
-        raise Invalid(_("Choose the shelf, box or section that the item is in now."), field="place")
-    if place.kind == PlaceKind.AWAY:
-        raise Refused(
-            "not-here",
-            _(
-                "This item left with a casualty. In the list of items that may be returned, "
-                "record that it has been returned."
-            ),
-        )
-    return room
-
-
-def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
-    for_training = source.kind == PlaceKind.TRAINING or (kit is not None and kit.training)
-    refuse_first(
-        (
-            source.pk == target.pk,
-            Invalid(_("The item is already there. Choose another place."), field="to"),
-        ),
-        (
-            not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY),
-            Invalid(
-                _("Move the item to a shelf, the training box or quarantine, or dispose of it."),
-                field="to",
-            ),
-        ),
-        (
-            target.kit_id is not None and target.kit_id != source.kit_id,
-            Refused(
-                "restock-instead",
-                _("Items can only be put into a kit by restocking it or making it up."),
-            ),
-        ),
-        (
-            target.kit_id is None and target.room_id != room.pk,
-            Refused(
-                "send-instead",
-                _(
-                    "%(target)s is in another room. Send the item to that room, then record its "
-                    "arrival there."
-                )
-                % {"target": target.name},
-            ),
-        ),
-        (
-            target.closed_on is not None,
-            Refused(
-                "place-closed",
-                _("%(target)s is no longer in use. Choose another place.")
-                % {"target": target.name},
-            ),
-        ),
-        (
-            for_training
-            and (
-                target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
-            ),
-            training_never_back(),
-        ),
-    )
-    if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
-        _usable_there(lot, source, target, room)
-
-
-def training_never_back() -> Refused:
-    """The refusal to put what was set aside for training where it could be used."""
-    return Refused(
-        "training-never-back",
-        _("Training stock never goes back into use. Dispose of it when it is worn out."),
-    )
-
-
-def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
-    """Nothing recalled, kept back or out of date is put where it could be picked up."""
-    batch = admission.batch_of(lot)
-    fault = why_not(batch, today_in(room))
-    may_stay = source.kind == target.kind or target.kind == PlaceKind.TRAINING
-    if fault in admission.TO_QUARANTINE and not (fault in OUT_OF_DATE and may_stay):
-        raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
-
-
-# ------------------------------------------------------------------------------ between two rooms
-def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
-    """Send units from a shelf to another room; until they arrive they are in transit to it.
-
-    Raises Refused: `recalled` or the like, `not-enough`.
-    """
-    if source.kind != PlaceKind.SHELF or source.room is None:
-        raise Invalid(_("Items can only be sent from a shelf."), field="place")
-    if source.room_id == room.pk:
-        raise Invalid(
-            _("The item is already in %(room)s. Move it instead of sending it.")
-            % {"room": room.name},
-            field="room",
-        )
-    with Book(act) as book:
-        act.actor.require("move", source.room_id)
-        transit = room_place(room, PlaceKind.TRANSIT)
-        _usable_there(lot, source, source, source.room)
-        return book.post(
-            EntryKind.MOVE,
-            [Leg(lot, source, transit, whole(units))],
-            lot=lot,
-            room=source.room,
-            detail={"sent_to": room.pk},
-        )
-
-
-def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Arrival:
-    """Put what was sent onto a shelf of the room it was sent to.
-
-    More than is in transit is written as found. What must not be used goes to quarantine.
-    """
-    if shelf.kind != PlaceKind.SHELF or shelf.room is None:
-        raise Invalid(_("Items that arrive must be put on a shelf."), field="shelf")
-    with Book(act) as book:
-        act.actor.require("move", shelf.room_id)
-        count = whole(units)
-        place, irregular = admission.landing(lot, shelf)
-        transit = room_place(shelf.room, PlaceKind.TRANSIT)
-        held = Holding.objects.filter(lot=lot, place=transit).first()  # `landing` locked the batch
-        sent = min(count, held.units) if held else 0
-        legs = [Leg(lot, transit, place, sent)] if sent else []
-        if sent < count:
-            legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
-            irregular.append(ReasonCode.MORE_ARRIVED)
-        entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
-        return Arrival(entry, lot, place, count, remarks=remarks(lot, irregular))

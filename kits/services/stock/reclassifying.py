@@ -17,7 +17,7 @@ from kits.models import Entry, EntryKind, Holding, Lot, Place, PlaceKind
 from kits.rules.ledger.facts import Kind, KitState
 from kits.services.ledger import Book, Leg, lots, outer, readiness
 from kits.services.lookup import find
-from kits.services.stock import receiving
+from kits.services.stock import moving, receiving
 from kits.services.text.amounts import units as whole
 
 
@@ -74,7 +74,7 @@ def record_date(
             _("This batch already has an expiry date. Correct the batch instead."), field="lot"
         )
     with Book(act) as book:
-        kit, room = receiving.lock_place(book, place, "count")
+        kit, room = moving.lock_place(book, place, "count")
         receiving.check_expiry(expiry, receiving.today_in(room))
         known = lots.known(
             item=lot.item, number=lot.number or number, expiry=expiry, opened_on=lot.opened_on
@@ -118,7 +118,7 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
             lot=lot.pk,
         )
     with Book(act) as book:
-        kit, room = receiving.lock_place(book, place, "open")
+        kit, room = moving.lock_place(book, place, "open")
         count = whole(units)
         when = min(act.claimed_at or act.received_at, act.received_at)
         opened = lots.known(

@@ -1,29 +1,14 @@
 """What is printed of the book: labels on sheets, kit tags, lid cards, sign-out sheets.
 
-Loads rows, makes of them what the printer takes, and turns what cannot be printed into problems.
+Loads rows and makes of them what the printer takes.
 """
 
-import dataclasses
-import io
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from typing import Any, BinaryIO
+from collections.abc import Sequence
+from typing import Any
 
-from django.conf import settings
-from django.db import IntegrityError, transaction
-from django.utils.translation import get_language, gettext as _
+from django.utils.translation import gettext as _
 
-from gearroom.core import clock
-from gearroom.core.acts import (
-    Act,
-    Actor,
-    Invalid,
-    NotFound,
-    Problem,
-    Refused,
-    TooLarge,
-    Unacceptable,
-)
+from gearroom.core.acts import Act, Actor, NotFound, Refused, TooLarge
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
@@ -32,148 +17,17 @@ from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.ledger import readiness
 from kits.services.lookup import find
-from kits.services.text.wording import in_words
 from labels import printing
-from labels.models import SheetLayout
 from labels.rules.codes.texts import Expiry
-from labels.rules.layout import (
-    SHEETS,
-    CellTooSmall,
-    Hole,
-    Offset,
-    Order,
-    Sheet,
-    SheetError,
-    Space,
-    SymbolTooSmall,
-    cards,
-    checked,
-    contents,
-)
+from labels.rules.layout import Offset, Order, Sheet, cards, contents
+from labels.services.paper.printer import job, pdf_of, printable
+from labels.services.paper.sheets import StoredSheet
 
 MOST_PRINTED = 2000
 """Labels in one file, copies counted."""
 
-DEFAULT_SHEET = "a4-3x7"
-TAG_SHEET = "tie-on-55x90"
-PICTURE_SHEET = "roll-62x29"
-
-
-class NoPublicAddress(Refused):
-    """No address is set that what is printed could lead to: it can only be looked at."""
-
-
-@dataclasses.dataclass(frozen=True)
-class StoredSheet:
-    """A sheet that can be printed on, and the correction of the printer it is for. `own`: added
-    here, not built in."""
-
-    sheet: Sheet
-    offset: Offset
-    own: bool
-
-
-# ------------------------------------------------------------------------------------------ sheets
-def sheets() -> list[StoredSheet]:
-    """Every sheet: the built-in ones, then those that were added here."""
-    return [StoredSheet(sheet, Offset(), own=False) for sheet in SHEETS.values()] + [
-        _stored(row) for row in SheetLayout.objects.all()
-    ]
-
-
-def sheet(ref: str) -> StoredSheet:
-    """A sheet by its key, or by the name it was added under. Raises Invalid."""
-    if ref in SHEETS:
-        return StoredSheet(SHEETS[ref], Offset(), own=False)
-    row = SheetLayout.objects.filter(name__iexact=ref).first()
-    if row is None:
-        raise Invalid(
-            _(
-                "There is no sheet called “%(sheet)s”. Choose one of these: %(sheets)s; or add "
-                "one by its measurements."
-            )
-            % {"sheet": ref, "sheets": ", ".join(SHEETS)},
-            field="sheet",
-        )
-    return _stored(row)
-
-
-def _stored(row: SheetLayout) -> StoredSheet:
-    offset = Offset(float(row.offset_x_mm), float(row.offset_y_mm))
-    return StoredSheet(_measured(row.name, row.layout), offset, own=True)
-
-
-def _measured(name: str, measures: dict[str, Any]) -> Sheet:
-    hole = measures.get("hole")
-    return Sheet(key=name, name=name, **measures | {"hole": Hole(**hole) if hole else None})
-
-
-def add_sheet(
-    act: Act, name: str, measures: dict[str, Any], *, dx_mm: float = 0.0, dy_mm: float = 0.0
-) -> StoredSheet:
-    """Add a sheet by its measures in mm (those of `Sheet`, the hole's as a mapping; a pitch of 0:
-    the cells touch), once it fits its page and holds a label's symbol.
-
-    Raises Invalid with everything that does not fit, Refused (`name-taken`).
-    """
-    act.actor.require("print_labels")
-    sentence = _("There is already a sheet called “%(sheet)s”. Choose another name.")
-    taken = Refused("name-taken", sentence % {"sheet": name})
-    if name in SHEETS:
-        raise taken
-    touching = {"pitch_x_mm": measures["cell_width_mm"], "pitch_y_mm": measures["cell_height_mm"]}
-    apart = {pitch: measures.get(pitch) or size for pitch, size in touching.items()}
-    with _printable():
-        added = checked(_measured(name, measures | apart))
-        offset = Offset(round(dx_mm, 2), round(dy_mm, 2))
-        job(preview=True).lay_out(contents.BlankLabel(_SAMPLE_CODE), Space.of(added))
-    layout = dataclasses.asdict(added)
-    del layout["key"], layout["name"]
-    try:
-        with transaction.atomic():
-            SheetLayout.objects.create(
-                name=name,
-                layout=layout,
-                offset_x_mm=offset.dx_mm,
-                offset_y_mm=offset.dy_mm,
-                created_at=clock.now(),
-            )
-    except IntegrityError:
-        raise taken from None
-    return StoredSheet(added, offset, own=True)
-
-
-def remove_sheet(act: Act, name: str) -> None:
-    """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
-    act.actor.require("print_labels")
-    if not sheet(name).own:
-        sentence = _(
-            "“%(sheet)s” is built in and cannot be removed. Only sheets that were added "
-            "here can be."
-        )
-        raise Invalid(sentence % {"sheet": name}, field="sheet")
-    SheetLayout.objects.filter(name__iexact=name).delete()
-
-
-_SAMPLE_CODE = "6R4B5KJ8"
-
 
 # ------------------------------------------------------------------------------------------ labels
-def job(*, preview: bool = False) -> printing.Job:
-    """How to print here. Raises Refused (`public-address-missing`) for anything but a preview
-    while there is no address that labels could lead to."""
-    try:
-        return printing.Job(
-            public_url=settings.PUBLIC_URL,
-            organisation=settings.ORGANISATION,
-            language=get_language() or settings.LANGUAGE_CODE,
-            speak=in_words,
-            preview=preview,
-        )
-    except printing.PublicAddressMissing as error:
-        raise NoPublicAddress("public-address-missing", in_words(error.says)) from error
-
-
 def to_print(label: Label) -> contents.Label:
     """A label as the printer takes it. It comes with what it is on."""
     match LabelKind(label.kind):
@@ -244,7 +98,7 @@ def print_sheet(
             _("Print no more than %(most)d labels at a time.") % {"most": MOST_PRINTED},
             limit=MOST_PRINTED,
         )
-    pdf = _pdf(
+    pdf = pdf_of(
         lambda out: printing.sheet_pdf(
             on.sheet,
             [to_print(label) for label in labels],
@@ -263,7 +117,7 @@ def print_sheet(
 
 def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = False) -> bytes:
     """One label as `png` (at 203, 300 or 600 dpi) or `svg`. Raises what `print_sheet` does."""
-    with _printable():
+    with printable():
         if form == "svg":
             return printing.label_svg(to_print(label), on, job=job(preview=preview)).encode()
         return printing.label_png(to_print(label), on, job=job(preview=preview), dpi=dpi)
@@ -271,7 +125,7 @@ def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = Fal
 
 def test_page(on: StoredSheet, offset: Offset | None = None) -> bytes:
     """The page that shows how far a printer is off, as PDF."""
-    return _pdf(
+    return pdf_of(
         lambda out: printing.calibration_page_pdf(
             on.sheet, out=out, job=job(preview=True), offset=offset or on.offset
         )
@@ -302,7 +156,7 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
         seal=seal.number,
         sealed_by=seal.put_on.person.name if seal.put_on.person else "",
     )
-    return _pdf(lambda out: printing.sheet_pdf(on, [tag], out=out, job=job(preview=preview)))
+    return pdf_of(lambda out: printing.sheet_pdf(on, [tag], out=out, job=job(preview=preview)))
 
 
 def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool = False) -> bytes:
@@ -329,7 +183,7 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
         deputy=_reach(kit.deputy if find.knows_kit(actor, kit) else None),
         pouches=tuple(cards.Pouch(name, tuple(things)) for name, things in pouches.items()),
     )
-    return _pdf(
+    return pdf_of(
         lambda out: printing.lid_card_pdf(card, out=out, job=job(preview=preview), size=size)
     )
 
@@ -346,7 +200,7 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
         row.kit_id: row.code for row in Label.objects.active().filter(kit__in=kits).order_by("id")
     }
     rows = [cards.SignOutKit(newest[kit.pk], kit.name) for kit in kits if kit.pk in newest]
-    return _pdf(
+    return pdf_of(
         lambda out: printing.sign_out_sheet_pdf(
             rows,
             out=out,
@@ -363,44 +217,3 @@ def _code_of(kit: Kit) -> str:
         sentence = _("%(kit)s has no label yet. Make a label first, then print this.")
         raise Refused("no-label", sentence % {"kit": kit.name})
     return label.code
-
-
-def as_problem(error: Exception) -> Problem:
-    """What the printer refuses, as a problem; an error that is none of its refusals is raised."""
-    match error:
-        case SheetError():
-            problems = [in_words(each) for each in error.problems]
-            return Invalid(" ".join(problems), field="sheet", problems=problems)
-        case CellTooSmall():
-            width, height = error.needed_mm
-            return Unacceptable(
-                "label-too-small",
-                in_words(error.says),
-                needed_width_mm=width,
-                needed_height_mm=height,
-            )
-        case SymbolTooSmall():
-            return Unacceptable("label-too-small", in_words(error.says), needed_mm=error.needed_mm)
-        case printing.CardTooLong():
-            return Unacceptable("card-too-long", in_words(error.says))
-        case printing.ReadBackFailed():
-            return Refused("read-back-failed", in_words(error.says))
-        case ValueError():
-            return Invalid(str(error))
-    raise error
-
-
-def _pdf(draw: Callable[[BinaryIO], object]) -> bytes:
-    """What `draw` writes; raises what the printer refuses as problems."""
-    out = io.BytesIO()
-    with _printable():
-        draw(out)
-    return out.getvalue()
-
-
-@contextmanager
-def _printable() -> Iterator[None]:
-    try:
-        yield
-    except (ValueError, printing.ReadBackFailed) as error:
-        raise as_problem(error) from error

@@ -7,7 +7,7 @@ from gearroom.core.acts import Act
 from kits.models import Label
 from labels import printing
 from labels.rules.layout import Offset
-from labels.services.paper import paper
+from labels.services.paper import paper, sheets
 
 SCREEN_DPI = 96
 """Pixels an inch as CSS has them, so that a picture of the page is as large as the page."""
@@ -16,7 +16,7 @@ SCREEN_DPI = 96
 def first_page(
     act: Act,
     labels: Sequence[Label],
-    on: paper.StoredSheet,
+    on: sheets.StoredSheet,
     *,
     start_cell: int = 1,
     copies: int = 1,
@@ -39,6 +39,6 @@ def first_page(
     return printing.page_png(io.BytesIO(pdf), 1, SCREEN_DPI)
 
 
-def pages(labels: int, on: paper.StoredSheet, *, start_cell: int = 1, copies: int = 1) -> int:
+def pages(labels: int, on: sheets.StoredSheet, *, start_cell: int = 1, copies: int = 1) -> int:
     """How many pages so many labels take on a sheet."""
     return -(-(labels * copies + start_cell - 1) // on.sheet.cells)

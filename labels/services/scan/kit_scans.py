@@ -14,7 +14,7 @@ from kits.rules.ledger.facts import Weight, Word
 from kits.services.custody import custody, going_short, offers, use
 from kits.services.ledger import kit_state
 from kits.services.lookup import find, holders
-from kits.services.text import reason_texts, verdict_texts
+from kits.services.text import irregular_texts, reason_texts, verdict_texts
 from kits.services.trips import purpose
 from kits.services.trips.claims import Departure, Terms, settle
 from labels.rules.codes.scans import Intent, Means
@@ -240,7 +240,7 @@ _BACK = {
 
 
 def _remarks(back: custody.CheckIn) -> list[str]:
-    remarks = [reason_texts.irregular(code) for code in back.irregular]
+    remarks = [irregular_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)

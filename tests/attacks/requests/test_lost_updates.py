@@ -14,7 +14,7 @@ from gearroom.core.api.views import UseCaseView
 from gearroom.core.models import Membership, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Kit
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from kits.services.stock import shelves
 from tests.core.api.made import Caller, at_once, is_problem, somebody
 from tests.kits import factories as make
@@ -44,7 +44,7 @@ def _trip(world: make.World, call: Caller) -> str:
 
 
 def _draft(world: make.World, call: Caller) -> str:
-    draft = packing_lists.new_draft(make.act(), world.version.packing_list)
+    draft = drafts.new_draft(make.act(), world.version.packing_list)
     return f"packing-lists/{draft.packing_list_id}/versions/{draft.number}/"
 
 

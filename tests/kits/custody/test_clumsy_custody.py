@@ -8,10 +8,10 @@ from kits.services.kits import holds
 from kits.services.ledger import reversal
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders, promises
-from kits.services.restocking import borrowing, sorting
+from kits.services.restocking import borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.restocking.sorting import PutIn
-from kits.services.stock import counting, receiving
+from kits.services.stock import counting, moving
 from kits.services.trips import reservations
 from tests.core.api.made import is_problem
 from tests.kits import factories as make
@@ -91,7 +91,7 @@ def test_a_kit_taken_out_by_mistake_is_promised_again_though_another_went_on_the
 
 
 def test_a_short_seal_number_read_in_full_is_the_one_on_record(school: make.World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "7")
+    sealing.reseal(act(school.keeper), school.day_01, "7")
 
     back = custody.check_in(
         act(school.keeper), school.day_01, as_found=AsFound.SEALED, seal_seen="7"
@@ -118,10 +118,8 @@ def test_what_is_in_a_training_kit_never_goes_back_on_a_shelf(school: make.World
     box = room_place(school.store, PlaceKind.TRAINING)
 
     with refused("training-never-back"):
-        receiving.move(
-            act(school.keeper), lot=lot, units=1, source=section(kit), target=school.shelf
-        )
-    receiving.move(act(school.keeper), lot=lot, units=1, source=section(kit), target=box)
+        moving.move(act(school.keeper), lot=lot, units=1, source=section(kit), target=school.shelf)
+    moving.move(act(school.keeper), lot=lot, units=1, source=section(kit), target=box)
 
     assert make.units(lot, box) == 1
 

@@ -7,21 +7,13 @@ import pytest
 
 from gearroom.core import clock
 from gearroom.core.acts import NotAllowed, Refused, Unacceptable
-from kits.models import (
-    AsFound,
-    Checkout,
-    EntryKind,
-    Notice,
-    Reservation,
-    Seal,
-    WithheldKind,
-)
-from kits.services.custody import custody
+from kits.models import AsFound, Checkout, EntryKind, Notice, Reservation, Seal, WithheldKind
+from kits.services.custody import custody, passing_on
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
 from kits.services.ledger import audit
 from kits.services.lookup import holders
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits.factories import World, act, days, fresh, some, trip, units, world
 from tests.present import present
@@ -145,7 +137,7 @@ def test_what_went_earlier_is_dated_when_it_went(school: World) -> None:
 
 
 def test_sealed_and_dry_with_the_right_seal_is_fit_again_at_once(school: World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
 
     back = custody.check_in(
@@ -159,7 +151,7 @@ def test_sealed_and_dry_with_the_right_seal_is_fit_again_at_once(school: World) 
 
 
 def test_a_seal_number_that_is_not_the_one_means_it_was_opened(school: World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
 
     back = custody.check_in(
@@ -236,7 +228,7 @@ def test_a_wet_kit_dries_and_a_broken_one_is_kept_back(school: World) -> None:
 def test_passing_on_keeps_one_checkout_and_every_holder(school: World) -> None:
     taken = out(school)
 
-    custody.pass_on(act(school.guide), school.day_01, school.instructor)
+    passing_on.pass_on(act(school.guide), school.day_01, school.instructor)
 
     held = holders.open_checkout(school.day_01)
     assert held == taken.checkout
@@ -248,7 +240,7 @@ def test_passing_on_keeps_one_checkout_and_every_holder(school: World) -> None:
 def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(school: World) -> None:
     taken = out(school)
 
-    passed = custody.pass_on(act(school.keeper), school.day_01, school.guide)
+    passed = passing_on.pass_on(act(school.keeper), school.day_01, school.guide)
 
     assert passed.checkout == taken.checkout
     assert passed.entry.kind == EntryKind.PASS
@@ -262,7 +254,7 @@ def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(schoo
 def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keeper_told(
     school: World,
 ) -> None:
-    held = custody.pass_on(act(school.guide), school.day_01, school.instructor).checkout
+    held = passing_on.pass_on(act(school.guide), school.day_01, school.instructor).checkout
 
     assert present(held).person == school.instructor
     assert present(held).opened_by.kind == EntryKind.CHECK_OUT
@@ -283,7 +275,7 @@ def test_a_lost_kit_that_is_passed_on_was_found(school: World) -> None:
     out(school)
     holds.mark_lost(act(school.guide), school.day_01)
 
-    custody.pass_on(act(school.guide), school.day_01, school.instructor)
+    passing_on.pass_on(act(school.guide), school.day_01, school.instructor)
 
     kit = fresh(school.day_01)
     assert (kit.lost_since, kit.to_sort_since is None) == (None, False)

@@ -28,7 +28,7 @@ from kits.services.ledger import audit, reversal, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders
 from kits.services.recalls import recalls
-from kits.services.stock import away, counting, disposing, receiving, stock_levels
+from kits.services.stock import away, counting, disposing, moving, stock_levels
 from kits.services.stock.counting import CountLine
 from kits.services.text import verdict_texts
 from tests.kits import factories as make
@@ -236,7 +236,7 @@ def test_what_is_away_is_moved_and_thrown_out_by_its_own_list_alone(w: make.Worl
     place = Movement.objects.get(entry__kind=EntryKind.USE).to_place
 
     with pytest.raises(Refused) as moved:
-        receiving.move(act(w.keeper), lot=w.splints, units=1, source=place, target=w.shelf)
+        moving.move(act(w.keeper), lot=w.splints, units=1, source=place, target=w.shelf)
     with pytest.raises(Refused) as thrown:
         disposing.dispose(act(w.keeper), lot=w.splints, units=1, place=place)
 

@@ -8,12 +8,12 @@ from gearroom.core.acts import NotAllowed
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, LevelFact, Reservation
 from kits.rules.ledger.facts import Level
-from kits.services.custody import custody, wrong_kit
+from kits.services.custody import custody, passing_on, wrong_kit
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import act, fresh, section as section_of, units, world
@@ -124,8 +124,8 @@ def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(
 
 
 def test_sealed_and_dry_moves_with_the_seal_of_the_right_kit(school: make.World) -> None:
-    sorting.reseal(act(school.keeper), school.day_03, "0500", anyway=True)
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_03, "0500", anyway=True)
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     for kit in (school.day_01, school.day_03):
         out(school, kit)
     back = custody.check_in(act(school.guide), school.day_01, as_found=AsFound.SEALED)
@@ -139,7 +139,7 @@ def test_sealed_and_dry_moves_with_the_seal_of_the_right_kit(school: make.World)
 def test_a_kit_passed_on_was_really_another(school: make.World) -> None:
     for kit in (school.day_01, school.day_03):
         out(school, kit)
-    custody.pass_on(act(school.guide), school.day_01, school.instructor)
+    passing_on.pass_on(act(school.guide), school.day_01, school.instructor)
     passed = Entry.objects.get(kind="pass")
 
     wrong_kit.correct_kit(act(school.guide), passed.pk, school.day_03)

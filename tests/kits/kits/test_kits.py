@@ -14,10 +14,10 @@ from kits.services.custody import custody
 from kits.services.kits import holds, kits
 from kits.services.labelling import labelling
 from kits.services.ledger import audit
-from kits.services.lists import packing_lists
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.lists import drafts, publishing
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lookup import find
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.core.api.made import WRONG, is_problem
 from tests.kits import factories as make
@@ -43,9 +43,9 @@ def body(w: make.World, **more: Any) -> dict[str, Any]:
 
 def version_2(w: make.World, *sections: SectionDraft) -> Any:
     act = make.act(w.instructor)
-    draft = packing_lists.new_draft(act, w.version.packing_list)
+    draft = drafts.new_draft(act, w.version.packing_list)
     said = Draft(people=10, days=1, sections=sections)
-    return packing_lists.publish(act, packing_lists.edit_draft(act, draft, said))
+    return publishing.publish(act, drafts.edit_draft(act, draft, said))
 
 
 def keys(kit: Kit) -> set[str]:
@@ -112,7 +112,7 @@ def test_the_deputy_is_another_person(w: make.World) -> None:
 
 
 def test_a_kit_does_not_follow_a_draft(w: make.World) -> None:
-    packing_lists.new_draft(make.act(w.keeper), w.version.packing_list)
+    drafts.new_draft(make.act(w.keeper), w.version.packing_list)
     is_problem(make.caller(w.keeper).post("kits/", body(w, version=2)), 409, "not-published")
     is_problem(make.caller(w.keeper).post("kits/", body(w, version=9)), 404, "not-found")
 
@@ -261,7 +261,7 @@ def test_it_says_who_has_a_kit_and_what_it_goes_out_for_next(w: make.World) -> N
 
 
 def test_it_says_why_a_kit_is_kept_back_and_which_seal_is_on(w: make.World) -> None:
-    sorting.reseal(make.act(w.keeper), w.day_01, number="417")
+    sealing.reseal(make.act(w.keeper), w.day_01, number="417")
     holds.withhold(make.act(w.guide), w.day_01, WithheldKind.DRYING, "fell into the beck")
     shown = make.caller(w.guide).get("kits/DAY-01/").json()
     assert shown["seal"] == "417"

@@ -27,19 +27,20 @@ from kits.models import (
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.recalls.certainty import Outcome
-from kits.services.custody import custody, use
+from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds, record
 from kits.services.ledger import audit, readiness
 from kits.services.ledger.reversal import reverse
 from kits.services.recalls import closing, recalls
-from kits.services.restocking import borrowing, building, sorting
+from kits.services.restocking import borrowing, building, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.stock import (
     corrections,
     counting,
     disposing,
     instruments,
+    moving,
     receiving,
     reclassifying,
 )
@@ -142,7 +143,7 @@ class BookMachine(RuleBasedStateMachine):
 
     @rule(kit=any_index)
     def pass_on(self, kit: int) -> None:
-        self.does(lambda: custody.pass_on(act(), self.kit(kit), self.world.instructor))
+        self.does(lambda: passing_on.pass_on(act(), self.kit(kit), self.world.instructor))
 
     @rule(kit=any_index, units=whole, lot=any_index, named=st.booleans())
     def use_something(self, kit: int, units: int, lot: int, named: bool) -> None:
@@ -186,7 +187,7 @@ class BookMachine(RuleBasedStateMachine):
 
     @rule(kit=any_index, number=st.integers(400, 405))
     def seal(self, kit: int, number: int) -> None:
-        self.does(lambda: sorting.reseal(act(), self.kit(kit), f"0{number}"))
+        self.does(lambda: sealing.reseal(act(), self.kit(kit), f"0{number}"))
 
     @rule(kit=any_index)
     def look_inside(self, kit: int) -> None:
@@ -211,9 +212,7 @@ class BookMachine(RuleBasedStateMachine):
         if held is not None:
             to = self.world.upper if held.place == self.world.shelf else self.world.shelf
             self.does(
-                lambda: receiving.move(
-                    act(), lot=held.lot, units=units, source=held.place, target=to
-                )
+                lambda: moving.move(act(), lot=held.lot, units=units, source=held.place, target=to)
             )
 
     @rule(index=any_index, units=whole)
@@ -276,7 +275,7 @@ class BookMachine(RuleBasedStateMachine):
         held = self.held(units, place__kind=PlaceKind.SHELF, place__room=self.world.store)
         if held is not None:
             self.does(
-                lambda: receiving.send(
+                lambda: moving.send(
                     act(), lot=held.lot, units=units, source=held.place, room=self.world.hut
                 )
             )
@@ -286,9 +285,7 @@ class BookMachine(RuleBasedStateMachine):
         held = self.held(index, place__kind=PlaceKind.TRANSIT)
         if held is not None:
             self.does(
-                lambda: receiving.arrive(
-                    act(), lot=held.lot, units=units, shelf=self.world.hut_shelf
-                )
+                lambda: moving.arrive(act(), lot=held.lot, units=units, shelf=self.world.hut_shelf)
             )
 
     @rule(index=any_index)

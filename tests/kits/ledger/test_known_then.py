@@ -9,13 +9,13 @@ import pytest
 from gearroom.core import clock
 from kits.models import Entry, Kit, ListSection, Lot, PackingListVersion, RecallScope, WithheldKind
 from kits.rules.ledger.facts import Criticality
-from kits.services.custody import custody, use
+from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds, kits, record
 from kits.services.ledger import reversal
-from kits.services.lists import packing_lists
+from kits.services.lists import signatures
 from kits.services.recalls import closing, recalls
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.stock import catalogue, corrections, instruments, reclassifying
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, days, fresh, world
@@ -89,7 +89,7 @@ CHANGES: dict[str, Callable[[make.World], object]] = {
         act(s.keeper), entry_of(s.day_01, "withhold").pk
     ),
     "handing back": lambda s: custody.check_in(act(s.keeper), s.day_01),
-    "passing on": lambda s: custody.pass_on(act(s.keeper), s.day_01, s.instructor),
+    "passing on": lambda s: passing_on.pass_on(act(s.keeper), s.day_01, s.instructor),
     "a release": lambda s: holds.release(act(s.keeper), s.day_01, WithheldKind.DRYING),
     "a recall": lambda s: recalls.start(
         act(), item=s.dressing, scope=RecallScope.NUMBER, number="D1"
@@ -104,7 +104,7 @@ CHANGES: dict[str, Callable[[make.World], object]] = {
     "something that will do instead": lambda s: catalogue.put_substitute(
         act(), s.shears, s.dressing
     ),
-    "a new signature": lambda s: packing_lists.sign(act(s.adviser), s.version, until=days(900)),
+    "a new signature": lambda s: signatures.sign(act(s.adviser), s.version, until=days(900)),
     "another kit list": lambda s: kits.follow_list(act(), s.day_01, another_list(s)),
     "another name": lambda s: kits.edit_kit(act(), s.day_01, name="HILL-9"),
     "somebody else responsible": lambda s: kits.edit_kit(act(), s.day_01, responsible=s.keeper),
@@ -116,7 +116,7 @@ CHANGES: dict[str, Callable[[make.World], object]] = {
 @pytest.mark.parametrize("change", CHANGES)
 def test_an_answer_of_the_past_is_the_same_after(school: make.World, change: str) -> None:
     make.put_in(school.day_01, school.lots["gauge"], school.shelf, 1)
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide, already_gone=True)
     holds.withhold(act(school.keeper), school.day_01, WithheldKind.DRYING)
     then = clock.now()

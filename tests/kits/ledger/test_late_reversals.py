@@ -7,7 +7,7 @@ import pytest
 from gearroom.core.acts import Refused
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, WithheldKind, Withholding
-from kits.services.custody import custody
+from kits.services.custody import custody, passing_on
 from kits.services.kits import holds
 from kits.services.ledger import audit, reversal
 from kits.services.restocking import sorting as turnaround
@@ -122,9 +122,9 @@ def test_a_release_undone_once_the_kit_is_kept_back_again_keeps_it_back_since_th
 
 def test_passing_on_undone_after_more_of_it_leaves_who_has_it(school: World) -> None:
     out(school)
-    first = custody.pass_on(act(school.keeper), school.day_01, school.instructor)
-    custody.pass_on(act(school.keeper), school.day_01, school.keeper)
-    custody.pass_on(act(school.keeper), school.day_01, school.instructor)
+    first = passing_on.pass_on(act(school.keeper), school.day_01, school.instructor)
+    passing_on.pass_on(act(school.keeper), school.day_01, school.keeper)
+    passing_on.pass_on(act(school.keeper), school.day_01, school.instructor)
 
     reverse(school, first.entry)
 

@@ -15,7 +15,7 @@ from kits.models import Entry, EntryKind, Lot
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.ledger import audit
 from kits.services.recalls import recalls
-from kits.services.stock import catalogue, corrections, counting, instruments, receiving
+from kits.services.stock import catalogue, corrections, counting, instruments, moving
 from tests.kits import factories as make
 
 # SQLite has one writer at a time: no act begins while another is open.
@@ -120,7 +120,7 @@ def test_what_was_moved_while_a_shelf_is_counted_is_no_reason_to_refuse_the_coun
         lines = [counting.CountLine(w.shelf, 0, lot=w.dressings)]
         return counting.count(make.act(), [w.shelf], lines, complete=False)
 
-    moved = lambda: receiving.move(  # noqa: E731
+    moved = lambda: moving.move(  # noqa: E731
         make.act(), lot=w.dressings, units=5, source=w.shelf, target=w.upper
     )
     with not_ended(moved):
@@ -150,7 +150,7 @@ def test_a_batch_that_arrives_while_a_shelf_is_counted_whole_is_counted_with_it(
 
     def arrives() -> None:
         make.some(item, w.hut_shelf, 4, "N2")
-        receiving.move(make.act(), lot=there, units=1, source=w.hut_shelf,
+        moving.move(make.act(), lot=there, units=1, source=w.hut_shelf,
                    target=make.shelf(w.hut, "H2"))  # fmt: skip
 
     with not_ended(arrives):

@@ -14,8 +14,8 @@ from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds, kits
 from kits.services.ledger import audit, reversal
 from kits.services.lookup import holders
-from kits.services.restocking import sorting
-from kits.services.stock import counting, receiving
+from kits.services.restocking import sealing, sorting
+from kits.services.stock import counting, moving, receiving
 from kits.services.stock.counting import CountLine
 from tests.kits.factories import World, act, days, fresh, section, some, units, world
 from tests.present import present
@@ -100,7 +100,7 @@ def test_a_count_that_cannot_be_is_refused(school: World, twice: bool) -> None:
 
 # ------------------------------------------------------------------------------------ reversing
 def test_undoing_a_hand_back_reopens_the_checkout_with_all_that_came_of_it(school: World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     back = custody.check_in(
         act(school.guide, room=school.hut),
@@ -138,7 +138,7 @@ def test_what_later_acts_were_built_on_is_listed_and_nothing_is_moved(school: Wo
         act(school.keeper), item=school.dressing, shelf=school.upper, units=4, number="NEW",
         expiry=days(500),
     )  # fmt: skip
-    moved = receiving.move(
+    moved = moving.move(
         act(school.keeper), lot=arrived.lot, units=3, source=school.upper, target=school.shelf
     )
 
@@ -194,7 +194,7 @@ def test_what_was_in_the_kit_is_answered_as_known_then_and_as_known_now(school: 
 
 
 def test_it_says_who_had_it_under_which_seal(school: World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     then = clock.now()
     custody.check_in(act(school.guide), school.day_01, as_found=AsFound.OPENED)

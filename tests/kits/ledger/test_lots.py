@@ -13,7 +13,7 @@ from kits.services.kits import history
 from kits.services.ledger import audit, lots, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
-from kits.services.stock import corrections, receiving, reclassifying
+from kits.services.stock import corrections, moving, reclassifying
 from tests.kits import factories as make
 from tests.present import present
 
@@ -181,7 +181,7 @@ def test_a_number_read_off_the_pack_clears_a_suspect_batch(w: make.World) -> Non
     correct(w, unknown, number="GOOD")
     assert Lot.objects.get(pk=unknown.pk).recall is None
     quarantine = room_place(w.store, PlaceKind.QUARANTINE)
-    receiving.move(make.act(w.keeper), lot=unknown, units=3, source=quarantine, target=w.shelf)
+    moving.move(make.act(w.keeper), lot=unknown, units=3, source=quarantine, target=w.shelf)
 
 
 def test_nothing_to_correct_is_refused(w: make.World) -> None:

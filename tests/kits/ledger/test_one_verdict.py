@@ -11,7 +11,7 @@ from kits.models import Kit
 from kits.rules.ledger.facts import Criticality, Word
 from kits.services.custody import custody, use
 from kits.services.ledger import audit, readiness, verdicts
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.text import verdict_texts
 from kits.services.trips import reservations
 from tests.kits import factories as make
@@ -137,7 +137,7 @@ def test_what_a_room_says_about_what_is_out_of_date_holds_for_its_kits(w: make.W
 
 
 def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World) -> None:
-    sorting.reseal(make.act(w.keeper), w.day_01, "0417")
+    sealing.reseal(make.act(w.keeper), w.day_01, "0417")
     answer = make.caller(w.guide).get(f"kits/{w.day_01.name}/readiness/").json()
     assert answer["verdict"] == "ready"
     assert answer["verdict_text"] == "Ready"

@@ -4,12 +4,12 @@ import pytest
 
 from gearroom.core.acts import NotAllowed
 from kits.models import AsFound, Checkout, Kit, Notice
-from kits.services.custody import custody, use
+from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds
 from kits.services.ledger import audit
 from kits.services.lookup import holders
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, section, units, world
 from tests.kits.ledger.undoing import back, listed, out, rows, stands, together, undo
@@ -28,12 +28,12 @@ def school() -> make.World:
 def test_a_hand_back_undone_after_restocking_and_sealing_takes_these_with_it(
     school: make.World,
 ) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
     before = stands(school.day_01)
     came = back(school, used=[UseLine(school.dressing, 2)])
     restocked = sorting.restock(act(school.keeper), school.day_01).entry
-    sealed = sorting.reseal(act(school.keeper), school.day_01, "0418").put_on
+    sealed = sealing.reseal(act(school.keeper), school.day_01, "0418").put_on
     written = rows(), stands(school.day_01)
 
     found = listed(school, came)
@@ -57,7 +57,7 @@ def test_an_act_since_the_list_was_read_is_listed_anew(school: make.World) -> No
     came = back(school)
     sorting.restock(act(school.keeper), school.day_01)
     read = listed(school, came)["later"][-1]["entry"]
-    sealed = sorting.reseal(act(school.keeper), school.day_01, "0418").put_on
+    sealed = sealing.reseal(act(school.keeper), school.day_01, "0418").put_on
 
     again = listed(school, came, together=True, through=read)
 
@@ -121,7 +121,7 @@ def test_a_kit_that_went_without_asking_stays_with_who_has_it(school: make.World
 def test_what_names_a_taking_out_falls_with_it(school: make.World) -> None:
     went = out(school)
     used = use.log_use(act(school.guide), school.day_01, [UseLine(school.dressing, 2)]).entry
-    passed = custody.pass_on(act(school.keeper), school.day_01, school.instructor).entry
+    passed = passing_on.pass_on(act(school.keeper), school.day_01, school.instructor).entry
 
     found = listed(school, went)
 
@@ -170,13 +170,13 @@ def test_unsent_notices_of_all_that_is_undone_are_taken_back_and_none_is_left(
 
 # --------------------------------------------------------------------------- known by then
 def test_what_was_known_then_stays_whatever_is_undone_since(school: make.World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
     asked = [(make.timezone.now(), None)]
     came = back(school, used=[UseLine(school.dressing, 2)])
     asked.append((make.timezone.now(), None))
     sorting.restock(act(school.keeper), school.day_01)
-    sorting.reseal(act(school.keeper), school.day_01, "0418")
+    sealing.reseal(act(school.keeper), school.day_01, "0418")
     asked.append((make.timezone.now(), None))
     answers = [history.contents(school.day_01, on=at, known_by=at) for at, _ in asked]
 
@@ -191,7 +191,7 @@ def test_what_was_known_then_stays_whatever_is_undone_since(school: make.World) 
 
 def test_who_had_it_then_stays_when_passing_on_is_undone(school: make.World) -> None:
     out(school)
-    passed = custody.pass_on(act(school.keeper), school.day_01, school.instructor).entry
+    passed = passing_on.pass_on(act(school.keeper), school.day_01, school.instructor).entry
     then = make.timezone.now()
 
     undo(school, passed)
@@ -235,7 +235,7 @@ def test_a_kit_that_changed_hands_is_not_lost_whatever_else_found_it_before(
     elif last == "back":
         proof = back(school, as_found=AsFound.CLOSED)
     else:
-        proof = custody.pass_on(act(school.keeper), kit, school.keeper).entry
+        proof = passing_on.pass_on(act(school.keeper), kit, school.keeper).entry
 
     undo(school, found)
 

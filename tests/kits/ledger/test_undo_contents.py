@@ -10,7 +10,7 @@ from kits.services.kits import holds
 from kits.services.ledger import audit, readiness
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import holders
-from kits.services.restocking import building, sorting
+from kits.services.restocking import building, sealing, sorting
 from kits.services.stock import counting, instruments
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations
@@ -74,7 +74,7 @@ def test_units_that_went_on_are_listed_and_brought_back(school: make.World) -> N
 # ------------------------------------------------------------------------------------------- seals
 def test_a_hand_back_that_found_a_seal_whole_stays_without_the_sealing(school: make.World) -> None:
     """It is a report: what somebody saw stays what they saw."""
-    sealed = sorting.reseal(act(school.keeper), school.day_01, "0417").put_on
+    sealed = sealing.reseal(act(school.keeper), school.day_01, "0417").put_on
     out(school)
     came = back(school, as_found=AsFound.SEALED)
 
@@ -88,7 +88,7 @@ def test_a_hand_back_that_found_a_seal_whole_stays_without_the_sealing(school: m
 
 
 def test_a_check_by_a_whole_seal_falls_with_the_sealing(school: make.World) -> None:
-    sealed = sorting.reseal(act(school.keeper), school.day_01, "0417").put_on
+    sealed = sealing.reseal(act(school.keeper), school.day_01, "0417").put_on
     checked = sorting.seal_holds(act(school.keeper), school.day_01)
 
     found = listed(school, sealed)
@@ -97,8 +97,8 @@ def test_a_check_by_a_whole_seal_falls_with_the_sealing(school: make.World) -> N
 
 
 def test_a_seal_put_on_in_place_of_another_gives_way_to_it_again(school: make.World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
-    second = sorting.reseal(act(school.keeper), school.day_01, "0418").put_on
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
+    second = sealing.reseal(act(school.keeper), school.day_01, "0418").put_on
 
     undo(school, second)
 
@@ -107,7 +107,7 @@ def test_a_seal_put_on_in_place_of_another_gives_way_to_it_again(school: make.Wo
 
 
 def test_a_seal_stays_broken_where_something_else_opened_the_kit_too(school: make.World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 1)]).entry
     sorting.look_inside(act(school.keeper), school.day_01)
 

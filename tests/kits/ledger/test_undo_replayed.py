@@ -30,12 +30,12 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.ledger.facts import Criticality, Level
-from kits.services.custody import custody, use
+from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds
 from kits.services.ledger import audit, facts, reversal
 from kits.services.ledger.levels import LooseLevel
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.stock import counting
 from kits.services.stock.counting import CountLine
 from tests.kits import factories
@@ -89,7 +89,7 @@ class School:
             "opened": lambda: custody.check_in(
                 act, kit, as_found=AsFound.OPENED, used=self._used(key, kit, n)
             ),
-            "pass": lambda: custody.pass_on(act, kit, who),
+            "pass": lambda: passing_on.pass_on(act, kit, who),
             "use": lambda: use.log_use(
                 act, kit, self._used(key, kit, 1 + n % 3) or self._nothing()
             ),
@@ -106,7 +106,7 @@ class School:
                 as_listed=False,
                 levels=(),
             ),
-            "seal": lambda: sorting.reseal(act, kit, f"{which}{n}"),
+            "seal": lambda: sealing.reseal(act, kit, f"{which}{n}"),
             "look": lambda: sorting.look_inside(act, kit),
             "keep": lambda: holds.withhold(act, kit, wrong),
             "let go": lambda: holds.release(act, kit, wrong),

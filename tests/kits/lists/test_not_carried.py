@@ -7,10 +7,13 @@ import pytest
 
 from gearroom.core.acts import Invalid
 from kits.models import ItemNeed, Need, PackingListVersion, WhyNotCarried
-from kits.services.ledger import hazards_covered, readiness
-from kits.services.lists import not_carried, packing_lists
+from kits.rules.ledger import ReasonCode
+from kits.services.ledger import hazards_covered, readiness, verdicts
+from kits.services.lists import drafts, not_carried, publishing, signatures
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.planning import vocabulary
+from kits.services.text import reason_texts
 from tests.kits import factories as make
 from tests.kits.factories import World, act, world
 
@@ -32,7 +35,7 @@ def draft(w: World, *lines: NotCarriedDraft, hazards: Sequence[str] = ()) -> Dra
 
 
 def made(w: World, *lines: NotCarriedDraft, hazards: Sequence[str] = ()) -> PackingListVersion:
-    return packing_lists.make_list(
+    return drafts.make_list(
         act(w.keeper), name="Work party", draft=draft(w, *lines, hazards=hazards)
     )
 
@@ -48,11 +51,11 @@ WHY = NotCarriedDraft(
 
 def test_it_is_kept_copied_to_the_next_draft_and_edited(w: World) -> None:
     first = made(w, replace(WHY, need=bleeding()), replace(WHY, item=w.gauge))
-    packing_lists.publish(act(w.keeper), first)
-    second = packing_lists.new_draft(act(w.keeper), first.packing_list)
+    publishing.publish(act(w.keeper), first)
+    second = drafts.new_draft(act(w.keeper), first.packing_list)
     assert not_carried.of(second) == not_carried.of(first)
     assert [line.name for line in not_carried.of(second)] == [str(bleeding()), w.gauge.name]
-    packing_lists.edit_draft(act(w.keeper), second, draft(w, replace(WHY, item=w.gauge)))
+    drafts.edit_draft(act(w.keeper), second, draft(w, replace(WHY, item=w.gauge)))
     assert [line.name for line in not_carried.of(second)] == [w.gauge.name]
     assert len(not_carried.of(first)) == 2
 
@@ -89,8 +92,8 @@ def serve(w: World) -> None:
 
 
 def signed(w: World, version: PackingListVersion) -> PackingListVersion:
-    packing_lists.publish(act(w.keeper), version, anyway=True)
-    return packing_lists.sign(act(w.adviser), version, until=make.days(100))
+    publishing.publish(act(w.keeper), version, anyway=True)
+    return signatures.sign(act(w.adviser), version, until=make.days(100))
 
 
 def hazards_of(w: World, version: PackingListVersion) -> frozenset[str]:
@@ -103,15 +106,45 @@ def test_it_does_not_suit_such_a_trip(w: World) -> None:
     assert hazards_of(w, signed(w, made(w, hazards=["sharp-tools", "hill"]))) == {"hill"}
 
 
+def test_and_every_verdict_says_what_is_lacking(w: World) -> None:
+    serve(w)
+    version = signed(w, made(w, hazards=["sharp-tools", "hill"]))
+    kit = make.kit("WORK-01", version, w.store)
+    trip = make.trip("Hedge", w.store, hazards=["sharp-tools", "winter"])
+    verdict = verdicts.verdict(kit, trip.last_day, trip)
+    [why] = [each for each in verdict.reasons if each.code == ReasonCode.HAZARDS_NOT_SERVED]
+    lacks = "nothing for “severe bleeding from a limb”, “large wound” ({})".format(
+        "saws, axes and other sharp tools"
+    )
+    told = reason_texts.reason(why)
+    assert told["text"] == (
+        f"None of the trip’s kits is made for: snow and ice. The trip’s kits carry {lacks}."
+    )
+    assert reason_texts.brief(why) == f"carries {lacks}; not made for snow and ice"
+    assert told["facts"]["gaps"]["sharp-tools"][0] == {
+        "need": "severe bleeding from a limb",
+        "carried": 0,
+    }
+
+
+def test_a_retired_need_asks_for_nothing(w: World) -> None:
+    serve(w)
+    for key in ("severe-bleeding", "large-wound"):
+        vocabulary.retire(act(w.keeper), Need.objects.get(key=key))
+    version = made(w, hazards=["sharp-tools"])
+    assert hazards_covered.lacking_needs(version) == []
+    assert hazards_of(w, signed(w, version)) == {"sharp-tools"}
+
+
 def test_unless_a_signed_line_says_why(w: World) -> None:
     serve(w)
     lines = [
         replace(WHY, need=Need.objects.get(key=key)) for key in ("severe-bleeding", "large-wound")
     ]
     version = made(w, *lines, hazards=["sharp-tools"])
-    packing_lists.publish(act(w.keeper), version)
+    publishing.publish(act(w.keeper), version)
     assert hazards_of(w, version) == frozenset()
-    packing_lists.sign(act(w.adviser), version, until=make.days(100))
+    signatures.sign(act(w.adviser), version, until=make.days(100))
     kit = version.kits.get()
     assert readiness.states([kit.pk])[kit.pk].hazards == {"sharp-tools"}
 

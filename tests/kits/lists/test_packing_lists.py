@@ -10,8 +10,8 @@ from gearroom.core.rules.roles import Role
 from kits.models import ListLine, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import audit
-from kits.services.lists import comparison, packing_lists
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.lists import comparison, drafts, publishing, signatures
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from tests.core.api.made import WRONG, Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.problems import refused
@@ -38,9 +38,9 @@ def body(*lines: dict[str, Any], **more: Any) -> dict[str, Any]:
 def next_version(w: make.World, *sections: SectionDraft, **more: Any) -> PackingListVersion:
     """A published second version of the school's day list."""
     act = make.act(w.instructor)
-    draft = packing_lists.new_draft(act, w.version.packing_list)
+    draft = drafts.new_draft(act, w.version.packing_list)
     said = Draft(people=10, days=1, sections=sections, **more)
-    return packing_lists.publish(act, packing_lists.edit_draft(act, draft, said))
+    return publishing.publish(act, drafts.edit_draft(act, draft, said))
 
 
 # ------------------------------------------------------------------------------------- drafting
@@ -127,16 +127,16 @@ def test_a_draft_is_put_whole_and_only_as_it_was_read(call: Caller) -> None:
 
 def test_a_new_draft_copies_the_latest_version_with_its_keys(w: make.World) -> None:
     act = make.act(w.instructor)
-    draft = packing_lists.new_draft(act, w.version.packing_list)
+    draft = drafts.new_draft(act, w.version.packing_list)
     assert (draft.number, draft.published_at, draft.signed_by) == (2, None, None)
-    assert packing_lists.draft_of(draft).sections == packing_lists.draft_of(w.version).sections
+    assert drafts.draft_of(draft).sections == drafts.draft_of(w.version).sections
     with refused("draft-there"):
-        packing_lists.new_draft(act, w.version.packing_list)
+        drafts.new_draft(act, w.version.packing_list)
 
 
 def test_a_published_version_never_changes(w: make.World) -> None:
     with refused("published-already"):
-        packing_lists.edit_draft(make.act(w.keeper), w.version, Draft(people=1, days=1))
+        drafts.edit_draft(make.act(w.keeper), w.version, Draft(people=1, days=1))
     assert ListLine.objects.filter(section__version=w.version).count() == 4
 
 
@@ -157,18 +157,18 @@ def test_guides_neither_draft_nor_sign(w: make.World) -> None:
 # -------------------------------------------------------------------------------------- signing
 def test_signing_until_a_day_makes_kits_fit_no_longer_than_that(w: make.World) -> None:
     assert make.fresh(w.day_01).fit_until == make.days(300)
-    packing_lists.sign(make.act(w.adviser), w.version, until=make.days(40))
+    signatures.sign(make.act(w.adviser), w.version, until=make.days(40))
     assert make.fresh(w.day_01).fit_until == make.days(40)
     assert not list(audit.findings())
 
 
 def test_a_draft_is_not_signed_nor_anything_until_a_day_past(w: make.World) -> None:
     act = make.act(w.adviser)
-    draft = packing_lists.new_draft(act, w.version.packing_list)
+    draft = drafts.new_draft(act, w.version.packing_list)
     with refused("not-published"):
-        packing_lists.sign(act, draft, until=make.days(10))
+        signatures.sign(act, draft, until=make.days(10))
     with refused("signature-in-the-past", 422):
-        packing_lists.sign(act, w.version, until=make.days(-2))
+        signatures.sign(act, w.version, until=make.days(-2))
 
 
 def png() -> bytes:
@@ -206,13 +206,13 @@ def test_the_signed_page_is_kept_and_handed_out_as_it_came(w: make.World) -> Non
 )
 def test_only_a_whole_pdf_png_or_jpeg_is_a_signed_page(page: bytes) -> None:
     with refused("invalid-request", 400):
-        packing_lists.page_kind(page)
-    assert packing_lists.page_kind(b"%PDF-1.7\n...\n%%EOF\n") == "application/pdf"
+        signatures.page_kind(page)
+    assert signatures.page_kind(b"%PDF-1.7\n...\n%%EOF\n") == "application/pdf"
 
 
 def test_a_page_that_is_too_large_is_refused() -> None:
     with refused("too-large", 413):
-        packing_lists.page_kind(b"%PDF-" + bytes(packing_lists.MOST_PAGE_BYTES))
+        signatures.page_kind(b"%PDF-" + bytes(signatures.MOST_PAGE_BYTES))
 
 
 def test_a_version_without_a_page_has_none_to_show(w: make.World) -> None:
@@ -295,6 +295,6 @@ def test_a_signature_that_has_lapsed_is_given_again(w: make.World) -> None:
     PackingListVersion.objects.filter(pk=w.version.pk).update(
         signed_on=make.days(-9), signed_until=make.days(-1)
     )
-    packing_lists.sign(make.act(w.adviser), w.version, until=make.days(5), note="Seen again.")
+    signatures.sign(make.act(w.adviser), w.version, until=make.days(5), note="Seen again.")
     again = PackingListVersion.objects.get(pk=w.version.pk)
     assert (again.signed_until, again.signature_note) == (make.days(5), "Seen again.")

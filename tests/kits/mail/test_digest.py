@@ -32,7 +32,15 @@ from kits.services.custody import custody, returns, use
 from kits.services.custody.returns import NeedLine
 from kits.services.kits import holds
 from kits.services.ledger import readiness
-from kits.services.mail import alarms, digest, digest_data, digest_text, picking_list, sending
+from kits.services.mail import (
+    alarms,
+    digest,
+    digest_data,
+    digest_text,
+    digest_week,
+    picking_list,
+    sending,
+)
 from kits.services.notices import writing
 from kits.services.recalls import recalls
 from kits.services.stock import instruments
@@ -70,7 +78,7 @@ def mails(outbox: Any) -> list[Any]:
     ]
 
 
-def week_of(w: World, at: datetime | None = None) -> digest_data.Week:
+def week_of(w: World, at: datetime | None = None) -> digest_week.Week:
     person = Person.objects.select_related("home_room").get(pk=w.instructor.pk)
     return digest_data.gather([person], at or timezone.now())[person.pk]
 

@@ -22,6 +22,7 @@ from kits.services.mail import (
     calendar,
     digest_data,
     digest_text,
+    digest_week,
     notice_texts,
     overdue,
     picking_list,
@@ -46,7 +47,7 @@ def w(settings: Settings) -> World:
     return world
 
 
-def week_of(w: World, at: datetime | None = None) -> digest_data.Week:
+def week_of(w: World, at: datetime | None = None) -> digest_week.Week:
     person = Person.objects.select_related("home_room").get(pk=w.instructor.pk)
     return digest_data.gather([person], at or timezone.now())[person.pk]
 

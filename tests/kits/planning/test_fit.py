@@ -11,7 +11,7 @@ from kits.models import Closing, Item, Kit, ListSection, PackingListVersion, Sea
 from kits.rules.planning.fit import Fits
 from kits.services.ledger import reversal
 from kits.services.planning import fit
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.restocking.sealing import Closed
 from tests.kits import factories as make
 from tests.kits.factories import World, act, fresh, world
@@ -36,7 +36,7 @@ def known(w: World, *, bag: int | None = 1000) -> Kit:
 
 
 def seal(w: World, number: str, *, section: str = "", **said: Any) -> Seal:
-    return sorting.reseal(
+    return sealing.reseal(
         act(w.guide),
         fresh(w.day_01),
         number,

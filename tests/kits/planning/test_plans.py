@@ -8,8 +8,8 @@ from gearroom.core.acts import Invalid, NotAllowed
 from kits.models import Activity, Need
 from kits.rules.planning import demand, units_per_use
 from kits.services.custody.use import UseLine
-from kits.services.lists import packing_lists
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.lists import drafts, packing_lists
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.planning import plans, priors, rates, replays
 from tests.kits.factories import World, act, world
 from tests.kits.planning.school import past, serve
@@ -112,8 +112,8 @@ def test_a_draft_is_taken_on_past_trips_beside_what_is_followed(w: World) -> Non
     w.dressing.mass_g = 20
     w.dressing.save()
     w.version.packing_list.versions.update(published_at=w.version.published_at)
-    draft = packing_lists.new_draft(act(w.keeper), w.version.packing_list)
-    packing_lists.edit_draft(
+    draft = drafts.new_draft(act(w.keeper), w.version.packing_list)
+    drafts.edit_draft(
         act(w.keeper),
         draft,
         Draft(people=10, days=1, sections=[SectionDraft("main", [LineDraft(w.dressing, 4)])]),

@@ -31,7 +31,7 @@ from kits.services.ledger.book import room_place
 from kits.services.ledger.known_then import Then
 from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
-from kits.services.stock import counting, disposing, receiving
+from kits.services.stock import counting, disposing, moving, receiving
 from tests.kits import factories as make
 from tests.present import present
 
@@ -124,7 +124,7 @@ def test_its_batch_stays_blocked_wherever_it_is(w: make.World) -> None:
     assert Lot.objects.get(pk=w.dressings.pk).recall == recall
     assert ("take-out", "recalled") in reasons(w.day_01)
     with pytest.raises(Refused) as problem:
-        receiving.move(
+        moving.move(
             make.act(w.keeper), lot=w.dressings, units=1, source=quarantine(w), target=w.shelf
         )
     assert problem.value.code == "recalled"

@@ -24,7 +24,7 @@ from kits.services.ledger import audit, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls, status
 from kits.services.recalls.recalls import Answer
-from kits.services.stock import counting, receiving
+from kits.services.stock import counting, moving, receiving
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 from tests.present import present
@@ -89,9 +89,9 @@ def test_what_is_on_shelves_goes_to_quarantine_in_the_recalls_own_entry(w: make.
 
 
 def test_stock_set_aside_and_on_its_way_goes_to_the_quarantine_of_its_room(w: make.World) -> None:
-    receiving.send(make.act(w.keeper), lot=w.dressings, units=3, source=w.shelf, room=w.hut)
+    moving.send(make.act(w.keeper), lot=w.dressings, units=3, source=w.shelf, room=w.hut)
     box = room_place(w.store, PlaceKind.TRAINING)
-    receiving.move(make.act(w.keeper), lot=w.dressings, units=2, source=w.shelf, target=box)
+    moving.move(make.act(w.keeper), lot=w.dressings, units=2, source=w.shelf, target=box)
     start(w)
     assert make.units(w.dressings, room_place(w.store, PlaceKind.QUARANTINE)) == 9
     assert make.units(w.dressings, room_place(w.hut, PlaceKind.QUARANTINE)) == 3

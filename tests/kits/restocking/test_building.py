@@ -13,10 +13,10 @@ from kits.services.ledger import audit, kit_state, reversal, verdicts
 from kits.services.ledger.book import Book, room_place
 from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls
-from kits.services.restocking import building, sorting
+from kits.services.restocking import building, sealing
 from kits.services.restocking.building import Fate
 from kits.services.restocking.sorting import PutIn
-from kits.services.stock import counting, instruments, receiving
+from kits.services.stock import counting, instruments, moving
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 from tests.present import present
@@ -159,7 +159,7 @@ def test_it_takes_a_medicine_that_will_do_instead_of_a_listed_one(w: make.World)
 
 def test_it_refuses_training_stock_except_in_a_training_kit(w: make.World) -> None:
     box = room_place(w.store, PlaceKind.TRAINING)
-    receiving.move(make.act(w.keeper), lot=w.lots["d1"], units=2, source=w.shelf, target=box)
+    moving.move(make.act(w.keeper), lot=w.lots["d1"], units=2, source=w.shelf, target=box)
     assert refused(w, line(w, w.lots["d1"], 1, box)).code == "training-stock"
     drill = make.kit("DRILL-01", w.version, w.store, training=True)
     row = PutIn(w.lots["d1"], box, make.section(drill), 2)
@@ -209,7 +209,7 @@ def test_it_does_not_build_a_kit_that_somebody_has(w: make.World) -> None:
 
 
 def test_it_breaks_the_seal_of_what_it_opens(w: make.World) -> None:
-    sorting.reseal(make.act(w.keeper), w.day_02, "417", anyway=True)
+    sealing.reseal(make.act(w.keeper), w.day_02, "417", anyway=True)
     building.build(make.act(w.keeper), w.day_02)
     assert present(Seal.objects.get(number="417").broken).kind == EntryKind.BUILD
 

@@ -15,7 +15,7 @@ from kits.services.ledger import audit, reversal
 from kits.services.ledger.book import room_place
 from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls, status
-from kits.services.restocking import emptying, sorting
+from kits.services.restocking import emptying, sealing
 from kits.services.restocking.emptying import Destination, EmptyLine
 from tests.kits import factories as make
 
@@ -85,7 +85,7 @@ def moved() -> Iterator[Movement]:
 
 
 def test_why_stays_on_record_and_it_breaks_the_seal(w: make.World) -> None:
-    sorting.reseal(make.act(w.keeper), w.day_01, "0417")
+    sealing.reseal(make.act(w.keeper), w.day_01, "0417")
     done = empty(w, line(w, Destination.SOLD, reason="to the ski club"))
     assert done.entry.reason == "to the ski club"
     assert done.entry.detail["lines"][0]["way"] == "sold"

@@ -10,7 +10,7 @@ from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
 from kits.services.ledger import verdicts
-from kits.services.restocking import borrowing, sorting
+from kits.services.restocking import borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.restocking.sorting import PutIn, RestockDifference
 from tests.kits.factories import World, act, days, fresh, section, some, trip, units, world
@@ -139,7 +139,7 @@ def test_a_kit_kept_as_it_came_back_is_not_touched(school: World) -> None:
 
 
 def test_any_movement_breaks_the_seal(school: World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
 
     used = use_some(school)
 
@@ -147,10 +147,10 @@ def test_any_movement_breaks_the_seal(school: World) -> None:
 
 
 def test_a_seal_is_on_one_kit_only(school: World) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, "0417")
+    sealing.reseal(act(school.keeper), school.day_01, "0417")
 
     with pytest.raises(Refused) as refused:
-        sorting.reseal(act(school.keeper), school.day_02, "0417")
+        sealing.reseal(act(school.keeper), school.day_02, "0417")
 
     assert refused.value.code == "seal-in-use"
     assert refused.value.facts["kit"] == "DAY-01"
@@ -160,9 +160,9 @@ def test_a_seal_is_on_one_kit_only(school: World) -> None:
     ("last", "following"), [("0417", "0418"), ("B0099", "B0100"), ("999", "1000"), ("red", "")]
 )
 def test_the_next_seal_is_offered_off_the_strip(school: World, last: str, following: str) -> None:
-    sorting.reseal(act(school.keeper), school.day_01, last)
+    sealing.reseal(act(school.keeper), school.day_01, last)
 
-    assert sorting.next_seal_number(school.store) == following
+    assert sealing.next_seal_number(school.store) == following
 
 
 def test_taking_out_puts_each_thing_where_it_goes(school: World) -> None:
@@ -254,7 +254,7 @@ def test_a_handed_back_kit_is_fit_again_after_sorting(school: World) -> None:
     assert not verdicts.verdict(fresh(school.day_01), days(0)).may_go
 
     sorting.restock(act(school.guide), school.day_01)
-    sorting.reseal(act(school.guide), school.day_01, "0417")
+    sealing.reseal(act(school.guide), school.day_01, "0417")
 
     kit = fresh(school.day_01)
     assert kit.fit_until is not None

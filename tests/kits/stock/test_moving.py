@@ -10,7 +10,7 @@ from kits.models import Entry, EntryKind, Holding, Lot, Movement, Place, PlaceKi
 from kits.services.ledger import audit, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.recalls import closing, recalls
-from kits.services.stock import receiving
+from kits.services.stock import moving
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -24,7 +24,7 @@ def w() -> make.World:
 def move(
     w: make.World, lot: Lot, units: Any, source: Place, target: Place, who: Person | None = None
 ) -> Entry:
-    return receiving.move(
+    return moving.move(
         make.act(who or w.keeper), lot=lot, units=units, source=source, target=target
     )
 
@@ -118,36 +118,36 @@ def test_another_room_is_reached_by_sending(w: make.World) -> None:
 
 
 def test_what_is_sent_is_in_transit_until_it_arrives(w: make.World) -> None:
-    receiving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
+    moving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
     transit = room_place(w.hut, PlaceKind.TRANSIT)
     assert (make.units(w.dressings, w.shelf), make.units(w.dressings, transit)) == (8, 4)
-    done = receiving.arrive(make.act(), lot=w.dressings, units=4, shelf=w.hut_shelf)
+    done = moving.arrive(make.act(), lot=w.dressings, units=4, shelf=w.hut_shelf)
     assert (make.units(w.dressings, w.hut_shelf), make.units(w.dressings, transit)) == (4, 0)
     assert done.entry.irregular == []
 
 
 def test_its_legs_say_which_rooms_they_left_and_reached(w: make.World) -> None:
-    entry = receiving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
+    entry = moving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
     leg = Movement.objects.get(entry=entry)
     assert (leg.from_room, leg.to_room) == (w.store, w.hut)
 
 
 def test_fewer_arriving_leaves_the_rest_in_transit(w: make.World) -> None:
-    receiving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
-    receiving.arrive(make.act(), lot=w.dressings, units=3, shelf=w.hut_shelf)
+    moving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
+    moving.arrive(make.act(), lot=w.dressings, units=3, shelf=w.hut_shelf)
     assert make.units(w.dressings, room_place(w.hut, PlaceKind.TRANSIT)) == 1
 
 
 def test_more_arriving_than_was_sent_is_written_as_found(w: make.World) -> None:
-    receiving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
-    done = receiving.arrive(make.act(), lot=w.dressings, units=6, shelf=w.hut_shelf)
+    moving.send(make.act(w.keeper), lot=w.dressings, units=4, source=w.shelf, room=w.hut)
+    done = moving.arrive(make.act(), lot=w.dressings, units=6, shelf=w.hut_shelf)
     assert make.units(w.dressings, w.hut_shelf) == 6
     assert done.entry.irregular == ["more-arrived-than-sent"]
     assert list(audit.findings()) == []
 
 
 def test_what_was_recalled_on_the_way_arrives_in_quarantine(w: make.World) -> None:
-    receiving.send(make.act(w.keeper), lot=w.lots["d2"], units=4, source=w.upper, room=w.hut)
+    moving.send(make.act(w.keeper), lot=w.lots["d2"], units=4, source=w.upper, room=w.hut)
     recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="D2")
     quarantine = room_place(w.hut, PlaceKind.QUARANTINE)
     assert make.units(w.lots["d2"], quarantine) == 4
@@ -155,11 +155,11 @@ def test_what_was_recalled_on_the_way_arrives_in_quarantine(w: make.World) -> No
 
 def test_it_sends_neither_into_the_same_room_nor_what_is_recalled(w: make.World) -> None:
     with pytest.raises(Invalid, match="already"):
-        receiving.send(make.act(w.keeper), lot=w.dressings, units=1, source=w.shelf, room=w.store)
+        moving.send(make.act(w.keeper), lot=w.dressings, units=1, source=w.shelf, room=w.store)
     w.lots["d2"].recall = recalls.start(
         make.act(w.keeper), item=w.dressing, scope="number", number="OTHER"
     )
     w.lots["d2"].save()
     with pytest.raises(Refused) as problem:
-        receiving.send(make.act(w.keeper), lot=w.lots["d2"], units=1, source=w.upper, room=w.hut)
+        moving.send(make.act(w.keeper), lot=w.lots["d2"], units=1, source=w.upper, room=w.hut)
     assert problem.value.code == "recalled"

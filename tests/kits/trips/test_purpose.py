@@ -13,7 +13,7 @@ from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips.trips import Coverage
-from kits.services.custody import custody
+from kits.services.custody import custody, passing_on
 from kits.services.ledger import audit, reversal
 from kits.services.lookup import promises
 from kits.services.stock import counting
@@ -398,7 +398,7 @@ def test_history_typed_in_by_mistake_is_taken_back_and_changes_nothing(
     for done in (
         custody.check_out(late, w.day_01, person=olu, already_gone=True).entry,
         custody.check_in(replace(late, key=uuid4()), w.day_01, wet=False).entry,
-        custody.pass_on(replace(late, key=uuid4()), w.day_01, olu).entry,
+        passing_on.pass_on(replace(late, key=uuid4()), w.day_01, olu).entry,
     ):
         assert "out-of-order" in done.irregular
         reversal.reverse(act(w.keeper), done.pk)

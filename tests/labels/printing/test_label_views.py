@@ -14,7 +14,7 @@ from pytest_django import DjangoAssertNumQueries, Settings
 from kits.models import Label
 from kits.services.custody import use
 from kits.services.labelling import labelling
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from tests.core.api.made import Caller
 from tests.kits import factories as make
 from tests.labels.printing.printed import QR_CODE
@@ -303,7 +303,7 @@ def test_a_kit_gets_its_tag_once_it_is_sealed(labels: at.Labelled, keeper: Calle
     answer = keeper.get("kits/DAY-01/tag/")
     assert (answer.status_code, answer.json()["code"]) == (409, "not-sealed")
     sorting.look_inside(make.act(), world.day_01)
-    sorting.reseal(make.act(world.keeper), world.day_01, "4417")
+    sealing.reseal(make.act(world.keeper), world.day_01, "4417")
     answer = keeper.get("kits/DAY-01/tag/")
     assert answer.status_code == 200, answer.content[:300]
     texts, words = read(answer.content)
@@ -320,7 +320,7 @@ def test_a_tag_says_only_what_is_true_at_sealing_so_a_kit_that_is_low_gets_one(
     world = labels.world
     use.log_use(make.act(), world.day_01, [use.UseLine(world.tablets, 6)])
     sorting.look_inside(make.act(), world.day_01)
-    sorting.reseal(make.act(world.keeper), world.day_01, "4417", anyway=True)
+    sealing.reseal(make.act(world.keeper), world.day_01, "4417", anyway=True)
     _texts, words = read(keeper.get("kits/DAY-01/tag/").content)
     for word in ("FIT", "UNTIL", "READY", "LOW"):
         assert word not in words.upper(), word

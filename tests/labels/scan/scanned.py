@@ -13,7 +13,7 @@ from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.trips import reservations
 from labels.rules.codes.scans import Intent, typed_texts
-from labels.services.paper import paper
+from labels.services.paper import paper, sheets
 from labels.services.scan.results import ScanAnswer, ScanRequest
 from labels.services.scan.scanning import scan
 from tests.kits import factories as make
@@ -101,7 +101,7 @@ def one(who: Any, text: str, intent: Intent = Intent.IDENTIFY, **said: Any) -> A
 def png_of(of: Label, dpi: int = 300) -> bytes:
     """A label as it is printed. It needs settings.PUBLIC_URL."""
     row = Label.objects.select_related(*labelling.SHOWN_WITH).get(pk=of.pk)
-    sheet = paper.sheet(paper.PICTURE_SHEET).sheet
+    sheet = sheets.sheet(sheets.PICTURE_SHEET).sheet
     return paper.picture(row, form="png", dpi=dpi, on=sheet)
 
 

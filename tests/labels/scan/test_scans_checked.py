@@ -8,7 +8,7 @@ from gearroom.core.acts import Invalid, NotAllowed
 from kits.models import AsFound, Checkout, Entry
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from labels.rules.codes.scans import Intent
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
@@ -92,7 +92,7 @@ def test_without_a_seal_on_record_it_comes_back_closed_and_with_one_sealed(
     assert back.says == "DAY-01 is back: closed, nothing used."
     assert [step.do for step in back.next] == ["undo"]
 
-    sorting.reseal(make.act(world.guide), world.day_01, "0417")
+    sealing.reseal(make.act(world.guide), world.day_01, "0417")
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     ways = at.one(world.guide, labels.kit.code).next
     assert [step.says for step in ways[:3]] == ["Sealed and dry", "Sort later", "Opened"]

@@ -8,7 +8,7 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Movement, Reservation, Seal, Trip
 from kits.services.custody import custody
 from kits.services.lookup import find
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from labels.rules.codes.scans import Intent
 from labels.services.scan.results import UsedUnits
@@ -71,7 +71,7 @@ def test_two_tags_with_a_kit_ask_which_person(labels: at.Labelled) -> None:
 
 def test_a_kit_that_somebody_has_says_who_since_when_and_how_to_go_on(labels: at.Labelled) -> None:
     world = labels.world
-    sorting.reseal(make.act(), world.day_01, "4417")
+    sealing.reseal(make.act(), world.day_01, "4417")
     custody.check_out(make.act(), world.day_01, person=world.guide)
     outcome = at.one(world.keeper, labels.kit.code, OUT, holder=world.instructor)
     assert (outcome.outcome, outcome.problem.status) == ("kit-is-out", 409)
@@ -157,7 +157,7 @@ def test_a_pouch_goes_alone_only_under_a_seal_of_its_own(labels: at.Labelled) ->
     outcome = at.one(world.guide, labels.pouch.code, OUT, holder=world.guide)
     assert outcome.outcome == "not-a-kit"
     assert outcome.next[0].fields["text"] == "DAY-01"
-    sorting.reseal(
+    sealing.reseal(
         make.act(world.guide), world.day_01, "P-7", section=make.section(world.day_01, "pouch")
     )
     assert at.one(world.guide, labels.pouch.code, OUT, holder=world.guide).entry
@@ -188,7 +188,7 @@ def test_a_kit_handed_back_without_a_word_waits_to_be_sorted(labels: at.Labelled
 def test_sealed_and_dry_with_the_seal_on_record_is_done(labels: at.Labelled) -> None:
     world = labels.world
     sorting.look_inside(make.act(), world.day_01)
-    sorting.reseal(make.act(), world.day_01, "4417")
+    sealing.reseal(make.act(), world.day_01, "4417")
     custody.check_out(make.act(), world.day_01, person=world.guide)
     outcome = at.one(world.guide, labels.kit.code, IN, as_found=AsFound.SEALED, seal_seen="417")
     assert Checkout.objects.get().as_found == AsFound.SEALED

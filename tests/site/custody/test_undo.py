@@ -8,7 +8,7 @@ from kits.models import Checkout, Entry
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from tests.kits.factories import World, act, world
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post
 
@@ -43,7 +43,7 @@ def test_ones_own_last_act_is_undone_at_once_and_what_is_so_is_said(school: Worl
 
 def test_what_stands_on_it_is_shown_first_and_then_undone_with_it(school: World) -> None:
     entry = came_back(school)
-    sealed = sorting.reseal(act(school.keeper), school.day_01, "0418", anyway=True).put_on
+    sealed = sealing.reseal(act(school.keeper), school.day_01, "0418", anyway=True).put_on
     client = browser(school.keeper)
 
     page = text(post(client, f"/undo/{entry.pk}/"))
@@ -58,7 +58,7 @@ def test_what_stands_on_it_is_shown_first_and_then_undone_with_it(school: World)
 
 def test_what_came_between_is_shown_anew(school: World) -> None:
     entry = came_back(school)
-    sealed = sorting.reseal(act(school.keeper), school.day_01, "0418", anyway=True).put_on
+    sealed = sealing.reseal(act(school.keeper), school.day_01, "0418", anyway=True).put_on
     sorting.look_inside(act(school.keeper), school.day_01)
 
     answer = post(browser(school.keeper), f"/undo/{entry.pk}/", sure="1", through=str(sealed.pk))

@@ -5,7 +5,7 @@ import pytest
 from kits.models import Entry, Seal
 from kits.services.custody import custody, use_requests
 from kits.services.ledger import audit
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing, sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -21,7 +21,7 @@ USED = "/kits/DAY-01/used/"
 def school() -> scanned.Labelled:
     """DAY-01 went out sealed and was dropped at the hatch: sort later."""
     made = scanned.labelled()
-    sorting.reseal(make.act(made.world.keeper), made.world.day_01, "0417")
+    sealing.reseal(make.act(made.world.keeper), made.world.day_01, "0417")
     custody.check_out(make.act(made.world.keeper), made.world.day_01, person=made.world.guide)
     custody.check_in(make.act(made.world.keeper), made.world.day_01)
     return made

@@ -12,7 +12,7 @@ from pytest_django import Settings
 from gearroom.core import clock
 from kits.models import Label
 from kits.services.labelling import labelling
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -232,7 +232,7 @@ def test_a_length_that_no_printer_makes_is_refused(school: scanned.Labelled, wro
 
 
 def test_a_sealed_kits_tag_and_the_rooms_paper_sheet_are_printed(school: scanned.Labelled) -> None:
-    sorting.reseal(make.act(school.world.keeper), school.world.day_01, "0417")
+    sealing.reseal(make.act(school.world.keeper), school.world.day_01, "0417")
     client = browser(school.world.guide)
 
     assert "0417" in printed(client.get("/kits/DAY-01/tag/"))[0]

@@ -3,8 +3,8 @@
 import pytest
 
 from kits.models import Closing, Item, Kit
-from kits.services.lists import packing_lists
-from kits.services.restocking import sorting
+from kits.services.lists import drafts
+from kits.services.restocking import sealing
 from kits.services.restocking.sealing import Closed
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -18,7 +18,7 @@ def world() -> make.World:
 
 
 def sealed(world: make.World, *, closed: bool) -> None:
-    sorting.reseal(
+    sealing.reseal(
         make.act(world.guide),
         make.fresh(world.day_01),
         "0417",
@@ -31,7 +31,7 @@ def test_a_bag_that_did_not_close_is_said_on_the_list_the_draft_and_the_plan(
 ) -> None:
     Item.objects.filter(pk=world.dressing.pk).update(volume_ml=100, mass_g=50)
     sealed(world, closed=False)
-    packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     client = browser(world.keeper)
     for page in ("/lists/1/1/", "/lists/1/2/edit/", "/lists/1/1/plan/", "/kits/DAY-01/plan/"):
         said = text_of(client.get(page))
@@ -65,7 +65,7 @@ def test_whether_it_closed_is_one_tap_when_sealing_and_may_be_left_out(world: ma
 
 
 def test_a_section_is_carried_outside_the_bag(world: make.World) -> None:
-    packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     client = browser(world.keeper)
     page = client.get("/lists/1/2/sections/pouch/")
     seen = page.context["seen"]

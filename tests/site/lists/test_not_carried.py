@@ -3,8 +3,8 @@
 import pytest
 
 from kits.models import ItemNeed, Need, NotCarried, PackingListVersion
-from kits.services.lists import packing_lists
-from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
+from kits.services.lists import drafts
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
@@ -26,7 +26,7 @@ def draft(world: make.World) -> PackingListVersion:
         hazards=["sharp-tools"],
         sections=[SectionDraft("Main", [LineDraft(world.dressing, 4)])],
     )
-    return packing_lists.make_list(make.act(world.keeper), name="Work party", draft=said)
+    return drafts.make_list(make.act(world.keeper), name="Work party", draft=said)
 
 
 def address(of: PackingListVersion, page: str = "") -> str:
@@ -114,7 +114,7 @@ def test_two_versions_are_compared_by_what_they_leave_out(world: make.World) -> 
     post(client, address(of, "not-carried/"), thing=world.gauge.name, why="expires")
     post(client, address(of, "not-carried/"), thing=world.tablets.name, why="not-allowed")
     post(client, address(of, "publish/"), anyway="1")
-    after = packing_lists.new_draft(make.act(world.keeper), of.packing_list)
+    after = drafts.new_draft(make.act(world.keeper), of.packing_list)
     assert "Not carried" not in text_of(client.get(address(after, "compare/")))
     post(client, address(after, "not-carried/"), drop=f"item-{world.gauge.pk}")
     post(

@@ -10,7 +10,7 @@ from gearroom.site.web.page import words
 from kits.models import Disposal, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
 
@@ -25,7 +25,7 @@ def world() -> make.World:
 @pytest.fixture
 def draft(world: make.World) -> PackingListVersion:
     """Version 2 of the small school's list, a copy of version 1."""
-    return packing_lists.new_draft(make.act(world.instructor), world.version.packing_list)
+    return drafts.new_draft(make.act(world.instructor), world.version.packing_list)
 
 
 def at(version: PackingListVersion, rest: str = "") -> str:

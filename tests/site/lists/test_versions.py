@@ -9,7 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from kits.models import Kit, ListLine, PackingListVersion
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
@@ -25,7 +25,7 @@ def world() -> make.World:
 @pytest.fixture
 def draft(world: make.World) -> PackingListVersion:
     """Version 2 of the small school's list, a copy of version 1."""
-    return packing_lists.new_draft(make.act(world.instructor), world.version.packing_list)
+    return drafts.new_draft(make.act(world.instructor), world.version.packing_list)
 
 
 def at(version: PackingListVersion, rest: str = "") -> str:
@@ -68,9 +68,7 @@ def test_another_reason_is_shown_where_two_versions_are_compared(
 
 
 def test_an_empty_list_is_not_published(world: make.World) -> None:
-    made = packing_lists.make_list(
-        make.act(world.instructor), name="Bare", draft=packing_lists.Draft(4, 1)
-    )
+    made = drafts.make_list(make.act(world.instructor), name="Bare", draft=drafts.Draft(4, 1))
 
     answer = post(browser(world.instructor), at(made, "publish/"))
 

@@ -12,9 +12,9 @@ from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, Kit
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
-from kits.services.lists import packing_lists
+from kits.services.lists import signatures
 from kits.services.overview import board as kits_board
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -123,7 +123,7 @@ def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
 
 # ------------------------------------------------------------------------- handing back and sorting
 def test_sealed_and_dry_is_one_tap(school: scanned.Labelled) -> None:
-    sorting.reseal(make.act(), school.world.day_01, "0417")
+    sealing.reseal(make.act(), school.world.day_01, "0417")
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.guide)
 
@@ -228,7 +228,7 @@ def test_a_signature_reaches_the_board_though_no_entry_says_so(school: scanned.L
         re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
     )[1]
 
-    packing_lists.sign(make.act(school.world.adviser), school.world.version, until=make.days(30))
+    signatures.sign(make.act(school.world.adviser), school.world.version, until=make.days(30))
 
     assert client.get(f"/board/lines/?revision={revision}").status_code == 200
 

@@ -23,7 +23,7 @@ from kits.models import Checkout, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.kits import holds, kits
 from kits.services.ledger import readiness, verdicts
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.stock import catalogue
 from kits.services.text import verdict_texts
 from kits.services.trips import reservations
@@ -193,7 +193,7 @@ def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(
     school: scanned.Labelled,
 ) -> None:
     world = school.world
-    sorting.reseal(make.act(), world.day_01, "0417")
+    sealing.reseal(make.act(), world.day_01, "0417")
     custody.check_out(make.act(), world.day_01, person=world.guide)
     book = browser(world.keeper).get("/offline/kits/").json()
 
@@ -271,7 +271,7 @@ def be_renamed(world: Any) -> None:
 CHANGES: dict[str, Callable[[make.World], object]] = {
     "a kit goes out": lambda w: custody.check_out(make.act(), w.day_01, person=w.guide),
     "something is used": lambda w: use.log_use(make.act(), w.day_01, [use.UseLine(w.dressing, 1)]),
-    "a seal": lambda w: sorting.reseal(make.act(), w.day_01, "0417"),
+    "a seal": lambda w: sealing.reseal(make.act(), w.day_01, "0417"),
     "a kit on hold": lambda w: holds.withhold(make.act(), w.day_01, WithheldKind.DRYING),
     "a kit's name": lambda w: kits.edit_kit(make.act(), w.day_01, name="DAY-91"),
     "a trip": lambda w: reservations.reserve(make.act(), w.day_01, make.trip("Gorge", w.store)),

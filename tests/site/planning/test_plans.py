@@ -7,7 +7,7 @@ import pytest
 from kits.models import Activity, AsFound, Need
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts
 from kits.services.planning import priors
 from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
@@ -115,7 +115,7 @@ def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
     past(world, UseLine(world.dressing, 5))
-    draft = packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
     own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
     assert "On your one known trip it runs short." in own

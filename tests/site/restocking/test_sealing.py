@@ -10,7 +10,7 @@ from kits.models import AsFound, Checkout, Seal
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -96,7 +96,7 @@ def test_a_kit_without_a_seal_comes_back_closed_by_one_tap(school: scanned.Label
 
 
 def test_with_a_seal_on_record_it_comes_back_sealed(school: scanned.Labelled) -> None:
-    sorting.reseal(make.act(), school.world.day_01, "0417")
+    sealing.reseal(make.act(), school.world.day_01, "0417")
     custody.check_out(make.act(school.world.keeper), school.world.day_01, person=school.world.guide)
 
     words = text_of(post(browser(school.world.keeper), "/scan/", text="DAY-01"))

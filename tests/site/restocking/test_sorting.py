@@ -12,7 +12,7 @@ from kits.models import Entry, Lot, Seal
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -125,7 +125,7 @@ def test_a_batch_that_may_not_go_in_is_told_at_once(
 def test_the_next_seal_is_offered_off_the_strip_and_the_tag_to_print(
     school: scanned.Labelled,
 ) -> None:
-    sorting.reseal(make.act(), school.world.day_02, "0417", anyway=True)
+    sealing.reseal(make.act(), school.world.day_02, "0417", anyway=True)
     client = browser(school.world.guide)
     post(client, SORT)
 

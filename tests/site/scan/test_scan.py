@@ -12,7 +12,7 @@ from pytest_django import DjangoAssertNumQueries, Settings
 
 from kits.models import Checkout, Entry, Kit, PackingListVersion, Reservation
 from kits.services.custody import custody
-from kits.services.restocking import sorting
+from kits.services.restocking import sealing
 from kits.services.stock import catalogue
 from kits.services.trips import reservations
 from tests.kits import factories as make
@@ -317,7 +317,7 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
     school: scanned.Labelled,
 ) -> None:
     world = school.world
-    sorting.reseal(make.act(), world.day_01, "0417")
+    sealing.reseal(make.act(), world.day_01, "0417")
     custody.check_out(make.act(), world.day_01, person=world.instructor)
     client = browser(world.keeper)
 

@@ -10,7 +10,7 @@ from django.utils import formats
 from pytest_django import Settings
 
 from kits.models import Entry, EntryKind
-from kits.services.stock import receiving
+from kits.services.stock import moving
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -139,7 +139,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.Wor
 def test_what_moved_while_somebody_counted_is_pointed_out(world: make.World) -> None:
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     fields = form_with(client.get(path), "began")
-    receiving.move(make.act(), lot=world.dressings, units=2, source=world.shelf, target=world.upper)
+    moving.move(make.act(), lot=world.dressings, units=2, source=world.shelf, target=world.upper)
 
     answer = client.post(path, {**fields, f"lot-{world.dressings.pk}": "12"})
 

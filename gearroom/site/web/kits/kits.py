@@ -36,7 +36,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
-from kits.services.custody import custody, offers, returns
+from kits.services.custody import offers, passing_on, returns
 from kits.services.kits import history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -161,7 +161,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     to = new_person(act, request.POST) or find.person(
         act.actor, read_field(_HOLDER, request.POST, "person")
     )
-    custody.pass_on(act, out, to)
+    passing_on.pass_on(act, out, to)
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
 

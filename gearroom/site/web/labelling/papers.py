@@ -29,7 +29,8 @@ from gearroom.site.web.page import (
 from kits.services.lookup import find
 from kits.services.text.wording import in_words
 from labels.rules.layout import Offset, SheetError, marks
-from labels.services.paper import paper
+from labels.services.paper import paper, sheets
+from labels.services.paper.printer import NoPublicAddress, as_problem
 
 
 def as_pdf(content: bytes, name: str) -> HttpResponse:
@@ -56,17 +57,17 @@ def printer(request: HttpRequest) -> HttpResponse:
     """How far this device's printer is off on a sheet: a page to measure, and its correction."""
     values, problem = request.POST or request.GET, None
     try:
-        on = paper.sheet(values.get("sheet") or paper.DEFAULT_SHEET)
+        on = sheets.sheet(values.get("sheet") or sheets.DEFAULT_SHEET)
         if request.method == "POST":
             _correct(request, on)
             return redirect(f"{reverse('printer')}?sheet={on.sheet.key}")
     except Problem as refused:
-        problem, on = refused, paper.sheet(paper.DEFAULT_SHEET)
+        problem, on = refused, sheets.sheet(sheets.DEFAULT_SHEET)
     return show(
         request,
         "site/labelling/printer.html",
         problem=problem,
-        sheets=[(each.sheet.key, in_words(each.sheet.called)) for each in paper.sheets()],
+        sheets=[(each.sheet.key, in_words(each.sheet.called)) for each in sheets.sheets()],
         on=on,
         marks=marks(on.sheet),
         offset=offset_of(request, on),
@@ -74,7 +75,7 @@ def printer(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _correct(request: HttpRequest, on: paper.StoredSheet) -> None:
+def _correct(request: HttpRequest, on: sheets.StoredSheet) -> None:
     """Keep how far the printer is off on a sheet, in the session; nothing if so chosen."""
     corrections = dict(request.session.get("printer", {}))
     corrections.pop(on.sheet.key, None)
@@ -85,12 +86,12 @@ def _correct(request: HttpRequest, on: paper.StoredSheet) -> None:
         try:
             offset = marks(on.sheet).offset(**form.values())
         except SheetError as error:
-            raise paper.as_problem(error) from error
+            raise as_problem(error) from error
         corrections[on.sheet.key] = dataclasses.asdict(offset)
     request.session["printer"] = corrections
 
 
-def offset_of(request: HttpRequest, on: paper.StoredSheet) -> Offset | None:
+def offset_of(request: HttpRequest, on: sheets.StoredSheet) -> Offset | None:
     """What this device's printer needs on a sheet, as it was measured; None: nothing known."""
     known = request.session.get("printer", {}).get(on.sheet.key)
     return Offset(**known) if known else None
@@ -99,7 +100,7 @@ def offset_of(request: HttpRequest, on: paper.StoredSheet) -> Offset | None:
 @read_page("print_labels")
 def test_page(request: HttpRequest) -> HttpResponse:
     """The page that shows how far a printer is off, corrected by what is known of it."""
-    kept = paper.sheet(request.GET.get("sheet") or paper.DEFAULT_SHEET)
+    kept = sheets.sheet(request.GET.get("sheet") or sheets.DEFAULT_SHEET)
     return as_pdf(paper.test_page(kept, offset_of(request, kept)), "test-page.pdf")
 
 
@@ -108,7 +109,7 @@ def test_page(request: HttpRequest) -> HttpResponse:
 def kit_tag(request: HttpRequest, kit: str) -> HttpResponse:
     """The tag that hangs on a sealed kit: its first expiry, seal, by whom."""
     of = find.kit(actor(request), kit)
-    on = paper.sheet(request.GET.get("sheet") or paper.TAG_SHEET).sheet
+    on = sheets.sheet(request.GET.get("sheet") or sheets.TAG_SHEET).sheet
     return _paper(request, "tag.pdf", partial(paper.kit_tag, of, on))
 
 
@@ -131,7 +132,7 @@ def _paper(request: HttpRequest, name: str, draw: Callable[..., bytes]) -> HttpR
     """A PDF; where no address is set that it could lead to, the offer of a preview."""
     try:
         return as_pdf(draw(preview=bool(request.GET.get("preview"))), name)
-    except paper.NoPublicAddress as problem:
+    except NoPublicAddress as problem:
         return show(
             request,
             "site/labelling/not_printed.html",
@@ -184,15 +185,15 @@ class HoleForm(PageForm):
 
 
 def _sheets_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    like = request.GET.get("like", paper.DEFAULT_SHEET)
+    like = request.GET.get("like", sheets.DEFAULT_SHEET)
     values = request.POST or _values_of(like)
-    sheets = paper.sheets()
+    stored = sheets.sheets()
     return show(
         request,
         "site/labelling/own_sheets.html",
         problem=problem,
-        own=[kept.sheet for kept in sheets if kept.own],
-        built_in=[kept.sheet for kept in sheets if not kept.own],
+        own=[kept.sheet for kept in stored if kept.own],
+        built_in=[kept.sheet for kept in stored if not kept.own],
         like=like,
         values=values,
         paper=_rows(values, "page_width_mm", "page_height_mm"),
@@ -211,7 +212,7 @@ def own_sheets(act: Act, request: HttpRequest) -> Done:
     measures = SheetForm.read(request.POST)
     name, form = measures.pop("name"), measures.pop("form")
     measures |= {"roll": form == "roll", "cut": form == "cut", **_hole(request.POST)}
-    kept = paper.add_sheet(act, name, measures)
+    kept = sheets.add_sheet(act, name, measures)
     return Done(
         _("You can now print on %(sheet)s. Print its test page first and measure it.")
         % {"sheet": kept.sheet.name},
@@ -230,13 +231,13 @@ def _hole(sent: QueryDict) -> dict[str, Any]:
 def remove_sheet(act: Act, request: HttpRequest) -> Done:
     """Remove a sheet that was added here."""
     name = request.POST.get("sheet", "")
-    paper.remove_sheet(act, name)
+    sheets.remove_sheet(act, name)
     return Done(_("%(sheet)s has been removed.") % {"sheet": name})
 
 
 def _values_of(key: str) -> dict[str, str]:
     """The form's fields as those of a sheet that there is, to start from."""
-    sheet = paper.sheet(key).sheet
+    sheet = sheets.sheet(key).sheet
     measures: dict[str, Any] = dataclasses.asdict(sheet)
     if sheet.hole:
         measures["hole_diameter_mm"] = sheet.hole.diameter_mm

@@ -37,7 +37,7 @@ from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
 from kits.services.text.wording import in_words
-from labels.services.paper import paper, preview
+from labels.services.paper import paper, preview, sheets
 
 MOST = 300
 """Things on one page to choose from, and labels printed in one go."""
@@ -233,7 +233,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         count=len(labels),
         names=[labelling.name_of(label) for label in labels[:6]],
         pages=preview.pages(len(labels), on, start_cell=how["start_cell"], copies=how["copies"]),
-        sheets=[(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
+        sheets=[(kept.sheet.key, in_words(kept.sheet.called)) for kept in sheets.sheets()],
         query=request.GET.urlencode(),
         width=round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
         height=round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
@@ -249,7 +249,7 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
         (not codes, Invalid(_("First choose what to print labels for."))),
         (len(codes) > MOST, Invalid(too_many)),
     )
-    on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
+    on = sheets.sheet(sent.get("sheet") or sheets.DEFAULT_SHEET)
     most = {"copies": 100, "start_cell": on.sheet.cells}
     numbers = {
         name: WholeNumber(least=1, most=n, required=False, initial=1, message=_NUMBER)
@@ -318,8 +318,8 @@ def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     """A label as a picture; marked as a preview while there is no public address."""
     of = labelling.one_of(actor(request), code)
     (row,) = paper.labels_of_codes(actor(request), [of.code])
-    key = _SHEETS["people"] if row.kind == LabelKind.PERSON else paper.PICTURE_SHEET
-    on, marked = paper.sheet(key).sheet, not settings.PUBLIC_URL
+    key = _SHEETS["people"] if row.kind == LabelKind.PERSON else sheets.PICTURE_SHEET
+    on, marked = sheets.sheet(key).sheet, not settings.PUBLIC_URL
     png = paper.picture(row, form="png", dpi=203, on=on, preview=marked)
     return HttpResponse(png, content_type="image/png")
 

@@ -24,8 +24,9 @@ from gearroom.site.web.planning import fits
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import hazards_covered
-from kits.services.lists import draft_editing, not_carried, packing_lists
-from kits.services.lists.packing_lists import LineDraft, SectionDraft, version_of
+from kits.services.lists import draft_editing, drafts, not_carried
+from kits.services.lists.drafts import LineDraft, SectionDraft
+from kits.services.lists.packing_lists import version_of
 from kits.services.lookup import find
 from kits.services.stock import catalogue
 
@@ -162,7 +163,7 @@ def _raise(lines: list[LineDraft], item: str) -> None:
 
 
 def _section_of(version: PackingListVersion, key: str) -> SectionDraft:
-    for each in packing_lists.draft_of(version).sections:
+    for each in drafts.draft_of(version).sections:
         if each.key == key:
             return each
     raise NotFound("section of that kit list", key)

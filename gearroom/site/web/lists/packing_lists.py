@@ -36,7 +36,7 @@ from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.services.kits import kits
 from kits.services.ledger import hazards_covered
-from kits.services.lists import comparison, packing_lists, signatures
+from kits.services.lists import comparison, drafts, packing_lists, publishing, signatures
 from kits.services.lookup import find
 
 MOST_LISTS = 200
@@ -74,8 +74,8 @@ def address(name: str, version: PackingListVersion) -> str:
 class VersionForm(PageForm):
     """For how many people and days a version is, against what, and a note."""
 
-    people = WholeNumber(least=1, most=packing_lists.MOST_PEOPLE, label=gettext_lazy("People"))
-    days = WholeNumber(least=1, most=packing_lists.MOST_DAYS, label=gettext_lazy("Days"))
+    people = WholeNumber(least=1, most=drafts.MOST_PEOPLE, label=gettext_lazy("People"))
+    days = WholeNumber(least=1, most=drafts.MOST_DAYS, label=gettext_lazy("Days"))
     hazard = Several()
     note = ShortText(500)
 
@@ -128,9 +128,9 @@ def _row(of: PackingList, followers: dict[int, int], today: date) -> dict[str, A
 @form_view("look", "lists", page_of=_list_page)
 def all_lists(act: Act, request: HttpRequest) -> Done:
     """Every kit list with how its newest versions stand; a form makes a new one."""
-    draft = packing_lists.Draft(**version_values(request.POST))
+    draft = drafts.Draft(**version_values(request.POST))
     values = ListForm.read(request.POST)
-    made = packing_lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
+    made = drafts.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
     return Done(
         _("%(name)s has been created as a draft. Now add its sections and items.")
         % {"name": made.packing_list.name},
@@ -194,7 +194,7 @@ def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
 @form_view("edit_list")
 def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """A new draft, copied from the latest version."""
-    made = packing_lists.new_draft(act, packing_lists.version_of(id, number).packing_list)
+    made = drafts.new_draft(act, packing_lists.version_of(id, number).packing_list)
     return Done(
         _(
             "Version %(number)d has been created as a draft, copied from the latest version. "
@@ -209,7 +209,7 @@ def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
     anyway = bool(request.POST.get("anyway"))
-    packing_lists.publish(act, packing_lists.version_of(id, number), anyway=anyway)
+    publishing.publish(act, packing_lists.version_of(id, number), anyway=anyway)
     return Done(
         _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
         % {"number": number}
@@ -230,8 +230,8 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     file = request.FILES.get("page")
     if values["until"] is None:
         raise Invalid(_("Enter the last day on which the signature will be valid."), field="until")
-    signed_page = file.read(packing_lists.MOST_PAGE_BYTES + 1) if file else b""
-    done = packing_lists.sign(act, of, page=signed_page, **values)
+    signed_page = file.read(signatures.MOST_PAGE_BYTES + 1) if file else b""
+    done = signatures.sign(act, of, page=signed_page, **values)
     name = done.signed_by.name if done.signed_by else ""
     return Done(
         _("%(name)s has signed this version. The status of every kit that uses it will be updated.")

@@ -26,7 +26,7 @@ from gearroom.core.models import User
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.overview.phone_copy import pocket_book, revision
-from kits.services.text.reason_texts import IRREGULAR
+from kits.services.text.irregular_texts import IRREGULAR
 
 SHELL = (
     "site/styles/tokens.css",

@@ -17,7 +17,7 @@ from gearroom.site.web.planning import fits, pictures
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
 from kits.rules.planning import quantities, shares
-from kits.services.lists import packing_lists
+from kits.services.lists import drafts, packing_lists
 from kits.services.lookup import find
 from kits.services.planning import carrying, expiring, plans, rates
 from kits.services.planning.carrying import Carrying
@@ -30,11 +30,9 @@ class QuestionForm(PageForm):
     """For whom and what a plan is."""
 
     people = WholeNumber(
-        least=1, most=packing_lists.MOST_PEOPLE, required=False, label=gettext_lazy("People")
+        least=1, most=drafts.MOST_PEOPLE, required=False, label=gettext_lazy("People")
     )
-    days = WholeNumber(
-        least=1, most=packing_lists.MOST_DAYS, required=False, label=gettext_lazy("Days")
-    )
+    days = WholeNumber(least=1, most=drafts.MOST_DAYS, required=False, label=gettext_lazy("Days"))
     activity = ShortText(40)
 
 

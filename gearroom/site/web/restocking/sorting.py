@@ -109,7 +109,7 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
 
     return {
         "through": plan.through,
-        "next_seal": sorting.next_seal_number(plan.kit.room),
+        "next_seal": sealing.next_seal_number(plan.kit.room),
         "take_out": [
             {
                 "units": row.count,
@@ -203,7 +203,7 @@ class ClosedForm(PageForm):
 def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
     """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
     sent, of = request.POST, find.kit(act.actor, kit)
-    seal = sorting.reseal(
+    seal = sealing.reseal(
         act,
         of,
         sent.get("seal", ""),

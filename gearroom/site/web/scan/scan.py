@@ -70,7 +70,7 @@ from kits.services.custody import wrong_kit
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find, holders
-from kits.services.text import reason_texts
+from kits.services.text import irregular_texts
 from kits.services.trips import due_times
 from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
 from labels.services.scan import scanning, views
@@ -345,6 +345,6 @@ def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
         _("Corrected: the kit was %(kit)s. %(wrong)s has been set back to how it was.") % facts
     )
     if done.entry.irregular:
-        why = " ".join(map(reason_texts.irregular, done.entry.irregular))
+        why = " ".join(map(irregular_texts.irregular, done.entry.irregular))
         sentence += f" {why} " + _("The keeper will be notified.")
     return Done(sentence, done.entry.pk, to)

@@ -29,7 +29,7 @@ from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import counting, receiving, views
+from kits.services.stock import counting, moving, receiving, views
 from kits.services.stock.counting import CountLine, Difference
 
 _OTHERS = range(3)
@@ -175,7 +175,7 @@ def _other(sent: QueryDict, place: Place, n: int) -> tuple[CountLine, Lot]:
     """A line for something that is not on record on this shelf."""
     item = find.item(sent.get(f"thing-{n}", "").strip()[:120])
     values = OtherForm.read(sent, row=n, labels={"units": item.name})
-    today = receiving.today_in(receiving.room_of(place, None))
+    today = receiving.today_in(moving.room_of(place, None))
     lot = lots.known(
         item=item,
         expiry=lots.printed_expiry(values["printed"], today=today),

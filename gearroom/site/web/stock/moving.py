@@ -25,7 +25,15 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
 from kits.services.ledger import lots, room_place
 from kits.services.lookup import find
-from kits.services.stock import corrections, disposing, instruments, receiving, reclassifying, views
+from kits.services.stock import (
+    corrections,
+    disposing,
+    instruments,
+    moving,
+    receiving,
+    reclassifying,
+    views,
+)
 from kits.services.stock.views import HeldBatch
 
 
@@ -119,7 +127,7 @@ def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
         target = room_place(room, PlaceKind(to))
     else:
         target = find.shelf(act.actor, to)
-    entry = receiving.move(act, lot=row.lot, units=units, source=row.place, target=target)
+    entry = moving.move(act, lot=row.lot, units=units, source=row.place, target=target)
     return Done(
         _("%(units)d × %(thing)s moved to %(place)s.") % _names(row, units, place=target.name),
         entry.pk,
@@ -128,7 +136,7 @@ def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
 
 def _send(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     room = find.any_room(to)
-    entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
+    entry = moving.send(act, lot=row.lot, units=units, source=row.place, room=room)
     return Done(
         _(
             "%(units)d × %(thing)s sent to %(place)s. This stock will belong to that gear room "
@@ -178,7 +186,7 @@ def arrive(act: Act, request: HttpRequest) -> Done:
     """What another room sent is here, on a shelf."""
     values = ArrivalForm.read(request.POST)
     lot, shelf = find.lot(values["lot"]), find.shelf(act.actor, values["shelf"])
-    done = receiving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
+    done = moving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
     sentence = _("%(units)d × %(thing)s arrived and put in %(place)s.") % {
         "units": done.units,
         "thing": lot.item.name,

@@ -39,7 +39,7 @@ from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import receiving, views
+from kits.services.stock import moving, receiving, views
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
 from labels.rules.codes.typed import TextKind as TextKind, resolve
@@ -243,7 +243,7 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     values = ReceiptForm.read({**sent.dict(), "packs": packs})
     count, holds = values.pop("packs"), values.pop("holds")
     printed = [values.pop("expiry"), values.pop("expiry_printed")]
-    today = receiving.today_in(receiving.room_of(shelf, None))
+    today = receiving.today_in(moving.room_of(shelf, None))
     values["currency"] = "" if values["price"] is None else values["currency"].upper()
     done = receiving.receive(
         act,

@@ -35,7 +35,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import disposing, receiving, reclassifying, views
+from kits.services.stock import disposing, moving, receiving, reclassifying, views
 from kits.services.stock.disposing import Outgoing
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 
@@ -256,7 +256,7 @@ def to_check(act: Act, request: HttpRequest) -> Done:
     """What is in the kits and on the shelves of this room without a date that it should have."""
     values = DateForm.read(request.POST)
     place, lot = find.place(act.actor, values["place"]), find.lot(values["lot"])
-    today = receiving.today_in(receiving.room_of(place, place.kit))
+    today = receiving.today_in(moving.room_of(place, place.kit))
     entry = reclassifying.record_date(
         act,
         place=place,

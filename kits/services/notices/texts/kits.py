@@ -14,7 +14,7 @@ from kits.services.notices.facts import (
     WentShort,
 )
 from kits.services.notices.notice_text import NoticeText, clearance_token, name_of, page
-from kits.services.text import reason_texts, wording
+from kits.services.text import irregular_texts, wording
 
 
 def medicine_missing(notice: Notice) -> NoticeText:
@@ -48,7 +48,7 @@ def irregular(notice: Notice) -> NoticeText:
     facts = {
         "kit": name_of(notice),
         "act": wording.act(notice.entry.kind if notice.entry else ""),
-        "why": " ".join(map(reason_texts.irregular, codes)) or _("See its history."),
+        "why": " ".join(map(irregular_texts.irregular, codes)) or _("See its history."),
     }
     return NoticeText(text % facts)
 
@@ -153,7 +153,7 @@ def lacks(reasons: Iterable[Lack]) -> list[str]:
 
 def _lack(why: Lack) -> str:
     if not why["thing"]:
-        return reason_texts.irregular(why["code"])
+        return irregular_texts.irregular(why["code"])
     if why["lacking"]:
         return _("short of %(lacking)d × %(thing)s") % why
     return _("no %(thing)s") % why
