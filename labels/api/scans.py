@@ -263,7 +263,7 @@ class Scans(UseCaseView):
             )
             image.seek(0)
             if frame and not self._look.seen:
-                return Response(self._nothing(content))
+                return Response(self._empty_answer(content))
         if self._without_key(content):
             self._kept = False
             self.read_query(None)
@@ -347,7 +347,7 @@ class Scans(UseCaseView):
             place=find.place(act.actor, data["place"]) if "place" in data else None,
         )
 
-    def _nothing(self, content: dict[str, Any]) -> dict[str, Any]:
+    def _empty_answer(self, content: dict[str, Any]) -> dict[str, Any]:
         intent = content.get("intent")
         return {
             "scan_id": str(self.key({**content, "intent": "identify"})),

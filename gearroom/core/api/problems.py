@@ -57,7 +57,7 @@ def as_problem(error: Exception) -> Problem | None:
     """The problem that an exception of Django or its REST framework stands for, or None."""
     match error:
         case exceptions.ValidationError():
-            errors = dict(_flat(error.detail))
+            errors = dict(_by_path(error.detail))
             count = len(errors)
             sentence = ngettext(
                 "Something is wrong with one field: see “errors”.",
@@ -119,16 +119,16 @@ def respond(body: dict[str, Any]) -> HttpResponse:
     return response
 
 
-def _flat(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
+def _by_path(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
     """Nested messages by dotted path: {"lines": [{}, {"units": […]}]} is "lines.1.units"."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
             here = "" if name == "non_field_errors" else str(name)
-            yield from _flat(inner, f"{path}.{here}".strip("."))
+            yield from _by_path(inner, f"{path}.{here}".strip("."))
     elif any(isinstance(inner, dict | list) for inner in detail):
         for index, inner in enumerate(detail):
             if inner:
-                yield from _flat(inner, f"{path}.{index}".strip("."))
+                yield from _by_path(inner, f"{path}.{index}".strip("."))
     else:
         yield path, [str(message) for message in detail]
 

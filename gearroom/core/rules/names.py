@@ -163,11 +163,11 @@ def _member(name: str, of: dict[str, Any], names: Names, refer: Refer, kept: boo
         return replaced(value, Names(()), refer, kept=kept)
     if not isinstance(value, str) or (kept and OPEN in value):
         return replaced(value, names, refer, kept=kept)
-    who = _meant(name, of, names) if value else None
+    who = _named_by_member(name, of, names) if value else None
     return (who and refer(who)) or replaced(value, names, refer, kept=kept)
 
 
-def _meant(name: str, of: dict[str, Any], names: Names) -> Known | None:
+def _named_by_member(name: str, of: dict[str, Any], names: Names) -> Known | None:
     """Who is meant by a member as such, whatever its words are."""
     if name in _OF_A_PERSON and {"name", "phone"} <= of.keys() and isinstance(of.get("id"), int):
         return Known(of["id"], of[name])

@@ -71,7 +71,7 @@ def once(
     try:
         with locked_transaction(key):
             first = _first_answer(key, user, digest)
-            return first or _do(key, user, digest, perform, instance, kept)
+            return first or _do_and_keep(key, user, digest, perform, instance, kept)
     except KeyLocked:
         raise Refused(
             "in-flight",
@@ -108,7 +108,7 @@ def _given_again(row: KeptAnswer) -> Any:
     }
 
 
-def _do(
+def _do_and_keep(
     key: uuid.UUID,
     user: User | None,
     digest: str,

@@ -132,7 +132,7 @@ def _is_kept(path: PurePath) -> bool:
 
 
 def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
-    parts = [Part(name, path.stat().st_size, _sum(path)) for name, path in sources.items()]
+    parts = [Part(name, path.stat().st_size, _sha256_of(path)) for name, path in sources.items()]
     migrations = sorted(map(".".join, MigrationLoader(connection).applied_migrations))
     manifest = Manifest(now.isoformat(), connection.vendor, migrations, parts)
 
@@ -154,7 +154,7 @@ def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
     return manifest
 
 
-def _sum(path: Path) -> str:
+def _sha256_of(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
@@ -218,7 +218,7 @@ def _manifest_in(file: Path, archive: tarfile.TarFile, first: tarfile.TarInfo | 
     names = [part.name for part in manifest.parts]
     if len(set(names)) < len(names):
         raise BackupError(f"The manifest of {file} lists a part twice.")
-    if unsafe := [name for name in names if not _safe(name)]:
+    if unsafe := [name for name in names if not _is_name_of_part(name)]:
         raise BackupError(f"{file} holds {unsafe[0]!r}, which is no place for a file of a backup.")
     return manifest
 
@@ -238,11 +238,11 @@ def _extract(
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("wb") as out:
         shutil.copyfileobj(content, out, 1 << 20)
-    if (path.stat().st_size, _sum(path)) != (part.size, part.sha256):
+    if (path.stat().st_size, _sha256_of(path)) != (part.size, part.sha256):
         raise BackupError(f"{file} is damaged: {part.name} is not as it was saved.")
 
 
-def _safe(name: str) -> bool:
+def _is_name_of_part(name: str) -> bool:
     """Whether a backup may hold a part of this name: the database, or a file that one would keep,
     under its plain name and below the data folder."""
     if name in dumps.NAMES.values():

@@ -42,7 +42,7 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
     packs = []
     for pack in readings:
         code = codes.get(pack.gtin or "")
-        number, serial = _plain(pack.lot), _plain(pack.serial)
+        number, serial = _normal(pack.lot), _normal(pack.serial)
         lot = _known_lot(known, code.item_id, number, serial, pack.expiry) if code else None
         packs.append(
             ScannedPack(
@@ -86,13 +86,13 @@ def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
     return blocking is not None and bool(number or blocking.scope != RecallScope.NUMBER)
 
 
-def _plain(number: str | None) -> str:
+def _normal(number: str | None) -> str:
     return lots.normal(number or "")
 
 
 def _lots_like(codes: Iterable[PackCode], readings: Sequence[gs1.Pack]) -> Iterable[Lot]:
-    numbers = {_plain(pack.lot) for pack in readings}
-    serials = {_plain(pack.serial) for pack in readings} - {""}
+    numbers = {_normal(pack.lot) for pack in readings}
+    serials = {_normal(pack.serial) for pack in readings} - {""}
     return Lot.objects.filter(
         Q(number__in=numbers, serial="") | Q(serial__in=serials),
         item__in={code.item_id for code in codes},

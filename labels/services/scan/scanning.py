@@ -64,11 +64,11 @@ def scan(act: Act, readings: Readings, ask: ScanRequest) -> ScanAnswer:
     do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
     were read.
     """
-    act.actor.require(_right(ask))
+    act.actor.require(_right_for(ask))
     read = _meanings(act, readings, any_room=ask.any_room)
     if ask.intent in _WITH_KITS:
-        _of_one_kit_only(read, ask)
-        if not _alone(read):  # one may be swapped, which locks two by itself
+        _refuse_several_kits(read, ask)
+        if not _is_one_kit(read):  # one may be swapped, which locks two by itself
             _lock(read)
     outcomes = [_outcome(act, meaning, ask, read, transaction.atomic()) for meaning in read]
     answer = ScanAnswer(act.key, ask.intent, readings, outcomes or [empty_outcome(readings)])
@@ -76,7 +76,7 @@ def scan(act: Act, readings: Readings, ask: ScanRequest) -> ScanAnswer:
     return answer
 
 
-def _right(ask: ScanRequest) -> str:
+def _right_for(ask: ScanRequest) -> str:
     if ask.emergency:
         return "emergency"
     return "report_gone" if ask.already_gone else _RIGHTS[ask.intent]
@@ -109,7 +109,7 @@ def _tags(read: Sequence[Meaning]) -> list[Person]:
     return [label.person for label in labels if label.person]
 
 
-def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
+def _refuse_several_kits(read: Sequence[Meaning], ask: ScanRequest) -> None:
     kits = sum(m.kit is not None for m in read)
     if kits < 2:
         return
@@ -135,7 +135,7 @@ def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
             )
 
 
-def _alone(read: Sequence[Meaning]) -> bool:
+def _is_one_kit(read: Sequence[Meaning]) -> bool:
     return sum(m.means in (Means.KIT, Means.SECTION) for m in read) == 1
 
 
@@ -167,7 +167,7 @@ def _act_on(
     """What comes of one reading; raises the Problem that keeps it from being done."""
     intent = ask.intent
     if meaning.means in (Means.KIT, Means.SECTION) and intent in _WITH_KITS:
-        return _act_on_kit(act, meaning, ask, tags, alone=_alone(read))
+        return _act_on_kit(act, meaning, ask, tags, alone=_is_one_kit(read))
     looks_up = intent not in _WITH_KITS
     match meaning:
         case Meaning(means=Means.KIT, kit=Kit() as kit) if intent == Intent.COUNT:
@@ -186,7 +186,7 @@ def _act_on(
         ):
             return _person(act, meaning, person, ask, alone=len(read) == len(tags))
         case Meaning(means=Means.ELSEWHERE, label=Label() as label):
-            return _elsewhere(act, meaning, label, intent)
+            return _show_elsewhere(act, meaning, label, intent)
         case Meaning(means=Means.BLANK) if intent == Intent.IDENTIFY:
             return Outcome(
                 meaning.seen,
@@ -264,7 +264,7 @@ def _person(
     )
 
 
-def _elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outcome:
+def _show_elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outcome:
     if intent != Intent.IDENTIFY:
         raise NotFound("label", text_of(meaning))
     facts = passerby.facts_of(label, act.actor)

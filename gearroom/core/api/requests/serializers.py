@@ -119,7 +119,7 @@ class _Strict(serializers.Serializer[Any]):
                 errors[name] = [result]
         if errors:
             raise serializers.ValidationError(errors)
-        data = {name: _plain(known[name], value) for name, value in data.items()}
+        data = {name: _as_kept(known[name], value) for name, value in data.items()}
         for rule in self.rules:
             if not rule.holds(data):
                 raise serializers.ValidationError({rule.field: [str(rule.says)]})
@@ -195,12 +195,12 @@ class ProblemDocument(serializers.Serializer[Any]):
         return document(problem)
 
 
-def _plain(field: AnyField, value: Any) -> Any:
+def _as_kept(field: AnyField, value: Any) -> Any:
     """A value whose form is right, with its texts as they are kept (`plain_text`); a text of a
     fixed form, or as a scanner sent it, as it came. Raises Unacceptable (422) for one in which
     nothing can be seen, where something has to be."""
     if isinstance(value, list) and isinstance(field, serializers.ListField):
-        return [_plain(field.child, inner) for inner in value]
+        return [_as_kept(field.child, inner) for inner in value]
     if not isinstance(value, str) or not isinstance(field, serializers.CharField):
         return value
     if isinstance(field, ScannedField) or _has_form(field):

@@ -221,7 +221,7 @@ def name_of(thing: Kit | Place | Lot | Any) -> str:
 def sheet(request: HttpRequest) -> HttpResponse:
     """Which sheet, from which cell, how often; and how its first page looks."""
     try:
-        how = _how(request, request.GET)
+        how = _print_options(request, request.GET)
     except Problem as problem:
         return show(request, "site/labelling/sheet.html", problem=problem)
     on, labels = how["on"], how["labels"]
@@ -241,7 +241,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
+def _print_options(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     """What a print form asks for. Raises Problem."""
     codes = [code for code in sent.get("codes", "").split(".") if code]
     too_many = _("Print no more than %(most)d labels at a time.") % {"most": MOST}
@@ -266,7 +266,7 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
 @read_page("print_labels")
 def picture(request: HttpRequest) -> HttpResponse:
     """The first page as a picture, marked as a preview."""
-    how = _how(request, request.GET)
+    how = _print_options(request, request.GET)
     png = preview.first_page(Act(actor(request)), how.pop("labels"), how.pop("on"), **how)
     return HttpResponse(png, content_type="image/png")
 
@@ -274,7 +274,7 @@ def picture(request: HttpRequest) -> HttpResponse:
 @post_page("print_labels")
 def pdf(request: HttpRequest) -> HttpResponse:
     """The labels to print, as PDF; it notes that they were printed."""
-    how = _how(request, request.POST)
+    how = _print_options(request, request.POST)
     content = paper.print_sheet(
         Act(actor(request)),
         how.pop("labels"),

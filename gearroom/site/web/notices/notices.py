@@ -121,7 +121,7 @@ def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
     who, pk = actor(request), id_of(request.GET.get("person", ""))
-    person = _own(who) if pk is None else people.get(who, pk)
+    person = _own_person(who) if pk is None else people.get(who, pk)
     due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
     return show(
         request,
@@ -133,7 +133,7 @@ def next_weekly(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _own(who: Actor) -> Person:
+def _own_person(who: Actor) -> Person:
     if who.person is None:
         raise NotFound("person")
     return who.person
@@ -161,7 +161,7 @@ def _page(
     problem: Problem | None = None,
     made: dict[str, Any] | None = None,
 ) -> HttpResponse:
-    person = _own(actor(request))
+    person = _own_person(actor(request))
     chosen = preferences.choices(person)
     return show(
         request,
@@ -199,7 +199,7 @@ def settings(act: Act, request: HttpRequest) -> Done:
         for code, kind in NOTICE_KINDS.items()
         if kind.policy.may_choose and f"when-{code}" in sent
     }
-    preferences.change(act, _own(act.actor), choices=choices, **PreferencesForm.read(sent))
+    preferences.change(act, _own_person(act.actor), choices=choices, **PreferencesForm.read(sent))
     return Done(_("Saved. The change applies from the next email."))
 
 
@@ -209,7 +209,7 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
     """A new secret address of one's calendar, shown this once."""
 
     def perform(act: Act) -> dict[str, Any]:
-        secret = preferences.new_calendar(act, _own(act.actor))
+        secret = preferences.new_calendar(act, _own_person(act.actor))
         return {"address": request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
     made = once_a_form(request, perform, kept=lambda body: {**body, "address": None})
@@ -219,5 +219,5 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
 @form_view("choose_notices", "notice-settings")
 def end_calendar(act: Act, request: HttpRequest) -> Done:
     """Have the address of one's calendar show nothing any more."""
-    preferences.end_calendar(act, _own(act.actor))
+    preferences.end_calendar(act, _own_person(act.actor))
     return Done(_("The old calendar address no longer shows anything."))

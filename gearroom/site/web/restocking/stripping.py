@@ -91,7 +91,7 @@ def _page(
         kit=kit,
         progress=progress,
         out=holders.open_checkout(kit),
-        packs=[_ways(kit, pack, progress) for pack in packs],
+        packs=[_with_destinations(kit, pack, progress) for pack in packs],
         near=near,
         text=(request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
         values=request.POST,
@@ -102,7 +102,9 @@ def _page(
     )
 
 
-def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[str, Any]:
+def _with_destinations(
+    kit: Kit, pack: dict[str, Any], progress: stripping.Progress
+) -> dict[str, Any]:
     """A thing with all the places that it may go to."""
     item = pack["item"]
     if item is None:

@@ -140,11 +140,11 @@ def _read(request: HttpRequest) -> Readings:
 def _scan(request: HttpRequest, act: Act, read: Readings, state: State) -> dict[str, Any]:
     """Do what the form asks with what was read, or what is plainly meant."""
     if request.POST.get("intent"):
-        ask = _ask(request, act)
+        ask = _request_of_form(request, act)
         if ask.holder is not None:  # they wait too, if it is elsewhere
             state = replace(state, holder=str(ask.holder.pk))
     else:
-        read, ask = _plain_ask(act, read, state)
+        read, ask = _usual_request(act, read, state)
     act = backdated(act, request.POST, views.zone_for(act))
     answer = scanning.scan(act, read, ask)
     if answer.stop is not None:
@@ -162,7 +162,7 @@ def _result(answer: ScanAnswer, state: State) -> dict[str, Any]:
     return {"cards": cards, "state": asdict(waits), "keep": not asks}
 
 
-def _ask(request: HttpRequest, act: Act) -> ScanRequest:
+def _request_of_form(request: HttpRequest, act: Act) -> ScanRequest:
     """What a button of a card asks for."""
     sent, who = request.POST, act.actor
     values = AskForm.read(sent, zone=views.zone_for(act))
@@ -179,7 +179,7 @@ def _ask(request: HttpRequest, act: Act) -> ScanRequest:
     )
 
 
-def _plain_ask(act: Act, read: Readings, state: State) -> tuple[Readings, ScanRequest]:
+def _usual_request(act: Act, read: Readings, state: State) -> tuple[Readings, ScanRequest]:
     """What somebody wants who scans and presses nothing."""
     if state.mode == LOOK:
         return read, ScanRequest()
@@ -224,7 +224,7 @@ def _page(
         "since": clock.now().isoformat(),
         "holder": holder,
         "shelf": find.place(who, state.shelf) if state.shelf else None,
-        "outcomes": [_now(who, each, holder) for each in cards],
+        "outcomes": [_with_changes_since(who, each, holder) for each in cards],
         "modes": modes_of(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
@@ -240,7 +240,7 @@ def _page(
     return show(request, "site/scan/scan.html", problem=problem, **facts)
 
 
-def _now(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:
+def _with_changes_since(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:
     """A card with what is so now: when its kit is due; the trip that a kit just handed back was out
     for with the very person who waits for it."""
     facts = dict(kept)

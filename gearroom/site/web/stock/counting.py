@@ -246,7 +246,7 @@ def _differences_page(
 def _write(request: HttpRequest, place: Place) -> HttpResponse:
     sent = request.POST
     sheet, differences = _previewed(sent, place)
-    silent = [each.lot for each in differences if not _why(sent, sheet.name(each.lot))]
+    silent = [each.lot for each in differences if not _reason_of(sent, sheet.name(each.lot))]
     if silent:
         sentence = _("Choose a reason for each difference, if known: %(what)s.")
         sentence %= {"what": ", ".join(map(_title, silent))}
@@ -254,7 +254,7 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         sheet, differences = _differences(sent, place)
-        explained = {each.lot.pk: _why(sent, sheet.name(each.lot)) for each in differences}
+        explained = {each.lot.pk: _reason_of(sent, sheet.name(each.lot)) for each in differences}
         done = counting.count(
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
@@ -270,7 +270,7 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
     return acted(request, perform, to=reverse("count"))
 
 
-def _why(sent: QueryDict, name: str) -> str:
+def _reason_of(sent: QueryDict, name: str) -> str:
     """Why the record was wrong about a batch, as the form says it; nothing where it does not."""
     why = whys().get(sent.get(f"why-{name}", ""), "")
     note = sent.get(f"note-{name}", "").strip()[:120]
