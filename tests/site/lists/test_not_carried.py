@@ -143,6 +143,23 @@ def test_a_replaced_version_says_so_and_no_more_how_long_it_is_valid(world: make
     assert page.count("valid until") == 1  # among its facts, for kits that still use it
 
 
+def test_the_comparison_says_what_is_due_and_of_a_replaced_version_nothing(
+    world: make.World,
+) -> None:
+    PackingListVersion.objects.update(signed_on=None)
+    NotCarried.objects.create(
+        version=world.version, item=world.gauge, why="too-big", look_again_on=make.days(-9)
+    )
+    second = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
+    second.not_carried.update(look_again_on=make.days(-2), why="expires")
+    page = browser(world.keeper).get(address(second, "compare/")).content.decode()
+    assert page.count("was due") == 2
+    publishing.publish(make.act(world.keeper), second)
+    page = browser(world.keeper).get(address(second, "compare/")).content.decode()
+    assert "was due" not in page
+    assert page.count("looked at since") == 1
+
+
 def test_the_printable_page_of_a_kit_says_what_is_not_carried(world: make.World) -> None:
     NotCarried.objects.create(
         version=world.version,
