@@ -146,7 +146,7 @@ def test_a_replaced_version_says_so_and_no_more_how_long_it_is_valid(world: make
 def test_the_comparison_says_what_is_due_and_of_a_replaced_version_nothing(
     world: make.World,
 ) -> None:
-    PackingListVersion.objects.update(signed_on=None)
+    PackingListVersion.objects.update(signed_on=make.days(-30))
     NotCarried.objects.create(
         version=world.version, item=world.gauge, why="too-big", look_again_on=make.days(-9)
     )
