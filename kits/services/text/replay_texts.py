@@ -98,9 +98,11 @@ def _perhaps(trips: int, *, also: bool) -> str:
 
 def as_now(now: Replay) -> str:
     """The same two of the version in use."""
+    if not now.shortages:
+        return _("The version in use would have had enough of everything that is on record.")
     return _(
-        "With the version in use: something not on it on %(absent)s, something that ran out on "
-        "%(ran_out)s."
+        "The version in use: something that is not on it was wanted on %(absent)s; something that "
+        "is on it ran out on %(ran_out)s."
     ) % {"absent": _trips(now.not_on_list_trips), "ran_out": _trips(now.ran_out_trips)}
 
 
@@ -114,6 +116,11 @@ def shortage(item: str, short: Shortage) -> str:
     """What a trip lacked; *at least* where all that was carried then went."""
     facts = {"item": item, "wanted": number(short.wanted), "lacking": number(short.lacking)}
     facts["stood_in"] = number(short.stood_in)
+    if short.stood_in and not short.lacking and short.at_least:
+        return (
+            _("%(item)s: at least %(wanted)s wanted, for %(stood_in)s of them something else did")
+            % facts
+        )
     if short.stood_in and not short.lacking:
         return _("%(item)s: %(wanted)s wanted, for %(stood_in)s of them something else did") % facts
     if not short.lacking:

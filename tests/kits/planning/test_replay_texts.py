@@ -1,6 +1,7 @@
 """Sentences of a list taken on past trips: of none, of one, of several."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -82,12 +83,18 @@ def test_what_something_else_did_instead_of_is_said_and_no_shortage() -> None:
     assert texts.shortage("Blanket", covered) == (
         "Blanket: 5 wanted, for 2 of them something else did"
     )
+    assert texts.shortage("Blanket", replace(covered, at_least=True)) == (
+        "Blanket: at least 5 wanted, for 2 of them something else did"
+    )
 
 
 def test_the_version_in_use_has_the_same_two_counts() -> None:
     assert texts.as_now(done(9, short(1, on_list=False), short(2, on_list=False))) == (
-        "With the version in use: something not on it on 2 trips, something that ran out on "
-        "no trip."
+        "The version in use: something that is not on it was wanted on 2 trips; something that "
+        "is on it ran out on no trip."
+    )
+    assert texts.as_now(done(9)) == (
+        "The version in use would have had enough of everything that is on record."
     )
 
 
