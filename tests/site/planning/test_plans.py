@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from kits.models import Activity, AsFound, Need
+from kits.models import Activity, AsFound, ItemNeed, Need
 from kits.services.custody import custody
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
@@ -65,6 +65,7 @@ def test_without_any_rate_nothing_is_said_and_a_rate_can_be_stated(world: make.W
 def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     world: make.World,
 ) -> None:
+    ItemNeed.objects.update(units_per_use=1)
     state(world, "small-wound", "300")
     client = browser(world.guide)
     page = text_of(client.get("/lists/1/1/plan/"))
@@ -80,6 +81,7 @@ def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
 
 
 def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
+    ItemNeed.objects.update(units_per_use=1)
     state(world, "small-wound", "300")
     world.version.sections.get(key="main").lines.filter(item=world.dressing).update(never_below=6)
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
