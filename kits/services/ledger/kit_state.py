@@ -5,6 +5,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from gearroom.core import clock
+from gearroom.core.acts import store
 from kits.models import AsFound, Entry, EntryKind, Kit
 from kits.models.details import BuildDetail, CheckInDetail, KitDetail, ResealDetail
 from kits.services.ledger import facts
@@ -56,8 +57,7 @@ def rewrite_looks(kit: Kit) -> None:
 
 def sorted_now(kit: Kit) -> None:
     """Let a kit wait no longer to be sorted, in the transaction of the entry that says so."""
-    kit.to_sort_since = None
-    kit.save(update_fields=["to_sort_since"])
+    store(kit, to_sort_since=None)
     rewrite_looks(kit)
 
 

@@ -13,7 +13,7 @@ from django.db import transaction
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused, refuse_first
+from gearroom.core.acts import Act, Invalid, Refused, refuse_first, store
 from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
@@ -114,9 +114,13 @@ def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingLi
                 version=version.number,
             )
         version.sections.all().delete()
-        version.people, version.days = draft.people, draft.days
-        version.hazards, version.note = list(draft.hazards), draft.note
-        version.save(update_fields=["people", "days", "hazards", "note"])
+        store(
+            version,
+            people=draft.people,
+            days=draft.days,
+            hazards=list(draft.hazards),
+            note=draft.note,
+        )
         _write_sections(version, draft.sections)
         not_carried.write(version, draft.not_carried)
     return version

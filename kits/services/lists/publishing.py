@@ -3,7 +3,7 @@
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Refused
+from gearroom.core.acts import Act, Refused, store
 from kits.models import ListLine, PackingListVersion
 from kits.services.ledger import hazards_covered
 from kits.services.lists.packing_lists import locked
@@ -27,8 +27,7 @@ def publish(act: Act, version: PackingListVersion, *, anyway: bool = False) -> P
                 )
             if not anyway:
                 _refuse_lacking(version)
-            version.published_at = act.received_at
-            version.save(update_fields=["published_at"])
+            store(version, published_at=act.received_at)
     return version
 
 

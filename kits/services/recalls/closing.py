@@ -9,7 +9,7 @@ from dataclasses import asdict
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused, store
 from kits.models import (
     Entry,
     EntryKind,
@@ -48,8 +48,7 @@ def close(act: Act, recall: Recall, outcome: Outcome | str, *, published_at: str
             EntryKind.RECALL_CLOSE,
             detail={"recall": recall.pk, "outcome": outcome, "published_at": published_at},
         )
-        recall.closed, recall.outcome, recall.published_at = entry, outcome, published_at
-        recall.save(update_fields=["closed", "outcome", "published_at"])
+        store(recall, closed=entry, outcome=outcome, published_at=published_at)
         if outcome is Outcome.WITHDRAWN:
             _make_good_again(recall, kit_ids, entry)
     return recall
@@ -65,8 +64,7 @@ def reopen(act: Act, recall: Recall) -> Recall:
         if recall.closed_id is None:
             raise Refused("recall-open", _("This recall is still open."), recall=recall.pk)
         recalls.refuse_open_already(recall)
-        recall.closed, recall.outcome, recall.published_at = None, "", ""
-        recall.save(update_fields=["closed", "outcome", "published_at"])
+        store(recall, closed=None, outcome="", published_at="")
         tracing.spread(book, recall)
     return recall
 
@@ -179,7 +177,6 @@ def _refuse_while_unsettled(recall: Recall) -> None:
 
 def _make_good_again(recall: Recall, kit_ids: list[int], entry: Entry) -> None:
     for lot in Lot.objects.filter(recall=recall):
-        lot.recall = lots.recall_of(recall.item, lot.number)
-        lot.save(update_fields=["recall"])
+        store(lot, recall=lots.recall_of(recall.item, lot.number))
     for kit_id in kit_ids:
         recalls.let_go(kit_id, entry)

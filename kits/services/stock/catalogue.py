@@ -25,6 +25,7 @@ from gearroom.core.acts import (
     name_taken,
     refuse_first,
     refuse_taken_name,
+    store,
 )
 from kits.models import (
     Disposal,
@@ -154,9 +155,7 @@ def bring_back_item(act: Act, item: Item) -> Item:
 def _retired(item: Item, day: date | None) -> Item:
     """Retire an item on a day, or take it into use again (None), where it is not so already."""
     if (item.retired_on is None) != (day is None):
-        item.retired_on = day
-        item.revision += 1
-        item.save(update_fields=["retired_on", "revision"])
+        store(item, retired_on=day, revision=item.revision + 1)
     return item
 
 
@@ -201,8 +200,7 @@ def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -
                 item=code.item_id,
             )
         if not made and code.units_per_pack != count:
-            code.units_per_pack = count
-            code.save(update_fields=["units_per_pack"])
+            store(code, units_per_pack=count)
     return code
 
 

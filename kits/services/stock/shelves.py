@@ -4,7 +4,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_taken_name
+from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_taken_name, store
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
 
@@ -45,16 +45,14 @@ def close_shelf(act: Act, shelf: Place) -> Place:
                 _("%(shelf)s is not empty. First move the items on it, or count the shelf.")
                 % {"shelf": shelf.name},
             )
-        shelf.closed_on = clock.today(shelf.room_now.time_zone)
-        shelf.save(update_fields=["closed_on"])
+        store(shelf, closed_on=clock.today(shelf.room_now.time_zone))
     return shelf
 
 
 def open_again(act: Act, shelf: Place) -> Place:
     """Use a closed shelf again."""
     act.actor.require("edit_shelf", shelf.room_id)
-    shelf.closed_on = None
-    shelf.save(update_fields=["closed_on"])
+    store(shelf, closed_on=None)
     return shelf
 
 

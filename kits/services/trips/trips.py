@@ -18,7 +18,7 @@ from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, NotGiven, Unacceptable
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, NotGiven, Unacceptable, store
 from gearroom.core.models import Person, Room
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
@@ -308,8 +308,7 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
         detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
     for each in held:
-        each.due_at = max(trip.returns_at, each.out_at)
-        each.save(update_fields=["due_at"])
+        store(each, due_at=max(trip.returns_at, each.out_at))
     clashes = clashes_of(trip)
     released: list[Reservation] = []
     if cancelled and stood:
