@@ -61,9 +61,6 @@ def _plan(field: AnyField) -> sorting.Restock:
 class ShelfName(serializers.CharField):
     """The name of the shelf that a row of a restock list takes from."""
 
-    def __init__(self, **more: Any) -> None:
-        super().__init__(source="shelf", **more)
-
     def to_representation(self, shelf: str) -> str:
         """By the shelf's id."""
         return _plan(self).shelves[int(shelf)].name
@@ -72,9 +69,6 @@ class ShelfName(serializers.CharField):
 class Destination(serializers.CharField):
     """The name of the place that a row of a restock list goes to."""
 
-    def __init__(self) -> None:
-        super().__init__(source="*")
-
     def to_representation(self, row: picking.TakeOut) -> str:  # type: ignore[override]  # of a row
         """By the list."""
         return sorting.destination(_plan(self), row).name
@@ -82,8 +76,7 @@ class Destination(serializers.CharField):
 
 class _ItemRow(answers.Answer):
     members = ["item", "name"]
-    item = serializers.IntegerField(source="thing.id")
-    name = serializers.CharField(source="thing.name")
+    sources = {"item": "thing.id", "name": "thing.name"}
 
 
 @answers.Answer.of(picking.PutIn)
@@ -97,7 +90,7 @@ class PutInAnswer(_ItemRow):
     }  # fmt: skip
     good_until = answers.made(serializers.DateField, good_through, source="batch", allow_null=True)
     shelf = serializers.IntegerField()
-    shelf_name = ShelfName()
+    shelf_name = ShelfName(source="shelf")
 
 
 @answers.Answer.of(picking.TakeOut)
@@ -108,14 +101,14 @@ class TakeOutAnswer(answers.Answer):
         "number": "batch.number",
     }  # fmt: skip
     why = serializers.CharField()
-    to = Destination()
+    to = Destination(source="*")
 
 
 @answers.Answer.of(picking.FillUp)
 class FillUpAnswer(_ItemRow):
     members = ["section", "level", "shelf_name"]
     level = serializers.CharField(allow_null=True)
-    shelf_name = ShelfName(allow_null=True)
+    shelf_name = ShelfName(source="shelf", allow_null=True)
 
 
 @answers.Answer.of(picking.Missing)
