@@ -9,7 +9,7 @@ from dataclasses import asdict
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused, store
+from gearroom.core.acts import Act, Invalid, Refused, refuse_first, store
 from kits.models import (
     Entry,
     EntryKind,
@@ -118,19 +118,25 @@ def _settled(outcome: Outcome | str, published_at: str) -> tuple[Outcome, str]:
             field="outcome",
         ) from None
     published_at = " ".join(published_at.split())
-    if outcome is Outcome.FINISHED and published_at:
-        raise Invalid(
-            _("Enter where it was published only for a recall that its maker has withdrawn."),
-            field="published_at",
-        )
-    if outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST:
-        raise Invalid(
-            _(
-                "Enter where the maker announced the withdrawal of the recall: a web address, or "
-                "a letter and its date."
+    refuse_first(
+        (
+            bool(outcome is Outcome.FINISHED and published_at),
+            Invalid(
+                _("Enter where it was published only for a recall that its maker has withdrawn."),
+                field="published_at",
             ),
-            field="published_at",
-        )
+        ),
+        (
+            outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST,
+            Invalid(
+                _(
+                    "Enter where the maker announced the withdrawal of the recall: a web address, or "
+                    "a letter and its date."
+                ),
+                field="published_at",
+            ),
+        ),
+    )
     return outcome, published_at
 
 

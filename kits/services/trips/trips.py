@@ -18,7 +18,16 @@ from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, NotGiven, Unacceptable, store
+from gearroom.core.acts import (
+    NOT_GIVEN,
+    Act,
+    Invalid,
+    NotFound,
+    NotGiven,
+    Unacceptable,
+    refuse_first,
+    store,
+)
 from gearroom.core.models import Person, Room
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
@@ -95,27 +104,31 @@ def put(
     Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
     a trip of a room that is not the actor's.
     """
-    if not _SOURCE.fullmatch(source) or len(source) > 40:
-        raise Invalid(
-            _(
-                "The name of a source may contain only lower-case letters, digits and hyphens, "
-                "for example “bookings”."
+    refuse_first(
+        (
+            not _SOURCE.fullmatch(source) or len(source) > 40,
+            Invalid(
+                _(
+                    "The name of a source may contain only lower-case letters, digits and hyphens, "
+                    "for example “bookings”."
+                ),
+                field="source",
             ),
-            field="source",
-        )
-    if (
-        not any(letter.isalnum() for letter in reference)
-        or len(reference) > 80
-        or not reference.isprintable()
-        or "/" in reference
-    ):
-        raise Invalid(
-            _(
-                "A reference must have 1 to 80 characters, including at least one letter or "
-                "digit, and no slash."
+        ),
+        (
+            not any(letter.isalnum() for letter in reference)
+            or len(reference) > 80
+            or not reference.isprintable()
+            or "/" in reference,
+            Invalid(
+                _(
+                    "A reference must have 1 to 80 characters, including at least one letter or "
+                    "digit, and no slash."
+                ),
+                field="reference",
             ),
-            field="reference",
-        )
+        ),
+    )
     act.actor.require("edit_trip", facts.room.pk if facts.room else None)
     columns = _columns(facts)
     try:
@@ -211,13 +224,16 @@ def notify_keepers(
 def _columns(facts: TripFacts) -> dict[str, Any]:
     """What the table keeps of a trip; refuses what cannot be."""
     name = " ".join(facts.name.split())
-    if not name:
-        raise Invalid(_("Enter a name for the trip."), field="name")
-    if not 1 <= facts.people <= MOST_PEOPLE:
-        raise Invalid(
-            _("A trip must have 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
-            field="people",
-        )
+    refuse_first(
+        (not name, Invalid(_("Enter a name for the trip."), field="name")),
+        (
+            not 1 <= facts.people <= MOST_PEOPLE,
+            Invalid(
+                _("A trip must have 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
+                field="people",
+            ),
+        ),
+    )
     zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
     first = facts.first_day or clock.local_date(facts.departs_at, zone)
     last = facts.last_day or clock.local_date(facts.returns_at, zone)
