@@ -58,13 +58,13 @@ _WHY: dict[Unsent, str | Promise] = {
 
 def state(notice: Notice) -> State:
     """How a notice stands."""
-    if notice.sent_at is not None:
-        return State.SENT
-    if notice.taken_back_at is not None:
-        return State.TAKEN_BACK
-    if notice.unsent_why == Unsent.WEEKLY:
-        return State.IN_THE_WEEKLY
-    return State.WAITING if notice.unsent_why in ("", Unsent.TOGETHER) else State.NOT_SENT
+    cases = (
+        (notice.sent_at is not None, State.SENT),
+        (notice.taken_back_at is not None, State.TAKEN_BACK),
+        (notice.unsent_why == Unsent.WEEKLY, State.IN_THE_WEEKLY),
+        (notice.unsent_why in ("", Unsent.TOGETHER), State.WAITING),
+    )
+    return next((state for applies, state in cases if applies), State.NOT_SENT)
 
 
 def why(notice: Notice) -> str:

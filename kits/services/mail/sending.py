@@ -162,21 +162,16 @@ def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") ->
 def _why_not(
     notice: Notice, how: NotificationPreferences, chosen: dict[str, When], resend: bool
 ) -> Unsent | None:
-    person = notice.person
-    if person.left_on is not None:
-        return Unsent.LEFT
-    if not person.email:
-        return Unsent.NO_ADDRESS
-    if resend:
-        return None
-    if how.refused_address and how.refused_address == person.email:
-        return Unsent.REFUSED
-    when = when_sent(notice.kind, chosen)
-    if when is When.NEVER:
-        return Unsent.CHOSEN
-    if when is When.WEEKLY and notice.kind != WEEKLY:
-        return Unsent.WEEKLY
-    return None
+    person, when = notice.person, when_sent(notice.kind, chosen)
+    cases = (
+        (person.left_on is not None, Unsent.LEFT),
+        (not person.email, Unsent.NO_ADDRESS),
+        (resend, None),
+        (how.refused_address == person.email, Unsent.REFUSED),
+        (when is When.NEVER, Unsent.CHOSEN),
+        (when is When.WEEKLY and notice.kind != WEEKLY, Unsent.WEEKLY),
+    )
+    return next((why for applies, why in cases if applies), None)
 
 
 def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:

@@ -130,8 +130,8 @@ def _settled(outcome: Outcome | str, published_at: str) -> tuple[Outcome, str]:
             outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST,
             Invalid(
                 _(
-                    "Enter where the maker announced the withdrawal of the recall: a web address, or "
-                    "a letter and its date."
+                    "Enter where the maker announced the withdrawal of the recall: a web address, "
+                    "or a letter and its date."
                 ),
                 field="published_at",
             ),

@@ -111,8 +111,8 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
             Refused(
                 "no-opened-life",
                 _(
-                    "The expiry date of %(item)s does not change once it is opened. There is nothing "
-                    "to record."
+                    "The expiry date of %(item)s does not change once it is opened. There is "
+                    "nothing to record."
                 )
                 % {"item": lot.item.name},
             ),

@@ -210,16 +210,18 @@ def _for_the_rule(row: KitOfTrip, trip: Trip, alone: Verdict, loaded: _Loaded) -
 
 
 def _state(kits: Sequence[KitOfTrip], covered: rule.Covered) -> str:
-    if all(kit.stand is None for kit in kits):  # none, or one that went unreserved and is back
-        return "no-kits"
-    if covered.coverage is Coverage.COVERED:
-        return "out" if all(kit.went is not None for kit in kits) else "covered"
-    if covered.coverage is Coverage.WAITING:
-        return "waiting"
+    out = all(kit.went is not None for kit in kits)
     stopped = any(
         kit.stand in (Stand.AWAY, Stand.STAYED)
         or (kit.stand is Stand.NOT_FIT and kit.verdict is not None and not kit.verdict.may_go)
         for kit in kits
     )
     stops = any(reason.weight is Weight.STOPS for reason in covered.lacking)
-    return "stops" if stopped or stops else "short"
+    cases = (
+        # None, or one that went unreserved and is back.
+        (all(kit.stand is None for kit in kits), "no-kits"),
+        (covered.coverage is Coverage.COVERED, "out" if out else "covered"),
+        (covered.coverage is Coverage.WAITING, "waiting"),
+        (stopped or stops, "stops"),
+    )
+    return next((state for applies, state in cases if applies), "short")
