@@ -3,14 +3,14 @@
 `findings` yields a row for each difference; an empty answer means that the book is in balance.
 """
 
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Count, F, Model, Q, Sum
+from django.db.models import Count, Model, Q, Sum
 
 from gearroom.core.models import append_only
+from gearroom.core.rules.grouping import summed
 from gearroom.core.services.people import redaction
 from kits.models import (
     INNER,
@@ -55,15 +55,14 @@ def findings() -> Iterator[Finding]:
 
 
 def _holdings() -> Iterator[Finding]:
-    derived: dict[tuple[int, int], int] = defaultdict(int)
-    for sign, end in ((1, "to_place"), (-1, "from_place")):
-        for row in (
-            Movement.objects.filter(**{f"{end}__kind__in": INNER})
-            .values("lot", where=F(end))
-            .annotate(total=Sum("units"))
-            .order_by()
-        ):
-            derived[row["lot"], row["where"]] += sign * row["total"]
+    derived = summed(
+        ((lot, place), sign * total)
+        for sign, end in ((1, "to_place"), (-1, "from_place"))
+        for lot, place, total in Movement.objects.filter(**{f"{end}__kind__in": INNER})
+        .values_list("lot", end)
+        .annotate(total=Sum("units"))
+        .order_by()
+    )
     for holding in Holding.objects.select_related("place").iterator():
         where = (holding.lot_id, holding.place_id)
         expected = derived.pop(where, 0)

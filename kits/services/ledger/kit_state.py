@@ -102,20 +102,16 @@ def waiting(kit: Kit) -> Waiting:
             lost = lost or entry.occurred_at
         elif entry.kind in _MAY_SORT:
             to_sort = None if _ends_sorting(entry) else to_sort
-        elif _comes_open(entry):
+        elif (
+            entry.kind == EntryKind.CHECK_IN
+            and entry.detail_as(CheckInDetail)["as_found"] not in CLOSED
+        ):
             to_sort = entry.occurred_at
         elif entry.kind == EntryKind.WAKE or lost:
             to_sort = to_sort or entry.occurred_at
         if entry.kind in _PRESENT:
             lost = None
     return Waiting(lost, to_sort)
-
-
-def _comes_open(entry: Entry) -> bool:
-    return (
-        entry.kind == EntryKind.CHECK_IN
-        and entry.detail_as(CheckInDetail)["as_found"] not in CLOSED
-    )
 
 
 def laid_up_since(kit: Kit) -> datetime | None:

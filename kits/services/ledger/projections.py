@@ -170,10 +170,10 @@ def rewrite_lot(lot: Lot) -> None:
 
 def _write(rows: Iterable[Differing]) -> None:
     # What ends is written before what begins again: of either there is one at a time.
-    for row, differs in sorted(rows, key=lambda differing: _begins_again(differing[1])):
+    for row, differs in sorted(
+        rows, key=lambda differing: any(differing[1].get(end, "") is None for end in _ENDS)
+    ):
         store(row, **differs)
 
 
-def _begins_again(differs: dict[str, Any]) -> bool:
-    ends = ("broken_id", "in_at", "released_id")
-    return any(name in differs and differs[name] is None for name in ends)
+_ENDS = ("broken_id", "in_at", "released_id")

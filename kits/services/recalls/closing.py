@@ -42,8 +42,9 @@ def close(act: Act, recall: Recall, outcome: Outcome | str, *, published_at: str
         recall = _locked(recall)
         if recall.outcome in (outcome, Outcome.WITHDRAWN):
             raise Refused("closed-already", _("This recall is already closed."), recall=recall.pk)
-        if outcome is Outcome.FINISHED and not act.reason:
-            _refuse_while_unsettled(recall)
+        finished = outcome is Outcome.FINISHED and not act.reason
+        if finished and (unsettled := status.of(recall).unsettled):
+            raise _not_accounted_for(recall, asdict(unsettled))
         entry = book.post(
             EntryKind.RECALL_CLOSE,
             detail={"recall": recall.pk, "outcome": outcome, "published_at": published_at},
@@ -165,20 +166,18 @@ def _hold(book: Book, recall: Recall) -> list[int]:
     return kits()
 
 
-def _refuse_while_unsettled(recall: Recall) -> None:
-    if unsettled := status.of(recall).unsettled:
-        numbers = asdict(unsettled)
-        raise Refused(
-            "units-not-accounted-for",
-            _(
-                "Not everything is accounted for. Units in quarantine: %(quarantined)d; units "
-                "elsewhere: %(elsewhere)d; places without an answer: %(unanswered)d. Settle "
-                "these first, or enter the reason for finishing the recall anyway."
-            )
-            % numbers,
-            recall=recall.pk,
-            **numbers,
+def _not_accounted_for(recall: Recall, numbers: dict[str, int]) -> Refused:
+    return Refused(
+        "units-not-accounted-for",
+        _(
+            "Not everything is accounted for. Units in quarantine: %(quarantined)d; units "
+            "elsewhere: %(elsewhere)d; places without an answer: %(unanswered)d. Settle "
+            "these first, or enter the reason for finishing the recall anyway."
         )
+        % numbers,
+        recall=recall.pk,
+        **numbers,
+    )
 
 
 def _make_good_again(recall: Recall, kit_ids: list[int], entry: Entry) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from gearroom.core.rules.grouping import grouped
 from kits.models import Activity, Kit, NotCarried, Trip
 from kits.rules.lists.carried_when import meets, occasion
 from kits.services.text import not_carried_texts
@@ -10,9 +11,7 @@ from kits.services.text import not_carried_texts
 def to_add(trip: Trip, kits: Iterable[Kit]) -> list[str]:
     """What has to be added to these kits for a trip, in words: their lists leave it out, and carry
     it on such a trip."""
-    by_version: dict[int, list[str]] = {}
-    for kit in kits:
-        by_version.setdefault(kit.list_version_id, []).append(kit.name)
+    by_version = grouped((kit.list_version_id, kit.name) for kit in kits)
     rows = NotCarried.objects.filter(version__in=by_version).select_related("item", "need")
     is_such = occasion(
         trip.hazards, [trip.activity.key] if trip.activity else (), trip.hours_to_care

@@ -2,7 +2,6 @@
 (`kits.rules.trips.trips.coverage`). The number of queries does not grow with the trips or their
 kits."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -107,15 +106,15 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         .select_related("kit__home_room", "person")
         .order_by("kit__name")
     )
-    went: dict[int, dict[int, Checkout]] = defaultdict(dict)
-    for gone in (
-        Checkout.objects.of_whole_kits()
+    by_trip = grouped(
+        (gone.trip_id or 0, (gone.kit_id, gone))
+        for gone in Checkout.objects.of_whole_kits()
         .not_undone()
         .filter(trip__in=trips)
         .select_related("kit__home_room", "person", "trip", "section")
         .order_by("id")
-    ):
-        went[gone.trip_id or 0][gone.kit_id] = gone
+    )
+    went = {trip: dict(rows) for trip, rows in by_trip.items()}
     ended = frozenset(trip.pk for trip in trips if promises.ended(trip, now=now))
     judged = {row.kit_id for pk, rows in promised.items() if pk not in ended for row in rows}
     judged |= {kit for pk, rows in went.items() if pk not in ended for kit in rows}
