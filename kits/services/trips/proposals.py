@@ -1,6 +1,6 @@
 """Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
