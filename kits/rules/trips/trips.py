@@ -23,14 +23,10 @@ SAME_DAY_UNTIL = time(15)
 """A kit that is taken without a trip after this hour is due the next day."""
 
 
-class TripDaysError(InvalidValue):
-    """A trip that ends before it begins. The message says what to change."""
-
-
 def check_days(first_day: date, last_day: date) -> None:
-    """Raise `TripDaysError` when a trip's last day is before its first."""
+    """Raise InvalidValue when a trip's last day is before its first."""
     if last_day < first_day:
-        raise TripDaysError(
+        raise InvalidValue(
             say(
                 "The trip ends on %(last)s, before it begins on %(first)s. Enter a last day "
                 "that is not before the first day.",

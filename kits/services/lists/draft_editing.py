@@ -132,13 +132,13 @@ def _line(draft: Draft, key: str) -> int:
     raise NotFound("line of what that kit list leaves out", key)
 
 
+@transaction.atomic
 def _edit(
     act: Act, version: PackingListVersion, change: Callable[[Draft], Draft]
 ) -> PackingListVersion:
     act.actor.require("edit_list")
-    with transaction.atomic():
-        version = packing_lists.locked(version)
-        return drafts.edit_draft(act, version, change(drafts.draft_of(version)))
+    version = packing_lists.locked(version)
+    return drafts.edit_draft(act, version, change(drafts.draft_of(version)))
 
 
 def _position(draft: Draft, key: str) -> int:

@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Invalid, refuse_first
 from gearroom.core.models import Person
 from kits.models import Activity, Item, Need, NotCarried, PackingListVersion, WhyNotCarried
-from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.services.text.wording import in_words
+from kits.rules.text.hazards import hazards
+from kits.services.text.wording import as_invalid
 
 MOST_NOT_CARRIED = 100
 FIELD = "not_carried"
@@ -151,7 +151,5 @@ def refuse_wrong(lines: Sequence[NotCarriedDraft], carried: set[int]) -> None:
                 ),
             ),
         )
-        try:
+        with as_invalid(FIELD):
             hazards(line.when.hazards)
-        except UnknownHazardError as error:
-            raise Invalid(in_words(error.says), field=FIELD) from error

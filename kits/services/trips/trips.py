@@ -29,14 +29,15 @@ from gearroom.core.acts import (
     store,
 )
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.sentences import InvalidValue
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
-from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.rules.trips.trips import TripDaysError, check_days
+from kits.rules.text.hazards import hazards
+from kits.rules.trips.trips import check_days
 from kits.services.ledger import Book
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import TripChanged, writing
-from kits.services.text.wording import in_words
+from kits.services.text.wording import as_invalid, in_words
 from kits.services.trips import reservations
 
 BY_HAND = "by-hand"
@@ -181,7 +182,7 @@ def check_span(departs_at: datetime, returns_at: datetime, first: date, last: da
     wrong = ""
     try:
         check_days(first, last)
-    except TripDaysError as error:
+    except InvalidValue as error:
         wrong = in_words(error.says)
     if returns_at < departs_at:
         wrong = _("The trip returns before it departs. Check its times.")
@@ -238,10 +239,8 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     first = facts.first_day or clock.local_date(facts.departs_at, zone)
     last = facts.last_day or clock.local_date(facts.returns_at, zone)
     check_span(facts.departs_at, facts.returns_at, first, last)
-    try:
+    with as_invalid("hazards"):
         known = hazards(facts.hazards)
-    except UnknownHazardError as error:
-        raise Invalid(in_words(error.says), field="hazards") from error
     return {
         "name": name,
         "room": facts.room,
