@@ -18,11 +18,11 @@ from kits.services.text import reason_texts, verdict_texts
 from kits.services.text.days import day, moment
 
 
-def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> LetterRow:
+def departure(
+    kit: rule.KitWeek, going: rule.Going, week: Week, *, brief: bool = False
+) -> LetterRow:
     """The soonest departure, kit, when, who leads, what it is, how many, what is wrong, what
     settles it; `brief`: without the last two, which stand below."""
-    going = kit.going
-    assert going is not None  # only departures come here
     text = _("%(when)s: %(kit)s for %(trip)s, %(leader)s, %(people)d people.") % {
         "when": moment(going.departs_at, week.zone, week.today),
         "kit": kit.name,

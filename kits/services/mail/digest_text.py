@@ -36,7 +36,11 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     to_open = rule.by_urgency((k for k in week.kits if k.wants_opening), week.today)
     unready = rule.departures_not_ready(week.kits, week.today)
     alarms = (*_recalled(week), *notice_texts.rows(week.medicines))
-    first = tuple(digest_kits.departure(kit, week, brief=brief) for kit in unready[:1])
+    first = tuple(
+        digest_kits.departure(kit, kit.going, week, brief=brief)
+        for kit in unready[:1]
+        if kit.going is not None
+    )
     above = [] if brief else unready[:1]  # it stands there with all
     others = [k for k in week.kits if k not in above]
     counted = {kit.pk for job in week.to_count for kit in job.kits}  # these stand by themselves
@@ -162,28 +166,38 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
 
 def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
     """How the kits stand for this week's trips."""
-    if unready:
-        return ngettext(
-            "%(count)d kit not ready for this week's trips",
-            "%(count)d kits not ready for this week's trips",
-            len(unready),
-        ) % {"count": len(unready)}
     leaving = rule.departures(week.kits, week.today)
-    if not leaving:
-        return _("No kit is reserved for a trip this week")
-    if unknown := sum(not answer.verdict.set_up for answer in leaving):
-        return ngettext(
-            "%(count)d kit for this week's trips is not set up yet",
-            "%(count)d kits for this week's trips are not set up yet",
+    unknown = sum(not answer.verdict.set_up for answer in leaving)
+    out = sum(answer.elsewhere is not None for answer in leaving)
+    cases = (
+        (
+            len(unready),
+            ngettext(
+                "%(count)d kit not ready for this week's trips",
+                "%(count)d kits not ready for this week's trips",
+                len(unready),
+            ),
+        ),
+        (not leaving, _("No kit is reserved for a trip this week")),
+        (
             unknown,
-        ) % {"count": unknown}
-    if out := sum(answer.elsewhere is not None for answer in leaving):
-        return ngettext(
-            "%(count)d kit for this week's trips is still out",
-            "%(count)d kits for this week's trips are still out",
+            ngettext(
+                "%(count)d kit for this week's trips is not set up yet",
+                "%(count)d kits for this week's trips are not set up yet",
+                unknown,
+            ),
+        ),
+        (
             out,
-        ) % {"count": out}
-    return _("Every kit for this week's trips is ready")
+            ngettext(
+                "%(count)d kit for this week's trips is still out",
+                "%(count)d kits for this week's trips are still out",
+                out,
+            ),
+        ),
+    )
+    ready = _("Every kit for this week's trips is ready")
+    return next((text % {"count": count} for count, text in cases if count), ready)
 
 
 def _long(minutes: int) -> str:

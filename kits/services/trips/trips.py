@@ -312,13 +312,13 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
         )
     if not changed and cancelled == (not stood):
         return TripChange(trip, "unchanged", clashes_of(trip))
-    for name, value in changed.items():
-        setattr(trip, name, value)
-    if cancelled == stood:
-        trip.cancelled_at = book.act.received_at if cancelled else None
-    trip.changed_at = book.act.received_at
-    trip.revision += 1
-    trip.save()
+    store(
+        trip,
+        **changed,
+        cancelled_at=(trip.cancelled_at or book.act.received_at) if cancelled else None,
+        changed_at=book.act.received_at,
+        revision=trip.revision + 1,
+    )
     if held:
         detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
