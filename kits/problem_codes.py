@@ -71,6 +71,8 @@ KINDS.update(
              "Check the number on the new seal again."),
             ("seal-in-use", 409, "Another kit has this seal",
              "Check the number again, or look at that kit."),
+            ("opened-since", 409, "The kit has been opened or sealed again since then",
+             "Look which seal is on the kit now, and enter that one."),
             ("not-replaced", 409, "Some of the items used have not been replaced",
              "“lines” lists them. Restock the kit first, or seal it as it is: send “anyway”."),
             ("no-seal-on-record", 409, "No seal is on record for this kit",

@@ -56,12 +56,14 @@ class Need(models.Model):
 
 
 class ItemNeed(models.Model):
-    """An item serves a need: with so many units a use; as the best there is, or instead of it."""
+    """An item serves a need: with so many units a use; as the best there is, or instead of it.
+    `needs_training`: only somebody trained for the need uses it."""
 
     item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="needs")
     need = models.ForeignKey(Need, on_delete=models.CASCADE, related_name="items")
     best = models.BooleanField(default=True)
     units_per_use = models.PositiveSmallIntegerField(default=1)
+    needs_training = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["need", "-best", "item"]

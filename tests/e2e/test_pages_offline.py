@@ -15,7 +15,7 @@ from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwr
 from pytest_django import Settings
 
 from gearroom.core import clock
-from kits.models import Checkout, Entry, Movement, Notice
+from kits.models import Checkout, Closing, Entry, Movement, Notice, Seal
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, returns
 from kits.services.restocking import sealing
@@ -427,3 +427,36 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
     assert [need.words for need in returns.needs_in_force()] == ["crutch", "tick remover"]
     assert not returns.has_own(world.day_01)
     assert Movement.objects.get(entry__kind="use").to_place.kind == "class"
+
+
+def test_a_kit_is_sealed_without_a_network_and_says_whether_its_bag_closed(
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
+    program = need("chromium")
+    world = scanned.labelled().world
+    keeper = give_password(world.keeper)
+    server = make_server().start()
+
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        sign_in(page, server.url, keeper, "/offline/")
+        row = page.locator("#kits > li").filter(has_text="DAY-01")
+        expect(row).to_be_visible(timeout=SEEN_MS)
+        page.context.set_offline(True)
+
+        row.get_by_role("button").click()
+        card = page.locator("article[data-kit=DAY-01]")
+        card.locator("[data-for=seal] summary").click()
+        card.get_by_label("Number on the new seal").fill("0417")
+        card.get_by_label("it did not close").check()
+        card.get_by_label("Weight on a scale").fill("1850")
+        card.get_by_role("button", name="Sealed", exact=True).click()
+        page.get_by_text("DAY-01: sealed with 0417.").wait_for(timeout=SEEN_MS)
+        assert not Closing.objects.exists()
+
+        page.context.set_offline(False)
+        page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
+
+    [closing] = Closing.objects.all()
+    assert (closing.closed, closing.mass_g) == (False, 1850)
+    assert Seal.objects.get(number="0417").put_on == closing.entry

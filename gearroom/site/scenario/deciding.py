@@ -23,9 +23,14 @@ def serve_needs(school: School) -> None:
     """What each thing is for."""
     needs = by_key(Need)
     for name, rows in PLAN["serves"].items():
-        for key, best, units in rows:
+        for key, best, units, *training in rows:
             vocabulary.put_serves(
-                school.act(), school.items[name], needs[key], best=best, units_per_use=units
+                school.act(),
+                school.items[name],
+                needs[key],
+                best=best,
+                units_per_use=units,
+                needs_training=bool(training),
             )
 
 

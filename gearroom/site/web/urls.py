@@ -11,7 +11,15 @@ from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
 from gearroom.site.web.people import people, personal_records, rooms
-from gearroom.site.web.planning import hazards, past_use, plans, rates, replays, vocabulary
+from gearroom.site.web.planning import (
+    back_test,
+    hazards,
+    past_use,
+    plans,
+    rates,
+    replays,
+    vocabulary,
+)
 from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import emptying, sorting, stripping
 from gearroom.site.web.scan import labels, pictures, recent, scan
@@ -147,7 +155,7 @@ urlpatterns: list[URLPattern] = [
     path("needs/hazards/", hazards.asks, name="hazard-needs"),
     path("stock/<int:item>/serves/", vocabulary.serves, name="serves"),
     path("past-use/", past_use.past_use, name="past-use"),
-    path("back-test/", past_use.back_test, name="back-test"),
+    path("back-test/", back_test.back_test, name="back-test"),
     path("rates/", rates.all_rates, name="rates"),
     path("rates/<slug:need>/", rates.one_need, name="rate"),
     # recalls

@@ -1,14 +1,12 @@
-"""/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
+"""/api/v1/plans/: what kits and lists come to, and the rates that it rests on."""
 
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
@@ -17,7 +15,7 @@ from kits.rules.planning import rates as rules, studies
 from kits.rules.planning.fit import Fits
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
-from kits.services.planning import fit, plans, priors, rates, replays, vocabulary
+from kits.services.planning import fit, plans, priors, rates, vocabulary
 from kits.services.planning.rates import NeedRate
 from kits.services.text.planning_texts import CAUTION
 
@@ -324,68 +322,3 @@ class StateRate(UseCaseView):
         """State how often a need comes up in an activity (`any`: in all)."""
         need, key = vocabulary.need_of(self.kwargs["need"]), self.kwargs["activity"]
         return 200, priors.state(act, need, activity_of(None if key == "any" else key), **data)
-
-
-# ------------------------------------------------------------------------------------------ replay
-class ShortageAnswer(answers.Answer):
-    trip = serializers.CharField(
-        source="trip.trip.name", allow_null=True, help_text="Null: a trip of a room not yours."
-    )
-    first_day = serializers.DateField(source="trip.trip.first_day")
-    item = serializers.CharField(source="item.name")
-    wanted = serializers.IntegerField(source="short.wanted")
-    lacking = serializers.IntegerField(source="short.lacking")
-    at_least = serializers.BooleanField(
-        source="short.at_least", help_text="All that was carried then went: perhaps even more."
-    )
-
-
-class ReplayAnswer(answers.Answer):
-    trips = serializers.IntegerField(source="done.counted")
-    not_counted = answers.made(serializers.IntegerField, lambda of: len(of.done.not_counted))
-    short_trips = serializers.IntegerField(source="done.short_trips")
-    shortages = ShortageAnswer(many=True)
-    mass_g = serializers.IntegerField(source="done.mass_g")
-    lighter_g = serializers.IntegerField(help_text="Than the version that is followed now.")
-    waste = serializers.DecimalField(12, 2, source="done.waste")
-    saved = serializers.DecimalField(12, 2, help_text="Of waste, against what is followed now.")
-    caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
-
-    def to_representation(self, done: replays.Comparison) -> Any:
-        """What it came to; trips of rooms that are not theirs without their names."""
-        shown = super().to_representation(done)
-        theirs = replays.visible_trips(self.context["actor"], done)
-        for row, each in zip(shown["shortages"], done.shortages, strict=True):
-            if each.trip.trip.pk not in theirs:
-                row["trip"] = None
-        return shown
-
-
-class ReplayBody(ActBody):
-    example = {"list": 1, "version": 2}
-    rules = (
-        OneOf(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
-        Needs("list", "version", _("Name the version of the kit list."), "version"),
-        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
-    )
-
-    kit = serializers.CharField(required=False, max_length=40, help_text="By name or label code.")
-    list = serializers.IntegerField(required=False, min_value=1)
-    version = serializers.IntegerField(required=False, min_value=1)
-
-
-class TakeOnPastTrips(UseCaseView):
-    use_case = "look"
-    body = ReplayBody
-    answers = {200: ReplayAnswer}
-
-    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a list on past trips: a kit's own, or those of all kits that follow the list."""
-        if "kit" in data:
-            kit = find.kit(act.actor, data["kit"])
-            return 200, replays.of_version(kit.list_version, kit)
-        return 200, replays.of_version(packing_lists.version_of(data["list"], data["version"]))
-
-    def kept(self, body: Any) -> Any:
-        """Nothing: it only asks."""
-        return None

@@ -11,9 +11,12 @@ from kits.models import Activity, HazardNeed, ItemNeed, Need
 
 @answers.Answer.of(ItemNeed)
 class ServesAnswer(answers.Answer):
-    members = ["item", "name", "best", "units_per_use"]
+    members = ["item", "name", "best", "units_per_use", "needs_training"]
     sources = {"item": "item_id", "name": "item.name"}
-    help_texts = {"best": "False: it can be used instead."}
+    help_texts = {
+        "best": "False: it can be used instead.",
+        "needs_training": "Only somebody trained for the need uses it.",
+    }
 
 
 @answers.Answer.of(Need)

@@ -5,6 +5,7 @@ clock or a language. Quantities are whole base units of an item, dates are the r
 """
 
 import enum
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -115,12 +116,22 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Gap:
+    """A need (its name) that a hazard asks for and a list lacks; `carried` units of what serves it,
+    too few."""
+
+    need: str
+    carried: int = 0
+
+
+@dataclass(frozen=True)
 class KitState:
     """A kit as it is, with all that its readiness depends on.
 
     `levels` maps (section, thing id) to a by-eye level; a by-eye line without one is not known
     and counts as empty. `away` holds the keys of sections that are out on their own.
-    `hazards` is what its list serves. `signed_until` is the last day of the list's signature.
+    `hazards` is what its list serves; `gaps` has, by hazard, what it lacks for others that it is
+    made for. `signed_until` is the last day of the list's signature.
     `contents_entered` False: nobody has recorded what is in it. `expired_always_stops`: its room
     lets anything out of date inside stop it. `undated_grace_until`: the last day on which sterile
     units without a known date may stay inside, the day after its contents were entered; medicines
@@ -137,6 +148,7 @@ class KitState:
     serves_people: int = 0
     serves_days: int = 0
     hazards: frozenset[str] = frozenset()
+    gaps: Mapping[str, tuple[Gap, ...]] = field(default_factory=dict)
     signed_until: date | None = None
     signed: bool = True
     looked_inside_on: date | None = None

@@ -21,8 +21,9 @@ def suits(trip: TripNeeds, kits: Sequence[KitState]) -> tuple[Reason, ...]:
     harm by being there, so it stops, and taking it out settles it.
 
     Facts: people: `people`, `served`. Days: `people`, `days`, `served` (by kits made for so many
-    days), `served_on_shorter` (by all). Hazards: `hazards`, those left. Latex: `kit`, `kit_id`,
-    `things` (names), a reason for each kit.
+    days), `served_on_shorter` (by all). Hazards: `hazards`, those left, and `gaps`, by hazard what
+    is lacking (`need`, `carried`) on the list that is made for it and lacks least. Latex: `kit`,
+    `kit_id`, `things` (names), a reason for each kit.
     """
     return tuple(_mismatches(trip, kits))
 
@@ -38,9 +39,8 @@ def _mismatches(trip: TripNeeds, kits: Sequence[KitState]) -> Iterable[Reason]:
         yield Reason(ReasonCode.TOO_FEW_DAYS, Weight.SHORT, facts)
     hazards = trip.hazards.difference(*(kit.hazards for kit in kits))
     if hazards:
-        yield Reason(
-            ReasonCode.HAZARDS_NOT_SERVED, Weight.SHORT, {"hazards": tuple(sorted(hazards))}
-        )
+        facts = {"hazards": tuple(sorted(hazards)), "gaps": _gaps(hazards, kits)}
+        yield Reason(ReasonCode.HAZARDS_NOT_SERVED, Weight.SHORT, facts)
     if trip.children and not any(_has_child_things(kit, trip) for kit in kits):
         yield Reason(ReasonCode.NOTHING_FOR_CHILDREN, Weight.SHORT)
     if trip.latex_free:
@@ -49,6 +49,19 @@ def _mismatches(trip: TripNeeds, kits: Sequence[KitState]) -> Iterable[Reason]:
             if names:
                 facts = {"kit": kit.name, "kit_id": kit.id, "things": tuple(names)}
                 yield Reason(ReasonCode.LATEX_INSIDE, Weight.STOPS, facts)
+
+
+def _gaps(hazards: Iterable[str], kits: Sequence[KitState]) -> dict[str, list[dict[str, object]]]:
+    """What is lacking for each hazard that some list is made for: on the one that lacks least."""
+    least = {
+        hazard: min(lists, key=len)
+        for hazard in sorted(hazards)
+        if (lists := [kit.gaps[hazard] for kit in kits if hazard in kit.gaps])
+    }
+    return {
+        hazard: [{"need": gap.need, "carried": gap.carried} for gap in gaps]
+        for hazard, gaps in least.items()
+    }
 
 
 def _has_child_things(kit: KitState, trip: TripNeeds) -> bool:

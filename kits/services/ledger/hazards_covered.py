@@ -1,11 +1,12 @@
 """Whether versions of lists have what the hazards that they serve ask for."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import HazardNeed, ItemNeed, ListLine, Need, NotCarried, PackingListVersion
+from kits.rules.ledger.facts import Gap
 from kits.rules.lists import hazards_covered as rules
 from kits.rules.lists.hazards_covered import Ask, Lacking
 from kits.services.text import not_carried_texts
@@ -14,7 +15,10 @@ from kits.services.text import not_carried_texts
 def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
     """What versions lack of what their hazards ask for, by version id: four queries."""
     by_id = {version.pk: version for version in versions}
-    asks = [Ask(row.hazard, row.need_id, row.units, row.reason) for row in HazardNeed.objects.all()]
+    asks = [
+        Ask(row.hazard, row.need_id, row.units, row.reason)
+        for row in HazardNeed.objects.filter(need__retired_on=None)
+    ]
     serves = _items_of({ask.need for ask in asks})
     lines = ListLine.objects.filter(section__version__in=by_id)
     carried = grouped(
@@ -28,26 +32,53 @@ def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
     }
 
 
-def covered(versions: Iterable[PackingListVersion]) -> dict[int, frozenset[str]]:
-    """The hazards that versions serve truly, by version id: what is lacking is explained by a line
-    of what is not carried, and the version is signed. A need that no item is said to serve yet
-    binds nobody."""
+@dataclass(frozen=True)
+class Served:
+    """The hazards that a version serves truly, and by hazard what it lacks for the others that it
+    is made for."""
+
+    hazards: frozenset[str] = frozenset()
+    gaps: Mapping[str, tuple[Gap, ...]] = field(default_factory=dict)
+
+
+NOTHING_SERVED = Served()
+
+
+def served(versions: Iterable[PackingListVersion]) -> dict[int, Served]:
+    """What versions serve, by version id, those without hazards left out. A hazard is served where
+    all that it asks for is carried, or a line of what is not carried says why not and the version
+    is signed. A need that no item is said to serve yet binds nobody."""
     versions = [version for version in versions if version.hazards]
     if not versions:
         return {}
-    bound = set(ItemNeed.objects.values_list("need", flat=True).distinct())
+    bound = Need.objects.filter(items__isnull=False).in_bulk()
     short = lacking(versions)
     return {
-        version.pk: rules.covered(
-            version.hazards,
+        version.pk: _served(
+            version,
             [
                 Lacking(each.ask, each.carried, each.explained and version.signed_by_id is not None)
                 for each in short[version.pk]
                 if each.ask.need in bound
             ],
+            bound,
         )
         for version in versions
     }
+
+
+def _served(
+    version: PackingListVersion, short: Sequence[Lacking], needs: Mapping[int, Need]
+) -> Served:
+    gaps = grouped(
+        (each.ask.hazard, Gap(needs[each.ask.need].name, each.carried))
+        for each in short
+        if not each.explained
+    )
+    return Served(
+        rules.covered(version.hazards, short),
+        {hazard: tuple(rows) for hazard, rows in gaps.items()},
+    )
 
 
 @dataclass(frozen=True)

@@ -157,9 +157,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         )
     )
     keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
-    serves = hazards_covered.covered(
-        {kit.list_version_id: kit.list_version for kit in kits}.values()
-    )
+    served = hazards_covered.served({k.list_version_id: k.list_version for k in kits}.values())
     held = units_in(keys)
     lines = lines_of({kit.list_version_id for kit in kits})
     levels = grouped(
@@ -194,7 +192,8 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             lives_in=LivesIn(kit.lives_in),
             serves_people=kit.list_version.people,
             serves_days=kit.list_version.days,
-            hazards=serves.get(kit.list_version_id, frozenset()),
+            hazards=served.get(kit.list_version_id, hazards_covered.NOTHING_SERVED).hazards,
+            gaps=served.get(kit.list_version_id, hazards_covered.NOTHING_SERVED).gaps,
             signed_until=kit.list_version.signed_until,
             signed=kit.list_version.signed_by_id is not None,
             looked_inside_on=kit.looked_inside_on,

@@ -12,6 +12,7 @@ from kits.models import Item, Kit, ListLine, NotCarried, PackingListVersion, Pla
 from kits.rules.ledger import Line, why_not
 from kits.rules.lists.versions import Comparison, Difference, compare, difference, spare
 from kits.services.ledger import readiness
+from kits.services.lists.not_carried import NotCarriedDraft, draft_of
 from kits.services.lookup import find
 
 
@@ -81,16 +82,14 @@ def left_out_otherwise(
     def rows(version: PackingListVersion) -> dict[tuple[int | None, int | None], NotCarried]:
         return {(row.item_id, row.need_id): row for row in version.not_carried.all()}
 
-    def said(row: NotCarried | None) -> dict[str, Any] | None:
-        ours = ("id", "version_id", "position")
-        columns = [field.attname for field in NotCarried._meta.concrete_fields]
-        return {name: getattr(row, name) for name in columns if name not in ours} if row else None
+    def says(row: NotCarried | None) -> NotCarriedDraft | None:
+        return draft_of(row) if row else None
 
     was, now = rows(before), rows(after)
     return [
         LeftOutOtherwise(was.get(key), now.get(key))
         for key in dict.fromkeys([*now, *was])
-        if said(was.get(key)) != said(now.get(key))
+        if says(was.get(key)) != says(now.get(key))
     ]
 
 

@@ -87,22 +87,30 @@ def write(version: PackingListVersion, lines: Sequence[NotCarriedDraft]) -> None
 
 def of(version: PackingListVersion) -> list[NotCarriedDraft]:
     """What a version leaves out, as a draft of the next."""
-    return [
-        NotCarriedDraft(
-            why=WhyNotCarried(row.why),
-            item=row.item,
-            need=row.need,
-            words=row.words,
-            instead=row.instead,
-            when=CarriedWhen(tuple(row.hazards), tuple(row.activities), row.hours_to_care),
-            trained=row.trained,
-            decided_by=row.decided_by,
-            decided_on=row.decided_on,
-            look_again_on=row.look_again_on,
-            look_again_after=row.look_again_after,
-        )
-        for row in version.not_carried.select_related("item", "need", "decided_by")
-    ]
+    rows = version.not_carried.select_related("item", "need", "decided_by")
+    return [draft_of(row) for row in rows]
+
+
+def draft_of(row: NotCarried) -> NotCarriedDraft:
+    """A line as a draft says it: what it is compared by, and copied from."""
+    return NotCarriedDraft(
+        why=WhyNotCarried(row.why),
+        item=row.item,
+        need=row.need,
+        words=row.words,
+        instead=row.instead,
+        when=CarriedWhen(tuple(row.hazards), tuple(row.activities), row.hours_to_care),
+        trained=row.trained,
+        decided_by=row.decided_by,
+        decided_on=row.decided_on,
+        look_again_on=row.look_again_on,
+        look_again_after=row.look_again_after,
+    )
+
+
+def activity_names() -> dict[str, str]:
+    """The names of activities by key, as they are on record."""
+    return dict(Activity.objects.values_list("key", "name"))
 
 
 def refuse_wrong(lines: Sequence[NotCarriedDraft], carried: set[int]) -> None:

@@ -20,12 +20,17 @@ def all_versions() -> QuerySet[PackingListVersion]:
     """Versions with all that is shown of them."""
     lines = ListLine.objects.select_related("item")
     sections = ListSection.objects.prefetch_related(Prefetch("lines", lines))
-    left_out = NotCarried.objects.select_related("item", "need", "decided_by")
     return (
         PackingListVersion.objects.select_related("packing_list", "signed_by", "created_by")
         .defer("signed_page")
-        .prefetch_related(Prefetch("sections", sections), Prefetch("not_carried", left_out))
+        .prefetch_related(Prefetch("sections", sections), left_out())
     )
+
+
+def left_out() -> "Prefetch[str, QuerySet[NotCarried], str]":
+    """What versions leave out on purpose, loaded with them."""
+    lines = NotCarried.objects.select_related("item", "need", "decided_by")
+    return Prefetch("not_carried", lines)
 
 
 def version_of(packing_list: int, number: int) -> PackingListVersion:
@@ -43,3 +48,12 @@ def locked(version: PackingListVersion) -> PackingListVersion:
         .select_related("packing_list")
         .get(pk=version.pk)
     )
+
+
+def replaced_by(version: PackingListVersion) -> PackingListVersion | None:
+    """The version that was published next, where there is one: what a published version was
+    replaced by."""
+    if version.published_at is None:
+        return None
+    later = version.packing_list.versions.filter(published_at__isnull=False)
+    return later.filter(number__gt=version.number).order_by("number").first()

@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
+from django.conf import settings
 from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
@@ -20,7 +21,7 @@ from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand
 from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
-from kits.services.lists import signatures
+from kits.services.lists import look_again, signatures
 from kits.services.lookup import promises
 from kits.services.mail.digest_batches import load_batches
 from kits.services.mail.digest_week import Week
@@ -33,8 +34,10 @@ from kits.services.stock.stock_levels import Stockroom
 
 def readers() -> QuerySet[Person]:
     """Everybody whom a weekly email concerns: who answers for a kit, stands in for one, or keeps
-    a room's shelves; medical advisers where a list waits for a signature or one ends."""
-    to_sign = bool(signatures.waiting() or signatures.ending())
+    a room's shelves; medical advisers where a list waits for a signature, one ends, or something
+    that a list leaves out is due for another look."""
+    today = clock.today(settings.TIME_ZONE)
+    to_sign = bool(signatures.waiting() or signatures.ending() or look_again.due(today))
     advisers = signatures.advisers() if to_sign else Person.objects.none()
     return (
         Person.objects.filter(
@@ -63,7 +66,7 @@ def gather(
     `rooms` (ids) as much of it as is of those: for whoever else windows at it."""
     stock = Stockroom() if stock is None else stock
     ids = [p.pk for p in people]
-    settings = preferences.of_many(people)
+    choices = preferences.of_many(people)
     kits = list(
         Kit.objects.active()
         .filter(
@@ -86,7 +89,7 @@ def gather(
         zone = recipients.zone_of(person)
         own = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
         theirs = dict.fromkeys([*(k.home_room for k in own), *rooms_kept[person.pk]])
-        minutes = settings[person.pk].minutes_a_kit
+        minutes = choices[person.pk].minutes_a_kit
         weeks[person.pk] = Week(
             person, clock.local_date(at, zone), zone, minutes, own, list(theirs)
         )
@@ -97,6 +100,10 @@ def gather(
     _around(weeks, at)
     _notices(weeks, at, rooms)
     advisers = {member.person_id for member in members if member.role == Role.ADVISER.value}
+    due = look_again.due(clock.local_date(at, settings.TIME_ZONE))
+    for week in weeks.values():
+        signs = week.person.pk in advisers
+        week.look_again = due if signs else look_again.of_kits(due, week.own)
     if advisers:
         waiting, ending = signatures.waiting(), signatures.ending()
         for pk in advisers:

@@ -12,7 +12,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import SHORT_WORDS, Letter, LetterRow, Part, words
 from kits.rules.restocking.picking import RestockList
-from kits.services.lists import signatures
+from kits.services.lists import look_again, signatures
 from kits.services.mail import digest_kits, notice_texts
 from kits.services.mail.digest_week import BatchInPlace, Week
 from kits.services.notices import kit_page, page, signature_token
@@ -58,6 +58,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
             ),
         ),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
+        Part(_("Not carried: look again"), tuple(_look_again(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("Items that may be returned"), tuple(digest_kits.may_come_back(week))),
@@ -148,6 +149,8 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
         )
     elif week.signatures_end:
         parts.append(_("One of your signatures expires soon"))
+    elif week.look_again:
+        parts.append(_("Something that is not carried wants another look"))
     if week.kits or week.rooms:
         parts.append(_trips(week, unready))
     elif not parts:
@@ -272,6 +275,14 @@ def _signatures_end(week: Week) -> Iterator[LetterRow]:
         }
         token = signature_token(version.pk, week.person.pk, until)
         yield LetterRow(text, page(f"/sign/{token}/"))
+
+
+def _look_again(week: Week) -> Iterator[LetterRow]:
+    for due in week.look_again:
+        version = due.version
+        address = f"/lists/{version.packing_list_id}/{version.number}/#not-carried"
+        lines = [look_again.says(line, week.today) for line in due.lines]
+        yield LetterRow(_of_list(version), page(address), tuple(lines))
 
 
 def _of_list(version: PackingListVersion) -> str:

@@ -18,6 +18,7 @@ from kits.models import (
 )
 from kits.rules.ledger import ReasonCode
 from kits.rules.mail import digest as rule
+from kits.services.lists.look_again import DueLines
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock.away import UnitsAway
 
@@ -56,6 +57,8 @@ class Week:
     lost: list[tuple[Kit, datetime]] = field(default_factory=list)
     to_sign: list[PackingListVersion] = field(default_factory=list)
     signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
+    look_again: list[DueLines] = field(default_factory=list)
+    """What lists leave out that is due for another look."""
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)

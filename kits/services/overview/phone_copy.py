@@ -19,14 +19,17 @@ from gearroom.core.services.people import people
 from kits.models import (
     Checkout,
     Entry,
+    HazardNeed,
     Holding,
     Item,
+    ItemNeed,
     Kit,
     Label,
     LabelKind,
     LevelFact,
     Lot,
     Movement,
+    Need,
     PlaceKind,
     Reservation,
     Trip,
@@ -250,6 +253,10 @@ def _facts(actor: Actor) -> Iterator[object]:
         .values_list("pk", "changed_at")
     )
     yield list(Item.objects.order_by("pk").values_list("pk", "revision", "name"))
+    # What hazards ask of lists is in verdicts.
+    yield list(HazardNeed.objects.order_by("pk").values_list("hazard", "need", "units"))
+    yield list(ItemNeed.objects.order_by("pk").values_list("item", "need"))
+    yield list(Need.objects.order_by("pk").values_list("pk", "name", "retired_on"))
     yield list(
         Person.objects.order_by("pk").values_list(
             "pk", "name", "phone", "left_on", "merged_into", "home_room"

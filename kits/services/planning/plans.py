@@ -118,7 +118,7 @@ def plan(
         .order_by("section__position", "position", "id")
     )
     bought = purchases(line.item_id for line in lines)
-    sizes = _sizes(known)
+    sizes = sizes_of_use(known)
     yearly = yearly_days(version, known.trips)
     found = [
         _line(line, known, activity, planned, yearly, bought.get(line.item_id, Purchase()), sizes)
@@ -280,7 +280,7 @@ def purchases(items: Iterable[int]) -> dict[int, Purchase]:
     return found
 
 
-def _sizes(known: Records) -> dict[int, dict[int, int]]:
+def sizes_of_use(known: Records) -> dict[int, dict[int, int]]:
     """How many units one use took, by item: from reports that name a single incident."""
     found: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     legs = Movement.objects.filter(

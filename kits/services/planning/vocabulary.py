@@ -109,10 +109,17 @@ def _key(name: str, taken: set[str]) -> str:
 
 # ----------------------------------------------------------------------------- what an item serves
 def put_serves(
-    act: Act, item: Item, need: Need, *, best: bool = True, units_per_use: int = 1
+    act: Act,
+    item: Item,
+    need: Need,
+    *,
+    best: bool = True,
+    units_per_use: int = 1,
+    needs_training: bool = False,
 ) -> ItemNeed:
     """Say that an item serves a need, as the best there is or instead of it (`best` False), with
-    so many units a use; or change that. Raises Invalid."""
+    so many units a use, and whether only somebody trained for it uses it; or change that. Raises
+    Invalid."""
     act.actor.require("edit_list")
     if not 1 <= units_per_use <= MOST_UNITS:
         raise Invalid(
@@ -122,7 +129,13 @@ def put_serves(
     if need.retired_on is not None:
         raise Invalid(_("“%(need)s” has been retired.") % {"need": need.name}, field="need")
     row, _made = ItemNeed.objects.update_or_create(
-        item=item, need=need, defaults={"best": best, "units_per_use": units_per_use}
+        item=item,
+        need=need,
+        defaults={
+            "best": best,
+            "units_per_use": units_per_use,
+            "needs_training": needs_training,
+        },
     )
     return row
 

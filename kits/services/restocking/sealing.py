@@ -5,18 +5,29 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
-from kits.models import Closing, Entry, EntryKind, Holding, Item, Kit, ListLine, Place, Seal
+from kits.models import (
+    Closing,
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    ListLine,
+    Place,
+    Seal,
+    SealFact,
+)
 from kits.rules.ledger import Level
 from kits.rules.planning.fit import Part, bulk
 from kits.rules.restocking import sealing as rule
 from kits.rules.restocking.sealing import Lack, NotReplaced
-from kits.services.ledger import kit_book, readiness
+from kits.services.ledger import Book, kit_book, readiness
 
 MOST_MASS_G = 100_000
 
@@ -89,6 +100,45 @@ def line(row: NotReplaced) -> str:
     return text % {"count": row.count, "thing": row.thing.name}
 
 
+def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:
+    """Raise Refused where a seal with this number is on already: `sealed-already` there,
+    `seal-in-use` elsewhere."""
+    in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
+    if in_use is None:
+        return
+    if (in_use.kit_id, in_use.section_id) == (kit.pk, section.pk if section else None):
+        raise Refused(
+            "sealed-already",
+            _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
+        )
+    raise Refused(
+        "seal-in-use",
+        _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
+        % {"number": number, "kit": in_use.kit.name},
+        kit=in_use.kit.name,
+    )
+
+
+def refuse_if_opened_since(book: Book, kit: Kit, section: Place | None) -> None:
+    """Raise Refused (`opened-since`) where a seal is claimed to have gone on before the latest
+    opening or seal that is on record: it is not what is on the kit now."""
+    claim = book.claim()
+    if claim is None:
+        return
+    since = Q(entry__claimed_at__gt=claim) | Q(entry__claimed_at=None, entry__occurred_at__gt=claim)
+    later = SealFact.objects.filter(since, kit=kit, entry__reversed_by=None)
+    if (later.filter(section=section) if section else later).exists():
+        raise Refused(
+            "opened-since",
+            _(
+                "%(kit)s has been opened or sealed again since then. Look which seal is on it now, "
+                "and enter that one."
+            )
+            % {"kit": kit.name},
+            kit=kit.name,
+        )
+
+
 # ------------------------------------------------------------------------------ whether it closed
 def check_closed(said: Closed) -> None:
     """Raise Invalid (field `mass_g`) for a weight that no bag has."""
@@ -156,30 +206,17 @@ def reseal(
     weighs, where somebody says so.
 
     A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
-    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`; `not-replaced` where
-    something that was used is not replaced or may not stay inside, unless `anyway`.
+    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`, `opened-since`;
+    `not-replaced` where something that was used is not replaced or may not stay inside, unless
+    `anyway`.
     """
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
     check_closed(closed)
     with kit_book(act, kit, here="reseal") as (book, kit):
-        in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
-        if in_use is not None and (in_use.kit_id, in_use.section_id) == (
-            kit.pk,
-            section.pk if section else None,
-        ):
-            raise Refused(
-                "sealed-already",
-                _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
-            )
-        if in_use is not None:
-            raise Refused(
-                "seal-in-use",
-                _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
-                % {"number": number, "kit": in_use.kit.name},
-                kit=in_use.kit.name,
-            )
+        refuse_if_opened_since(book, kit, section)
+        refuse_if_in_use(kit, section, number)
         lacking = not_replaced(kit, section)
         if lacking and not anyway:
             raise not_replaced_refusal(kit, lacking)

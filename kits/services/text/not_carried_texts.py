@@ -2,12 +2,13 @@
 they ask for."""
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
-from kits.models import WhyNotCarried
+from kits.models import Item, Need, WhyNotCarried
 from kits.services.text import rate_texts, wording
 
 WHY = {
@@ -21,6 +22,30 @@ WHY = {
     WhyNotCarried.OTHER_WAY: _lazy("something else does the job"),
     WhyNotCarried.OTHER: _lazy("another reason"),
 }
+
+
+def name(item: Item | None, need: Need | None) -> str:
+    """What is not carried: an item by its name, a need by its name and as one."""
+    if need is not None:
+        return _("%(need)s (need)") % {"need": rate_texts.word(need.name)}
+    return item.name if item else ""
+
+
+def again(on: date | None, after: str, today: date, *, due: bool) -> str:
+    """When to look at it again: a day, or after an event; `due`: the day has come and nobody has
+    looked since."""
+    texts = []
+    if on is not None:
+        says = wording.day(on)
+        if due:
+            texts.append(_("due today") if on == today else _("was due %(day)s") % {"day": says})
+        elif on <= today:
+            texts.append(_("%(day)s (looked at since)") % {"day": says})
+        else:
+            texts.append(says)
+    if after:
+        texts.append(_("after %(event)s") % {"event": after})
+    return "; ".join(texts)
 
 
 def when(
@@ -77,4 +102,4 @@ def to_add(name: str, kits: Sequence[str], when: str) -> str:
     return _(
         "Not carried in %(kits)s: %(name)s. It is carried on trips such as this one (%(when)s): "
         "add it."
-    ) % {"kits": ", ".join(kits), "name": rate_texts.word(name), "when": when}
+    ) % {"kits": ", ".join(kits), "name": name, "when": when}

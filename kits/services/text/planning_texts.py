@@ -10,7 +10,6 @@ from django.utils import formats
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.rules.planning.quantities import Bar
-from kits.rules.planning.replay import Shortage
 from kits.rules.planning.shares import Share, few_in_many, one_in, share
 
 CAUTION = _lazy(
@@ -27,6 +26,15 @@ def number(value: float | Decimal) -> str:
     plain = f"{value:.{places}f}" if size >= 0.095 or not size else f"{Decimal(f'{value:.1g}'):f}"
     short = plain.rstrip("0").rstrip(".") if "." in plain else plain
     return formats.number_format(Decimal(short), force_grouping=True)
+
+
+def times(count: float) -> str:
+    """How often something was wanted: once, twice, 3 times, about 2.5 times."""
+    if count != int(count):
+        return _("about %(n)s times") % {"n": number(count)}
+    if count in (1, 2):
+        return _("once") if count == 1 else _("twice")
+    return _("%(n)s times") % {"n": number(count)}
 
 
 def money(amount: Decimal, currency: str) -> str:
@@ -152,94 +160,3 @@ def serves_nothing() -> str:
 def loose() -> str:
     """Of what nobody counts."""
     return _("Loose: nobody counts it, so nothing is worked out.")
-
-
-# ------------------------------------------------------------------------------- replay
-def replayed(trips: int, short: int) -> str:
-    """On how many of past trips a list runs short."""
-    if not trips:
-        return _("There is no past trip yet of which it is known what was used.")
-    facts = {"n": short, "trips": trips}
-    if trips == 1:
-        return (
-            _("On your one known trip it runs short.")
-            if short
-            else _("On your one known trip it does not run short.")
-        )
-    if not short:
-        return _("On your %(trips)d known trips it never runs short.") % facts
-    return (
-        ngettext(
-            "On your %(trips)d known trips it runs short once.",
-            "On your %(trips)d known trips it runs short on %(n)d.",
-            short,
-        )
-        % facts
-    )
-
-
-def short_now(trips: int) -> str:
-    """On how many of the same trips the version in use runs short."""
-    if not trips:
-        return _("The version in use never runs short on them.")
-    return ngettext(
-        "The version in use runs short on one of them.",
-        "The version in use runs short on %(n)d of them.",
-        trips,
-    ) % {"n": trips}
-
-
-def shortage(item: str, short: Shortage) -> str:
-    """What a trip lacked; *at least* where all that was carried then went."""
-    facts = {"item": item, "wanted": short.wanted, "lacking": short.lacking}
-    if short.at_least:
-        return (
-            _("%(item)s: at least %(wanted)d wanted, at least %(lacking)d short (all went)") % facts
-        )
-    return _("%(item)s: %(wanted)d wanted, %(lacking)d short") % facts
-
-
-def weighs_less(grams: int, unknown: int) -> str:
-    """How much it weighs beside the version that is followed now; `unknown`: changed items without
-    a weight."""
-    if unknown:
-        return ngettext(
-            "%(n)d changed item has no weight on record, so the difference in weight is not known.",
-            "%(n)d changed items have no weight on record, so the difference in weight is not "
-            "known.",
-            unknown,
-        ) % {"n": unknown}
-    facts = {"g": number(abs(grams))}
-    if not grams:
-        return _("It weighs the same as the version in use.")
-    return (
-        _("It carries %(g)s g less than the version in use.")
-        if grams > 0
-        else _("It carries %(g)s g more than the version in use.")
-    ) % facts
-
-
-def wastes_less(amount: Decimal, currency: str, unknown: int) -> str:
-    """How much money it throws away beside the version that is followed now; `unknown`: changed
-    items without a price."""
-    if unknown:
-        return ngettext(
-            "%(n)d changed item has no price on record, so the difference in money is not known.",
-            "%(n)d changed items have no price on record, so the difference in money is not known.",
-            unknown,
-        ) % {"n": unknown}
-    facts = {"money": money(abs(amount), currency)}
-    if not amount:
-        return _("It throws away as much money as the version in use.")
-    return (
-        _("It throws away %(money)s less.") if amount > 0 else _("It throws away %(money)s more.")
-    ) % facts
-
-
-def not_counted(trips: int) -> str:
-    """Trips that a replay leaves out."""
-    return ngettext(
-        "%(n)d trip is left out: the kit came back and nobody counted what was used.",
-        "%(n)d trips are left out: the kit came back and nobody counted what was used.",
-        trips,
-    ) % {"n": trips}

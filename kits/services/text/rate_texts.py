@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 from kits.models import NeedGroup, RateSource, StatedRate
 from kits.rules.planning.recorded_use import SHOWN_FROM, Bears, RecordedUse
 from kits.rules.planning.studies import STUDIES
-from kits.services.text.planning_texts import number
+from kits.services.text.planning_texts import number, times
 
 _WORDS: dict[str, Promise] = {
     "small wound": _lazy("small wound"),
@@ -105,30 +105,16 @@ def prior(stated: StatedRate | None) -> str:
 def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
     """What our own records hold of a need; `at_least`: more may have been used."""
     if not days:
-        return _("No known trips yet.")
+        return _("No trip counted here carried anything for this.")
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
             return _("None for certain in %(days)s participant-days.") % facts
         return _("None needed in %(days)s participant-days.") % facts
-    one = 1 if uses == 1 else 2
+    facts["times"] = times(int(uses) or uses if at_least else uses)
     if at_least:
-        return (
-            ngettext(
-                "Needed at least once in %(days)s participant-days.",
-                "Needed at least %(n)s times in %(days)s participant-days.",
-                one,
-            )
-            % facts
-        )
-    return (
-        ngettext(
-            "Needed once in %(days)s participant-days.",
-            "Needed %(n)s times in %(days)s participant-days.",
-            one,
-        )
-        % facts
-    )
+        return _("Needed at least %(times)s in %(days)s participant-days.") % facts
+    return _("Needed %(times)s in %(days)s participant-days.") % facts
 
 
 def study_rate(what: str, per_1000: float) -> str:

@@ -10,7 +10,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.rules.ledger import OUT_OF_DATE, Reason, ReasonCode, Weight
-from kits.services.text.wording import day, hazards, short_day
+from kits.services.text import hazard_texts
+from kits.services.text.wording import day, short_day
 
 Facts = Mapping[str, Any]
 Text = Promise | Callable[[Facts], str]
@@ -145,10 +146,6 @@ def _not_looked_inside(facts: Facts) -> str:
 
 def _temperature(text: Promise) -> Text:
     return lambda f: str(text) % {"things": ", ".join(f["things"]), "degrees": f["reaches_c"]}
-
-
-def _of_hazards(text: Promise) -> Text:
-    return lambda f: str(text) % {"hazards": ", ".join(hazards(f["hazards"]))}
 
 
 @dataclass(frozen=True)
@@ -308,8 +305,7 @@ VERDICTS: dict[str, VerdictTexts] = {
         _lazy("the trip's kits are not enough for %(days)d days"),
     ),
     ReasonCode.HAZARDS_NOT_SERVED: VerdictTexts(
-        _of_hazards(_lazy("None of the trip’s kits is made for: %(hazards)s.")),
-        _of_hazards(_lazy("not made for %(hazards)s")),
+        hazard_texts.not_served, hazard_texts.not_served_in_brief
     ),
     ReasonCode.NOTHING_FOR_CHILDREN: VerdictTexts(
         _lazy("There are children on the trip, and none of its kits has anything for children."),

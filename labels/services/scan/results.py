@@ -150,6 +150,7 @@ class ScannedKit(_Scanned):
     guide: int | None
     guide_name: str
     not_ours: bool = False
+    to_add: Sequence[str] = ()
 
 
 @dataclass(frozen=True)

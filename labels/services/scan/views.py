@@ -11,6 +11,7 @@ from kits.services.custody import returns
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, holders, promises
 from kits.services.text import reason_texts, verdict_texts
+from kits.services.trips import carried_when
 from labels.services.scan.results import (
     ScannedKit,
     ScannedLot,
@@ -73,6 +74,7 @@ def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
         guide=guide.pk if guide else None,
         guide_name=guide.name if guide else "",
         not_ours=returns.has_own(kit),
+        to_add=carried_when.to_add(trip, [kit]) if trip else (),
     )
 
 

@@ -7,10 +7,13 @@ import pytest
 
 from gearroom.core.acts import Invalid
 from kits.models import ItemNeed, Need, PackingListVersion, WhyNotCarried
-from kits.services.ledger import hazards_covered, readiness
+from kits.rules.ledger import ReasonCode
+from kits.services.ledger import hazards_covered, readiness, verdicts
 from kits.services.lists import drafts, not_carried, publishing, signatures
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
+from kits.services.planning import vocabulary
+from kits.services.text import reason_texts
 from tests.kits import factories as make
 from tests.kits.factories import World, act, world
 
@@ -101,6 +104,36 @@ def hazards_of(w: World, version: PackingListVersion) -> frozenset[str]:
 def test_it_does_not_suit_such_a_trip(w: World) -> None:
     serve(w)
     assert hazards_of(w, signed(w, made(w, hazards=["sharp-tools", "hill"]))) == {"hill"}
+
+
+def test_and_every_verdict_says_what_is_lacking(w: World) -> None:
+    serve(w)
+    version = signed(w, made(w, hazards=["sharp-tools", "hill"]))
+    kit = make.kit("WORK-01", version, w.store)
+    trip = make.trip("Hedge", w.store, hazards=["sharp-tools", "winter"])
+    verdict = verdicts.verdict(kit, trip.last_day, trip)
+    [why] = [each for each in verdict.reasons if each.code == ReasonCode.HAZARDS_NOT_SERVED]
+    lacks = "nothing for “severe bleeding from a limb”, “large wound” ({})".format(
+        "saws, axes and other sharp tools"
+    )
+    told = reason_texts.reason(why)
+    assert told["text"] == (
+        f"None of the trip’s kits is made for: snow and ice. The trip’s kits carry {lacks}."
+    )
+    assert reason_texts.brief(why) == f"carries {lacks}; not made for snow and ice"
+    assert told["facts"]["gaps"]["sharp-tools"][0] == {
+        "need": "severe bleeding from a limb",
+        "carried": 0,
+    }
+
+
+def test_a_retired_need_asks_for_nothing(w: World) -> None:
+    serve(w)
+    for key in ("severe-bleeding", "large-wound"):
+        vocabulary.retire(act(w.keeper), Need.objects.get(key=key))
+    version = made(w, hazards=["sharp-tools"])
+    assert hazards_covered.lacking_needs(version) == []
+    assert hazards_of(w, signed(w, version)) == {"sharp-tools"}
 
 
 def test_unless_a_signed_line_says_why(w: World) -> None:

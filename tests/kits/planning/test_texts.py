@@ -8,7 +8,6 @@ from django.utils import translation
 
 from kits.rules.planning.quantities import Bar
 from kits.rules.planning.recorded_use import Bears, RecordedUse
-from kits.rules.planning.replay import Shortage
 from kits.rules.planning.waste import YearlyCost
 from kits.services.text import cost_texts, planning_texts as texts, rate_texts
 
@@ -104,7 +103,10 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
 @pytest.mark.parametrize(
     ("use", "says"),
     [
-        (RecordedUse(0, 0, False, Bears.NOTHING), ["No known trips yet."]),
+        (
+            RecordedUse(0, 0, False, Bears.NOTHING),
+            ["No trip counted here carried anything for this."],
+        ),
         (
             RecordedUse(0, 12, False, Bears.NOTHING),
             ["None needed in 12 participant-days.", "Too little to say."],
@@ -140,7 +142,7 @@ def test_records_say_what_they_bear(use: RecordedUse, says: list[str]) -> None:
 def test_at_least_is_said_where_more_may_have_been_used() -> None:
     assert rate_texts.recorded(0, 9, at_least=True) == "None for certain in 9 participant-days."
     assert rate_texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
-    assert rate_texts.recorded(2, 9) == "Needed 2 times in 9 participant-days."
+    assert rate_texts.recorded(2, 9) == "Needed twice in 9 participant-days."
 
 
 def test_what_a_line_costs() -> None:
@@ -200,47 +202,6 @@ def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
 )
 def test_what_is_left_of_a_batch(expected: float, units: int, says: str) -> None:
     assert cost_texts.batch_left(expected, units) == says
-
-
-@pytest.mark.parametrize(
-    ("trips", "short", "says"),
-    [
-        (0, 0, "There is no past trip yet of which it is known what was used."),
-        (1, 0, "On your one known trip it does not run short."),
-        (1, 1, "On your one known trip it runs short."),
-        (59, 0, "On your 59 known trips it never runs short."),
-        (59, 1, "On your 59 known trips it runs short once."),
-        (59, 2, "On your 59 known trips it runs short on 2."),
-    ],
-)
-def test_what_a_replay_says(trips: int, short: int, says: str) -> None:
-    assert texts.replayed(trips, short) == says
-
-
-def test_differences_are_said_where_they_are_known() -> None:
-    assert texts.weighs_less(340, 0) == "It carries 340 g less than the version in use."
-    assert texts.weighs_less(-1, 0) == "It carries 1 g more than the version in use."
-    assert texts.weighs_less(0, 0) == "It weighs the same as the version in use."
-    assert "1 changed item has no weight" in texts.weighs_less(340, 1)
-    assert texts.wastes_less(Decimal(41), "GBP", 0) == "It throws away 41.00 GBP less."
-    assert texts.wastes_less(Decimal(-41), "GBP", 0) == "It throws away 41.00 GBP more."
-    assert "2 changed items have no price" in texts.wastes_less(Decimal(41), "GBP", 2)
-    assert [texts.short_now(n) for n in (0, 1, 2)] == [
-        "The version in use never runs short on them.",
-        "The version in use runs short on one of them.",
-        "The version in use runs short on 2 of them.",
-    ]
-
-
-def test_a_shortage_says_at_least_where_all_went() -> None:
-    assert texts.shortage("Gauze", Shortage(1, 2, 5, 3, at_least=False)) == (
-        "Gauze: 5 wanted, 3 short"
-    )
-    assert texts.shortage("Gauze", Shortage(1, 2, 5, 3, at_least=True)) == (
-        "Gauze: at least 5 wanted, at least 3 short (all went)"
-    )
-    assert texts.not_counted(1).startswith("1 trip is left out")
-    assert texts.not_counted(2).startswith("2 trips are left out")
 
 
 def test_what_would_throw_away_less_says_what_it_gives_up() -> None:

@@ -1,18 +1,21 @@
 """Sealing says what is not replaced, and ends no sorting that nobody did."""
 
 import uuid
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 
+from gearroom.core import clock
 from gearroom.core.acts import Refused
-from kits.models import AsFound, Entry, EntryKind, Kit, Lot, PlaceKind, Seal
+from kits.models import AsFound, Closing, Entry, EntryKind, Kit, Lot, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, kit_state, reversal, verdicts
 from kits.services.ledger.levels import LooseLevel
-from kits.services.restocking import sealing, sorting
+from kits.services.restocking import borrowing, sealing, sorting
+from kits.services.restocking.borrowing import BorrowLine
 from kits.services.stock import counting
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
@@ -230,3 +233,44 @@ def test_closed_under_another_seal_was_opened(school: make.World) -> None:
 
     assert back.as_found == AsFound.OPENED
     assert "seal-not-the-one" in back.irregular
+
+
+# --------------------------------------------------------------------- what a phone sends later
+def sent(school: make.World, kit: Kit, number: str, at: datetime, **more: Any) -> Any:
+    body = {"seal": number, "anyway": True, "occurred_at": at.isoformat(), **more}
+    return make.caller(school.guide).post(f"kits/{kit.name}/reseal/", body)
+
+
+def test_whether_it_closed_travels_with_a_seal_that_is_sent_later(school: make.World) -> None:
+    at = clock.now()
+
+    done = sent(school, school.day_01, "0417", at, closed=False, mass_g=2100)
+    assert done.status_code == 201, done.json()
+    assert sent(school, school.day_02, "0418", at).status_code == 201  # an older phone says nothing
+
+    [closing] = Closing.objects.all()
+    assert (closing.kit, closing.closed, closing.mass_g) == (school.day_01, False, 2100)
+    assert closing.entry == Seal.objects.get(number="0417").put_on
+    assert closing.entry.claimed_at == at
+
+
+@pytest.mark.parametrize("since", ["looked", "sealed", "lent"])
+def test_a_seal_of_before_the_latest_opening_is_not_what_is_on_the_kit(
+    school: make.World, since: str
+) -> None:
+    at = clock.now() - timedelta(minutes=5)
+    act, kit = make.act(school.keeper), school.day_01
+    match since:
+        case "looked":
+            sorting.look_inside(act, kit)
+        case "sealed":
+            sealing.reseal(act, kit, "0420")
+        case "lent":
+            taken = BorrowLine(school.dressings, make.section(kit), make.section(school.day_02), 1)
+            borrowing.borrow(act, kit, school.day_02, [taken])
+
+    done = sent(school, kit, "0417", at)
+
+    assert (done.status_code, done.json()["code"]) == (409, "opened-since")
+    assert not Seal.objects.filter(number="0417").exists()
+    assert sent(school, kit, "0417", clock.now()).status_code == 201

@@ -6,7 +6,17 @@ from typing import Any
 
 from hypothesis import given, strategies as st
 
-from kits.rules.ledger.facts import Batch, KitState, Level, Line, Thing, TripNeeds, Units, Weight
+from kits.rules.ledger.facts import (
+    Batch,
+    Gap,
+    KitState,
+    Level,
+    Line,
+    Thing,
+    TripNeeds,
+    Units,
+    Weight,
+)
 from kits.rules.ledger.readiness import judge
 from kits.rules.ledger.suits import suits
 from tests.rules.kit_facts import TODAY, kits
@@ -53,6 +63,19 @@ def test_its_hazards_are_served_by_all_kits_together() -> None:
     assert codes(needs, cave, cold) == []
     (reason,) = suits(needs, (cave,))
     assert (reason.code, reason.facts["hazards"]) == ("hazards-not-served", ("cold",))
+
+
+def test_a_list_made_for_a_hazard_that_lacks_what_it_asks_for_says_what() -> None:
+    needs = trip(hazards=frozenset({"cave", "cold"}))
+    bleeding, burn = Gap("bleeding"), Gap("burn", 1)
+    worse, better = kit(gaps={"cave": (bleeding, burn)}), kit(gaps={"cave": (burn,)})
+    (reason,) = suits(needs, (worse, better))
+    assert reason.facts == {
+        "hazards": ("cave", "cold"),
+        "gaps": {"cave": [{"need": "burn", "carried": 1}]},
+    }
+    (reason,) = suits(needs, (worse, kit(hazards=frozenset({"cave"}))))
+    assert reason.facts == {"hazards": ("cold",), "gaps": {}}
 
 
 def test_children_need_something_for_children_that_is_good_through_the_trip() -> None:

@@ -1,13 +1,15 @@
 """What a list comes to, what it costs and how it does on past trips, on the pages."""
 
+import re
 from decimal import Decimal
 
 import pytest
 
 from kits.models import Activity, AsFound, Need
 from kits.services.custody import custody
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.lists import drafts
+from kits.services.lists import drafts, publishing
 from kits.services.planning import priors
 from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
@@ -114,16 +116,32 @@ def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
 
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
-    past(world, UseLine(world.dressing, 5))
+    words = Remarks(needed=[NeedLine(words="a crutch")])
+    past(world, UseLine(world.dressing, 5), remarks=words)
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
     own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
-    assert "On your one known trip it runs short." in own
+    assert "This looks at 1 known trip of DAY-01, DAY-02" in own
+    assert "On 1 trip something that is on this list ran out." in own
+    assert "1 want noted in own words is not counted here: a crutch." in own
     assert "Hill day" in own
     assert "5 wanted, 3 short" in own
     other = text_of(browser(world.stranger).get("/lists/1/2/replay/"))
     assert "Hill day" not in other
+    assert "a crutch" not in other
+    assert "DAY-01" not in other
     assert "A trip of another gear room" in other
+
+
+def test_a_version_that_was_replaced_says_when_and_by_which(world: make.World) -> None:
+    client = browser(world.guide)
+    assert "was replaced" not in text_of(client.get("/lists/1/1/replay/"))
+    drafted = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
+    assert "was replaced" not in text_of(client.get("/lists/1/1/replay/"))
+    publishing.publish(make.act(world.keeper), drafted)
+    page = text_of(client.get("/lists/1/1/replay/"))
+    assert re.search(r"This version was replaced on \d+ \w+ \d{4} by version 2\.", page)
+    assert "was replaced" not in text_of(client.get("/lists/1/2/replay/"))
 
 
 def test_trips_nobody_counted_are_said_to_be_left_out(world: make.World) -> None:
@@ -148,4 +166,6 @@ def test_without_an_activity_the_records_are_those_of_all(world: make.World) -> 
     client = browser(world.guide)
     for page in ("/lists/1/1/plan/", "/lists/1/1/costs/"):
         assert "Needed once in 8 participant-days." in text_of(client.get(page))
-        assert "No known trips yet." in text_of(client.get(f"{page}?activity=camp"))
+        assert "No trip counted here carried anything" in text_of(
+            client.get(f"{page}?activity=camp")
+        )

@@ -87,7 +87,7 @@ def test_nobody_but_the_adviser_states_a_rate(world: make.World) -> None:
 
 def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     client = browser(world.guide)
-    assert "No known trips yet." in text_of(client.get("/rates/small-wound/"))
+    assert "No trip counted here carried anything" in text_of(client.get("/rates/small-wound/"))
     past(world, people=20)
     assert "Too little to say." in text_of(client.get("/rates/small-wound/"))
     past(world, people=673)

@@ -8,7 +8,7 @@ import pytest
 from kits.models import Activity, Need, NotCarried, Trip, WhyNotCarried
 from kits.services.trips import reservations
 from tests.kits import factories as make
-from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -52,6 +52,25 @@ def test_a_trip_says_what_it_does_and_how_far_it_is_from_care(world: make.World)
     form = client.get(f"/trips/{trip.pk}/edit/")
     assert 'value="6.5"' in form.text
     assert '<option value="gorge-walking" selected>' in form.text
+
+
+@pytest.mark.parametrize("path", ["/trips/", "/trips/calendar/?month={:%Y-%m}"])
+def test_so_do_the_lists_of_trips(world: make.World, path: str) -> None:
+    trip = added(world)
+    said = text_of(browser(world.keeper).get(path.format(trip.first_day)))
+    assert f"· {trip.activity} · hours to care: 6.5" in said
+    added(world, name="Walk", activity="", hours_to_care="")
+    assert text_of(browser(world.keeper).get("/trips/")).count("hours to care") == 1
+
+
+def test_emptying_them_on_the_form_clears_them(world: make.World) -> None:
+    trip = added(world)
+    client, path = browser(world.keeper), f"/trips/{trip.pk}/edit/"
+    form = client.get(path)
+    fields = form_with(form, "Save") | {"activity": "", "hours_to_care": ""}
+    assert client.post(path, fields).status_code == 302
+    trip.refresh_from_db()
+    assert (trip.activity, trip.hours_to_care, trip.people) == (None, None, 8)
 
 
 def test_neither_has_to_be_said_and_wrong_ones_are_refused(world: make.World) -> None:

@@ -40,7 +40,7 @@ from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
-from kits.services.trips import due_times
+from kits.services.trips import carried_when, due_times
 from labels.services.scan.remedies import next_steps
 from labels.services.scan.results import NextStep
 
@@ -120,6 +120,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "reasons": reason_texts.reasons(verdict.reasons),
         "offers": _offers(who, overview),
         "today": readiness.today_of(subject),
+        "to_add": _to_add(overview),
         "pouches": _pouches(overview.sections, inside),
         "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.may_take(who) if who.may("see_people") else [],
@@ -141,6 +142,13 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         )
         facts["instruments"] = record.checks(inside)
     return show(request, "site/kits/kit.html", **facts)
+
+
+def _to_add(overview: kits_overview.Overview) -> list[str]:
+    """What the list of a kit that is not out leaves out, and its next trip wants."""
+    if overview.checkout is not None or overview.reserved is None:
+        return []
+    return carried_when.to_add(overview.reserved.trip, [overview.kit])
 
 
 def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:

@@ -1,6 +1,8 @@
 """What a version of a list leaves out on purpose: shown, and edited in a draft."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -19,11 +21,12 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     show,
+    today_here,
     words,
 )
 from gearroom.site.web.page.forms import Number
-from kits.models import Activity, Item, Need, PackingListVersion, WhyNotCarried
-from kits.services.lists import draft_editing, not_carried
+from kits.models import Activity, Item, Need, NotCarried, PackingListVersion, WhyNotCarried
+from kits.services.lists import comparison, draft_editing, look_again, not_carried
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
 from kits.services.lists.packing_lists import version_of
 from kits.services.lookup import find
@@ -34,23 +37,36 @@ MOST_HOURS = Decimal(999)
 
 @dataclass(frozen=True)
 class ShownLine:
-    """A line as pages show it: why, and when it is carried all the same, in words."""
+    """A line as pages show it, in words: what it is, why, when it is carried all the same, when to
+    look at it again; `due`: that day has come."""
 
     line: NotCarriedDraft
+    name: str
     why: str
     when: str
+    again: str
+    due: bool
 
 
-def shown(version: PackingListVersion) -> list[ShownLine]:
+def shown(version: PackingListVersion, today: date) -> list[ShownLine]:
     """What a version leaves out, as pages show it."""
     lines = not_carried.of(version)
-    names = dict(Activity.objects.values_list("key", "name")) if lines else {}
-    return [
-        ShownLine(
-            line, str(not_carried_texts.WHY[line.why]), not_carried_texts.when(*line.when, names)
-        )
-        for line in lines
-    ]
+    due = look_again.due_in(version, today) if lines else set()
+    names = not_carried.activity_names() if lines else {}
+    return [_shown(line, names, today, due=line.key in due) for line in lines]
+
+
+def _shown(
+    line: NotCarriedDraft, names: Mapping[str, str], today: date, *, due: bool = False
+) -> ShownLine:
+    return ShownLine(
+        line,
+        not_carried_texts.name(line.item, line.need),
+        str(not_carried_texts.WHY[line.why]),
+        not_carried_texts.when(*line.when, names),
+        not_carried_texts.again(line.look_again_on, line.look_again_after, today, due=due),
+        due,
+    )
 
 
 @dataclass(frozen=True)
@@ -62,14 +78,20 @@ class ComparedLine:
     after: ShownLine | None
 
 
-def compared(before: PackingListVersion, after: PackingListVersion) -> list[ComparedLine]:
-    """What two versions leave out otherwise."""
-    was = {each.line.key: each for each in shown(before)}
-    now = {each.line.key: each for each in shown(after)}
+def compared(
+    before: PackingListVersion, after: PackingListVersion, today: date
+) -> list[ComparedLine]:
+    """What two versions leave out otherwise, as pages show it."""
+    rows = comparison.left_out_otherwise(before, after)
+    names = not_carried.activity_names() if rows else {}
+
+    def side(row: NotCarried | None) -> ShownLine | None:
+        return _shown(not_carried.draft_of(row), names, today) if row else None
+
     return [
-        ComparedLine((now.get(key) or was[key]).line.name, was.get(key), now.get(key))
-        for key in dict.fromkeys([*now, *was])
-        if was.get(key) != now.get(key)
+        ComparedLine(either.name, was, now)
+        for was, now in ((side(row.before), side(row.after)) for row in rows)
+        if (either := now or was)
     ]
 
 
@@ -96,12 +118,13 @@ def _page(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
     version = version_of(id, number)
-    lines, key = shown(version), request.POST.get("was") or request.GET.get("of", "")
-    edited = next((each.line for each in lines if each.line.key == key), None)
+    lines = shown(version, today_here(request))
+    key = request.POST.get("was") or request.GET.get("of", "")
+    edited = next((each for each in lines if each.line.key == key), None)
     if key and edited is None:
         raise NotFound("line of what that kit list leaves out", key)
     sent = request.POST if problem and "why" in request.POST else None
-    values: Any = sent or (_values(edited) if edited else {})
+    values: Any = sent or (_values(edited.line) if edited else {})
     who = actor(request)
     return show(
         request,

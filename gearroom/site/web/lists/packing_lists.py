@@ -174,7 +174,7 @@ def version(
         hazards=words.hazards(of.hazards),
         lacking=lacking,
         needs_confirming=any(not each.explained for each in lacking),
-        not_carried=not_carried.shown(of),
+        not_carried=not_carried.shown(of, today),
         fit=fits.shown(of, kits_of_list(who, of.packing_list_id)),
         sections=[
             (section, [(line, instead.get(line.item_id, ())) for line in lines])
@@ -280,7 +280,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
             for name, values in compared.properties.items()
         ],
         reasons=compared.reasons,
-        not_carried=not_carried.compared(before, after),
+        not_carried=not_carried.compared(before, after, today_here(request)),
     )
 
 

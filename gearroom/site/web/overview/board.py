@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.site.web.page import actor, here, no_room, page, remedies, show
-from kits.services.lists import signatures
+from kits.services.lists import look_again, signatures
 from kits.services.overview import board as kits_board
 from kits.services.overview.kits_overview import elsewhere, mine
 from kits.services.trips import due_times
@@ -16,6 +16,8 @@ from kits.services.trips.trip_readiness import JudgedTrip
 
 _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
+_LINES_NAMED = 3
+"""How many lines of a list that are due for another look are named."""
 
 
 @require_safe
@@ -79,8 +81,21 @@ def _facts(who: Actor, room: Room) -> dict[str, Any]:
         "uncovered": [_trip(each, content) for each in content.uncovered],
         "waiting": [_trip(each, content) for each in content.waiting],
         "to_sign": signatures.waiting() if who.could("sign_list") else (),
+        "look_again": [
+            _look_again(each, content) for each in look_again.due_to(who, content.today)
+        ],
         "low": [row.item.name for row in content.low[:_LOW_NAMED]],
         "more_low": max(0, len(content.low) - _LOW_NAMED),
+    }
+
+
+def _look_again(due: look_again.DueLines, content: kits_board.Board) -> dict[str, Any]:
+    """A list's line: what it leaves out that is due for another look, and since when."""
+    texts = [look_again.says(line, content.today) for line in due.lines]
+    return {
+        "version": due.version,
+        "lines": texts[:_LINES_NAMED],
+        "more": max(0, len(texts) - _LINES_NAMED),
     }
 
 

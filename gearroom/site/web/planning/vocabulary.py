@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, NotFound, Problem
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Activity, ItemNeed, Need, NeedGroup
 from kits.rules.planning.units_per_use import MOST_UNITS
@@ -138,6 +138,7 @@ class ServesForm(PageForm):
     need = ShortText(40)
     units_per_use = WholeNumber(least=1, most=MOST_UNITS, label=gettext_lazy("Units a use"))
     best = ShortText(8)
+    needs_training = Tick()
 
 
 def _serves_page(request: HttpRequest, item: int, problem: Problem | None = None) -> HttpResponse:
@@ -167,7 +168,12 @@ def serves(act: Act, request: HttpRequest, item: int) -> Done:
         values = ServesForm.read(request.POST)
         need = need_of(values["need"])
         vocabulary.put_serves(
-            act, of, need, best=values["best"] != "no", units_per_use=values["units_per_use"]
+            act,
+            of,
+            need,
+            best=values["best"] != "no",
+            units_per_use=values["units_per_use"],
+            needs_training=values["needs_training"],
         )
         says = _("%(item)s serves “%(need)s”.")
     return Done(says % {"item": of.name, "need": need.name})

@@ -44,6 +44,19 @@ export const makers = (words) => ({
     facts: {},
     says: said(words.check, { KIT: ref }),
   }),
+  seal: (ref, number, closed, mass) => ({
+    kind: "seal",
+    kit: ref,
+    path: address(ref, "reseal"),
+    body: {
+      seal: number,
+      anyway: true, // it is on already: what is not replaced stays on the restock list
+      ...(closed && { closed: closed === "yes" }),
+      ...(mass && { mass_g: mass }),
+    },
+    facts: {},
+    says: said(words.newSeal, { KIT: ref, SEAL: number }),
+  }),
   pass: (ref, person) => ({
     kind: "pass",
     kit: ref,

@@ -67,6 +67,7 @@ export function draw(ref, { kits, book }, submitted) {
     !kit?.may_check || Boolean(kit.out) || kit.here === "checked";
   part("[data-act=look-inside] button").textContent =
     kit?.lacks || kit?.used_here ? words.checkAsBook : words.checkAll;
+  part("[data-for=seal]").hidden = !kit?.may_check || Boolean(kit.out);
   part("[data-for=pass]").hidden = !book.people.length;
   people(part("[data-act=pass]").elements.person, book.people);
   for (const name of ["use", "borrow", "inside"]) part(`[data-for=${name}]`).hidden = !kit;

@@ -76,6 +76,9 @@ const APPLY = {
     kit.here = "checked";
     kit.seal = "";
   },
+  seal: (kit, act) => {
+    kit.seal = act.body.seal;
+  },
   pass: (kit, act) => {
     const had = kit.out ?? { since: act.at, due: "", trip: "" };
     kit.out = { ...had, person: act.facts.person, name: act.facts.name, phone: "" };

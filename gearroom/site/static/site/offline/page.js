@@ -134,6 +134,11 @@ async function submitted(event) {
       return write(make.handBack(ref, event.submitter?.value ?? "sort-later", besides(fields)));
     case "look-inside":
       return write(make.check(ref));
+    case "seal": {
+      const number = fields.seal.value.trim();
+      const mass = Number(fields.mass_g.value);
+      return number ? write(make.seal(ref, number, fields.closed.value, mass)) : undefined;
+    }
     case "pass":
       return write(make.pass(ref, chosen));
     case "use": {

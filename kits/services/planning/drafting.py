@@ -1,0 +1,310 @@
+"""A draft list for a trip that somebody describes: lines with reasons, and lines not carried with
+reasons, from needs, what hazards ask for, our records and the list that it starts from."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts import Act, Invalid
+from kits.models import Activity, HazardNeed, Item, Need, NeedGroup, PackingListVersion
+from kits.rules.ledger.facts import Criticality
+from kits.rules.lists.carried_when import Occasion, meets, occasion
+from kits.rules.planning import demand as demands, drafting as rules, units_per_use
+from kits.rules.planning.drafting import Group, LeftOut, Present, Why
+from kits.rules.text.hazards import UnknownHazardError, hazards
+from kits.services.lists import drafts
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
+from kits.services.lists.not_carried import NotCarriedDraft
+from kits.services.planning.plans import SERVICE_LEVELS, sizes_of_use
+from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records, records
+from kits.services.text import draft_texts, rate_texts
+from kits.services.text.wording import in_words
+
+
+@dataclass(frozen=True)
+class Profile:
+    """The trip that a list is drafted for. `trained_for`: the needs (keys) that somebody in the
+    group is trained for, None: not said. `like`: the version that the draft starts from."""
+
+    people: int
+    days: int
+    activity: Activity | None = None
+    hazards: Sequence[str] = ()
+    hours_to_care: Decimal | None = None
+    children: int = 0
+    season: str | None = None
+    trained_for: frozenset[str] | None = None
+    like: PackingListVersion | None = None
+
+
+@dataclass(frozen=True)
+class DraftedLine:
+    """An item that is carried: for which needs, how many, and why; `was`: how many the list that
+    the draft starts from carries."""
+
+    item: Item
+    needs: Sequence[Need]
+    quantity: int
+    minimum: int
+    priority: Criticality
+    reason: str
+    was: int | None = None
+    untrained: bool = False
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What a draft comes to: lines, lines not carried, and the items of the list that it starts
+    from which it no longer carries."""
+
+    profile: Profile
+    lines: Sequence[DraftedLine]
+    not_carried: Sequence[NotCarriedDraft]
+    dropped: Sequence[Item]
+
+
+@dataclass(frozen=True)
+class _Facts:
+    """What a draft is made from: needs with their rates, what hazards ask for each (with where the
+    hazard comes from), the lines of the list that it starts from, what that leaves out and when it
+    carries that all the same."""
+
+    profile: Profile
+    known: Records
+    needs: Mapping[int, Need]
+    rates: Mapping[int, NeedRate]
+    binding: Mapping[str, str]
+    asks: Mapping[int, Sequence[HazardNeed]]
+    present: Draft | None
+    when: Occasion
+    sizes: Mapping[int, Mapping[int, int]]
+
+    @property
+    def lines(self) -> dict[int, LineDraft]:
+        """The lines of the list that it starts from, by item; one in two sections is one line."""
+        found: dict[int, LineDraft] = {}
+        sections = self.present.sections if self.present else ()
+        for line in (line for section in sections for line in section.lines):
+            if (other := found.get(line.item.pk)) is not None:
+                line = replace(
+                    line,
+                    carry=line.carry + other.carry,
+                    never_below=line.never_below + other.never_below,
+                    criticality=max(line.criticality, other.criticality, key=rules.ORDER.index),
+                )
+            found[line.item.pk] = line
+        return found
+
+
+def propose(profile: Profile, known: Records | None = None) -> Proposal:
+    """Draft a list for a profile: always the same for the same records. Raises Invalid for more
+    children than people, and for hazards and needs that nobody knows."""
+    facts = _facts(profile, known or records())
+    lines = facts.lines
+    found = rules.draft(
+        [_wanted(need, facts, lines) for need in facts.needs.values()],
+        Group(profile.people, profile.days, profile.children),
+        {
+            item: Present(line.carry, line.never_below, line.criticality)
+            for item, line in lines.items()
+        },
+        SERVICE_LEVELS,
+    )
+    items = {row.item_id: row.item for rows in facts.known.serves.values() for row in rows.values()}
+    items |= {item: line.item for item, line in lines.items()}
+    carried = {line.item for line in found.lines}
+    served = {need for line in found.lines for need in line.needs}
+    decided = [
+        line
+        for line in (facts.present.not_carried if facts.present else ())
+        if (line.item and line.item.pk not in carried) or (line.need and line.need.pk not in served)
+    ]
+    said = {line.key for line in decided}
+    new = [_left_out(out, facts, items) for out in found.left_out]
+    return Proposal(
+        profile,
+        [_line(line, facts, items, lines) for line in found.lines],
+        [*decided, *(line for line in new if line.key not in said)],
+        [line.item for item, line in lines.items() if item not in carried],
+    )
+
+
+def _facts(profile: Profile, known: Records) -> _Facts:
+    if profile.children > profile.people:
+        raise Invalid(_("There cannot be more children than people."), field="children")
+    try:
+        ticked = hazards(profile.hazards)
+    except UnknownHazardError as error:
+        raise Invalid(in_words(error.says), field="hazards") from error
+    needs = {pk: need for pk, need in known.needs.items() if need.retired_on is None}
+    if unknown := (profile.trained_for or frozenset()) - {need.key for need in needs.values()}:
+        raise Invalid(
+            _("There is no need “%(need)s”.") % {"need": min(unknown)}, field="trained_for"
+        )
+    activity = (profile.activity.key, profile.activity.pk) if profile.activity else (NO_ACTIVITY,)
+    binding = rules.hazards_of(ticked, profile.season, profile.hours_to_care)
+    asks: dict[int, list[HazardNeed]] = defaultdict(list)
+    for ask in HazardNeed.objects.filter(hazard__in=binding).order_by("hazard"):
+        asks[ask.need_id].append(ask)
+    return _Facts(
+        profile,
+        known,
+        needs,
+        {pk: known.rate(need, *activity) for pk, need in needs.items()},
+        binding,
+        asks,
+        drafts.draft_of(profile.like) if profile.like else None,
+        occasion(binding, activity[:1], profile.hours_to_care),
+        sizes_of_use(known),
+    )
+
+
+def _wanted(need: Need, facts: _Facts, lines: Mapping[int, LineDraft]) -> rules.Wanted:
+    """A need as the rule looks at it. Retired items serve only where the list has them."""
+    serving = {
+        item: row
+        for item, row in sorted(facts.known.serves.get(need.pk, {}).items())
+        if row.item.retired_on is None or item in lines
+    }
+    trained = facts.profile.trained_for
+    return rules.Wanted(
+        need.pk,
+        facts.rates[need.pk].rate,
+        [
+            rules.Choice(
+                item,
+                best=row.best,
+                units=demands.units_of_use(
+                    units_per_use.chances(row.units_per_use, facts.sizes.get(item, {}))
+                ),
+                training=row.needs_training,
+                child=row.item.child,
+            )
+            for item, row in serving.items()
+        ],
+        asked=max((ask.units for ask in facts.asks.get(need.pk, ())), default=0),
+        life=need.group == NeedGroup.SEVERE,
+        trained=None if trained is None else need.key in trained,
+        decided=_carried_when(need, serving, facts) is not None,
+    )
+
+
+def _carried_when(
+    need: Need, serving: Mapping[int, object], facts: _Facts
+) -> NotCarriedDraft | None:
+    """The line of what the list leaves out by which a need is carried for on such a trip."""
+    for line in facts.present.not_carried if facts.present else ():
+        if (line.need == need or (line.item and line.item.pk in serving)) and meets(
+            facts.when, occasion(*line.when)
+        ):
+            return line
+    return None
+
+
+# --------------------------------------------------------------------------------------- in words
+def _line(
+    line: rules.Line,
+    facts: _Facts,
+    items: Mapping[int, Item],
+    lines: Mapping[int, LineDraft],
+) -> DraftedLine:
+    present = lines.get(line.item)
+    says = [says for need, why in line.needs.items() for says in _why(need, why, facts)]
+    if present and not says:
+        says = [present.reason or draft_texts.kept(str(facts.profile.like))]
+    return DraftedLine(
+        items[line.item],
+        [facts.needs[need] for need in line.needs],
+        line.quantity,
+        line.minimum,
+        line.priority,
+        draft_texts.reason(says, untrained=line.untrained),
+        present.carry if present else None,
+        line.untrained,
+    )
+
+
+def _why(need: int, why: Why, facts: _Facts) -> list[str]:
+    """Why an item is carried for a need, in sentences; none where it stays as it was."""
+    name, rate = facts.needs[need].name, facts.rates[need]
+    match why:
+        case Why.HAZARD:
+            return [
+                draft_texts.asked(name, ask.hazard, ask.reason, facts.binding[ask.hazard])
+                for ask in facts.asks[need]
+            ]
+        case Why.MUST_HAVE:
+            return [draft_texts.must_have(name)]
+        case Why.LIKELY:
+            return [draft_texts.likely(name, rate.uses, rate.days)]
+        case Why.WHEN:
+            return [draft_texts.carried_when(name)]
+        case Why.KEPT:
+            return []
+
+
+def _left_out(out: LeftOut, facts: _Facts, items: Mapping[int, Item]) -> NotCarriedDraft:
+    """A line of what the draft leaves out. Nobody has decided it yet."""
+    rate = facts.rates[out.need]
+    why, words = draft_texts.left_out(
+        out.why, facts.needs[out.need].name, out.chance, rate.uses, rate.days
+    )
+    return NotCarriedDraft(
+        why,
+        item=items[out.item] if out.item else None,
+        need=None if out.item else facts.needs[out.need],
+        words=words,
+        instead=items[out.instead].name if out.instead else "",
+    )
+
+
+# ------------------------------------------------------------------------------ making it a draft
+def make_list(act: Act, proposal: Proposal, *, name: str) -> PackingListVersion:
+    """Make a new kit list of what is proposed, a draft. Raises Refused (`name-taken`), Invalid."""
+    return drafts.make_list(act, name=name, draft=as_draft(proposal))
+
+
+def make_version(act: Act, proposal: Proposal) -> PackingListVersion:
+    """Make what is proposed the next version, a draft, of the list that it starts from. Raises
+    Refused (`draft-there`), Invalid where it starts from none."""
+    if proposal.profile.like is None:
+        raise Invalid(_("Choose the kit list that the draft starts from."), field="like")
+    with transaction.atomic():
+        version = drafts.new_draft(act, proposal.profile.like.packing_list)
+        return drafts.edit_draft(act, version, as_draft(proposal))
+
+
+def as_draft(proposal: Proposal) -> Draft:
+    """What is proposed as a draft of a list: each item in the section where it was, and a new one
+    in the section that is named after its needs' group."""
+    profile = proposal.profile
+    rows = {line.item.pk: line for line in proposal.lines}
+    sections = [
+        replace(
+            section,
+            lines=[
+                _as_line(rows.pop(line.item.pk)) for line in section.lines if line.item.pk in rows
+            ],
+        )
+        for section in (drafts.draft_of(profile.like).sections if profile.like else ())
+    ]
+    grouped: dict[str, list[LineDraft]] = defaultdict(list)
+    for line in rows.values():
+        grouped[line.needs[0].group].append(_as_line(line))
+    for group, lines in grouped.items():
+        sections.append(SectionDraft(rate_texts.group(group), lines))
+    return Draft(
+        profile.people,
+        profile.days,
+        hazards=hazards(profile.hazards),
+        sections=[section for section in sections if section.lines],
+        not_carried=proposal.not_carried,
+    )
+
+
+def _as_line(line: DraftedLine) -> LineDraft:
+    return LineDraft(line.item, line.quantity, line.minimum, line.priority, line.reason)

@@ -1,0 +1,90 @@
+"""What a drafted list says of why something is carried, and why not."""
+
+from collections.abc import Iterable
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
+
+from kits.models import WhyNotCarried
+from kits.rules.planning.drafting import WhyNot
+from kits.services.text import planning_texts, rate_texts, wording
+
+MOST_REASON = 300
+"""So long is the reason of a line."""
+
+_ASKED: dict[str, Promise] = {
+    "ticked": _lazy("“%(hazard)s” asks for it (%(need)s): %(reason)s"),
+    "season": _lazy("The season brings “%(hazard)s”, which asks for it (%(need)s): %(reason)s"),
+    "hours": _lazy("Care is hours away, which asks for it (%(need)s): %(reason)s"),
+}
+"""By where a hazard comes from."""
+
+
+def reason(says: Iterable[str], *, untrained: bool) -> str:
+    """Why a line is there: as many whole sentences as there is room for, the warning first."""
+    first = (
+        [_("Nobody in the group is said to be trained for this: train somebody first.")]
+        if untrained
+        else []
+    )
+    found = ""
+    for each in dict.fromkeys([*first, *says]):
+        if len(found) + len(each) + 1 <= MOST_REASON:
+            found = f"{found} {each}".strip()
+    return found
+
+
+def asked(need: str, hazard: str, why: str, origin: str) -> str:
+    """That a hazard asks for it, and where the hazard comes from."""
+    return str(_ASKED[origin]) % {
+        "hazard": wording.hazards([hazard])[0],
+        "need": rate_texts.word(need),
+        "reason": rate_texts.word(why),
+    }
+
+
+def must_have(need: str) -> str:
+    """That a life can depend on it, or that the list says so."""
+    return _("Must-have: %(need)s.") % {"need": rate_texts.word(need)}
+
+
+def likely(need: str, uses: float, days: float) -> str:
+    """That a need comes up often enough, and by what that is known."""
+    return f"{_name(need)}: {rate_texts.recorded(uses, days)}"
+
+
+def carried_when(need: str) -> str:
+    """That the list says under what is not carried that it is on such a trip."""
+    return _("%(need)s: carried on trips such as this one.") % {"need": _name(need)}
+
+
+def kept(version: str) -> str:
+    """That it is as on the list which the draft starts from."""
+    return _("As on %(version)s.") % {"version": version}
+
+
+def left_out(
+    why: WhyNot, need: str, chance: float | None, uses: float, days: float
+) -> tuple[WhyNotCarried, str]:
+    """Why nothing is carried for a need: of the reasons of a list, and in words."""
+    facts = {"need": _name(need)}
+    match why:
+        case WhyNot.UNTRAINED:
+            return WhyNotCarried.NO_TRAINING, _("%(need)s: nobody in the group is trained.") % facts
+        case WhyNot.RARE:
+            rare = WhyNotCarried.NOT_NEEDED if uses or not days else WhyNotCarried.NEVER_USED
+            facts |= {"chance": planning_texts.chance(chance or 0.0)}
+            facts |= {"recorded": rate_texts.recorded(uses, days)}
+            says = _("Expected on %(chance)s such trips. %(recorded)s") % facts
+            return rare, says
+        case WhyNot.NO_RATE:
+            return WhyNotCarried.OTHER, _(
+                "Nobody has stated how often this comes up, and it was never recorded: decide."
+            )
+        case WhyNot.NO_ITEM:
+            return WhyNotCarried.OTHER, _("No item is said to be for this: decide.")
+
+
+def _name(need: str) -> str:
+    word = rate_texts.word(need)
+    return word[:1].upper() + word[1:]

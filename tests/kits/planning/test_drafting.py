@@ -1,0 +1,200 @@
+"""A list drafted for a trip that somebody describes, by service and API."""
+
+import json
+from dataclasses import replace
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from gearroom.core.acts import Invalid, Refused
+from kits.models import HazardNeed, ItemNeed, Need, PackingList, WhyNotCarried
+from kits.rules.ledger.facts import Criticality
+from kits.services.ledger import hazards_covered
+from kits.services.lists import drafts
+from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
+from kits.services.planning import drafting
+from kits.services.planning.drafting import Profile, propose
+from tests.core.api.made import Caller, is_problem
+from tests.kits import factories as make
+from tests.kits.factories import World, act, world
+from tests.kits.planning.school import serve
+
+pytestmark = pytest.mark.django_db
+
+DAY = Profile(people=8, days=1)
+
+
+@pytest.fixture
+def w() -> World:
+    made = world()
+    serve(made)
+    return made
+
+
+def need(key: str) -> Need:
+    return Need.objects.get(key=key)
+
+
+def asks(hazard: str, key: str, units: int, reason: str = "It happens.") -> None:
+    HazardNeed.objects.filter(hazard=hazard).delete()
+    HazardNeed.objects.create(hazard=hazard, need=need(key), units=units, reason=reason)
+
+
+def test_what_a_hazard_asks_for_is_carried_with_its_reason(w: World) -> None:
+    asks("sharp-tools", "small-wound", 5, "Tools cut.")
+    found = propose(replace(DAY, hazards=["sharp-tools"]))
+    (line,) = [each for each in found.lines if each.item == w.dressing]
+    assert (line.quantity, line.minimum) == (5, 5)
+    assert "Tools cut." in line.reason
+    made = drafting.make_list(act(w.keeper), found, name="SAW-09")
+    assert hazards_covered.lacking_needs(made) == []
+
+
+def test_every_need_is_answered_by_a_line_or_a_reason(w: World) -> None:
+    found = propose(DAY)
+    served = {each.key for line in found.lines for each in line.needs}
+    left = {line.need.key for line in found.not_carried if line.need}
+    assert served | left == set(Need.objects.active().values_list("key", flat=True))
+    assert not served & left
+    assert all(line.words for line in found.not_carried)
+
+
+def test_it_starts_from_a_list_and_keeps_what_serves_no_need(w: World) -> None:
+    like = w.day_01.list_version
+    found = propose(replace(DAY, like=like))
+    was = {line.item: line for section in drafts.draft_of(like).sections for line in section.lines}
+    now = {line.item: line for line in found.lines}
+    for item, line in was.items():
+        if not ItemNeed.objects.filter(item=item).exists():
+            assert (now[item].quantity, now[item].was) == (line.carry, line.carry)
+    assert {*now, *found.dropped} >= set(was)
+
+
+def test_one_act_makes_it_the_next_version_with_items_where_they_were(w: World) -> None:
+    like = w.day_01.list_version
+    found = propose(replace(DAY, like=like))
+    made = drafting.make_version(act(w.keeper), found)
+    assert (made.packing_list, made.number) == (like.packing_list, like.number + 1)
+    assert made.published_at is None
+    before, after = drafts.draft_of(like), drafts.draft_of(made)
+    assert [s.key for s in after.sections][: len(before.sections)] == [
+        s.key for s in before.sections
+    ]
+    with pytest.raises(Refused, match="already a draft"):
+        drafting.make_version(act(w.keeper), found)
+
+
+def test_a_new_list_has_sections_by_what_things_are_for(w: World) -> None:
+    asks("sharp-tools", "small-wound", 2)
+    found = propose(replace(DAY, hazards=["sharp-tools"]))
+    made = drafting.make_list(act(w.keeper), found, name="SAW-09")
+    (section,) = drafts.draft_of(made).sections
+    assert section.name == "Wounds and bleeding"
+    assert list(made.hazards) == ["sharp-tools"]
+
+
+def test_a_draft_without_a_list_to_start_from_is_no_next_version(w: World) -> None:
+    with pytest.raises(Invalid, match="Choose the kit list"):
+        drafting.make_version(act(w.keeper), propose(DAY))
+    assert PackingList.objects.count() == 1
+
+
+def test_what_was_decided_stays_as_it_was_decided(w: World) -> None:
+    line = NotCarriedDraft(WhyNotCarried.ELSEWHERE, need=need("spine"), instead="the big bag")
+    like = drafts.new_draft(act(w.keeper), w.day_01.list_version.packing_list)
+    like = drafts.edit_draft(
+        act(w.keeper), like, replace(drafts.draft_of(like), not_carried=[line])
+    )
+    found = propose(replace(DAY, like=like))
+    (same,) = [each for each in found.not_carried if each.need == need("spine")]
+    assert (same.why, same.instead) == (WhyNotCarried.ELSEWHERE, "the big bag")
+
+
+def test_what_is_carried_when_care_is_far_is_carried_then(w: World) -> None:
+    line = NotCarriedDraft(
+        WhyNotCarried.NOT_NEEDED,
+        need=need("headache"),
+        when=CarriedWhen(hours_to_care=Decimal(6)),
+    )
+    like = drafts.new_draft(act(w.keeper), w.day_01.list_version.packing_list)
+    draft = drafts.draft_of(like)
+    without = [
+        replace(s, lines=[each for each in s.lines if each.item != w.tablets])
+        for s in draft.sections
+    ]
+    like = drafts.edit_draft(
+        act(w.keeper), like, replace(draft, sections=without, not_carried=[line])
+    )
+    near, far = (propose(replace(DAY, like=like, hours_to_care=Decimal(hours))) for hours in (5, 6))
+    assert w.tablets not in [each.item for each in near.lines]
+    assert w.tablets in [each.item for each in far.lines]
+    assert need("headache") not in [each.need for each in far.not_carried]
+
+
+def test_nobody_trained(w: World) -> None:
+    asks("sharp-tools", "small-wound", 1)
+    ItemNeed.objects.filter(item=w.dressing).update(needs_training=True)
+    profile = replace(DAY, hazards=["sharp-tools"])
+    (warned,) = propose(replace(profile, trained_for=frozenset())).lines
+    assert warned.untrained
+    assert warned.reason.startswith("Nobody in the group is said to be trained")
+    (line,) = propose(replace(profile, trained_for=frozenset({"small-wound"}))).lines
+    assert not line.untrained
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field"),
+    [
+        ({"children": 9}, "children"),
+        ({"hazards": ["dragons"]}, "hazards"),
+        ({"trained_for": frozenset({"sorcery"})}, "trained_for"),
+    ],
+)
+def test_what_cannot_be_is_refused(w: World, wrong: dict[str, Any], field: str) -> None:
+    with pytest.raises(Invalid) as error:
+        propose(replace(DAY, **wrong))
+    assert field in error.value.facts["errors"]
+
+
+# --------------------------------------------------------------------------------------- the API
+def drafted(caller: Caller, **body: Any) -> Any:
+    answer = caller.post("plans/draft/", {"people": 8, "days": 1, **body})
+    assert answer.status_code == 200, answer.content
+    return json.loads(answer.content)
+
+
+def test_the_api_answers_lines_and_what_is_not_carried(w: World) -> None:
+    asks("fire", "small-wound", 2)
+    caller = make.caller(w.guide)
+    found = drafted(caller, hazards=["fire"], trained_for=[], hours_to_care="0.5")
+    (line,) = [each for each in found["lines"] if each["item"] == w.dressing.pk]
+    assert line["need"] == ["small-wound"]
+    assert (line["quantity"], line["minimum"], line["priority"]) == (2, 2, "important")
+    assert all(each["quantity"] == 0 and each["reason"] for each in found["not_carried"])
+    assert "medical adviser" in found["caution"]
+    assert found == drafted(caller, hazards=["fire"], trained_for=[], hours_to_care="0.5")
+
+
+def test_the_api_starts_from_a_list(w: World) -> None:
+    like = w.day_01.list_version
+    found = drafted(make.caller(w.keeper), list=like.packing_list_id, version=like.number)
+    assert any(each["was"] for each in found["lines"])
+    assert {each["priority"] for each in found["lines"]} <= {each.value for each in Criticality}
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "kind"),
+    [
+        ({"people": 0}, 400, "invalid-request"),
+        ({"season": "monsoon"}, 400, "invalid-request"),
+        ({"list": 1}, 400, "invalid-request"),
+        ({"children": 9}, 422, "cannot-be-right"),
+        ({"activity": "bathing"}, 404, "not-found"),
+    ],
+)
+def test_the_api_refuses_what_cannot_be(
+    w: World, body: dict[str, Any], status: int, kind: str
+) -> None:
+    sent = {"people": 8, "days": 1, **body}
+    is_problem(make.caller(w.keeper).post("plans/draft/", sent), status, kind)
