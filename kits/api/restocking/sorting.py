@@ -40,8 +40,12 @@ class LookInside(KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were checked and match the record."""
         kit = self.kit()
-        levels = bodies.loose_levels(kit, data.get("levels", []))
-        return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
+        return 200, sorting.look_inside(
+            act,
+            kit,
+            levels=bodies.loose_levels(kit, data.get("levels", [])),
+            note=data.get("note", ""),
+        )
 
 
 # ----------------------------------------------------------------------------------- restocking

@@ -22,6 +22,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from gearroom.core.rules.grouping import summed
+
 ENOUGH_USES = 8
 ENOUGH_DAYS = 90
 
@@ -119,11 +121,8 @@ def order_level(
 
 def _weekly_variance(uses: list[Use], today: date, days: int) -> float:
     """The sample variance of use in the whole weeks that end with `today`."""
-    weeks = [0] * (days // 7)
-    for use in uses:
-        ago = (today - use.day).days // 7
-        if ago < len(weeks):
-            weeks[ago] += use.units
+    used = summed(((today - use.day).days // 7, use.units) for use in uses)
+    weeks = [used[ago] for ago in range(days // 7)]
     mean = sum(weeks) / len(weeks)
     return sum((n - mean) ** 2 for n in weeks) / (len(weeks) - 1)
 

@@ -102,13 +102,6 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
             yield LetterRow(text, kit_page(kit.name), lines)
 
 
-def low(week: Week) -> Iterator[LetterRow]:
-    """Kits that are ready, and low on something."""
-    for kit in week.kits:
-        if kit.low:
-            yield LetterRow(kit.name, kit_page(kit.name), (), verdict_lines(kit, week))
-
-
 def to_bin(week: Week) -> Iterator[LetterRow]:
     """What is out of date in kits and does not stop them."""
     for kit in week.kits:

@@ -72,18 +72,26 @@ def _letter(week: Week, *, brief: bool) -> Letter:
                 for place, rows in grouped((_where(h), h) for h in week.undated).items()
             ),
         ),
-        Part(_("Ready, low on some items"), tuple(digest_kits.low(week))),
+        Part(
+            _("Ready, low on some items"),
+            tuple(
+                LetterRow(kit.name, kit_page(kit.name), (), digest_kits.verdict_lines(kit, week))
+                for kit in week.kits
+                if kit.low
+            ),
+        ),
         Part(_("To dispose of when the kit is next opened"), tuple(digest_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(digest_kits.not_set_up(week))),
         Part(_("Also this week"), notice_texts.rows(week.held_back)),
         *_months(week),
     ]
     visible = tuple(part for part in parts if part.rows)
+    nothing_to_do = _("Nothing to do. %(looked)s") if week.kits else _("Nothing to do.")
     nothing = not (alarms or first or visible or week.off_shelves)
     whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
-        first=(LetterRow(_nothing_to_do(week)),) if nothing else first,
+        first=(LetterRow(nothing_to_do % {"looked": _looked(week)}),) if nothing else first,
         parts=visible,
         closing=tuple(_closing(week, nothing=nothing)),
     )
@@ -210,12 +218,6 @@ def _long(minutes: int) -> str:
     if not rest:
         return _("%(hours)d h") % {"hours": hours}
     return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}
-
-
-def _nothing_to_do(week: Week) -> str:
-    if not week.kits:
-        return _("Nothing to do.")
-    return _("Nothing to do. %(looked)s") % {"looked": _looked(week)}
 
 
 def _looked(week: Week) -> str:
