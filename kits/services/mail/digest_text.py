@@ -160,7 +160,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif week.look_again:
         parts.append(_("Something that is not carried wants another look"))
     if week.kits or week.rooms:
-        parts.append(_trips(week, unready))
+        parts.append(digest_kits.trips(week, unready))
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
@@ -173,42 +173,6 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
             ) % {"count": len(week.order), "day": day(week.order[0].by, week.today)}
         )  # fmt: skip
     return "; ".join(parts)
-
-
-def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
-    """How the kits stand for this week's trips."""
-    leaving = rule.departures(week.kits, week.today)
-    unknown = sum(not answer.verdict.set_up for answer in leaving)
-    out = sum(answer.elsewhere is not None for answer in leaving)
-    cases = (
-        (
-            len(unready),
-            ngettext(
-                "%(count)d kit not ready for this week's trips",
-                "%(count)d kits not ready for this week's trips",
-                len(unready),
-            ),
-        ),
-        (not leaving, _("No kit is reserved for a trip this week")),
-        (
-            unknown,
-            ngettext(
-                "%(count)d kit for this week's trips is not set up yet",
-                "%(count)d kits for this week's trips are not set up yet",
-                unknown,
-            ),
-        ),
-        (
-            out,
-            ngettext(
-                "%(count)d kit for this week's trips is still out",
-                "%(count)d kits for this week's trips are still out",
-                out,
-            ),
-        ),
-    )
-    ready = _("Every kit for this week's trips is ready")
-    return next((text % {"count": count} for count, text in cases if count), ready)
 
 
 def _long(minutes: int) -> str:
