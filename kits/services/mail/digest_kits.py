@@ -138,6 +138,15 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
             yield LetterRow(text, kit_page(kit.name), lines)
 
 
+def low(week: Week) -> Iterable[LetterRow]:
+    """Kits that are ready, and low on something."""
+    return (
+        LetterRow(kit.name, kit_page(kit.name), (), verdict_lines(kit, week))
+        for kit in week.kits
+        if kit.low
+    )
+
+
 def to_bin(week: Week) -> Iterator[LetterRow]:
     """What is out of date in kits and does not stop them."""
     for kit in week.kits:

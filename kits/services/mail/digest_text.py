@@ -1,6 +1,6 @@
 """What a weekly email says, in the order of what matters, and nothing cut."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -50,13 +50,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
-        Part(
-            _("Lists waiting for your signature"),
-            tuple(
-                LetterRow(_of_list(each), page(f"/lists/{each.packing_list_id}/{each.number}/"))
-                for each in week.to_sign
-            ),
-        ),
+        Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not carried: look again"), tuple(_look_again(week))),
         Part(_("Not back"), tuple(_not_back(week))),
@@ -65,21 +59,8 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Needed but not in the kit"), tuple(digest_kits.unmet(week))),
         Part(_("Contents not checked for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
-        Part(
-            _("Expiry date not known"),
-            tuple(
-                LetterRow(place, _link(rows[0]), tuple(map(_units, rows)))
-                for place, rows in grouped((_where(h), h) for h in week.undated).items()
-            ),
-        ),
-        Part(
-            _("Ready, low on some items"),
-            tuple(
-                LetterRow(kit.name, kit_page(kit.name), (), digest_kits.verdict_lines(kit, week))
-                for kit in week.kits
-                if kit.low
-            ),
-        ),
+        Part(_("Expiry date not known"), tuple(_undated(week))),
+        Part(_("Ready, low on some items"), tuple(digest_kits.low(week))),
         Part(_("To dispose of when the kit is next opened"), tuple(digest_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(digest_kits.not_set_up(week))),
         Part(_("Also this week"), notice_texts.rows(week.held_back)),
@@ -233,6 +214,13 @@ def _ordered(row: rule.ToOrder) -> str:
     return text
 
 
+def _to_sign(week: Week) -> Iterable[LetterRow]:
+    return (
+        LetterRow(_of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/"))
+        for version in week.to_sign
+    )
+
+
 def _signatures_end(week: Week) -> Iterator[LetterRow]:
     for version, until in week.signatures_end:
         text = _("%(list)s: until %(day)s. Extend it with one tap.") % {
@@ -318,6 +306,13 @@ def _check(held: BatchInPlace, week: Week) -> LetterRow:
         due = _("due %(day)s") % {"day": day(held.day, week.today)}
     text = f"{held.lot.item.name} {held.lot.serial}".strip()
     return LetterRow(f"{text}, {_where(held)}: {due}", _link(held))
+
+
+def _undated(week: Week) -> Iterable[LetterRow]:
+    return (
+        LetterRow(place, _link(rows[0]), tuple(map(_units, rows)))
+        for place, rows in grouped((_where(h), h) for h in week.undated).items()
+    )
 
 
 def _months(week: Week) -> Iterator[Part]:

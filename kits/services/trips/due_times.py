@@ -139,7 +139,6 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
         for each in held:
             each.trip, each.due_at = trip, returns_at
             each.save(update_fields=["due_at"])
-        clashes = trips.clashes_of(trip)
-        if clashes:
+        if clashes := trips.clashes_of(trip):
             trips.notify_keepers(entry, trip, "changed", clashes)
     return Extension(trip, held, entry, clashes)
