@@ -20,7 +20,9 @@ ADVISER = "Dr Nell Averis"
 
 
 def serve_needs(school: School) -> None:
-    """What each thing is for."""
+    """What each thing is for, some of it in the school's own words."""
+    for row in PLAN["needs"]:
+        vocabulary.add_need(school.act(), **row)
     needs = by_key(Need)
     for name, rows in PLAN["serves"].items():
         for key, best, units, *training in rows:

@@ -27,6 +27,7 @@ from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
+from kits.services.restocking.sealing import Closed
 from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
@@ -108,7 +109,8 @@ def _fill_and_seal(school: School, kit: Kit) -> None:
     sorting.restock(school.act(), kit)
     number = sealing.next_seal_number(kit.room) or ("0400" if kit.room.slug[0] == "m" else "H070")
     # What is not in stock is sealed all the same, and stays on the restock list.
-    sealing.reseal(school.act(), kit, number, anyway=True)
+    said = Closed(**PLAN["sealed"].get(kit.name, {}))
+    sealing.reseal(school.act(), kit, number, anyway=True, closed=said)
 
 
 def _book(school: School, going: Going, today: date) -> Trip:

@@ -13,6 +13,7 @@ from kits.api import answers
 from kits.models import Activity, PackingListVersion, RateSource
 from kits.rules.planning import rates as rules, studies
 from kits.rules.planning.fit import Fits
+from kits.rules.planning.quantities import Basis
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import fit, plans, priors, rates, vocabulary
@@ -26,6 +27,9 @@ PER = 1000
 def per_1000(rate: float | None) -> float | None:
     """A rate in uses a participant-day, as it is shown."""
     return None if rate is None else rate * PER
+
+
+COVERS = {True: "all-activities", False: "one-activity"}
 
 
 class PriorAnswer(answers.Answer):
@@ -52,9 +56,16 @@ class RateAnswer(answers.Answer):
     need = serializers.CharField(source="need.key")
     name = serializers.CharField(source="need.name")
     group = serializers.CharField(source="need.group")
-    activity = serializers.CharField(help_text="Empty: trips that do not say what they do.")
+    activity = serializers.CharField(help_text="Empty: of trips of all activities.")
+    covers = answers.made(
+        serializers.ChoiceField, lambda of: COVERS[of.pooled], choices=list(COVERS.values()),
+        help_text="What `shape`, `per_days` and `dispersion` are of.",
+    )  # fmt: skip
     prior = PriorAnswer(source="*")
-    uses = serializers.FloatField(help_text="Uses recorded, what was not there included.")
+    uses = serializers.FloatField(
+        help_text="Uses recorded, what was not there included; where all that was carried went, "
+        "there may have been more."
+    )
     exposure_days = serializers.FloatField(
         source="days", help_text="Participant-days over which they were recorded."
     )
@@ -109,13 +120,16 @@ class LineAnswer(answers.Answer):
     name = serializers.CharField(source="line.item.name")
     section = serializers.CharField(source="line.section.key")
     priority = serializers.CharField(source="line.criticality")
+    basis = serializers.ChoiceField(
+        [each.value for each in Basis], help_text="What is worked out of it, or why nothing is."
+    )
     need = NeedAnswer(source="needs", many=True, help_text="What the item is for.")
     planned_days = serializers.FloatField(help_text="Participant-days of one trip.")
     demand = answers.made(
         Chances,
         lambda of: None if of.demand is None else of.demand.tolist(),
         allow_null=True,
-        help_text="The chances of 0, 1, 2 … units wanted on one trip; null: no rate.",
+        help_text="The chances of 0, 1, 2 … units wanted on one trip; null: see `basis`.",
     )
     quantity = serializers.IntegerField()
     enough = serializers.IntegerField(help_text="Units that are enough with `service_level`.")
@@ -197,6 +211,7 @@ class PlanAnswer(answers.Answer):
     lacks_something = serializers.FloatField(
         help_text="The chance that at least one line with a rate runs out on one trip."
     )
+    lacks_must_have = serializers.FloatField(help_text="The same of its must-haves alone.")
     fit = FitAnswer()
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
 

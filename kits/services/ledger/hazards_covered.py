@@ -15,10 +15,7 @@ from kits.services.text import not_carried_texts
 def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
     """What versions lack of what their hazards ask for, by version id: four queries."""
     by_id = {version.pk: version for version in versions}
-    asks = [
-        Ask(row.hazard, row.need_id, row.units, row.reason)
-        for row in HazardNeed.objects.filter(need__retired_on=None)
-    ]
+    asks = [Ask(row.hazard, row.need_id, row.units, row.reason) for row in HazardNeed.objects.all()]
     serves = _items_of({ask.need for ask in asks})
     lines = ListLine.objects.filter(section__version__in=by_id)
     carried = grouped(

@@ -20,7 +20,9 @@ from kits.models import (
     UnmetNeed,
 )
 from kits.models.details import CountDetail, FollowListDetail
+from kits.rules.planning import shares
 from kits.rules.planning.exposure import Known
+from kits.rules.planning.shares import Most
 
 _CLOSED = (AsFound.SEALED, AsFound.CLOSED)
 _USED = (PlaceKind.USED, PlaceKind.AWAY)
@@ -98,6 +100,12 @@ def past_trips(kits: Iterable[Kit], before: datetime) -> list[PastTrip]:
             )
         )
     return found
+
+
+def usual_activity(kit: Kit, trips: Iterable[PastTrip]) -> Most | None:
+    """The activity, by its number, that more than half of a kit's past trips had."""
+    found = shares.most(Counter(t.trip.activity_id or 0 for t in trips if t.kit == kit.pk))
+    return found if found and found.key else None
 
 
 def _trip_of(out: Checkout) -> Trip:

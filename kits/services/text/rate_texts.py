@@ -89,7 +89,7 @@ def group(value: str) -> str:
 def prior(stated: StatedRate | None) -> str:
     """What was stated of a need before our own records, and by whom."""
     if stated is None:
-        return _("Nobody has stated a rate.")
+        return _("No rate has been stated yet, and none taken from a study.")
     name = stated.stated_by.name if stated.stated_by else _("the program")
     if stated.per_1000 is None:
         return _("Left blank by %(name)s.") % {"name": name}
@@ -109,8 +109,8 @@ def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
-            return _("None for certain in %(days)s participant-days.") % facts
-        return _("None needed in %(days)s participant-days.") % facts
+            return _("Perhaps none was used in %(days)s participant-days, perhaps some.") % facts
+        return _("Nothing for it was used in %(days)s participant-days.") % facts
     facts["times"] = times(int(uses) or uses if at_least else uses)
     if at_least:
         return _("Needed at least %(times)s in %(days)s participant-days.") % facts
@@ -120,11 +120,6 @@ def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
 def study_rate(what: str, per_1000: float) -> str:
     """What a study found of something."""
     return _("%(what)s: %(rate)s per 1,000.") % {"what": what, "rate": number(per_1000)}
-
-
-def too_little() -> str:
-    """Of a handful of days."""
-    return _("Too little to say.")
 
 
 def below(per_1000: float) -> str:
@@ -147,9 +142,17 @@ def bears(of: RecordedUse) -> list[str]:
     said = [recorded(of.uses, of.days, at_least=of.at_least)]
     match of.bears:
         case Bears.NOTHING if of.days:
-            said.append(too_little())
+            said.append(_("That is too little to say anything."))
         case Bears.NONE_USED if of.high is not None:
-            said.append(below(of.high * 1000))
+            said.append(
+                _("That is too few to call it rare: up to %(rate)s in 1,000 may need it.")
+                % {"rate": number(of.high * 1000)}
+            )
+        case Bears.RARE if of.high is not None:
+            said.append(
+                _("It is rare here: very likely fewer than %(rate)s in 1,000 need it.")
+                % {"rate": number(of.high * 1000)}
+            )
         case Bears.TOO_FEW:
             said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
         case Bears.RATE if of.low is not None and of.high is not None:
@@ -162,3 +165,30 @@ def known_trips(known: int, trips: int) -> str:
     return ngettext(
         "Known for %(known)d of %(trips)d trip.", "Known for %(known)d of %(trips)d trips.", trips
     ) % {"known": known, "trips": trips}
+
+
+def made_from(known: int, *, pooled: bool) -> str:
+    """What a rate used in plans was made from: so many known trips of its activity, or of all of
+    them (`pooled`)."""
+    facts = {"n": known}
+    if pooled and known:
+        return (
+            ngettext(
+                "From %(n)d trip of all activities.",
+                "From %(n)d trips of all activities.",
+                known,
+            )
+            % facts
+        )
+    if pooled:
+        return _("From what was stated or published alone: no trip is known.")
+    if not known:
+        return _("No trip of this activity is known, so it may lie far off.")
+    return (
+        ngettext(
+            "From %(n)d trip of this activity, and to a lesser degree those of others.",
+            "From %(n)d trips of this activity, and to a lesser degree those of others.",
+            known,
+        )
+        % facts
+    )

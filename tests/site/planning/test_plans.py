@@ -11,6 +11,7 @@ from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.lists import drafts, publishing
 from kits.services.planning import priors
+from kits.services.stock import receiving
 from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
@@ -55,7 +56,10 @@ def test_every_page_works_without_any_history_and_bears_the_caution(
 def test_without_any_rate_nothing_is_said_and_a_rate_can_be_stated(world: make.World) -> None:
     answer = browser(world.guide).get("/lists/1/1/plan/")
     assert "Nothing can be said yet" in text_of(answer)
-    assert "/rates/small-wound/" in answer.content.decode()
+    assert "State a rate" not in text_of(answer)
+    adviser = browser(world.adviser).get("/lists/1/1/plan/")
+    assert "State a rate for “small wound”" in text_of(adviser)
+    assert "/rates/small-wound/" in adviser.content.decode()
 
 
 def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
@@ -64,8 +68,11 @@ def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     state(world, "small-wound", "50")
     client = browser(world.guide)
     page = text_of(client.get("/lists/1/1/plan/"))
-    assert "Expect it to lack something on 1 trip in" in page
-    assert "such trips" in page
+    assert "Expect it to lack something on at least 1 trip in" in page
+    assert "It lacks a must-have on" in page
+    assert "1 item has no rate and is not in this." in page
+    assert "1 item is loose" in page
+    assert "What is not on this list is not counted" in page
     assert "want more than 6" in page or "wants more than 6" in page
     assert "With 7," in page
     assert "With 5," in page
@@ -95,8 +102,8 @@ def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(
 def test_more_people_want_more(world: make.World) -> None:
     state(world, "small-wound", "20")
     client = browser(world.guide)
-    assert "1 trip in" in text_of(client.get("/lists/1/1/plan/?people=10"))
-    assert "trips in 100" in text_of(client.get("/lists/1/1/plan/?people=900"))
+    assert "1 trip in" in text_of(client.get("/lists/1/1/plan/?people=100"))
+    assert "of 100 such trips." in text_of(client.get("/lists/1/1/plan/?people=900"))
 
 
 def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
@@ -106,11 +113,10 @@ def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
     assert client.get("/lists/1/1/replay/?kit=DAY-01").status_code == 404
 
 
-def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
+def test_no_use_on_record_is_too_few_to_call_it_rare(world: make.World) -> None:
     past(world)
     page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
-    assert "None needed in 8 participant-days." in page
-    assert "too few to judge: one use in 10 years would be" in page
+    assert "Nothing for it was used in 8 participant-days: too few to call it rare." in page
     assert "Your adviser decides." in page
     assert "No delivery on record has its price" in page
 
@@ -169,3 +175,40 @@ def test_without_an_activity_the_records_are_those_of_all(world: make.World) -> 
         assert "No trip counted here carried anything" in text_of(
             client.get(f"{page}?activity=camp")
         )
+
+
+def test_a_kit_begins_with_the_activity_that_most_of_its_trips_had(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 2), activity=Activity.objects.get(key="caving"))
+    client = browser(world.guide)
+    for path in ("/kits/DAY-01/plan/", "/kits/DAY-01/costs/"):
+        page = client.get(path)
+        assert "past trips were mostly for caving (1 of 1)" in text_of(page)
+        assert '<option value="caving" selected>' in page.content.decode()
+        chosen = text_of(client.get(f"{path}?activity="))
+        assert "mostly for caving" not in chosen
+    plan = text_of(client.get("/kits/DAY-01/plan/?activity="))
+    assert "From 1 trip of all activities." in plan
+    Activity.objects.filter(key="caving").update(retired_on=make.days(0))
+    assert "mostly for caving" not in text_of(client.get("/kits/DAY-01/plan/"))
+
+
+def test_the_sum_on_the_page_is_that_of_its_lines(world: make.World) -> None:
+    for item, price in ((world.dressing, "21.50"), (world.tablets, "9.60"), (world.shears, "41")):
+        receiving.receive(
+            make.act(world.keeper), item=item, shelf=world.shelf, units=10, number="P1",
+            expiry=make.days(500), price=Decimal(price), currency="GBP",
+        )  # fmt: skip
+    page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
+    whole, *lines = (Decimal(each) for each in re.findall(r"([0-9.]+) GBP a year", page))
+    assert len(lines) == 3
+    assert whole == sum(lines)
+    assert "1 item is loose" in page
+    assert "1 year and 4 months" in page
+
+
+def test_where_all_that_was_carried_went_it_is_at_least(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 6))
+    client = browser(world.guide)
+    for page in ("plan", "costs"):
+        said = text_of(client.get(f"/lists/1/1/{page}/"))
+        assert "Needed at least 3 times in 8 participant-days." in said

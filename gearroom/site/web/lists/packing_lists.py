@@ -49,17 +49,23 @@ class VersionState(StrEnum):
     UNSIGNED = "unsigned"
     ENDED = "ended"
     SIGNED = "signed"
+    REPLACED = "replaced"
 
     @property
     def mark(self) -> str:
         """How a page marks it."""
-        return {VersionState.DRAFT: "short", VersionState.SIGNED: "ok"}.get(self, "stop")
+        marks = {VersionState.DRAFT: "short", VersionState.SIGNED: "ok", VersionState.REPLACED: ""}
+        return marks.get(self, "stop")
 
 
-def state_of(version: PackingListVersion, today: date) -> VersionState:
-    """How a version stands today."""
+def state_of(
+    version: PackingListVersion, today: date, newest: PackingListVersion | None = None
+) -> VersionState:
+    """How a version stands today; `newest` is the last published one of its list."""
     if version.published_at is None:
         return VersionState.DRAFT
+    if newest is not None and version.number < newest.number:
+        return VersionState.REPLACED
     if version.signed_until is None:
         return VersionState.UNSIGNED
     return VersionState.SIGNED if version.signed_until >= today else VersionState.ENDED
@@ -159,6 +165,7 @@ def version(
     """One version, to read, to print with its reasons, and to sign."""
     who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
+    newest = next((each for each in reversed(others) if each.published_at), None)
     lacking = hazards_covered.lacking_needs(of)
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
@@ -167,9 +174,10 @@ def version(
         "site/lists/version/version.html",
         problem=problem,
         version=of,
-        state=state_of(of, today),
+        state=state_of(of, today, newest),
+        newest=newest,
         today=today,
-        versions=[(each, state_of(each, today)) for each in reversed(others)],
+        versions=[(each, state_of(each, today, newest)) for each in reversed(others)],
         latest=others[-1],
         hazards=words.hazards(of.hazards),
         lacking=lacking,
