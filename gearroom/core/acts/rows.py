@@ -1,5 +1,5 @@
-"""Rows as services need them: the one that is named, or locked, fresh and as it was read; and a
-name that no other has."""
+"""Rows as services need them: the one that is named, or locked, fresh and as it was read; a name
+that no other has; and some columns changed alone."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
