@@ -6,7 +6,7 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
-from gearroom.site.web.lists import draft_editing, not_carried, packing_lists
+from gearroom.site.web.lists import draft_editing, list_changes, not_carried, packing_lists
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
@@ -91,6 +91,9 @@ urlpatterns: list[URLPattern] = [
     # kit lists
     path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
     path("lists/", packing_lists.all_lists, name="lists"),
+    path("lists/changes/", list_changes.all_changes, name="list-changes"),
+    path("lists/changes/new/", list_changes.new_change, name="list-change-new"),
+    path("lists/changes/<int:id>/", list_changes.one_change, name="list-change"),
     path("lists/<int:id>/", packing_lists.newest, name="list"),
     path(_VERSION, packing_lists.version, name="list-version"),
     path(f"{_VERSION}new-draft/", packing_lists.new_draft, name="list-new-draft"),

@@ -29,6 +29,25 @@ class KitProgress:
     stand: Stand
 
 
+@dataclass(frozen=True)
+class Followed:
+    """A change with the kits that somebody sees and that it concerns."""
+
+    change: ListChange
+    kits: Sequence[KitProgress]
+
+    @property
+    def done(self) -> int:
+        """How many of the kits have it."""
+        return sum(each.stand is Stand.DONE for each in self.kits)
+
+
+def followed(who: Actor, changes: Sequence[ListChange]) -> list[Followed]:
+    """Changes with how far they are, for somebody."""
+    kits = progress(who, changes)
+    return [Followed(change, kits[change.pk]) for change in changes]
+
+
 def progress(who: Actor, changes: Sequence[ListChange]) -> dict[int, list[KitProgress]]:
     """The kits that somebody sees and that each of these changes (with its versions) concerns, by
     the change's id. Training kits are left out; the number of queries does not grow with either."""

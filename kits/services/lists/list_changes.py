@@ -93,6 +93,14 @@ def all_changes() -> QuerySet[ListChange]:
     )
 
 
+def newest_of(version: PackingListVersion) -> PackingListVersion | None:
+    """The latest published version of the same list."""
+    published = PackingListVersion.objects.filter(
+        packing_list=version.packing_list_id, published_at__isnull=False
+    )
+    return published.order_by("-number").first()
+
+
 def carrying(item: Item) -> QuerySet[PackingList]:
     """The lists in use whose latest version carries an item, drafts too."""
     lists = PackingList.objects.filter(retired_on=None)
@@ -183,7 +191,7 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
         (
             not swap and (instead is not None or by_day is not None),
             Invalid(
-                _("Only where one item takes the place of another is there a day for it."),
+                _("Only a swap has a new item and a day by which all kits have it."),
                 field="instead",
             ),
         ),

@@ -15,6 +15,7 @@ from kits.rules.ledger.facts import (
     Thing,
     Units,
     Weight,
+    Word,
 )
 from kits.rules.ledger.readiness import fit_days, judge
 from kits.rules.ledger.reasons import ReasonCode
@@ -137,3 +138,34 @@ def test_following_the_list_never_leaves_a_kit_with_less(
     assert old + new >= min(4, inside + new_inside)
     if past and new_inside + shelf >= 4:
         assert new >= 4 and (old == 0 or not goes_in)
+
+
+weeks = st.lists(st.tuples(st.booleans(), st.integers(0, 3), st.integers(0, 6)), min_size=10)
+
+
+@given(weeks)
+def test_over_weeks_of_use_all_have_the_new_by_the_day_or_are_named(
+    weeks: list[tuple[bool, int, int]],
+) -> None:
+    """Each week a kit may be opened for a reason of its own, use some, and be restocked."""
+    have = {OLD: 4, NEW: 0}
+    for week, (opened, used, on_shelf) in enumerate(weeks):
+        today = TODAY + timedelta(days=7 * week)
+        of = kit(*(units(thing, count) for thing, count in have.items()))
+        assert judge(of, min(today, BY_DAY), min(today, BY_DAY)).word != Word.DO_NOT_TAKE
+        named = ReasonCode.REPLACED_INSIDE in [r.code for r in judge(of, today, today).reasons]
+        if today > BY_DAY:
+            assert named or have[NEW] >= 4 or not have[OLD]
+        else:
+            assert not named
+        if not opened:
+            continue  # nobody opens it: it stays as it is
+        for thing in (OLD, NEW):
+            taken = min(used, have[thing])
+            have[thing], used = have[thing] - taken, used - taken
+        of = kit(*(units(thing, count) for thing, count in have.items()))
+        shelf = [units(NEW, on_shelf, "C1"), units(OLD, 9, "C2")]
+        goes_in, comes_out = in_and_out(restock(of, shelf, today + timedelta(days=28), today))
+        for thing in (OLD, NEW):
+            have[thing] += dict(goes_in).get(thing.id, 0) - dict(comes_out).get(thing.id, 0)
+        assert have[OLD] + have[NEW] >= 4
