@@ -20,7 +20,7 @@ from kits.services.text import change_texts
 
 
 @answers.Answer.of(ListChangeSource)
-class SourceAnswer(answers.Answer):
+class ListChangeSourceAnswer(answers.Answer):
     members = ["supports", "says", "read_in", "study", "dated"]
     help_texts = {"study": "The key of a published study; empty if it is none."}
 
@@ -40,30 +40,32 @@ class KitStandAnswer(answers.Answer):
 
 
 @answers.Answer.of(ListChange)
-class ChangeAnswer(answers.Answer):
+class ListChangeAnswer(answers.Answer):
     members = [
-        "id", "what", "item", "instead", "carry", "never_below", "criticality", "claim", "by_day",
-        "review_on", "withdrawn", "made_at", "made_by",
+        "id", "what", "item", "carry", "never_below", "claim", "by_day", "withdrawn", "made_at",
     ]  # fmt: skip
-    sources = {"item": "item_id", "instead": "instead_id", "review_on": "due_on"}
-    help_texts = {
-        "by_day": "All kits have the new item by this day.",
-        "review_on": "The day to look at it again; null: withdrawn.",
-    }
+    sources = {"item": "item_id"}
+    help_texts = {"by_day": "All kits have the new item by this day."}
     kinds = {datetime: serializers.DateTimeField}
-    criticality = serializers.CharField(allow_blank=True)
+    instead = serializers.IntegerField(
+        source="instead_id", allow_null=True, help_text="The item that takes its place; by id."
+    )
+    review_on = serializers.DateField(
+        source="due_on", allow_null=True, help_text="The day to look at it again; null: withdrawn."
+    )
+    criticality = serializers.ChoiceField([*CRITICALITIES, ""])
     made_by = serializers.CharField(source="made_by.name", default=None, allow_null=True)
-    evidence = SourceAnswer(many=True, source="sources.all")
+    evidence = ListChangeSourceAnswer(many=True, source="sources.all")
     lists = ChangedListAnswer(many=True, source="versions.all")
 
 
-class FollowedAnswer(answers.Answer):
-    change = ChangeAnswer()
+class FollowedChangeAnswer(answers.Answer):
+    change = ListChangeAnswer()
     says = answers.made(serializers.CharField, change_texts.what, source="change")
     kits = KitStandAnswer(many=True, help_text="The kits that you see and that it concerns.")
 
 
-class SourceBody(StrictSerializer):
+class ListChangeSourceBody(StrictSerializer):
     supports = serializers.BooleanField(help_text="For the change; false: against it.")
     says = serializers.CharField(max_length=500)
     read_in = serializers.CharField(
@@ -75,7 +77,7 @@ class SourceBody(StrictSerializer):
     dated = serializers.DateField(required=False, allow_null=True)
 
 
-class MakeChangeBody(ActBody):
+class ListChangeBody(ActBody):
     example = {
         "what": "amount", "item": 4, "carry": 8, "never_below": 4, "criticality": "must-have",
         "claim": "Six were not enough on long days.", "lists": [1], "review_on": "2035-12-31",
@@ -102,10 +104,10 @@ class MakeChangeBody(ActBody):
         max_length=list_changes.MOST_LISTS,
         help_text="The kit lists, by id.",
     )
-    sources = bodies.lines(SourceBody, most=list_changes.MOST_SOURCES)
+    sources = bodies.lines(ListChangeSourceBody, most=list_changes.MOST_SOURCES)
 
 
-class ReviewBody(ActBody):
+class ListChangeReviewBody(ActBody):
     example = {"review_on": "2035-12-31", "note": "Nothing new."}
     review_on = serializers.DateField(
         allow_null=True, help_text="The next day to look at it again; null: withdraw it."
@@ -115,7 +117,7 @@ class ReviewBody(ActBody):
 
 class ChangeView(UseCaseView):
     use_case = "edit_list"
-    answers = {200: FollowedAnswer}
+    answers = {200: FollowedChangeAnswer}
 
     def change(self) -> ListChange:
         """The change that the address names."""
@@ -129,9 +131,9 @@ class ChangeView(UseCaseView):
 
 class Changes(ListView, ChangeView):
     query = PageQuery
-    shows = FollowedAnswer
-    body = MakeChangeBody
-    answers = {201: FollowedAnswer}
+    shows = FollowedChangeAnswer
+    body = ListChangeBody
+    answers = {201: FollowedChangeAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[ListChange]:
         """Changes made to several kit lists at once, the latest first."""
@@ -164,7 +166,7 @@ class Changes(ListView, ChangeView):
 
 
 class OneChange(ReadView, ChangeView):
-    shows = FollowedAnswer
+    shows = FollowedChangeAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
         """One change with its sources and how far it is."""
@@ -172,7 +174,7 @@ class OneChange(ReadView, ChangeView):
 
 
 class ReviewChange(ChangeView):
-    body = ReviewBody
+    body = ListChangeReviewBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a change was looked at again, or withdraw it."""
