@@ -1,10 +1,12 @@
 """A small school in which advice is on, its keeper may send it, and things have needs."""
 
+import hashlib
 from collections.abc import Sequence
 
+from gearroom.core.models import Person
 from kits.models import Advice, HazardNeed, Item, ItemNeed, Need
 from kits.rules.ledger.facts import Kind
-from kits.services.advice import access, links
+from kits.services.advice import access, links, sending
 from kits.services.advice.drafts import Answers
 from tests.kits import factories as make
 from tests.kits.factories import World, act, world
@@ -55,3 +57,19 @@ def answered(w: World, answers: Answers = CREW) -> tuple[Advice, str]:
     """A link that was answered, and the link."""
     made, link = links.make(act(w.keeper))
     return links.answer(made, answers), link
+
+
+def three(sender: Person) -> dict[str, Advice]:
+    """A link that waits, one that was answered and one that was sent; each is opened by its name
+    here, with `advice-` before it."""
+    found = {}
+    for name in ("waiting", "draft", "sent"):
+        made, _link = links.make(act(sender))
+        if name != "waiting":
+            made = links.answer(made, CREW)
+        if name == "sent":
+            sending.send(act(sender), made, revision=made.revision, duty_confirmed=True)
+        sha256 = hashlib.sha256(f"advice-{name}".encode()).hexdigest()
+        Advice.objects.filter(pk=made.pk).update(sha256=sha256)
+        found[name] = Advice.objects.get(pk=made.pk)
+    return found
