@@ -106,16 +106,23 @@ def has_dose(text: str) -> bool:
 
 
 def medicine_in(text: str, medicines: Iterable[str]) -> str | None:
-    """The first medicine of these that a text names; None for none."""
+    """The first medicine of these that a text names, with or without its strength; None for
+    none."""
     plain = unicodedata.normalize("NFKC", text).casefold()
     return next(
         (
             name
             for name in medicines
-            if re.search(rf"\b{re.escape(unicodedata.normalize('NFKC', name).casefold())}\b", plain)
+            if (bare := _without_strength(name)) and re.search(rf"\b{re.escape(bare)}\b", plain)
         ),
         None,
     )
+
+
+def _without_strength(name: str) -> str:
+    """The name of a medicine up to its strength or form: *paracetamol* of *paracetamol 500 mg*."""
+    plain = unicodedata.normalize("NFKC", name).casefold()
+    return re.split(r"[\d,(]", plain)[0].strip() or plain
 
 
 def left_open(

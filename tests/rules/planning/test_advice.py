@@ -97,6 +97,8 @@ def test_other_numbers_are_no_dose(text: str) -> None:
 def test_a_medicine_is_known_by_its_name_in_a_text() -> None:
     assert medicine_in("Give Paracetamol early", ["ibuprofen", "paracetamol"]) == "paracetamol"
     assert medicine_in("paracetamolish", ["paracetamol"]) is None
+    assert medicine_in("Paracetamol early", ["paracetamol 500 mg"]) == "paracetamol 500 mg"
+    assert medicine_in("A plaster", ["500 mg tablets"]) is None
 
 
 def test_a_need_that_is_bound_is_carried_for_or_said_to_be_open() -> None:
