@@ -157,21 +157,24 @@ def _page(of: _Facts, number: int, sent_on: date, not_after: date) -> dict[str, 
             }
             for line in of.draft.lines
         ],
-        "not_carried": [
-            {
-                "name": of.items[line.item].name
-                if line.item
-                else rate_texts.word(of.needs[line.need or ""].name),
-                "reason": line.reason[translation.get_language() or ""],
-            }
-            for line in of.draft.not_carried
-        ],
+        "not_carried": _not_carried(of),
         "no_medicines": str(texts.NO_MEDICINES),
         "weight": _weight(of),
         "cost": _cost(of),
         "sources": _sources(of),
         "caution": str(planning_texts.CAUTION),
     }
+
+
+def _not_carried(of: _Facts) -> list[dict[str, Any]]:
+    """What is not carried, by reason: what has the same stands together."""
+    language = translation.get_language() or ""
+    named: dict[str, list[str]] = defaultdict(list)
+    for line in of.draft.not_carried:
+        need = of.needs[line.need].name if line.need else ""
+        name = of.items[line.item].name if line.item else rate_texts.word(need)
+        named[line.reason[language]].append(name)
+    return [{"name": ", ".join(names), "reason": reason} for reason, names in named.items()]
 
 
 def _trip(

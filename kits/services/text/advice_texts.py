@@ -42,8 +42,8 @@ HEADINGS: Mapping[str, Promise] = {
     "units": _lazy("How many"),
     "why": _lazy("Why"),
     "not_carried": _lazy("What is not in it, and why"),
-    "weight": _lazy("Weight"),
-    "cost": _lazy("Cost"),
+    "weight": _lazy("What it weighs"),
+    "cost": _lazy("What it costs"),
     "sources": _lazy("What this rests on"),
 }
 STATES: Mapping[State, Promise] = {
@@ -56,7 +56,7 @@ QUESTIONS: Mapping[str, Promise] = {
     "people": _lazy("People"),
     "children": _lazy("Of them children"),
     "days": _lazy("Days"),
-    "season": _lazy("Season"),
+    "season": _lazy("Time of year"),
     "activity": _lazy("Activity"),
     "hazards": _lazy("Hazards"),
     "hours": _lazy("Hours until a hospital or doctor"),
@@ -101,7 +101,7 @@ _NOTHING: Mapping[tuple[WhyNothing, bool], Promise] = {
         "This trip must have something for it, and we have nothing to name. Do not go without: "
         "ask your medical adviser what to carry."
     ),
-    (WhyNothing.NO_ITEM, False): _lazy("We have nothing to name for it. Decide for yourselves."),
+    (WhyNothing.NO_ITEM, False): _lazy("We have nothing to name for it. Ask your medical adviser."),
 }
 
 

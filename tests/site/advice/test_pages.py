@@ -131,8 +131,8 @@ def test_the_answer_is_one_page_with_all_that_has_to_be_said(w: World) -> None:
     for part in (
         str(advice_texts.STATEMENT),
         "Not for trips after",
-        "Weight",
-        "Cost",
+        "What it weighs",
+        "What it costs",
         "What is not in it, and why",
         "Do not go without",
         "What this rests on",
