@@ -130,7 +130,7 @@ class OneAdvice(_OfOne, ReadView):
         return self.all_of_it()
 
 
-class SendBody(ActBody):
+class SendAdviceBody(ActBody):
     example = {"revision": 2, "duty_confirmed": True}
     revision = serializers.IntegerField(min_value=1, help_text="Of the draft as you have read it.")
     not_after = serializers.DateField(
@@ -145,7 +145,7 @@ class SendBody(ActBody):
 
 class SendAdvice(_OfOne, UseCaseView):
     use_case = "send_advice"
-    body = SendBody
+    body = SendAdviceBody
     answers = {200: OneAdviceShown}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -155,13 +155,13 @@ class SendAdvice(_OfOne, UseCaseView):
         return 200, self.all_of_it()
 
 
-class WithdrawBody(ActBody):
+class WithdrawAdviceBody(ActBody):
     example = {"reason": "An item on it was recalled."}
 
 
 class WithdrawAdvice(_OfOne, UseCaseView):
     use_case = "send_advice"
-    body = WithdrawBody
+    body = WithdrawAdviceBody
     answers = {200: OneAdviceShown}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

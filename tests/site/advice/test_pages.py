@@ -12,6 +12,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import Advice, Item
 from kits.services.advice import access, links, register, sending
 from kits.services.text import advice_texts
+from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.advice.school import CREW, advising, answered, turn_on
 from tests.kits.factories import World, act
@@ -90,7 +91,7 @@ def test_a_stranger_answers_eight_questions_and_may_correct_them(w: World) -> No
     text = text_of(page)
     assert all(f" {n}. " in text for n in range(1, 9))
     assert "<textarea" not in page.content.decode()
-    assert str(advice_texts.STATEMENT) in text
+    assert str(CAUTION) in text
     stranger.post(link, TRIP)
     stranger.post(link, TRIP)  # pressed twice
     assert Advice.objects.get().revision == 2

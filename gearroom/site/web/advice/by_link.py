@@ -116,7 +116,6 @@ def _questions(request: HttpRequest, advice: Advice, problem: Problem | None) ->
         chosen_hazards=chosen_hazards,
         needs=links.needs_with_training(),
         chosen_trained=chosen_trained,
-        statement=advice_texts.STATEMENT,
         caution=CAUTION,
     )
 
