@@ -12,6 +12,7 @@ from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed, page_png
 from labels.printing.sheet import sheet_pdf
 from labels.printing.sign_out import sign_out_sheet_pdf
+from labels.printing.wall_calendar import wall_calendar_pdf
 
 __all__ = [
     "CardFormat",
@@ -26,4 +27,5 @@ __all__ = [
     "page_png",
     "sheet_pdf",
     "sign_out_sheet_pdf",
+    "wall_calendar_pdf",
 ]

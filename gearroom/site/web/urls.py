@@ -15,7 +15,14 @@ from gearroom.site.web.planning import hazards, past_use, plans, rates, replays,
 from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import emptying, sorting, stripping
 from gearroom.site.web.scan import labels, pictures, recent, scan
-from gearroom.site.web.stock import counting, item_editing, moving, receiving, stock
+from gearroom.site.web.stock import (
+    counting,
+    item_editing,
+    moving,
+    receiving,
+    stock,
+    wall_calendar,
+)
 from gearroom.site.web.trips import trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
@@ -67,6 +74,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/keeping/", kit_settings.change_settings, name="keep-kit"),
     # labels and other printed papers
     path("rooms/<slug:room>/sign-out-sheet/", papers.sign_out_sheet, name="sign-out-sheet"),
+    path("rooms/<slug:room>/wall-calendar/", wall_calendar.wall_calendar, name="wall-calendar"),
     path("labels/", printing.choose, name="labels"),
     path("labels/print/", printing.sheet, name="print-labels"),
     path("labels/print/picture/", printing.picture, name="labels-picture"),
