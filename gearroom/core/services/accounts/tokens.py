@@ -77,7 +77,7 @@ def by_secret(secret: str) -> Token | None:
     """The token of a secret if it may be used now; its use is noted at most once a minute."""
     now = clock.now()
     token = (
-        Token.objects.select_related("user__person", "made_by__merged_into")
+        Token.objects.select_related("user__person")
         .filter(Q(expires_at=None) | Q(expires_at__gt=now), sha256=_sha256(secret))
         .filter(revoked_at=None, user__is_active=True)
         .first()
