@@ -15,8 +15,16 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.site.scenario.deciding import revise_lists
-from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, by_key, receive
+from gearroom.site.scenario.school import (
+    PLAN,
+    THINGS,
+    ZONE,
+    School,
+    at,
+    by_key,
+    receive,
+    revise_lists,
+)
 from kits.models import Activity, AsFound, Holding, Kit, Lot, PlaceKind, Trip
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import Needs, OneOf
+from gearroom.core.api.openapi.member_rules import needs, one_of
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers
@@ -93,9 +93,9 @@ class ReplayAnswer(answers.Answer):
 class ReplayBody(ActBody):
     example = {"list": 1, "version": 2}
     rules = (
-        OneOf(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
-        Needs("list", "version", _("Name the version of the kit list."), "version"),
-        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
+        one_of(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
+        needs("list", "version", _("Name the version of the kit list."), "version"),
+        needs("version", "list", _("Name the kit list that this is a version of."), "list"),
     )
 
     kit = serializers.CharField(required=False, max_length=40, help_text="By name or label code.")

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import OneOf
+from gearroom.core.api.openapi.member_rules import one_of
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
@@ -25,7 +25,7 @@ COMPLETE = (
 
 class FoundBody(StrictSerializer):
     rules = (
-        OneOf(("lot", "item"), _("Specify either the batch (lot) or the item (item), not both.")),
+        one_of(("lot", "item"), _("Specify either the batch (lot) or the item (item), not both.")),
     )
 
     lot = serializers.CharField(required=False, max_length=40)

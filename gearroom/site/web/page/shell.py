@@ -33,6 +33,7 @@ from django.shortcuts import redirect, render
 from django.urls import resolve, reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
@@ -187,6 +188,16 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
         return inner
 
     return wrap
+
+
+def read_page(use_case: str | None = "look") -> Callable[[View], View]:
+    """Make a view a page that is only read (see `page`)."""
+    return lambda view: require_safe(page(use_case)(view))
+
+
+def post_page(use_case: str | None = "look") -> Callable[[View], View]:
+    """Make a view a page that is only sent forms (see `page`)."""
+    return lambda view: require_POST(page(use_case)(view))
 
 
 ASKS = {PersonNeeded: "hatch-who", PinNeeded: "hatch-pin"}
