@@ -14,7 +14,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused, refuse_first
 from kits.models import Item, Lot, Recall, RecallScope
 from kits.rules.ledger import Kind, PrintedDateError, last_good_day
 from kits.services.text.wording import in_words
@@ -30,17 +30,23 @@ def normal(number: str, *, field: str = "number") -> str:
     what one person types and another scans is the same batch. Raises Invalid.
     """
     text = " ".join(unicodedata.normalize("NFKC", number).upper().split())
-    if len(text) > LONGEST:
-        raise Invalid(
-            _(
-                "This has %(count)s characters; a maker's number can have at most %(longest)s. "
-                "Enter only what comes after LOT or SN."
-            )
-            % {"count": len(text), "longest": LONGEST},
-            field=field,
-        )
-    if not text.isprintable():
-        raise Invalid(_("This contains characters that cannot be printed."), field=field)
+    refuse_first(
+        (
+            len(text) > LONGEST,
+            Invalid(
+                _(
+                    "This has %(count)s characters; a maker's number can have at most %(longest)s. "
+                    "Enter only what comes after LOT or SN."
+                )
+                % {"count": len(text), "longest": LONGEST},
+                field=field,
+            ),
+        ),
+        (
+            not text.isprintable(),
+            Invalid(_("This contains characters that cannot be printed."), field=field),
+        ),
+    )
     return text
 
 
