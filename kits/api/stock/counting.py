@@ -83,8 +83,7 @@ class CountKit(KitView):
             _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
         ]
-        levels = bodies.loose_levels(kit, data.get("levels", []))
-        return _count(act, places, result, data, levels)
+        return _count(act, places, result, data, bodies.loose_levels(kit, data.get("levels", [])))
 
 
 class CountShelf(UseCaseView):

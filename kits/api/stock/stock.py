@@ -144,8 +144,7 @@ class Arrive(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put items sent by another gear room on a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
-        lot = find.lot(data["lot"])
-        return 201, moving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
+        return 201, moving.arrive(act, lot=find.lot(data["lot"]), units=data["units"], shelf=shelf)
 
 
 # ------------------------------------------------------------------------------ moving and sending

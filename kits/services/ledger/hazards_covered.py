@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from gearroom.core.rules.grouping import grouped
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import HazardNeed, ItemNeed, ListLine, Need, NotCarried, PackingListVersion
 from kits.rules.ledger.facts import Gap
 from kits.rules.lists import hazards_covered as rules
@@ -17,14 +17,14 @@ def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
     by_id = {version.pk: version for version in versions}
     asks = [Ask(row.hazard, row.need_id, row.units, row.reason) for row in HazardNeed.objects.all()]
     serves = _items_of({ask.need for ask in asks})
-    carried: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
-    for version, item, units in ListLine.objects.filter(section__version__in=by_id).values_list(
-        "section__version", "item", "carry"
-    ):
-        carried[version][item] += units
+    lines = ListLine.objects.filter(section__version__in=by_id)
+    carried = grouped(
+        (version, (item, units))
+        for version, item, units in lines.values_list("section__version", "item", "carry")
+    )
     left_out = _needs_not_carried(by_id, serves)
     return {
-        pk: rules.lacking(version.hazards, asks, carried[pk], serves, left_out[pk])
+        pk: rules.lacking(version.hazards, asks, summed(carried[pk]), serves, left_out[pk])
         for pk, version in by_id.items()
     }
 
@@ -109,10 +109,8 @@ def lacking_needs(version: PackingListVersion) -> list[LackingNeed]:
 
 def _items_of(needs: Iterable[int]) -> dict[int, frozenset[int]]:
     """The items that serve each need."""
-    found: dict[int, set[int]] = defaultdict(set)
-    for need, item in ItemNeed.objects.filter(need__in=needs).values_list("need", "item"):
-        found[need].add(item)
-    return {need: frozenset(items) for need, items in found.items()}
+    rows = ItemNeed.objects.filter(need__in=needs).values_list("need", "item")
+    return {need: frozenset(items) for need, items in grouped(rows).items()}
 
 
 def _needs_not_carried(

@@ -15,7 +15,17 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, locked, one, refuse_first, roles_of
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    Invalid,
+    NotAllowed,
+    locked,
+    one,
+    refuse_first,
+    roles_of,
+    store,
+)
 from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import Person, Token, User
 from gearroom.core.rules.roles import Role, Scope, has_right_over
@@ -147,8 +157,7 @@ def rename(act: Act, token: Token, name: str) -> Token:
     act.actor.require("own_tokens")
     with transaction.atomic():
         token = locked(act, token)
-        token.name = name
-        token.save(update_fields=["name"])
+        store(token, name=name)
     return token
 
 

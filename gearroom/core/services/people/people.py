@@ -20,6 +20,7 @@ from gearroom.core.acts import (
     locked,
     one,
     refuse_first,
+    store,
 )
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
@@ -149,9 +150,7 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
         moved = fields.get("email", before) != before
         if moved:
             account_changes.require_right_over(act.actor, person)
-        for name, value in fields.items():
-            setattr(person, name, value)
-        person.save(update_fields=list(fields))
+        store(person, **fields)
         if "name" in fields:
             Person.objects.filter(merged_into=person).update(name=person.name)
         if moved:
@@ -223,8 +222,7 @@ def leave(act: Act, person: Person, on: date | None = None) -> Person:
     if on is not None and on > today:
         raise Invalid(_("Record this on the day they leave, not before."), field="on")
     require_another_administrator(person)
-    person.left_on = on or today
-    person.save(update_fields=["left_on"])
+    store(person, left_on=on or today)
     if person.user is not None:
         User.objects.filter(pk=person.user.pk).update(is_active=False)
         tokens.end(Token.objects.filter(user=person.user), act.received_at)
@@ -236,8 +234,7 @@ def rejoin(act: Act, person: Person) -> Person:
     _require_care_of(act.actor, person)
     if person.user is not None:
         account_changes.require_right_over(act.actor, person)
-    person.left_on = None
-    person.save(update_fields=["left_on"])
+    store(person, left_on=None)
     if person.user is not None:
         User.objects.filter(pk=person.user.pk).update(is_active=True)
     return person
