@@ -15,8 +15,16 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.site.scenario.deciding import revise_lists
-from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, by_key, receive
+from gearroom.site.scenario.school import (
+    PLAN,
+    THINGS,
+    ZONE,
+    School,
+    at,
+    by_key,
+    receive,
+    revise_lists,
+)
 from kits.models import Activity, AsFound, Holding, Kit, Lot, PlaceKind, Trip
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
@@ -256,6 +264,8 @@ def check_instruments(school: School) -> None:
                 serial=f"{name[0].upper()}{1001 + n}",
                 shelf=school.shelves[slug][0],
                 supplier="Fellside Medical Supplies",
+                price=Decimal(THINGS[name].price),
+                currency="GBP",
             )
         today = clock.today(ZONE)
         for lot in Lot.objects.filter(item=item).select_related("item"):

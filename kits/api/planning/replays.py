@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import Needs, OneOf
+from gearroom.core.api.openapi.member_rules import needs, one_of
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers
@@ -29,6 +29,10 @@ class ShortageAnswer(answers.Answer):
         source="short.on_list",
         help_text="It, or what stands in for it, is on this list and ran out; false: it is not on "
         "the list at all.",
+    )
+    stood_in = serializers.IntegerField(
+        source="short.stood_in",
+        help_text="Units for which something else on the list did instead.",
     )
     wanted = serializers.IntegerField(source="short.wanted")
     lacking = serializers.IntegerField(source="short.lacking")
@@ -55,9 +59,16 @@ class ReplayAnswer(answers.Answer):
         source="done.perhaps_trips",
         help_text="More trips, on which perhaps it ran out: all that was carried then went.",
     )
+    stood_in_trips = serializers.IntegerField(
+        source="done.stood_in_trips",
+        help_text="Trips on which something else on the list did instead of an item.",
+    )
     shortages = ShortageAnswer(many=True)
     perhaps = ShortageAnswer(
         many=True, help_text="Just enough as far as is recorded: all that was carried then went."
+    )
+    stood_in = ShortageAnswer(
+        many=True, help_text="Nothing lacking: something else on the list did instead."
     )
     own_words_count = answers.made(
         serializers.IntegerField,
@@ -80,8 +91,8 @@ class ReplayAnswer(answers.Answer):
         """What it came to; trips and kits of rooms that are not theirs without their names."""
         shown, who = super().to_representation(done), self.context["actor"]
         theirs = replays.visible_trips(who, done)
-        for rows, of in ((shown["shortages"], done.shortages), (shown["perhaps"], done.perhaps)):
-            for row, each in zip(rows, of, strict=True):
+        for name in ("shortages", "perhaps", "stood_in"):
+            for row, each in zip(shown[name], getattr(done, name), strict=True):
                 if each.trip.trip.pk not in theirs:
                     row["trip"] = None
                 if not find.sees_kit(who, each.kit):
@@ -93,9 +104,9 @@ class ReplayAnswer(answers.Answer):
 class ReplayBody(ActBody):
     example = {"list": 1, "version": 2}
     rules = (
-        OneOf(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
-        Needs("list", "version", _("Name the version of the kit list."), "version"),
-        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
+        one_of(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
+        needs("list", "version", _("Name the version of the kit list."), "version"),
+        needs("version", "list", _("Name the kit list that this is a version of."), "list"),
     )
 
     kit = serializers.CharField(required=False, max_length=40, help_text="By name or label code.")

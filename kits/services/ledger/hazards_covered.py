@@ -113,11 +113,8 @@ def lacking_needs(version: PackingListVersion) -> list[LackingNeed]:
 
 def _items_of(needs: Iterable[int]) -> dict[int, frozenset[int]]:
     """The items that serve each need."""
-    found: dict[int, set[int]] = defaultdict(set)
-    rows = ItemNeed.objects.filter(need__in=needs).order_by()
-    for need, item in rows.values_list("need", "item"):
-        found[need].add(item)
-    return {need: frozenset(items) for need, items in found.items()}
+    rows = ItemNeed.objects.filter(need__in=needs).order_by().values_list("need", "item")
+    return {need: frozenset(items) for need, items in grouped(rows).items()}
 
 
 def _needs_not_carried(

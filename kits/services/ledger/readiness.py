@@ -290,14 +290,11 @@ def contents_entered(kit_ids: Collection[int]) -> dict[int, datetime]:
     filled = Movement.objects.filter(
         to_place__kit__in=kit_ids, entry__reversed_by__isnull=True
     ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
-    first: dict[int, datetime] = {}
-    for rows, kit, at in (
-        (counted.order_by(), "kit", "recorded_at"),
-        (filled.order_by(), "to_place__kit", "entry__recorded_at"),
-    ):
-        for pk, entered in rows.values_list(kit).annotate(first=Min(at)):
-            first[pk] = min(entered, first.get(pk, entered))
-    return first
+    first: Iterable[tuple[int, datetime]] = chain(
+        counted.order_by().values_list("kit").annotate(first=Min("recorded_at")),
+        filled.order_by().values_list("to_place__kit").annotate(first=Min("entry__recorded_at")),
+    )
+    return {pk: min(times) for pk, times in grouped(first).items()}
 
 
 def days_now(kit: Kit) -> FitDays:

@@ -52,6 +52,11 @@ class Comparison:
         """What was just enough as far as is recorded, and perhaps was not."""
         return self._with_trips(self.done.perhaps)
 
+    @property
+    def stood_in(self) -> list[TripShortage]:
+        """What something else on the list did instead of."""
+        return self._with_trips(self.done.stood_in)
+
     def _with_trips(self, shortages: Iterable[Shortage]) -> list[TripShortage]:
         trips = {trip.checkout: trip for trip in self.trips}
         kits = {kit.pk: kit for kit in self.kits}
@@ -117,7 +122,9 @@ def of_version(version: PackingListVersion, kit: Kit | None = None) -> Compariso
         trips=trips,
         done=done,
         now=None if followed.pk == version.pk else rules.replay(before, past),
-        items=Item.objects.in_bulk({each.item for each in (*done.shortages, *done.perhaps)}),
+        items=Item.objects.in_bulk(
+            {each.item for each in (*done.shortages, *done.perhaps, *done.stood_in)}
+        ),
         changed=_changed(before, after),
         currency=_currency({version.pk, followed.pk}),
     )

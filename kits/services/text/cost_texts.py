@@ -111,6 +111,11 @@ def none_used(days: float, *, too_few: bool, years: int) -> str:
     )
 
 
+def no_purpose() -> str:
+    """Of an item that nobody said what it is for."""
+    return _("Nobody has said yet what it is for, so how often it is needed is not known.")
+
+
 def hours_to_care(hours: Decimal | None) -> str:
     """How long definitive care was away on such trips, at most."""
     if hours is None:
@@ -153,6 +158,11 @@ def of_100_units(unused: int) -> str:
         "Of 100 bought like this, %(n)d go out of date unused.",
         unused,
     ) % {"n": unused}
+
+
+def unused_not_known() -> str:
+    """Of an item that has an expiry date and no rate."""
+    return _("How many go out of date unused is not known: it has no rate.")
 
 
 def no_date() -> str:
@@ -212,10 +222,11 @@ def batch_left(expected: float, units: int) -> str:
             Guess.LIKELY: _("It will probably go out of date unused."),
         }[guess(expected)]
     left = round(expected)
+    facts = {"all": _("Both") if units == 2 else _("All %(n)d") % {"n": units}}
     if left == 0:
-        return _("All %(units)d will probably be used in time.") % {"units": units}
+        return _("%(all)s will probably be used in time.") % facts
     if left == units:
-        return _("All %(units)d will probably go out of date unused.") % {"units": units}
+        return _("%(all)s will probably go out of date unused.") % facts
     return ngettext(
         "Of these %(units)d, about one will probably go out of date unused.",
         "Of these %(units)d, about %(n)d will probably go out of date unused.",

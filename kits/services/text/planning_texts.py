@@ -76,6 +76,10 @@ def lacks_must_have(chance: float, *, lines: int, at_least: bool) -> str:
     """How often one of the `lines` that are must-haves with a rate runs out."""
     if not lines:
         return ""
+    if of_100(chance) is Edge.HARDLY_ANY and at_least:
+        return _(
+            "Of what can be worked out, it lacks a must-have on fewer than 1 of 100 such trips."
+        )
     return _("It lacks a must-have on %(n)s of 100 such trips.") % {
         "n": of_100_trips(chance, at_least=at_least)
     }

@@ -129,12 +129,25 @@ def below(per_1000: float) -> str:
     }
 
 
-def between(mean: float, low: float, high: float) -> str:
-    """A rate and the middle 90 % of what is believed of it, per 1,000."""
-    return _(
-        "About %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is between "
-        "%(low)s and %(high)s."
-    ) % {"mean": number(mean), "low": number(low), "high": number(high)}
+def between(mean: float, low: float, high: float, *, at_least: bool = False) -> str:
+    """A rate and the middle 90 % of what is believed of it, per 1,000; `at_least`: the rate is of
+    uses of which there may have been more."""
+    facts = {"mean": number(mean), "low": number(low), "high": number(high)}
+    if at_least:
+        return (
+            _(
+                "At least %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is "
+                "between %(low)s and %(high)s."
+            )
+            % facts
+        )
+    return (
+        _(
+            "About %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is between "
+            "%(low)s and %(high)s."
+        )
+        % facts
+    )
 
 
 def bears(of: RecordedUse) -> list[str]:
@@ -156,7 +169,11 @@ def bears(of: RecordedUse) -> list[str]:
         case Bears.TOO_FEW:
             said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
         case Bears.RATE if of.low is not None and of.high is not None:
-            said.append(between(of.uses / of.days * 1000, of.low * 1000, of.high * 1000))
+            said.append(
+                between(
+                    of.uses / of.days * 1000, of.low * 1000, of.high * 1000, at_least=of.at_least
+                )
+            )
     return said
 
 
@@ -167,28 +184,22 @@ def known_trips(known: int, trips: int) -> str:
     ) % {"known": known, "trips": trips}
 
 
-def made_from(known: int, *, pooled: bool) -> str:
+def made_from(known: int, *, pooled: bool, stated: bool) -> str:
     """What a rate used in plans was made from: so many known trips of its activity, or of all of
-    them (`pooled`)."""
-    facts = {"n": known}
+    them (`pooled`), and what was stated or published."""
     if pooled and known:
-        return (
-            ngettext(
-                "From %(n)d trip of all activities.",
-                "From %(n)d trips of all activities.",
-                known,
-            )
-            % facts
+        said = ngettext(
+            "From %(n)d trip of all activities.", "From %(n)d trips of all activities.", known
         )
-    if pooled:
+    elif pooled:
         return _("From what was stated or published alone: no trip is known.")
-    if not known:
-        return _("No trip of this activity is known, so it may lie far off.")
-    return (
-        ngettext(
+    elif known:
+        said = ngettext(
             "From %(n)d trip of this activity, and to a lesser degree those of others.",
             "From %(n)d trips of this activity, and to a lesser degree those of others.",
             known,
         )
-        % facts
-    )
+    else:
+        said = _("No trip of this activity is known, so it may lie far off.")
+    said %= {"n": known}
+    return said + " " + _("What was stated or published is part of it.") if stated else said

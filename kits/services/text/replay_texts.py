@@ -47,6 +47,8 @@ def replayed(of: Replay) -> list[str]:
         ]
     else:
         said = [_not_on_list(of.not_on_list_trips), _ran_out(of.ran_out_trips)]
+    if of.stood_in_trips:
+        said.append(_stood_in(of.stood_in_trips))
     if of.perhaps_trips:
         said.append(_perhaps(of.perhaps_trips, also=bool(of.shortages)))
     return said
@@ -64,10 +66,18 @@ def _not_on_list(trips: int) -> str:
 
 def _ran_out(trips: int) -> str:
     if not trips:
-        return _("Of what is on it, nothing ran out for certain.")
+        return _("For nothing that is on it there was too little for certain.")
     return ngettext(
         "On %(n)d trip something that is on this list ran out.",
         "On %(n)d trips something that is on this list ran out.",
+        trips,
+    ) % {"n": trips}
+
+
+def _stood_in(trips: int) -> str:
+    return ngettext(
+        "On %(n)d trip an item was not enough, and something else on this list did instead.",
+        "On %(n)d trips an item was not enough, and something else on this list did instead.",
         trips,
     ) % {"n": trips}
 
@@ -88,9 +98,11 @@ def _perhaps(trips: int, *, also: bool) -> str:
 
 def as_now(now: Replay) -> str:
     """The same two of the version in use."""
+    if not now.shortages:
+        return _("The version in use would have had enough of everything that is on record.")
     return _(
-        "With the version in use: something not on it on %(absent)s, something that ran out on "
-        "%(ran_out)s."
+        "The version in use: something that is not on it was wanted on %(absent)s; something that "
+        "is on it ran out on %(ran_out)s."
     ) % {"absent": _trips(now.not_on_list_trips), "ran_out": _trips(now.ran_out_trips)}
 
 
@@ -103,6 +115,14 @@ def _trips(count: int) -> str:
 def shortage(item: str, short: Shortage) -> str:
     """What a trip lacked; *at least* where all that was carried then went."""
     facts = {"item": item, "wanted": number(short.wanted), "lacking": number(short.lacking)}
+    facts["stood_in"] = number(short.stood_in)
+    if short.stood_in and not short.lacking and short.at_least:
+        return (
+            _("%(item)s: at least %(wanted)s wanted, for %(stood_in)s of them something else did")
+            % facts
+        )
+    if short.stood_in and not short.lacking:
+        return _("%(item)s: %(wanted)s wanted, for %(stood_in)s of them something else did") % facts
     if not short.lacking:
         return _("%(item)s: at least %(wanted)s wanted") % facts
     if short.at_least:

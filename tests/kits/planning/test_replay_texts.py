@@ -1,6 +1,7 @@
 """Sentences of a list taken on past trips: of none, of one, of several."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -20,12 +21,15 @@ def short(trip: int, *, on_list: bool, lacking: int = 1, at_least: bool = False)
     return Shortage(trip, 1, 5, lacking, at_least=at_least, on_list=on_list)
 
 
-def done(counted: int, *shortages: Shortage, perhaps: int = 0) -> Replay:
+def done(
+    counted: int, *shortages: Shortage, perhaps: int = 0, stood_in: Sequence[Shortage] = ()
+) -> Replay:
     return Replay(
         counted=counted,
         not_counted=[],
         shortages=shortages,
         perhaps=[short(100 + n, on_list=True, lacking=0, at_least=True) for n in range(perhaps)],
+        stood_in=stood_in,
         thrown_out={},
         waste=Decimal(0),
         mass_g=0,
@@ -61,7 +65,7 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
             done(9, short(1, on_list=False)),
             [
                 "On 1 trip something was wanted that is not on this list at all.",
-                "Of what is on it, nothing ran out for certain.",
+                "For nothing that is on it there was too little for certain.",
             ],
         ),
     ],
@@ -70,10 +74,27 @@ def test_of_none_and_of_one(of: Replay, says: list[str]) -> None:
     assert texts.replayed(of) == says
 
 
+def test_what_something_else_did_instead_of_is_said_and_no_shortage() -> None:
+    covered = Shortage(1, 1, 5, 0, at_least=False, on_list=True, stood_in=2)
+    assert texts.replayed(done(9, stood_in=[covered])) == [
+        "On all of them it had enough of everything that is on record.",
+        "On 1 trip an item was not enough, and something else on this list did instead.",
+    ]
+    assert texts.shortage("Blanket", covered) == (
+        "Blanket: 5 wanted, for 2 of them something else did"
+    )
+    assert texts.shortage("Blanket", replace(covered, at_least=True)) == (
+        "Blanket: at least 5 wanted, for 2 of them something else did"
+    )
+
+
 def test_the_version_in_use_has_the_same_two_counts() -> None:
     assert texts.as_now(done(9, short(1, on_list=False), short(2, on_list=False))) == (
-        "With the version in use: something not on it on 2 trips, something that ran out on "
-        "no trip."
+        "The version in use: something that is not on it was wanted on 2 trips; something that "
+        "is on it ran out on no trip."
+    )
+    assert texts.as_now(done(9)) == (
+        "The version in use would have had enough of everything that is on record."
     )
 
 

@@ -69,6 +69,7 @@ def test_a_must_have_that_is_lacking_is_said_apart() -> None:
     )
     assert "on at least 7 of 100" in texts.lacks_must_have(0.07, lines=2, at_least=True)
     assert texts.lacks_must_have(0.0, lines=0, at_least=True) == ""
+    assert texts.lacks_must_have(0.0, lines=2, at_least=True).startswith("Of what can be")
 
 
 def test_what_is_not_worked_out_is_said_apart_with_its_must_haves() -> None:
@@ -166,7 +167,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(25, 1000, True, Bears.RATE, 0.018, 0.034),
             [
                 "Needed at least 25 times in 1,000 participant-days.",
-                "About 25 per 1,000 participant-days; we can be 90 % sure that it is between 18 "
+                "At least 25 per 1,000 participant-days; we can be 90 % sure that it is between 18 "
                 "and 34.",
             ],
         ),
@@ -240,6 +241,12 @@ def test_no_use_is_too_few_to_call_it_rare() -> None:
     assert "Nothing else" in cost_texts.instead([])
 
 
+def test_what_was_stated_is_said_to_be_part_of_a_rate() -> None:
+    assert rate_texts.made_from(2, pooled=True, stated=True) == (
+        "From 2 trips of all activities. What was stated or published is part of it."
+    )
+
+
 @pytest.mark.parametrize(
     ("days", "says"),
     [
@@ -265,7 +272,7 @@ def test_how_long_it_keeps_is_said_in_months_and_years(days: int, says: str) -> 
     ],
 )
 def test_what_a_rate_was_made_from(known: int, pooled: bool, says: str) -> None:
-    assert rate_texts.made_from(known, pooled=pooled) == says
+    assert rate_texts.made_from(known, pooled=pooled, stated=False) == says
 
 
 @pytest.mark.parametrize(
@@ -289,6 +296,7 @@ def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
         (0.96, 1, "It will probably go out of date unused."),
         (0.2, 3, "All 3 will probably be used in time."),
         (1.2, 3, "Of these 3, about one will probably go out of date unused."),
+        (1.8, 2, "Both will probably go out of date unused."),
         (2.2, 3, "Of these 3, about 2 will probably go out of date unused."),
         (2.9, 3, "All 3 will probably go out of date unused."),
     ],

@@ -30,7 +30,10 @@ def test_a_line_stands_in_with_so_many_units_for_one_and_only_with_what_it_does_
     lines = [Line(SWAB, carry=4), Line(ROLL, carry=5, stands_in={SWAB: 2.0})]
     [one] = replay(lines, [trip(1, {SWAB: 6, ROLL: 2})]).shortages
     assert one.lacking == 1  # three rolls are left, two do for one swab
-    assert replay(lines, [trip(1, {SWAB: 6, ROLL: 1})]).shortages == []
+    enough = replay(lines, [trip(1, {SWAB: 6, ROLL: 1})])
+    assert enough.shortages == []
+    assert [(s.item, s.stood_in, s.lacking) for s in enough.stood_in] == [(SWAB, 2, 0)]
+    assert (one.stood_in, enough.stood_in_trips) == (1, 1)
 
 
 def test_what_is_not_on_the_list_is_apart_from_what_ran_out() -> None:

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from kits.models import Activity, AsFound, Need
+from kits.models import Activity, AsFound, ItemNeed, Need
 from kits.services.custody import custody
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
@@ -65,7 +65,8 @@ def test_without_any_rate_nothing_is_said_and_a_rate_can_be_stated(world: make.W
 def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     world: make.World,
 ) -> None:
-    state(world, "small-wound", "50")
+    ItemNeed.objects.update(units_per_use=1)
+    state(world, "small-wound", "300")
     client = browser(world.guide)
     page = text_of(client.get("/lists/1/1/plan/"))
     assert "Expect it to lack something on at least 1 trip in" in page
@@ -76,15 +77,23 @@ def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     assert "want more than 6" in page or "wants more than 6" in page
     assert "With 7," in page
     assert "With 5," in page
-    assert "50 per 1,000, stated by Ada" in page
+    assert "300 per 1,000, stated by Ada" in page
 
 
 def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
-    state(world, "small-wound", "50")
+    ItemNeed.objects.update(units_per_use=1)
+    state(world, "small-wound", "300")
     world.version.sections.get(key="main").lines.filter(item=world.dressing).update(never_below=6)
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
     assert "With 7," in page
     assert "With 5," not in page
+
+
+def test_what_another_unit_changes_nothing_in_is_not_said(world: make.World) -> None:
+    state(world, "small-wound", "1")
+    page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
+    assert "fewer than 1 wants more than 6" in page
+    assert "With 7," not in page
 
 
 def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(

@@ -171,7 +171,7 @@ def test_it_is_said_what_a_hazard_asks_of_a_list(world: make.World) -> None:
     post(client, path, **ask)
     assert "Lists for hills and mountains are asked for “blister”." in text_of(client.get(path))
     post(client, path, **{**ask, "units": "3"})
-    assert "at least 3 units. Long days." in text_of(client.get(path))
+    assert "At least 3 units. Long days." in text_of(client.get(path))
     post(client, path, remove="hill", of="blister")
     assert "Long days." not in text_of(client.get(path))
 

@@ -1,5 +1,5 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
-change. Drafts are edited in `draft_editing`."""
+change; a signature that ends, extended by a link. Drafts are edited in `draft_editing`."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -11,7 +11,6 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
 from gearroom.core.rules.grouping import grouped
@@ -24,9 +23,10 @@ from gearroom.site.web.page import (
     ShortText,
     WholeNumber,
     actor,
+    errors,
     form_view,
-    page,
     read_field,
+    read_page,
     show,
     today_here,
     words,
@@ -144,8 +144,7 @@ def all_lists(act: Act, request: HttpRequest) -> Done:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def newest(request: HttpRequest, id: int) -> HttpResponse:
     """Go to the newest published version of a list, or to its draft where there is no other."""
     of_list = PackingList.objects.filter(pk=id)
@@ -157,8 +156,7 @@ def newest(request: HttpRequest, id: int) -> HttpResponse:
 
 
 # ------------------------------------------------------------------------------------ one version
-@require_safe
-@page()
+@read_page()
 def version(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
@@ -250,8 +248,7 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 
 # ------------------------------------------------------------------------------- two, held together
-@require_safe
-@page()
+@read_page()
 def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """How a version differs from another of its list: from the one before unless said."""
     after = packing_lists.version_of(id, number)
@@ -297,8 +294,7 @@ def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
 
 
 # ------------------------------------------------------------------------------- what it would mean
-@require_safe
-@page()
+@read_page()
 def effect(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
@@ -342,3 +338,17 @@ def kits_of_list(who: Actor, packing_list: int) -> QuerySet[Kit]:
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
     return find.kits_of(who).active()
+
+
+# ------------------------------------------------------------------------------- extended by a link
+def extend_by_link(request: HttpRequest, signature: str) -> HttpResponse:
+    """Extend the signature of a kit list by a year, in the name of whom the link was sent to."""
+    try:
+        extension = signatures.by_link(signature)
+        if request.method == "POST":
+            signatures.extend(extension)
+            return redirect(request.path)
+    except Problem as problem:
+        return errors.refusal(request, problem)
+    template = "site/lists/extend_signature.html"
+    return show(request, template, of=extension, version=extension.version)

@@ -208,13 +208,18 @@ def _table(of: LinePlan) -> list[tuple[str, str]]:
 
 
 def _changes(of: LinePlan) -> list[str]:
-    """What one more and one fewer come to."""
+    """What one more and one fewer come to, where it is said otherwise than of today's quantity."""
     if of.change is None:
         return []
     others = [(of.quantity + 1, of.change.with_one_more)]
     if of.change.with_one_fewer is not None and of.quantity > of.line.never_below:
         others.append((of.quantity - 1, of.change.with_one_fewer))
-    return [texts.with_another(n, chance, at_least=of.at_least) for n, chance in others]
+    now = shares.of_100(of.change.runs_out)
+    return [
+        texts.with_another(n, chance, at_least=of.at_least)
+        for n, chance in others
+        if shares.of_100(chance) != now
+    ]
 
 
 def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any]:
@@ -231,7 +236,11 @@ def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any
         "rate": rate_texts.between(of.rate.mean * 1000, low_high[0] * 1000, low_high[1] * 1000)
         if of.rate and low_high
         else texts.no_rate(),
-        "made_from": rate_texts.made_from(of.known_trips, pooled=of.pooled) if of.rate else "",
+        "made_from": rate_texts.made_from(
+            of.known_trips, pooled=of.pooled, stated=of.prior is not None
+        )
+        if of.rate
+        else "",
         "blank": of.rate is None,
     }
 
@@ -306,7 +315,7 @@ def _cost_says(of: LinePlan) -> str:
 def _needed(of: Carrying) -> str:
     """How often it was needed here, and what that can bear."""
     if not of.plan.needs:
-        return texts.serves_nothing()
+        return cost_texts.no_purpose()
     if of.uses or of.at_least or not of.days:
         return rate_texts.recorded(of.uses, of.days, at_least=of.at_least)
     return cost_texts.none_used(of.days, too_few=of.too_few, years=carrying.YEARS)
@@ -317,7 +326,7 @@ def _unused_says(of: LinePlan, marked: int | None) -> str:
         return cost_texts.no_shelf_life() if of.line.item.needs_date else cost_texts.no_date()
     if of.basis is Basis.COMES_BACK:
         return cost_texts.replaced_at_its_date()
-    return texts.no_rate() if marked is None else cost_texts.of_100_units(marked)
+    return cost_texts.unused_not_known() if marked is None else cost_texts.of_100_units(marked)
 
 
 def _less(of: Carrying) -> list[str]:

@@ -35,6 +35,7 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
         says=texts.replayed(done.done),
         beside=_beside(done),
         trips=_by_trip(who, theirs, done.shortages),
+        stood_in=_by_trip(who, theirs, done.stood_in),
         perhaps=_by_trip(who, theirs, done.perhaps),
         not_counted=left_out and texts.not_counted(left_out, done.wants_not_counted),
         own_words=_own_words(who, done),
