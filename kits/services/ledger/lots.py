@@ -78,21 +78,7 @@ def known(
     (`serial-known-otherwise`).
     """
     number, serial = normal(number), normal(serial, field="serial")
-    if (item.kind == Kind.INSTRUMENT) != bool(serial):
-        raise Invalid(
-            _(
-                "%(item)s is an instrument: enter its serial number, because each one is "
-                "recorded separately."
-            )
-            % {"item": item.name}
-            if not serial
-            else _(
-                "%(item)s is not an instrument, so it has no serial number. Leave the serial "
-                "number empty."
-            )
-            % {"item": item.name},
-            field="serial",
-        )
+    _refuse_serial(item, serial)
     identity = (
         {"serial": serial}
         if serial
@@ -134,6 +120,19 @@ def known(
             expiry=lot.expiry.isoformat() if lot.expiry else None,
         )
     return lot
+
+
+def _refuse_serial(item: Item, serial: str) -> None:
+    enter = _(
+        "%(item)s is an instrument: enter its serial number, because each one is recorded "
+        "separately."
+    )
+    leave = _(
+        "%(item)s is not an instrument, so it has no serial number. Leave the serial number empty."
+    )
+    if (item.kind == Kind.INSTRUMENT) != bool(serial):
+        text = leave if serial else enter
+        raise Invalid(text % {"item": item.name}, field="serial")
 
 
 def held_still(lot_ids: Iterable[int]) -> list[Lot]:

@@ -124,22 +124,22 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
 def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.KitWeek]) -> str:
     """How kits stand for this week's trips, how long the work takes, what must be ordered by
     when."""
-    parts = []
-    if week.recalled:
-        parts.append(_("RECALL waiting for an answer"))
-    if week.to_sign:
-        parts.append(
+    to_sign = len(week.to_sign)
+    of_lists = (
+        (
+            to_sign,
             ngettext(
                 "%(count)d kit list is waiting for your signature",
                 "%(count)d kit lists are waiting for your signature",
-                len(week.to_sign),
+                to_sign,
             )
-            % {"count": len(week.to_sign)}
-        )
-    elif week.signatures_end:
-        parts.append(_("One of your signatures expires soon"))
-    elif week.look_again:
-        parts.append(_("Something that is not carried wants another look"))
+            % {"count": to_sign},
+        ),
+        (week.signatures_end, _("One of your signatures expires soon")),
+        (week.look_again, _("Something that is not carried wants another look")),
+    )
+    parts = [_("RECALL waiting for an answer")] if week.recalled else []
+    parts += [text for there, text in of_lists if there][:1]
     if week.kits or week.rooms:
         parts.append(digest_kits.trips(week, unready))
     elif not parts:

@@ -22,7 +22,7 @@ from kits.models import (
     PlaceKind,
     Trip,
 )
-from kits.rules.ledger.facts import Criticality, Kind
+from kits.rules.ledger.facts import USED_UP, Criticality
 from kits.rules.planning import rates as rules
 from kits.rules.planning.recorded_use import RecordedUse, recorded_use
 from kits.rules.planning.seasons import Season, season_of, seasons
@@ -34,8 +34,6 @@ from kits.services.planning.plans import Purchase, purchases
 from kits.services.planning.rates import Recorded, Records, cells, records
 from kits.services.planning.wants import wants
 
-USED_UP = (Kind.CONSUMABLE, Kind.MEDICINE)
-"""What is written down when it is used."""
 THROWN_OUT = tuple(kind for kind in DISPOSALS if kind != PlaceKind.RETURNED)
 """Where units go that are thrown out: what goes back to its maker is not."""
 

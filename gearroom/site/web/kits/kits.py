@@ -13,6 +13,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
+from gearroom.site.web.lists import not_carried
 from gearroom.site.web.page import (
     Choice,
     Day,
@@ -288,6 +289,11 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today
     overview = kits_overview.overview(who, subject)
+    known = record.record(
+        subject,
+        on=None if on == today else on,
+        known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
+    )
     return show(
         request,
         "site/kits/record/as_of.html",
@@ -296,9 +302,6 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         on=on,
         today=today,
         then=then,
-        record=record.record(
-            subject,
-            on=None if on == today else on,
-            known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
-        ),
+        record=known,
+        not_carried=not_carried.shown(known.version, on),
     )
