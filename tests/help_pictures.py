@@ -39,7 +39,7 @@ PAGES = {
     "count": "/stock/count/",
     "expiry": "/stock/expiry/",
     "recalls": "/stock/recalls/",
-    "list": "/lists/1/1/",
+    "list": "/lists/1/2/",
     "sign": "/lists/",
     "trips": "/trips/",
     "weekly": "/notices/weekly/",

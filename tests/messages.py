@@ -24,6 +24,7 @@ CALLS: dict[str, Places] = {
     "_": (None, 0, None),
     "gettext": (None, 0, None),
     "gettext_lazy": (None, 0, None),
+    "gettext_noop": (None, 0, None),
     "ngettext": (None, 0, 1),
     "ngettext_lazy": (None, 0, 1),
     "pgettext": (0, 1, None),

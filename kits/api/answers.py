@@ -192,16 +192,14 @@ class EntryRow(EntryAnswer):
 
 class OfItem(Answer):
     members = ["item", "name"]
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
+    sources = {"item": "item.pk", "name": "item.name"}
 
 
 class LotUnits(Answer):
     members = ["item", "name", "lot", "number"]
-    item = serializers.IntegerField(source="lot.item_id")
-    name = serializers.CharField(source="lot.item.name")
-    lot = serializers.IntegerField(source="lot.pk")
-    number = serializers.CharField(source="lot.number")
+    sources = {
+        "item": "lot.item_id", "name": "lot.item.name", "lot": "lot.pk", "number": "lot.number",
+    }  # fmt: skip
 
 
 @Answer.of(use.UsedLine)

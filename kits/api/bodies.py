@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven
-from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
+from gearroom.core.api.openapi.member_rules import any_of, one_of
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
@@ -53,7 +53,7 @@ class PutInBody(StrictSerializer):
 
 
 class UseLineBody(StrictSerializer):
-    rules = (AnyOf(("item", "lot"), ITEM_OR_BATCH),)
+    rules = (any_of(("item", "lot"), ITEM_OR_BATCH),)
 
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
@@ -72,7 +72,7 @@ class UseLineBody(StrictSerializer):
 
 class NeedBody(StrictSerializer):
     rules = (
-        OneOf(
+        one_of(
             ("item", "words"), _lazy("Enter an item, or describe what was needed in a few words.")
         ),
     )

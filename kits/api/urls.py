@@ -9,7 +9,7 @@ from kits.api.ledger import entries
 from kits.api.lists import comparison, packing_lists
 from kits.api.notices import notices
 from kits.api.people import personal_records
-from kits.api.planning import drafts, plans, vocabulary
+from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
 from kits.api.restocking import building, sorting
 from kits.api.stock import catalogue, counting, lots, places, stock
@@ -23,7 +23,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/kits/<str:kit>/", plans.KitPlan.as_view()),
     path("plans/lists/<int:list>/versions/<int:number>/", plans.VersionPlan.as_view()),
     path("plans/draft/", drafts.DraftList.as_view()),
-    path("plans/replay/", plans.TakeOnPastTrips.as_view()),
+    path("plans/replay/", replays.TakeOnPastTrips.as_view()),
     path("plans/vocabulary/", vocabulary.Vocabulary.as_view()),
     path("plans/rates/", plans.Rates.as_view()),
     path("plans/rates/<slug:need>/<slug:activity>/", plans.StateRate.as_view()),

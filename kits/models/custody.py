@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from gearroom.core.models import Person, Room
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.kits import Kit
 from kits.models.ledger import Entry
 from kits.models.places import Place
@@ -66,7 +66,7 @@ class ReservationQuerySet(models.QuerySet["Reservation"]):
         return self.filter(released__isnull=True)
 
 
-class Reservation(models.Model):
+class Reservation(InOrder):
     """A kit promised to a trip, and to whom of it, until released."""
 
     kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="reservations")
@@ -85,8 +85,7 @@ class Reservation(models.Model):
 
     objects = ReservationQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["kit", "trip"],
@@ -121,7 +120,7 @@ class CheckoutQuerySet(models.QuerySet["Checkout"]):
         return self.filter(undone__isnull=True)
 
 
-class Checkout(models.Model):
+class Checkout(InOrder):
     """A kit's (or one sealed section's) time with a person: out, due, in.
 
     `person` has it now, or had it last. `due_at` is None where nobody set a time: an emergency,
@@ -158,8 +157,7 @@ class Checkout(models.Model):
 
     objects = CheckoutQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["kit"],
@@ -190,13 +188,10 @@ class Checkout(models.Model):
 
 
 @append_only
-class Handover(models.Model):
+class Handover(InOrder):
     """Who had a kit from when on, within one checkout; the first is who took it out."""
 
     checkout = models.ForeignKey(Checkout, on_delete=models.PROTECT, related_name="handovers")
     person = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
     since = models.DateTimeField()
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="handovers")
-
-    class Meta:
-        ordering = ["id"]

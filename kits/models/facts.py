@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 
 from gearroom.core.models import Person
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.catalogue import Item
 from kits.models.custody import AsFound, Checkout
 from kits.models.kits import Kit, WithheldKind
@@ -111,7 +111,7 @@ class WithheldFact(models.Model):
 
 
 @append_only
-class SignatureFact(models.Model):
+class SignatureFact(InOrder):
     """A signature of a kit list's version; the latest is on the version itself."""
 
     version = models.ForeignKey(
@@ -123,12 +123,9 @@ class SignatureFact(models.Model):
     recorded_at = models.DateTimeField()
     known = models.BooleanField(default=True)
 
-    class Meta:
-        ordering = ["id"]
-
 
 @append_only
-class ItemFact(models.Model):
+class ItemFact(InOrder):
     """What was said of an item from an instant on, as far as a kit's record shows or judges by it:
     its columns by name, and the ids of what will do instead."""
 
@@ -136,6 +133,3 @@ class ItemFact(models.Model):
     said = models.JSONField()
     recorded_at = models.DateTimeField()
     known = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ["id"]

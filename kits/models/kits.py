@@ -9,7 +9,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Upper
 
 from gearroom.core.models import Person, Room
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
@@ -119,7 +119,7 @@ class SealQuerySet(models.QuerySet["Seal"]):
         return self.filter(broken__isnull=True)
 
 
-class Seal(models.Model):
+class Seal(InOrder):
     """A numbered seal on a kit, or on one of its sections. Broken by any movement or report."""
 
     kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="seals")
@@ -134,8 +134,7 @@ class Seal(models.Model):
 
     objects = SealQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["kit"],
@@ -165,7 +164,7 @@ class LevelFactQuerySet(models.QuerySet["LevelFact"]):
 
 
 @append_only
-class LevelFact(models.Model):
+class LevelFact(InOrder):
     """How much of something judged by eye was seen in a section; the latest one counts."""
 
     section = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="levels")
@@ -175,8 +174,7 @@ class LevelFact(models.Model):
 
     objects = LevelFactQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         indexes = [models.Index(fields=["section", "item", "-id"])]
 
 
@@ -199,7 +197,7 @@ class WithholdingQuerySet(models.QuerySet["Withholding"]):
         return self.filter(released__isnull=True)
 
 
-class Withholding(models.Model):
+class Withholding(InOrder):
     """A kit or a lot kept back, with the reason, until released."""
 
     kit = models.ForeignKey(
@@ -217,8 +215,7 @@ class Withholding(models.Model):
 
     objects = WithholdingQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.CheckConstraint(
                 condition=Q(kit__isnull=False, lot__isnull=True)
@@ -235,12 +232,9 @@ class Withholding(models.Model):
 
 
 @append_only
-class Photo(models.Model):
+class Photo(InOrder):
     """What was seen at an act, such as what is wrong with a kit: a JPEG without anything in it but
     pixels."""
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="photos")
     jpeg = models.BinaryField()
-
-    class Meta:
-        ordering = ["id"]

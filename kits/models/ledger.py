@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from gearroom.core.models import Person, Room
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField, WordsJSONField
 from kits.models.places import Place
@@ -62,7 +62,7 @@ class EntryKind(models.TextChoices):
 
 
 @append_only
-class Entry(models.Model):
+class Entry(InOrder):
     """One act. `occurred_at` is when it is taken to have happened, `recorded_at` when we wrote it.
 
     `claimed_at` is the device's claim, put right for its clock and not kept within the kit's last
@@ -96,8 +96,7 @@ class Entry(models.Model):
         "self", null=True, on_delete=models.PROTECT, related_name="reversed_by"
     )
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         verbose_name_plural = "entries"
         constraints = [
             models.UniqueConstraint(fields=["key", "part"], name="entry_key_once"),
@@ -123,7 +122,7 @@ class Entry(models.Model):
 
 
 @append_only
-class Movement(models.Model):
+class Movement(InOrder):
     """One leg of an entry: units of a lot from a place to a place, rooms stamped as they were."""
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="movements")
@@ -135,8 +134,7 @@ class Movement(models.Model):
     units = models.PositiveIntegerField()
     lot_assumed = models.BooleanField(default=False)
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.CheckConstraint(condition=Q(units__gte=1), name="movement_of_a_unit"),
             models.CheckConstraint(

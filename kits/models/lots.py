@@ -7,7 +7,7 @@ from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
 
 from gearroom.core.models import Person
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item
@@ -57,7 +57,7 @@ class Lot(models.Model):
 
 
 @append_only
-class LotFact(models.Model):
+class LotFact(InOrder):
     """What was believed of a lot from an entry on; the latest is on the lot itself."""
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="facts")
@@ -65,12 +65,9 @@ class LotFact(models.Model):
     number = models.CharField(max_length=40, blank=True)
     expiry = models.DateField(null=True, blank=True)
 
-    class Meta:
-        ordering = ["id"]
-
 
 @append_only
-class Receipt(models.Model):
+class Receipt(InOrder):
     """One arrival of a lot: from whom and at what price for all of it."""
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="receipts")
@@ -80,8 +77,7 @@ class Receipt(models.Model):
     price = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
     currency = models.CharField(max_length=3, blank=True)
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.CheckConstraint(condition=Q(units__gte=1), name="receipt_of_a_unit"),
             models.CheckConstraint(
@@ -93,7 +89,7 @@ class Receipt(models.Model):
 
 
 @append_only
-class InstrumentCheck(models.Model):
+class InstrumentCheck(InOrder):
     """A regular check of an instrument, with the answer to its question."""
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="checks")
@@ -103,6 +99,3 @@ class InstrumentCheck(models.Model):
     due_on = models.DateField(null=True, blank=True)
     answer = WordsField(max_length=LONGER * 200, blank=True)
     checked_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
-
-    class Meta:
-        ordering = ["id"]

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from gearroom.core.models import Person
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item
@@ -102,7 +102,7 @@ class RateSource(models.TextChoices):
 
 
 @append_only
-class StatedRate(models.Model):
+class StatedRate(InOrder):
     """How often a need is believed to come up before our own records: the latest row counts.
 
     `per_1000` uses in 1,000 participant-days, None for *left blank*; it weighs as much as `weight`
@@ -121,8 +121,7 @@ class StatedRate(models.Model):
     stated_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
     stated_at = models.DateTimeField()
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.CheckConstraint(
                 condition=Q(per_1000__isnull=True) | Q(per_1000__gt=0, weight__gt=0, weight__lte=2),
@@ -220,7 +219,7 @@ class NotCarried(models.Model):
 
 
 @append_only
-class Closing(models.Model):
+class Closing(InOrder):
     """Whether a kit, or one section of it, closed with what was in it: of an entry of sealing.
 
     `volume_ml` of what was in it, as far as known (`known_share` 0 to 1 of its units); `mass_g` is
@@ -235,8 +234,7 @@ class Closing(models.Model):
     known_share = models.FloatField(default=0)
     mass_g = models.PositiveIntegerField(null=True)
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.CheckConstraint(
                 condition=Q(closed__isnull=False) | Q(mass_g__isnull=False),
@@ -249,7 +247,7 @@ class Closing(models.Model):
 
 
 @append_only
-class UnmetNeed(models.Model):
+class UnmetNeed(InOrder):
     """Something that was needed and not in the kit: a known thing, or in somebody's own words. Its
     entry says from which kit, on which trip and when; it is in force until that is reversed."""
 
@@ -257,8 +255,7 @@ class UnmetNeed(models.Model):
     item = models.ForeignKey(Item, null=True, on_delete=models.PROTECT, related_name="unmet_needs")
     words = WordsField(max_length=LONGER * 120, blank=True)
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         constraints = [
             models.CheckConstraint(
                 condition=Q(item__isnull=False, words="") | Q(item__isnull=True) & ~Q(words=""),

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.acts import Act, Actor, Invalid
-from gearroom.core.api.openapi.member_rules import Needs, OneOf
+from gearroom.core.api.openapi.member_rules import needs, one_of
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers, bodies
@@ -58,8 +58,8 @@ class TargetBody(StrictSerializer):
     """What a label is on: exactly one of these; a section by its kit and its key."""
 
     rules = (
-        OneOf(("kit", "lot", "shelf", "person"), _ONE_THING),
-        Needs("section", "kit", _ONE_THING),
+        one_of(("kit", "lot", "shelf", "person"), _ONE_THING),
+        needs("section", "kit", _ONE_THING),
     )
 
     kit = serializers.CharField(
@@ -100,12 +100,12 @@ class LabelQuery(PageQuery):
 class MakeBody(bodies.HereBody):
     example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
     rules = (
-        OneOf(
+        one_of(
             ("on", "blanks"),
             _lazy("Specify either “on” (what the labels go on) or “blanks”."),
             "on",
         ),
-        Needs(
+        needs(
             "blanks", "room", _lazy("Specify the gear room that the blank labels are for."), "room"
         ),
     )
@@ -156,8 +156,7 @@ class Labels(ListView, UseCaseView):
         contains that label.
         """
         act = bodies.here(act, data)
-        if "blanks" in data:
-            assert act.room is not None  # the body asks for it
+        if "blanks" in data and act.room is not None:  # the body asks for both
             made = labelling.blanks(act, act.room, data["blanks"])
         else:
             things = [target(act.actor, row) for row in data["on"]]

@@ -125,11 +125,11 @@ class NextAnswer(DerivedSerializer):
         "needs": "Fields that still need to be sent.",
     }
     method = answers.made(
-        serializers.ChoiceField, lambda step: _where(step)[0], choices=["GET", "POST"]
+        serializers.ChoiceField, lambda step: _call_of(step)[0], choices=["GET", "POST"]
     )
     url = answers.made(
         serializers.CharField,
-        lambda step: _API + _where(step)[1].format(quote(step.about, safe="")),
+        lambda step: _API + _call_of(step)[1].format(quote(step.about, safe="")),
     )
     fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
         help_text="What to send, as far as known."
@@ -137,7 +137,7 @@ class NextAnswer(DerivedSerializer):
     people = answers.PersonAnswer(many=True, help_text="People who may be named in “cleared_by”.")
 
 
-def _where(step: results.NextStep) -> tuple[str, str]:
+def _call_of(step: results.NextStep) -> tuple[str, str]:
     """The method and the path of the call that does a step."""
     return _SCAN if "intent" in step.fields else _WHERE[results.Step(step.do)]
 

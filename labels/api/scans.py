@@ -14,7 +14,7 @@ from rest_framework.response import Response
 
 from gearroom.core.acts import NOT_GIVEN, Act, Invalid, Unacceptable, beyond_form, document
 from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
-from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
+from gearroom.core.api.openapi.member_rules import any_of, one_of
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser, read_object
 from gearroom.core.api.requests.serializers import (
@@ -47,7 +47,7 @@ _LABEL_TEXT = 200
 
 
 class UsedBody(bodies.UseLineBody):
-    rules = (AnyOf(("item", "lot", "label"), ITEM_OR_BATCH),)
+    rules = (any_of(("item", "lot", "label"), ITEM_OR_BATCH),)
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
     label = ScannedField(  # type: ignore[assignment]  # so the API names it
@@ -139,7 +139,7 @@ class ScanBody(bodies.HereBody):
 class ScanTexts(ScanBody):
     example = {"text": "DAY-02", "intent": "check-out", "holder": "7"}
     rules = (
-        OneOf(
+        one_of(
             ("text", "texts"),
             _lazy("Send “text” or “texts”, or a picture as multipart/form-data."),
             "text",
@@ -263,7 +263,7 @@ class Scans(UseCaseView):
             )
             image.seek(0)
             if frame and not self._look.seen:
-                return Response(self._nothing(content))
+                return Response(self._empty_answer(content))
         if self._without_key(content):
             self._kept = False
             self.read_query(None)
@@ -347,7 +347,7 @@ class Scans(UseCaseView):
             place=find.place(act.actor, data["place"]) if "place" in data else None,
         )
 
-    def _nothing(self, content: dict[str, Any]) -> dict[str, Any]:
+    def _empty_answer(self, content: dict[str, Any]) -> dict[str, Any]:
         intent = content.get("intent")
         return {
             "scan_id": str(self.key({**content, "intent": "identify"})),

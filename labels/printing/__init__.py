@@ -5,13 +5,12 @@ from `labels.rules.layout.contents` and a sheet from `labels.rules.layout.sheets
 Everything is read back from what was rendered before it is given.
 """
 
-from labels.printing.calibration_page import calibration_page_pdf
-from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf
+from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf, sign_out_sheet_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed, page_png
-from labels.printing.sheet import sheet_pdf
-from labels.printing.sign_out import sign_out_sheet_pdf
+from labels.printing.sheet import calibration_page_pdf, sheet_pdf
+from labels.printing.wall_calendar import wall_calendar_pdf
 
 __all__ = [
     "CardFormat",
@@ -26,4 +25,5 @@ __all__ = [
     "page_png",
     "sheet_pdf",
     "sign_out_sheet_pdf",
+    "wall_calendar_pdf",
 ]

@@ -44,19 +44,16 @@ class Facts:
     replaced_by: str = ""
 
 
-def facts(code: str, actor: Actor | None) -> Facts | None:
-    """What a passer-by sees of the label with this code, written in any way; None if nobody here
-    made it. `actor` is None for whoever is not signed in."""
-    label = (
-        Label.objects.select_related(*labelling.SHOWN_WITH)
-        .filter(code=label_codes.parse(code) or "")
-        .first()
-    )
-    return facts_of(label, actor) if label else None
+def label_of(code: str) -> Label | None:
+    """The label with this code, written in any way, with what it is on; None if nobody here made
+    it."""
+    rows = Label.objects.select_related(*labelling.SHOWN_WITH)
+    return rows.filter(code=label_codes.parse(code) or "").first()
 
 
 def facts_of(label: Label, actor: Actor | None) -> Facts:
-    """What a passer-by sees of a label, which comes with what it is on."""
+    """What a passer-by sees of a label, which comes with what it is on. `actor` is None for whoever
+    is not signed in."""
     room = home_of(label)
     after = labelling.successor(label) if label.cancelled_at else None
     return Facts(

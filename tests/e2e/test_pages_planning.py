@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from kits.models import Activity, ItemNeed, Need
+from kits.models import Activity, ItemNeed, Need, NotCarried, WhyNotCarried
 from kits.services.custody.use import UseLine
 from kits.services.lists import drafts
 from kits.services.planning import priors
@@ -35,6 +35,10 @@ PAGES = (
     "/rates/",
     "/rates/small-wound/",
     "/needs/",
+    "/needs/hazards/",
+    "/lists/1/2/",
+    "/lists/1/2/edit/",
+    "/lists/1/2/not-carried/",
     "/stock/1/serves/",
 )
 _RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
@@ -44,7 +48,8 @@ _TOO_WIDE = "() => document.documentElement.scrollWidth - document.documentEleme
 
 
 def school() -> make.World:
-    """Trips with and without use, deliveries with prices, stated rates, a draft with fewer."""
+    """Trips with and without use, deliveries with prices, stated rates, something that is not
+    carried, a draft with fewer."""
     world = make.world()
     serve(world)
     ItemNeed.objects.create(item=world.shears, need=Need.objects.get(key="large-wound"))
@@ -66,6 +71,16 @@ def school() -> make.World:
     sorting.restock(make.act(world.keeper), make.fresh(world.day_01))
     past(world, activity=caving)
     past(world, UseLine(world.tablets, 2))
+    NotCarried.objects.create(
+        version=world.version,
+        need=Need.objects.get(key="severe-bleeding"),
+        why=WhyNotCarried.NO_TRAINING,
+        instead="Pressure and a bandage.",
+        hazards=["sharp-tools"],
+        hours_to_care=Decimal(4),
+        look_again_on=make.days(-3),
+        look_again_after="the spring course",
+    )
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=3, never_below=1)
     return world

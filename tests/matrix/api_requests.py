@@ -353,6 +353,7 @@ LABELS: dict[str, Make] = {
     "GET labels/calibration/": lambda a: say(
         {"left_mm": "15", "top_mm": "15", "across_mm": "100", "down_mm": "100"}
     ),
+    "GET rooms/{room}/wall-calendar/": lambda a: say(room=a.room()),
     "GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "true"}, room=a.room()),
     "GET schema/": lambda a: say(),
     "GET docs/": lambda a: say(),

@@ -86,6 +86,7 @@ AT_THE_DESK = (
     "/people/names/",
     "/rooms/",
     "/rooms/main-store/",
+    "/rooms/main-store/wall-calendar/",
     "/tokens/",
     "/settings/",
     "/settings/advice/",

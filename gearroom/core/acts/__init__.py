@@ -36,7 +36,7 @@ from gearroom.core.acts.problems import (
     printable,
     refuse_first,
 )
-from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name
+from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name, store
 
 __all__ = [
     "NOT_GIVEN",
@@ -73,4 +73,5 @@ __all__ = [
     "refuse_taken_name",
     "roles_of",
     "secret_key",
+    "store",
 ]

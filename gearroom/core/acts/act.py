@@ -11,7 +11,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded
+from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded, refuse_first
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.grouping import grouped
@@ -126,10 +126,16 @@ class Actor:
             )
         if assurance >= needed:
             return
-        if assurance is Assurance.NOBODY:
-            raise PersonNeeded("who-are-you", _("Choose your name first."))
-        if self._has_role_for(USE_CASES[use_case], rooms):
-            raise PinNeeded("confirm-with-pin", _("Confirm this with your PIN."))
+        refuse_first(
+            (
+                assurance is Assurance.NOBODY,
+                PersonNeeded("who-are-you", _("Choose your name first.")),
+            ),
+            (
+                self._has_role_for(USE_CASES[use_case], rooms),
+                PinNeeded("confirm-with-pin", _("Confirm this with your PIN.")),
+            ),
+        )
 
 
 def _role_missing(right: Right) -> NotAllowed:
@@ -177,10 +183,6 @@ def roles_of(person: Person) -> Roles:
     return {room_id: frozenset(map(Role, roles)) for room_id, roles in grouped(held).items()}
 
 
-def _as_it_is(row: Any) -> None:
-    """The match of an act that overwrites whatever is there."""
-
-
 @dataclass(frozen=True)
 class Act:
     """One act: who, under which key, when it is said to have happened, and why.
@@ -198,7 +200,7 @@ class Act:
     device_now: datetime | None = None
     reason: str = ""
     room: Room | None = None
-    match: Callable[[Any], None] = _as_it_is
+    match: Callable[[Any], None] = lambda row: None  # whatever is there is overwritten
 
     @property
     def person(self) -> Person | None:

@@ -12,7 +12,7 @@ from django.core.exceptions import (
     ValidationError,
 )
 from django.http import Http404, UnreadablePostError
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, TooLarge
 from gearroom.core.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
@@ -67,29 +67,43 @@ def _database_problem(error: Exception) -> Problem | None:
     if failure is None:
         return None
     log_failure(failure, error)
-    match failure:
-        case Failure.BUSY:
-            sentence = _("Gearroom is busy. Nothing was changed. Try again in a few seconds.")
-            return OtherProblem(503, failure, sentence, retry_after=5)
-        case Failure.STORAGE_FULL:
-            sentence = _(
-                "The storage is full: nothing was saved, and nothing can be saved until the "
-                "person who runs this server frees up space on its disk. You can still read "
-                "everything."
-            )
-            return OtherProblem(507, failure, sentence, retry_after=60)
-        case Failure.READ_ONLY:
-            sentence = _(
-                "Everything is read-only at the moment, so nothing was changed. Tell the "
-                "person who runs this server, and try again later."
-            )
-            return OtherProblem(503, failure, sentence, retry_after=60)
-        case Failure.NO_DATABASE:
-            sentence = _(
-                "The database is not responding. Try again in a minute: nothing is done twice. "
-                "If this continues, tell the person who runs this server."
-            )
-            return OtherProblem(503, failure, sentence, retry_after=60)
+    status, retry_after, sentence = _FAILURES[failure]
+    return OtherProblem(status, failure, str(sentence), retry_after=retry_after)
+
+
+_FAILURES = {
+    Failure.BUSY: (
+        503,
+        5,
+        gettext_lazy("Gearroom is busy. Nothing was changed. Try again in a few seconds."),
+    ),
+    Failure.STORAGE_FULL: (
+        507,
+        60,
+        gettext_lazy(
+            "The storage is full: nothing was saved, and nothing can be saved until the "
+            "person who runs this server frees up space on its disk. You can still read "
+            "everything."
+        ),
+    ),
+    Failure.READ_ONLY: (
+        503,
+        60,
+        gettext_lazy(
+            "Everything is read-only at the moment, so nothing was changed. Tell the "
+            "person who runs this server, and try again later."
+        ),
+    ),
+    Failure.NO_DATABASE: (
+        503,
+        60,
+        gettext_lazy(
+            "The database is not responding. Try again in a minute: nothing is done twice. "
+            "If this continues, tell the person who runs this server."
+        ),
+    ),
+}
+"""Of each failure the status, after how many seconds to try again, and what to do."""
 
 
 @contextmanager

@@ -99,7 +99,7 @@ class Unacceptable(Problem):
     status = 422
 
 
-def refuse_first(*problems: tuple[bool, Problem]) -> None:
+def refuse_first(*problems: tuple[bool, Exception]) -> None:
     """Raise the first of these problems that there is, each with whether it is there."""
     for there, problem in problems:
         if there:
@@ -121,11 +121,11 @@ LONGEST_FIELD = 100
 
 def printable(text: str, most: int = 40) -> str:
     """At most so many characters of somebody's text, fit to be shown in a message."""
-    short = _cut(text, most)
+    short = _shortened(text, most)
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in short)
 
 
-def _cut(text: str, most: int) -> str:
+def _shortened(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
@@ -152,7 +152,7 @@ def _capped(facts: dict[str, Any]) -> dict[str, Any]:
         return facts
     visible = {
         printable(str(field), LONGEST_FIELD): [
-            _cut(str(message), LONGEST_ERROR) for message in list(messages)[:MOST_ERRORS]
+            _shortened(str(message), LONGEST_ERROR) for message in list(messages)[:MOST_ERRORS]
         ]
         for field, messages in list(errors.items())[:MOST_ERRORS]
     }

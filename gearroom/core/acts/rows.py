@@ -1,9 +1,9 @@
-"""Rows as services need them: the one that is named, or locked, fresh and as it was read; and a
-name that no other has."""
+"""Rows as services need them: the one that is named, or locked, fresh and as it was read; a name
+that no other has; and some columns changed alone."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.db import IntegrityError, transaction
 from django.db.models import Model, QuerySet
@@ -46,3 +46,10 @@ def refuse_taken_name(says: str) -> Iterator[None]:
             yield
     except IntegrityError as error:
         raise name_taken(says) from error
+
+
+def store(row: Model, **columns: Any) -> None:
+    """Set these columns of a row, and save them alone."""
+    for name, value in columns.items():
+        setattr(row, name, value)
+    row.save(update_fields=list(columns))

@@ -8,7 +8,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _, ngettext
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
@@ -26,11 +27,37 @@ from gearroom.core.acts import (
 MEDIA_TYPE = "application/problem+json"
 
 
+_SENTENCES: dict[type[Exception], tuple[int, str, str | Promise]] = {
+    exceptions.AuthenticationFailed: (
+        401,
+        "token-refused",
+        gettext_lazy("This token is unknown, expired or revoked. Create a new one."),
+    ),
+    exceptions.NotAuthenticated: (
+        401,
+        "not-signed-in",
+        gettext_lazy("Send a token as “Authorization: Bearer …”, or log in."),
+    ),
+    exceptions.MethodNotAllowed: (
+        405,
+        "method-not-allowed",
+        gettext_lazy("%(detail)s See the Allow header."),
+    ),
+    exceptions.UnsupportedMediaType: (
+        415,
+        "unsupported-media-type",
+        gettext_lazy("%(detail)s Send the request as described in the schema."),
+    ),
+    exceptions.NotAcceptable: (406, "not-acceptable", "%(detail)s"),
+}
+"""Of the framework's refusals the status, the code, and what to do."""
+
+
 def as_problem(error: Exception) -> Problem | None:
     """The problem that an exception of Django or its REST framework stands for, or None."""
     match error:
         case exceptions.ValidationError():
-            errors = dict(_flat(error.detail))
+            errors = dict(_by_path(error.detail))
             count = len(errors)
             sentence = ngettext(
                 "Something is wrong with one field: see “errors”.",
@@ -43,35 +70,13 @@ def as_problem(error: Exception) -> Problem | None:
                 _("The request body could not be read. %(detail)s") % {"detail": error.detail},
                 code="malformed-body",
             )
-        case exceptions.AuthenticationFailed():
-            return OtherProblem(
-                401,
-                "token-refused",
-                _("This token is unknown, expired or revoked. Create a new one."),
-            )
-        case exceptions.NotAuthenticated():
-            return OtherProblem(
-                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or log in.")
-            )
         case exceptions.PermissionDenied():
             return NotAllowed("not-allowed", str(error.detail) or _("This is not allowed."))
         case exceptions.NotFound():
             return nothing_here()
-        case exceptions.MethodNotAllowed():
-            return OtherProblem(
-                405,
-                "method-not-allowed",
-                _("%(detail)s See the Allow header.") % {"detail": error.detail},
-            )
-        case exceptions.UnsupportedMediaType():
-            return OtherProblem(
-                415,
-                "unsupported-media-type",
-                _("%(detail)s Send the request as described in the schema.")
-                % {"detail": error.detail},
-            )
-        case exceptions.NotAcceptable():
-            return OtherProblem(406, "not-acceptable", str(error.detail))
+        case exceptions.APIException() if type(error) in _SENTENCES:
+            status, code, text = _SENTENCES[type(error)]
+            return OtherProblem(status, code, str(text) % {"detail": error.detail})
         case exceptions.Throttled():
             wait = max(1, math.ceil(getattr(error, "wait", None) or 1))
             sentence = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
@@ -88,9 +93,7 @@ def in_form() -> Iterator[None]:
     try:
         yield
     except (Invalid, exceptions.ValidationError, ValidationError) as error:
-        problem = as_problem(error)
-        assert problem is not None  # each of these stands for one
-        raise beyond_form(problem) from error
+        raise beyond_form(as_problem(error) or Invalid(str(error))) from error
 
 
 def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:
@@ -116,16 +119,16 @@ def respond(body: dict[str, Any]) -> HttpResponse:
     return response
 
 
-def _flat(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
+def _by_path(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
     """Nested messages by dotted path: {"lines": [{}, {"units": […]}]} is "lines.1.units"."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
             here = "" if name == "non_field_errors" else str(name)
-            yield from _flat(inner, f"{path}.{here}".strip("."))
+            yield from _by_path(inner, f"{path}.{here}".strip("."))
     elif any(isinstance(inner, dict | list) for inner in detail):
         for index, inner in enumerate(detail):
             if inner:
-                yield from _flat(inner, f"{path}.{index}".strip("."))
+                yield from _by_path(inner, f"{path}.{index}".strip("."))
     else:
         yield path, [str(message) for message in detail]
 

@@ -49,7 +49,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from gearroom.core.acts import Act, Actor, Invalid, actor_of, one
+from gearroom.core.acts import Act, Actor, Invalid, actor_of, one, refuse_first
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.requests.etags import etag, require_match, unchanged
@@ -254,21 +254,30 @@ class UseCaseView(View):
     def key(self, content: dict[str, Any]) -> uuid.UUID:
         """The key of this act: the header Idempotency-Key, bare or in quotes."""
         text = self.request.META.get("HTTP_IDEMPOTENCY_KEY", "").strip().strip('"')
-        if not text:
-            raise Invalid(
-                _(
-                    "This request changes data, so it needs the header Idempotency-Key with a "
-                    "new UUID, such as %(uuid4)s. When you repeat the same request, send the "
-                    "same key."
-                )
-                % {"uuid4": uuid.uuid4()},
-                code="key-missing",
-            )
-        if not UUID_FORM.fullmatch(text):
-            raise Invalid(
-                _("Idempotency-Key must be a UUID, such as 123e4567-e89b-42d3-a456-426614174000."),
-                code="malformed-headers",
-            )
+        refuse_first(
+            (
+                not text,
+                Invalid(
+                    _(
+                        "This request changes data, so it needs the header Idempotency-Key with a "
+                        "new UUID, such as %(uuid4)s. When you repeat the same request, send the "
+                        "same key."
+                    )
+                    % {"uuid4": uuid.uuid4()},
+                    code="key-missing",
+                ),
+            ),
+            (
+                not UUID_FORM.fullmatch(text),
+                Invalid(
+                    _(
+                        "Idempotency-Key must be a UUID, such as "
+                        "123e4567-e89b-42d3-a456-426614174000."
+                    ),
+                    code="malformed-headers",
+                ),
+            ),
+        )
         return uuid.UUID(text)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -360,8 +369,6 @@ def _fingerprint(value: Any) -> Any:
     """A value as the kept request has it: an uploaded file is its SHA-256."""
     if not isinstance(value, UploadedFile):
         return value
-    digest = hashlib.sha256()
-    for chunk in value.chunks():
-        digest.update(chunk)
+    digest = hashlib.sha256(b"".join(value.chunks())).hexdigest()
     value.seek(0)
-    return {"sha256": digest.hexdigest()}
+    return {"sha256": digest}

@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.models.people import Person, Room, User
 
 
@@ -94,7 +94,7 @@ class PasswordReset(models.Model):
         ]
 
 
-class AccountChange(models.Model):
+class AccountChange(InOrder):
     """That how somebody signs in, or where mail reaches them, was changed: a mail to the address
     that they had before says so soon after. The address is forgotten once it was sent."""
 
@@ -111,8 +111,7 @@ class AccountChange(models.Model):
     at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True, blank=True)
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         indexes = [
             models.Index(fields=["id"], condition=Q(sent_at=None), name="account_change_not_sent")
         ]

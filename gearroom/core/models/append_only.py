@@ -21,6 +21,14 @@ _M = TypeVar("_M", bound=type[models.Model])
 _registered: list[type[models.Model]] = []
 
 
+class InOrder(models.Model):
+    """A table whose rows are listed in the order in which they were written."""
+
+    class Meta:
+        abstract = True
+        ordering = ["id"]
+
+
 def append_only(model: _M) -> _M:
     """Register a model class whose rows may be added, and neither changed nor removed."""
     _registered.append(model)

@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from gearroom.core.models.append_only import append_only
+from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.models.people import Person
 
 
@@ -21,7 +21,7 @@ class PersonalText(models.Model):
 
 
 @append_only
-class Redaction(models.Model):
+class Redaction(InOrder):
     """An administrator's act that took names out of rows that are kept for ever: those of one
     person, who was erased, or (`about` None) of everybody in rows written before names were kept
     apart."""
@@ -33,12 +33,9 @@ class Redaction(models.Model):
     )
     at = models.DateTimeField()
 
-    class Meta:
-        ordering = ["id"]
-
 
 @append_only
-class RedactedRow(models.Model):
+class RedactedRow(InOrder):
     """One column of one row that a redaction changed, and the SHA-256 of what it has since. Of what
     it had before nothing is kept: a hash of a name is a name to whoever guesses it."""
 
@@ -48,6 +45,5 @@ class RedactedRow(models.Model):
     row = models.CharField(max_length=40)
     sha256 = models.CharField(max_length=64)
 
-    class Meta:
-        ordering = ["id"]
+    class Meta(InOrder.Meta):
         indexes = [models.Index(fields=["table", "column", "row"], name="redacted_row_by_place")]

@@ -74,8 +74,8 @@ class Names:
         start = 0
         for match in self._any.finditer(text) if self._any else ():
             yield text[start : match.start()]
-            assert match.lastindex is not None  # each is a group
-            yield Known(self._longest[match.lastindex - 1].person, match[0])
+            named = self._longest[(match.lastindex or 1) - 1]  # each is a group of the pattern
+            yield Known(named.person, match[0])
             start = match.end()
         yield text[start:]
 
@@ -163,11 +163,11 @@ def _member(name: str, of: dict[str, Any], names: Names, refer: Refer, kept: boo
         return replaced(value, Names(()), refer, kept=kept)
     if not isinstance(value, str) or (kept and OPEN in value):
         return replaced(value, names, refer, kept=kept)
-    who = _meant(name, of, names) if value else None
+    who = _named_by_member(name, of, names) if value else None
     return (who and refer(who)) or replaced(value, names, refer, kept=kept)
 
 
-def _meant(name: str, of: dict[str, Any], names: Names) -> Known | None:
+def _named_by_member(name: str, of: dict[str, Any], names: Names) -> Known | None:
     """Who is meant by a member as such, whatever its words are."""
     if name in _OF_A_PERSON and {"name", "phone"} <= of.keys() and isinstance(of.get("id"), int):
         return Known(of["id"], of[name])

@@ -16,21 +16,19 @@ def of_the_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")
 
 
-def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
+def refusal(
+    request: HttpRequest, problem: Problem, page_of: Handler = pages.refusal
+) -> HttpResponse:
     """The answer that says what is wrong."""
     if of_the_api(request):
         return api.respond(document(problem, request.path))
-    return pages.refusal(request, problem)
+    return page_of(request, problem)
 
 
 def database_failure(request: HttpRequest, error: Exception) -> HttpResponse | None:
     """The answer when the database cannot do its work; None for what is a mistake of ours."""
     problem = as_problem(error)
-    if problem is None:
-        return None
-    if of_the_api(request):
-        return api.respond(document(problem, request.path))
-    return pages.database_failure(request, problem)
+    return refusal(request, problem, pages.database_failure) if problem else None
 
 
 def _by_address(of_api: Handler, of_page: Handler) -> Handler:

@@ -152,11 +152,11 @@ class BoundedBody(MiddlewareMixin):
 
     def process_request(self, request: HttpRequest) -> HttpResponse | None:
         """Before any of the body is read."""
-        problem = _judge(request)
+        problem = _size_problem(request)
         return None if problem is None else respond(document(problem, request.path))
 
 
-def _judge(request: HttpRequest) -> Problem | None:
+def _size_problem(request: HttpRequest) -> Problem | None:
     if "HTTP_TRANSFER_ENCODING" in request.META:
         return LengthRequired(
             "length-required",
@@ -207,7 +207,7 @@ class NoNul(MiddlewareMixin):
         """Look at the address."""
         if "\0" in request.path:
             return errors.page_not_found(request, Http404())
-        return _refused(request) if _holds_nul(request.GET) else None
+        return _refuse_nul(request) if _holds_nul(request.GET) else None
 
     def process_view(
         self,
@@ -219,13 +219,13 @@ class NoNul(MiddlewareMixin):
         """Look at all that a page was sent, once its form was read."""
         if request.path.startswith("/api/") or not _holds_nul(request.POST):
             return None
-        return _refused(request)
+        return _refuse_nul(request)
 
 
 def _holds_nul(fields: QueryDict) -> bool:
     return any("\0" in text for name, values in fields.lists() for text in (name, *values))
 
 
-def _refused(request: HttpRequest) -> HttpResponse:
+def _refuse_nul(request: HttpRequest) -> HttpResponse:
     problem = Invalid(_("This contains a character that cannot be saved. Type it again by hand."))
     return errors.refusal(request, problem)

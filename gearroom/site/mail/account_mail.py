@@ -53,11 +53,11 @@ def send_resets() -> int:
     server did not take is tried with the next sweep, until the hour of asking is over; what cannot
     be written (an address that no mail can have) is not tried again."""
     waiting = PasswordReset.objects.filter(asked_at__gte=clock.now() - sign_ins.LINK_LASTS)
-
-    def send_one(reset: PasswordReset) -> bool | None:
-        return send(reset.user.person, partial(_reset_letter, reset))
-
-    return _send_waiting(waiting.select_related("user__person"), send_one, {})
+    return _send_waiting(
+        waiting.select_related("user__person"),
+        lambda reset: send(reset.user.person, partial(_reset_letter, reset)),
+        {},
+    )
 
 
 def _send_waiting(

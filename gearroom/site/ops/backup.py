@@ -132,7 +132,7 @@ def _is_kept(path: PurePath) -> bool:
 
 
 def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
-    parts = [Part(name, path.stat().st_size, _sum(path)) for name, path in sources.items()]
+    parts = [Part(name, path.stat().st_size, _sha256_of(path)) for name, path in sources.items()]
     migrations = sorted(map(".".join, MigrationLoader(connection).applied_migrations))
     manifest = Manifest(now.isoformat(), connection.vendor, migrations, parts)
 
@@ -154,7 +154,7 @@ def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
     return manifest
 
 
-def _sum(path: Path) -> str:
+def _sha256_of(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
@@ -193,31 +193,10 @@ def _unpack(file: Path, folder: Path) -> Manifest:
     try:
         with tarfile.open(file, "r:gz") as archive:
             members = iter(archive)
-            first = next(members, None)
-            text = archive.extractfile(first) if first and first.name == MANIFEST else None
-            if text is None:
-                raise BackupError(f"{file} is no backup of this program.")
-            manifest = Manifest.from_json(text.read(MOST_MANIFEST_BYTES))
+            manifest = _manifest_in(file, archive, next(members, None))
             expected = {part.name: part for part in manifest.parts}
-            if len(expected) < len(manifest.parts):
-                raise BackupError(f"The manifest of {file} lists a part twice.")
-            for name in expected:
-                if not _safe(name):
-                    raise BackupError(
-                        f"{file} holds {name!r}, which is no place for a file of a backup."
-                    )
             for member in members:
-                part = expected.pop(member.name, None)
-                content = archive.extractfile(member) if member.isreg() else None
-                if part is None or content is None:
-                    raise BackupError(f"{file} holds {member.name!r}, which its manifest does not.")
-                path = folder / part.name
-                path.parent.mkdir(parents=True, exist_ok=True)
-                with path.open("wb") as out:
-                    while block := content.read(1 << 20):
-                        out.write(block)
-                if (path.stat().st_size, _sum(path)) != (part.size, part.sha256):
-                    raise BackupError(f"{file} is damaged: {part.name} is not as it was saved.")
+                _extract(file, archive, member, expected.pop(member.name, None), folder)
     except FileNotFoundError as problem:
         raise BackupError(f"There is no file {file}.") from problem
     except (OSError, tarfile.TarError, EOFError, zlib.error) as problem:
@@ -229,7 +208,41 @@ def _unpack(file: Path, folder: Path) -> Manifest:
     return manifest
 
 
-def _safe(name: str) -> bool:
+def _manifest_in(file: Path, archive: tarfile.TarFile, first: tarfile.TarInfo | None) -> Manifest:
+    """The manifest that is an archive's first member; or BackupError, for one thing where it names
+    a part twice or in a place that none has."""
+    text = archive.extractfile(first) if first and first.name == MANIFEST else None
+    if text is None:
+        raise BackupError(f"{file} is no backup of this program.")
+    manifest = Manifest.from_json(text.read(MOST_MANIFEST_BYTES))
+    names = [part.name for part in manifest.parts]
+    if len(set(names)) < len(names):
+        raise BackupError(f"The manifest of {file} lists a part twice.")
+    if unsafe := [name for name in names if not _is_name_of_part(name)]:
+        raise BackupError(f"{file} holds {unsafe[0]!r}, which is no place for a file of a backup.")
+    return manifest
+
+
+def _extract(
+    file: Path,
+    archive: tarfile.TarFile,
+    member: tarfile.TarInfo,
+    part: Part | None,
+    folder: Path,
+) -> None:
+    """Write a member below `folder`, once it is as the manifest lists it; or BackupError."""
+    content = archive.extractfile(member) if member.isreg() else None
+    if part is None or content is None:
+        raise BackupError(f"{file} holds {member.name!r}, which its manifest does not.")
+    path = folder / part.name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("wb") as out:
+        shutil.copyfileobj(content, out, 1 << 20)
+    if (path.stat().st_size, _sha256_of(path)) != (part.size, part.sha256):
+        raise BackupError(f"{file} is damaged: {part.name} is not as it was saved.")
+
+
+def _is_name_of_part(name: str) -> bool:
     """Whether a backup may hold a part of this name: the database, or a file that one would keep,
     under its plain name and below the data folder."""
     if name in dumps.NAMES.values():

@@ -10,6 +10,7 @@ import urllib.request
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from time import monotonic, sleep
 from urllib.error import URLError
@@ -43,14 +44,18 @@ class Certificate:
     key: Path
 
 
-def _again(attempt: Callable[[], bool], seconds: float) -> bool:
-    """Try until it succeeds or the time is up: a server killed just now takes a moment to go."""
+def _succeeds(attempt: Callable[[], object], seconds: float) -> bool:
+    """Try until there is no OSError or the time is up: a server killed just now takes a moment to
+    go."""
     limit = monotonic() + seconds
-    while not attempt():
-        if monotonic() > limit:
-            return False
+    while True:
+        try:
+            attempt()
+            return True
+        except OSError:
+            if monotonic() > limit:
+                return False
         sleep(0.1)
-    return True
 
 
 @contextmanager
@@ -60,14 +65,8 @@ def sole_use(folder: Path, *, address: str, wait_seconds: float = 0.0) -> Iterat
     The kernel drops the lock with its holder, however that ends: a stale file is no hindrance.
     """
     with (folder / LOCK_FILE).open("a+") as file:
-
-        def taken() -> bool:
-            with suppress(BlockingIOError):
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                return True
-            return False
-
-        if not _again(taken, wait_seconds):
+        lock = partial(fcntl.flock, file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if not _succeeds(lock, wait_seconds):
             file.seek(0)
             holder = {}
             with suppress(json.JSONDecodeError):
@@ -89,14 +88,7 @@ def listen(host: str, port: int) -> socket.socket:
     """
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-
-    def bound() -> bool:
-        with suppress(OSError):
-            listener.bind((host, port))
-            return True
-        return False
-
-    if not _again(bound, HANDOVER_SECONDS):
+    if not _succeeds(partial(listener.bind, (host, port)), HANDOVER_SECONDS):
         listener.close()
         raise PortInUse(f"Port {port} is in use by another program. Choose one with --port.")
     listener.listen(512)

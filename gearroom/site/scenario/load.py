@@ -16,8 +16,16 @@ from gearroom.core.models import Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people as people_service, rooms as rooms_service
 from gearroom.site.scenario.advising import advise
-from gearroom.site.scenario.deciding import serve_needs, state_rates
-from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, receive
+from gearroom.site.scenario.school import (
+    PLAN,
+    THINGS,
+    ZONE,
+    School,
+    at,
+    receive,
+    serve_needs,
+    state_rates,
+)
 from gearroom.site.scenario.season import play_season
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.kits import kits

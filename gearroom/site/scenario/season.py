@@ -15,8 +15,16 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.site.scenario.deciding import revise_lists
-from gearroom.site.scenario.school import PLAN, THINGS, ZONE, School, at, by_key, receive
+from gearroom.site.scenario.school import (
+    PLAN,
+    THINGS,
+    ZONE,
+    School,
+    at,
+    by_key,
+    receive,
+    revise_lists,
+)
 from kits.models import Activity, AsFound, Holding, Kit, Lot, PlaceKind, Trip
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
@@ -27,6 +35,7 @@ from kits.services.ledger import LooseLevel, readiness, verdicts
 from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
+from kits.services.restocking.sealing import Closed
 from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
@@ -108,7 +117,8 @@ def _fill_and_seal(school: School, kit: Kit) -> None:
     sorting.restock(school.act(), kit)
     number = sealing.next_seal_number(kit.room) or ("0400" if kit.room.slug[0] == "m" else "H070")
     # What is not in stock is sealed all the same, and stays on the restock list.
-    sealing.reseal(school.act(), kit, number, anyway=True)
+    said = Closed(**PLAN["sealed"].get(kit.name, {}))
+    sealing.reseal(school.act(), kit, number, anyway=True, closed=said)
 
 
 def _book(school: School, going: Going, today: date) -> Trip:
@@ -254,6 +264,8 @@ def check_instruments(school: School) -> None:
                 serial=f"{name[0].upper()}{1001 + n}",
                 shelf=school.shelves[slug][0],
                 supplier="Fellside Medical Supplies",
+                price=Decimal(THINGS[name].price),
+                currency="GBP",
             )
         today = clock.today(ZONE)
         for lot in Lot.objects.filter(item=item).select_related("item"):

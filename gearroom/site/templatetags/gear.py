@@ -16,10 +16,10 @@ from django.utils.translation import gettext as _, pgettext
 
 from gearroom.core import clock
 from gearroom.core.models import Room
-from kits.models import Entry, EntryKind, InstrumentCheck, Kit, Trip
+from kits.models import Activity, Entry, EntryKind, InstrumentCheck, Kit, Need, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
-from kits.services.text import irregular_texts, verdict_texts, wording
+from kits.services.text import irregular_texts, rate_texts, verdict_texts, wording
 from kits.services.trips.trip_readiness import KitOfTrip
 
 register = template.Library()
@@ -33,9 +33,10 @@ def once() -> SafeString:
 
 @register.simple_tag
 def options(rows: Iterable[Any], chosen: Any = None) -> SafeString:
-    """The options of a select: rooms, other rows with a name, or pairs of a value and a label."""
+    """The options of a select: rooms, needs and activities, other rows with a name, or pairs of a
+    value and a label."""
     chosen = _sent_as(chosen)
-    pairs = (row if isinstance(row, tuple) else (_sent_as(row), row.name) for row in rows)
+    pairs = (row if isinstance(row, tuple) else (_sent_as(row), _label(row)) for row in rows)
     return format_html_join(
         "\n",
         '<option value="{}"{}>{}</option>',
@@ -47,8 +48,21 @@ def options(rows: Iterable[Any], chosen: Any = None) -> SafeString:
 
 
 def _sent_as(row: Any) -> str:
-    """What a form sends for a row: a room's slug, another row's number, or the value itself."""
-    return str(row.slug if isinstance(row, Room) else row.pk if isinstance(row, Model) else row)
+    """What a form sends for a row: a room's slug, the key of a need or activity, another row's
+    number, or the value itself."""
+    match row:
+        case Room():
+            return str(row.slug)
+        case Need() | Activity():
+            return str(row.key)
+        case Model():
+            return str(row.pk)
+    return str(row)
+
+
+def _label(row: Any) -> str:
+    """A row's name; those of needs and activities in the reader's language."""
+    return rate_texts.word(row.name) if isinstance(row, Need | Activity) else str(row.name)
 
 
 _LINE_END_BEFORE_PUNCTUATION = re.compile(r"\s*\n\s*(?=[,.:;)])")

@@ -5,18 +5,33 @@ from django.urls import URLPattern, path, re_path
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
-from gearroom.site.web.kits import count, kit_settings, kits, record
+from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
-from gearroom.site.web.lists import draft_editing, not_carried, packing_lists, signatures
+from gearroom.site.web.lists import draft_editing, not_carried, packing_lists
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
-from gearroom.site.web.people import people, personal_records, rooms
-from gearroom.site.web.planning import hazards, past_use, plans, rates, replays, vocabulary
+from gearroom.site.web.people import people, rooms
+from gearroom.site.web.planning import (
+    back_test,
+    hazards,
+    past_use,
+    plans,
+    rates,
+    replays,
+    vocabulary,
+)
 from gearroom.site.web.recalls import recalls
-from gearroom.site.web.restocking import emptying, sorting, stripping
-from gearroom.site.web.scan import labels, pictures, recent, scan
-from gearroom.site.web.stock import counting, item_editing, moving, receiving, stock
+from gearroom.site.web.restocking import sorting, stripping
+from gearroom.site.web.scan import labels, pictures, scan
+from gearroom.site.web.stock import (
+    counting,
+    item_editing,
+    moving,
+    receiving,
+    stock,
+    wall_calendar,
+)
 from gearroom.site.web.trips import trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
@@ -57,8 +72,8 @@ urlpatterns: list[URLPattern] = [
     # kits
     path("kits/", kits.list_kits, name="kits"),
     path("kits/<str:kit>/", kits.show_kit, name="kit"),
-    path("kits/<str:kit>/as-of/", record.as_of, name="kit-as-of"),
-    path("kits/<str:kit>/history/", record.list_acts, name="kit-history"),
+    path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
+    path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),
     path("kits/<str:kit>/count/", count.count, name="kit-count"),
     path("kits/<str:kit>/check/", kits.check_instrument, name="check-instrument"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
@@ -68,6 +83,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/keeping/", kit_settings.change_settings, name="keep-kit"),
     # labels and other printed papers
     path("rooms/<slug:room>/sign-out-sheet/", papers.sign_out_sheet, name="sign-out-sheet"),
+    path("rooms/<slug:room>/wall-calendar/", wall_calendar.wall_calendar, name="wall-calendar"),
     path("labels/", printing.choose, name="labels"),
     path("labels/print/", printing.sheet, name="print-labels"),
     path("labels/print/picture/", printing.picture, name="labels-picture"),
@@ -82,7 +98,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
     path("kits/<str:kit>/card/", papers.lid_card, name="lid-card"),
     # kit lists
-    path("sign/<str:signature>/", signatures.by_link, name="extend-signature"),
+    path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
     path("lists/", packing_lists.all_lists, name="lists"),
     path("lists/<int:id>/", packing_lists.newest, name="list"),
     path(_VERSION, packing_lists.version, name="list-version"),
@@ -138,10 +154,10 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:person>/sign-in/", people.sign_in, name="give-sign-in"),
     path("people/<int:person>/left/", people.left, name="left"),
     path("people/<int:person>/back/", people.came_back, name="came-back"),
-    path("people/<int:person>/merge/", personal_records.merge, name="merge-person"),
-    path("people/names/", personal_records.names, name="names"),
-    path("people/<int:person>/export/", personal_records.export, name="export-person"),
-    path("people/<int:person>/erase/", personal_records.erase, name="erase-person"),
+    path("people/<int:person>/merge/", people.merge, name="merge-person"),
+    path("people/names/", people.names, name="names"),
+    path("people/<int:person>/export/", people.export, name="export-person"),
+    path("people/<int:person>/erase/", people.erase, name="erase-person"),
     path("people/<int:person>/tag/", people.make_tag, name="make-tag"),
     path("rooms/", rooms.all_rooms, name="rooms"),
     path("rooms/<slug:room>/", rooms.room, name="room"),
@@ -157,7 +173,7 @@ urlpatterns: list[URLPattern] = [
     path("needs/hazards/", hazards.asks, name="hazard-needs"),
     path("stock/<int:item>/serves/", vocabulary.serves, name="serves"),
     path("past-use/", past_use.past_use, name="past-use"),
-    path("back-test/", past_use.back_test, name="back-test"),
+    path("back-test/", back_test.back_test, name="back-test"),
     path("rates/", rates.all_rates, name="rates"),
     path("rates/<slug:need>/", rates.one_need, name="rate"),
     # recalls
@@ -173,13 +189,13 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
     path("strip/", stripping.start, name="strip"),
     path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
-    path("kits/<str:kit>/empty/", emptying.empty, name="empty-kit"),
+    path("kits/<str:kit>/empty/", stripping.empty, name="empty-kit"),
     path("kits/<str:kit>/strip/new/", stripping.new_item, name="strip-new"),
     # scanning and what follows from it
     path("scan/", scan.scan, name="scan"),
     re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", labels.label, name="label"),
-    path("undo/<int:entry>/", recent.undo, name="undo"),
-    path("undo/<int:entry>/really/", recent.correct_kit, name="really"),
+    path("undo/<int:entry>/", scan.undo, name="undo"),
+    path("undo/<int:entry>/really/", scan.correct_kit, name="really"),
     path("kits/<str:kit>/photos/<int:number>/", pictures.photo, name="photo"),
     path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
     # stock

@@ -101,9 +101,13 @@ class ComeBack(KitView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put items that were returned from a casualty on a shelf."""
-        kit = self.kit()
-        lot, shelf = find.lot(data["lot"]), find.shelf(act.actor, data["shelf"])
-        return 201, away.come_back(act, kit, lot, data["units"], shelf)
+        return 201, away.come_back(
+            act,
+            self.kit(),
+            find.lot(data["lot"]),
+            data["units"],
+            find.shelf(act.actor, data["shelf"]),
+        )
 
 
 class WriteOff(KitView):
@@ -137,6 +141,5 @@ class UnmetNeeds(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[UnmetNeed]:
         """What was needed but not in the kits of your gear rooms, newest first."""
         rows = returns.needs_in_force()
-        if not self.actor.everywhere:
-            rows = rows.filter(entry__in=find.entries_of(self.actor))
-        return rows
+        theirs = find.entries_of(self.actor)
+        return rows if self.actor.everywhere else rows.filter(entry__in=theirs)

@@ -239,9 +239,8 @@ class Kits(ListView, _KitView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add an empty kit that uses a published version of a kit list."""
-        room = find.room(act.actor, data.pop("home_room"))
-        version = version_of(data)
-        made = kits.add_kit(act, list_version=version, home_room=room, **people_in(act.actor, data))
+        data["home_room"] = find.room(act.actor, data["home_room"])
+        made = kits.add_kit(act, list_version=version_of(data), **people_in(act.actor, data))
         return 201, self.whole(made)
 
 

@@ -42,11 +42,10 @@ class Checkouts(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Checkout]:
         """Who has, and who has had, the kits of your gear rooms, newest first."""
         rows = Checkout.objects.not_undone().select_related("kit", "section", "person", "trip")
-        if not self.actor.everywhere:
-            rooms = self.actor.room_ids
-            theirs = Q(kit__home_room__in=rooms) | Q(opened_by__room__in=rooms)
-            rows = rows.filter(theirs | Q(person=self.actor.person))
-        return rows
+        rooms = self.actor.room_ids
+        theirs = Q(kit__home_room__in=rooms) | Q(opened_by__room__in=rooms)
+        theirs |= Q(person=self.actor.person)
+        return rows if self.actor.everywhere else rows.filter(theirs)
 
 
 def _overdue() -> Q:
@@ -214,10 +213,9 @@ class Movements(ListView):
         rows = Movement.objects.select_related(
             "entry", "lot__item", "from_place", "to_place", "from_room", "to_room"
         )
-        if self.actor.everywhere:
-            return rows
         mine = self.actor.room_ids
-        return rows.filter(Q(from_room__in=mine) | Q(to_room__in=mine))
+        near = Q(from_room__in=mine) | Q(to_room__in=mine)
+        return rows if self.actor.everywhere else rows.filter(near)
 
     def whole_page(self, page: list[Movement]) -> Sequence[Movement]:
         """Of another room's side, which room it is."""

@@ -96,11 +96,14 @@ class Compare(ReadView, PackingListView):
         """The differences between one version and another."""
         before, after = self.version(self.kwargs["before"]), self.version()
         compared = comparison.compared(before, after)
-        statement = [
-            {"what": what, "before": a, "after": b} for what, (a, b) in compared.properties.items()
-        ]
-        left_out = comparison.left_out_otherwise(before, after)
-        return {**vars(compared), "said": statement, "not_carried": left_out}
+        return {
+            **vars(compared),
+            "said": [
+                {"what": what, "before": a, "after": b}
+                for what, (a, b) in compared.properties.items()
+            ],
+            "not_carried": comparison.left_out_otherwise(before, after),
+        }
 
 
 class Effect(ReadView, PackingListView):

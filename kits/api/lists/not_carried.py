@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Actor
-from gearroom.core.api.openapi.member_rules import OneOf
+from gearroom.core.api.openapi.member_rules import one_of
 from gearroom.core.api.requests.serializers import NoteField, StrictSerializer
 from kits.api import answers
 from kits.api.fields import hazards_field
@@ -21,7 +21,7 @@ _ACTIVITIES: dict[str, Any] = {"max_length": 50}
 
 
 class NotCarriedBody(StrictSerializer):
-    rules = (OneOf(("item", "need"), _("Enter an item, or a need by its key.")),)
+    rules = (one_of(("item", "need"), _("Enter an item, or a need by its key.")),)
 
     item = serializers.IntegerField(required=False, min_value=1)
     need = serializers.SlugField(required=False, max_length=40, help_text="A need by its key.")

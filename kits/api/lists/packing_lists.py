@@ -279,14 +279,15 @@ class Sign(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Sign a published version as medical adviser, until a given day."""
         page = data.get("page")
-        done = signatures.sign(
-            act,
-            self.version(),
-            until=data["until"],
-            note=data["note"],
-            page=page.read(signatures.MOST_PAGE_BYTES + 1) if page else b"",
+        return 200, self.whole(
+            signatures.sign(
+                act,
+                self.version(),
+                until=data["until"],
+                note=data["note"],
+                page=page.read(signatures.MOST_PAGE_BYTES + 1) if page else b"",
+            )
         )
-        return 200, self.whole(done)
 
 
 class _PageSchema(ViewSchema):

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import Needs
+from gearroom.core.api.openapi.member_rules import needs
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers
@@ -82,8 +82,8 @@ class DraftedListBody(ActBody):
         "trained_for": ["not-breathing"],
     }
     rules = (
-        Needs("list", "version", _("Name the version of the kit list."), "version"),
-        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
+        needs("list", "version", _("Name the version of the kit list."), "version"),
+        needs("version", "list", _("Name the kit list that this is a version of."), "list"),
     )
 
     activity = serializers.SlugField(required=False, allow_null=True, max_length=40)
@@ -102,7 +102,7 @@ class DraftedListBody(ActBody):
         required=False,
         allow_null=True,
         max_length=100,
-        help_text="Needs, by their keys, that somebody is trained for; null: not said.",
+        help_text="needs, by their keys, that somebody is trained for; null: not said.",
     )
     list = serializers.IntegerField(
         required=False, min_value=1, help_text="The kit list that the draft starts from."

@@ -1,23 +1,22 @@
-"""/api/v1/plans/: what kits and lists come to, the rates that it rests on, and replays."""
+"""/api/v1/plans/: what kits and lists come to, and the rates that it rests on."""
 
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
 from kits.models import Activity, PackingListVersion, RateSource
 from kits.rules.planning import rates as rules, studies
 from kits.rules.planning.fit import Fits
+from kits.rules.planning.quantities import Basis
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
-from kits.services.planning import fit, plans, priors, rates, replays, vocabulary
+from kits.services.planning import fit, plans, priors, rates, vocabulary
 from kits.services.planning.rates import NeedRate
 from kits.services.text.planning_texts import CAUTION
 
@@ -28,6 +27,9 @@ PER = 1000
 def per_1000(rate: float | None) -> float | None:
     """A rate in uses a participant-day, as it is shown."""
     return None if rate is None else rate * PER
+
+
+COVERS = {True: "all-activities", False: "one-activity"}
 
 
 class PriorAnswer(answers.Answer):
@@ -54,9 +56,16 @@ class RateAnswer(answers.Answer):
     need = serializers.CharField(source="need.key")
     name = serializers.CharField(source="need.name")
     group = serializers.CharField(source="need.group")
-    activity = serializers.CharField(help_text="Empty: trips that do not say what they do.")
+    activity = serializers.CharField(help_text="Empty: of trips of all activities.")
+    covers = answers.made(
+        serializers.ChoiceField, lambda of: COVERS[of.pooled], choices=list(COVERS.values()),
+        help_text="What `shape`, `per_days` and `dispersion` are of.",
+    )  # fmt: skip
     prior = PriorAnswer(source="*")
-    uses = serializers.FloatField(help_text="Uses recorded, what was not there included.")
+    uses = serializers.FloatField(
+        help_text="Uses recorded, what was not there included; where all that was carried went, "
+        "there may have been more."
+    )
     exposure_days = serializers.FloatField(
         source="days", help_text="Participant-days over which they were recorded."
     )
@@ -111,13 +120,16 @@ class LineAnswer(answers.Answer):
     name = serializers.CharField(source="line.item.name")
     section = serializers.CharField(source="line.section.key")
     priority = serializers.CharField(source="line.criticality")
+    basis = serializers.ChoiceField(
+        [each.value for each in Basis], help_text="What is worked out of it, or why nothing is."
+    )
     need = NeedAnswer(source="needs", many=True, help_text="What the item is for.")
     planned_days = serializers.FloatField(help_text="Participant-days of one trip.")
     demand = answers.made(
         Chances,
         lambda of: None if of.demand is None else of.demand.tolist(),
         allow_null=True,
-        help_text="The chances of 0, 1, 2 … units wanted on one trip; null: no rate.",
+        help_text="The chances of 0, 1, 2 … units wanted on one trip; null: see `basis`.",
     )
     quantity = serializers.IntegerField()
     enough = serializers.IntegerField(help_text="Units that are enough with `service_level`.")
@@ -199,6 +211,7 @@ class PlanAnswer(answers.Answer):
     lacks_something = serializers.FloatField(
         help_text="The chance that at least one line with a rate runs out on one trip."
     )
+    lacks_must_have = serializers.FloatField(help_text="The same of its must-haves alone.")
     fit = FitAnswer()
     caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
 
@@ -324,68 +337,3 @@ class StateRate(UseCaseView):
         """State how often a need comes up in an activity (`any`: in all)."""
         need, key = vocabulary.need_of(self.kwargs["need"]), self.kwargs["activity"]
         return 200, priors.state(act, need, activity_of(None if key == "any" else key), **data)
-
-
-# ------------------------------------------------------------------------------------------ replay
-class ShortageAnswer(answers.Answer):
-    trip = serializers.CharField(
-        source="trip.trip.name", allow_null=True, help_text="Null: a trip of a room not yours."
-    )
-    first_day = serializers.DateField(source="trip.trip.first_day")
-    item = serializers.CharField(source="item.name")
-    wanted = serializers.IntegerField(source="short.wanted")
-    lacking = serializers.IntegerField(source="short.lacking")
-    at_least = serializers.BooleanField(
-        source="short.at_least", help_text="All that was carried then went: perhaps even more."
-    )
-
-
-class ReplayAnswer(answers.Answer):
-    trips = serializers.IntegerField(source="done.counted")
-    not_counted = answers.made(serializers.IntegerField, lambda of: len(of.done.not_counted))
-    short_trips = serializers.IntegerField(source="done.short_trips")
-    shortages = ShortageAnswer(many=True)
-    mass_g = serializers.IntegerField(source="done.mass_g")
-    lighter_g = serializers.IntegerField(help_text="Than the version that is followed now.")
-    waste = serializers.DecimalField(12, 2, source="done.waste")
-    saved = serializers.DecimalField(12, 2, help_text="Of waste, against what is followed now.")
-    caution = answers.made(serializers.CharField, lambda of: str(CAUTION))
-
-    def to_representation(self, done: replays.Comparison) -> Any:
-        """What it came to; trips of rooms that are not theirs without their names."""
-        shown = super().to_representation(done)
-        theirs = replays.visible_trips(self.context["actor"], done)
-        for row, each in zip(shown["shortages"], done.shortages, strict=True):
-            if each.trip.trip.pk not in theirs:
-                row["trip"] = None
-        return shown
-
-
-class ReplayBody(ActBody):
-    example = {"list": 1, "version": 2}
-    rules = (
-        OneOf(("kit", "list"), _("Name a kit, or a kit list and one of its versions.")),
-        Needs("list", "version", _("Name the version of the kit list."), "version"),
-        Needs("version", "list", _("Name the kit list that this is a version of."), "list"),
-    )
-
-    kit = serializers.CharField(required=False, max_length=40, help_text="By name or label code.")
-    list = serializers.IntegerField(required=False, min_value=1)
-    version = serializers.IntegerField(required=False, min_value=1)
-
-
-class TakeOnPastTrips(UseCaseView):
-    use_case = "look"
-    body = ReplayBody
-    answers = {200: ReplayAnswer}
-
-    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a list on past trips: a kit's own, or those of all kits that follow the list."""
-        if "kit" in data:
-            kit = find.kit(act.actor, data["kit"])
-            return 200, replays.of_version(kit.list_version, kit)
-        return 200, replays.of_version(packing_lists.version_of(data["list"], data["version"]))
-
-    def kept(self, body: Any) -> Any:
-        """Nothing: it only asks."""
-        return None

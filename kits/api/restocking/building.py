@@ -147,11 +147,10 @@ class Strip(KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Break down a bought kit, item by item: keep, shelf, training or dispose of."""
         kit = self.kit()
-        things = [_thing(act, kit, row) for row in data["things"]]
         done = building.strip(
             act,
             kit,
-            things,
+            [_thing(act, kit, row) for row in data["things"]],
             supplier=data.get("supplier", ""),
             price=data.get("price"),
             currency=data.get("currency", ""),
@@ -264,7 +263,8 @@ class Empty(KitView):
             )
             for row in data.get("lines", [])
         ]
-        levels = bodies.loose_levels(kit, data.get("levels", []))
-        done = emptying.empty(act, kit, lines, levels=levels)
+        done = emptying.empty(
+            act, kit, lines, levels=bodies.loose_levels(kit, data.get("levels", []))
+        )
         with_batches(row.lot for row in done.went)
         return 201, done

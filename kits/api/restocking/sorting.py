@@ -40,8 +40,12 @@ class LookInside(KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were checked and match the record."""
         kit = self.kit()
-        levels = bodies.loose_levels(kit, data.get("levels", []))
-        return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
+        return 200, sorting.look_inside(
+            act,
+            kit,
+            levels=bodies.loose_levels(kit, data.get("levels", [])),
+            note=data.get("note", ""),
+        )
 
 
 # ----------------------------------------------------------------------------------- restocking
@@ -61,9 +65,6 @@ def _plan(field: AnyField) -> sorting.Restock:
 class ShelfName(serializers.CharField):
     """The name of the shelf that a row of a restock list takes from."""
 
-    def __init__(self, **more: Any) -> None:
-        super().__init__(source="shelf", **more)
-
     def to_representation(self, shelf: str) -> str:
         """By the shelf's id."""
         return _plan(self).shelves[int(shelf)].name
@@ -72,9 +73,6 @@ class ShelfName(serializers.CharField):
 class Destination(serializers.CharField):
     """The name of the place that a row of a restock list goes to."""
 
-    def __init__(self) -> None:
-        super().__init__(source="*")
-
     def to_representation(self, row: picking.TakeOut) -> str:  # type: ignore[override]  # of a row
         """By the list."""
         return sorting.destination(_plan(self), row).name
@@ -82,8 +80,7 @@ class Destination(serializers.CharField):
 
 class _ItemRow(answers.Answer):
     members = ["item", "name"]
-    item = serializers.IntegerField(source="thing.id")
-    name = serializers.CharField(source="thing.name")
+    sources = {"item": "thing.id", "name": "thing.name"}
 
 
 @answers.Answer.of(picking.PutIn)
@@ -97,7 +94,7 @@ class PutInAnswer(_ItemRow):
     }  # fmt: skip
     good_until = answers.made(serializers.DateField, good_through, source="batch", allow_null=True)
     shelf = serializers.IntegerField()
-    shelf_name = ShelfName()
+    shelf_name = ShelfName(source="shelf")
 
 
 @answers.Answer.of(picking.TakeOut)
@@ -108,14 +105,14 @@ class TakeOutAnswer(answers.Answer):
         "number": "batch.number",
     }  # fmt: skip
     why = serializers.CharField()
-    to = Destination()
+    to = Destination(source="*")
 
 
 @answers.Answer.of(picking.FillUp)
 class FillUpAnswer(_ItemRow):
     members = ["section", "level", "shelf_name"]
     level = serializers.CharField(allow_null=True)
-    shelf_name = ShelfName(allow_null=True)
+    shelf_name = ShelfName(source="shelf", allow_null=True)
 
 
 @answers.Answer.of(picking.Missing)

@@ -199,9 +199,8 @@ class PutPackCode(_ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record how many units of an item a pack with a maker's GTIN holds."""
-        item = self.item()
-        catalogue.put_pack_code(act, item, **data)
-        return 200, self.whole(item)
+        catalogue.put_pack_code(act, self.item(), **data)
+        return 200, self.item()
 
 
 class RemovePackCode(_ItemView):
@@ -209,9 +208,8 @@ class RemovePackCode(_ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Remove a GTIN from an item."""
-        item = self.item()
-        catalogue.remove_pack_code(act, item, data["gtin"])
-        return 200, self.whole(item)
+        catalogue.remove_pack_code(act, self.item(), data["gtin"])
+        return 200, self.item()
 
 
 class PutSubstitute(_ItemView):
@@ -219,9 +217,8 @@ class PutSubstitute(_ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record what can be used instead of an item, one for one and in one direction."""
-        item = self.item()
-        catalogue.put_substitute(act, item, self.item(data["instead"]), data.get("note", ""))
-        return 200, self.whole(item)
+        catalogue.put_substitute(act, self.item(), self.item(data["instead"]), data.get("note", ""))
+        return 200, self.item()
 
 
 class RemoveSubstitute(_ItemView):
@@ -229,6 +226,5 @@ class RemoveSubstitute(_ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Remove a substitute of an item."""
-        item = self.item()
-        catalogue.remove_substitute(act, item, self.item(data["instead"]))
-        return 200, self.whole(item)
+        catalogue.remove_substitute(act, self.item(), self.item(data["instead"]))
+        return 200, self.item()

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import OneOf
+from gearroom.core.api.openapi.member_rules import one_of
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
@@ -25,7 +25,7 @@ COMPLETE = (
 
 class FoundBody(StrictSerializer):
     rules = (
-        OneOf(("lot", "item"), _("Specify either the batch (lot) or the item (item), not both.")),
+        one_of(("lot", "item"), _("Specify either the batch (lot) or the item (item), not both.")),
     )
 
     lot = serializers.CharField(required=False, max_length=40)
@@ -83,8 +83,7 @@ class CountKit(KitView):
             _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
         ]
-        levels = bodies.loose_levels(kit, data.get("levels", []))
-        return _count(act, places, result, data, levels)
+        return _count(act, places, result, data, bodies.loose_levels(kit, data.get("levels", [])))
 
 
 class CountShelf(UseCaseView):

@@ -177,8 +177,12 @@ class OneLot(ReadView):
             .filter(lot=lot, place__in=find.places_of(self.actor))
             .select_related("place__kit")
         )
-        receipts = receipts_of(self.actor, lot)
-        return {"lot": lot, "facts": facts, "receipts": receipts, "places": held}
+        return {
+            "lot": lot,
+            "facts": facts,
+            "receipts": receipts_of(self.actor, lot),
+            "places": held,
+        }
 
 
 # -------------------------------------------------------------------------------------- correcting

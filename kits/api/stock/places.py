@@ -48,8 +48,9 @@ class Places(ListView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a shelf to a room."""
-        room = find.room(act.actor, data["room"])
-        return 201, shelves.add_shelf(act, room, data["name"], position=data.get("position"))
+        return 201, shelves.add_shelf(
+            act, find.room(act.actor, data["room"]), data["name"], position=data.get("position")
+        )
 
 
 class EditShelfBody(ActBody):

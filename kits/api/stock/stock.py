@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
+from gearroom.core.api.openapi.member_rules import any_of, needs, one_of
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, named, present
 from kits.api import answers
@@ -81,13 +81,13 @@ class ReceiveBody(ActBody, LotBody):
         "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
     }  # fmt: skip
     rules = (
-        AnyOf(("item", "pack_code"), _("Enter the item that arrived, or its pack code.")),
-        OneOf(
+        any_of(("item", "pack_code"), _("Enter the item that arrived, or its pack code.")),
+        one_of(
             ("units", "packs"),
             _("Enter either the number of units or the number of packs that arrived."),
             "units",
         ),
-        Needs(
+        needs(
             "packs",
             "pack_code",
             _("The pack code determines how many units are in a pack: enter the pack code."),
@@ -144,8 +144,7 @@ class Arrive(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put items sent by another gear room on a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
-        lot = find.lot(data["lot"])
-        return 201, moving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
+        return 201, moving.arrive(act, lot=find.lot(data["lot"]), units=data["units"], shelf=shelf)
 
 
 # ------------------------------------------------------------------------------ moving and sending

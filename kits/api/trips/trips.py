@@ -262,8 +262,7 @@ class OneTrip(ReadView, _TripView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Create or replace a trip; if nothing has changed, it is left as it is."""
-        facts = facts_from(act, data)
-        done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
+        done = trips.put(act, **self.kwargs, facts=facts_from(act, data))
         status = 201 if done.outcome == "created" else 200
         return status, {**vars(done), "trip": with_kits(done.trip)}
 

@@ -230,24 +230,21 @@ def undated_grace_until(entered_on: date) -> date:
 def _limits(batch: Batch) -> Iterable[tuple[ReasonCode, date | None]]:
     """Each fault that units have or come to have, gravest first, with the last day on which they
     do not have it; None where they have it now."""
-    if batch.recalled:
-        yield ReasonCode.RECALLED, None
-    if batch.withheld:
-        yield ReasonCode.WITHHELD, None
-    if batch.check_passed is False:
-        yield ReasonCode.CHECK_FAILED, None
-    if must_be_dated(batch) and not date_known(batch) and batch.undated_until is None:
-        yield ReasonCode.DATE_NOT_KNOWN, None
-    if batch.expiry is not None:
-        yield ReasonCode.EXPIRED, batch.expiry
-    if (opened := _opened_through(batch)) is not None:
-        yield ReasonCode.OPENED_TOO_LONG, opened
-    if batch.undated_until is not None:
-        yield ReasonCode.DATE_NOT_KNOWN, batch.undated_until
-    if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
-        yield ReasonCode.CHECK_NOT_ANSWERED, None
-    if batch.check_due is not None:
-        yield ReasonCode.CHECK_DUE, batch.check_due
+    grace, opened = batch.undated_until, _opened_through(batch)
+    undated = must_be_dated(batch) and not date_known(batch) and grace is None
+    unchecked = batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT
+    limits = (
+        (batch.recalled, ReasonCode.RECALLED, None),
+        (batch.withheld, ReasonCode.WITHHELD, None),
+        (batch.check_passed is False, ReasonCode.CHECK_FAILED, None),
+        (undated, ReasonCode.DATE_NOT_KNOWN, None),
+        (batch.expiry is not None, ReasonCode.EXPIRED, batch.expiry),
+        (opened is not None, ReasonCode.OPENED_TOO_LONG, opened),
+        (grace is not None, ReasonCode.DATE_NOT_KNOWN, grace),
+        (unchecked, ReasonCode.CHECK_NOT_ANSWERED, None),
+        (batch.check_due is not None, ReasonCode.CHECK_DUE, batch.check_due),
+    )
+    return ((fault, last) for there, fault, last in limits if there)
 
 
 _CHECKS = (ReasonCode.CHECK_FAILED, ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
@@ -303,10 +300,9 @@ def may_be_put_in(
     """
     checked_inside = (ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
     fault = next((x for x in _faults(batch, today) if x not in checked_inside), None)
-    if fault in (ReasonCode.RECALLED, ReasonCode.WITHHELD):
-        return fault
-    if training_stock:
-        return ReasonCode.TRAINING_STOCK
-    if batch.thing.kind is Kind.MEDICINE and not list_signed:
-        return ReasonCode.UNSIGNED_MEDICINE
-    return fault
+    cases = (
+        (fault in (ReasonCode.RECALLED, ReasonCode.WITHHELD), fault),
+        (training_stock, ReasonCode.TRAINING_STOCK),
+        (batch.thing.kind is Kind.MEDICINE and not list_signed, ReasonCode.UNSIGNED_MEDICINE),
+    )
+    return next((why for applies, why in cases if applies), fault)

@@ -20,6 +20,10 @@ class Kind(enum.StrEnum):
     DOCUMENT = "document"
 
 
+USED_UP = frozenset({Kind.CONSUMABLE, Kind.MEDICINE})
+"""A use takes these out of a kit; things of the other kinds come back after it."""
+
+
 class Criticality(enum.StrEnum):
     """How much a kit may do without a line."""
 

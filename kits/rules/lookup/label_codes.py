@@ -72,14 +72,23 @@ def payload(public_url: str, code: str) -> str:
     """
     parts = urlsplit(public_url)
     address = f"{parts.scheme}://{parts.netloc}".upper()
-    if parts.scheme not in ("http", "https") or not parts.netloc:
-        raise ValueError("The public address must start with https:// and a host name.")
-    if parts.path.strip("/") or parts.query or parts.fragment or "@" in parts.netloc:
-        raise ValueError("The public address must be https:// and a host name, without a path.")
-    if not _ALPHANUMERIC_MODE.issuperset(address):
-        raise ValueError("The public address may contain only letters, digits, dots and hyphens.")
-    if not is_valid(code):
-        raise ValueError(f"{code!r} is not a label code.")
+    for wrong, says in (
+        (
+            parts.scheme not in ("http", "https") or not parts.netloc,
+            "The public address must start with https:// and a host name.",
+        ),
+        (
+            parts.path.strip("/") or parts.query or parts.fragment or "@" in parts.netloc,
+            "The public address must be https:// and a host name, without a path.",
+        ),
+        (
+            not _ALPHANUMERIC_MODE.issuperset(address),
+            "The public address may contain only letters, digits, dots and hyphens.",
+        ),
+        (not is_valid(code), f"{code!r} is not a label code."),
+    ):
+        if wrong:
+            raise ValueError(says)
     return f"{address}/L/{code}"
 
 

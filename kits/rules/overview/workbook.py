@@ -310,10 +310,15 @@ def _lists(
         if any(fold(line.thing) == fold(reader.text("thing")) for line in pouch):
             reader.fault("thing", "twice")
             continue
-        line = LineRow(
-            reader.text("thing"), carry, never_below, Criticality(matters), reader.text("reason")
+        pouch.append(
+            LineRow(
+                thing=reader.text("thing"),
+                carry=carry,
+                never_below=never_below,
+                criticality=Criticality(matters),
+                reason=reader.text("reason"),
+            )
         )
-        pouch.append(line)
     return [
         ListRow(names[key], serves[key][0] or 1, serves[key][1] or 1, sections[key])
         for key in names
@@ -330,8 +335,9 @@ def _kits(
         reader.refer("list", follow)
         reader.refer("responsible", known.people | {""})
         if _new(reader, "name", names, known.kits):
-            row = KitRow(reader.text("name"), reader.text("list"), reader.text("responsible"))
-            kits.append(row)
+            kits.append(
+                KitRow(reader.text("name"), reader.text("list"), reader.text("responsible"))
+            )
     return kits
 
 

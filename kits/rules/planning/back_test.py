@@ -6,14 +6,16 @@ all of them, so it is worked out for several rates and weighed by what is believ
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from scipy import stats
 
 from kits.rules.planning import demand as demands, quantities
 from kits.rules.planning.demand import LEAST_DISPERSION, Probabilities, Rate
+from kits.rules.planning.wants import Lack, Want
 
 ONE_UNIT = demands.units_of_use([1.0])
 LEVEL = 0.90
@@ -46,6 +48,33 @@ class Spread:
     def by_chance(self) -> bool:
         """Whether chance alone explains what happened."""
         return self.low <= self.happened <= self.high
+
+
+class LeftOut(StrEnum):
+    """Why a want is in no comparison."""
+
+    OWN_WORDS = "own-words"
+    NOT_COUNTED = "not-counted"  # nobody counted the kit after the trip
+    NOT_ON_LIST = "not-on-list"  # its list carried nothing for it, so no use could be on record
+    WITHOUT_RATE = "without-rate"  # nothing was expected of its need
+    NO_NEED = "no-need"  # what was carried for it is not said to serve a need
+
+
+def left_out(
+    want: Want, *, counted: bool, rated: Collection[int], unrated: Collection[int]
+) -> LeftOut | None:
+    """Why a want is not among the shortages that are compared; None where it is. `counted`: its
+    trip is known; `rated` and `unrated`: the needs of its item that its kit's list carried
+    something for, with and without a rate."""
+    if want.lack is Lack.OWN_WORDS:
+        return LeftOut.OWN_WORDS
+    if not counted:
+        return LeftOut.NOT_COUNTED
+    if rated:
+        return None
+    if unrated:
+        return LeftOut.WITHOUT_RATE
+    return LeftOut.NOT_ON_LIST if want.lack is Lack.NOT_ON_LIST else LeftOut.NO_NEED
 
 
 @dataclass(frozen=True)

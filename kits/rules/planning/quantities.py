@@ -3,10 +3,32 @@ signs the list."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
 from kits.rules.planning.demand import Probabilities
+
+
+class Basis(StrEnum):
+    """What can be worked out of how many of an item are enough, and why not."""
+
+    DEMAND = "demand"  # from how often it is wanted
+    COMES_BACK = "comes-back"  # it is there again after each use
+    LOOSE = "loose"  # nobody counts it
+    NO_PURPOSE = "no-purpose"  # nobody said what it is for
+    NO_RATE = "no-rate"  # nothing is known of how often it is wanted
+
+
+def basis(*, loose: bool, used_up: bool, needs: int, with_rate: int) -> Basis:
+    """What can be worked out of an item that serves so many `needs`, some of them `with_rate`."""
+    if loose:
+        return Basis.LOOSE
+    if not used_up:
+        return Basis.COMES_BACK
+    if not needs:
+        return Basis.NO_PURPOSE
+    return Basis.DEMAND if with_rate else Basis.NO_RATE
 
 
 def runs_out(demand: Probabilities, quantity: int) -> float:

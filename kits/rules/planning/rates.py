@@ -87,14 +87,21 @@ class Cell:
         """So many uses at least."""
         return self.uses + sum(each.least for each in self.bounded)
 
+    @property
+    def open_ended(self) -> bool:
+        """Whether there may have been more."""
+        return any(each.most != each.least for each in self.bounded)
+
 
 @dataclass(frozen=True)
 class Group:
     """What needs of a group share: `shape`, how alike activities are (0.5 to 20), and
-    `dispersion`, how far uses come together (1 to 5)."""
+    `dispersion`, how far uses come together (1 to 5) on trips of one activity; `mixed` on trips of
+    all activities, which differ from each other too."""
 
     shape: float = USUAL_SHAPE
     dispersion: float = 1.0
+    mixed: float = 1.0
 
 
 def rate(
@@ -102,8 +109,7 @@ def rate(
 ) -> Rate | None:
     """What is believed of a need's rate in an activity; None where nothing was stated and no use
     was ever recorded of it. `cells` by activity."""
-    anything = any(c.uses or any(b.least for b in c.bounded) for c in cells.values())
-    if prior is None and not anything:
+    if prior is None and not _any_use(cells):
         return None
     mean = _need(prior, {n: c for n, c in cells.items() if n != activity}, group)
     own = cells.get(activity, Cell())
@@ -113,6 +119,24 @@ def rate(
     # has the mean and the variance of both together.
     shape = group.shape * mean.shape / (group.shape + mean.shape + 1)
     return posterior(shape, shape / mean.mean, own, group.dispersion)
+
+
+def pooled(prior: Prior | None, cells: Mapping[str, Cell], group: Group) -> Rate | None:
+    """What is believed of a need's rate on trips of all activities, in the mix that is on record;
+    None where nothing was stated and no use was ever recorded of it."""
+    if prior is None and not _any_use(cells):
+        return None
+    a, b = _before(prior)
+    return posterior(a, b, _together(list(cells.values()), [1.0] * len(cells)), group.mixed)
+
+
+def _any_use(cells: Mapping[str, Cell]) -> bool:
+    return any(cell.least for cell in cells.values())
+
+
+def _before(prior: Prior | None) -> tuple[float, float]:
+    """Shape and days of what is believed before any record."""
+    return (VAGUE_SHAPE, 0.0) if prior is None else (prior.weight, prior.weight / prior.mean)
 
 
 def _need(prior: Prior | None, cells: Mapping[str, Cell], group: Group) -> Rate | None:
@@ -125,7 +149,7 @@ def _need(prior: Prior | None, cells: Mapping[str, Cell], group: Group) -> Rate 
     exposed = [cell for cell in cells.values() if cell.exposure > 0]
     if prior is None and not exposed:
         return None
-    a, b = (VAGUE_SHAPE, 0.0) if prior is None else (prior.weight, prior.weight / prior.mean)
+    a, b = _before(prior)
     found = posterior(a, b, _together(exposed, [1.0] * len(exposed)), group.dispersion)
     for _ in range(ROUNDS):
         weights = [

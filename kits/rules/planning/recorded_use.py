@@ -14,11 +14,17 @@ HANDFUL_DAYS = 30
 """That there was no use says something from so many participant-days on."""
 
 
+RARE = 1 / 1000
+"""What is needed less than once in 1,000 participant-days may be called rare: one kit for ten
+people goes years without it."""
+
+
 class Bears(StrEnum):
     """What can be said."""
 
     NOTHING = "nothing"  # no trip is known, or a handful of days
-    NONE_USED = "none-used"  # no use: the rate is below a bound
+    NONE_USED = "none-used"  # no use, in too few days to call it rare
+    RARE = "rare"  # no use, in so many days that it is rare
     TOO_FEW = "too-few"  # some uses, fewer than are enough
     RATE = "rate"
 
@@ -39,8 +45,7 @@ class RecordedUse:
 
 def recorded_use(cell: Cell, dispersion: float) -> RecordedUse:
     """What a cell's records bear, where uses come together with a `dispersion` of 1 or more."""
-    uses = cell.uses + sum(each.least for each in cell.bounded)
-    days, open_ended = cell.exposure, any(each.most != each.least for each in cell.bounded)
+    uses, days, open_ended = cell.least, cell.exposure, cell.open_ended
     if (uses == 0 and days < HANDFUL_DAYS) or days == 0:
         return RecordedUse(uses, days, open_ended, Bears.NOTHING)
     if uses >= SHOWN_FROM:
@@ -48,4 +53,6 @@ def recorded_use(cell: Cell, dispersion: float) -> RecordedUse:
         return RecordedUse(uses, days, open_ended, Bears.RATE, low, high)
     if uses or open_ended:
         return RecordedUse(uses, days, open_ended, Bears.TOO_FEW)
-    return RecordedUse(0, days, False, Bears.NONE_USED, high=rates.none_seen(days))
+    high = rates.none_seen(days)
+    bears = Bears.RARE if high <= RARE else Bears.NONE_USED
+    return RecordedUse(0, days, False, bears, high=high)

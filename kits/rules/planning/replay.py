@@ -44,27 +44,38 @@ class PastTrip:
 
 @dataclass(frozen=True)
 class Shortage:
-    """An item of which a trip wanted more than the list carries; `at_least`: or even more."""
+    """An item of which a trip wanted more than the list carries; `at_least`: or even more.
+
+    `on_list`: the list carries it, or something that stands in for it, and that ran out. For
+    `stood_in` units something else on the list did instead. Nothing `lacking`: it was just enough
+    then, or perhaps not, since all that was carried then went.
+    """
 
     trip: int
     item: int
     wanted: int
     lacking: int
     at_least: bool
+    on_list: bool
+    stood_in: int = 0
 
 
 @dataclass(frozen=True)
 class Replay:
     """What a list came to on past trips.
 
-    `thrown_out` has units by item that went out of date; `waste` their price, and `mass_g` what
-    the list weighs, both of the lines whose price or mass is known. `unpriced` and `unweighed` are
-    the items left out there.
+    `perhaps` are items of which all that was carried then went, that this list has enough for as
+    far as is recorded; `stood_in` those of which something else on it met all that was lacking.
+    `thrown_out` has units by item that went out of date; `waste` their price, and `mass_g` what the
+    list weighs, both of the lines whose price or mass is known. `unpriced` and `unweighed` are the
+    items left out there.
     """
 
     counted: int
     not_counted: Sequence[int]
     shortages: Sequence[Shortage]
+    perhaps: Sequence[Shortage]
+    stood_in: Sequence[Shortage]
     thrown_out: Mapping[int, int]
     waste: Decimal
     mass_g: int
@@ -75,6 +86,27 @@ class Replay:
     def short_trips(self) -> int:
         """Trips on which it lacked something."""
         return len({each.trip for each in self.shortages})
+
+    @property
+    def not_on_list_trips(self) -> int:
+        """Trips on which something was wanted that is not on the list at all."""
+        return len({each.trip for each in self.shortages if not each.on_list})
+
+    @property
+    def ran_out_trips(self) -> int:
+        """Trips on which something on the list ran out."""
+        return len({each.trip for each in self.shortages if each.on_list})
+
+    @property
+    def stood_in_trips(self) -> int:
+        """Trips on which something else on the list did instead of an item, and was enough."""
+        return len({each.trip for each in self.stood_in})
+
+    @property
+    def perhaps_trips(self) -> int:
+        """Trips that lacked nothing as far as is recorded, and perhaps did."""
+        short = {each.trip for each in self.shortages}
+        return len({each.trip for each in self.perhaps} - short)
 
 
 def replay(lines: Sequence[Line], trips: Sequence[PastTrip]) -> Replay:
@@ -98,7 +130,9 @@ def replay(lines: Sequence[Line], trips: Sequence[PastTrip]) -> Replay:
     return Replay(
         counted=len(in_order),
         not_counted=[trip.trip for trip in trips if not trip.known],
-        shortages=shortages,
+        shortages=[each for each in shortages if each.lacking],
+        perhaps=[each for each in shortages if not each.lacking and each.at_least],
+        stood_in=[each for each in shortages if not each.lacking and each.stood_in],
         thrown_out=thrown,
         waste=sum(
             (line.price * thrown.get(line.item, 0) for line in lines if line.price is not None),
@@ -111,15 +145,17 @@ def replay(lines: Sequence[Line], trips: Sequence[PastTrip]) -> Replay:
 
 
 def _pack(lines: Sequence[Line], trip: PastTrip) -> tuple[list[Shortage], dict[int, int]]:
-    """What a trip lacks, and what it takes of each line."""
+    """What a trip lacks, or perhaps lacks, and what it takes of each line."""
+    on_list = {line.item for line in lines}.union(*(line.stands_in for line in lines))
     left = {line.item: line.carry for line in lines}
     lacking: dict[int, int] = {}
+    beyond: dict[int, int] = {}
     for item, wanted in trip.wanted.items():
         own = min(wanted, left.get(item, 0))
         if own:
             left[item] -= own
         if wanted > own:
-            lacking[item] = wanted - own
+            lacking[item] = beyond[item] = wanted - own
     # Substitutes cover shortage only, once every line has given what it carries for its own item.
     for item in list(lacking):
         for line in lines:
@@ -129,9 +165,17 @@ def _pack(lines: Sequence[Line], trip: PastTrip) -> tuple[list[Shortage], dict[i
                 left[line.item] -= _units(covered, ratio)
                 lacking[item] -= covered
     short = [
-        Shortage(trip.trip, item, trip.wanted[item], units, item in trip.at_least)
-        for item, units in lacking.items()
-        if units
+        Shortage(
+            trip.trip,
+            item,
+            wanted,
+            lacking.get(item, 0),
+            at_least=item in trip.at_least,
+            on_list=item in on_list,
+            stood_in=beyond.get(item, 0) - lacking.get(item, 0),
+        )
+        for item, wanted in trip.wanted.items()
+        if item in beyond or (wanted and item in trip.at_least)
     ]
     return short, {line.item: line.carry - left[line.item] for line in lines}
 

@@ -5,7 +5,7 @@ from it and, when it is used up, from the later ones; what is left of it then is
 """
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -17,6 +17,10 @@ from kits.rules.planning.quantities import lacking_units
 NODES = 32
 """Rates over which the chances are taken together (Gauss and Laguerre's quadrature)."""
 DAYS_A_YEAR = 365.25
+LEAST_SAVING = Decimal(5)
+"""Fewer of an item are spoken of only where at least so much a year would be saved, in the currency
+that was paid: changing a list takes an hour of people's time, and for pennies nobody should carry
+less."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +140,29 @@ def cost_per_year(
     used = mean - lacking_units(demand, units)
     left = 0.0 if shelf_life_days is None else left_of_fresh_fill(demand, units)
     years = 1.0 if shelf_life_days is None else shelf_life_days / DAYS_A_YEAR
-    return YearlyCost(
-        carrying=(price * Decimal(repr((left + used) / years))).quantize(Decimal("0.01")),
-        waste=(price * Decimal(repr(left / years))).quantize(Decimal("0.01")),
-    )
+    return YearlyCost(_money(price, (left + used) / years), _money(price, left / years))
+
+
+def cost_of_keeping(
+    price: Decimal, units: int, shelf_life_days: int | None, lost_a_year: float
+) -> YearlyCost:
+    """What `units` of an item that comes back after each use come to in a year: bought again when
+    their date is over (None: they have none), and those that get lost. None is thrown away unused.
+    """
+    if price < 0 or lost_a_year < 0 or (shelf_life_days is not None and shelf_life_days < 1):
+        raise ValueError("A price and losses are 0 or more, and a shelf life one day or more.")
+    renewed = 0.0 if shelf_life_days is None else units * DAYS_A_YEAR / shelf_life_days
+    return YearlyCost(_money(price, renewed + lost_a_year), Decimal(0))
+
+
+def _money(price: Decimal, units: float) -> Decimal:
+    return (price * Decimal(repr(units))).quantize(Decimal("0.01"))
+
+
+def whole(costs: Iterable[tuple[str, YearlyCost]]) -> dict[str, YearlyCost]:
+    """The sum of what lines come to in a year, for each currency."""
+    sums: dict[str, YearlyCost] = {}
+    for currency, each in costs:
+        so_far = sums.get(currency, YearlyCost(Decimal(0), Decimal(0)))
+        sums[currency] = YearlyCost(so_far.carrying + each.carrying, so_far.waste + each.waste)
+    return sums

@@ -22,6 +22,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from gearroom.core.rules.grouping import summed
+
 ENOUGH_USES = 8
 ENOUGH_DAYS = 90
 
@@ -93,15 +95,18 @@ def order_level(
     Raises `ValueError` for a lead time, service level or level that cannot be, or when `today` is
     before `recorded_from`.
     """
-    if lead_days < 0:
-        raise ValueError(f"A lead time of {lead_days} days cannot be: give 0 or more.")
-    if not 0 < service_level < 1:
-        raise ValueError(f"A service level of {service_level} cannot be: give one between 0 and 1.")
-    if by_hand is not None and by_hand < 0:
-        raise ValueError(f"An order level of {by_hand} cannot be: give 0 or more.")
     days = (today - recorded_from).days + 1
-    if days < 1:
-        raise ValueError("Use has to be recorded from today or before.")
+    for wrong, says in (
+        (lead_days < 0, f"A lead time of {lead_days} days cannot be: give 0 or more."),
+        (
+            not 0 < service_level < 1,
+            f"A service level of {service_level} cannot be: give one between 0 and 1.",
+        ),
+        ((by_hand or 0) < 0, f"An order level of {by_hand} cannot be: give 0 or more."),
+        (days < 1, "Use has to be recorded from today or before."),
+    ):
+        if wrong:
+            raise ValueError(says)
     known = [use for use in uses if recorded_from <= use.day <= today and use.units > 0]
     week_mean = 7 * sum(use.units for use in known) / days
     if by_hand is not None:
@@ -119,11 +124,8 @@ def order_level(
 
 def _weekly_variance(uses: list[Use], today: date, days: int) -> float:
     """The sample variance of use in the whole weeks that end with `today`."""
-    weeks = [0] * (days // 7)
-    for use in uses:
-        ago = (today - use.day).days // 7
-        if ago < len(weeks):
-            weeks[ago] += use.units
+    used = summed(((today - use.day).days // 7, use.units) for use in uses)
+    weeks = [used[ago] for ago in range(days // 7)]
     mean = sum(weeks) / len(weeks)
     return sum((n - mean) ** 2 for n in weeks) / (len(weeks) - 1)
 

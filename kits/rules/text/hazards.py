@@ -23,23 +23,16 @@ HAZARDS: tuple[str, ...] = (
 )
 
 
-class UnknownHazardError(InvalidValue):
-    """A hazard that is not of the vocabulary. The message lists those that are."""
-
-    def __init__(self, unknown: str) -> None:
-        super().__init__(
+def hazards(slugs: Iterable[str]) -> list[str]:
+    """Return the slugs, each once, in the vocabulary's order. Raises InvalidValue, which
+    lists those that are known."""
+    wanted = set(slugs)
+    if unknown := wanted.difference(HAZARDS):
+        raise InvalidValue(
             say(
                 "“%(unknown)s” is not a known hazard. Known hazards: %(known)s.",
-                unknown=unknown,
+                unknown=min(unknown),
                 known=", ".join(HAZARDS),
             )
         )
-        self.unknown = unknown
-
-
-def hazards(slugs: Iterable[str]) -> list[str]:
-    """Return the slugs, each once, in the vocabulary's order. Raises UnknownHazardError."""
-    wanted = set(slugs)
-    if unknown := wanted.difference(HAZARDS):
-        raise UnknownHazardError(min(unknown))
     return [slug for slug in HAZARDS if slug in wanted]

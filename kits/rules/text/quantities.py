@@ -4,18 +4,10 @@ Units are whole base units of an item. A number that reaches a rule or the stock
 through here once, so nothing further in needs to ask again.
 """
 
-from gearroom.core.rules.sentences import InvalidValue, Sentence, say
+from gearroom.core.rules.sentences import InvalidValue, say
 
 MOST = 1_000_000
 """The most units one line of one act may speak of; more is a slip of the finger."""
-
-
-class QuantityError(InvalidValue):
-    """A number of units that cannot be. The message says what to give instead."""
-
-    def __init__(self, value: object, says: Sentence) -> None:
-        super().__init__(says)
-        self.value = value
 
 
 def units(value: object, *, least: int = 1) -> int:
@@ -25,7 +17,7 @@ def units(value: object, *, least: int = 1) -> int:
     answer and not a number, "3" is text, and 2.0 is refused like 2.5, so that the same request
     never means two things.
 
-    Raises `QuantityError`.
+    Raises InvalidValue, which says what to give instead.
     """
     if isinstance(value, float) and not value.is_integer():
         problem = say(
@@ -59,4 +51,4 @@ def units(value: object, *, least: int = 1) -> int:
         )
     else:
         return value
-    raise QuantityError(value, problem)
+    raise InvalidValue(problem)

@@ -108,13 +108,13 @@ def propose(
 def against(trip: TripNeeds, candidate: Candidate) -> Iterable[Reason]:
     """What keeps a kit from being proposed at all: promised to another trip at the same time, out
     beyond the departure, not set up, not fit through the last day, or latex not wanted."""
-    if candidate.reserved_for:
-        facts: dict[str, object] = {"trip": candidate.reserved_for}
-        yield Reason(PassedOver.RESERVED, Weight.STOPS, facts)
-    if candidate.out_with:
-        yield Reason(PassedOver.OUT_PAST_DEPARTURE, Weight.STOPS, {"person": candidate.out_with})
-    if not candidate.verdict.set_up:
-        yield Reason(PassedOver.NOT_SET_UP, Weight.STOPS)
+    trip_name, person = candidate.reserved_for, candidate.out_with
+    stops: tuple[tuple[object, PassedOver, dict[str, object]], ...] = (
+        (trip_name, PassedOver.RESERVED, {"trip": trip_name}),
+        (person, PassedOver.OUT_PAST_DEPARTURE, {"person": person}),
+        (not candidate.verdict.set_up, PassedOver.NOT_SET_UP, {}),
+    )
+    yield from (Reason(code, Weight.STOPS, facts) for there, code, facts in stops if there)
     yield from (r for r in candidate.verdict.reasons if r.weight >= Weight.SHORT)
     yield from (r for r in suits(trip, (candidate.state,)) if r.code == ReasonCode.LATEX_INSIDE)
 

@@ -23,14 +23,10 @@ SAME_DAY_UNTIL = time(15)
 """A kit that is taken without a trip after this hour is due the next day."""
 
 
-class TripDaysError(InvalidValue):
-    """A trip that ends before it begins. The message says what to change."""
-
-
 def check_days(first_day: date, last_day: date) -> None:
-    """Raise `TripDaysError` when a trip's last day is before its first."""
+    """Raise InvalidValue when a trip's last day is before its first."""
     if last_day < first_day:
-        raise TripDaysError(
+        raise InvalidValue(
             say(
                 "The trip ends on %(last)s, before it begins on %(first)s. Enter a last day "
                 "that is not before the first day.",
@@ -55,10 +51,6 @@ class Promise:
     trip: int
     guide: int | None = None
     taken: bool = False
-
-    def is_of(self, taker: int | None) -> bool:
-        """Whether somebody may be the guide it was made to."""
-        return taker is None or self.guide is None or self.guide == taker
 
 
 def ended(
@@ -104,7 +96,13 @@ def goes_out_for(
     that is under way or begins within `DAYS_AHEAD` days, if the taker is its guide, or if nobody
     is named who takes it or whom it is promised to; else None."""
     soon = today + timedelta(days=DAYS_AHEAD)
-    mine = (p for p in promises if p.kit == kit and p.first_day <= soon and p.is_of(taker))
+    mine = (
+        p
+        for p in promises
+        if p.kit == kit
+        and p.first_day <= soon
+        and (taker is None or p.guide is None or p.guide == taker)
+    )
     return next_promise(mine, kit)
 
 
@@ -225,13 +223,12 @@ def back_in_time(first_day: date, due_day: date | None, *, overdue: bool, nights
 
 
 def _stand(trip: TripNeeds, kit: KitOfTrip, *, departed: bool) -> Stand:
-    if kit.on_it:
-        return Stand.OUT_ON_IT
-    if kit.back:
-        return Stand.BACK
-    if departed:
-        return Stand.STAYED
-    if kit.elsewhere:
-        in_time = back_in_time(trip.first_day, kit.due_day, overdue=kit.overdue, nights=kit.nights)
-        return Stand.COMING if in_time else Stand.AWAY
-    return Stand.READY if kit.alone.fit else Stand.NOT_FIT
+    in_time = back_in_time(trip.first_day, kit.due_day, overdue=kit.overdue, nights=kit.nights)
+    cases = (
+        (kit.on_it, Stand.OUT_ON_IT),
+        (kit.back, Stand.BACK),
+        (departed, Stand.STAYED),
+        (kit.elsewhere, Stand.COMING if in_time else Stand.AWAY),
+        (kit.alone.fit, Stand.READY),
+    )
+    return next((stand for applies, stand in cases if applies), Stand.NOT_FIT)

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Unacceptable
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Unacceptable, store
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import (
@@ -263,10 +263,7 @@ def _into_history(
 
 
 def _close(held: Checkout, entry: Entry, as_found: str = "") -> None:
-    held.in_at = max(entry.occurred_at, held.out_at)
-    held.closed_by = entry
-    held.as_found = as_found
-    held.save(update_fields=["in_at", "closed_by", "as_found"])
+    store(held, in_at=max(entry.occurred_at, held.out_at), closed_by=entry, as_found=as_found)
 
 
 def check_in(

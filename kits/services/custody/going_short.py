@@ -33,7 +33,9 @@ def permit(act: Act, going: Plan, short_reason: str, cleared_by: Person | None) 
         clearances.refuse_unless_may_clear(kit, cleared_by)
         return
     if not verdict.may_go:
-        raise _refused(act, going, "not-fit", _not_fit(verdict))
+        call = _("Call somebody who is allowed to clear the kit, and enter their name.")
+        why = str(reason_texts.reason(verdict.reasons[0])["text"])
+        raise _refused(act, going, "not-fit", call if verdict.by_phone else why)
     if not short_reason:
         raise _refused(act, going, "short-needs-a-reason", _why(act, kit, verdict))
     if not guide_may(verdict, important_too=kit.home_room.guides_decide_important):
@@ -77,14 +79,6 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
         through=verdict.through.isoformat(),
         reasons=[reason_texts.reason(r) for r in verdict.reasons],
         offers=offers.as_values(act.actor, kit, offered),
-    )
-
-
-def _not_fit(verdict: Verdict) -> str:
-    return (
-        _("Call somebody who is allowed to clear the kit, and enter their name.")
-        if verdict.by_phone
-        else str(reason_texts.reason(verdict.reasons[0])["text"])
     )
 
 

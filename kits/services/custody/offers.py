@@ -66,8 +66,17 @@ def offers(
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return []
     rows = []
-    settled = _settles_here(verdict)
-    if settled and _wants_a_check(verdict) and actor.could("look_inside", kit.room_id):
+    # Whether all that stops it is settled by a check, a shelf or a telephone.
+    settled = all(
+        reason.by_phone or reason.code == ReasonCode.WAITING_TO_BE_SORTED
+        for reason in verdict.reasons
+        if reason.weight is Weight.STOPS
+    )
+    unchecked = {reason.code for reason in verdict.reasons} & {
+        ReasonCode.WAITING_TO_BE_SORTED,
+        ReasonCode.NOT_LOOKED_INSIDE,
+    }
+    if settled and unchecked and actor.could("look_inside", kit.room_id):
         rows.append(Offer(OfferKind.CHECK, check_label(kit), kit.name))
     if settled and actor.could("restock", kit.room_id):
         rows += _additions(kit, verdict)
@@ -129,22 +138,6 @@ def as_values(actor: Actor, kit: Kit, rows: Iterable[Offer]) -> list[dict[str, A
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _wants_a_check(verdict: Verdict) -> bool:
-    return any(
-        reason.code in (ReasonCode.WAITING_TO_BE_SORTED, ReasonCode.NOT_LOOKED_INSIDE)
-        for reason in verdict.reasons
-    )
-
-
-def _settles_here(verdict: Verdict) -> bool:
-    """Whether all that stops a kit is settled by a check, a shelf or a telephone."""
-    return all(
-        reason.by_phone or reason.code == ReasonCode.WAITING_TO_BE_SORTED
-        for reason in verdict.reasons
-        if reason.weight is Weight.STOPS
-    )
-
-
 def _additions(kit: Kit, verdict: Verdict) -> list[Offer]:
     plan = restock_list(kit, through=verdict.through)
     return [

@@ -1,6 +1,6 @@
 """A kit passed from one person to another on the way."""
 
-from gearroom.core.acts import Act
+from gearroom.core.acts import Act, store
 from gearroom.core.models import Person
 from kits.models import EntryKind, Handover, Kit
 from kits.rules.ledger import ReasonCode
@@ -39,8 +39,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> ChangeOfHands:
         else:
             since = max(entry.occurred_at, held.out_at)
             Handover.objects.create(checkout=held, person=person, since=since, entry=entry)
-            held.person = person
-            held.save(update_fields=["person"])
+            store(held, person=person)
             if kit.lost_since is not None:
                 holds.mark_found(book, kit)
     return ChangeOfHands(kit, held, entry)

@@ -25,9 +25,7 @@ from kits.models import (
     Kit,
     LevelFact,
     Movement,
-    Place,
     PlaceKind,
-    Trip,
     WithheldKind,
 )
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
@@ -105,7 +103,13 @@ def correct_kit(act: Act, entry_id: int, kit: Kit) -> KitCorrection:
         wrong, kit = book.lock(wrong.pk, kit.pk)
         again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back
         reversal.reverse(act, entry.pk)
-        if _went_on(entry, kit):
+        went_on = Entry.objects.filter(
+            kit=kit,
+            kind__in=MAY_BE_ANOTHER_KITS,
+            occurred_at__gt=entry.occurred_at,
+            reversed_by__isnull=True,
+        )
+        if went_on.exists():
             return KitCorrection(wrong, kit, None)
         written = again(_of_its_own(act, entry, "really"), wrong, kit)
     return KitCorrection(find.any_kit(wrong.name), find.any_kit(kit.name), written)
@@ -115,15 +119,6 @@ def _of_its_own(act: Act, entry: Entry, name: str) -> Act:
     """An act that is taken back by itself, as of when the wrong one happened."""
     key = uuid.uuid5(act.key, name)
     return replace(act, key=key, claimed_at=entry.occurred_at, device_now=None, room=entry.room)
-
-
-def _went_on(entry: Entry, kit: Kit) -> bool:
-    return Entry.objects.filter(
-        kit=kit,
-        kind__in=MAY_BE_ANOTHER_KITS,
-        occurred_at__gt=entry.occurred_at,
-        reversed_by__isnull=True,
-    ).exists()
 
 
 Again = Callable[[Act, Kit, Kit], Entry | None]
@@ -137,7 +132,9 @@ def _taken_out(entry: Entry) -> Again:
 
     def again(act: Act, wrong: Kit, kit: Kit) -> Entry:
         if checkout.reservation_id is not None and checkout.trip is not None:
-            _swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout.trip)
+            # Where the reservation cannot follow, somebody sees to what the trip has coming.
+            with contextlib.suppress(Problem):
+                reservations.swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout.trip)
         return custody.check_out(
             act,
             kit,
@@ -150,13 +147,6 @@ def _taken_out(entry: Entry) -> Again:
         ).entry
 
     return again
-
-
-def _swap(act: Act, wrong: Kit, kit: Kit, trip: Trip) -> None:
-    """Let the reservation follow to the kit that went; where that cannot be it stays as it is, and
-    somebody sees to what the trip still has coming."""
-    with contextlib.suppress(Problem):
-        reservations.swap(act, wrong, kit, trip)
 
 
 def _handed_back(entry: Entry) -> Again:
@@ -196,7 +186,11 @@ def _handed_back(entry: Entry) -> Again:
             kit,
             as_found=as_found,
             used=lines,
-            levels=_levels(levels, places),
+            levels=[
+                LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
+                for fact in levels
+                if fact.section.section_key in places
+            ],
             sharps_or_blood=entry.detail_as(CheckInDetail)["sharps_or_blood"],
             wet=WithheldKind.DRYING in withheld,
             wrong=wrong_with_it.reason if wrong_with_it else "",
@@ -205,14 +199,6 @@ def _handed_back(entry: Entry) -> Again:
         ).entry
 
     return again
-
-
-def _levels(facts: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
-    return [
-        LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
-        for fact in facts
-        if fact.section.section_key in places
-    ]
 
 
 def _passed_on(entry: Entry) -> Again:

@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, Refused, one
+from gearroom.core.acts import Act, Actor, Invalid, Refused, one, store
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services.ledger import Book, kit_book
@@ -80,8 +80,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
                 "laid-up-already", _("%(kit)s is already in storage.") % {"kit": kit.name}
             )
         entry = book.post(EntryKind.LAY_UP, kit=kit)
-        kit.laid_up_since = entry.occurred_at
-        kit.save(update_fields=["laid_up_since"])
+        store(kit, laid_up_since=entry.occurred_at)
     return entry
 
 
@@ -91,9 +90,7 @@ def wake(act: Act, kit: Kit) -> Entry:
         if kit.laid_up_since is None:
             raise Refused("not-laid-up", _("%(kit)s is not in storage.") % {"kit": kit.name})
         entry = book.post(EntryKind.WAKE, kit=kit)
-        kit.laid_up_since = None
-        kit.to_sort_since = kit.to_sort_since or entry.occurred_at
-        kit.save(update_fields=["laid_up_since", "to_sort_since"])
+        store(kit, laid_up_since=None, to_sort_since=kit.to_sort_since or entry.occurred_at)
     return entry
 
 
@@ -103,8 +100,7 @@ def mark_lost(act: Act, kit: Kit) -> Entry:
         reporters.require(act.actor, "report_lost", kit)
         entry = book.post(EntryKind.LOST, kit=kit, detail={"lost_since": iso(kit.lost_since)})
         if kit.lost_since is None:
-            kit.lost_since = entry.occurred_at
-            kit.save(update_fields=["lost_since"])
+            store(kit, lost_since=entry.occurred_at)
             writing.notify_keepers(entry, "lost", kit=kit)
     return entry
 
@@ -124,9 +120,7 @@ def mark_found(book: Book, kit: Kit) -> Entry:
         detail={"lost_since": iso(kit.lost_since)},
     )
     if kit.lost_since is not None:
-        kit.lost_since = None
-        kit.to_sort_since = kit.to_sort_since or entry.occurred_at
-        kit.save(update_fields=["lost_since", "to_sort_since"])
+        store(kit, lost_since=None, to_sort_since=kit.to_sort_since or entry.occurred_at)
     return entry
 
 

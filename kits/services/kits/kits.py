@@ -14,6 +14,7 @@ from gearroom.core.acts import (
     name_taken,
     refuse_first,
     refuse_taken_name,
+    store,
 )
 from gearroom.core.models import Person, Room
 from kits.models import (
@@ -130,8 +131,7 @@ def follow_list(act: Act, kit: Kit, version: PackingListVersion) -> Kit:
                 },
             )
         before = kit.list_version
-        kit.list_version = version
-        kit.save(update_fields=["list_version"])
+        store(kit, list_version=version)
         opened, closed = _lay_out(kit, version)
         book.post(
             EntryKind.FOLLOW_LIST,
@@ -161,8 +161,7 @@ def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
         if (kit.home_room_id, kit.room_id) == (room.pk, now_in.pk):
             return kit
         before = [kit.home_room_id, kit.room_id]
-        kit.home_room, kit.room = room, now_in
-        kit.save(update_fields=["home_room", "room"])
+        store(kit, home_room=room, room=now_in)
         book.post(
             EntryKind.KIT,
             kit=kit,
@@ -201,8 +200,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
                 trip=promised.pk,
                 trip_name=promised.name,
             )
-        kit.retired_on = readiness.today_of(kit)
-        kit.save(update_fields=["retired_on"])
+        store(kit, retired_on=readiness.today_of(kit))
         book.post(EntryKind.KIT, kit=kit, detail={"what": "retired"})
     return kit
 

@@ -119,7 +119,19 @@ def bind(act: Act, code: str, target: Target) -> Label:
         if not won:
             if binding(label) == bound:
                 return label
-            raise _bound_already(act.actor, label)
+            theirs = labels_of(act.actor).filter(pk=label.pk).exists()
+            on = name_of(label) if theirs else find.on_what(label.kind)
+            raise Refused(
+                "label-bound",
+                _(
+                    "The label %(code)s is already in use: %(on)s. Use another blank label. If "
+                    "this label was moved, cancel it there first and print a new one."
+                )
+                % {"code": label_codes.shown(label.code), "on": on},
+                label=label_codes.shown(label.code),
+                means=label.kind,
+                bound_to=on,
+            )
         _write(book, label, _detail(label, "bound"))
     return label
 
@@ -245,22 +257,6 @@ def _room_of(target: Target) -> Room | None:
     if isinstance(kit, Kit):
         return kit.home_room
     return target.room if isinstance(target, Place) else None
-
-
-def _bound_already(actor: Actor, label: Label) -> Refused:
-    theirs = labels_of(actor).filter(pk=label.pk).exists()
-    on = name_of(label) if theirs else find.on_what(label.kind)
-    return Refused(
-        "label-bound",
-        _(
-            "The label %(code)s is already in use: %(on)s. Use another blank label. If this "
-            "label was moved, cancel it there first and print a new one."
-        )
-        % {"code": label_codes.shown(label.code), "on": on},
-        label=label_codes.shown(label.code),
-        means=label.kind,
-        bound_to=on,
-    )
 
 
 def _draw(act: Act, count: int, room: Room | None, bound: dict[str, Any]) -> list[Label]:

@@ -3,14 +3,14 @@
 `findings` yields a row for each difference; an empty answer means that the book is in balance.
 """
 
-from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Count, F, Model, Q, Sum
+from django.db.models import Count, Model, Q, Sum
 
 from gearroom.core.models import append_only
+from gearroom.core.rules.grouping import summed
 from gearroom.core.services.people import redaction
 from kits.models import (
     INNER,
@@ -26,6 +26,7 @@ from kits.models import (
     Seal,
     SealChange,
 )
+from kits.rules.ledger import KitState
 from kits.rules.ledger.readiness import first_expiry, fit_days
 from kits.services.ledger import facts, kit_state, projections, readiness
 
@@ -55,15 +56,14 @@ def findings() -> Iterator[Finding]:
 
 
 def _holdings() -> Iterator[Finding]:
-    derived: dict[tuple[int, int], int] = defaultdict(int)
-    for sign, end in ((1, "to_place"), (-1, "from_place")):
-        for row in (
-            Movement.objects.filter(**{f"{end}__kind__in": INNER})
-            .values("lot", where=F(end))
-            .annotate(total=Sum("units"))
-            .order_by()
-        ):
-            derived[row["lot"], row["where"]] += sign * row["total"]
+    derived = summed(
+        ((lot, place), sign * total)
+        for sign, end in ((1, "to_place"), (-1, "from_place"))
+        for lot, place, total in Movement.objects.filter(**{f"{end}__kind__in": INNER})
+        .values_list("lot", end)
+        .annotate(total=Sum("units"))
+        .order_by()
+    )
     for holding in Holding.objects.select_related("place").iterator():
         where = (holding.lot_id, holding.place_id)
         expected = derived.pop(where, 0)
@@ -176,26 +176,37 @@ def _kits() -> Iterator[Finding]:
         judged = readiness.states(ids[start : start + KITS_AT_A_TIME])
         entered = readiness.contents_entered(judged)
         for kit in Kit.objects.filter(pk__in=judged).select_related("home_room"):
-            if readiness.stored_days(kit) != fit_days(judged[kit.pk]):
-                yield Finding(
-                    "kit",
-                    f"{kit}: ready, fit, may go and clear until {readiness.stored_days(kit)} "
-                    f"stored, {fit_days(judged[kit.pk])} by the rule.",
-                )
-            if kit.first_expiry != first_expiry(judged[kit.pk]):
-                yield Finding("kit", f"{kit}: the first expiry is not that of what is inside.")
-            look = (kit.looked_inside_on, kit.looked_inside_by_id)
-            waiting = kit_state.waiting(kit)
+            yield from _kit(kit, judged[kit.pk], set_up=kit.pk in entered)
+    closed = Place.objects.sections().filter(closed_on__isnull=False)
+    for place in closed.filter(holdings__in=Holding.objects.on_hand()).distinct():
+        yield Finding("kit", f"Section {place} is closed and holds units.")
+
+
+def _kit(kit: Kit, state: KitState, *, set_up: bool) -> Iterable[Finding]:
+    """What is stored with a kit and is not what the rule or its entries say."""
+    days, by_rule = readiness.stored_days(kit), fit_days(state)
+    look, waiting = (kit.looked_inside_on, kit.looked_inside_by_id), kit_state.waiting(kit)
+    rows: tuple[tuple[str, object, object], ...] = (
+        (
+            f"ready, fit, may go and clear until {days} stored, {by_rule} by the rule.",
+            days,
+            by_rule,
+        ),
+        (
+            "the first expiry is not that of what is inside.",
+            kit.first_expiry,
+            first_expiry(state),
+        ),
+        *(
+            (f"{what} is not what entries say.", stored, derived)
             for what, stored, derived in (
-                ("whether it is set up", kit.contents_entered, kit.pk in entered),
+                ("whether it is set up", kit.contents_entered, set_up),
                 ("the last look inside", look, kit_state.last_look(kit)),
                 ("waiting to be sorted", kit.to_sort_since, waiting.to_sort_since),
                 ("being lost", kit.lost_since, waiting.lost_since),
                 ("being in storage", kit.laid_up_since, kit_state.laid_up_since(kit)),
                 ("the room it is in", kit.room_id, kit_state.room_id(kit)),
-            ):
-                if stored != derived:
-                    yield Finding("kit", f"{kit}: {what} is not what entries say.")
-    for place in Place.objects.sections().filter(closed_on__isnull=False):
-        if place.holdings.on_hand().exists():
-            yield Finding("kit", f"Section {place} is closed and holds units.")
+            )
+        ),
+    )
+    return (Finding("kit", f"{kit}: {text}") for text, stored, derived in rows if stored != derived)

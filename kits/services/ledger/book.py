@@ -7,7 +7,6 @@ order: kits ascending, then batches ascending, then (lot, place) ascending. A ba
 moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
-from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Refused, Unacceptable
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import summed
 from kits.models import (
     Checkout,
     Entry,
@@ -50,6 +50,12 @@ class Leg:
     target: Place
     units: int
     assumed: bool = False
+
+    @property
+    def changes(self) -> list[tuple[tuple[int, int], int]]:
+        """What it changes in the inner places, by lot and place."""
+        ends = ((self.source, -self.units), (self.target, self.units))
+        return [((self.lot.pk, place.pk), units) for place, units in ends if place.inner]
 
 
 class Book:
@@ -225,12 +231,7 @@ class Book:
 
     def _move(self, entry: Entry, legs: Sequence[Leg]) -> None:
         lots.held_still(leg.lot.pk for leg in legs)  # nobody corrects or counts them meanwhile
-        change: dict[tuple[int, int], int] = defaultdict(int)
-        for leg in legs:
-            if leg.source.inner:
-                change[leg.lot.pk, leg.source.pk] -= leg.units
-            if leg.target.inner:
-                change[leg.lot.pk, leg.target.pk] += leg.units
+        change = summed(each for leg in legs for each in leg.changes)
         for (lot_id, place_id), units in sorted(change.items()):
             if units < 0:
                 self._take(lot_id, place_id, -units)

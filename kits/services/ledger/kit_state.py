@@ -5,6 +5,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from gearroom.core import clock
+from gearroom.core.acts import store
 from kits.models import AsFound, Entry, EntryKind, Kit
 from kits.models.details import BuildDetail, CheckInDetail, KitDetail, ResealDetail
 from kits.services.ledger import facts
@@ -56,8 +57,7 @@ def rewrite_looks(kit: Kit) -> None:
 
 def sorted_now(kit: Kit) -> None:
     """Let a kit wait no longer to be sorted, in the transaction of the entry that says so."""
-    kit.to_sort_since = None
-    kit.save(update_fields=["to_sort_since"])
+    store(kit, to_sort_since=None)
     rewrite_looks(kit)
 
 
@@ -102,20 +102,16 @@ def waiting(kit: Kit) -> Waiting:
             lost = lost or entry.occurred_at
         elif entry.kind in _MAY_SORT:
             to_sort = None if _ends_sorting(entry) else to_sort
-        elif _comes_open(entry):
+        elif (
+            entry.kind == EntryKind.CHECK_IN
+            and entry.detail_as(CheckInDetail)["as_found"] not in CLOSED
+        ):
             to_sort = entry.occurred_at
         elif entry.kind == EntryKind.WAKE or lost:
             to_sort = to_sort or entry.occurred_at
         if entry.kind in _PRESENT:
             lost = None
     return Waiting(lost, to_sort)
-
-
-def _comes_open(entry: Entry) -> bool:
-    return (
-        entry.kind == EntryKind.CHECK_IN
-        and entry.detail_as(CheckInDetail)["as_found"] not in CLOSED
-    )
 
 
 def laid_up_since(kit: Kit) -> datetime | None:

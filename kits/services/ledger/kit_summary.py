@@ -1,12 +1,12 @@
 """Kits in a few facts that can be compared: what an undo changes."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.utils.translation import gettext as _
 
+from gearroom.core.rules.grouping import summed
 from kits.models import Entry, Holding, Kit, LevelFact, Reservation, Seal, Withholding
 from kits.services.ledger import facts
 from kits.services.lookup.holders import open_checkouts
@@ -40,14 +40,13 @@ def of(kits: Iterable[Kit]) -> dict[int, Glance]:
 
 
 def _glance(kit: Kit) -> Glance:
-    units: dict[str, int] = defaultdict(int)
     held = Holding.objects.on_hand().filter(place__kit=kit).select_related("lot__item")
-    for holding in held:
-        lot = holding.lot
-        units[f"{lot.item.name} {lot.number or lot.serial}".strip()] += holding.units
     return Glance(
         kit.name,
-        dict(units),
+        summed(
+            (f"{row.lot.item.name} {row.lot.number or row.lot.serial}".strip(), row.units)
+            for row in held
+        ),
         dict(
             LevelFact.objects.filter(facts.then(), section__kit=kit)
             .order_by("id")

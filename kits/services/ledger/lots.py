@@ -14,7 +14,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Invalid, Refused
+from gearroom.core.acts import Invalid, Refused, refuse_first
 from kits.models import Item, Lot, Recall, RecallScope
 from kits.rules.ledger import Kind, PrintedDateError, last_good_day
 from kits.services.text.wording import in_words
@@ -30,17 +30,23 @@ def normal(number: str, *, field: str = "number") -> str:
     what one person types and another scans is the same batch. Raises Invalid.
     """
     text = " ".join(unicodedata.normalize("NFKC", number).upper().split())
-    if len(text) > LONGEST:
-        raise Invalid(
-            _(
-                "This has %(count)s characters; a maker's number can have at most %(longest)s. "
-                "Enter only what comes after LOT or SN."
-            )
-            % {"count": len(text), "longest": LONGEST},
-            field=field,
-        )
-    if not text.isprintable():
-        raise Invalid(_("This contains characters that cannot be printed."), field=field)
+    refuse_first(
+        (
+            len(text) > LONGEST,
+            Invalid(
+                _(
+                    "This has %(count)s characters; a maker's number can have at most %(longest)s. "
+                    "Enter only what comes after LOT or SN."
+                )
+                % {"count": len(text), "longest": LONGEST},
+                field=field,
+            ),
+        ),
+        (
+            not text.isprintable(),
+            Invalid(_("This contains characters that cannot be printed."), field=field),
+        ),
+    )
     return text
 
 
@@ -72,21 +78,7 @@ def known(
     (`serial-known-otherwise`).
     """
     number, serial = normal(number), normal(serial, field="serial")
-    if (item.kind == Kind.INSTRUMENT) != bool(serial):
-        raise Invalid(
-            _(
-                "%(item)s is an instrument: enter its serial number, because each one is "
-                "recorded separately."
-            )
-            % {"item": item.name}
-            if not serial
-            else _(
-                "%(item)s is not an instrument, so it has no serial number. Leave the serial "
-                "number empty."
-            )
-            % {"item": item.name},
-            field="serial",
-        )
+    _refuse_serial(item, serial)
     identity = (
         {"serial": serial}
         if serial
@@ -128,6 +120,19 @@ def known(
             expiry=lot.expiry.isoformat() if lot.expiry else None,
         )
     return lot
+
+
+def _refuse_serial(item: Item, serial: str) -> None:
+    enter = _(
+        "%(item)s is an instrument: enter its serial number, because each one is recorded "
+        "separately."
+    )
+    leave = _(
+        "%(item)s is not an instrument, so it has no serial number. Leave the serial number empty."
+    )
+    if (item.kind == Kind.INSTRUMENT) != bool(serial):
+        text = leave if serial else enter
+        raise Invalid(text % {"item": item.name}, field="serial")
 
 
 def held_still(lot_ids: Iterable[int]) -> list[Lot]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Model
 
+from gearroom.core.acts import store
 from gearroom.core.models import Person
 from kits.models import (
     Checkout,
@@ -153,10 +154,12 @@ def rewrite(kit: Kit) -> None:
     Place.objects.filter(kit=kit, closed_on__isnull=False, holdings__units__gt=0).update(
         closed_on=None
     )
-    kit.room_id = kit_state.room_id(kit)
-    kit.lost_since, kit.to_sort_since = kit_state.waiting(kit)
-    kit.laid_up_since = kit_state.laid_up_since(kit)
-    kit.save(update_fields=["room", "to_sort_since", "lost_since", "laid_up_since"])
+    store(
+        kit,
+        room_id=kit_state.room_id(kit),
+        laid_up_since=kit_state.laid_up_since(kit),
+        **kit_state.waiting(kit)._asdict(),
+    )
     kit_state.rewrite_looks(kit)
 
 
@@ -167,12 +170,10 @@ def rewrite_lot(lot: Lot) -> None:
 
 def _write(rows: Iterable[Differing]) -> None:
     # What ends is written before what begins again: of either there is one at a time.
-    for row, differs in sorted(rows, key=lambda differing: _begins_again(differing[1])):
-        for name, value in differs.items():
-            setattr(row, name, value)
-        row.save(update_fields=[name.removesuffix("_id") for name in differs])
+    for row, differs in sorted(
+        rows, key=lambda differing: any(differing[1].get(end, "") is None for end in _ENDS)
+    ):
+        store(row, **differs)
 
 
-def _begins_again(differs: dict[str, Any]) -> bool:
-    ends = ("broken_id", "in_at", "released_id")
-    return any(name in differs and differs[name] is None for name in ends)
+_ENDS = ("broken_id", "in_at", "released_id")

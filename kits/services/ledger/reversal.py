@@ -7,7 +7,6 @@ depend on it (`kits.rules.ledger.undo`) are listed first and, once that list is 
 with it, newest first. A few acts of the organisation are put right by doing the opposite.
 """
 
-from collections import Counter
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -16,6 +15,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts import Act, Actor, NotFound, Refused
+from gearroom.core.rules.grouping import summed
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.models.details import CheckOutDetail
 from kits.rules.ledger import undo
@@ -260,10 +260,7 @@ def _held(legs: Iterable[Leg]) -> dict[undo.Where, int]:
 
 
 def _enough(legs: Sequence[Leg], held: dict[undo.Where, int]) -> bool:
-    change: Counter[undo.Where] = Counter()
-    for leg in legs:
-        change[leg.lot.pk, leg.source.pk] -= leg.units if leg.source.inner else 0
-        change[leg.lot.pk, leg.target.pk] += leg.units if leg.target.inner else 0
+    change = summed(each for leg in legs for each in leg.changes)
     return all(held.get(where, 0) + units >= 0 for where, units in change.items())
 
 

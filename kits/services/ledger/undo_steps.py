@@ -1,13 +1,12 @@
 """Entries on record as the rule of undoing sees them (see `kits.rules.ledger.undo`)."""
 
-from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Q
 
-from gearroom.core.rules.grouping import grouped
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
     AsFound,
     Checkout,
@@ -185,14 +184,15 @@ class _Making:
         )
 
     def _units(self, entry: Entry) -> dict[Where, int]:
-        units: dict[Where, int] = defaultdict(int)
-        for each in (entry, *self.added.get(entry.pk, ())):
-            for leg in self.legs[each.pk]:
-                for place in _counted_at(leg.from_place, entry):
-                    units[leg.lot_id, place] -= leg.units
-                for place in _counted_at(leg.to_place, entry):
-                    units[leg.lot_id, place] += leg.units
-        return dict(units)
+        legs = [
+            leg for each in (entry, *self.added.get(entry.pk, ())) for leg in self.legs[each.pk]
+        ]
+        return summed(
+            ((leg.lot_id, place), units)
+            for leg in legs
+            for at, units in ((leg.from_place, -leg.units), (leg.to_place, leg.units))
+            for place in _counted_at(at, entry)
+        )
 
     def _absolute(self, kind: EntryKind, entry: Entry) -> dict[str, Any]:
         if kind == EntryKind.COUNT:

@@ -17,6 +17,9 @@ from kits.services.lists import drafts, packing_lists
 from kits.services.lists.drafts import Draft, SectionDraft
 from kits.services.lists.not_carried import NotCarriedDraft
 
+_SECTION = "section of that kit list"
+_LINE = "line of what that kit list leaves out"
+
 
 def mark(section: SectionDraft) -> str:
     """What tells one state of a section from another: 16 hexadecimal digits."""
@@ -59,7 +62,7 @@ def put_section(
     def change(draft: Draft) -> Draft:
         if not section.key:
             return replace(draft, sections=(*draft.sections, section))
-        where = _position(draft, section.key)
+        where = _at(draft.sections, section.key, _SECTION)
         if seen and mark(draft.sections[where]) != seen:
             raise Stale(
                 "changed-since",
@@ -79,7 +82,7 @@ def drop_section(act: Act, version: PackingListVersion, key: str) -> PackingList
     """Take a section with its lines off a draft. Raises Refused (`published-already`), NotFound."""
 
     def change(draft: Draft) -> Draft:
-        where = _position(draft, key)
+        where = _at(draft.sections, key, _SECTION)
         return replace(draft, sections=(*draft.sections[:where], *draft.sections[where + 1 :]))
 
     return _edit(act, version, change)
@@ -91,7 +94,7 @@ def raise_section(act: Act, version: PackingListVersion, key: str) -> PackingLis
 
     def change(draft: Draft) -> Draft:
         order = list(draft.sections)
-        where = _position(draft, key)
+        where = _at(draft.sections, key, _SECTION)
         order.insert(max(0, where - 1), order.pop(where))
         return replace(draft, sections=tuple(order))
 
@@ -107,7 +110,7 @@ def put_not_carried(
     def change(draft: Draft) -> Draft:
         lines = list(draft.not_carried)
         if was:
-            lines[_line(draft, was)] = line
+            lines[_at(draft.not_carried, was, _LINE)] = line
         else:
             lines.append(line)
         return replace(draft, not_carried=lines)
@@ -119,30 +122,24 @@ def drop_not_carried(act: Act, version: PackingListVersion, key: str) -> Packing
     """Take a line off what a draft leaves out. Raises Refused (`published-already`), NotFound."""
 
     def change(draft: Draft) -> Draft:
-        at = _line(draft, key)
+        at = _at(draft.not_carried, key, _LINE)
         return replace(draft, not_carried=[*draft.not_carried[:at], *draft.not_carried[at + 1 :]])
 
     return _edit(act, version, change)
 
 
-def _line(draft: Draft, key: str) -> int:
-    for position, line in enumerate(draft.not_carried):
-        if line.key == key:
-            return position
-    raise NotFound("line of what that kit list leaves out", key)
-
-
+@transaction.atomic
 def _edit(
     act: Act, version: PackingListVersion, change: Callable[[Draft], Draft]
 ) -> PackingListVersion:
     act.actor.require("edit_list")
-    with transaction.atomic():
-        version = packing_lists.locked(version)
-        return drafts.edit_draft(act, version, change(drafts.draft_of(version)))
+    version = packing_lists.locked(version)
+    return drafts.edit_draft(act, version, change(drafts.draft_of(version)))
 
 
-def _position(draft: Draft, key: str) -> int:
-    for position, section in enumerate(draft.sections):
-        if section.key == key:
+def _at(rows: Sequence[SectionDraft | NotCarriedDraft], key: str, what: str) -> int:
+    """Which of these rows has this key. Raises NotFound, with what it is."""
+    for position, row in enumerate(rows):
+        if row.key == key:
             return position
-    raise NotFound("section of that kit list", key)
+    raise NotFound(what, key)

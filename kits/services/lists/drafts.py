@@ -13,16 +13,16 @@ from django.db import transaction
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused, refuse_first
+from gearroom.core.acts import Act, Invalid, Refused, refuse_first, store
 from gearroom.core.acts.rows import name_taken, refuse_taken_name
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
-from kits.rules.text.hazards import UnknownHazardError, hazards
+from kits.rules.text.hazards import hazards
 from kits.services.lists import not_carried
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.lists.packing_lists import locked
 from kits.services.text.amounts import units
-from kits.services.text.wording import in_words
+from kits.services.text.wording import as_invalid
 
 MOST_SECTIONS = 40
 MOST_LINES = 400
@@ -81,44 +81,48 @@ def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingLi
         return _write(act, packing_list, 1, _settled(draft))
 
 
+@transaction.atomic
 def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
     """A new draft, copied from the latest version. Raises Refused (`draft-there`)."""
     act.actor.require("edit_list")
-    with transaction.atomic():
-        PackingList.objects.select_for_update(no_key=True).get(pk=packing_list.pk)
-        latest = packing_list.versions.latest("number")
-        if latest.published_at is None:
-            raise Refused(
-                "draft-there",
-                _(
-                    "Version %(latest_number)s of %(packing_list)s is already a draft. "
-                    "Continue with that draft."
-                )
-                % {"latest_number": latest.number, "packing_list": packing_list.name},
-                version=latest.number,
+    PackingList.objects.select_for_update(no_key=True).get(pk=packing_list.pk)
+    latest = packing_list.versions.latest("number")
+    if latest.published_at is None:
+        raise Refused(
+            "draft-there",
+            _(
+                "Version %(latest_number)s of %(packing_list)s is already a draft. "
+                "Continue with that draft."
             )
-        return _write(act, packing_list, latest.number + 1, draft_of(latest))
+            % {"latest_number": latest.number, "packing_list": packing_list.name},
+            version=latest.number,
+        )
+    return _write(act, packing_list, latest.number + 1, draft_of(latest))
 
 
+@transaction.atomic
 def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingListVersion:
     """Let a draft say this instead. Raises Refused (`published-already`), Invalid."""
     act.actor.require("edit_list")
     draft = _settled(draft)
-    with transaction.atomic():
-        version = locked(version)
-        act.match(version)
-        if version.published_at is not None:
-            raise Refused(
-                "published-already",
-                _("A published version cannot be changed. Create a new draft from it."),
-                version=version.number,
-            )
-        version.sections.all().delete()
-        version.people, version.days = draft.people, draft.days
-        version.hazards, version.note = list(draft.hazards), draft.note
-        version.save(update_fields=["people", "days", "hazards", "note"])
-        _write_sections(version, draft.sections)
-        not_carried.write(version, draft.not_carried)
+    version = locked(version)
+    act.match(version)
+    if version.published_at is not None:
+        raise Refused(
+            "published-already",
+            _("A published version cannot be changed. Create a new draft from it."),
+            version=version.number,
+        )
+    version.sections.all().delete()
+    store(
+        version,
+        people=draft.people,
+        days=draft.days,
+        hazards=list(draft.hazards),
+        note=draft.note,
+    )
+    _write_sections(version, draft.sections)
+    not_carried.write(version, draft.not_carried)
     return version
 
 
@@ -195,10 +199,8 @@ def _settled(draft: Draft) -> Draft:
     ):
         if not 1 <= value <= most:
             raise Invalid(_("This must be from 1 to %(most)s.") % {"most": most}, field=field)
-    try:
+    with as_invalid("hazards"):
         in_order = hazards(draft.hazards)
-    except UnknownHazardError as error:
-        raise Invalid(in_words(error.says), field="hazards") from error
     refuse_first(
         (
             len(draft.sections) > MOST_SECTIONS,

@@ -39,14 +39,16 @@ def due(today: date) -> list[DueLines]:
     return [each for each in (_due_of(version, today) for version in versions) if each.lines]
 
 
-def due_in(version: PackingListVersion, today: date) -> set[str]:
-    """The keys of the lines of one version that are due. None are of a published version that a
-    later one has replaced: there is nothing left to decide."""
+def due_in(version: PackingListVersion, today: date) -> set[str] | None:
+    """The keys of the lines of one version that are due; None for a published version that a later
+    one has replaced: there is nothing left to decide."""
     later = PackingListVersion.objects.filter(
-        packing_list=version.packing_list_id, number__gt=version.number, published_at__isnull=False
+        packing_list=version.packing_list_id,
+        number__gt=version.number,
+        published_at__date__lte=today,
     )
     if version.published_at is not None and later.exists():
-        return set()
+        return None
     return {line.key for line in _due_of(version, today).lines}
 
 

@@ -1,5 +1,6 @@
 """What a version of a list leaves out on purpose, and why: a line of its own kind."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -8,11 +9,11 @@ from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Invalid
+from gearroom.core.acts import Invalid, refuse_first
 from gearroom.core.models import Person
 from kits.models import Activity, Item, Need, NotCarried, PackingListVersion, WhyNotCarried
-from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.services.text.wording import in_words
+from kits.rules.text.hazards import hazards
+from kits.services.text.wording import as_invalid
 
 MOST_NOT_CARRIED = 100
 FIELD = "not_carried"
@@ -123,32 +124,40 @@ def refuse_wrong(lines: Sequence[NotCarriedDraft], carried: set[int]) -> None:
             field=FIELD,
         )
     known = set(Activity.objects.values_list("key", flat=True))
-    named: set[tuple[int | None, int | None]] = set()
+    times = Counter((line.item, line.need) for line in lines)
     for line in lines:
-        if (line.item is None) == (line.need is None):
-            raise Invalid(_("Choose an item or a need that is not carried."), field=FIELD)
-        which = (line.item.pk if line.item else None, line.need.pk if line.need else None)
-        if which in named:
-            raise Invalid(
-                _("%(name)s is left out twice. Combine the two entries.") % {"name": line.name},
-                field=FIELD,
-            )
-        named.add(which)
-        if line.item and line.item.pk in carried:
-            raise Invalid(
-                _("%(name)s is on this list. Remove it from one of the two.") % {"name": line.name},
-                field=FIELD,
-            )
-        if line.why == WhyNotCarried.OTHER and not line.words.strip():
-            raise Invalid(
-                _("Enter why %(name)s is not carried.") % {"name": line.name}, field=FIELD
-            )
-        try:
+        name = {"name": line.name}
+        unknown = sorted(set(line.when.activities) - known)
+        refuse_first(
+            (
+                (line.item is None) == (line.need is None),
+                Invalid(_("Choose an item or a need that is not carried."), field=FIELD),
+            ),
+            (
+                times[line.item, line.need] > 1,
+                Invalid(
+                    _("%(name)s is left out twice. Combine the two entries.") % name, field=FIELD
+                ),
+            ),
+            (
+                line.item is not None and line.item.pk in carried,
+                Invalid(
+                    _("%(name)s is on this list. Remove it from one of the two.") % name,
+                    field=FIELD,
+                ),
+            ),
+            (
+                line.why == WhyNotCarried.OTHER and not line.words.strip(),
+                Invalid(_("Enter why %(name)s is not carried.") % name, field=FIELD),
+            ),
+            (
+                bool(unknown),
+                Invalid(
+                    _("There is no activity “%(activity)s”.")
+                    % {"activity": ", ".join(unknown[:1])},
+                    field=FIELD,
+                ),
+            ),
+        )
+        with as_invalid(FIELD):
             hazards(line.when.hazards)
-        except UnknownHazardError as error:
-            raise Invalid(in_words(error.says), field=FIELD) from error
-        if unknown := set(line.when.activities) - known:
-            raise Invalid(
-                _("There is no activity “%(activity)s”.") % {"activity": sorted(unknown)[0]},
-                field=FIELD,
-            )

@@ -48,3 +48,12 @@ def locked(version: PackingListVersion) -> PackingListVersion:
         .select_related("packing_list")
         .get(pk=version.pk)
     )
+
+
+def replaced_by(version: PackingListVersion) -> PackingListVersion | None:
+    """The version that was published next, where there is one: what a published version was
+    replaced by."""
+    if version.published_at is None:
+        return None
+    later = version.packing_list.versions.filter(published_at__isnull=False)
+    return later.filter(number__gt=version.number).order_by("number").first()

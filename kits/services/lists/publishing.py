@@ -3,13 +3,14 @@
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Refused
+from gearroom.core.acts import Act, Refused, store
 from kits.models import ListLine, PackingListVersion
 from kits.services.ledger import hazards_covered
 from kits.services.lists.packing_lists import locked
 from kits.services.text import not_carried_texts
 
 
+@transaction.atomic
 def publish(act: Act, version: PackingListVersion, *, anyway: bool = False) -> PackingListVersion:
     """Publish a draft: it never changes again and kits may follow it. Published already, nothing
     happens.
@@ -18,17 +19,13 @@ def publish(act: Act, version: PackingListVersion, *, anyway: bool = False) -> P
     what one of its hazards asks for and does not say why, unless `anyway`.
     """
     act.actor.require("edit_list")
-    with transaction.atomic():
-        version = locked(version)
-        if version.published_at is None:
-            if not ListLine.objects.filter(section__version=version).exists():
-                raise Refused(
-                    "list-empty", _("There is nothing on this list yet. Add an item first.")
-                )
-            if not anyway:
-                _refuse_lacking(version)
-            version.published_at = act.received_at
-            version.save(update_fields=["published_at"])
+    version = locked(version)
+    if version.published_at is None:
+        if not ListLine.objects.filter(section__version=version).exists():
+            raise Refused("list-empty", _("There is nothing on this list yet. Add an item first."))
+        if not anyway:
+            _refuse_lacking(version)
+        store(version, published_at=act.received_at)
     return version
 
 

@@ -85,10 +85,8 @@ def _kits() -> KitQuerySet:
 
 def kits_of(actor: Actor) -> KitQuerySet:
     """The kits that somebody may see: at home or now in a room of theirs."""
-    kits = _kits()
-    if actor.everywhere:
-        return kits
-    return kits.filter(Q(home_room__in=actor.room_ids) | Q(room__in=actor.room_ids))
+    near = Q(home_room__in=actor.room_ids) | Q(room__in=actor.room_ids)
+    return _kits() if actor.everywhere else _kits().filter(near)
 
 
 def sees_kit(actor: Actor, kit: Kit) -> bool:
@@ -225,14 +223,9 @@ def item(ref: int | str) -> Item:
 
 def places_of(actor: Actor) -> PlaceQuerySet:
     """The inner places that somebody may see, with those of the kits they may see."""
-    places = Place.objects.select_related("room", "kit")
-    if actor.everywhere:
-        return places
-    return places.filter(
-        Q(room__in=actor.room_ids)
-        | Q(kit__home_room__in=actor.room_ids)
-        | Q(kit__room__in=actor.room_ids)
-    )
+    places, rooms = Place.objects.select_related("room", "kit"), actor.room_ids
+    near = Q(room__in=rooms) | Q(kit__home_room__in=rooms) | Q(kit__room__in=rooms)
+    return places if actor.everywhere else places.filter(near)
 
 
 def shelf(actor: Actor, ref: int | str) -> Place:

@@ -240,26 +240,26 @@ def _subject(row: stock_levels.ItemLevel) -> str:
     return f"room:{row.room.pk}:item:{row.item.pk}"
 
 
+@transaction.atomic
 def _notify_low(rows: list[stock_levels.ItemLevel], now: datetime) -> None:
     """Open an episode for each thing, and notify the room's keepers of all of them at once."""
     room = rows[0].room
-    with transaction.atomic():
-        opened = episodes.open_new(
-            [
-                Episode(
-                    kind="low-stock",
-                    subject=_subject(row),
-                    room=room,
-                    facts=_low(row),
-                    opened_at=now,
-                )
-                for row in rows
-            ]
-        )
-        if opened:
-            facts: LowStock = {"things": [episode.facts for episode in opened]}
-            people = recipients.keepers_of(room)
-            writing.notify(people, "low-stock", f"episode:{opened[0].pk}", room=room, facts=facts)
+    opened = episodes.open_new(
+        [
+            Episode(
+                kind="low-stock",
+                subject=_subject(row),
+                room=room,
+                facts=_low(row),
+                opened_at=now,
+            )
+            for row in rows
+        ]
+    )
+    if opened:
+        facts: LowStock = {"things": [episode.facts for episode in opened]}
+        people = recipients.keepers_of(room)
+        writing.notify(people, "low-stock", f"episode:{opened[0].pk}", room=room, facts=facts)
 
 
 def _low(row: stock_levels.ItemLevel) -> LowItem:

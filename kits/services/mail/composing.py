@@ -37,17 +37,17 @@ def write(
     the same kind. `stock` is kept over the batches of one run."""
     now = at or clock.now()
     weeks = digest_data.gather([n.person for n in notices if n.kind == WEEKLY], now, stock)
+    holds = {"holds": [other.pk for other in with_it]} if with_it else {}
     written = {}
     for notice in notices:
         with override(notice.person.reads):
             week = weeks[notice.person_id] if notice.kind == WEEKLY else None
-            written[notice.pk] = _weekly(week) if week else _notice(notice, with_it)
+            written[notice.pk] = (
+                _weekly(week)
+                if week
+                else Written(notice_texts.letter(notice, *with_it), facts=holds)
+            )
     return written
-
-
-def _notice(notice: Notice, with_it: Sequence[Notice]) -> Written:
-    holds = {"holds": [other.pk for other in with_it]} if with_it else {}
-    return Written(notice_texts.letter(notice, *with_it), facts=holds)
 
 
 def _weekly(week: digest_week.Week) -> Written:

@@ -237,15 +237,7 @@ def _answer(kit: Kit, judged: Judged, held: Checkout | None, at: datetime) -> ru
     if held is not None:
         in_time = promises.back_in_time(held, kit.home_room, trip, at)
         elsewhere = Stand.COMING if in_time else Stand.AWAY
-    return rule.Answer(judged.verdict, trip.pk, trip.name, _going(trip), elsewhere)
-
-
-def _names(person: Person) -> str:
-    return " ".join(filter(None, (person.name, person.phone)))
-
-
-def _going(trip: Trip) -> rule.Going:
-    return rule.Going(
+    going = rule.Going(
         name=trip.name,
         departs_at=trip.departs_at,
         first_day=trip.first_day,
@@ -255,6 +247,11 @@ def _going(trip: Trip) -> rule.Going:
         people=trip.people,
         leader_id=trip.leader_id,
     )
+    return rule.Answer(judged.verdict, trip.pk, trip.name, going, elsewhere)
+
+
+def _names(person: Person) -> str:
+    return " ".join(filter(None, (person.name, person.phone)))
 
 
 # ---------------------------------------------------------------------------- what else is so

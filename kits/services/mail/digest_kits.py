@@ -1,7 +1,7 @@
 """Kits in the weekly email: how each stands, for which day and trip, and what settles it; what to
 count, what may come back, and what was needed and not carried."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _, ngettext
@@ -18,11 +18,11 @@ from kits.services.text import reason_texts, verdict_texts
 from kits.services.text.days import day, moment
 
 
-def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> LetterRow:
+def departure(
+    kit: rule.KitWeek, going: rule.Going, week: Week, *, brief: bool = False
+) -> LetterRow:
     """The soonest departure, kit, when, who leads, what it is, how many, what is wrong, what
     settles it; `brief`: without the last two, which stand below."""
-    going = kit.going
-    assert going is not None  # only departures come here
     text = _("%(when)s: %(kit)s for %(trip)s, %(leader)s, %(people)d people.") % {
         "when": moment(going.departs_at, week.zone, week.today),
         "kit": kit.name,
@@ -43,6 +43,42 @@ def _leader(going: rule.Going, week: Week) -> str:
     if going.leader_id == week.person.pk:
         return _("led by you")
     return " ".join(filter(None, (going.leader or _("no leader on record"), going.phone)))
+
+
+def trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
+    """How the kits stand for this week's trips."""
+    leaving = rule.departures(week.kits, week.today)
+    unknown = sum(not answer.verdict.set_up for answer in leaving)
+    out = sum(answer.elsewhere is not None for answer in leaving)
+    cases = (
+        (
+            len(unready),
+            ngettext(
+                "%(count)d kit not ready for this week's trips",
+                "%(count)d kits not ready for this week's trips",
+                len(unready),
+            ),
+        ),
+        (not leaving, _("No kit is reserved for a trip this week")),
+        (
+            unknown,
+            ngettext(
+                "%(count)d kit for this week's trips is not set up yet",
+                "%(count)d kits for this week's trips are not set up yet",
+                unknown,
+            ),
+        ),
+        (
+            out,
+            ngettext(
+                "%(count)d kit for this week's trips is still out",
+                "%(count)d kits for this week's trips are still out",
+                out,
+            ),
+        ),
+    )
+    ready = _("Every kit for this week's trips is ready")
+    return next((text % {"count": count} for count, text in cases if count), ready)
 
 
 def to_open(kit: rule.KitWeek, week: Week) -> LetterRow:
@@ -102,11 +138,13 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
             yield LetterRow(text, kit_page(kit.name), lines)
 
 
-def low(week: Week) -> Iterator[LetterRow]:
+def low(week: Week) -> Iterable[LetterRow]:
     """Kits that are ready, and low on something."""
-    for kit in week.kits:
-        if kit.low:
-            yield LetterRow(kit.name, kit_page(kit.name), (), verdict_lines(kit, week))
+    return (
+        LetterRow(kit.name, kit_page(kit.name), (), verdict_lines(kit, week))
+        for kit in week.kits
+        if kit.low
+    )
 
 
 def to_bin(week: Week) -> Iterator[LetterRow]:

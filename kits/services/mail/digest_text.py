@@ -1,6 +1,6 @@
 """What a weekly email says, in the order of what matters, and nothing cut."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -36,7 +36,11 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     to_open = rule.by_urgency((k for k in week.kits if k.wants_opening), week.today)
     unready = rule.departures_not_ready(week.kits, week.today)
     alarms = (*_recalled(week), *notice_texts.rows(week.medicines))
-    first = tuple(digest_kits.departure(kit, week, brief=brief) for kit in unready[:1])
+    first = tuple(
+        digest_kits.departure(kit, kit.going, week, brief=brief)
+        for kit in unready[:1]
+        if kit.going is not None
+    )
     above = [] if brief else unready[:1]  # it stands there with all
     others = [k for k in week.kits if k not in above]
     counted = {kit.pk for job in week.to_count for kit in job.kits}  # these stand by themselves
@@ -63,11 +67,12 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         *_months(week),
     ]
     visible = tuple(part for part in parts if part.rows)
+    nothing_to_do = _("Nothing to do. %(looked)s") if week.kits else _("Nothing to do.")
     nothing = not (alarms or first or visible or week.off_shelves)
     whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
-        first=(LetterRow(_nothing_to_do(week)),) if nothing else first,
+        first=(LetterRow(nothing_to_do % {"looked": _looked(week)}),) if nothing else first,
         parts=visible,
         closing=tuple(_closing(week, nothing=nothing)),
     )
@@ -119,24 +124,24 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
 def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.KitWeek]) -> str:
     """How kits stand for this week's trips, how long the work takes, what must be ordered by
     when."""
-    parts = []
-    if week.recalled:
-        parts.append(_("RECALL waiting for an answer"))
-    if week.to_sign:
-        parts.append(
+    to_sign = len(week.to_sign)
+    of_lists = (
+        (
+            to_sign,
             ngettext(
                 "%(count)d kit list is waiting for your signature",
                 "%(count)d kit lists are waiting for your signature",
-                len(week.to_sign),
+                to_sign,
             )
-            % {"count": len(week.to_sign)}
-        )
-    elif week.signatures_end:
-        parts.append(_("One of your signatures expires soon"))
-    elif week.look_again:
-        parts.append(_("Something that is not carried wants another look"))
+            % {"count": to_sign},
+        ),
+        (week.signatures_end, _("One of your signatures expires soon")),
+        (week.look_again, _("Something that is not carried wants another look")),
+    )
+    parts = [_("RECALL waiting for an answer")] if week.recalled else []
+    parts += [text for there, text in of_lists if there][:1]
     if week.kits or week.rooms:
-        parts.append(_trips(week, unready))
+        parts.append(digest_kits.trips(week, unready))
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
@@ -151,32 +156,6 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     return "; ".join(parts)
 
 
-def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
-    """How the kits stand for this week's trips."""
-    if unready:
-        return ngettext(
-            "%(count)d kit not ready for this week's trips",
-            "%(count)d kits not ready for this week's trips",
-            len(unready),
-        ) % {"count": len(unready)}
-    leaving = rule.departures(week.kits, week.today)
-    if not leaving:
-        return _("No kit is reserved for a trip this week")
-    if unknown := sum(not answer.verdict.set_up for answer in leaving):
-        return ngettext(
-            "%(count)d kit for this week's trips is not set up yet",
-            "%(count)d kits for this week's trips are not set up yet",
-            unknown,
-        ) % {"count": unknown}
-    if out := sum(answer.elsewhere is not None for answer in leaving):
-        return ngettext(
-            "%(count)d kit for this week's trips is still out",
-            "%(count)d kits for this week's trips are still out",
-            out,
-        ) % {"count": out}
-    return _("Every kit for this week's trips is ready")
-
-
 def _long(minutes: int) -> str:
     hours, rest = divmod(minutes, 60)
     if not hours:
@@ -184,12 +163,6 @@ def _long(minutes: int) -> str:
     if not rest:
         return _("%(hours)d h") % {"hours": hours}
     return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}
-
-
-def _nothing_to_do(week: Week) -> str:
-    if not week.kits:
-        return _("Nothing to do.")
-    return _("Nothing to do. %(looked)s") % {"looked": _looked(week)}
 
 
 def _looked(week: Week) -> str:
@@ -241,11 +214,11 @@ def _ordered(row: rule.ToOrder) -> str:
     return text
 
 
-def _to_sign(week: Week) -> Iterator[LetterRow]:
-    for version in week.to_sign:
-        yield LetterRow(
-            _of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/")
-        )
+def _to_sign(week: Week) -> Iterable[LetterRow]:
+    return (
+        LetterRow(_of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/"))
+        for version in week.to_sign
+    )
 
 
 def _signatures_end(week: Week) -> Iterator[LetterRow]:
@@ -335,9 +308,11 @@ def _check(held: BatchInPlace, week: Week) -> LetterRow:
     return LetterRow(f"{text}, {_where(held)}: {due}", _link(held))
 
 
-def _undated(week: Week) -> Iterator[LetterRow]:
-    for place, rows in grouped((_where(h), h) for h in week.undated).items():
-        yield LetterRow(place, _link(rows[0]), tuple(map(_units, rows)))
+def _undated(week: Week) -> Iterable[LetterRow]:
+    return (
+        LetterRow(place, _link(rows[0]), tuple(map(_units, rows)))
+        for place, rows in grouped((_where(h), h) for h in week.undated).items()
+    )
 
 
 def _months(week: Week) -> Iterator[Part]:

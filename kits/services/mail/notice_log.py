@@ -58,13 +58,13 @@ _WHY: dict[Unsent, str | Promise] = {
 
 def state(notice: Notice) -> State:
     """How a notice stands."""
-    if notice.sent_at is not None:
-        return State.SENT
-    if notice.taken_back_at is not None:
-        return State.TAKEN_BACK
-    if notice.unsent_why == Unsent.WEEKLY:
-        return State.IN_THE_WEEKLY
-    return State.WAITING if notice.unsent_why in ("", Unsent.TOGETHER) else State.NOT_SENT
+    cases = (
+        (notice.sent_at is not None, State.SENT),
+        (notice.taken_back_at is not None, State.TAKEN_BACK),
+        (notice.unsent_why == Unsent.WEEKLY, State.IN_THE_WEEKLY),
+        (notice.unsent_why in ("", Unsent.TOGETHER), State.WAITING),
+    )
+    return next((state for applies, state in cases if applies), State.NOT_SENT)
 
 
 def why(notice: Notice) -> str:
@@ -165,6 +165,7 @@ def _name(kit: dict[str, Any]) -> str:
     return str(kit.get("page") or kit.get("kit"))
 
 
+@transaction.atomic
 def send_again(act: Act, notice: Notice) -> Notice:
     """Tell the same once more, whatever was chosen: a notice of its own, sent with the next
     sweep. Raises NotAllowed, Unacceptable (`no-address`)."""
@@ -181,21 +182,20 @@ def send_again(act: Act, notice: Notice) -> Notice:
             )
             % {"name": notice.person.name},
         )
-    with transaction.atomic():
-        base = Notice.objects.select_for_update(of=("self",)).get(
-            pk=notice.facts.get("again_of", notice.pk)
-        )
-        times = Notice.objects.filter(facts__again_of=base.pk).count() + 1
-        return Notice.objects.create(
-            person=base.person,
-            kind=base.kind,
-            fact=f"{base.fact[:140]}:sent-again:{times}",
-            room=base.room,
-            kit=base.kit,
-            entry=base.entry,
-            facts={**base.facts, "asked_again": True, "again_of": base.pk},
-            created_at=clock.now(),
-        )
+    base = Notice.objects.select_for_update(of=("self",)).get(
+        pk=notice.facts.get("again_of", notice.pk)
+    )
+    times = Notice.objects.filter(facts__again_of=base.pk).count() + 1
+    return Notice.objects.create(
+        person=base.person,
+        kind=base.kind,
+        fact=f"{base.fact[:140]}:sent-again:{times}",
+        room=base.room,
+        kit=base.kit,
+        entry=base.entry,
+        facts={**base.facts, "asked_again": True, "again_of": base.pk},
+        created_at=clock.now(),
+    )
 
 
 def rooms_of_weekly(actor: Actor, person: Person) -> frozenset[int] | None:

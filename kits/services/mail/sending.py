@@ -148,35 +148,30 @@ def _quiet(notice: Notice, how: NotificationPreferences, now: datetime) -> datet
     return until
 
 
+@transaction.atomic
 def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") -> bool:
     """Mark a notice in our hands, and what goes with it, with why it is not sent; whether it was
     still ours."""
-    with transaction.atomic():
-        change = {"unsent_why": str(why), "last_error": error[:300]}
-        if not _let_go(_mine(notice, token), **change):
-            return False
-        bundling.held_by(notice).filter(unsent_why=Unsent.TOGETHER).update(**change)
+    change = {"unsent_why": str(why), "last_error": error[:300]}
+    if not _let_go(_mine(notice, token), **change):
+        return False
+    bundling.held_by(notice).filter(unsent_why=Unsent.TOGETHER).update(**change)
     return True
 
 
 def _why_not(
     notice: Notice, how: NotificationPreferences, chosen: dict[str, When], resend: bool
 ) -> Unsent | None:
-    person = notice.person
-    if person.left_on is not None:
-        return Unsent.LEFT
-    if not person.email:
-        return Unsent.NO_ADDRESS
-    if resend:
-        return None
-    if how.refused_address and how.refused_address == person.email:
-        return Unsent.REFUSED
-    when = when_sent(notice.kind, chosen)
-    if when is When.NEVER:
-        return Unsent.CHOSEN
-    if when is When.WEEKLY and notice.kind != WEEKLY:
-        return Unsent.WEEKLY
-    return None
+    person, when = notice.person, when_sent(notice.kind, chosen)
+    cases = (
+        (person.left_on is not None, Unsent.LEFT),
+        (not person.email, Unsent.NO_ADDRESS),
+        (resend, None),
+        (how.refused_address == person.email, Unsent.REFUSED),
+        (when is When.NEVER, Unsent.CHOSEN),
+        (when is When.WEEKLY and notice.kind != WEEKLY, Unsent.WEEKLY),
+    )
+    return next((why for applies, why in cases if applies), None)
 
 
 def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:
@@ -211,6 +206,7 @@ def _written(
         yield lead
 
 
+@transaction.atomic
 def _keep(
     notice: Notice,
     rest: Sequence[Notice],
@@ -218,25 +214,24 @@ def _keep(
     token: uuid.UUID,
     at: datetime | None,
 ) -> None:
-    with transaction.atomic():
-        with_it = bundling.join(rest, token)
-        letter = letter or composing.write([notice], with_it=with_it, at=at)[notice.pk]
-        notice.message_id = f"<notice-{notice.pk}.{uuid.uuid4().hex}@{rendering.domain()}>"
-        notice.recipient = notice.person.email
-        notice.rendered = rendering.render(
-            letter.letter,
-            person=notice.person,
-            message_id=notice.message_id,
-            at=clock.now(),
-            attachments=letter.attachments,
-        )
-        notice.facts = {**notice.facts, **letter.facts}
-        _mine(notice, token).update(
-            message_id=notice.message_id,
-            recipient=notice.recipient,
-            rendered=notice.rendered,
-            facts=notice.facts,
-        )
+    with_it = bundling.join(rest, token)
+    letter = letter or composing.write([notice], with_it=with_it, at=at)[notice.pk]
+    notice.message_id = f"<notice-{notice.pk}.{uuid.uuid4().hex}@{rendering.domain()}>"
+    notice.recipient = notice.person.email
+    notice.rendered = rendering.render(
+        letter.letter,
+        person=notice.person,
+        message_id=notice.message_id,
+        at=clock.now(),
+        attachments=letter.attachments,
+    )
+    notice.facts = {**notice.facts, **letter.facts}
+    _mine(notice, token).update(
+        message_id=notice.message_id,
+        recipient=notice.recipient,
+        rendered=notice.rendered,
+        facts=notice.facts,
+    )
 
 
 # ------------------------------------------------------------------------------------ delivering
@@ -291,32 +286,32 @@ def _postpone(notice: Notice, token: uuid.UUID, why: str) -> None:
     )
 
 
+@transaction.atomic
 def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> None:
     """Refused for good: on record with the person, and their keepers are told."""
     person = notice.person
-    with transaction.atomic():
-        if not _not_sent(notice, token, Unsent.REFUSED, why):
-            return
-        NotificationPreferences.objects.update_or_create(
-            person=person,
-            defaults={
-                "refused_address": address,
-                "refused_at": clock.now(),
-                "refused_why": why[:300],
-            },
-        )
-        room = person.home_room
-        keepers = recipients.keepers_of(room) if room else recipients.administrators()
-        writing.notify(
-            [keeper for keeper in keepers if keeper.pk != person.pk],
-            "address-refused",
-            f"address:{person.pk}:{notice.recipient}"[:160],
-            room=room,
-            facts=AddressRefused(
-                person_id=person.pk,
-                person=person.name,
-                phone=person.phone,
-                address=notice.recipient,
-                said=why[:300],
-            ),
-        )
+    if not _not_sent(notice, token, Unsent.REFUSED, why):
+        return
+    NotificationPreferences.objects.update_or_create(
+        person=person,
+        defaults={
+            "refused_address": address,
+            "refused_at": clock.now(),
+            "refused_why": why[:300],
+        },
+    )
+    room = person.home_room
+    keepers = recipients.keepers_of(room) if room else recipients.administrators()
+    writing.notify(
+        [keeper for keeper in keepers if keeper.pk != person.pk],
+        "address-refused",
+        f"address:{person.pk}:{notice.recipient}"[:160],
+        room=room,
+        facts=AddressRefused(
+            person_id=person.pk,
+            person=person.name,
+            phone=person.phone,
+            address=notice.recipient,
+            said=why[:300],
+        ),
+    )

@@ -51,6 +51,7 @@ def choices(person: Person) -> dict[str, When]:
     return {code: when_sent(code, chosen) for code in NOTICE_KINDS}
 
 
+@transaction.atomic
 def change(
     act: Act,
     person: Person,
@@ -65,21 +66,20 @@ def change(
     """
     act.actor.require("choose_notices")
     _check(choices or {})
-    with transaction.atomic():
-        person = locked(act, person)  # there may be no row of settings yet
-        row, _made = NotificationPreferences.objects.get_or_create(person=person)
-        for field, value in fields.items():
-            setattr(row, field, value)
-        if (row.quiet_from is None) != (row.quiet_until is None):
-            raise Invalid(
-                _("Enter both the start and the end of the quiet hours, or neither."),
-                field="quiet_from",
-            )
-        row.save(update_fields=list(fields))
-        for kind, when in (choices or {}).items():
-            NotificationChoice.objects.update_or_create(
-                person=person, kind=kind, defaults={"when": When(when).value}
-            )
+    person = locked(act, person)  # there may be no row of settings yet
+    row, _made = NotificationPreferences.objects.get_or_create(person=person)
+    for field, value in fields.items():
+        setattr(row, field, value)
+    if (row.quiet_from is None) != (row.quiet_until is None):
+        raise Invalid(
+            _("Enter both the start and the end of the quiet hours, or neither."),
+            field="quiet_from",
+        )
+    row.save(update_fields=list(fields))
+    for kind, when in (choices or {}).items():
+        NotificationChoice.objects.update_or_create(
+            person=person, kind=kind, defaults={"when": When(when).value}
+        )
     return row
 
 

@@ -89,6 +89,7 @@ def read_workbook(
     return read(sheets, known=known, today=clock.today(room.time_zone), words=words)
 
 
+@transaction.atomic
 def begin(act: Act, room: Room, book: Workbook) -> Added:
     """Add all that a workbook says that is not there yet, then write down what was found where.
 
@@ -102,40 +103,39 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
                 "upload the spreadsheet again."
             )
         )
-    with transaction.atomic():
-        for name in book.shelves:
-            shelves.add_shelf(act, room, name)
-        for row in book.things:
-            item = catalogue.add_item(
-                act,
-                name=row.name,
-                kind=row.kind,
-                base_unit=row.base_unit,
-                needs_date=row.needs_date,
-                sterile=row.sterile,
-                by_eye=row.by_eye,
-                check_every_days=row.check_every_days,
-                check_question=row.check_question,
-            )
-            if row.gtin:
-                catalogue.put_pack_code(act, item, gtin=row.gtin, units_per_pack=row.units_per_pack)
-        things = {fold(item.name): item for item in Item.objects.all()}
-        for new in book.lists:
-            publishing.publish(
-                act,
-                drafts.make_list(act, name=new.name, draft=_draft(new, things)),
-                anyway=True,
-            )
-        people = {fold(p.name): p for p in _people(act.actor)}
-        for kit in book.kits:
-            kits.add_kit(
-                act,
-                list_version=_latest(kit.list),
-                home_room=room,
-                name=kit.name,
-                responsible=people.get(fold(kit.responsible)) if kit.responsible else None,
-            )
-        batches = _count(act, room, book.where, things)
+    for name in book.shelves:
+        shelves.add_shelf(act, room, name)
+    for row in book.things:
+        item = catalogue.add_item(
+            act,
+            name=row.name,
+            kind=row.kind,
+            base_unit=row.base_unit,
+            needs_date=row.needs_date,
+            sterile=row.sterile,
+            by_eye=row.by_eye,
+            check_every_days=row.check_every_days,
+            check_question=row.check_question,
+        )
+        if row.gtin:
+            catalogue.put_pack_code(act, item, gtin=row.gtin, units_per_pack=row.units_per_pack)
+    things = {fold(item.name): item for item in Item.objects.all()}
+    for new in book.lists:
+        publishing.publish(
+            act,
+            drafts.make_list(act, name=new.name, draft=_draft(new, things)),
+            anyway=True,
+        )
+    people = {fold(p.name): p for p in _people(act.actor)}
+    for kit in book.kits:
+        kits.add_kit(
+            act,
+            list_version=_latest(kit.list),
+            home_room=room,
+            name=kit.name,
+            responsible=people.get(fold(kit.responsible)) if kit.responsible else None,
+        )
+    batches = _count(act, room, book.where, things)
     return Added(len(book.shelves), len(book.things), len(book.lists), len(book.kits), batches)
 
 

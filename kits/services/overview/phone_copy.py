@@ -256,7 +256,7 @@ def _facts(actor: Actor) -> Iterator[object]:
     # What hazards ask of lists is in verdicts.
     yield list(HazardNeed.objects.order_by("pk").values_list("hazard", "need", "units"))
     yield list(ItemNeed.objects.order_by("pk").values_list("item", "need"))
-    yield list(Need.objects.order_by("pk").values_list("pk", "name", "retired_on"))
+    yield list(Need.objects.order_by("pk").values_list("pk", "name"))
     yield list(
         Person.objects.order_by("pk").values_list(
             "pk", "name", "phone", "left_on", "merged_into", "home_room"

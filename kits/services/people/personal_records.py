@@ -111,6 +111,7 @@ def may_erase(actor: Actor) -> bool:
     return actor.everywhere and actor.may("erase_person")
 
 
+@transaction.atomic
 def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     """Erase what tells of somebody: names, telephones and addresses wherever they stand, their
     sign-in, tokens, roles, PIN, tag, calendar and what they chose to hear. What they did stays in
@@ -122,27 +123,26 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     """
     redaction.require_administrator(act.actor)
     words = personal_data.check_words(words)
-    with transaction.atomic():
-        person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
-        personal_data.refuse(person)
-        _refuse_needed(person)
-        record = personal_data.record_of(person)
-        known = personal_data.known_of(person, words)
-        names = Names([*known, *redaction.single_words(record)])
-        for label in Label.objects.active().filter(person__in=record):
-            labelling.cancel(part(act, "tag", label.pk), label.code, "")
-        _forget_choices(record)
-        _forget_mails(record, names)
-        for each in record:
-            theirs = Q(leader=each, leader_name=each.name)
-            if each.phone:
-                theirs |= Q(leader_phone=each.phone)
-            Trip.objects.filter(theirs).update(
-                leader_name="", leader_phone="", changed_at=act.received_at
-            )
-        personal_data.erase(act, person, known)
-        still = personal_data.named_after(Names(known))
-        mail.forget(names)
+    person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
+    personal_data.refuse(person)
+    _refuse_needed(person)
+    record = personal_data.record_of(person)
+    known = personal_data.known_of(person, words)
+    names = Names([*known, *redaction.single_words(record)])
+    for label in Label.objects.active().filter(person__in=record):
+        labelling.cancel(part(act, "tag", label.pk), label.code, "")
+    _forget_choices(record)
+    _forget_mails(record, names)
+    for each in record:
+        theirs = Q(leader=each, leader_name=each.name)
+        if each.phone:
+            theirs |= Q(leader_phone=each.phone)
+        Trip.objects.filter(theirs).update(
+            leader_name="", leader_phone="", changed_at=act.received_at
+        )
+    personal_data.erase(act, person, known)
+    still = personal_data.named_after(Names(known))
+    mail.forget(names)
     return Erased(person.pk, still)
 
 

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kits.models import Item, Kit, ListLine, PackCode, Substitute
-from kits.rules.ledger.facts import Criticality
-from kits.rules.planning import quantities, rates
-from kits.rules.planning.waste import YearlyCost
+from kits.rules.planning import quantities, rates, waste
+from kits.rules.planning.quantities import Basis
+from kits.rules.planning.waste import LEAST_SAVING, YearlyCost
 from kits.services.planning import plans
 from kits.services.planning.history import PastTrip
 from kits.services.planning.plans import LinePlan, Plan
 from kits.services.planning.rates import NO_ACTIVITY, Records
 
 YEARS = 10
-"""How often something would have to be needed is said as once in so many years."""
+"""What is needed once in so many years is what a few days without use say nothing of."""
 WORTH_SAYING = 0.2
 """Where less than this share of what is bought goes out of date, nothing is said of less waste."""
 MOSTLY = 0.5
@@ -25,10 +25,11 @@ MOSTLY = 0.5
 @dataclass(frozen=True)
 class Fewer:
     """A smaller quantity that is still enough at the line's service level: the chance that a trip
-    wants more, and the money a year that would not be thrown away."""
+    wants more, that of today's quantity, and the money a year that would not be thrown away."""
 
     quantity: int
     runs_out: float
+    runs_out_now: float
     saved: Decimal
 
 
@@ -46,48 +47,49 @@ class LessWaste:
 
 @dataclass(frozen=True)
 class Carrying:
-    """A line's plan with what is on record of its needs: `uses` and participant-`days`, how many
-    trips are known; `once_in_years` is the rate of one use in `YEARS` years of this kit, and
-    `too_few` whether no use on record leaves that open; what is carried that serves the same."""
+    """A line's plan with what is on record of its needs: `uses` (`at_least`: or more) and
+    participant-`days`, how many trips are known; `too_few` whether no use on record leaves it open
+    if one such kit needs it once in `YEARS` years; what is carried that serves the same."""
 
     plan: LinePlan
     uses: float
+    at_least: bool
     days: float
     known_trips: int
     trips: int
-    once_in_years: float
     too_few: bool
     instead: Sequence[str]
     less_waste: LessWaste
 
-    @property
-    def below(self) -> float | None:
-        """The rate that it is very likely below where no use is on record."""
-        return rates.none_seen(self.days) if self.days and not self.uses else None
-
 
 @dataclass(frozen=True)
 class Costs:
-    """What all lines of a plan cost to carry; in all by currency, of those lines whose price is
+    """What all lines of a plan cost to carry; in all by currency, of those lines of which it is
     known. `hours` is how far care was at most on such trips, as far as recorded."""
 
     lines: Sequence[Carrying]
     by_currency: Mapping[str, YearlyCost]
     hours: Decimal | None
 
+    @property
+    def loose(self) -> int:
+        """How many lines are of what nobody counts."""
+        return sum(each.plan.basis is Basis.LOOSE for each in self.lines)
+
+    @property
+    def not_known(self) -> int:
+        """How many other lines are in no sum, because no price or no date is on record."""
+        return sum(each.plan.per_year is None for each in self.lines) - self.loose
+
 
 def costs(of: Plan, known: Records) -> Costs:
     """What the lines of a plan cost to carry."""
     facts = _Facts(of, known)
     lines = [_carrying(each, of, known, facts) for each in of.lines]
-    sums: dict[str, YearlyCost] = {}
-    for each in of.lines:
-        if each.per_year is not None:
-            so_far = sums.get(each.purchase.currency, YearlyCost(Decimal(0), Decimal(0)))
-            sums[each.purchase.currency] = YearlyCost(
-                so_far.carrying + each.per_year.carrying, so_far.waste + each.per_year.waste
-            )
-    return Costs(lines, sums, _hours(of, facts.own))
+    by_currency = waste.whole(
+        (each.purchase.currency, each.per_year) for each in of.lines if each.per_year is not None
+    )
+    return Costs(lines, by_currency, _hours(of, facts.own))
 
 
 class _Facts:
@@ -167,17 +169,18 @@ def _carrying(line: LinePlan, of: Plan, known: Records, facts: _Facts) -> Carryi
     item = line.line.item_id
     activity = of.activity or None
     records = [known.recorded(part.rate.need.pk, activity) for part in line.needs]
-    uses = sum(each.closed().least for each in records)
-    days = max((each.closed().exposure for each in records), default=0.0)
+    cells = [each.closed() for each in records]
+    uses = sum(each.least for each in cells)
+    days = max((each.exposure for each in cells), default=0.0)
     once = rates.one_use_in(YEARS, of.yearly_days)
     same = facts.same_need(item, known)
     return Carrying(
         plan=line,
         uses=uses,
+        at_least=any(each.open_ended for each in cells),
         days=days,
         known_trips=max((each.known for each in records), default=0),
         trips=max((each.trips for each in records), default=0),
-        once_in_years=once,
         too_few=bool(days) and not uses and rates.too_few_to_judge(days, once),
         instead=sorted({facts.carried[each] for each in same if each in facts.carried}),
         less_waste=_less_waste(line, of, facts, same),
@@ -189,7 +192,7 @@ def _less_waste(line: LinePlan, of: Plan, facts: _Facts, same: set[int]) -> Less
     share = line.unused_share
     if share is None or share < WORTH_SAYING or line.line.item.by_eye:
         return LessWaste()
-    must_have = line.line.criticality == Criticality.MUST_HAVE
+    must_have = line.must_have
     item = line.line.item_id
     pack = facts.packs.get(item)
     return LessWaste(
@@ -202,17 +205,23 @@ def _less_waste(line: LinePlan, of: Plan, facts: _Facts, same: set[int]) -> Less
 
 def _fewer(line: LinePlan, of: Plan) -> Fewer | None:
     """The quantity that is enough, one use's units at least, where it is less than is carried and
-    throws away less."""
+    saves enough money to speak of."""
     one_use = max(
         (max(range(len(p.units_per_use)), key=p.units_per_use.__getitem__) for p in line.needs),
         default=0,
     )
     units = max(line.enough, one_use + 1)
-    if line.demand is None or line.per_year is None or units >= line.quantity:
+    if (
+        line.demand is None
+        or line.change is None
+        or line.per_year is None
+        or units >= line.quantity
+    ):
         return None
     wants = plans.life_demand(line.needs, of.yearly_days, line.purchase)
     cost = plans.yearly_cost(line.purchase, units, wants)
     saved = line.per_year.waste - cost.waste if cost else Decimal(0)
-    if saved <= 0:
+    if saved < LEAST_SAVING:
         return None
-    return Fewer(units, quantities.runs_out(line.demand, units), saved)
+    runs_out = quantities.runs_out(line.demand, units)
+    return Fewer(units, runs_out, line.change.runs_out, saved)

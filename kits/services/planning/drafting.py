@@ -15,14 +15,14 @@ from kits.rules.ledger.facts import Criticality
 from kits.rules.lists.carried_when import Occasion, meets, occasion
 from kits.rules.planning import demand as demands, drafting as rules, units_per_use
 from kits.rules.planning.drafting import Group, LeftOut, Present, Why
-from kits.rules.text.hazards import UnknownHazardError, hazards
+from kits.rules.text.hazards import hazards
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.planning.plans import SERVICE_LEVELS, sizes_of_use
 from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records, records
 from kits.services.text import draft_texts, rate_texts
-from kits.services.text.wording import in_words
+from kits.services.text.wording import as_invalid
 
 
 @dataclass(frozen=True)
@@ -136,10 +136,8 @@ def propose(profile: Profile, known: Records | None = None) -> Proposal:
 def _facts(profile: Profile, known: Records) -> _Facts:
     if profile.children > profile.people:
         raise Invalid(_("There cannot be more children than people."), field="children")
-    try:
+    with as_invalid("hazards"):
         ticked = hazards(profile.hazards)
-    except UnknownHazardError as error:
-        raise Invalid(in_words(error.says), field="hazards") from error
     needs = {pk: need for pk, need in known.needs.items() if need.retired_on is None}
     if unknown := (profile.trained_for or frozenset()) - {need.key for need in needs.values()}:
         raise Invalid(

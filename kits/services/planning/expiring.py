@@ -51,13 +51,13 @@ def of_kit(kit: Kit, plan: Plan, today: date) -> Mapping[int, Sequence[BatchInKi
 def _unused(
     line: LinePlan, held: Sequence[tuple[Lot, int]], yearly_days: float, today: date
 ) -> list[BatchInKit]:
+    if line.demand is None:
+        return []
     asks = [
         (part.rate.rate, demands.units_of_use(part.units_per_use))
         for part in line.needs
         if part.rate.rate is not None
     ]
-    if not asks:
-        return []
     rate, units = demands.combined(asks)
     left = [(lot.expiry - today).days if lot.expiry else 0 for lot, _units in held]
     batches = [

@@ -20,7 +20,9 @@ from kits.models import (
     UnmetNeed,
 )
 from kits.models.details import CountDetail, FollowListDetail
+from kits.rules.planning import shares
 from kits.rules.planning.exposure import Known
+from kits.rules.planning.shares import Most
 
 _CLOSED = (AsFound.SEALED, AsFound.CLOSED)
 _USED = (PlaceKind.USED, PlaceKind.AWAY)
@@ -32,8 +34,9 @@ class PastTrip:
     """One kit on one trip that is over: `version` is that of the list which it followed then.
 
     `used` and `unmet` are units by item that were used, and times that an item was needed and not
-    there. `lost_at_count` are units by item that a count afterwards found missing: nobody said
-    that they were used. `ran_out`: items of which all that was carried went.
+    there; `own_words` is what else was, in the words of whoever noted it. `lost_at_count` are units
+    by item that a count afterwards found missing: nobody said that they were used. `ran_out`: items
+    of which all that was carried went.
     """
 
     checkout: int
@@ -43,6 +46,7 @@ class PastTrip:
     known: Known
     used: Counter[int]
     unmet: Counter[int]
+    own_words: Sequence[str]
     lost_at_count: Counter[int]
     ran_out: frozenset[int]
 
@@ -70,7 +74,7 @@ def past_trips(kits: Iterable[Kit], before: datetime) -> list[PastTrip]:
         .order_by("out_at", "id")
     )
     used = _used(outs)
-    unmet = _unmet(outs)
+    unmet, words = _unmet(outs)
     counts = _counts_after(outs)
     followed = _versions(by_id.values(), outs)
     carried = _carried(by_id, outs)
@@ -88,6 +92,7 @@ def past_trips(kits: Iterable[Kit], before: datetime) -> list[PastTrip]:
                 known=known,
                 used=taken,
                 unmet=unmet.get(out.pk, Counter()),
+                own_words=words.get(out.pk, ()),
                 lost_at_count=lost or Counter(),
                 ran_out=frozenset(
                     item for item, units in taken.items() if units >= carried[out.pk][item] > 0
@@ -95,6 +100,12 @@ def past_trips(kits: Iterable[Kit], before: datetime) -> list[PastTrip]:
             )
         )
     return found
+
+
+def usual_activity(kit: Kit, trips: Iterable[PastTrip]) -> Most | None:
+    """The activity, by its number, that more than half of a kit's past trips had."""
+    found = shares.most(Counter(t.trip.activity_id or 0 for t in trips if t.kit == kit.pk))
+    return found if found and found.key else None
 
 
 def _trip_of(out: Checkout) -> Trip:
@@ -128,17 +139,20 @@ def _used(outs: Sequence[Checkout]) -> dict[int, tuple[Counter[int], bool]]:
     return found
 
 
-def _unmet(outs: Sequence[Checkout]) -> dict[int, Counter[int]]:
-    """Times that an item was needed and not in the kit, for each checkout."""
-    found: dict[int, Counter[int]] = defaultdict(Counter)
+def _unmet(outs: Sequence[Checkout]) -> tuple[dict[int, Counter[int]], dict[int, list[str]]]:
+    """Times that an item was needed and not in the kit, for each checkout, and what else was."""
+    items: dict[int, Counter[int]] = defaultdict(Counter)
+    words: dict[int, list[str]] = defaultdict(list)
     rows = UnmetNeed.objects.filter(
         entry__checkout__in=[out.pk for out in outs],
         entry__reversed_by__isnull=True,
-        item__isnull=False,
-    )
-    for checkout, item in rows.values_list("entry__checkout", "item"):
-        found[checkout][item] += 1
-    return found
+    ).order_by("id")
+    for checkout, item, own in rows.values_list("entry__checkout", "item", "words"):
+        if item is None:
+            words[checkout].append(own)
+        else:
+            items[checkout][item] += 1
+    return items, words
 
 
 def _counts_after(outs: Sequence[Checkout]) -> dict[int, Counter[int]]:

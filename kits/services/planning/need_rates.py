@@ -59,7 +59,8 @@ def row(
 
 def _ours(known: Records, need: Need, activity: Activity | None, key: str | None) -> Ours:
     recorded = known.recorded(need.pk, key)
-    use = recorded_use(recorded.closed(), known.groups[need.group].dispersion)
+    group = known.groups[need.group]
+    use = recorded_use(recorded.closed(), group.mixed if key is None else group.dispersion)
     return Ours(activity, use, recorded.known, recorded.trips)
 
 

@@ -1,11 +1,12 @@
 """What happened: what was used, what was wanted and not there, what was never used and what was
 thrown out unused, of the kits at home in somebody's rooms."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from gearroom.core import clock
 from gearroom.core.acts import Actor
 from kits.models import (
     DISPOSALS,
@@ -13,25 +14,26 @@ from kits.models import (
     Activity,
     EntryKind,
     Item,
+    ItemNeed,
+    Kit,
     ListLine,
     Movement,
     Need,
     PlaceKind,
     Trip,
-    UnmetNeed,
 )
-from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.facts import USED_UP, Criticality
 from kits.rules.planning import rates as rules
 from kits.rules.planning.recorded_use import RecordedUse, recorded_use
 from kits.rules.planning.seasons import Season, season_of, seasons
+from kits.rules.planning.wants import Lack, Want
 from kits.services.lookup import find
 from kits.services.planning.history import PastTrip
 from kits.services.planning.observations import Observation
 from kits.services.planning.plans import Purchase, purchases
 from kits.services.planning.rates import Recorded, Records, cells, records
+from kits.services.planning.wants import wants
 
-USED_UP = (Kind.CONSUMABLE, Kind.MEDICINE)
-"""What is written down when it is used."""
 THROWN_OUT = tuple(kind for kind in DISPOSALS if kind != PlaceKind.RETURNED)
 """Where units go that are thrown out: what goes back to its maker is not."""
 
@@ -58,31 +60,37 @@ class NeedUse:
 
 @dataclass(frozen=True)
 class SeasonUse:
-    """Uses of a season: `met` from what was carried, `unmet` of what was not there; kits' trips
-    that are known, and how many there were."""
+    """What came up in a season: uses `met` from what was carried (`at_least`: perhaps more), and
+    wants of what was not there; kits' trips that are known, and how many there were. `over`: its
+    last day is past."""
 
     season: Season
     met: float
-    unmet: float
+    at_least: bool
+    unmet: int
     known: int
     trips: int
+    over: bool
 
 
 @dataclass(frozen=True)
 class NotThere:
-    """Something that was needed and not there, so many times: an item, or somebody's own words;
-    `trips` are those that the actor may see."""
+    """Something that was needed and not there, so many times: an item, or somebody's own words.
+    `not_on_list`: so many of them with a kit whose list carried nothing for it. `trips` are those
+    that the actor may see."""
 
     item: Item | None
     words: str
     times: int
+    not_on_list: int
     trips: Sequence[Trip]
 
 
 @dataclass(frozen=True)
 class NeverUsed:
     """An item of a kit list that none of the known trips used: carried on `known` of `trips` kits'
-    trips, over so many participant-days; the rate of its use lies below `below` a day with 95 %."""
+    trips, over so many participant-days; the rate of its use lies below `below` a day with 95 %.
+    What it is for came up on them, `met_otherwise` so often with other items (`at_least`)."""
 
     item: Item
     must_have: bool
@@ -90,14 +98,17 @@ class NeverUsed:
     trips: int
     days: float
     below: float | None
+    met_otherwise: float
+    at_least: bool
 
 
 @dataclass(frozen=True)
 class ThrownOut:
     """Units of an item that were thrown out unused, `expired` of them out of date; their price, as
-    far as deliveries say (None: they do not)."""
+    far as deliveries say (None: they do not). `must_have`: on a list that a kit follows."""
 
     item: Item
+    must_have: bool
     units: int
     expired: int
     cost: Decimal | None
@@ -139,6 +150,7 @@ def past_use(
     everything = everything or records()
     kits = {kit.pk for kit in find.kits_of(actor) if find.knows_kit(actor, kit)}
     trips = [trip for trip in everything.trips if trip.kit in kits]
+    noted = wants(trips)
     seen = [
         each
         for each in everything.observations
@@ -150,9 +162,16 @@ def past_use(
         known=sum(trip.counts for trip in trips),
         trips=len(trips),
         needs=_needs(seen, everything),
-        seasons=_seasons(seen),
-        not_there=_not_there(actor, trips),
-        never_used=_never_used(trips),
+        seasons=_seasons(
+            [trip for trip in trips if activity is None or trip.trip.activity == activity],
+            seen,
+            noted,
+            everything.serves.get(need.pk, {}) if need else None,
+        ),
+        not_there=_not_there(actor, trips, noted),
+        never_used=_never_used(
+            trips, [each for each in everything.observations if each.trip.kit in kits]
+        ),
         thrown_out=_thrown_out(actor),
     )
 
@@ -180,52 +199,80 @@ def _use(need: Need, activity: Activity | None, own: Recorded, dispersion: float
     return Use(need, activity, recorded_use(own.closed(), dispersion), own.known, own.trips)
 
 
-def _seasons(seen: Sequence[Observation]) -> list[SeasonUse]:
-    """Every season from the first trip's to the last's, those without a trip too."""
-    if not seen:
-        return []
-    days = [each.trip.trip.first_day for each in seen]
-    by_season: dict[Season, list[Observation]] = defaultdict(list)
+def _seasons(
+    trips: Sequence[PastTrip],
+    seen: Iterable[Observation],
+    noted: Iterable[Want],
+    serves: Collection[int] | None,
+) -> list[SeasonUse]:
+    """Every season from the first trip's to the last's, those without a trip too. Where only what
+    `serves` one need is looked at: of the trips that were to have something for it, or wanted it.
+    """
+    of_trip: dict[int, list[Observation]] = defaultdict(list)
     for each in seen:
-        by_season[season_of(each.trip.trip.first_day)].append(each)
-    return [_season(season, by_season[season]) for season in seasons(min(days), max(days))]
+        of_trip[each.trip.checkout].append(each)
+    unmet = Counter(each.trip for each in noted if serves is None or each.item in serves)
+    by_season: dict[Season, list[PastTrip]] = defaultdict(list)
+    for trip in trips:
+        if serves is None or trip.checkout in of_trip or unmet[trip.checkout]:
+            by_season[season_of(trip.trip.first_day)].append(trip)
+    if not by_season:
+        return []
+    return [
+        _season(season, by_season[season], of_trip, unmet)
+        for season in seasons(min(by_season).first, max(by_season).first)
+    ]
 
 
-def _season(season: Season, seen: Sequence[Observation]) -> SeasonUse:
-    trips = {each.trip.checkout: each for each in seen}
-    unmet = sum(each.unmet for each in seen)
+def _season(
+    season: Season,
+    trips: Sequence[PastTrip],
+    of_trip: Mapping[int, Sequence[Observation]],
+    unmet: Counter[int],
+) -> SeasonUse:
+    seen = [each for trip in trips for each in of_trip.get(trip.checkout, ())]
     return SeasonUse(
         season=season,
-        met=sum(each.uses for each in seen) - unmet,
-        unmet=unmet,
-        known=sum(each.counts for each in trips.values()),
+        met=sum(each.uses - each.unmet for each in seen),
+        at_least=any(each.bounded is not None for each in seen),
+        unmet=sum(unmet[trip.checkout] for trip in trips),
+        known=sum(trip.counts for trip in trips),
         trips=len(trips),
+        over=season.last < clock.today("UTC"),
     )
 
 
 # --------------------------------------------------------------------------------------- the rest
-def _not_there(actor: Actor, trips: Iterable[PastTrip]) -> list[NotThere]:
+def _not_there(actor: Actor, trips: Iterable[PastTrip], noted: Iterable[Want]) -> list[NotThere]:
     """What was needed and not there, the most often wanted first."""
     by_checkout = {trip.checkout: trip.trip for trip in trips}
-    found: dict[tuple[Item | None, str], list[Trip]] = defaultdict(list)
-    rows = UnmetNeed.objects.filter(
-        entry__checkout__in=by_checkout, entry__reversed_by__isnull=True
-    ).select_related("item", "entry")
-    for row in rows:
-        found[row.item, row.words].append(by_checkout[row.entry.checkout_id or 0])
-    on = {trip.pk for each in found.values() for trip in each}
-    seen = set(find.trips_of(actor).filter(pk__in=on).values_list("pk", flat=True))
-    return sorted(
-        (
-            NotThere(item, words, len(each), [trip for trip in each if trip.pk in seen])
-            for (item, words), each in found.items()
-        ),
-        key=lambda each: (-each.times, each.item.name if each.item else each.words),
-    )
+    found: dict[tuple[int | None, str], list[Want]] = defaultdict(list)
+    for each in noted:
+        found[each.item, each.words].append(each)
+    items = Item.objects.in_bulk({item for item, _words in found if item is not None})
+    on = {by_checkout[each.trip].pk for of_one in found.values() for each in of_one}
+    theirs = set(find.trips_of(actor).filter(pk__in=on).values_list("pk", flat=True))
+    rows = [
+        NotThere(
+            item=None if item is None else items[item],
+            words=words,
+            times=len(of_one),
+            not_on_list=sum(each.lack is Lack.NOT_ON_LIST for each in of_one),
+            trips=[trip for each in of_one if (trip := by_checkout[each.trip]).pk in theirs],
+        )
+        for (item, words), of_one in found.items()
+    ]
+    return sorted(rows, key=lambda each: (-each.times, each.item.name if each.item else each.words))
 
 
-def _never_used(trips: Sequence[PastTrip]) -> list[NeverUsed]:
+def _never_used(trips: Sequence[PastTrip], seen: Iterable[Observation]) -> list[NeverUsed]:
     """Items of lists that went along and none of which a known trip used."""
+    needs_of: dict[int, set[int]] = defaultdict(set)
+    for item, need in ItemNeed.objects.values_list("item", "need"):
+        needs_of[item].add(need)
+    by_version: dict[int, list[Observation]] = defaultdict(list)
+    for each in seen:
+        by_version[each.trip.version].append(each)
     touched = {item for trip in trips for item in (*trip.used, *trip.unmet, *trip.lost_at_count)}
     on_lists: dict[int, list[ListLine]] = defaultdict(list)
     for line in (
@@ -243,14 +290,18 @@ def _never_used(trips: Sequence[PastTrip]) -> list[NeverUsed]:
         versions = {line.section.version_id for line in lines}
         along = [trip for trip in trips if trip.version in versions]
         days = sum(_days(trip.trip) for trip in along if trip.counts)
+        needs = needs_of[lines[0].item_id]
+        came_up = [o for version in versions for o in by_version[version] if o.need in needs]
         found.append(
             NeverUsed(
                 item=lines[0].item,
-                must_have=any(line.criticality == "must-have" for line in lines),
+                must_have=any(line.criticality == Criticality.MUST_HAVE for line in lines),
                 known=sum(trip.counts for trip in along),
                 trips=len(along),
                 days=days,
                 below=rules.none_seen(days) if days else None,
+                met_otherwise=sum(each.uses - each.unmet for each in came_up),
+                at_least=any(each.bounded is not None for each in came_up),
             )
         )
     return sorted(found, key=lambda each: (-each.known, each.trips, each.days, each.item.name))
@@ -276,11 +327,22 @@ def _thrown_out(actor: Actor) -> list[ThrownOut]:
     for leg in legs:
         by_item[leg.lot.item].append(leg)
     bought = purchases(item.pk for item in by_item)
-    found = [_thrown(item, own, bought.get(item.pk, Purchase())) for item, own in by_item.items()]
+    must_have = set(
+        ListLine.objects.filter(
+            section__version__in=Kit.objects.active().values("list_version"),
+            criticality=Criticality.MUST_HAVE,
+        ).values_list("item_id", flat=True)
+    )
+    found = [
+        _thrown(item, own, bought.get(item.pk, Purchase()), must_have=item.pk in must_have)
+        for item, own in by_item.items()
+    ]
     return sorted(found, key=lambda each: (-(each.cost or 0), each.item.name))
 
 
-def _thrown(item: Item, legs: Sequence[Movement], bought: Purchase) -> ThrownOut:
+def _thrown(
+    item: Item, legs: Sequence[Movement], bought: Purchase, *, must_have: bool
+) -> ThrownOut:
     units = sum(leg.units for leg in legs)
     expired = sum(
         leg.units
@@ -288,4 +350,4 @@ def _thrown(item: Item, legs: Sequence[Movement], bought: Purchase) -> ThrownOut
         if leg.lot.expiry is not None and leg.lot.expiry < leg.entry.occurred_at.date()
     )
     cost = None if bought.price is None else (bought.price * units).quantize(Decimal("0.01"))
-    return ThrownOut(item, units, expired, cost, bought.currency)
+    return ThrownOut(item, must_have, units, expired, cost, bought.currency)

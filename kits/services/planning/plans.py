@@ -1,7 +1,7 @@
 """What a list comes to for a trip: how likely each line is to run out, what expires unused, and
 what carrying costs. It never says that anything should be left out."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -19,10 +19,10 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
-from kits.rules.ledger.facts import Criticality
+from kits.rules.ledger.facts import USED_UP, Criticality
 from kits.rules.planning import demand as demands, quantities, units_per_use, waste
 from kits.rules.planning.demand import Probabilities
-from kits.rules.planning.quantities import OneMore
+from kits.rules.planning.quantities import Basis, OneMore
 from kits.rules.planning.waste import YearlyCost
 from kits.services.planning.history import PastTrip
 from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records, records
@@ -63,11 +63,13 @@ class NeedPart:
 
 @dataclass(frozen=True)
 class LinePlan:
-    """What a line comes to. `demand` is None where no need of its item has a rate: nothing is said
-    of how many are enough then, and `per_year` is as if none were used. `unused_share` of a fresh
-    fill's units go out of date unused, on average."""
+    """What a line comes to. `demand` is None where its `basis` is not how often it is wanted:
+    nothing is said of how many are enough then. `per_year` is as if none were used where nothing is
+    known of that, and None for what is loose. `unused_share` of a fresh fill's units go out of date
+    unused, on average."""
 
     line: ListLine
+    basis: Basis
     needs: Sequence[NeedPart]
     planned_days: float
     demand: Probabilities | None
@@ -80,13 +82,32 @@ class LinePlan:
     unused_share: float | None
     per_year: YearlyCost | None
 
+    @property
+    def at_least(self) -> bool:
+        """Whether more may be wanted than is worked out: a need of it has no rate."""
+        return self.demand is not None and any(part.rate.rate is None for part in self.needs)
+
+    @property
+    def must_have(self) -> bool:
+        """Whether a kit may not do without it."""
+        return self.line.criticality == Criticality.MUST_HAVE
+
+
+@dataclass(frozen=True)
+class KitYear:
+    """What a year of one kit is: participant-days, and units by item that counts found missing."""
+
+    days: float
+    lost: Mapping[int, float]
+
 
 @dataclass(frozen=True)
 class Plan:
     """What a version of a list comes to for so many people and days of an activity.
 
-    `lacks_something` is the chance that at least one line with a rate runs out on one trip.
-    `yearly_days` are the participant-days a year that one such kit had, as far as recorded.
+    `lacks_something` is the chance that at least one line with a rate runs out on one trip, and
+    `lacks_must_have` that a must-have does. `yearly_days` are the participant-days a year that one
+    such kit had, as far as recorded.
     """
 
     version: PackingListVersion
@@ -97,7 +118,11 @@ class Plan:
     yearly_days: float
     lines: Sequence[LinePlan]
     lacks_something: float
-    without_rate: Sequence[ListLine]
+    lacks_must_have: float
+
+    def on(self, basis: Basis) -> list[LinePlan]:
+        """The lines with a basis."""
+        return [each for each in self.lines if each.basis is basis]
 
 
 def plan(
@@ -119,25 +144,26 @@ def plan(
     )
     bought = purchases(line.item_id for line in lines)
     sizes = sizes_of_use(known)
-    yearly = yearly_days(version, known.trips)
+    year = kit_year(version, known.trips)
     found = [
-        _line(line, known, activity, planned, yearly, bought.get(line.item_id, Purchase()), sizes)
+        _line(line, known, activity, planned, year, bought.get(line.item_id, Purchase()), sizes)
         for line in lines
     ]
-    with_rate = [each for each in found if each.change is not None]
     return Plan(
         version=version,
         people=people,
         days=days,
         activity=activity.key if activity else NO_ACTIVITY,
         planned_days=planned,
-        yearly_days=yearly,
+        yearly_days=year.days,
         lines=found,
-        lacks_something=quantities.lacks_something(
-            each.change.runs_out for each in with_rate if each.change
-        ),
-        without_rate=[each.line for each in found if each.demand is None],
+        lacks_something=_lacks(found),
+        lacks_must_have=_lacks(each for each in found if each.must_have),
     )
+
+
+def _lacks(lines: Iterable[LinePlan]) -> float:
+    return quantities.lacks_something(each.change.runs_out for each in lines if each.change)
 
 
 def _line(
@@ -145,31 +171,25 @@ def _line(
     known: Records,
     activity: Activity | None,
     planned: float,
-    yearly: float,
+    year: KitYear,
     bought: Purchase,
     sizes: Mapping[int, Mapping[int, int]],
 ) -> LinePlan:
     """What one line comes to."""
-    parts, least = [], 1
-    for need_id, items in known.serves.items():
-        if row := items.get(line.item_id):
-            parts.append(
-                NeedPart(
-                    known.rate(
-                        known.needs[need_id],
-                        activity.key if activity else NO_ACTIVITY,
-                        activity.pk if activity else None,
-                    ),
-                    units_per_use.chances(row.units_per_use, sizes.get(line.item_id, {})),
-                )
-            )
-            least = max(least, row.units_per_use)
-    wants = _together(parts, planned)
+    parts, one_use = _parts(line, known, activity, sizes.get(line.item_id, {}))
+    basis = quantities.basis(
+        loose=line.item.by_eye,
+        used_up=line.item.kind in USED_UP,
+        needs=len(parts),
+        with_rate=sum(part.rate.rate is not None for part in parts),
+    )
+    wants = _together(parts, planned) if basis is Basis.DEMAND else None
     priority = Criticality(line.criticality)
     level = SERVICE_LEVELS[priority]
-    unused, share, cost = _money(line, parts, yearly, bought)
+    unused, share, cost = _money(line, basis, parts, year, bought)
     return LinePlan(
         line=line,
+        basis=basis,
         needs=parts,
         planned_days=planned,
         demand=wants,
@@ -179,7 +199,7 @@ def _line(
             wants,
             level=level,
             minimum=line.never_below,
-            units_per_use=least,
+            units_per_use=one_use,
             one_use_at_least=priority is not Criticality.ROUTINE,
         ),
         change=quantities.one_more(wants, line.carry) if wants is not None else None,
@@ -190,6 +210,23 @@ def _line(
     )
 
 
+def _parts(
+    line: ListLine, known: Records, activity: Activity | None, sizes: Mapping[int, int]
+) -> tuple[list[NeedPart], int]:
+    """What each need asks of a line, and the most units that one use is stated to take."""
+    parts, one_use = [], 1
+    for need_id, items in known.serves.items():
+        if row := items.get(line.item_id):
+            rate = known.rate(
+                known.needs[need_id],
+                activity.key if activity else NO_ACTIVITY,
+                activity.pk if activity else None,
+            )
+            parts.append(NeedPart(rate, units_per_use.chances(row.units_per_use, sizes)))
+            one_use = max(one_use, row.units_per_use)
+    return parts, one_use
+
+
 def _together(parts: Sequence[NeedPart], days: float) -> Probabilities | None:
     """The sum of what needs ask of a line, as far as they have rates."""
     wants = [each for part in parts if (each := part.demand(days)) is not None]
@@ -197,16 +234,21 @@ def _together(parts: Sequence[NeedPart], days: float) -> Probabilities | None:
 
 
 def _money(
-    line: ListLine, parts: Sequence[NeedPart], yearly: float, bought: Purchase
+    line: ListLine, basis: Basis, parts: Sequence[NeedPart], year: KitYear, bought: Purchase
 ) -> tuple[float | None, float | None, YearlyCost | None]:
     """The chance that a unit of a fresh fill goes out of date unused, the share of its units that
     do, and what the line comes to in a year; None where what it rests on is not known."""
-    if line.item.needs_date and bought.shelf_life_days is None:
+    life, price = bought.shelf_life_days, bought.price
+    if basis is Basis.LOOSE or (line.item.needs_date and life is None):
         return None, None, None
-    wants = life_demand(parts, yearly, bought)
+    if basis is Basis.COMES_BACK:
+        lost = year.lost.get(line.item_id, 0.0)
+        kept = None if price is None else waste.cost_of_keeping(price, line.carry, life, lost)
+        return None, None, kept
+    wants = life_demand(parts, year.days, bought)
     unused: float | None = 0.0
     share: float | None = 0.0
-    if bought.shelf_life_days is not None:
+    if life is not None:
         unused, share = None, None
         if wants is not None:
             unused = 1 - quantities.runs_out(wants, line.carry - 1)
@@ -230,9 +272,9 @@ def yearly_cost(bought: Purchase, units: int, wants: Probabilities | None) -> Ye
     return waste.cost_per_year(bought.price, units, used, bought.shelf_life_days)
 
 
-def yearly_days(version: PackingListVersion, trips: Sequence[PastTrip]) -> float:
-    """Participant-days a year of a kit that follows this list, over the time since its first trip;
-    those that the list is made for, twice a month, where it never went."""
+def kit_year(version: PackingListVersion, trips: Sequence[PastTrip]) -> KitYear:
+    """A year of a kit that follows this list, over the time since its first trip; as many people
+    and days as the list is made for, twice a month, where it never went."""
     kits = set(
         Kit.objects.filter(list_version__packing_list=version.packing_list_id).values_list(
             "pk", flat=True
@@ -240,13 +282,15 @@ def yearly_days(version: PackingListVersion, trips: Sequence[PastTrip]) -> float
     )
     own = [trip for trip in trips if trip.kit in kits]
     if not own:
-        return 24.0 * version.people * version.days
+        return KitYear(24.0 * version.people * version.days, {})
     first = min(trip.trip.first_day for trip in own)
     years = max((clock.today("UTC") - first) / timedelta(days=DAYS_A_YEAR), 1.0)
+    kit_years = len({trip.kit for trip in own}) * years
     days = sum(
         trip.trip.people * ((trip.trip.last_day - trip.trip.first_day).days + 1) for trip in own
     )
-    return days / len({trip.kit for trip in own}) / years
+    lost: Counter[int] = sum((trip.lost_at_count for trip in own), Counter())
+    return KitYear(days / kit_years, {item: units / kit_years for item, units in lost.items()})
 
 
 def purchases(items: Iterable[int]) -> dict[int, Purchase]:

@@ -16,7 +16,7 @@ from kits.services.planning.history import PastTrip, past_trips
 from kits.services.planning.observations import Observation, observations
 
 NO_ACTIVITY = ""
-"""The key of trips that do not say what they do."""
+"""The key of trips that do not say what they do; a rate with this key is of all trips together."""
 
 
 @dataclass
@@ -61,9 +61,10 @@ class Recorded:
 
 @dataclass(frozen=True)
 class NeedRate:
-    """What is believed of a need's rate in an activity (None: nothing was stated and none was ever
-    used), with what it rests on: the prior and who stated it, uses and participant-days recorded,
-    and how many trips are known of how many."""
+    """What is believed of a need's rate in an activity, or on trips of all of them where no
+    activity is given (None: nothing was stated and none was ever used), with what it rests on: the
+    prior and who stated it, uses and participant-days recorded, and how many trips are known of how
+    many."""
 
     need: Need
     activity: str
@@ -74,6 +75,11 @@ class NeedRate:
     days: float
     known_trips: int
     trips: int
+
+    @property
+    def pooled(self) -> bool:
+        """Whether it is of trips of all activities."""
+        return self.activity == NO_ACTIVITY
 
     @property
     def interval(self) -> tuple[float, float] | None:
@@ -112,8 +118,12 @@ class Records:
                 ],
                 dispersion,
             )
-            found[name] = Group(shape, dispersion)
+            found[name] = Group(shape, dispersion, self._mixed(members))
         return found
+
+    def _mixed(self, needs: Iterable[Need]) -> float:
+        """How far uses come together on trips of all activities."""
+        return rates.group_dispersion(self.recorded(need.pk).exact for need in needs)
 
     def statement(self, need: int, activity: int | None) -> StatedRate | None:
         """What was stated last of a need: of this activity, or else of all."""
@@ -135,22 +145,19 @@ class Records:
         return whole
 
     def rate(self, need: Need, activity: str, activity_id: int | None = None) -> NeedRate:
-        """A need's rate in an activity (its key)."""
-        of_need = self._cells.get(need.pk, {})
-        own = of_need.get(activity, Recorded())
-        prior = self.prior(need.pk, activity_id)
+        """A need's rate in an activity (its key), or on trips of all of them (`NO_ACTIVITY`)."""
+        of_need = {key: cell.closed() for key, cell in self._cells.get(need.pk, {}).items()}
+        own = self.recorded(need.pk, activity or None)
+        prior, group = self.prior(need.pk, activity_id), self.groups[need.group]
         return NeedRate(
             need=need,
             activity=activity,
-            rate=rates.rate(
-                prior,
-                {name: cell.closed() for name, cell in of_need.items()},
-                activity,
-                self.groups[need.group],
-            ),
+            rate=rates.rate(prior, of_need, activity, group)
+            if activity
+            else rates.pooled(prior, of_need, group),
             prior=prior,
             stated=self.statement(need.pk, activity_id),
-            uses=own.closed().uses,
+            uses=own.closed().least,
             days=own.closed().exposure,
             known_trips=own.known,
             trips=own.trips,

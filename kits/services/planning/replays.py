@@ -7,31 +7,34 @@ from decimal import Decimal
 
 from gearroom.core import clock
 from gearroom.core.acts import Actor
-from kits.models import Item, ItemNeed, Kit, ListLine, PackingListVersion, Substitute
+from kits.models import Item, Kit, ListLine, PackingListVersion
 from kits.rules.planning import replay as rules
 from kits.rules.planning.replay import Line, Replay, Shortage
 from kits.services.lookup import find
 from kits.services.planning.history import PastTrip, past_trips
 from kits.services.planning.plans import Purchase, purchases
+from kits.services.planning.stand_ins import stands_in
 
 
 @dataclass(frozen=True)
 class TripShortage:
-    """What one past trip lacks with a list."""
+    """What one past trip lacks with a list, or perhaps lacks, and with which kit it went."""
 
     trip: PastTrip
+    kit: Kit
     item: Item
     short: Shortage
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """What a list came to on past trips, and what the list came to that is followed now (None: it
-    is the same). Differences are of the list less of what is followed now. `changed`: items
-    of which there are more or fewer. `currency` of the prices; empty where they have several, or
-    none."""
+    """What a list came to on past trips of these kits, and what the list came to that is followed
+    now (None: it is the same). Differences are of the list less of what is followed now.
+    `changed`: items of which there are more or fewer. `currency` of the prices; empty where they
+    have several, or none."""
 
     version: PackingListVersion
+    kits: Sequence[Kit]
     trips: Sequence[PastTrip]
     done: Replay
     now: Replay | None
@@ -42,11 +45,37 @@ class Comparison:
     @property
     def shortages(self) -> list[TripShortage]:
         """What the trips lack, in their order."""
+        return self._with_trips(self.done.shortages)
+
+    @property
+    def perhaps(self) -> list[TripShortage]:
+        """What was just enough as far as is recorded, and perhaps was not."""
+        return self._with_trips(self.done.perhaps)
+
+    @property
+    def stood_in(self) -> list[TripShortage]:
+        """What something else on the list did instead of."""
+        return self._with_trips(self.done.stood_in)
+
+    def _with_trips(self, shortages: Iterable[Shortage]) -> list[TripShortage]:
         trips = {trip.checkout: trip for trip in self.trips}
+        kits = {kit.pk: kit for kit in self.kits}
         return [
-            TripShortage(trips[short.trip], self.items[short.item], short)
-            for short in self.done.shortages
+            TripShortage(
+                trips[short.trip], kits[trips[short.trip].kit], self.items[short.item], short
+            )
+            for short in shortages
         ]
+
+    @property
+    def own_words(self) -> list[tuple[PastTrip, str]]:
+        """What was noted as not there in own words: no list can be asked for it."""
+        return [(trip, words) for trip in self.trips for words in trip.own_words]
+
+    @property
+    def wants_not_counted(self) -> int:
+        """How often an item was noted as not there on trips that are left out."""
+        return sum(trip.unmet.total() for trip in self.trips if not trip.counts)
 
     @property
     def unweighed(self) -> frozenset[int]:
@@ -89,10 +118,13 @@ def of_version(version: PackingListVersion, kit: Kit | None = None) -> Compariso
     done = rules.replay(after, past)
     return Comparison(
         version=version,
+        kits=kits,
         trips=trips,
         done=done,
         now=None if followed.pk == version.pk else rules.replay(before, past),
-        items=Item.objects.in_bulk({each.item for each in done.shortages}),
+        items=Item.objects.in_bulk(
+            {each.item for each in (*done.shortages, *done.perhaps, *done.stood_in)}
+        ),
         changed=_changed(before, after),
         currency=_currency({version.pk, followed.pk}),
     )
@@ -106,9 +138,16 @@ def _changed(before: Sequence[Line], after: Sequence[Line]) -> frozenset[int]:
 
 
 def visible_trips(actor: Actor, done: Comparison) -> set[int]:
-    """The trips that run short, by id, as far as somebody may see them."""
-    short = {each.trip.trip.pk for each in done.shortages}
-    return set(find.trips_of(actor).filter(pk__in=short).values_list("pk", flat=True))
+    """The trips of it, by id, as far as somebody may see them."""
+    on = {trip.trip.pk for trip in done.trips}
+    return set(find.trips_of(actor).filter(pk__in=on).values_list("pk", flat=True))
+
+
+def visible_words(actor: Actor, done: Comparison) -> list[str]:
+    """The own words of it, as far as somebody may read them: those of kits all of whose story is
+    for them."""
+    theirs = {kit.pk for kit in done.kits if find.knows_kit(actor, kit)}
+    return [words for trip, words in done.own_words if trip.kit in theirs]
 
 
 def _as_past(trip: PastTrip) -> rules.PastTrip:
@@ -135,7 +174,7 @@ def lines_of(version: PackingListVersion) -> list[Line]:
         carried[row.item_id] += row.carry
     items = {row.item_id: row.item for row in rows}
     bought = purchases(carried)
-    instead = _stands_in(carried)
+    instead = stands_in(carried)
     found: list[Line] = []
     for item, units in carried.items():
         purchase = bought.get(item, Purchase())
@@ -149,25 +188,4 @@ def lines_of(version: PackingListVersion) -> list[Line]:
                 stands_in=instead.get(item, {}),
             )
         )
-    return found
-
-
-def _stands_in(items: Iterable[int]) -> dict[int, dict[int, float]]:
-    """For which others each of these items serves, with how many of its units for one of theirs:
-    what the catalogue says can be used instead, and what serves the same need."""
-    wanted = set(items)
-    found: dict[int, dict[int, float]] = defaultdict(dict)
-    by_need: dict[int, list[ItemNeed]] = defaultdict(list)
-    for row in ItemNeed.objects.all():
-        by_need[row.need_id].append(row)
-    for rows in by_need.values():
-        for own in rows:
-            for other in rows:
-                if own.item_id in wanted and own.item_id != other.item_id:
-                    ratio = own.units_per_use / other.units_per_use
-                    found[own.item_id].setdefault(other.item_id, ratio)
-    for item, instead in Substitute.objects.filter(instead__in=wanted).values_list(
-        "item_id", "instead_id"
-    ):
-        found[instead][item] = 1.0
     return found

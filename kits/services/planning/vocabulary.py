@@ -9,7 +9,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotFound
+from gearroom.core.acts import Act, Invalid, NotFound, store
 from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name
 from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup
 from kits.rules.planning.units_per_use import MOST_UNITS
@@ -70,8 +70,7 @@ def retire(act: Act, word: Word) -> Word:
     with transaction.atomic():
         fresh = locked(act, word)
         if fresh.retired_on is None:
-            fresh.retired_on = clock.today(settings.TIME_ZONE)
-            fresh.save(update_fields=["retired_on"])
+            store(fresh, retired_on=clock.today(settings.TIME_ZONE))
     return fresh
 
 
@@ -80,8 +79,7 @@ def bring_back(act: Act, word: Word) -> Word:
     act.actor.require("edit_list")
     with transaction.atomic():
         fresh = locked(act, word)
-        fresh.retired_on = None
-        fresh.save(update_fields=["retired_on"])
+        store(fresh, retired_on=None)
     return fresh
 
 

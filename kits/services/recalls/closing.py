@@ -9,7 +9,7 @@ from dataclasses import asdict
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Refused
+from gearroom.core.acts import Act, Invalid, Refused, refuse_first, store
 from kits.models import (
     Entry,
     EntryKind,
@@ -42,14 +42,14 @@ def close(act: Act, recall: Recall, outcome: Outcome | str, *, published_at: str
         recall = _locked(recall)
         if recall.outcome in (outcome, Outcome.WITHDRAWN):
             raise Refused("closed-already", _("This recall is already closed."), recall=recall.pk)
-        if outcome is Outcome.FINISHED and not act.reason:
-            _refuse_while_unsettled(recall)
+        finished = outcome is Outcome.FINISHED and not act.reason
+        if finished and (unsettled := status.of(recall).unsettled):
+            raise _not_accounted_for(recall, asdict(unsettled))
         entry = book.post(
             EntryKind.RECALL_CLOSE,
             detail={"recall": recall.pk, "outcome": outcome, "published_at": published_at},
         )
-        recall.closed, recall.outcome, recall.published_at = entry, outcome, published_at
-        recall.save(update_fields=["closed", "outcome", "published_at"])
+        store(recall, closed=entry, outcome=outcome, published_at=published_at)
         if outcome is Outcome.WITHDRAWN:
             _make_good_again(recall, kit_ids, entry)
     return recall
@@ -65,8 +65,7 @@ def reopen(act: Act, recall: Recall) -> Recall:
         if recall.closed_id is None:
             raise Refused("recall-open", _("This recall is still open."), recall=recall.pk)
         recalls.refuse_open_already(recall)
-        recall.closed, recall.outcome, recall.published_at = None, "", ""
-        recall.save(update_fields=["closed", "outcome", "published_at"])
+        store(recall, closed=None, outcome="", published_at="")
         tracing.spread(book, recall)
     return recall
 
@@ -120,19 +119,25 @@ def _settled(outcome: Outcome | str, published_at: str) -> tuple[Outcome, str]:
             field="outcome",
         ) from None
     published_at = " ".join(published_at.split())
-    if outcome is Outcome.FINISHED and published_at:
-        raise Invalid(
-            _("Enter where it was published only for a recall that its maker has withdrawn."),
-            field="published_at",
-        )
-    if outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST:
-        raise Invalid(
-            _(
-                "Enter where the maker announced the withdrawal of the recall: a web address, or "
-                "a letter and its date."
+    refuse_first(
+        (
+            bool(outcome is Outcome.FINISHED and published_at),
+            Invalid(
+                _("Enter where it was published only for a recall that its maker has withdrawn."),
+                field="published_at",
             ),
-            field="published_at",
-        )
+        ),
+        (
+            outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST,
+            Invalid(
+                _(
+                    "Enter where the maker announced the withdrawal of the recall: a web address, "
+                    "or a letter and its date."
+                ),
+                field="published_at",
+            ),
+        ),
+    )
     return outcome, published_at
 
 
@@ -161,25 +166,22 @@ def _hold(book: Book, recall: Recall) -> list[int]:
     return kits()
 
 
-def _refuse_while_unsettled(recall: Recall) -> None:
-    if unsettled := status.of(recall).unsettled:
-        numbers = asdict(unsettled)
-        raise Refused(
-            "units-not-accounted-for",
-            _(
-                "Not everything is accounted for. Units in quarantine: %(quarantined)d; units "
-                "elsewhere: %(elsewhere)d; places without an answer: %(unanswered)d. Settle "
-                "these first, or enter the reason for finishing the recall anyway."
-            )
-            % numbers,
-            recall=recall.pk,
-            **numbers,
+def _not_accounted_for(recall: Recall, numbers: dict[str, int]) -> Refused:
+    return Refused(
+        "units-not-accounted-for",
+        _(
+            "Not everything is accounted for. Units in quarantine: %(quarantined)d; units "
+            "elsewhere: %(elsewhere)d; places without an answer: %(unanswered)d. Settle "
+            "these first, or enter the reason for finishing the recall anyway."
         )
+        % numbers,
+        recall=recall.pk,
+        **numbers,
+    )
 
 
 def _make_good_again(recall: Recall, kit_ids: list[int], entry: Entry) -> None:
     for lot in Lot.objects.filter(recall=recall):
-        lot.recall = lots.recall_of(recall.item, lot.number)
-        lot.save(update_fields=["recall"])
+        store(lot, recall=lots.recall_of(recall.item, lot.number))
     for kit_id in kit_ids:
         recalls.let_go(kit_id, entry)

@@ -57,7 +57,8 @@ def ask_again(now: datetime) -> None:
     drafts = []
     for rows in grouped((row.recall_id, row) for row in unanswered).values():
         recall = rows[0].recall
-        holding = _places_holding(recall)
+        held = Holding.objects.on_hand().filter(lot__in=Lot.objects.filter(lots.matching(recall)))
+        holding = set(held.values_list("place", flat=True))
         # All of it was there for certain, and is not there any more: nobody has to look.
         rows = [r for r in rows if r.units_min < r.units_max or r.place_id in holding]
         times = (now - recall.entry.recorded_at) // ASK_AGAIN
@@ -80,14 +81,6 @@ def now_with(rows: Sequence[RecallPlace]) -> dict[int, Person | None]:
     for it, else who had it when it was recalled."""
     having = holders.of_places([row.place for row in rows]) if rows else {}
     return {row.place_id: having.get(row.place_id) or row.person for row in rows}
-
-
-def _places_holding(recall: Recall) -> set[int]:
-    return set(
-        Holding.objects.on_hand()
-        .filter(lot__in=Lot.objects.filter(lots.matching(recall)))
-        .values_list("place", flat=True)
-    )
 
 
 Concern = tuple[Person, Room | None, Kit | None, list[RecalledKit], list[str]]

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused, one
+from gearroom.core.acts import Act, Actor, Invalid, NotFound, Refused, one, store
 from kits.models import (
     Entry,
     EntryKind,
@@ -102,8 +102,7 @@ def mark_informed(act: Act, row: RecallPlace) -> RecallPlace:
             room=row.place.room_now,
             detail={"row": row.pk, "told": True},
         )
-        row.told_at = entry.occurred_at
-        row.save(update_fields=["told_at"])
+        store(row, told_at=entry.occurred_at)
     return row
 
 

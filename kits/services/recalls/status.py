@@ -47,10 +47,9 @@ class Followed:
         """Whether nobody has to look there any more: somebody answered, or the book was sure of
         what was there and it is there no longer."""
         row = self.row
-        if row is None:
-            return False
-        certain = row.units_min == row.units_max
-        return row.answered_id is not None or (certain and not self.booked)
+        return row is not None and (
+            row.answered_id is not None or (row.units_min == row.units_max and not self.booked)
+        )
 
 
 @dataclass(frozen=True)

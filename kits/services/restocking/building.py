@@ -206,18 +206,7 @@ def strip(
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
         supply = outer(PlaceKind.SUPPLIER)
-        batches = [
-            receiving.batch_of_pack(
-                each.item,
-                each.number,
-                each.expiry,
-                each.serial,
-                units=whole(each.units, field="things"),
-                today=readiness.today_of(kit),
-            )
-            for each in things
-        ]
-        pairs = list(zip(things, batches, strict=True))
+        pairs = [(thing, _batch_of(kit, thing)) for thing in things]
         went = summed(((lot, _goes_to(kit, thing, lot)), thing.units) for thing, lot in pairs)
         prices = grouped((lot.pk, thing.price) for thing, lot in pairs if thing.price is not None)
         for alone in (x.price for x in things if x.price is not None):
@@ -255,6 +244,17 @@ def strip(
         cost_with_rest=None if spent is None else spent + rest_cost,
         currency=currency,
         unpriced=[row.item for row in rest if row.cost is None],
+    )
+
+
+def _batch_of(kit: Kit, thing: BoughtItem) -> Lot:
+    return receiving.batch_of_pack(
+        thing.item,
+        thing.number,
+        thing.expiry,
+        thing.serial,
+        units=whole(thing.units, field="things"),
+        today=readiness.today_of(kit),
     )
 
 

@@ -90,17 +90,14 @@ def question(rows: Sequence[NotReplaced]) -> str:
 
 def line(row: NotReplaced) -> str:
     """One item that is not replaced, in a few words."""
-    facts = {"count": row.count, "thing": row.thing.name}
-    match row.lack, row.level:
-        case Lack.NOT_REPLACED, _level:
-            return _("%(count)d × %(thing)s not replaced") % facts
-        case Lack.COMES_OUT, _level:
-            return _("%(count)d × %(thing)s must be removed") % facts
-        case Lack.NOT_FULL, Level.LOW:
-            return _("%(thing)s: low") % facts
-        case Lack.NOT_FULL, Level.EMPTY:
-            return _("%(thing)s: empty") % facts
-    return _("%(thing)s: level not checked") % facts
+    texts: dict[Lack | Level | None, str] = {
+        Lack.NOT_REPLACED: _("%(count)d × %(thing)s not replaced"),
+        Lack.COMES_OUT: _("%(count)d × %(thing)s must be removed"),
+        Level.LOW: _("%(thing)s: low"),
+        Level.EMPTY: _("%(thing)s: empty"),
+    }
+    text = texts.get(row.lack) or texts.get(row.level) or _("%(thing)s: level not checked")
+    return text % {"count": row.count, "thing": row.thing.name}
 
 
 def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:

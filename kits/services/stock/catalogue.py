@@ -25,6 +25,7 @@ from gearroom.core.acts import (
     name_taken,
     refuse_first,
     refuse_taken_name,
+    store,
 )
 from kits.models import (
     Disposal,
@@ -116,47 +117,45 @@ def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
     return item
 
 
+@transaction.atomic
 def retire_item(act: Act, item: Item) -> Item:
     """Stop buying an item. What is left of it may be used up. Raises Refused (`on-a-kit-list`)
     while kits in use follow a list with it."""
     act.actor.require("edit_item")
-    with transaction.atomic():
-        item = _locked(item)
-        lists = (
-            PackingList.objects.filter(
-                versions__sections__lines__item=item,
-                versions__kits__retired_on__isnull=True,
-                versions__kits__isnull=False,
-            )
-            .distinct()
-            .values_list("name", flat=True)
+    item = _locked(item)
+    lists = (
+        PackingList.objects.filter(
+            versions__sections__lines__item=item,
+            versions__kits__retired_on__isnull=True,
+            versions__kits__isnull=False,
         )
-        if lists:
-            raise Refused(
-                "on-a-kit-list",
-                _(
-                    "%(item)s is on kit lists that kits still use: %(names)s. First publish a "
-                    "version without it and switch the kits to that version."
-                )
-                % {"item": item.name, "names": ", ".join(lists)},
-                lists=list(lists),
+        .distinct()
+        .values_list("name", flat=True)
+    )
+    if lists:
+        raise Refused(
+            "on-a-kit-list",
+            _(
+                "%(item)s is on kit lists that kits still use: %(names)s. First publish a "
+                "version without it and switch the kits to that version."
             )
-        return _retired(item, clock.today(settings.TIME_ZONE))
+            % {"item": item.name, "names": ", ".join(lists)},
+            lists=list(lists),
+        )
+    return _retired(item, clock.today(settings.TIME_ZONE))
 
 
+@transaction.atomic
 def bring_back_item(act: Act, item: Item) -> Item:
     """Take a retired item into use again."""
     act.actor.require("edit_item")
-    with transaction.atomic():
-        return _retired(_locked(item), None)
+    return _retired(_locked(item), None)
 
 
 def _retired(item: Item, day: date | None) -> Item:
     """Retire an item on a day, or take it into use again (None), where it is not so already."""
     if (item.retired_on is None) != (day is None):
-        item.retired_on = day
-        item.revision += 1
-        item.save(update_fields=["retired_on", "revision"])
+        store(item, retired_on=day, revision=item.revision + 1)
     return item
 
 
@@ -180,29 +179,28 @@ def gtin14(text: str) -> str:
     return compact.zfill(14)
 
 
+@transaction.atomic
 def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -> PackCode:
     """Record how many base units of an item packs with a maker's GTIN hold, or change that number.
     Raises Refused (`pack-code-taken`) where the code is another item's."""
     act.actor.require("edit_item")
     count = units(units_per_pack, field="units_per_pack")
     normal = gtin14(gtin)
-    with transaction.atomic():
-        code, made = PackCode.objects.select_related("item").get_or_create(
-            gtin=normal, defaults={"item": item, "units_per_pack": count}
-        )
-        if code.item_id != item.pk:
-            raise Refused(
-                "pack-code-taken",
-                _(
-                    "The pack code %(normal)s already belongs to %(item)s. Remove it from that "
-                    "item first."
-                )
-                % {"normal": normal, "item": code.item.name},
-                item=code.item_id,
+    code, made = PackCode.objects.select_related("item").get_or_create(
+        gtin=normal, defaults={"item": item, "units_per_pack": count}
+    )
+    if code.item_id != item.pk:
+        raise Refused(
+            "pack-code-taken",
+            _(
+                "The pack code %(normal)s already belongs to %(item)s. Remove it from that "
+                "item first."
             )
-        if not made and code.units_per_pack != count:
-            code.units_per_pack = count
-            code.save(update_fields=["units_per_pack"])
+            % {"normal": normal, "item": code.item.name},
+            item=code.item_id,
+        )
+    if not made and code.units_per_pack != count:
+        store(code, units_per_pack=count)
     return code
 
 

@@ -13,7 +13,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven, Refused
+from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotGiven, Refused, store
 from kits.models import (
     Entry,
     EntryKind,
@@ -140,9 +140,7 @@ def _over(lot: Lot, to: Lot) -> Iterable[Leg]:
 def _settle(entry: Entry, lot: Lot, to: Lot | None, number: str, expiry: date | None) -> None:
     """Rewrite the batch, or hand over what hangs on it to the one its units are of now."""
     if to is None:
-        lot.number, lot.expiry = number, expiry
-        lot.recall = lots.recall_of(lot.item, number)
-        lot.save(update_fields=["number", "expiry", "recall"])
+        store(lot, number=number, expiry=expiry, recall=lots.recall_of(lot.item, number))
         return
     Label.objects.filter(lot=lot).update(lot=to)
     for withholding in Withholding.objects.open().filter(lot=lot):
@@ -152,5 +150,4 @@ def _settle(entry: Entry, lot: Lot, to: Lot | None, number: str, expiry: date | 
             released=None,
             defaults={"note": withholding.note, "since": entry},
         )
-        withholding.released = entry
-        withholding.save(update_fields=["released"])
+        store(withholding, released=entry)

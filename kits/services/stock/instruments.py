@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Unacceptable
+from gearroom.core.acts import Act, Invalid, Unacceptable, refuse_first
 from gearroom.core.models import Room
 from kits.models import (
     Entry,
@@ -51,13 +51,19 @@ def check(
     cylinder's test stamp) says otherwise. One that comes after a later one goes on record and
     changes nothing else. Raises Invalid.
     """
-    if lot.item.kind != Kind.INSTRUMENT:
-        raise Unacceptable(
-            "not-an-instrument",
-            _("%(item)s is not an instrument, so it has no checks.") % {"item": lot.item.name},
-        )
-    if len(answer) > 200:
-        raise Invalid(_("The answer can be at most 200 characters long."), field="answer")
+    refuse_first(
+        (
+            lot.item.kind != Kind.INSTRUMENT,
+            Unacceptable(
+                "not-an-instrument",
+                _("%(item)s is not an instrument, so it has no checks.") % {"item": lot.item.name},
+            ),
+        ),
+        (
+            len(answer) > 200,
+            Invalid(_("The answer can be at most 200 characters long."), field="answer"),
+        ),
+    )
     with Book(act) as book:
         book.hold(lambda: _kit_of(lot), lambda: [lot.pk])
         place = _place_of(lot)

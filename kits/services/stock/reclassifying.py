@@ -11,7 +11,7 @@ from datetime import date
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, Refused
+from gearroom.core.acts import Act, Actor, Invalid, Refused, refuse_first
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Lot, Place, PlaceKind
 from kits.rules.ledger.facts import Kind, KitState
@@ -67,12 +67,15 @@ def record_date(
     Raises Invalid, Refused (`not-enough`).
     """
     count = whole(units)
-    if expiry is None:
-        raise Invalid(_("Enter the expiry date printed on the pack."), field="expiry")
-    if lot.expiry is not None or lot.serial:
-        raise Invalid(
-            _("This batch already has an expiry date. Correct the batch instead."), field="lot"
-        )
+    refuse_first(
+        (expiry is None, Invalid(_("Enter the expiry date printed on the pack."), field="expiry")),
+        (
+            bool(lot.expiry is not None or lot.serial),
+            Invalid(
+                _("This batch already has an expiry date. Correct the batch instead."), field="lot"
+            ),
+        ),
+    )
     with Book(act) as book:
         kit, room = moving.lock_place(book, place, "count")
         receiving.check_expiry(expiry, receiving.today_in(room))
@@ -102,21 +105,27 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
 
     Raises Refused: `no-opened-life`, `opened-already`, `not-enough`.
     """
-    if lot.item.opened_life_days is None:
-        raise Refused(
-            "no-opened-life",
-            _(
-                "The expiry date of %(item)s does not change once it is opened. There is nothing "
-                "to record."
-            )
-            % {"item": lot.item.name},
-        )
-    if lot.opened_on is not None:
-        raise Refused(
-            "opened-already",
-            _("Already recorded as opened on %(opened_on)s.") % {"opened_on": lot.opened_on},
-            lot=lot.pk,
-        )
+    refuse_first(
+        (
+            lot.item.opened_life_days is None,
+            Refused(
+                "no-opened-life",
+                _(
+                    "The expiry date of %(item)s does not change once it is opened. There is "
+                    "nothing to record."
+                )
+                % {"item": lot.item.name},
+            ),
+        ),
+        (
+            lot.opened_on is not None,
+            Refused(
+                "opened-already",
+                _("Already recorded as opened on %(opened_on)s.") % {"opened_on": lot.opened_on},
+                lot=lot.pk,
+            ),
+        ),
+    )
     with Book(act) as book:
         kit, room = moving.lock_place(book, place, "open")
         count = whole(units)

@@ -4,7 +4,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_taken_name
+from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_taken_name, store
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
 
@@ -22,60 +22,58 @@ def add_shelf(act: Act, room: Room, name: str, *, position: int | None = None) -
     return _save(Place(room=room, kind=PlaceKind.SHELF, name=_name(name), position=position))
 
 
+@transaction.atomic
 def edit_shelf(
     act: Act, shelf: Place, *, name: str | None = None, position: int | None = None
 ) -> Place:
     """Rename a shelf or move it in the walking order. Raises Refused (`name-taken`)."""
     act.actor.require("edit_shelf", shelf.room_id)
-    with transaction.atomic():
-        shelf = locked(act, shelf)
-        shelf.name = shelf.name if name is None else _name(name)
-        shelf.position = shelf.position if position is None else position
-        return _save(shelf)
+    shelf = locked(act, shelf)
+    shelf.name = shelf.name if name is None else _name(name)
+    shelf.position = shelf.position if position is None else position
+    return _save(shelf)
 
 
+@transaction.atomic
 def close_shelf(act: Act, shelf: Place) -> Place:
     """Close a shelf that is empty. Raises Refused (`shelf-not-empty`)."""
     act.actor.require("edit_shelf", shelf.room_id)
-    with transaction.atomic():
-        shelf = locked(act, shelf)
-        if shelf.holdings.on_hand().exists():
-            raise Refused(
-                "shelf-not-empty",
-                _("%(shelf)s is not empty. First move the items on it, or count the shelf.")
-                % {"shelf": shelf.name},
-            )
-        shelf.closed_on = clock.today(shelf.room_now.time_zone)
-        shelf.save(update_fields=["closed_on"])
+    shelf = locked(act, shelf)
+    if shelf.holdings.on_hand().exists():
+        raise Refused(
+            "shelf-not-empty",
+            _("%(shelf)s is not empty. First move the items on it, or count the shelf.")
+            % {"shelf": shelf.name},
+        )
+    store(shelf, closed_on=clock.today(shelf.room_now.time_zone))
     return shelf
 
 
 def open_again(act: Act, shelf: Place) -> Place:
     """Use a closed shelf again."""
     act.actor.require("edit_shelf", shelf.room_id)
-    shelf.closed_on = None
-    shelf.save(update_fields=["closed_on"])
+    store(shelf, closed_on=None)
     return shelf
 
 
+@transaction.atomic
 def move(act: Act, shelf: Place, *, earlier: bool) -> None:
     """Walk to a shelf one shelf earlier or later; at the end of the walk nothing changes."""
     act.actor.require("edit_shelf", shelf.room_id)
-    with transaction.atomic():
-        order = list(
-            Place.objects.select_for_update()
-            .open()
-            .shelves()
-            .filter(room=shelf.room_id)
-            .order_by("position", "name", "id")
-        )
-        at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)
-        if at is None:
-            raise Invalid(_("%(shelf)s is closed. Reopen it first.") % {"shelf": shelf.name})
-        order.insert(max(at - 1, 0) if earlier else at + 1, order.pop(at))
-        for position, each in enumerate(order, start=1):
-            each.position = position
-        Place.objects.bulk_update(order, ["position"])
+    order = list(
+        Place.objects.select_for_update()
+        .open()
+        .shelves()
+        .filter(room=shelf.room_id)
+        .order_by("position", "name", "id")
+    )
+    at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)
+    if at is None:
+        raise Invalid(_("%(shelf)s is closed. Reopen it first.") % {"shelf": shelf.name})
+    order.insert(max(at - 1, 0) if earlier else at + 1, order.pop(at))
+    for position, each in enumerate(order, start=1):
+        each.position = position
+    Place.objects.bulk_update(order, ["position"])
 
 
 def _name(name: str) -> str:

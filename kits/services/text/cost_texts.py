@@ -6,8 +6,9 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
-from kits.rules.planning.waste import YearlyCost
-from kits.services.text.planning_texts import money, number, wants_more
+from kits.rules.planning.shares import Guess, guess
+from kits.rules.planning.waste import DAYS_A_YEAR, YearlyCost
+from kits.services.text.planning_texts import money, number, of_100_trips
 
 ADVISER_DECIDES = _lazy("Your adviser decides.")
 
@@ -26,14 +27,57 @@ def carrying_cost(
     return _("%(carrying)s a year here; %(waste)s of it goes out of date unused.") % facts
 
 
-def whole_cost(by_currency: Mapping[str, YearlyCost]) -> str:
-    """What all lines come to in a year, of those whose price is known."""
+def kept_cost(carrying: Decimal, currency: str) -> str:
+    """What a line comes to in a year whose item comes back after each use."""
+    if not carrying:
+        return _("It comes back after each use, so it costs nothing a year here.")
+    return _(
+        "It comes back after each use: %(carrying)s a year here for what goes out of date or gets "
+        "lost."
+    ) % {"carrying": money(carrying, currency)}
+
+
+def whole_cost(by_currency: Mapping[str, YearlyCost], *, not_known: int) -> str:
+    """What all lines come to in a year; of so many it is `not_known`."""
     if not by_currency:
         return _("No delivery on record has a price, so what this list costs is not known.")
-    return _("%(carrying)s a year for one kit, of which %(waste)s goes out of date unused.") % {
+    facts = {
         "carrying": " + ".join(money(each.carrying, code) for code, each in by_currency.items()),
         "waste": " + ".join(money(each.waste, code) for code, each in by_currency.items()),
     }
+    if not_known:
+        return (
+            _(
+                "At least %(carrying)s a year for one kit, of which at least %(waste)s goes out of "
+                "date unused."
+            )
+            % facts
+        )
+    return _("%(carrying)s a year for one kit, of which %(waste)s goes out of date unused.") % facts
+
+
+def not_in_the_sum(*, not_known: int, loose: int) -> list[str]:
+    """What the sum of a list leaves out."""
+    said = []
+    if not_known:
+        said.append(
+            ngettext(
+                "%(n)d item is not in this: its price or its expiry date is not on record.",
+                "%(n)d items are not in this: their prices or expiry dates are not on record.",
+                not_known,
+            )
+            % {"n": not_known}
+        )
+    if loose:
+        said.append(
+            ngettext(
+                "%(n)d item is loose: nobody counts it, and it is not in this.",
+                "%(n)d items are loose: nobody counts them, and they are not in this.",
+                loose,
+            )
+            % {"n": loose}
+        )
+    return said
 
 
 def no_price() -> str:
@@ -46,18 +90,53 @@ def no_shelf_life() -> str:
     return _("No delivery on record has its expiry date, so how long it keeps is not known.")
 
 
-def too_few_to_judge(years: int, per_1000: float) -> str:
-    """Why no use on record does not mean that none is needed."""
-    return _(
-        "That is too few to judge: one use in %(years)d years would be %(rate)s per 1,000."
-    ) % {"years": years, "rate": number(per_1000)}
+def none_used(days: float, *, too_few: bool, years: int) -> str:
+    """What it means that nothing for a need was used: `too_few` days to tell whether one kit needs
+    it once in so many years."""
+    facts = {"days": number(days), "years": years}
+    if too_few:
+        return (
+            _(
+                "Nothing for it was used in %(days)s participant-days: too few to call it rare. "
+                "What one kit needs once in %(years)d years may well not have come up yet."
+            )
+            % facts
+        )
+    return (
+        _(
+            "Nothing for it was used in %(days)s participant-days: very likely one such kit needs "
+            "it less than once in %(years)d years."
+        )
+        % facts
+    )
+
+
+def no_purpose() -> str:
+    """Of an item that nobody said what it is for."""
+    return _("Nobody has said yet what it is for, so how often it is needed is not known.")
 
 
 def hours_to_care(hours: Decimal | None) -> str:
     """How long definitive care was away on such trips, at most."""
     if hours is None:
-        return _("Hours to care: not on record.")
-    return _("Hours to care: up to %(hours)s.") % {"hours": number(hours)}
+        return _("How many hours away a doctor or hospital was on such trips is not on record.")
+    return ngettext(
+        "On such trips a doctor or hospital (definitive care) was up to %(hours)s hour away.",
+        "On such trips a doctor or hospital (definitive care) was up to %(hours)s hours away.",
+        1 if hours == 1 else 2,
+    ) % {"hours": number(hours)}
+
+
+def keeps_for(days: int) -> str:
+    """How long something keeps: in days up to two months, then in months and years."""
+    if days < 60:
+        return ngettext("%(n)d day", "%(n)d days", days) % {"n": days}
+    years, months = divmod(round(days / (DAYS_A_YEAR / 12)), 12)
+    in_years = ngettext("%(n)d year", "%(n)d years", years) % {"n": years}
+    in_months = ngettext("%(n)d month", "%(n)d months", months) % {"n": months}
+    if years and months:
+        return _("%(years)s and %(months)s") % {"years": in_years, "months": in_months}
+    return in_years if years else in_months
 
 
 def instead(names: Sequence[str]) -> str:
@@ -81,20 +160,34 @@ def of_100_units(unused: int) -> str:
     ) % {"n": unused}
 
 
+def unused_not_known() -> str:
+    """Of an item that has an expiry date and no rate."""
+    return _("How many go out of date unused is not known: it has no rate.")
+
+
 def no_date() -> str:
     """Of an item that does not expire."""
     return _("It has no expiry date: none goes out of date.")
 
 
-def fewer(now: int, quantity: int, chance: float, saved: Decimal, currency: str) -> str:
-    """What a smaller quantity comes to, with what it gives up."""
+def replaced_at_its_date() -> str:
+    """Of a dated item that comes back after each use."""
+    return _("It is replaced when its date is over.")
+
+
+def fewer(
+    quantity: int, *, now: int, saved: Decimal, currency: str, runs_out: float, runs_out_now: float
+) -> str:
+    """What a smaller quantity comes to than that of `now`, with what it gives up."""
     return _(
-        "With %(quantity)d instead of %(now)d, %(money)s less a year would go out of date. %(says)s"
+        "With %(quantity)d instead of %(now)d, %(money)s less a year would go out of date. Of 100 "
+        "such trips, %(then)s would want more than is carried; with %(now)d it is %(before)s."
     ) % {
         "quantity": quantity,
         "now": now,
         "money": money(saved, currency),
-        "says": wants_more(chance, quantity),
+        "then": of_100_trips(runs_out),
+        "before": of_100_trips(runs_out_now),
     }
 
 
@@ -121,19 +214,21 @@ def shared(trips: int, of: int) -> str:
 
 
 def batch_left(expected: float, units: int) -> str:
-    """How many of a batch in a kit are expected to go out of date unused."""
-    facts = {"n": number(expected), "units": units}
-    if expected < 0.05:
-        return ngettext(
-            "Expected to be used in time.",
-            "All %(units)d are expected to be used in time.",
-            units,
-        ) % {**facts}
-    return (
-        ngettext(
-            "Of this one, %(n)s is expected to go out of date unused.",
-            "Of these %(units)d, about %(n)s are expected to go out of date unused.",
-            units,
-        )
-        % facts
-    )
+    """How many units of a batch in a kit are expected to go out of date unused."""
+    if units == 1:
+        return {
+            Guess.UNLIKELY: _("It will probably be used in time."),
+            Guess.OPEN: _("It may be used in time, or go out of date unused."),
+            Guess.LIKELY: _("It will probably go out of date unused."),
+        }[guess(expected)]
+    left = round(expected)
+    facts = {"all": _("Both") if units == 2 else _("All %(n)d") % {"n": units}}
+    if left == 0:
+        return _("%(all)s will probably be used in time.") % facts
+    if left == units:
+        return _("%(all)s will probably go out of date unused.") % facts
+    return ngettext(
+        "Of these %(units)d, about one will probably go out of date unused.",
+        "Of these %(units)d, about %(n)d will probably go out of date unused.",
+        left,
+    ) % {"units": units, "n": left}

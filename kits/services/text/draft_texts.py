@@ -77,9 +77,9 @@ def left_out(
             return WhyNotCarried.NO_TRAINING, _("%(need)s: nobody in the group is trained.") % facts
         case WhyNot.RARE:
             rare = WhyNotCarried.NOT_NEEDED if uses or not days else WhyNotCarried.NEVER_USED
-            facts |= {"chance": planning_texts.chance(chance or 0.0)}
+            facts |= {"chance": planning_texts.of_100_trips(chance or 0.0)}
             facts |= {"recorded": rate_texts.recorded(uses, days)}
-            says = _("Expected on %(chance)s such trips. %(recorded)s") % facts
+            says = _("Expected on %(chance)s of 100 such trips. %(recorded)s") % facts
             return rare, says
         case WhyNot.NO_RATE:
             return WhyNotCarried.OTHER, _(

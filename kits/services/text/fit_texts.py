@@ -20,23 +20,26 @@ def whole(fits: Fits, volume_ml: int, takes: Capacity, to_move: Sequence[str]) -
     match fits:
         case Fits.WILL_NOT_CLOSE if to_move:
             return (
-                _("Will not close: it did not close over as much. Move or shrink these: %(move)s.")
-                % facts
-            )
-        case Fits.WILL_NOT_CLOSE:
-            return _("Will not close: it did not close over as much. Move or shrink something.")
-        case Fits.TIGHT:
-            return (
                 _(
-                    "May not close: %(volume)s ml, where it is thought to take about %(takes)s ml. "
+                    "It will not close: it did not close over as much. "
                     "Move or shrink these: %(move)s."
                 )
                 % facts
             )
+        case Fits.WILL_NOT_CLOSE:
+            return _("It will not close: it did not close over as much. Move or shrink something.")
+        case Fits.TIGHT:
+            return (
+                _(
+                    "It may not close: %(volume)s ml, where it is thought to take about %(takes)s "
+                    "ml. Move or shrink these: %(move)s."
+                )
+                % facts
+            )
         case Fits.EXPECTED:
-            return _("Is expected to close.")
+            return _("It is expected to close.")
         case Fits.CLOSED_BEFORE:
-            return _("Closes: it closed over as much before.")
+            return _("It closes: it closed over as much before.")
     return _("Whether it closes is not known yet. Say so when you seal it, and it will be.")
 
 
@@ -48,6 +51,8 @@ def section(name: str, says: str) -> str:
 def mass(mass_g: int, unknown: Sequence[str]) -> str:
     """What all that is carried weighs, as far as known."""
     facts = {"mass": number_format(mass_g, force_grouping=True), "n": len(unknown)}
+    if not mass_g and not unknown:
+        return _("It carries nothing yet.")
     if not mass_g:
         return _("What it weighs is not known: no item’s weight is on record.")
     if not unknown:

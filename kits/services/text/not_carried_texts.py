@@ -31,21 +31,17 @@ def name(item: Item | None, need: Need | None) -> str:
     return item.name if item else ""
 
 
-def again(on: date | None, after: str, today: date, *, due: bool) -> str:
+def again(on: date | None, after: str, today: date, *, due: bool | None) -> str:
     """When to look at it again: a day, or after an event; `due`: the day has come and nobody has
-    looked since."""
-    texts = []
-    if on is not None:
-        says = wording.day(on)
-        if due:
-            texts.append(_("due today") if on == today else _("was due %(day)s") % {"day": says})
-        elif on <= today:
-            texts.append(_("%(day)s (looked at since)") % {"day": says})
-        else:
-            texts.append(says)
-    if after:
-        texts.append(_("after %(event)s") % {"event": after})
-    return "; ".join(texts)
+    looked since (False: somebody has; None: of a version that was replaced)."""
+    if on is None:
+        return _("after %(event)s") % {"event": after} if after else ""
+    says = wording.day(on)
+    if due:
+        says = _("due today") if on == today else _("was due %(day)s") % {"day": says}
+    elif due is False and on <= today:
+        says = _("%(day)s (looked at since)") % {"day": says}
+    return _("%(day)s; or after %(event)s") % {"day": says, "event": after} if after else says
 
 
 def when(

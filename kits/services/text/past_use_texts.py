@@ -1,14 +1,13 @@
 """What is said of what happened, and of how the last season went beside what was expected."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from decimal import Decimal
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _, ngettext
 
-from kits.rules.planning.back_test import Spread
 from kits.rules.planning.seasons import Season
-from kits.services.text.planning_texts import money, number
+from kits.services.text.planning_texts import money, number, times
 from kits.services.text.rate_texts import below as below_rate
 
 
@@ -42,16 +41,32 @@ def known_trips(known: int, trips: int) -> str:
     )
 
 
-def in_season(of: Season, *, met: float, unmet: float, known: int, trips: int) -> str:
+def season_name(of: Season, *, over: bool) -> str:
+    """A season in a chart or a table: marked while it is not over."""
+    if over:
+        return season(of)
+    return _("%(season)s (not finished)") % {"season": season(of)}
+
+
+def in_season(
+    of: Season, *, over: bool, met: float, at_least: bool, unmet: int, known: int, trips: int
+) -> str:
     """What a season's known trips used and did not find."""
+    name = season_name(of, over=over)
     if not trips:
-        return _("%(season)s: no trips.") % {"season": season(of)}
+        return _("%(season)s: no trips.") % {"season": name}
     return _("%(season)s: %(met)s used, %(unmet)s wanted and not there; %(trips)s.") % {
-        "season": season(of),
-        "met": number(met),
+        "season": name,
+        "met": used(met, at_least=at_least),
         "unmet": number(unmet),
         "trips": of_trips(known, trips),
     }
+
+
+def used(count: float, *, at_least: bool) -> str:
+    """So many uses, or at least so many."""
+    plain = number(count)
+    return _("at least %(n)s") % {"n": plain} if at_least else plain
 
 
 def of_trips(known: int, trips: int) -> str:
@@ -61,9 +76,38 @@ def of_trips(known: int, trips: int) -> str:
     ) % {"known": known, "trips": trips}
 
 
-def times(count: int) -> str:
-    """How often something was wanted."""
-    return ngettext("once", "%(n)d times", count) % {"n": count}
+def not_there(count: int, not_on_list: int) -> str:
+    """How often something was noted as not there, and how often because no list carried it."""
+    said = times(count)
+    if not not_on_list:
+        return said
+    if not_on_list == count:
+        return _("%(times)s; the kit’s list had nothing for it") % {"times": said}
+    return _("%(times)s, of which %(absent)s the kit’s list had nothing for it") % {
+        "times": said,
+        "absent": times(not_on_list),
+    }
+
+
+def total_not_there(wants: int) -> str:
+    """What counts as wanted and not there."""
+    return ngettext(
+        "%(n)d want was noted. Each counts once for each time somebody noted it on a kit’s trip, "
+        "whether or not the list was to carry it, in own words too.",
+        "%(n)d wants were noted. Each counts once for each time somebody noted it on a kit’s trip, "
+        "whether or not the list was to carry it, in own words too.",
+        wants,
+    ) % {"n": wants}
+
+
+def met_otherwise(uses: float, *, at_least: bool) -> str:
+    """Of an item that was never used, though what it is for came up."""
+    if not uses:
+        return ""
+    facts = {"times": times(int(uses) or uses if at_least else uses)}
+    if at_least:
+        return _("what it is for came up at least %(times)s, met with other items") % facts
+    return _("what it is for came up %(times)s, met with other items") % facts
 
 
 def never_used(*, days: float, known: int, trips: int, below: float | None) -> str:
@@ -92,88 +136,3 @@ def spent(by_currency: Mapping[str, Decimal], unpriced: int) -> str:
             % {"n": unpriced}
         )
     return " ".join(parts)
-
-
-# ------------------------------------------------------------------------------- the back-test
-def _from(earlier: Sequence[Season]) -> str:
-    if len(earlier) == 1:
-        return _("From %(season)s alone") % {"season": season(earlier[0])}
-    return _("From %(first)s to %(last)s") % {
-        "first": season(earlier[0]),
-        "last": season(earlier[-1]),
-    }
-
-
-def expected_shortages(earlier: Sequence[Season], of: Season, spread: Spread) -> str:
-    """How many shortages were expected of the last season, and how many there were."""
-    return _(
-        "%(earlier)s it expected %(expected)s shortages in %(season)s; there were %(happened)s."
-    ) % _facts(earlier, of, spread)
-
-
-def expected_uses(earlier: Sequence[Season], of: Season, spread: Spread) -> str:
-    """How many uses were expected of the last season, and how many there were."""
-    return _(
-        "%(earlier)s it expected %(expected)s uses in %(season)s; there were %(happened)s."
-    ) % _facts(earlier, of, spread)
-
-
-def _facts(earlier: Sequence[Season], of: Season, spread: Spread) -> dict[str, str]:
-    return {
-        "earlier": _from(earlier),
-        "season": season(of),
-        "expected": number(spread.expected),
-        "happened": number(spread.happened),
-    }
-
-
-def chance_alone(of: Spread) -> str:
-    """How far chance alone would spread what happens, and whether it did."""
-    facts = {"low": of.low, "high": of.high}
-    if of.low == of.high:
-        said = _("Of ten such seasons, nine would have %(low)d.") % facts
-    else:
-        said = _("Of ten such seasons, nine would have from %(low)d to %(high)d.") % facts
-    if of.by_chance:
-        return f"{said} " + _("What happened lies within that.")
-    if of.happened > of.high:
-        return f"{said} " + _("What happened lies above that: rely on these numbers less.")
-    return f"{said} " + _("What happened lies below that: rely on these numbers less.")
-
-
-def average(expected: float) -> str:
-    """What was expected of one need, with one decimal place."""
-    if 0 < expected < 0.1:
-        return _("under %(least)s") % {"least": number(0.1)}
-    return number(expected)
-
-
-def no_test() -> str:
-    """Why nothing can be compared yet."""
-    return _(
-        "This compares the last three months that are over with what was expected of them from "
-        "all that was on record before. It needs known trips in two such seasons; come back then."
-    )
-
-
-def tested_trips(trips: int, not_counted: int) -> str:
-    """How many trips of the last season are compared."""
-    said = ngettext(
-        "%(n)d trip of a kit is compared.", "%(n)d trips of kits are compared.", trips
-    ) % {"n": trips}
-    if not not_counted:
-        return said
-    left = ngettext(
-        "%(n)d more is left out: nobody counted what was used.",
-        "%(n)d more are left out: nobody counted what was used.",
-        not_counted,
-    ) % {"n": not_counted}
-    return f"{said} {left}"
-
-
-def without_rate(need: str, uses: float) -> str:
-    """A need that nothing was expected of."""
-    return _("%(need)s: used %(times)s, with no rate before it") % {
-        "need": need,
-        "times": number(uses),
-    }

@@ -1,17 +1,17 @@
 """What is said of plans: sentences of the numbers that `kits.services.planning` works out.
 
-Chances are said as trips of so many, never in percent alone; a sentence says no more than its
+Chances are said as so many of a hundred trips, never in percent; a sentence says no more than its
 numbers can bear.
 """
 
+from collections.abc import Sequence
 from decimal import Decimal
 
 from django.utils import formats
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
-from kits.rules.planning.quantities import Bar
-from kits.rules.planning.replay import Shortage
-from kits.rules.planning.shares import Share, few_in_many, one_in, share
+from kits.rules.planning.quantities import Bar, Basis
+from kits.rules.planning.shares import Edge, of_100, one_in
 
 CAUTION = _lazy(
     "What a kit contains, and who may use it, is decided by your medical adviser, your protocols, "
@@ -29,85 +29,98 @@ def number(value: float | Decimal) -> str:
     return formats.number_format(Decimal(short), force_grouping=True)
 
 
+def times(count: float) -> str:
+    """How often something was wanted: once, twice, 3 times, about 2.5 times."""
+    if count != int(count):
+        return _("about %(n)s times") % {"n": number(count)}
+    if count in (1, 2):
+        return _("once") if count == 1 else _("twice")
+    return _("%(n)s times") % {"n": number(count)}
+
+
 def money(amount: Decimal, currency: str) -> str:
     """An amount with its currency's code (ISO 4217)."""
     return f"{formats.number_format(amount, decimal_pos=2, force_grouping=True)} {currency}".strip()
 
 
 # ------------------------------------------------------------------------------- how many
-def lacks_something(chance: float, *, lines: int, without_rate: int) -> str:
+def lacks_something(chance: float, *, lines: int, at_least: bool) -> str:
     """What a whole list comes to on one trip: `chance` that a line of the `lines` with a rate runs
-    out; `without_rate` lines are left out."""
+    out; `at_least`: others are left out."""
     if not lines:
         return _("Nothing can be said yet: no item on this list has a rate.")
-    said = _of_trips(chance)
-    if not without_rate:
-        return said
-    left = ngettext(
-        "%(n)d item has no rate and is left out of this.",
-        "%(n)d items have no rate and are left out of this.",
-        without_rate,
-    ) % {"n": without_rate}
-    return f"{said} {left}"
-
-
-def _of_trips(chance: float) -> str:
-    if few := few_in_many(chance):
-        if chance >= 0.9995:
-            return _("Expect it to lack something on nearly every trip.")
-        return _("Expect it to lack something on %(n)s trips in 100.") % {"n": few}
+    facts = {"n": of_100_trips(chance, at_least=at_least)}
+    n = of_100(chance)
+    if n is Edge.HARDLY_ANY and at_least:
+        return _("Of what can be worked out, it lacks something on fewer than 1 of 100 such trips.")
+    if n is Edge.NEARLY_ALL:
+        return _("Expect it to lack something on nearly every such trip.")
     if trips := one_in(chance):
-        return _("Expect it to lack something on 1 trip in %(n)s.") % {"n": number(trips)}
-    return _("It lacks something on fewer than 1 trip in 1,000.")
-
-
-def wants_more(chance: float, quantity: int) -> str:
-    """How many of so many such trips want more than a quantity."""
-    of = share(chance)
-    facts = {"n": number(of.n), "of": number(of.of), "quantity": number(quantity)}
-    if quantity == 0:
-        return _wants_any(of, facts)
-    if of.n == of.of:
-        return _("Nearly every such trip wants more than %(quantity)s.") % facts
-    if of.n == 0:
+        facts |= {"trips": number(trips), "n": str(n)}
+        if at_least:
+            return (
+                _(
+                    "Expect it to lack something on at least 1 trip in %(trips)s (%(n)s of 100 "
+                    "such trips)."
+                )
+                % facts
+            )
         return (
-            _("Of %(of)s such trips, fewer than 1 is expected to want more than %(quantity)s.")
+            _("Expect it to lack something on 1 trip in %(trips)s (%(n)s of 100 such trips).")
+            % facts
+        )
+    return _("Expect it to lack something on %(n)s of 100 such trips.") % facts
+
+
+def lacks_must_have(chance: float, *, lines: int, at_least: bool) -> str:
+    """How often one of the `lines` that are must-haves with a rate runs out."""
+    if not lines:
+        return ""
+    if of_100(chance) is Edge.HARDLY_ANY and at_least:
+        return _(
+            "Of what can be worked out, it lacks a must-have on fewer than 1 of 100 such trips."
+        )
+    return _("It lacks a must-have on %(n)s of 100 such trips.") % {
+        "n": of_100_trips(chance, at_least=at_least)
+    }
+
+
+def of_100_trips(chance: float, *, at_least: bool = False) -> str:
+    """How many of a hundred trips: 3, at least 3, fewer than 1, nearly all."""
+    match of_100(chance):
+        case Edge.HARDLY_ANY:
+            return _("fewer than 1")
+        case Edge.NEARLY_ALL:
+            return _("nearly all")
+        case n:
+            return _("at least %(n)d") % {"n": n} if at_least else str(n)
+
+
+def wants_more(chance: float, quantity: int, *, at_least: bool = False) -> str:
+    """How many of a hundred such trips want more than a quantity."""
+    facts = {"n": of_100_trips(chance, at_least=at_least), "quantity": number(quantity)}
+    if quantity == 0:
+        return (
+            ngettext(
+                "Of 100 such trips, %(n)s wants at least one.",
+                "Of 100 such trips, %(n)s want at least one.",
+                _grammar(chance),
+            )
             % facts
         )
     return (
         ngettext(
-            "Of %(of)s such trips, %(n)s wants more than %(quantity)s.",
-            "Of %(of)s such trips, %(n)s want more than %(quantity)s.",
-            of.n,
+            "Of 100 such trips, %(n)s wants more than %(quantity)s.",
+            "Of 100 such trips, %(n)s want more than %(quantity)s.",
+            _grammar(chance),
         )
         % facts
     )
 
 
-def _wants_any(of: Share, facts: dict[str, str]) -> str:
-    if of.n == of.of:
-        return _("Nearly every such trip wants at least one.")
-    if of.n == 0:
-        return _("Of %(of)s such trips, fewer than 1 is expected to want any.") % facts
-    return (
-        ngettext(
-            "Of %(of)s such trips, %(n)s wants at least one.",
-            "Of %(of)s such trips, %(n)s want at least one.",
-            of.n,
-        )
-        % facts
-    )
-
-
-def chance(value: float) -> str:
-    """A chance in a table: 3 of 100; fewer than 1 of 1,000."""
-    of = share(value)
-    facts = {"n": number(of.n), "of": number(of.of)}
-    if of.n == 0:
-        return _("fewer than 1 of %(of)s") % facts
-    if of.n == of.of:
-        return _("nearly all")
-    return _("%(n)s of %(of)s") % facts
+def _grammar(chance: float) -> int:
+    """1 where a chance is said of one trip, or of fewer; 2 of several."""
+    return 1 if of_100(chance) in (1, Edge.HARDLY_ANY) else 2
 
 
 def units_wanted(bar: Bar) -> str:
@@ -119,12 +132,74 @@ def units_wanted(bar: Bar) -> str:
     return _("none") if bar.units == 0 else str(bar.units)
 
 
-def with_another(quantity: int, of_trips: float) -> str:
+def with_another(quantity: int, chance: float, *, at_least: bool = False) -> str:
     """What another quantity comes to."""
-    return _("With %(quantity)d, %(share)s such trips want more.") % {
-        "quantity": quantity,
-        "share": chance(of_trips),
-    }
+    return ngettext(
+        "With %(quantity)d, %(n)s of 100 such trips wants more.",
+        "With %(quantity)d, %(n)s of 100 such trips want more.",
+        _grammar(chance),
+    ) % {"quantity": quantity, "n": of_100_trips(chance, at_least=at_least)}
+
+
+def left_out(basis: Basis, items: int, must_haves: Sequence[str]) -> str:
+    """So many items of which nothing is worked out, why, and which of them are must-haves."""
+    said = _left_out(basis, items) % {"n": items}
+    if not must_haves:
+        return said
+    names = ", ".join(must_haves)
+    return (
+        said
+        + " "
+        + ngettext(
+            "A must-have among them: %(names)s.",
+            "Must-haves among them: %(names)s.",
+            len(must_haves),
+        )
+        % {"names": names}
+    )
+
+
+def _left_out(basis: Basis, n: int) -> str:
+    match basis:
+        case Basis.NO_RATE:
+            return ngettext(
+                "%(n)d item has no rate and is not in this.",
+                "%(n)d items have no rate and are not in this.",
+                n,
+            )
+        case Basis.NO_PURPOSE:
+            return ngettext(
+                "Of %(n)d item nobody has said what it is for; it is not in this.",
+                "Of %(n)d items nobody has said what they are for; they are not in this.",
+                n,
+            )
+        case Basis.LOOSE:
+            return ngettext(
+                "%(n)d item is loose: nobody counts it, and it is not in this.",
+                "%(n)d items are loose: nobody counts them, and they are not in this.",
+                n,
+            )
+        case Basis.COMES_BACK:
+            return ngettext(
+                "%(n)d item comes back after each use and is taken to be there.",
+                "%(n)d items come back after each use and are taken to be there.",
+                n,
+            )
+        case Basis.DEMAND:
+            return ""
+
+
+def not_on_the_list() -> str:
+    """That a plan knows nothing of what its list does not have."""
+    return _("What is not on this list is not counted, however often it is needed.")
+
+
+def usual_activity(activity: str, n: int, of: int) -> str:
+    """Why a kit's plan begins with an activity."""
+    return _(
+        "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so this is for "
+        "that. You can choose another activity above."
+    ) % {"activity": activity, "n": n, "of": of}
 
 
 def such_a_trip(people: int, days: int, activity: str) -> str:
@@ -144,6 +219,14 @@ def no_rate() -> str:
     return _("No rate: nobody has said how often it is needed, and it was never used on record.")
 
 
+def comes_back() -> str:
+    """Of an item that a use does not use up."""
+    return _(
+        "It comes back after each use, so uses do not make it run out. How many are needed at one "
+        "time cannot be worked out from the record."
+    )
+
+
 def serves_nothing() -> str:
     """Of an item that nobody said what it is for."""
     return _("Nobody has said yet what this item is for, so nothing can be worked out.")
@@ -152,94 +235,3 @@ def serves_nothing() -> str:
 def loose() -> str:
     """Of what nobody counts."""
     return _("Loose: nobody counts it, so nothing is worked out.")
-
-
-# ------------------------------------------------------------------------------- replay
-def replayed(trips: int, short: int) -> str:
-    """On how many of past trips a list runs short."""
-    if not trips:
-        return _("There is no past trip yet of which it is known what was used.")
-    facts = {"n": short, "trips": trips}
-    if trips == 1:
-        return (
-            _("On your one known trip it runs short.")
-            if short
-            else _("On your one known trip it does not run short.")
-        )
-    if not short:
-        return _("On your %(trips)d known trips it never runs short.") % facts
-    return (
-        ngettext(
-            "On your %(trips)d known trips it runs short once.",
-            "On your %(trips)d known trips it runs short on %(n)d.",
-            short,
-        )
-        % facts
-    )
-
-
-def short_now(trips: int) -> str:
-    """On how many of the same trips the version in use runs short."""
-    if not trips:
-        return _("The version in use never runs short on them.")
-    return ngettext(
-        "The version in use runs short on one of them.",
-        "The version in use runs short on %(n)d of them.",
-        trips,
-    ) % {"n": trips}
-
-
-def shortage(item: str, short: Shortage) -> str:
-    """What a trip lacked; *at least* where all that was carried then went."""
-    facts = {"item": item, "wanted": short.wanted, "lacking": short.lacking}
-    if short.at_least:
-        return (
-            _("%(item)s: at least %(wanted)d wanted, at least %(lacking)d short (all went)") % facts
-        )
-    return _("%(item)s: %(wanted)d wanted, %(lacking)d short") % facts
-
-
-def weighs_less(grams: int, unknown: int) -> str:
-    """How much it weighs beside the version that is followed now; `unknown`: changed items without
-    a weight."""
-    if unknown:
-        return ngettext(
-            "%(n)d changed item has no weight on record, so the difference in weight is not known.",
-            "%(n)d changed items have no weight on record, so the difference in weight is not "
-            "known.",
-            unknown,
-        ) % {"n": unknown}
-    facts = {"g": number(abs(grams))}
-    if not grams:
-        return _("It weighs the same as the version in use.")
-    return (
-        _("It carries %(g)s g less than the version in use.")
-        if grams > 0
-        else _("It carries %(g)s g more than the version in use.")
-    ) % facts
-
-
-def wastes_less(amount: Decimal, currency: str, unknown: int) -> str:
-    """How much money it throws away beside the version that is followed now; `unknown`: changed
-    items without a price."""
-    if unknown:
-        return ngettext(
-            "%(n)d changed item has no price on record, so the difference in money is not known.",
-            "%(n)d changed items have no price on record, so the difference in money is not known.",
-            unknown,
-        ) % {"n": unknown}
-    facts = {"money": money(abs(amount), currency)}
-    if not amount:
-        return _("It throws away as much money as the version in use.")
-    return (
-        _("It throws away %(money)s less.") if amount > 0 else _("It throws away %(money)s more.")
-    ) % facts
-
-
-def not_counted(trips: int) -> str:
-    """Trips that a replay leaves out."""
-    return ngettext(
-        "%(n)d trip is left out: the kit came back and nobody counted what was used.",
-        "%(n)d trips are left out: the kit came back and nobody counted what was used.",
-        trips,
-    ) % {"n": trips}

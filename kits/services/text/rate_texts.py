@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 from kits.models import NeedGroup, RateSource, StatedRate
 from kits.rules.planning.recorded_use import SHOWN_FROM, Bears, RecordedUse
 from kits.rules.planning.studies import STUDIES
-from kits.services.text.planning_texts import number
+from kits.services.text.planning_texts import number, times
 
 _WORDS: dict[str, Promise] = {
     "small wound": _lazy("small wound"),
@@ -89,7 +89,7 @@ def group(value: str) -> str:
 def prior(stated: StatedRate | None) -> str:
     """What was stated of a need before our own records, and by whom."""
     if stated is None:
-        return _("Nobody has stated a rate.")
+        return _("No rate has been stated yet, and none taken from a study.")
     name = stated.stated_by.name if stated.stated_by else _("the program")
     if stated.per_1000 is None:
         return _("Left blank by %(name)s.") % {"name": name}
@@ -105,40 +105,21 @@ def prior(stated: StatedRate | None) -> str:
 def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
     """What our own records hold of a need; `at_least`: more may have been used."""
     if not days:
-        return _("No known trips yet.")
+        return _("No trip counted here carried anything for this.")
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
-            return _("None for certain in %(days)s participant-days.") % facts
-        return _("None needed in %(days)s participant-days.") % facts
-    one = 1 if uses == 1 else 2
+            return _("Perhaps none was used in %(days)s participant-days, perhaps some.") % facts
+        return _("Nothing for it was used in %(days)s participant-days.") % facts
+    facts["times"] = times(int(uses) or uses if at_least else uses)
     if at_least:
-        return (
-            ngettext(
-                "Needed at least once in %(days)s participant-days.",
-                "Needed at least %(n)s times in %(days)s participant-days.",
-                one,
-            )
-            % facts
-        )
-    return (
-        ngettext(
-            "Needed once in %(days)s participant-days.",
-            "Needed %(n)s times in %(days)s participant-days.",
-            one,
-        )
-        % facts
-    )
+        return _("Needed at least %(times)s in %(days)s participant-days.") % facts
+    return _("Needed %(times)s in %(days)s participant-days.") % facts
 
 
 def study_rate(what: str, per_1000: float) -> str:
     """What a study found of something."""
     return _("%(what)s: %(rate)s per 1,000.") % {"what": what, "rate": number(per_1000)}
-
-
-def too_little() -> str:
-    """Of a handful of days."""
-    return _("Too little to say.")
 
 
 def below(per_1000: float) -> str:
@@ -148,12 +129,25 @@ def below(per_1000: float) -> str:
     }
 
 
-def between(mean: float, low: float, high: float) -> str:
-    """A rate and the middle 90 % of what is believed of it, per 1,000."""
-    return _(
-        "About %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is between "
-        "%(low)s and %(high)s."
-    ) % {"mean": number(mean), "low": number(low), "high": number(high)}
+def between(mean: float, low: float, high: float, *, at_least: bool = False) -> str:
+    """A rate and the middle 90 % of what is believed of it, per 1,000; `at_least`: the rate is of
+    uses of which there may have been more."""
+    facts = {"mean": number(mean), "low": number(low), "high": number(high)}
+    if at_least:
+        return (
+            _(
+                "At least %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is "
+                "between %(low)s and %(high)s."
+            )
+            % facts
+        )
+    return (
+        _(
+            "About %(mean)s per 1,000 participant-days; we can be 90 %% sure that it is between "
+            "%(low)s and %(high)s."
+        )
+        % facts
+    )
 
 
 def bears(of: RecordedUse) -> list[str]:
@@ -161,13 +155,25 @@ def bears(of: RecordedUse) -> list[str]:
     said = [recorded(of.uses, of.days, at_least=of.at_least)]
     match of.bears:
         case Bears.NOTHING if of.days:
-            said.append(too_little())
+            said.append(_("That is too little to say anything."))
         case Bears.NONE_USED if of.high is not None:
-            said.append(below(of.high * 1000))
+            said.append(
+                _("That is too few to call it rare: up to %(rate)s in 1,000 may need it.")
+                % {"rate": number(of.high * 1000)}
+            )
+        case Bears.RARE if of.high is not None:
+            said.append(
+                _("It is rare here: very likely fewer than %(rate)s in 1,000 need it.")
+                % {"rate": number(of.high * 1000)}
+            )
         case Bears.TOO_FEW:
             said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
         case Bears.RATE if of.low is not None and of.high is not None:
-            said.append(between(of.uses / of.days * 1000, of.low * 1000, of.high * 1000))
+            said.append(
+                between(
+                    of.uses / of.days * 1000, of.low * 1000, of.high * 1000, at_least=of.at_least
+                )
+            )
     return said
 
 
@@ -176,3 +182,24 @@ def known_trips(known: int, trips: int) -> str:
     return ngettext(
         "Known for %(known)d of %(trips)d trip.", "Known for %(known)d of %(trips)d trips.", trips
     ) % {"known": known, "trips": trips}
+
+
+def made_from(known: int, *, pooled: bool, stated: bool) -> str:
+    """What a rate used in plans was made from: so many known trips of its activity, or of all of
+    them (`pooled`), and what was stated or published."""
+    if pooled and known:
+        said = ngettext(
+            "From %(n)d trip of all activities.", "From %(n)d trips of all activities.", known
+        )
+    elif pooled:
+        return _("From what was stated or published alone: no trip is known.")
+    elif known:
+        said = ngettext(
+            "From %(n)d trip of this activity, and to a lesser degree those of others.",
+            "From %(n)d trips of this activity, and to a lesser degree those of others.",
+            known,
+        )
+    else:
+        said = _("No trip of this activity is known, so it may lie far off.")
+    said %= {"n": known}
+    return said + " " + _("What was stated or published is part of it.") if stated else said

@@ -2,7 +2,8 @@
 `reason_texts`."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -12,7 +13,17 @@ from django.utils import formats
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
-from gearroom.core.rules.sentences import GROUPED_FROM, Sentence
+from gearroom.core.acts import Invalid
+from gearroom.core.rules.sentences import GROUPED_FROM, InvalidValue, Sentence
+
+
+@contextmanager
+def as_invalid(field: str) -> Iterator[None]:
+    """What a rule refuses meanwhile is an Invalid that names this field."""
+    try:
+        yield
+    except InvalidValue as error:
+        raise Invalid(in_words(error.says), field=field) from error
 
 
 def in_words(sentence: Sentence | str) -> str:

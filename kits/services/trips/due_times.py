@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Refused
+from gearroom.core.acts import Act, Actor, Refused, store
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, Place, Trip
 from kits.rules.custody.due_times import Later, later
@@ -88,8 +88,7 @@ def set_due(act: Act, kit: Kit, due_at: datetime | None, section: Place | None =
             checkout=held,
             detail={"what": "due", "due_at": [iso(held.due_at), iso(due_at)]},
         )
-        held.due_at = due_at
-        held.save(update_fields=["due_at"])
+        store(held, due_at=due_at)
     return held
 
 
@@ -130,14 +129,16 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
                 "due": {str(each.pk): iso(each.due_at) for each in held},
             },
         )
-        trip.returns_at, trip.last_day = returns_at, last_day
-        trip.changed_at = act.received_at
-        trip.revision += 1
-        trip.save(update_fields=["returns_at", "last_day", "changed_at", "revision"])
+        store(
+            trip,
+            returns_at=returns_at,
+            last_day=last_day,
+            changed_at=act.received_at,
+            revision=trip.revision + 1,
+        )
         for each in held:
             each.trip, each.due_at = trip, returns_at
             each.save(update_fields=["due_at"])
-        clashes = trips.clashes_of(trip)
-        if clashes:
+        if clashes := trips.clashes_of(trip):
             trips.notify_keepers(entry, trip, "changed", clashes)
     return Extension(trip, held, entry, clashes)

@@ -96,19 +96,17 @@ def reason_row(why: Reason) -> dict[str, Any]:
     sentence = _SENTENCES.get(why.code)
     if sentence is None:
         return reason_texts.reason(why)
+    facts: Mapping[str, Any] = why.facts
     return {
         "code": str(why.code),
         "weight": why.weight.name.lower(),
-        "text": str(sentence) % _in_words(why.facts),
-        "facts": reason_texts.plain(why.facts),
-    }
-
-
-def _in_words(facts: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        **facts,
-        "hazards": ", ".join(wording.hazards(facts.get("hazards", ()))),
-        "kits": ", ".join(facts.get("kits", ())),
+        "text": str(sentence)
+        % {
+            **facts,
+            "hazards": ", ".join(wording.hazards(facts.get("hazards", ()))),
+            "kits": ", ".join(facts.get("kits", ())),
+        },
+        "facts": reason_texts.plain(facts),
     }
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Refused
+from gearroom.core.acts import Act, Refused, store
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
@@ -67,8 +67,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
                     kit=kit, trip=trip, person=person, made=entry
                 )
             else:
-                reservation.person = person
-                reservation.save(update_fields=["person"])
+                store(reservation, person=person)
     return _reserved_kit(reservation, entry)
 
 
@@ -201,13 +200,15 @@ def _promise(book: Book, kit: Kit, trip: Trip, person: Person | None) -> Entry:
 
 
 def _release(book: Book, kit: Kit, reservation: Reservation) -> None:
-    reservation.released = book.post(
-        EntryKind.UNRESERVE,
-        kit=kit,
-        trip=reservation.trip,
-        detail={"reservation": reservation.pk, "person": reservation.person_id},
+    store(
+        reservation,
+        released=book.post(
+            EntryKind.UNRESERVE,
+            kit=kit,
+            trip=reservation.trip,
+            detail={"reservation": reservation.pk, "person": reservation.person_id},
+        ),
     )
-    reservation.save(update_fields=["released"])
 
 
 def _take_over(book: Book, kit: Kit, from_: Reservation) -> ReservedKit:

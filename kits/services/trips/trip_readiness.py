@@ -2,7 +2,6 @@
 (`kits.rules.trips.trips.coverage`). The number of queries does not grow with the trips or their
 kits."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -107,15 +106,15 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         .select_related("kit__home_room", "person")
         .order_by("kit__name")
     )
-    went: dict[int, dict[int, Checkout]] = defaultdict(dict)
-    for gone in (
-        Checkout.objects.of_whole_kits()
+    by_trip = grouped(
+        (gone.trip_id or 0, (gone.kit_id, gone))
+        for gone in Checkout.objects.of_whole_kits()
         .not_undone()
         .filter(trip__in=trips)
         .select_related("kit__home_room", "person", "trip", "section")
         .order_by("id")
-    ):
-        went[gone.trip_id or 0][gone.kit_id] = gone
+    )
+    went = {trip: dict(rows) for trip, rows in by_trip.items()}
     ended = frozenset(trip.pk for trip in trips if promises.ended(trip, now=now))
     judged = {row.kit_id for pk, rows in promised.items() if pk not in ended for row in rows}
     judged |= {kit for pk, rows in went.items() if pk not in ended for kit in rows}
@@ -210,16 +209,18 @@ def _for_the_rule(row: KitOfTrip, trip: Trip, alone: Verdict, loaded: _Loaded) -
 
 
 def _state(kits: Sequence[KitOfTrip], covered: rule.Covered) -> str:
-    if all(kit.stand is None for kit in kits):  # none, or one that went unreserved and is back
-        return "no-kits"
-    if covered.coverage is Coverage.COVERED:
-        return "out" if all(kit.went is not None for kit in kits) else "covered"
-    if covered.coverage is Coverage.WAITING:
-        return "waiting"
+    out = all(kit.went is not None for kit in kits)
     stopped = any(
         kit.stand in (Stand.AWAY, Stand.STAYED)
         or (kit.stand is Stand.NOT_FIT and kit.verdict is not None and not kit.verdict.may_go)
         for kit in kits
     )
     stops = any(reason.weight is Weight.STOPS for reason in covered.lacking)
-    return "stops" if stopped or stops else "short"
+    cases = (
+        # None, or one that went unreserved and is back.
+        (all(kit.stand is None for kit in kits), "no-kits"),
+        (covered.coverage is Coverage.COVERED, "out" if out else "covered"),
+        (covered.coverage is Coverage.WAITING, "waiting"),
+        (stopped or stops, "stops"),
+    )
+    return next((state for applies, state in cases if applies), "short")

@@ -18,16 +18,26 @@ from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import NOT_GIVEN, Act, Invalid, NotFound, NotGiven, Unacceptable
+from gearroom.core.acts import (
+    NOT_GIVEN,
+    Act,
+    Invalid,
+    NotFound,
+    NotGiven,
+    Unacceptable,
+    refuse_first,
+    store,
+)
 from gearroom.core.models import Person, Room
+from gearroom.core.rules.sentences import InvalidValue
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
-from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.rules.trips.trips import TripDaysError, check_days
+from kits.rules.text.hazards import hazards
+from kits.rules.trips.trips import check_days
 from kits.services.ledger import Book
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import TripChanged, writing
-from kits.services.text.wording import in_words
+from kits.services.text.wording import as_invalid, in_words
 from kits.services.trips import reservations
 
 BY_HAND = "by-hand"
@@ -95,27 +105,31 @@ def put(
     Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
     a trip of a room that is not the actor's.
     """
-    if not _SOURCE.fullmatch(source) or len(source) > 40:
-        raise Invalid(
-            _(
-                "The name of a source may contain only lower-case letters, digits and hyphens, "
-                "for example “bookings”."
+    refuse_first(
+        (
+            not _SOURCE.fullmatch(source) or len(source) > 40,
+            Invalid(
+                _(
+                    "The name of a source may contain only lower-case letters, digits and hyphens, "
+                    "for example “bookings”."
+                ),
+                field="source",
             ),
-            field="source",
-        )
-    if (
-        not any(letter.isalnum() for letter in reference)
-        or len(reference) > 80
-        or not reference.isprintable()
-        or "/" in reference
-    ):
-        raise Invalid(
-            _(
-                "A reference must have 1 to 80 characters, including at least one letter or "
-                "digit, and no slash."
+        ),
+        (
+            not any(letter.isalnum() for letter in reference)
+            or len(reference) > 80
+            or not reference.isprintable()
+            or "/" in reference,
+            Invalid(
+                _(
+                    "A reference must have 1 to 80 characters, including at least one letter or "
+                    "digit, and no slash."
+                ),
+                field="reference",
             ),
-            field="reference",
-        )
+        ),
+    )
     act.actor.require("edit_trip", facts.room.pk if facts.room else None)
     columns = _columns(facts)
     try:
@@ -168,7 +182,7 @@ def check_span(departs_at: datetime, returns_at: datetime, first: date, last: da
     wrong = ""
     try:
         check_days(first, last)
-    except TripDaysError as error:
+    except InvalidValue as error:
         wrong = in_words(error.says)
     if returns_at < departs_at:
         wrong = _("The trip returns before it departs. Check its times.")
@@ -211,21 +225,22 @@ def notify_keepers(
 def _columns(facts: TripFacts) -> dict[str, Any]:
     """What the table keeps of a trip; refuses what cannot be."""
     name = " ".join(facts.name.split())
-    if not name:
-        raise Invalid(_("Enter a name for the trip."), field="name")
-    if not 1 <= facts.people <= MOST_PEOPLE:
-        raise Invalid(
-            _("A trip must have 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
-            field="people",
-        )
+    refuse_first(
+        (not name, Invalid(_("Enter a name for the trip."), field="name")),
+        (
+            not 1 <= facts.people <= MOST_PEOPLE,
+            Invalid(
+                _("A trip must have 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
+                field="people",
+            ),
+        ),
+    )
     zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
     first = facts.first_day or clock.local_date(facts.departs_at, zone)
     last = facts.last_day or clock.local_date(facts.returns_at, zone)
     check_span(facts.departs_at, facts.returns_at, first, last)
-    try:
+    with as_invalid("hazards"):
         known = hazards(facts.hazards)
-    except UnknownHazardError as error:
-        raise Invalid(in_words(error.says), field="hazards") from error
     return {
         "name": name,
         "room": facts.room,
@@ -297,19 +312,18 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
         )
     if not changed and cancelled == (not stood):
         return TripChange(trip, "unchanged", clashes_of(trip))
-    for name, value in changed.items():
-        setattr(trip, name, value)
-    if cancelled == stood:
-        trip.cancelled_at = book.act.received_at if cancelled else None
-    trip.changed_at = book.act.received_at
-    trip.revision += 1
-    trip.save()
+    store(
+        trip,
+        **changed,
+        cancelled_at=(trip.cancelled_at or book.act.received_at) if cancelled else None,
+        changed_at=book.act.received_at,
+        revision=trip.revision + 1,
+    )
     if held:
         detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
     for each in held:
-        each.due_at = max(trip.returns_at, each.out_at)
-        each.save(update_fields=["due_at"])
+        store(each, due_at=max(trip.returns_at, each.out_at))
     clashes = clashes_of(trip)
     released: list[Reservation] = []
     if cancelled and stood:

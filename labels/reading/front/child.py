@@ -19,7 +19,7 @@ import cv2
 from gearroom.core.rules.sentences import Sentence
 from labels.reading.front import wire
 from labels.reading.front.errors import TOO_MUCH, TOO_MUCH_MEMORY, PictureError, WorkbookError
-from labels.reading.front.pictures import decode, shrunk
+from labels.reading.front.pictures import Picture, decode, shrunk
 from labels.reading.front.results import Read
 from labels.reading.ladder import ladder
 
@@ -60,6 +60,11 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
         if "sheets" in order:
             return _refusal("WorkbookTooLarge", TOO_MUCH)
         return _refusal("BrokenPicture", TOO_MUCH_MEMORY)
+    return _climb(connection, order, picture)
+
+
+def _climb(connection: socket.socket, order: dict[str, Any], picture: Picture) -> dict[str, Any]:
+    """Read a picture, sending what each rung gives; how it ended."""
     wire.send(connection, {"decoded": True, "orientation": picture.orientation})
 
     def enough(reads: list[Read]) -> bool:

@@ -209,7 +209,7 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
             return _message(re.sub(r"\s+", "", text), today, fnc1_kept, marked)
         raise errors[0] if errors else _unknown(text)
     ranked = sorted(
-        packs, key=lambda pack: (-_worth(pack, today), packs[pack], -len(pack.lot or ""))
+        packs, key=lambda pack: (-_usefulness(pack, today), packs[pack], -len(pack.lot or ""))
     )
     # A split that failed on its check digit or date alone is also a sign that FNC1 is missing.
     missing |= any(error.field != "code" for error in errors)
@@ -285,7 +285,7 @@ def _pack(elements: _Elements, today: date) -> Pack:
     )
 
 
-def _worth(pack: Pack, today: date) -> int:
+def _usefulness(pack: Pack, today: date) -> int:
     """How much of what a keeper needs this reading explains; a far-fetched expiry counts less."""
     if pack.expiry is None:
         return 0

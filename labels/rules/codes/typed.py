@@ -90,10 +90,9 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
     plain = text.strip(" \t\r\n\x00\ufeff")
     if not plain:
         return ResolvedText(TextKind.EMPTY, text, says=say("No code was found."))
-    if not from_gs1_symbol:
-        own = _own_codes(plain)
-        if len(own) == 1:
-            return ResolvedText(TextKind.OWN, text, code=own.pop())
+    own = set() if from_gs1_symbol else _own_codes(plain)
+    if len(own) == 1:
+        return ResolvedText(TextKind.OWN, text, code=own.pop())
     foreign = _foreign(plain)
     if foreign and foreign[0] is not TextKind.LINK:
         return ResolvedText(foreign[0], text, says=foreign[1])
@@ -106,11 +105,15 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
         return ResolvedText(foreign[0], text, says=foreign[1])
     if maker.field != "code" or from_gs1_symbol:
         return ResolvedText(TextKind.MAKER_WRONG, text, says=maker.says)
-    if _CONTROL.search(plain):
-        binary = say("This code contains data that is not text, so it is not one of our labels.")
-        return ResolvedText(TextKind.BINARY, text, says=binary)
-    other = say("This is neither one of our labels nor a maker's code.")
-    return ResolvedText(TextKind.OTHER, text, says=other)
+    kind, sentence = (
+        (
+            TextKind.BINARY,
+            say("This code contains data that is not text, so it is not one of our labels."),
+        )
+        if _CONTROL.search(plain)
+        else (TextKind.OTHER, say("This is neither one of our labels nor a maker's code."))
+    )
+    return ResolvedText(kind, text, says=sentence)
 
 
 def _own_codes(text: str) -> set[str]:

@@ -111,3 +111,15 @@ def module_mm(
     if dots < smallest_dots(dpi):
         raise SymbolTooSmall(have_mm=side_mm, needed_mm=smallest_side_mm(modules_with_quiet, dpi))
     return dots * dot_mm
+
+
+def symbol_svg(address: str) -> str:
+    """A QR symbol as SVG, quiet zone included, without a size of its own."""
+    symbol = encode(address)
+    side, quiet = symbol.modules_with_quiet, QUIET_MODULES
+    path = "".join(f"M{x + quiet} {y + quiet}h{run}v1h-{run}z" for x, y, run in symbol.runs())
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" '
+        f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}h-{side}z"/>'
+        f'<path d="{path}"/></svg>'
+    )

@@ -179,8 +179,8 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
         code=_code_of(kit),
         kit=kit.name,
         room=kit.home_room.name,
-        responsible=_reach(kit.responsible if find.knows_kit(actor, kit) else None),
-        deputy=_reach(kit.deputy if find.knows_kit(actor, kit) else None),
+        responsible=_name_and_phone(kit.responsible if find.knows_kit(actor, kit) else None),
+        deputy=_name_and_phone(kit.deputy if find.knows_kit(actor, kit) else None),
         pouches=tuple(cards.Pouch(name, tuple(things)) for name, things in pouches.items()),
     )
     return pdf_of(
@@ -188,7 +188,7 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     )
 
 
-def _reach(person: Any) -> str:
+def _name_and_phone(person: Any) -> str:
     return ", ".join(filter(None, (person.name, person.phone))) if person else ""
 
 

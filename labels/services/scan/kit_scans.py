@@ -20,7 +20,6 @@ from kits.services.trips.claims import Departure, Terms, settle
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import views
-from labels.services.scan.remedies import next_steps
 from labels.services.scan.resolve import Meaning
 from labels.services.scan.results import (
     NextStep,
@@ -30,6 +29,7 @@ from labels.services.scan.results import (
     ScanResult,
     Step,
     Subject,
+    next_steps,
     resend,
     text_of,
 )
@@ -137,7 +137,7 @@ def take_out(
         emergency=ask.emergency,
         already_gone=ask.already_gone,
     )
-    sentence = [_out_text(_what(kit, section), taken), goes.swapped]
+    sentence = [_out_text(_kit_or_section(kit, section), taken), goes.swapped]
     if ask.emergency:
         sentence.append(_("Recorded as an emergency; the keeper will be notified."))
     elif taken.verdict.word is Word.NOT_SET_UP:
@@ -153,7 +153,7 @@ def take_out(
         ScanResult.TAKEN_OUT,
         " ".join(filter(None, sentence)),
         label=meaning.label,
-        thing=_thing(act, meaning, kit),
+        thing=_kit_as_it_is(act, meaning, kit),
         entry=taken.entry,
         next=[NextStep(Step.UNDO, _("Undo this"), str(taken.entry.pk))],
     )
@@ -216,14 +216,14 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         wrong=ask.wrong,
         incident=ask.incident,
     )
-    what = _what(kit, section)
+    what = _kit_or_section(kit, section)
     return Outcome(
         meaning.seen,
         meaning.means,
         ScanResult.HANDED_BACK,
         " ".join([str(_BACK[AsFound(back.as_found)]) % {"what": what}, *_remarks(back)]),
         label=meaning.label,
-        thing=_thing(act, meaning, back.kit)
+        thing=_kit_as_it_is(act, meaning, back.kit)
         if find.knows_kit(act.actor, kit)
         else _goes_to(act, meaning),
         entry=back.entry,
@@ -286,7 +286,7 @@ def kit_of(meaning: Meaning) -> Kit:
     return kit
 
 
-def _thing(act: Act, meaning: Meaning, kit: Kit) -> Subject | None:
+def _kit_as_it_is(act: Act, meaning: Meaning, kit: Kit) -> Subject | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
     if find.sees_kit(act.actor, kit):
         return views.scanned_kit(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
@@ -305,7 +305,7 @@ def _time(kit: Kit, at: datetime | None) -> str:
     return formats.date_format(local, pgettext("date format", "l j F, H:i"))
 
 
-def _what(kit: Kit, section: Place | None) -> str:
+def _kit_or_section(kit: Kit, section: Place | None) -> str:
     return (
         _("%(section)s of %(kit)s") % {"section": section.name, "kit": kit.name}
         if section

@@ -11,16 +11,16 @@ from django.db.models import Q
 from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
-from gearroom.core.acts import Act
+from gearroom.core.acts import Act, Actor, Unacceptable
 from kits.models import Lot, PackCode, Place, Recall, RecallScope
 from kits.services.ledger import lots
 from kits.services.text import wording
 from labels.models import Scan
 from labels.rules.codes import gs1
-from labels.rules.codes.scans import Intent, Means
+from labels.rules.codes.scans import Intent, Means, Reading
 from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import views
-from labels.services.scan.resolve import Meaning
+from labels.services.scan.resolve import Meaning, meanings
 from labels.services.scan.results import NextStep, Outcome, ScannedPack, ScanResult, Step, resend
 
 _SAME_BOX_WITHIN = timedelta(minutes=15)
@@ -42,7 +42,7 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
     packs = []
     for pack in readings:
         code = codes.get(pack.gtin or "")
-        number, serial = _plain(pack.lot), _plain(pack.serial)
+        number, serial = _normal(pack.lot), _normal(pack.serial)
         lot = _known_lot(known, code.item_id, number, serial, pack.expiry) if code else None
         packs.append(
             ScannedPack(
@@ -86,13 +86,13 @@ def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
     return blocking is not None and bool(number or blocking.scope != RecallScope.NUMBER)
 
 
-def _plain(number: str | None) -> str:
+def _normal(number: str | None) -> str:
     return lots.normal(number or "")
 
 
 def _lots_like(codes: Iterable[PackCode], readings: Sequence[gs1.Pack]) -> Iterable[Lot]:
-    numbers = {_plain(pack.lot) for pack in readings}
-    serials = {_plain(pack.serial) for pack in readings} - {""}
+    numbers = {_normal(pack.lot) for pack in readings}
+    serials = {_normal(pack.serial) for pack in readings} - {""}
     return Lot.objects.filter(
         Q(number__in=numbers, serial="") | Q(serial__in=serials),
         item__in={code.item_id for code in codes},
@@ -307,4 +307,44 @@ def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
         label=meaning.label,
         thing=scanned,
         next=steps,
+    )
+
+
+# ------------------------------------------------------------------------------- a batch for a form
+def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
+    """The one batch that a text (typed, or by a scanner) or what was read in a picture names.
+
+    Raises Unacceptable: `nothing-read`, `not-wanted-here` (says what it is instead), `code-wrong`;
+    `which-batch` where a maker's code is of a batch that is not in the book, or may be of several.
+    """
+    readings = [Reading(read)] if isinstance(read, str) else list(read)
+    if not readings:
+        raise Unacceptable(
+            "nothing-read",
+            _(
+                "No label was found in the picture. Move closer, hold the camera still and make "
+                "sure there is enough light."
+            ),
+        )
+    resolved = meanings(actor, readings, today=clock.now().date())
+    lots: dict[int, Lot] = {}
+    for each in resolved:
+        if each.label is not None and each.label.lot is not None:
+            lots[each.label.lot.pk] = each.label.lot
+        elif each.pack is not None:
+            known = {pack.lot for pack in known_packs(each.pack.candidates)}
+            if None in known or len(known) > 1:
+                raise Unacceptable(
+                    "which-batch",
+                    _("This batch is not on record. Count the item without the batch."),
+                )
+            lots |= Lot.objects.select_related("item").in_bulk([pk for pk in known if pk])
+    if len(lots) == 1:
+        return next(iter(lots.values()))
+    wrong = next((each for each in resolved if each.means == Means.WRONG_CODE), None)
+    if wrong is not None:
+        raise Unacceptable("code-wrong", wrong.says)
+    raise Unacceptable(
+        "not-wanted-here",
+        _("This is not a batch label. Scan the batch label or the maker’s code."),
     )

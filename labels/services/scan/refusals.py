@@ -14,9 +14,16 @@ from kits.services.lookup import find
 from labels.rules.codes.scans import NOT_OURS, Intent, Means, Reading, Readings
 from labels.services import passerby
 from labels.services.scan import kit_scans
-from labels.services.scan.remedies import next_steps
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import NextStep, Outcome, ScanRequest, Step, resend, text_of
+from labels.services.scan.results import (
+    NextStep,
+    Outcome,
+    ScanRequest,
+    Step,
+    next_steps,
+    resend,
+    text_of,
+)
 
 
 def bind(meaning: Meaning) -> NextStep:
@@ -74,15 +81,11 @@ def refused(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> O
         problem.detail,
         label=meaning.label,
         problem=problem,
-        thing=_passerby_facts(act, meaning),
+        thing=passerby.facts_of(meaning.label, act.actor)
+        if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED)
+        else None,
         next=_next_steps(act, meaning, ask, problem),
     )
-
-
-def _passerby_facts(act: Act, meaning: Meaning) -> passerby.Facts | None:
-    if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED):
-        return passerby.facts_of(meaning.label, act.actor)
-    return None
 
 
 def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[NextStep]:

@@ -66,7 +66,9 @@ def meanings(
     labels = {row.code: row for row in own}
     people = passerby.people_of(actor, labels.values())
     names = _kits_named(actor, [s for s in readings if s.symbology == TYPED], any_room=any_room)
-    near = _near(actor, [t.code for t in typed if t.kind == TextKind.OWN_WRONG and t.code])
+    near = _labels_one_character_away(
+        actor, [t.code for t in typed if t.kind == TextKind.OWN_WRONG and t.code]
+    )
     short = find.kits_short_for_each(
         actor,
         {
@@ -83,17 +85,19 @@ def meanings(
         if kit is not None and text.kind != TextKind.OWN:
             meaning = Meaning(each, Means.KIT, kit=kit)
         elif text.kind == TextKind.OWN:
-            meaning = _own(actor, each, labels.get(text.code or ""), people, any_room=any_room)
+            meaning = _meaning_of_own(
+                actor, each, labels.get(text.code or ""), people, any_room=any_room
+            )
         else:
-            meaning = _short_name(each, short.get(_name(each.text), [])) or _not_own(
+            meaning = _short_name(each, short.get(_name(each.text), [])) or _meaning_of_other(
                 each, text, near
             )
-        if not any(_same(meaning, other) for other in resolved):
+        if not any(_is_same(meaning, other) for other in resolved):
             resolved.append(meaning)
     return resolved
 
 
-def _own(
+def _meaning_of_own(
     actor: Actor, reading: Reading, label: Label | None, people: Collection[int], *, any_room: bool
 ) -> Meaning:
     if label is None:
@@ -112,7 +116,7 @@ def _short_name(reading: Reading, kits: Sequence[Kit]) -> Meaning | None:
     return Meaning(reading, Means.OTHER, kits=kits) if kits else None
 
 
-def _not_own(reading: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
+def _meaning_of_other(reading: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
     sentence = in_words(text.says or "")
     match text.kind:
         case TextKind.OWN_WRONG:
@@ -126,7 +130,7 @@ def _not_own(reading: Reading, text: ResolvedText, near: dict[str, Label]) -> Me
     return Meaning(reading, FOREIGN[text.kind], says=sentence)
 
 
-def _same(one: Meaning, other: Meaning) -> bool:
+def _is_same(one: Meaning, other: Meaning) -> bool:
     if one.kit is not None and other.kit is not None:  # it may have several labels
         return one.kit.pk == other.kit.pk
     if one.label is not None and other.label is not None:
@@ -153,7 +157,7 @@ def _kits_named(actor: Actor, readings: Sequence[Reading], *, any_room: bool) ->
     return {_name(row.name): row for row in rows}
 
 
-def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
+def _labels_one_character_away(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     """For each wrong code the label of somebody's rooms that is one character away from it; none
     where there are several."""
     candidates = {code: label_codes.corrections(code) for code in wrong}

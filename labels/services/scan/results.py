@@ -1,7 +1,7 @@
 """What a reading event asks for and what comes of it, label by label."""
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
@@ -12,6 +12,7 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Entry, Item, Label, Lot, Place, Trip
 from kits.rules.custody.use import Went
 from kits.rules.lookup import label_codes
+from kits.services.custody.offers import OfferKind
 from labels.rules.codes.scans import Intent, Means, Reading, Readings
 from labels.services.passerby import Facts
 from labels.services.scan.resolve import Meaning
@@ -287,3 +288,27 @@ def resend(
         needs=needs,
         people=people,
     )
+
+
+def next_steps(
+    offers: Iterable[Mapping[str, Any]], text: str, needs: Sequence[str] = (), **given: str
+) -> list[NextStep]:
+    """Offers (see `kits.services.custody.offers.as_values`) as ways on with what `text` means, in
+    their order.
+    `said` is what was said already of taking it out, `needs` what is wanted for that besides."""
+    steps = []
+    for offer in offers:
+        sentence, fields = offer["says"], offer["fields"]
+        match offer["do"]:
+            case OfferKind.CHECK:
+                way = resend(Intent.LOOK_INSIDE, sentence, text)
+            case OfferKind.ADD:
+                way = resend(Intent.ADD, sentence, text, **fields)
+            case OfferKind.TAKE_OTHER:
+                more = {name: fields[name] for name in ("trip", "swap") if name in fields}
+                way = resend(Intent.CHECK_OUT, sentence, offer["kit"], needs, **{**more, **given})
+            case _:
+                wanted = (*needs, *offer["needs"])
+                way = resend(Intent.CHECK_OUT, sentence, text, wanted, offer["people"], **given)
+        steps.append(way)
+    return steps

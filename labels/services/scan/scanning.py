@@ -11,19 +11,22 @@ with its own outcome: nine kits go, and the tenth is named with its reason.
 """
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, NotFound, Problem, TooLarge
+from gearroom.core.acts import Act, Invalid, NotFound, Problem, TooLarge, part, refuse_first
 from gearroom.core.models import Person
-from kits.models import Kit, Label, LabelKind, Lot, Place
+from kits.models import Entry, Kit, Label, LabelKind, Lot, Place
+from kits.services.lookup import find, holders
+from kits.services.restocking import adding, sealing, sorting
 from labels.models import Scan
 from labels.rules.codes.gs1 import MakersCode
 from labels.rules.codes.scans import Intent, Means, Readings
 from labels.services import passerby
-from labels.services.scan import kit_scans, mending, pack_scans, views
+from labels.services.scan import kit_scans, pack_scans, views
 from labels.services.scan.refusals import bind, empty_outcome, problem_of, refused
 from labels.services.scan.resolve import Meaning, meanings
 from labels.services.scan.results import (
@@ -61,19 +64,19 @@ def scan(act: Act, readings: Readings, ask: ScanRequest) -> ScanAnswer:
     do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
     were read.
     """
-    act.actor.require(_right(ask))
+    act.actor.require(_right_for(ask))
     read = _meanings(act, readings, any_room=ask.any_room)
     if ask.intent in _WITH_KITS:
-        _of_one_kit_only(read, ask)
-        if not _alone(read):  # one may be swapped, which locks two by itself
+        _refuse_several_kits(read, ask)
+        if not _is_one_kit(read):  # one may be swapped, which locks two by itself
             _lock(read)
-    outcomes = [_outcome(act, meaning, ask, read, _tags(read)) for meaning in read]
+    outcomes = [_outcome(act, meaning, ask, read, transaction.atomic()) for meaning in read]
     answer = ScanAnswer(act.key, ask.intent, readings, outcomes or [empty_outcome(readings)])
     _record(act, answer)
     return answer
 
 
-def _right(ask: ScanRequest) -> str:
+def _right_for(ask: ScanRequest) -> str:
     if ask.emergency:
         return "emergency"
     return "report_gone" if ask.already_gone else _RIGHTS[ask.intent]
@@ -85,13 +88,8 @@ def identify(act: Act, readings: Readings) -> ScanAnswer:
     A problem with one reading is its outcome. Raises NotAllowed, TooLarge.
     """
     act.actor.require(_RIGHTS[Intent.IDENTIFY])
-    outcomes = []
     read = _meanings(act, readings)
-    for meaning in read:
-        try:
-            outcomes.append(_act_on(act, meaning, ScanRequest(), read, _tags(read)))
-        except Problem as problem:
-            outcomes.append(refused(act, meaning, ScanRequest(), problem))
+    outcomes = [_outcome(act, each, ScanRequest(), read, nullcontext()) for each in read]
     return ScanAnswer(act.key, Intent.IDENTIFY, readings, outcomes or [empty_outcome(readings)])
 
 
@@ -111,7 +109,7 @@ def _tags(read: Sequence[Meaning]) -> list[Person]:
     return [label.person for label in labels if label.person]
 
 
-def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
+def _refuse_several_kits(read: Sequence[Meaning], ask: ScanRequest) -> None:
     kits = sum(m.kit is not None for m in read)
     if kits < 2:
         return
@@ -137,7 +135,7 @@ def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
             )
 
 
-def _alone(read: Sequence[Meaning]) -> bool:
+def _is_one_kit(read: Sequence[Meaning]) -> bool:
     return sum(m.means in (Means.KIT, Means.SECTION) for m in read) == 1
 
 
@@ -150,11 +148,15 @@ def _lock(read: Sequence[Meaning]) -> None:
 
 
 def _outcome(
-    act: Act, meaning: Meaning, ask: ScanRequest, read: Sequence[Meaning], tags: Sequence[Person]
+    act: Act,
+    meaning: Meaning,
+    ask: ScanRequest,
+    read: Sequence[Meaning],
+    inside: AbstractContextManager[object],
 ) -> Outcome:
     try:
-        with transaction.atomic():
-            return _act_on(act, meaning, ask, read, tags)
+        with inside:
+            return _act_on(act, meaning, ask, read, _tags(read))
     except Problem as problem:
         return refused(act, meaning, ask, problem)
 
@@ -165,7 +167,7 @@ def _act_on(
     """What comes of one reading; raises the Problem that keeps it from being done."""
     intent = ask.intent
     if meaning.means in (Means.KIT, Means.SECTION) and intent in _WITH_KITS:
-        return _act_on_kit(act, meaning, ask, tags, alone=_alone(read))
+        return _act_on_kit(act, meaning, ask, tags, alone=_is_one_kit(read))
     looks_up = intent not in _WITH_KITS
     match meaning:
         case Meaning(means=Means.KIT, kit=Kit() as kit) if intent == Intent.COUNT:
@@ -184,7 +186,7 @@ def _act_on(
         ):
             return _person(act, meaning, person, ask, alone=len(read) == len(tags))
         case Meaning(means=Means.ELSEWHERE, label=Label() as label):
-            return _elsewhere(act, meaning, label, intent)
+            return _show_elsewhere(act, meaning, label, intent)
         case Meaning(means=Means.BLANK) if intent == Intent.IDENTIFY:
             return Outcome(
                 meaning.seen,
@@ -206,9 +208,9 @@ def _act_on_kit(
         case Intent.CHECK_IN:
             return kit_scans.hand_in(act, meaning, ask)
         case Intent.LOOK_INSIDE:
-            return mending.check(act, meaning)
+            return _check(act, meaning)
         case _:
-            return mending.add(act, meaning, ask)
+            return _add(act, meaning, ask)
 
 
 def _place_read(others: Sequence[Meaning], ask: ScanRequest) -> Place | None:
@@ -262,7 +264,7 @@ def _person(
     )
 
 
-def _elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outcome:
+def _show_elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outcome:
     if intent != Intent.IDENTIFY:
         raise NotFound("label", text_of(meaning))
     facts = passerby.facts_of(label, act.actor)
@@ -304,3 +306,65 @@ def _record(act: Act, answer: ScanAnswer) -> None:
 def _kept(text: str) -> str:
     """A text as a database takes it: at most 500 characters, NUL and half surrogates shown."""
     return text[:_LONGEST_KEPT].replace("\0", "\u2400").encode("utf-8", "replace").decode()
+
+
+# ---------------------------------------------------------------------- checked, or something added
+def _check(act: Act, meaning: Meaning) -> Outcome:
+    """Record that somebody looked through a kit and found it as the book has it; it waits no
+    longer to be sorted. Raises what `_kit_here` raises."""
+    kit = _kit_here(act, meaning)
+    entry = sorting.look_inside(part(act, kit.name), kit)
+    sentence = (
+        _("%(kit)s has been checked: everything is as on record. %(verdict)s.")
+        if sealing.not_replaced(kit)
+        else _("%(kit)s has been checked: everything is there. %(verdict)s.")
+    )
+    return _mended(act, meaning, kit, entry, ScanResult.CHECKED, sentence)
+
+
+def _add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
+    """Put in what one line of a kit's list lacks (`ask.line`), from the shelves here. Raises what
+    `_kit_here` and `adding.add` raise, Invalid without a line."""
+    kit = _kit_here(act, meaning)
+    if ask.line is None:
+        raise Invalid(_("Specify which item on the kit list is to be added."), field="line")
+    done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
+    count = sum(row.units for row in done.put_in)
+    sentence = (
+        _("%(kit)s: %(count)d added. %(verdict)s.")
+        if count
+        else _("%(kit)s: topped up. %(verdict)s.")
+    )
+    return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, sentence, count=count)
+
+
+def _kit_here(act: Act, meaning: Meaning) -> Kit:
+    """The kit that was scanned. Raises Unacceptable (`not-a-kit`), NotFound for another room's,
+    Refused (`kit-is-out`)."""
+    kit = kit_scans.kit_of(meaning)
+    refuse_first(
+        (meaning.place is not None, kit_scans.not_a_kit(meaning)),
+        (not find.sees_kit(act.actor, kit), NotFound("kit", kit.name)),
+    )
+    held = holders.open_checkout(kit)
+    if held is not None:
+        raise holders.kit_is_out(held)
+    return kit
+
+
+def _mended(
+    act: Act, meaning: Meaning, kit: Kit, entry: Entry, outcome: str, says: str, **said: object
+) -> Outcome:
+    kit = find.kits_of(act.actor).get(pk=kit.pk)
+    scanned = views.scanned_kit(act.actor, kit)
+    undo = NextStep(Step.UNDO, _("Undo this"), str(entry.pk))
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        outcome,
+        says % {**said, "kit": kit.name, "verdict": scanned.verdict_text},
+        label=meaning.label,
+        thing=scanned,
+        entry=entry,
+        next=[*kit_scans.steps_of_kit(act, meaning, kit, scanned), undo],
+    )

@@ -19,7 +19,7 @@ pytestmark = [
 
 def test_sixty_at_once_get_the_same_whole_document() -> None:
     cache.clear()
-    openapi._made.cache_clear()
+    openapi._make_document.cache_clear()
     answers = at_once(60, lambda n: Client().get(SCHEMA))
     assert {answer.status_code for answer in answers} == {200}
     (content,) = {answer.content for answer in answers}
@@ -27,7 +27,7 @@ def test_sixty_at_once_get_the_same_whole_document() -> None:
     document = json.loads(content)
     assert document["openapi"] == "3.1.0"
     assert len(document["paths"]) > 100
-    openapi._made.cache_clear()
+    openapi._make_document.cache_clear()
     again = Client().get(SCHEMA)
     assert (again.content, again["ETag"]) == (content, tag), "made anew it is the same"
 
@@ -36,7 +36,7 @@ def test_the_language_of_who_asks_first_does_not_matter() -> None:
     cache.clear()
     documents = set()
     for language in ("de", "en-gb"):
-        openapi._made.cache_clear()
+        openapi._make_document.cache_clear()
         documents.add(Client(headers={"accept-language": language}).get(SCHEMA).content)
     assert len(documents) == 1
 

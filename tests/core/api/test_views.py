@@ -14,7 +14,7 @@ from django.urls import get_resolver
 
 from gearroom.core import clock
 from gearroom.core.api.views import ReadView
-from gearroom.core.models import KeptAnswer, Room, Token, User
+from gearroom.core.models import KeptAnswer, Person, Room, Token, User
 from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Role, Scope
 from tests.core.api.made import Caller, a_room, is_problem, somebody
@@ -296,6 +296,17 @@ def test_every_kind_of_problem_has_its_page() -> None:
         )
     assert Client().get("/problems/no-such/").status_code == 404
     assert Client().get("/problems/").content.decode().count("<section") == len(KINDS)
+
+
+def test_a_kind_of_problem_is_explained_in_the_language_of_whoever_reads() -> None:
+    reader = Client(HTTP_ACCEPT_LANGUAGE="de")
+    page = reader.get("/problems/busy/").content.decode()
+    assert '<html lang="de">' in page and "Die Datenbank ist beschäftigt" in page
+    assert "Alle Probleme" in page
+    user = User.objects.create_user("robin")
+    Person.objects.filter(user=user).update(language="en-gb")
+    reader.force_login(user)
+    assert "The database is busy" in reader.get("/problems/busy/").content.decode()
 
 
 @override_settings(ALLOWED_HOSTS=["*"])

@@ -1,11 +1,15 @@
 """What lines cost to carry, what of a kit's batches expires unused, and what is said of less."""
 
+from collections import Counter
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
 from kits.models import ItemNeed, ListLine, Need
 from kits.rules.ledger.facts import Criticality
+from kits.rules.planning.quantities import Basis
+from kits.rules.planning.waste import LEAST_SAVING
 from kits.services.custody.use import UseLine
 from kits.services.planning import carrying, expiring, plans, priors, rates
 from kits.services.planning.carrying import Carrying
@@ -25,7 +29,7 @@ def w() -> World:
     return made
 
 
-def bought(w: World, units: int = 10, price: str = "20", days: int = 730) -> None:
+def bought(w: World, units: int = 10, price: str = "60", days: int = 730) -> None:
     receiving.receive(
         act(w.keeper), item=w.dressing, shelf=w.shelf, units=units, number="P",
         expiry=make.days(days), price=Decimal(price), currency="GBP",
@@ -51,7 +55,7 @@ def test_without_a_rate_it_costs_what_it_would_if_none_were_used(w: World) -> No
 
 def test_without_a_price_or_a_shelf_life_nothing_is_said(w: World) -> None:
     assert of(w).plan.per_year is None
-    assert of(w, "Shears").plan.unused_share == 0  # it has no date
+    assert of(w, "Shears").plan.unused_share is None  # it comes back
 
 
 def test_what_is_used_more_wastes_less(w: World) -> None:
@@ -81,6 +85,38 @@ def test_what_else_on_the_list_serves_the_same_is_named(w: World) -> None:
     assert of(w).instead == ["Pain tablets"]
 
 
+def test_what_comes_back_costs_no_use_and_what_gets_lost(w: World) -> None:
+    ItemNeed.objects.create(item=w.shears, need=Need.objects.get(key="small-wound"))
+    stated(w, "small-wound", "200")
+    receiving.receive(
+        act(w.keeper), item=w.shears, shelf=w.shelf, units=10, number="S",
+        price=Decimal(41), currency="GBP",
+    )  # fmt: skip
+    shears = of(w, "Shears").plan
+    assert shears.basis is Basis.COMES_BACK
+    assert present(shears.per_year).carrying == 0
+    assert shears.unused_share is None
+    past(w)
+    known = rates.records()
+    lost = replace(
+        known, trips=[replace(t, lost_at_count=Counter({w.shears.pk: 1})) for t in known.trips]
+    )
+    line = next(
+        each for each in plans.plan(w.version, known=lost).lines if each.line.item == w.shears
+    )
+    assert present(line.per_year).carrying == Decimal("4.10")  # one kit, one year or less
+
+
+def test_the_sum_is_that_of_its_lines_and_says_what_it_leaves_out(w: World) -> None:
+    bought(w)
+    known = rates.records()
+    costs = carrying.costs(plans.plan(w.version, known=known), known)
+    per_year = [each.plan.per_year for each in costs.lines if each.plan.per_year]
+    assert costs.by_currency["GBP"].carrying == sum(each.carrying for each in per_year)
+    assert costs.by_currency["GBP"].waste == sum(each.waste for each in per_year)
+    assert (costs.loose, costs.not_known) == (1, len(costs.lines) - 1 - len(per_year))
+
+
 def less_of(w: World, criticality: Criticality) -> carrying.LessWaste:
     bought(w)
     stated(w, "small-wound", "1")
@@ -91,7 +127,16 @@ def less_of(w: World, criticality: Criticality) -> carrying.LessWaste:
 def test_fewer_are_spoken_of_where_they_are_enough(w: World) -> None:
     fewer = present(less_of(w, Criticality.ROUTINE).fewer)
     assert fewer.quantity == 2  # one use
-    assert fewer.saved > 0
+    assert fewer.saved >= LEAST_SAVING
+    assert fewer.runs_out > fewer.runs_out_now
+
+
+def test_for_pennies_nobody_is_offered_to_carry_fewer(w: World) -> None:
+    bought(w, price="2")
+    stated(w, "small-wound", "1")
+    ListLine.objects.filter(item=w.dressing).update(criticality="routine", never_below=0)
+    assert present(of(w).plan.per_year).waste > 0
+    assert of(w).less_waste.fewer is None
 
 
 def test_fewer_of_a_must_have_are_never_spoken_of(w: World) -> None:

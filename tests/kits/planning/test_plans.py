@@ -5,13 +5,16 @@ from decimal import Decimal
 import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed
-from kits.models import Activity, Need
+from kits.models import Activity, ItemNeed, Need
 from kits.rules.planning import demand, units_per_use
+from kits.rules.planning.quantities import Basis
+from kits.rules.planning.shares import Most
 from kits.services.custody.use import UseLine
 from kits.services.lists import drafts, packing_lists
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.planning import plans, priors, rates, replays
-from tests.kits.factories import World, act, world
+from kits.services.planning.history import usual_activity
+from tests.kits.factories import World, act, fresh, world
 from tests.kits.planning.school import past, serve
 from tests.present import present
 
@@ -50,7 +53,61 @@ def test_a_trip_of_an_activity_counts_for_it_alone(w: World) -> None:
     past(w, UseLine(w.dressing, 2), activity=caving)
     known = rates.records()
     assert known.rate(small_wound(), "caving", caving.pk).uses == 1
-    assert known.rate(small_wound(), rates.NO_ACTIVITY).uses == 0
+    assert known.rate(small_wound(), "camp").uses == 0
+    assert known.rate(small_wound(), rates.NO_ACTIVITY).uses == 1
+
+
+def test_the_rate_of_no_activity_is_that_of_all_trips(w: World) -> None:
+    for key in ("caving", "camp"):
+        past(w, UseLine(w.dressing, 2), activity=Activity.objects.get(key=key))
+    known = rates.records()
+    every = known.rate(small_wound(), rates.NO_ACTIVITY)
+    assert (every.pooled, every.uses, every.known_trips, every.days) == (True, 2, 2, 16)
+    assert present(every.rate).mean == pytest.approx(2.5 / 16)
+    assert not known.rate(small_wound(), "caving").pooled
+
+
+def test_a_kit_has_the_activity_that_most_of_its_trips_had(w: World) -> None:
+    caving = Activity.objects.get(key="caving")
+    kit = fresh(w.day_01)
+    assert usual_activity(kit, rates.records().trips) is None
+    past(w, activity=caving)
+    past(w)
+    assert usual_activity(kit, rates.records().trips) is None
+    past(w, activity=caving)
+    assert usual_activity(kit, rates.records().trips) == Most(caving.pk, 2, 3)
+    past(w)
+    past(w)
+    assert usual_activity(kit, rates.records().trips) is None  # most trips do not say
+
+
+def test_a_must_have_is_lacking_less_often_than_something(w: World) -> None:
+    for need in ("small-wound", "headache"):
+        priors.state(act(w.adviser), Need.objects.get(key=need), None, per_1000=Decimal(40))
+    done = plans.plan(w.version, people=30)
+    by_item = {each.line.item_id: each for each in done.lines}
+    assert by_item[w.dressing.pk].must_have
+    dressing, tablets = (present(by_item[each.pk].change) for each in (w.dressing, w.tablets))
+    assert done.lacks_must_have == dressing.runs_out
+    assert done.lacks_something == pytest.approx(
+        1 - (1 - dressing.runs_out) * (1 - tablets.runs_out)
+    )
+
+
+def test_what_comes_back_does_not_run_out(w: World) -> None:
+    ItemNeed.objects.create(item=w.shears, need=small_wound())
+    priors.state(act(w.adviser), small_wound(), None, per_1000=Decimal(500))
+    done = plans.plan(w.version)
+    shears = next(each for each in done.lines if each.line.item_id == w.shears.pk)
+    assert (shears.basis, shears.demand, shears.change) == (Basis.COMES_BACK, None, None)
+
+
+def test_a_need_without_a_rate_makes_a_line_at_least(w: World) -> None:
+    ItemNeed.objects.create(item=w.dressing, need=Need.objects.get(key="large-wound"))
+    past(w, UseLine(w.tablets, 1))
+    priors.state(act(w.adviser), small_wound(), None, per_1000=Decimal(5))
+    line = next(each for each in plans.plan(w.version).lines if each.line.item_id == w.dressing.pk)
+    assert line.at_least
 
 
 def test_only_the_adviser_states_a_rate_and_the_latest_counts(w: World) -> None:
@@ -86,9 +143,12 @@ def test_demand_can_be_computed_again_from_what_stands_beside_it(w: World) -> No
 
 def test_a_line_without_a_rate_is_named_and_nothing_is_said_of_how_many(w: World) -> None:
     done = plans.plan(w.version)
-    assert {line.item_id for line in done.without_rate} == {
-        w.dressing.pk, w.shears.pk, w.plasters.pk, w.tablets.pk,
-    }  # fmt: skip
+    assert {each.line.item_id: each.basis for each in done.lines} == {
+        w.dressing.pk: Basis.NO_RATE,
+        w.shears.pk: Basis.COMES_BACK,
+        w.plasters.pk: Basis.LOOSE,
+        w.tablets.pk: Basis.NO_RATE,
+    }
     assert done.lacks_something == 0
     assert all(line.change is None for line in done.lines)
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from kits.models import Need, PackingListVersion, StatedRate, Trip
+from kits.models import Activity, Need, PackingListVersion, StatedRate, Trip
 from kits.services.custody.use import UseLine
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
@@ -100,6 +100,8 @@ def test_demand_comes_out_of_what_stands_beside_it(w: World) -> None:
     (part,) = line["need"]
     assert part["need"] == "small-wound"
     assert part["rate"]["uses"] == 3
+    assert part["rate"]["covers"] == "all-activities"
+    assert line["basis"] == "demand"
     assert part["rate"]["low"] < part["rate"]["mean"] < part["rate"]["high"]
     expected = recomputed(line)
     assert len(line["demand"]) > 3
@@ -107,8 +109,19 @@ def test_demand_comes_out_of_what_stands_beside_it(w: World) -> None:
         assert own == pytest.approx(given, abs=1e-8)
     assert line["runs_out"] == pytest.approx(1 - sum(expected[: line["quantity"] + 1]), abs=1e-7)
     assert line["with_one_more"] <= line["runs_out"] < line["with_one_fewer"]
-    assert 0 < plan["lacks_something"] < 1
+    assert 0 < plan["lacks_must_have"] <= plan["lacks_something"] < 1
     assert "medical adviser" in plan["caution"]
+
+
+def test_demand_of_one_activity_comes_out_too(w: World) -> None:
+    caving = Activity.objects.get(key="caving")
+    for used in (2, 0, 1):
+        past(w, *([UseLine(w.dressing, used)] if used else []), activity=caving)
+    plan = shown(make.caller(w.keeper).get("plans/kits/DAY-01/?activity=caving"))
+    line = next(each for each in plan["lines"] if each["item"] == w.dressing.pk)
+    assert line["need"][0]["rate"]["covers"] == "one-activity"
+    for own, given in zip(recomputed(line), line["demand"], strict=False):
+        assert own == pytest.approx(given, abs=1e-8)
 
 
 def test_without_history_and_without_a_stated_rate_nothing_is_said_of_how_many(
@@ -225,7 +238,13 @@ def test_the_vocabulary_names_what_serves_what(w: World, keeper: Caller) -> None
     words = shown(keeper.get("plans/vocabulary/"))
     small = next(each for each in words["needs"] if each["key"] == "small-wound")
     assert small["items"] == [
-        {"item": w.dressing.pk, "name": w.dressing.name, "best": True, "units_per_use": 2}
+        {
+            "item": w.dressing.pk,
+            "name": w.dressing.name,
+            "best": True,
+            "units_per_use": 2,
+            "needs_training": False,
+        }
     ]
     assert "caving" in {each["key"] for each in words["activities"]}
     assert "sharp-tools" in {each["hazard"] for each in words["hazards"]}

@@ -6,11 +6,10 @@ from decimal import Decimal
 import pytest
 from django.utils import translation
 
-from kits.rules.planning.quantities import Bar
+from kits.rules.planning.quantities import Bar, Basis
 from kits.rules.planning.recorded_use import Bears, RecordedUse
-from kits.rules.planning.replay import Shortage
 from kits.rules.planning.waste import YearlyCost
-from kits.services.text import cost_texts, planning_texts as texts, rate_texts
+from kits.services.text import cost_texts, fit_texts, planning_texts as texts, rate_texts
 
 
 @pytest.fixture(autouse=True)
@@ -22,41 +21,65 @@ def in_english() -> Iterator[None]:
 @pytest.mark.parametrize(
     ("chance", "quantity", "says"),
     [
-        (0.0, 4, "Of 1,000 such trips, fewer than 1 is expected to want more than 4."),
-        (0.001, 4, "Of 1,000 such trips, 1 wants more than 4."),
+        (0.0, 4, "Of 100 such trips, fewer than 1 wants more than 4."),
         (0.01, 4, "Of 100 such trips, 1 wants more than 4."),
         (0.03, 4, "Of 100 such trips, 3 want more than 4."),
-        (0.996, 4, "Of 1,000 such trips, 996 want more than 4."),
-        (1.0, 4, "Nearly every such trip wants more than 4."),
-        (0.0, 0, "Of 1,000 such trips, fewer than 1 is expected to want any."),
-        (0.01, 0, "Of 100 such trips, 1 wants at least one."),
+        (0.996, 4, "Of 100 such trips, nearly all want more than 4."),
+        (0.0, 0, "Of 100 such trips, fewer than 1 wants at least one."),
         (0.03, 0, "Of 100 such trips, 3 want at least one."),
-        (1.0, 0, "Nearly every such trip wants at least one."),
     ],
 )
 def test_how_many_trips_want_more(chance: float, quantity: int, says: str) -> None:
     assert texts.wants_more(chance, quantity) == says
 
 
+def test_a_need_without_a_rate_makes_it_at_least() -> None:
+    assert texts.wants_more(0.03, 4, at_least=True) == (
+        "Of 100 such trips, at least 3 want more than 4."
+    )
+
+
 @pytest.mark.parametrize(
     ("chance", "says"),
     [
-        (0.0, "It lacks something on fewer than 1 trip in 1,000."),
-        (0.001, "Expect it to lack something on 1 trip in 1,000."),
-        (1 / 6, "Expect it to lack something on 1 trip in 6."),
-        (0.39, "Expect it to lack something on 1 trip in 3."),
-        (0.88, "Expect it to lack something on 88 trips in 100."),
-        (1.0, "Expect it to lack something on nearly every trip."),
+        (0.001, "Expect it to lack something on fewer than 1 of 100 such trips."),
+        (1 / 6, "Expect it to lack something on 1 trip in 6 (17 of 100 such trips)."),
+        (0.39, "Expect it to lack something on 1 trip in 3 (39 of 100 such trips)."),
+        (0.88, "Expect it to lack something on 88 of 100 such trips."),
+        (1.0, "Expect it to lack something on nearly every such trip."),
     ],
 )
 def test_how_often_a_whole_list_lacks_something(chance: float, says: str) -> None:
-    assert texts.lacks_something(chance, lines=3, without_rate=0) == says
+    assert texts.lacks_something(chance, lines=3, at_least=False) == says
 
 
-def test_lines_without_a_rate_are_said_to_be_left_out() -> None:
-    assert "yet: no item" in texts.lacks_something(0.0, lines=0, without_rate=5)
-    assert "1 item has no rate" in texts.lacks_something(0.1, lines=2, without_rate=1)
-    assert "2 items have no rate" in texts.lacks_something(0.1, lines=2, without_rate=2)
+def test_what_is_left_out_makes_it_at_least() -> None:
+    def says(chance: float) -> str:
+        return texts.lacks_something(chance, lines=3, at_least=True)
+
+    assert "yet: no item" in texts.lacks_something(0.0, lines=0, at_least=True)
+    assert says(1 / 6).startswith("Expect it to lack something on at least 1 trip in 6")
+    assert says(0.88) == "Expect it to lack something on at least 88 of 100 such trips."
+    assert says(0.001).startswith("Of what can be worked out, it lacks something on fewer than 1")
+
+
+def test_a_must_have_that_is_lacking_is_said_apart() -> None:
+    assert texts.lacks_must_have(0.07, lines=2, at_least=False) == (
+        "It lacks a must-have on 7 of 100 such trips."
+    )
+    assert "on at least 7 of 100" in texts.lacks_must_have(0.07, lines=2, at_least=True)
+    assert texts.lacks_must_have(0.0, lines=0, at_least=True) == ""
+    assert texts.lacks_must_have(0.0, lines=2, at_least=True).startswith("Of what can be")
+
+
+def test_what_is_not_worked_out_is_said_apart_with_its_must_haves() -> None:
+    assert texts.left_out(Basis.NO_RATE, 1, []) == "1 item has no rate and is not in this."
+    assert texts.left_out(Basis.NO_RATE, 3, ["Tourniquet"]) == (
+        "3 items have no rate and are not in this. A must-have among them: Tourniquet."
+    )
+    assert "Must-haves among them: A, B." in texts.left_out(Basis.NO_PURPOSE, 2, ["A", "B"])
+    assert texts.left_out(Basis.LOOSE, 2, []).startswith("2 items are loose")
+    assert texts.left_out(Basis.COMES_BACK, 2, []).startswith("2 items come back after each use")
 
 
 @pytest.mark.parametrize(
@@ -71,13 +94,17 @@ def test_a_number_has_the_digits_that_matter(value: float | Decimal, says: str) 
 
 
 def test_chances_in_a_table() -> None:
-    assert [texts.chance(of) for of in (0.0, 0.002, 0.5, 1.0)] == [
-        "fewer than 1 of 1,000",
-        "2 of 1,000",
-        "50 of 100",
-        "nearly all",
-    ]
-    assert texts.with_another(7, 0.004) == "With 7, 4 of 1,000 such trips want more."
+    assert [texts.of_100_trips(of) for of in (0.0, 0.02, 0.5, 1.0)] == [
+        "fewer than 1", "2", "50", "nearly all",
+    ]  # fmt: skip
+    assert texts.with_another(7, 0.004) == "With 7, fewer than 1 of 100 such trips wants more."
+    assert texts.with_another(5, 0.04) == "With 5, 4 of 100 such trips want more."
+
+
+def test_why_a_kit_begins_with_an_activity() -> None:
+    assert texts.usual_activity("hill walking", 31, 40).startswith(
+        "This kit’s past trips were mostly for hill walking (31 of 40)"
+    )
 
 
 def test_bars_are_named_by_their_units() -> None:
@@ -104,16 +131,29 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
 @pytest.mark.parametrize(
     ("use", "says"),
     [
-        (RecordedUse(0, 0, False, Bears.NOTHING), ["No known trips yet."]),
+        (
+            RecordedUse(0, 0, False, Bears.NOTHING),
+            ["No trip counted here carried anything for this."],
+        ),
         (
             RecordedUse(0, 12, False, Bears.NOTHING),
-            ["None needed in 12 participant-days.", "Too little to say."],
+            [
+                "Nothing for it was used in 12 participant-days.",
+                "That is too little to say anything.",
+            ],
         ),
         (
             RecordedUse(0, 693, False, Bears.NONE_USED, high=0.00432),
             [
-                "None needed in 693 participant-days.",
-                "So we can be 95 % sure that it is below 4.3 per 1,000 participant-days.",
+                "Nothing for it was used in 693 participant-days.",
+                "That is too few to call it rare: up to 4.3 in 1,000 may need it.",
+            ],
+        ),
+        (
+            RecordedUse(0, 10_000, False, Bears.RARE, high=0.0003),
+            [
+                "Nothing for it was used in 10,000 participant-days.",
+                "It is rare here: very likely fewer than 0.3 in 1,000 need it.",
             ],
         ),
         (
@@ -127,7 +167,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(25, 1000, True, Bears.RATE, 0.018, 0.034),
             [
                 "Needed at least 25 times in 1,000 participant-days.",
-                "About 25 per 1,000 participant-days; we can be 90 % sure that it is between 18 "
+                "At least 25 per 1,000 participant-days; we can be 90 % sure that it is between 18 "
                 "and 34.",
             ],
         ),
@@ -138,9 +178,11 @@ def test_records_say_what_they_bear(use: RecordedUse, says: list[str]) -> None:
 
 
 def test_at_least_is_said_where_more_may_have_been_used() -> None:
-    assert rate_texts.recorded(0, 9, at_least=True) == "None for certain in 9 participant-days."
+    assert rate_texts.recorded(0, 9, at_least=True) == (
+        "Perhaps none was used in 9 participant-days, perhaps some."
+    )
     assert rate_texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
-    assert rate_texts.recorded(2, 9) == "Needed 2 times in 9 participant-days."
+    assert rate_texts.recorded(2, 9) == "Needed twice in 9 participant-days."
 
 
 def test_what_a_line_costs() -> None:
@@ -157,24 +199,80 @@ def test_what_a_line_costs() -> None:
 
 
 def test_what_a_list_costs_in_each_currency() -> None:
-    assert "not known" in cost_texts.whole_cost({})
+    assert "not known" in cost_texts.whole_cost({}, not_known=3)
     cost = YearlyCost(Decimal(10), Decimal(4))
-    assert cost_texts.whole_cost({"GBP": cost, "EUR": cost}) == (
+    assert cost_texts.whole_cost({"GBP": cost, "EUR": cost}, not_known=0) == (
         "10.00 GBP + 10.00 EUR a year for one kit, of which 4.00 GBP + 4.00 EUR goes out of date "
         "unused."
     )
-
-
-def test_no_use_is_too_few_to_judge() -> None:
-    assert cost_texts.too_few_to_judge(10, 1.4) == (
-        "That is too few to judge: one use in 10 years would be 1.4 per 1,000."
+    assert cost_texts.whole_cost({"GBP": cost}, not_known=1) == (
+        "At least 10.00 GBP a year for one kit, of which at least 4.00 GBP goes out of date unused."
     )
-    assert cost_texts.hours_to_care(Decimal("6.0")) == "Hours to care: up to 6."
-    assert cost_texts.hours_to_care(None) == "Hours to care: not on record."
+
+
+def test_what_a_sum_leaves_out_is_said_apart() -> None:
+    assert cost_texts.not_in_the_sum(not_known=0, loose=0) == []
+    unknown, loose = cost_texts.not_in_the_sum(not_known=2, loose=1)
+    assert unknown.startswith("2 items are not in this")
+    assert loose.startswith("1 item is loose")
+
+
+def test_what_comes_back_has_no_cost_of_use() -> None:
+    assert "costs nothing a year" in cost_texts.kept_cost(Decimal(0), "GBP")
+    assert "2.10 GBP a year here for what goes out of date or gets lost" in cost_texts.kept_cost(
+        Decimal("2.10"), "GBP"
+    )
+
+
+def test_no_use_is_too_few_to_call_it_rare() -> None:
+    assert cost_texts.none_used(788, too_few=True, years=10) == (
+        "Nothing for it was used in 788 participant-days: too few to call it rare. What one kit "
+        "needs once in 10 years may well not have come up yet."
+    )
+    assert "less than once in 10 years" in cost_texts.none_used(9008, too_few=False, years=10)
+    assert cost_texts.hours_to_care(Decimal("6.0")) == (
+        "On such trips a doctor or hospital (definitive care) was up to 6 hours away."
+    )
+    assert "up to 1 hour away" in cost_texts.hours_to_care(Decimal(1))
+    assert "not on record" in cost_texts.hours_to_care(None)
     assert (
         cost_texts.instead(["Gauze", "Tape"]) == "Also on this list for the same need: Gauze, Tape."
     )
     assert "Nothing else" in cost_texts.instead([])
+
+
+def test_what_was_stated_is_said_to_be_part_of_a_rate() -> None:
+    assert rate_texts.made_from(2, pooled=True, stated=True) == (
+        "From 2 trips of all activities. What was stated or published is part of it."
+    )
+
+
+@pytest.mark.parametrize(
+    ("days", "says"),
+    [
+        (1, "1 day"),
+        (59, "59 days"),
+        (61, "2 months"),
+        (365, "1 year"),
+        (1387, "3 years and 10 months"),
+        (1095, "3 years"),
+    ],
+)
+def test_how_long_it_keeps_is_said_in_months_and_years(days: int, says: str) -> None:
+    assert cost_texts.keeps_for(days) == says
+
+
+@pytest.mark.parametrize(
+    ("known", "pooled", "says"),
+    [
+        (58, True, "From 58 trips of all activities."),
+        (0, True, "From what was stated or published alone: no trip is known."),
+        (12, False, "From 12 trips of this activity, and to a lesser degree those of others."),
+        (0, False, "No trip of this activity is known, so it may lie far off."),
+    ],
+)
+def test_what_a_rate_was_made_from(known: int, pooled: bool, says: str) -> None:
+    assert rate_texts.made_from(known, pooled=pooled, stated=False) == says
 
 
 @pytest.mark.parametrize(
@@ -193,61 +291,34 @@ def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
 @pytest.mark.parametrize(
     ("expected", "units", "says"),
     [
-        (0.0, 1, "Expected to be used in time."),
-        (0.0, 3, "All 3 are expected to be used in time."),
-        (2.2, 3, "Of these 3, about 2.2 are expected to go out of date unused."),
+        (0.0, 1, "It will probably be used in time."),
+        (0.5, 1, "It may be used in time, or go out of date unused."),
+        (0.96, 1, "It will probably go out of date unused."),
+        (0.2, 3, "All 3 will probably be used in time."),
+        (1.2, 3, "Of these 3, about one will probably go out of date unused."),
+        (1.8, 2, "Both will probably go out of date unused."),
+        (2.2, 3, "Of these 3, about 2 will probably go out of date unused."),
+        (2.9, 3, "All 3 will probably go out of date unused."),
     ],
 )
 def test_what_is_left_of_a_batch(expected: float, units: int, says: str) -> None:
     assert cost_texts.batch_left(expected, units) == says
 
 
-@pytest.mark.parametrize(
-    ("trips", "short", "says"),
-    [
-        (0, 0, "There is no past trip yet of which it is known what was used."),
-        (1, 0, "On your one known trip it does not run short."),
-        (1, 1, "On your one known trip it runs short."),
-        (59, 0, "On your 59 known trips it never runs short."),
-        (59, 1, "On your 59 known trips it runs short once."),
-        (59, 2, "On your 59 known trips it runs short on 2."),
-    ],
-)
-def test_what_a_replay_says(trips: int, short: int, says: str) -> None:
-    assert texts.replayed(trips, short) == says
-
-
-def test_differences_are_said_where_they_are_known() -> None:
-    assert texts.weighs_less(340, 0) == "It carries 340 g less than the version in use."
-    assert texts.weighs_less(-1, 0) == "It carries 1 g more than the version in use."
-    assert texts.weighs_less(0, 0) == "It weighs the same as the version in use."
-    assert "1 changed item has no weight" in texts.weighs_less(340, 1)
-    assert texts.wastes_less(Decimal(41), "GBP", 0) == "It throws away 41.00 GBP less."
-    assert texts.wastes_less(Decimal(-41), "GBP", 0) == "It throws away 41.00 GBP more."
-    assert "2 changed items have no price" in texts.wastes_less(Decimal(41), "GBP", 2)
-    assert [texts.short_now(n) for n in (0, 1, 2)] == [
-        "The version in use never runs short on them.",
-        "The version in use runs short on one of them.",
-        "The version in use runs short on 2 of them.",
-    ]
-
-
-def test_a_shortage_says_at_least_where_all_went() -> None:
-    assert texts.shortage("Gauze", Shortage(1, 2, 5, 3, at_least=False)) == (
-        "Gauze: 5 wanted, 3 short"
-    )
-    assert texts.shortage("Gauze", Shortage(1, 2, 5, 3, at_least=True)) == (
-        "Gauze: at least 5 wanted, at least 3 short (all went)"
-    )
-    assert texts.not_counted(1).startswith("1 trip is left out")
-    assert texts.not_counted(2).startswith("2 trips are left out")
-
-
 def test_what_would_throw_away_less_says_what_it_gives_up() -> None:
-    assert cost_texts.fewer(6, 4, 0.03, Decimal("2.10"), "GBP") == (
-        "With 4 instead of 6, 2.10 GBP less a year would go out of date. "
-        "Of 100 such trips, 3 want more than 4."
+    assert cost_texts.fewer(
+        4, now=6, saved=Decimal("7.20"), currency="GBP", runs_out=0.03, runs_out_now=0.003
+    ) == (
+        "With 4 instead of 6, 7.20 GBP less a year would go out of date. Of 100 such trips, 3 "
+        "would want more than is carried; with 6 it is fewer than 1."
     )
     assert "holds 50, and this list carries 4" in cost_texts.smaller_pack(50, 4)
     assert cost_texts.undated(["Bandage"]).endswith("without an expiry date: Bandage.")
     assert cost_texts.shared(12, 41).startswith("On 12 of 41 past trips another kit carried it too")
+
+
+def test_what_is_carried_weighs_as_much_as_is_known() -> None:
+    assert fit_texts.mass(0, []) == "It carries nothing yet."
+    assert fit_texts.mass(0, ["Bandage"]).startswith("What it weighs is not known")
+    assert fit_texts.mass(1200, []) == "All that is carried weighs 1,200 g, without the bag."
+    assert "1,200 g or more" in fit_texts.mass(1200, ["Bandage"])

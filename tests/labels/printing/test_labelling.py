@@ -129,20 +129,20 @@ def test_a_passer_by_sees_what_it_is_whose_it_is_and_how_to_return_it(
     settings.ORGANISATION = "Umberfell Outdoor School"
     label = at.label(world.day_01)
     for who in (None, make.actor(world.stranger)):
-        facts = passerby.facts(label.code, who)
-        assert present(facts).what == "First aid kit DAY-01"
-        assert present(facts).whose == "Umberfell Outdoor School, Main store"
-        assert present(facts).how_to_return == "Bring it to the Main store."
-        assert not present(facts).yours
-    assert present(passerby.facts(label.code, make.actor(world.guide))).yours
+        facts = passerby.facts_of(present(passerby.label_of(label.code)), who)
+        assert facts.what == "First aid kit DAY-01"
+        assert facts.whose == "Umberfell Outdoor School, Main store"
+        assert facts.how_to_return == "Bring it to the Main store."
+        assert not facts.yours
+    assert passerby.facts_of(label, make.actor(world.guide)).yours
 
 
 def test_a_passer_by_learns_no_name_from_a_tag_and_no_thing_from_a_batch(world: make.World) -> None:
     tag, lot = at.label(world.guide, world), at.label(world.dressings, world)
-    assert "Gil" not in str(passerby.facts(tag.code, None))
-    assert "dressing" not in str(passerby.facts(lot.code, None))
+    assert "Gil" not in str(passerby.facts_of(tag, None))
+    assert "dressing" not in str(passerby.facts_of(lot, None))
 
 
 def test_nobody_is_told_anything_of_a_code_that_was_never_made(world: make.World) -> None:
-    assert passerby.facts("6R4B-5KJ8", None) is None
-    assert passerby.facts("no code at all", None) is None
+    assert passerby.label_of("6R4B-5KJ8") is None
+    assert passerby.label_of("no code at all") is None

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import zxingcpp
 
-from labels.services.scan.links import symbol_svg
+from labels.rules.layout.symbols import symbol_svg
 from tests.present import present
 
 

@@ -4,9 +4,10 @@ from datetime import date, timedelta
 
 import pytest
 
+from gearroom.core.rules.sentences import InvalidValue
 from kits.rules.ledger.facts import Batch, Criticality, KitState, Line, Thing, Units
 from kits.rules.lists.versions import compare, difference, spare
-from kits.rules.text.hazards import HAZARDS, UnknownHazardError, hazards
+from kits.rules.text.hazards import HAZARDS, hazards
 
 TODAY = date(2027, 5, 1)
 GAUZE, TAPE, SPLINT = Thing(1, "gauze"), Thing(2, "tape"), Thing(3, "splint")
@@ -67,5 +68,5 @@ def test_hazards_come_once_and_in_the_order_of_the_vocabulary() -> None:
 
 
 def test_a_hazard_nobody_knows_is_refused_with_those_that_are_known() -> None:
-    with pytest.raises(UnknownHazardError, match="hill"):
+    with pytest.raises(InvalidValue, match="hill"):
         hazards(["hill", "lava"])

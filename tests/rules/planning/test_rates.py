@@ -41,6 +41,46 @@ def test_only_its_own_uses_make_a_rate() -> None:
     assert (found.shape, found.per_days) == (4.5, 1000)
 
 
+CELLS = st.dictionaries(
+    st.sampled_from(["hill", "cave", "gorge", "canoe"]),
+    st.builds(Cell, st.integers(0, 200).map(float), st.floats(1, 1e5)),
+    min_size=1,
+)
+
+
+@given(cells=CELLS, prior=st.none() | st.builds(Prior, st.floats(1e-5, 1.0), st.floats(0.1, 2)))
+def test_the_rate_of_all_activities_lies_between_theirs(
+    cells: dict[str, Cell], prior: Prior | None
+) -> None:
+    found = rates.pooled(prior, cells, Group(mixed=1.7))
+    if found is None:
+        assert prior is None
+        return
+    own = [cell.uses / cell.days for cell in cells.values()]
+    vague = 1.7 * rates.VAGUE_SHAPE
+    most = [(vague + cell.uses) / cell.days for cell in cells.values()]
+    stated = [prior.mean] if prior else []
+    assert min(own + stated) * (1 - 1e-9) <= found.mean <= max(most + stated) * (1 + 1e-9)
+
+
+def test_the_rate_of_all_activities_is_as_sure_as_all_their_records() -> None:
+    """An activity that was never seen may have any rate; trips of all those seen may not."""
+    cells = {"hill": Cell(50, 500), "cave": Cell(10, 200)}
+    never, every = rates.rate(None, cells, "", Group()), rates.pooled(None, cells, Group())
+    assert never is not None and every is not None
+    assert every.mean == pytest.approx(60.5 / 700)
+    (low, high), (lower, higher) = rates.interval(every), rates.interval(never)
+    assert high / low < higher / lower / 3
+
+
+def test_without_history_the_rate_of_all_activities_is_what_was_stated() -> None:
+    found = rates.pooled(Prior(0.002, 1.5), {}, Group())
+    assert found is not None
+    assert found.mean == pytest.approx(0.002)
+    assert found.shape == 1.5
+    assert rates.pooled(None, HILL, Group()) is None
+
+
 @given(
     shape=st.floats(0.05, 50),
     days=st.floats(1, 1e5),

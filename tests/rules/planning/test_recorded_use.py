@@ -16,6 +16,7 @@ from kits.rules.planning.seasons import Season, season_of, seasons
         (Cell(), Bears.NOTHING),
         (Cell(0, 8), Bears.NOTHING),
         (Cell(0, 693), Bears.NONE_USED),
+        (Cell(0, 4000), Bears.RARE),
         (Cell(1, 8), Bears.TOO_FEW),
         (Cell(19, 693), Bears.TOO_FEW),
         (Cell(20, 693), Bears.RATE),

@@ -30,7 +30,31 @@ def test_a_line_stands_in_with_so_many_units_for_one_and_only_with_what_it_does_
     lines = [Line(SWAB, carry=4), Line(ROLL, carry=5, stands_in={SWAB: 2.0})]
     [one] = replay(lines, [trip(1, {SWAB: 6, ROLL: 2})]).shortages
     assert one.lacking == 1  # three rolls are left, two do for one swab
-    assert replay(lines, [trip(1, {SWAB: 6, ROLL: 1})]).shortages == []
+    enough = replay(lines, [trip(1, {SWAB: 6, ROLL: 1})])
+    assert enough.shortages == []
+    assert [(s.item, s.stood_in, s.lacking) for s in enough.stood_in] == [(SWAB, 2, 0)]
+    assert (one.stood_in, enough.stood_in_trips) == (1, 1)
+
+
+def test_what_is_not_on_the_list_is_apart_from_what_ran_out() -> None:
+    lines = [Line(SWAB, carry=4), Line(ROLL, carry=1, stands_in={TAPE: 1.0})]
+    trips = [trip(1, {9: 1, SWAB: 5}), trip(2, {9: 2}), trip(3, {TAPE: 2})]
+    done = replay(lines, trips)
+    assert [(s.trip, s.item, s.on_list) for s in done.shortages] == [
+        (1, 9, False),
+        (1, SWAB, True),
+        (2, 9, False),
+        (3, TAPE, True),
+    ]
+    assert (done.short_trips, done.not_on_list_trips, done.ran_out_trips) == (3, 2, 2)
+
+
+def test_where_all_that_was_carried_went_it_was_perhaps_short() -> None:
+    past = PastTrip(1, DAY, {SWAB: 4}, at_least=frozenset({SWAB}))
+    done = replay([Line(SWAB, carry=6)], [past, trip(2, {SWAB: 2})])
+    assert done.shortages == []
+    assert [(s.trip, s.item, s.lacking) for s in done.perhaps] == [(1, SWAB, 0)]
+    assert done.perhaps_trips == 1
 
 
 def test_a_trip_that_nobody_counted_is_named_and_left_out() -> None:

@@ -85,3 +85,27 @@ def test_what_does_not_expire_is_never_thrown_away() -> None:
     cost = waste.cost_per_year(Decimal("2.50"), 4, demand.poisson(1.0, ONE), None)
     assert cost.waste == 0
     assert Decimal("2.4") < cost.carrying <= Decimal("2.50")
+
+
+def test_what_comes_back_costs_what_expires_or_gets_lost_and_no_use() -> None:
+    price = Decimal("79.00")
+    assert waste.cost_of_keeping(price, 1, None, 0).carrying == 0
+    assert waste.cost_of_keeping(price, 2, None, 0.5).carrying == Decimal("39.50")
+    dated = waste.cost_of_keeping(Decimal("2.50"), 4, 730, 0)
+    assert (dated.carrying, dated.waste) == (Decimal("5.00"), Decimal(0))
+    with pytest.raises(ValueError, match="losses"):
+        waste.cost_of_keeping(price, 1, None, -1)
+
+
+MONEY = st.decimals(0, 1000, places=2)
+COSTS = st.lists(
+    st.tuples(st.sampled_from(["GBP", "EUR"]), st.builds(waste.YearlyCost, MONEY, MONEY))
+)
+
+
+@given(COSTS)
+def test_the_whole_is_the_sum_of_its_lines(lines: list[tuple[str, waste.YearlyCost]]) -> None:
+    sums = waste.whole(lines)
+    assert sums.keys() == {currency for currency, _ in lines}
+    assert sum(each.carrying for each in sums.values()) == sum(c.carrying for _, c in lines)
+    assert sum(each.waste for each in sums.values()) == sum(c.waste for _, c in lines)

@@ -7,13 +7,13 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given, strategies as st
 
+from gearroom.core.rules.sentences import InvalidValue
 from kits.rules.ledger.facts import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
 from kits.rules.trips.trips import (
     Coverage,
     KitOfTrip,
     Promise,
     Stand,
-    TripDaysError,
     check_days,
     coverage,
     due_without_trip,
@@ -51,7 +51,7 @@ def promise(
 
 def test_a_trip_may_end_on_the_day_it_begins_but_not_before() -> None:
     check_days(TODAY, TODAY)
-    with pytest.raises(TripDaysError, match="27 February 2028, before it begins on 28 February"):
+    with pytest.raises(InvalidValue, match="27 February 2028, before it begins on 28 February"):
         check_days(TODAY, TODAY - DAY)
 
 

@@ -1,10 +1,13 @@
 """What a list leaves out on purpose, and hazards that it does not serve, on the pages."""
 
 import pytest
+from django.utils import translation
 
+from gearroom.site.templatetags.gear import options
 from kits.models import ItemNeed, Need, NotCarried, PackingListVersion
-from kits.services.lists import drafts
+from kits.services.lists import drafts, publishing
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
+from kits.services.text import rate_texts
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
@@ -128,3 +131,64 @@ def test_two_versions_are_compared_by_what_they_leave_out(world: make.World) -> 
     assert f"{world.gauge.name} No longer left out." in said
     assert "law, protocol or adviser does not allow it" in said
     assert "too heavy or too big" in said
+
+
+def test_a_replaced_version_says_so_and_no_more_how_long_it_is_valid(world: make.World) -> None:
+    act, first = make.act(world.keeper), world.version
+    assert "Replaced" not in text_of(browser(world.keeper).get(address(first)))
+    publishing.publish(act, drafts.new_draft(act, first.packing_list))
+    page = text_of(browser(world.keeper).get(address(first)))
+    assert "Version 2 has replaced this one." in page
+    assert "Version 1 Replaced" in page
+    assert page.count("valid until") == 1  # among its facts, for kits that still use it
+
+
+def test_the_comparison_says_what_is_due_and_of_a_replaced_version_nothing(
+    world: make.World,
+) -> None:
+    PackingListVersion.objects.update(signed_on=make.days(-30))
+    NotCarried.objects.create(
+        version=world.version, item=world.gauge, why="too-big", look_again_on=make.days(-9)
+    )
+    second = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
+    second.not_carried.update(look_again_on=make.days(-2), why="expires")
+    page = browser(world.keeper).get(address(second, "compare/")).content.decode()
+    assert page.count("was due") == 2
+    publishing.publish(make.act(world.keeper), second)
+    page = browser(world.keeper).get(address(second, "compare/")).content.decode()
+    assert "was due" not in page
+    assert page.count("looked at since") == 1
+
+
+def test_the_printable_page_of_a_kit_says_what_is_not_carried(world: make.World) -> None:
+    NotCarried.objects.create(
+        version=world.version,
+        need=Need.objects.get(key="severe-bleeding"),
+        why="no-training",
+        instead="Pressure and a bandage.",
+        hazards=["sharp-tools"],
+        trained="Ada",
+    )
+    page = text_of(browser(world.keeper).get("/kits/DAY-01/as-of/"))
+    for words in (
+        "Severe bleeding from a limb (need)",
+        "nobody is trained to use it",
+        "What we do instead Pressure and a bandage.",
+        "Carried when saws, axes and other sharp tools",
+        "Who is trained Ada",
+    ):
+        assert words in page
+
+
+def test_selects_of_needs_send_keys_and_show_names_in_the_readers_language(
+    world: make.World,
+) -> None:
+    bleeding = Need.objects.get(key="severe-bleeding")
+    with translation.override("de"):
+        (option,) = options([bleeding], "severe-bleeding").splitlines()
+        assert option == (
+            f'<option value="severe-bleeding" selected>{rate_texts.word(bleeding.name)}</option>'
+        )
+        assert bleeding.name not in option
+    assert "selected" not in options([bleeding], None)
+    assert "selected" in options([bleeding], bleeding)

@@ -1,14 +1,17 @@
 """What a list comes to, what it costs and how it does on past trips, on the pages."""
 
+import re
 from decimal import Decimal
 
 import pytest
 
-from kits.models import Activity, AsFound, Need
+from kits.models import Activity, AsFound, ItemNeed, Need
 from kits.services.custody import custody
+from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.lists import drafts
+from kits.services.lists import drafts, publishing
 from kits.services.planning import priors
+from kits.services.stock import receiving
 from kits.services.text.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
@@ -53,29 +56,44 @@ def test_every_page_works_without_any_history_and_bears_the_caution(
 def test_without_any_rate_nothing_is_said_and_a_rate_can_be_stated(world: make.World) -> None:
     answer = browser(world.guide).get("/lists/1/1/plan/")
     assert "Nothing can be said yet" in text_of(answer)
-    assert "/rates/small-wound/" in answer.content.decode()
+    assert "State a rate" not in text_of(answer)
+    adviser = browser(world.adviser).get("/lists/1/1/plan/")
+    assert "State a rate for “small wound”" in text_of(adviser)
+    assert "/rates/small-wound/" in adviser.content.decode()
 
 
 def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     world: make.World,
 ) -> None:
-    state(world, "small-wound", "50")
+    ItemNeed.objects.update(units_per_use=1)
+    state(world, "small-wound", "300")
     client = browser(world.guide)
     page = text_of(client.get("/lists/1/1/plan/"))
-    assert "Expect it to lack something on 1 trip in" in page
-    assert "such trips" in page
+    assert "Expect it to lack something on at least 1 trip in" in page
+    assert "It lacks a must-have on" in page
+    assert "1 item has no rate and is not in this." in page
+    assert "1 item is loose" in page
+    assert "What is not on this list is not counted" in page
     assert "want more than 6" in page or "wants more than 6" in page
     assert "With 7," in page
     assert "With 5," in page
-    assert "50 per 1,000, stated by Ada" in page
+    assert "300 per 1,000, stated by Ada" in page
 
 
 def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
-    state(world, "small-wound", "50")
+    ItemNeed.objects.update(units_per_use=1)
+    state(world, "small-wound", "300")
     world.version.sections.get(key="main").lines.filter(item=world.dressing).update(never_below=6)
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
     assert "With 7," in page
     assert "With 5," not in page
+
+
+def test_what_another_unit_changes_nothing_in_is_not_said(world: make.World) -> None:
+    state(world, "small-wound", "1")
+    page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
+    assert "fewer than 1 wants more than 6" in page
+    assert "With 7," not in page
 
 
 def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(
@@ -93,8 +111,8 @@ def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(
 def test_more_people_want_more(world: make.World) -> None:
     state(world, "small-wound", "20")
     client = browser(world.guide)
-    assert "1 trip in" in text_of(client.get("/lists/1/1/plan/?people=10"))
-    assert "trips in 100" in text_of(client.get("/lists/1/1/plan/?people=900"))
+    assert "1 trip in" in text_of(client.get("/lists/1/1/plan/?people=100"))
+    assert "of 100 such trips." in text_of(client.get("/lists/1/1/plan/?people=900"))
 
 
 def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
@@ -104,26 +122,41 @@ def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
     assert client.get("/lists/1/1/replay/?kit=DAY-01").status_code == 404
 
 
-def test_no_use_on_record_is_too_few_to_judge(world: make.World) -> None:
+def test_no_use_on_record_is_too_few_to_call_it_rare(world: make.World) -> None:
     past(world)
     page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
-    assert "None needed in 8 participant-days." in page
-    assert "too few to judge: one use in 10 years would be" in page
+    assert "Nothing for it was used in 8 participant-days: too few to call it rare." in page
     assert "Your adviser decides." in page
     assert "No delivery on record has its price" in page
 
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
-    past(world, UseLine(world.dressing, 5))
+    words = Remarks(needed=[NeedLine(words="a crutch")])
+    past(world, UseLine(world.dressing, 5), remarks=words)
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
     own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
-    assert "On your one known trip it runs short." in own
+    assert "This looks at 1 known trip of DAY-01, DAY-02" in own
+    assert "On 1 trip something that is on this list ran out." in own
+    assert "1 want noted in own words is not counted here: a crutch." in own
     assert "Hill day" in own
     assert "5 wanted, 3 short" in own
     other = text_of(browser(world.stranger).get("/lists/1/2/replay/"))
     assert "Hill day" not in other
+    assert "a crutch" not in other
+    assert "DAY-01" not in other
     assert "A trip of another gear room" in other
+
+
+def test_a_version_that_was_replaced_says_when_and_by_which(world: make.World) -> None:
+    client = browser(world.guide)
+    assert "was replaced" not in text_of(client.get("/lists/1/1/replay/"))
+    drafted = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
+    assert "was replaced" not in text_of(client.get("/lists/1/1/replay/"))
+    publishing.publish(make.act(world.keeper), drafted)
+    page = text_of(client.get("/lists/1/1/replay/"))
+    assert re.search(r"This version was replaced on \d+ \w+ \d{4} by version 2\.", page)
+    assert "was replaced" not in text_of(client.get("/lists/1/2/replay/"))
 
 
 def test_trips_nobody_counted_are_said_to_be_left_out(world: make.World) -> None:
@@ -148,4 +181,43 @@ def test_without_an_activity_the_records_are_those_of_all(world: make.World) -> 
     client = browser(world.guide)
     for page in ("/lists/1/1/plan/", "/lists/1/1/costs/"):
         assert "Needed once in 8 participant-days." in text_of(client.get(page))
-        assert "No known trips yet." in text_of(client.get(f"{page}?activity=camp"))
+        assert "No trip counted here carried anything" in text_of(
+            client.get(f"{page}?activity=camp")
+        )
+
+
+def test_a_kit_begins_with_the_activity_that_most_of_its_trips_had(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 2), activity=Activity.objects.get(key="caving"))
+    client = browser(world.guide)
+    for path in ("/kits/DAY-01/plan/", "/kits/DAY-01/costs/"):
+        page = client.get(path)
+        assert "past trips were mostly for caving (1 of 1)" in text_of(page)
+        assert '<option value="caving" selected>' in page.content.decode()
+        chosen = text_of(client.get(f"{path}?activity="))
+        assert "mostly for caving" not in chosen
+    plan = text_of(client.get("/kits/DAY-01/plan/?activity="))
+    assert "From 1 trip of all activities." in plan
+    Activity.objects.filter(key="caving").update(retired_on=make.days(0))
+    assert "mostly for caving" not in text_of(client.get("/kits/DAY-01/plan/"))
+
+
+def test_the_sum_on_the_page_is_that_of_its_lines(world: make.World) -> None:
+    for item, price in ((world.dressing, "21.50"), (world.tablets, "9.60"), (world.shears, "41")):
+        receiving.receive(
+            make.act(world.keeper), item=item, shelf=world.shelf, units=10, number="P1",
+            expiry=make.days(500), price=Decimal(price), currency="GBP",
+        )  # fmt: skip
+    page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
+    whole, *lines = (Decimal(each) for each in re.findall(r"([0-9.]+) GBP a year", page))
+    assert len(lines) == 3
+    assert whole == sum(lines)
+    assert "1 item is loose" in page
+    assert "1 year and 4 months" in page
+
+
+def test_where_all_that_was_carried_went_it_is_at_least(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 6))
+    client = browser(world.guide)
+    for page in ("plan", "costs"):
+        said = text_of(client.get(f"/lists/1/1/{page}/"))
+        assert "Needed at least 3 times in 8 participant-days." in said

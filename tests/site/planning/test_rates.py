@@ -39,7 +39,7 @@ def test_a_rate_is_stated_of_an_activity_and_out_of_a_study(world: make.World) -
     )
     page = text_of(client.get("/rates/sprain/"))
     assert "hill walking: 1.6 per 1,000, published by Wells FC, Warden CR, 2018." in page
-    assert "Nobody has stated a rate." in page  # for all other activities
+    assert "No rate has been stated yet" in page  # for all other activities
 
 
 def test_pressed_twice_it_is_stated_once(world: make.World) -> None:
@@ -87,13 +87,13 @@ def test_nobody_but_the_adviser_states_a_rate(world: make.World) -> None:
 
 def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     client = browser(world.guide)
-    assert "No known trips yet." in text_of(client.get("/rates/small-wound/"))
+    assert "No trip counted here carried anything" in text_of(client.get("/rates/small-wound/"))
     past(world, people=20)
-    assert "Too little to say." in text_of(client.get("/rates/small-wound/"))
+    assert "That is too little to say anything." in text_of(client.get("/rates/small-wound/"))
     past(world, people=673)
     page = text_of(client.get("/rates/small-wound/"))
-    assert "None needed in 693 participant-days." in page
-    assert "below 4.3 per 1,000" in page
+    assert "Nothing for it was used in 693 participant-days." in page
+    assert "too few to call it rare: up to 4.3 in 1,000" in page
     past(world, UseLine(world.dressing, 2))
     page = text_of(client.get("/rates/small-wound/"))
     assert "Needed once in 701 participant-days." in page
@@ -154,6 +154,7 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     assert "3 a use" in page
     assert "will do where there is nothing better" in page
     assert post(client, path, need="large-wound", units_per_use="17").status_code in (400, 422)
+    assert "Choose a need." in text_of(post(client, path, need="", units_per_use="1"))
     post(client, path, remove="large-wound")
     assert not ItemNeed.objects.filter(item=world.shears).exists()
     assert (
@@ -170,7 +171,7 @@ def test_it_is_said_what_a_hazard_asks_of_a_list(world: make.World) -> None:
     post(client, path, **ask)
     assert "Lists for hills and mountains are asked for “blister”." in text_of(client.get(path))
     post(client, path, **{**ask, "units": "3"})
-    assert "at least 3 units. Long days." in text_of(client.get(path))
+    assert "At least 3 units. Long days." in text_of(client.get(path))
     post(client, path, remove="hill", of="blister")
     assert "Long days." not in text_of(client.get(path))
 

@@ -32,11 +32,11 @@ class Document(NamedTuple):
 def document() -> Document:
     """The OpenAPI document, the same for everybody as long as the process lives."""
     with _lock:
-        return _made()
+        return _make_document()
 
 
 @cache
-def _made() -> Document:
+def _make_document() -> Document:
     with override(_LANGUAGE):
         described = SchemaGenerator().get_schema(request=None, public=True)
         content = OpenApiJsonRenderer().render(described, renderer_context={})

@@ -3,7 +3,7 @@
 A serializer names its rules in `rules`. A member counts where it was sent, null or not.
 """
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,61 +11,37 @@ from django.utils.functional import Promise
 
 
 @dataclass(frozen=True)
-class _Of:
-    names: tuple[str, ...]
+class Rule:
+    """A rule: whether what was sent obeys it, and how JSON Schema says it. `says` tells whoever
+    broke it what to send, of `field` or of the whole."""
+
+    holds: Callable[[Collection[str]], bool]
+    schema: Mapping[str, Any]
     says: str | Promise
     field: str = ""
 
 
-class AnyOf(_Of):
-    """At least one of the members."""
-
-    def holds(self, sent: Collection[str]) -> bool:
-        """At least one is there."""
-        return any(name in sent for name in self.names)
-
-    def schema(self) -> dict[str, Any]:
-        """`anyOf` with what is required."""
-        return {"anyOf": [{"required": [name]} for name in self.names]}
+def any_of(names: tuple[str, ...], says: str | Promise, field: str = "") -> Rule:
+    """At least one of the members is there."""
+    schema = {"anyOf": [{"required": [name]} for name in names]}
+    return Rule(lambda sent: any(name in sent for name in names), schema, says, field)
 
 
-class OneOf(_Of):
-    """Exactly one of the members."""
-
-    def holds(self, sent: Collection[str]) -> bool:
-        """One is there and no other."""
-        return sum(name in sent for name in self.names) == 1
-
-    def schema(self) -> dict[str, Any]:
-        """`oneOf` with what is required."""
-        return {"oneOf": [{"required": [name]} for name in self.names]}
+def one_of(names: tuple[str, ...], says: str | Promise, field: str = "") -> Rule:
+    """Exactly one of the members is there."""
+    schema = {"oneOf": [{"required": [name]} for name in names]}
+    return Rule(lambda sent: sum(name in sent for name in names) == 1, schema, says, field)
 
 
-@dataclass(frozen=True)
-class Needs:
-    """A member that says nothing without another."""
-
-    name: str
-    other: str
-    says: str | Promise
-    field: str = ""
-
-    def holds(self, sent: Collection[str]) -> bool:
-        """The other is there too."""
-        return self.name not in sent or self.other in sent
-
-    def schema(self) -> dict[str, Any]:
-        """`dependentRequired`."""
-        return {"dependentRequired": {self.name: [self.other]}}
-
-
-Rule = AnyOf | OneOf | Needs
-"""`says` tells whoever broke it what to send, of `field` or of the whole."""
+def needs(name: str, other: str, says: str | Promise, field: str = "") -> Rule:
+    """A member says nothing without another: where it is there, the other is too."""
+    schema = {"dependentRequired": {name: [other]}}
+    return Rule(lambda sent: name not in sent or other in sent, schema, says, field)
 
 
 def schema_of(rules: Collection[Rule]) -> dict[str, Any]:
     """All the rules as JSON Schema, to be put beside the properties."""
-    parts = [rule.schema() for rule in rules]
+    parts = [rule.schema for rule in rules]
     words = [word for part in parts for word in part]
     if len(words) > len(set(words)):
         return {"allOf": parts}

@@ -9,7 +9,7 @@ from django.utils.http import parse_etags
 from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core.acts import Stale
+from gearroom.core.acts import Stale, refuse_first
 
 
 def etag(shown: Any) -> str:
@@ -25,20 +25,26 @@ def require_match(request: HttpRequest, shown: Any) -> None:
     if header is None:
         return
     tags = parse_etags(header)
-    if shown is None:
-        raise Stale(
-            "changed-since",
-            _("This does not exist yet. To create it, send the request without If-Match."),
-        )
-    if "*" not in tags and etag(shown) not in tags:
-        raise Stale(
-            "changed-since",
-            _(
-                "This has been changed since you read it. Read it again and send your change "
-                "with the new ETag."
+    refuse_first(
+        (
+            shown is None,
+            Stale(
+                "changed-since",
+                _("This does not exist yet. To create it, send the request without If-Match."),
             ),
-            current=etag(shown),
-        )
+        ),
+        (
+            "*" not in tags and etag(shown) not in tags,
+            Stale(
+                "changed-since",
+                _(
+                    "This has been changed since you read it. Read it again and send your change "
+                    "with the new ETag."
+                ),
+                current=etag(shown),
+            ),
+        ),
+    )
 
 
 def unchanged(request: HttpRequest, tag: str) -> bool:

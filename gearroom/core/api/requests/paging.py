@@ -34,10 +34,10 @@ class CursorPages(BasePagination):
         self._ordering: Sequence[str] = view.ordering
         size = int(request.query_params.get("page_size") or api_settings.PAGE_SIZE or 0)
         backwards, place = self._read(request.query_params.get("cursor"))
-        order = [_turned(name) for name in self._ordering] if backwards else self._ordering
+        order = [_reversed_order(name) for name in self._ordering] if backwards else self._ordering
         rows = queryset.order_by(*order)
         if place is not None:
-            rows = rows.filter(_after(order, place))
+            rows = rows.filter(_rows_after(order, place))
         following = list(rows[: size + 1])
         more, page = len(following) > size, following[:size]
         if backwards:
@@ -86,7 +86,7 @@ class CursorPages(BasePagination):
         return "cursor " + " ".join(self._ordering)
 
 
-def _turned(name: str) -> str:
+def _reversed_order(name: str) -> str:
     return name[1:] if name.startswith("-") else f"-{name}"
 
 
@@ -97,7 +97,7 @@ def _value(row: Model, name: str) -> Any:
     return value
 
 
-def _after(order: Sequence[str], place: Sequence[Any]) -> Q:
+def _rows_after(order: Sequence[str], place: Sequence[Any]) -> Q:
     """Rows that come after a place: greater by the first field that differs."""
     after = Q()
     for index, name in enumerate(order):

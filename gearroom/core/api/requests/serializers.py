@@ -115,11 +115,11 @@ class _Strict(serializers.Serializer[Any]):
                 errors[printable(str(name))] = [
                     f"There is no such field here. Known: {', '.join(sorted(known)) or 'none'}."
                 ]
-            elif result := _wrong(known[name], value, self.from_text):
+            elif result := _form_error(known[name], value, self.from_text):
                 errors[name] = [result]
         if errors:
             raise serializers.ValidationError(errors)
-        data = {name: _plain(known[name], value) for name, value in data.items()}
+        data = {name: _as_kept(known[name], value) for name, value in data.items()}
         for rule in self.rules:
             if not rule.holds(data):
                 raise serializers.ValidationError({rule.field: [str(rule.says)]})
@@ -195,12 +195,12 @@ class ProblemDocument(serializers.Serializer[Any]):
         return document(problem)
 
 
-def _plain(field: AnyField, value: Any) -> Any:
+def _as_kept(field: AnyField, value: Any) -> Any:
     """A value whose form is right, with its texts as they are kept (`plain_text`); a text of a
     fixed form, or as a scanner sent it, as it came. Raises Unacceptable (422) for one in which
     nothing can be seen, where something has to be."""
     if isinstance(value, list) and isinstance(field, serializers.ListField):
-        return [_plain(field.child, inner) for inner in value]
+        return [_as_kept(field.child, inner) for inner in value]
     if not isinstance(value, str) or not isinstance(field, serializers.CharField):
         return value
     if isinstance(field, ScannedField) or _has_form(field):
@@ -216,38 +216,51 @@ def _has_form(field: AnyField) -> bool:
     return any(isinstance(one, RegexValidator | EmailValidator) for one in field.validators)
 
 
-def _wrong(field: AnyField, value: Any, from_text: bool) -> str | None:
+def _form_error(field: AnyField, value: Any, from_text: bool) -> str | None:
     """What is wrong with the form of a value, before its meaning is looked at; or None."""
     if value is None and not from_text:
         return None  # whether null is allowed is the field's own business
-    form_of = next((row for row in _FORMS if isinstance(field, row[0])), None)
-    if form_of is None:
-        raise TypeError(f"no strict form is known for {type(field).__name__}")
-    _class, types, form, expected = form_of
-    if isinstance(field, serializers.Serializer) and not isinstance(field, _Strict):
-        raise TypeError(f"{type(field).__name__} is nested in a strict serializer and is not one")
+    types, form, expected = _form_of(field)
     if isinstance(field, serializers.IntegerField) and isinstance(value, float):
         value = int(value) if value.is_integer() else value
     taken = (str,) if from_text and not isinstance(field, serializers.FileField) else types
     if not isinstance(value, taken) or (isinstance(value, bool) and not {bool, object} & {*taken}):
         return f"This has to be {expected}."
     if isinstance(value, str):
-        if form and not form.fullmatch(value):
-            return f"This has to be {expected}."
-        if form is _NUMBER and math.isinf(float(value)):
-            return f"This has to be {expected} that a double holds."
-        dated = isinstance(field, serializers.DateField | serializers.DateTimeField)
-        if dated and int(value[:4]) not in YEARS:
-            return f"This has to be in a year from {YEARS[0]} to {YEARS[-1]}."
-        most = getattr(field, "max_length", None)
-        if most is not None and len(value) > most:
-            return f"This has at most {most} characters, and these are {len(value)}."
-        allowed = "\n\r\t" if isinstance(field, NoteField) else ""
-        if isinstance(field, ScannedField):
-            return None
-        if any(unicodedata.category(c) == "Cc" and c not in allowed for c in value):
-            return "This text may not hold control characters."
-    if isinstance(field, serializers.ListField | serializers.DictField) and not from_text:
+        return _text_error(field, value, form, expected)
+    if isinstance(field, serializers.ListField | serializers.DictField):
         inner: Any = value.values() if isinstance(value, dict) else value
-        return next(filter(None, (_wrong(field.child, v, False) for v in inner)), None)
+        return next(filter(None, (_form_error(field.child, v, False) for v in inner)), None)
+    return None
+
+
+def _form_of(field: AnyField) -> tuple[tuple[type, ...], re.Pattern[str] | None, str]:
+    """What a field takes (see `_FORMS`). Raises TypeError for one that no form is known for."""
+    if isinstance(field, serializers.Serializer) and not isinstance(field, _Strict):
+        raise TypeError(f"{type(field).__name__} is nested in a strict serializer and is not one")
+    for kind, types, form, expected in _FORMS:
+        if isinstance(field, kind):
+            return types, form, expected
+    raise TypeError(f"no strict form is known for {type(field).__name__}")
+
+
+def _text_error(
+    field: AnyField, text: str, form: re.Pattern[str] | None, expected: str
+) -> str | None:
+    """What is wrong with a text: its form, its length, or its characters; or None."""
+    if form and not form.fullmatch(text):
+        return f"This has to be {expected}."
+    if form is _NUMBER and math.isinf(float(text)):
+        return f"This has to be {expected} that a double holds."
+    dated = isinstance(field, serializers.DateField | serializers.DateTimeField)
+    if dated and int(text[:4]) not in YEARS:
+        return f"This has to be in a year from {YEARS[0]} to {YEARS[-1]}."
+    most = getattr(field, "max_length", None)
+    if most is not None and len(text) > most:
+        return f"This has at most {most} characters, and these are {len(text)}."
+    controls = {c for c in text if unicodedata.category(c) == "Cc"}
+    if isinstance(field, NoteField):
+        controls -= {*"\n\r\t"}
+    if controls and not isinstance(field, ScannedField):
+        return "This text may not hold control characters."
     return None

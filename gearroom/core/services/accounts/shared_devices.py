@@ -29,6 +29,7 @@ from gearroom.core.acts import (
     TooOften,
     actor_of,
     one,
+    store,
 )
 from gearroom.core.models import Device, Membership, Person, Room, User
 from gearroom.core.rules.roles import Assurance, Role
@@ -70,8 +71,7 @@ def end(act: Act, device_id: int) -> Device:
     device = one(devices_of(act.actor).filter(pk=device_id), "device", device_id)
     act.actor.require("edit_device", device.room_id)
     if device.ended_at is None:
-        device.ended_at = act.received_at
-        device.save(update_fields=["ended_at"])
+        store(device, ended_at=act.received_at)
         User.objects.filter(pk=device.user_id).update(is_active=False)
     return device
 
@@ -136,8 +136,7 @@ def choose_pin(act: Act, pin: str) -> Person:
     steps = {int(b) - int(a) for a, b in pairwise(pin)}
     if len(steps) == 1 and steps <= {-1, 0, 1}:
         raise Invalid(_("That PIN is too easy to guess. Choose another."), field="pin")
-    person.pin = make_password(pin)
-    person.save(update_fields=["pin"])
+    store(person, pin=make_password(pin))
     account_changes.note(act, person, account_changes.Kind.PIN)
     return person
 

@@ -85,7 +85,7 @@ def end(act: Act, signed_in_id: int) -> None:
     """Sign whoever asks out of one of their browsers. Raises NotFound."""
     act.actor.require("own_account")
     mine = SignedIn.objects.filter(user=act.actor.user, pk=signed_in_id)
-    _end(one(mine, "sign-in", signed_in_id))
+    _end_session(one(mine, "sign-in", signed_in_id))
 
 
 def end_others(act: Act, but: str) -> int:
@@ -93,7 +93,7 @@ def end_others(act: Act, but: str) -> int:
     act.actor.require("own_account")
     rows = list(SignedIn.objects.filter(user=act.actor.user).exclude(session_key=but))
     for row in rows:
-        _end(row)
+        _end_session(row)
     return len(rows)
 
 
@@ -101,11 +101,11 @@ def end_everywhere(user: User, at: datetime) -> None:
     """Sign somebody out of every browser and end their tokens, since they got another password by
     other means than the one they had."""
     for row in SignedIn.objects.filter(user=user):
-        _end(row)
+        _end_session(row)
     tokens.end(Token.objects.filter(user=user), at)
 
 
-def _end(row: SignedIn) -> None:
+def _end_session(row: SignedIn) -> None:
     import_module(settings.SESSION_ENGINE).SessionStore(row.session_key).delete()
     row.delete()
 
@@ -121,12 +121,12 @@ def change_password(act: Act, old: str, new: str) -> User:
     if user is None or not user.check_password(old):
         raise NotAllowed("wrong-password", _("That is not your current password. Type it again."))
     with transaction.atomic():
-        _set(user, new)
+        _set_password(user, new)
         account_changes.note(act, user.person, account_changes.Kind.PASSWORD)
     return user
 
 
-def _set(user: User, new: str) -> User:
+def _set_password(user: User, new: str) -> User:
     try:
         password_validation.validate_password(new, user)
     except ValidationError as error:
@@ -180,7 +180,7 @@ def reset(uid: str, token: str, new: str) -> User:
         user = user_of(uid, token)
         if user is None:
             raise NotFound("link for a new password")
-        _set(user, new)
+        _set_password(user, new)
         act = Act(actor=actor_of(user))
         end_everywhere(user, act.received_at)
         account_changes.note(act, user.person, account_changes.Kind.PASSWORD)

@@ -15,7 +15,17 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, locked, one, roles_of
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    Invalid,
+    NotAllowed,
+    locked,
+    one,
+    refuse_first,
+    roles_of,
+    store,
+)
 from gearroom.core.database_failures import tolerating_failure
 from gearroom.core.models import Person, Token, User
 from gearroom.core.rules.roles import Role, Scope, has_right_over
@@ -39,21 +49,24 @@ def make(
     `scopes` are names of `Scope`; `days` from 1 to 3650 until it expires, or None: never; in any
     case when `made_with` does. `made_by` is who answers for the program that the token is for.
     """
-    known = {scope.value for scope in Scope}
     wanted = list(dict.fromkeys(str(scope) for scope in scopes))
     for scope in wanted:
-        if scope not in known:
+        if scope not in set(Scope):
             raise Invalid(
                 _("There is no scope “%(scope)s”. Valid scopes: %(known)s.")
-                % {"scope": scope, "known": ", ".join(sorted(known))},
+                % {"scope": scope, "known": ", ".join(sorted(Scope))},
                 field="scopes",
             )
-    if not wanted:
-        raise Invalid(_("A token needs at least one scope."), field="scopes")
-    if days is not None and not 1 <= days <= MAX_DAYS:
-        raise Invalid(
-            _("A token can be valid for 1 to %(most)d days.") % {"most": MAX_DAYS}, field="days"
-        )
+    refuse_first(
+        (not wanted, Invalid(_("A token needs at least one scope."), field="scopes")),
+        (
+            days is not None and not 1 <= days <= MAX_DAYS,
+            Invalid(
+                _("A token can be valid for 1 to %(most)d days.") % {"most": MAX_DAYS},
+                field="days",
+            ),
+        ),
+    )
     secret = PREFIX + secrets.token_urlsafe(32)
     now = clock.now()
     ends = [now + timedelta(days=days)] if days is not None else []
@@ -77,7 +90,7 @@ def by_secret(secret: str) -> Token | None:
     """The token of a secret if it may be used now; its use is noted at most once a minute."""
     now = clock.now()
     token = (
-        Token.objects.select_related("user__person", "made_by__merged_into")
+        Token.objects.select_related("user__person")
         .filter(Q(expires_at=None) | Q(expires_at__gt=now), sha256=_sha256(secret))
         .filter(revoked_at=None, user__is_active=True)
         .first()
@@ -144,8 +157,7 @@ def rename(act: Act, token: Token, name: str) -> Token:
     act.actor.require("own_tokens")
     with transaction.atomic():
         token = locked(act, token)
-        token.name = name
-        token.save(update_fields=["name"])
+        store(token, name=name)
     return token
 
 

@@ -10,7 +10,18 @@ from django.utils.encoding import punycode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, NotFound, Refused, locked, one
+from gearroom.core.acts import (
+    Act,
+    Actor,
+    Invalid,
+    NotAllowed,
+    NotFound,
+    Refused,
+    locked,
+    one,
+    refuse_first,
+    store,
+)
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import account_changes, sign_ins, tokens
@@ -109,12 +120,15 @@ def add_holder(act: Act, *, name: str, phone: str, room: Room | None = None) -> 
     room = room or act.room or (act.person.home_room if act.person else None)
     act.actor.require("add_holder", room.pk if room else None)
     name, phone = " ".join(name.split()), " ".join(phone.split())
-    if not name:
-        raise Invalid(_("Enter the person’s name."), field="name")
-    if not phone:
-        raise Invalid(
-            _("Enter a telephone number on which this person can be reached."), field="phone"
-        )
+    refuse_first(
+        (not name, Invalid(_("Enter the person’s name."), field="name")),
+        (
+            not phone,
+            Invalid(
+                _("Enter a telephone number on which this person can be reached."), field="phone"
+            ),
+        ),
+    )
     return Person.objects.create(name=name, phone=phone, home_room=room)
 
 
@@ -136,9 +150,7 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
         moved = fields.get("email", before) != before
         if moved:
             account_changes.require_right_over(act.actor, person)
-        for name, value in fields.items():
-            setattr(person, name, value)
-        person.save(update_fields=list(fields))
+        store(person, **fields)
         if "name" in fields:
             Person.objects.filter(merged_into=person).update(name=person.name)
         if moved:
@@ -154,17 +166,26 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     """
     for each in (person, into):
         _require_care_of(act.actor, each)
-    if person.pk == into.pk:
-        raise Refused("same-person", _("That is the same person. Choose the other person."))
-    if person.merged_into_id is not None or into.merged_into_id is not None:
-        raise Refused(
-            "merged-already",
-            _("These two people have already been merged. There is nothing to do."),
-        )
-    if is_program(person) or is_program(into):
-        raise Refused(
-            "not-a-person", _("This is a program, not a person: it cannot be merged with anybody.")
-        )
+    refuse_first(
+        (
+            person.pk == into.pk,
+            Refused("same-person", _("That is the same person. Choose the other person.")),
+        ),
+        (
+            person.merged_into_id is not None or into.merged_into_id is not None,
+            Refused(
+                "merged-already",
+                _("These two people have already been merged. There is nothing to do."),
+            ),
+        ),
+        (
+            is_program(person) or is_program(into),
+            Refused(
+                "not-a-person",
+                _("This is a program, not a person: it cannot be merged with anybody."),
+            ),
+        ),
+    )
     account_changes.require_right_over(act.actor, person, into)
     _refuse_advice_for_oneself(act, person, into)
     if person.user is not None and into.user is not None and person.left_on is None:
@@ -201,8 +222,7 @@ def leave(act: Act, person: Person, on: date | None = None) -> Person:
     if on is not None and on > today:
         raise Invalid(_("Record this on the day they leave, not before."), field="on")
     require_another_administrator(person)
-    person.left_on = on or today
-    person.save(update_fields=["left_on"])
+    store(person, left_on=on or today)
     if person.user is not None:
         User.objects.filter(pk=person.user.pk).update(is_active=False)
         tokens.end(Token.objects.filter(user=person.user), act.received_at)
@@ -214,8 +234,7 @@ def rejoin(act: Act, person: Person) -> Person:
     _require_care_of(act.actor, person)
     if person.user is not None:
         account_changes.require_right_over(act.actor, person)
-    person.left_on = None
-    person.save(update_fields=["left_on"])
+    store(person, left_on=None)
     if person.user is not None:
         User.objects.filter(pk=person.user.pk).update(is_active=True)
     return person

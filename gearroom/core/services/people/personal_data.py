@@ -18,7 +18,7 @@ from django.db.models import BinaryField, CharField, Field, ForeignKey, JSONFiel
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, Refused, Unacceptable
+from gearroom.core.acts import Act, Actor, Refused, Unacceptable, refuse_first
 from gearroom.core.models import (
     AccountChange,
     KeptAnswer,
@@ -36,6 +36,7 @@ from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people, redaction, rooms
 
 MOST_WORDS, MOST_LETTERS = 20, 120
+_APPS = ("core", "kits", "labels")
 
 TYPED = frozenset(
     {
@@ -108,16 +109,22 @@ def known_of(person: Person, words: Sequence[str] = ()) -> list[Known]:
 
 def refuse(person: Person) -> None:
     """Raise Refused: `erased-already`, `not-a-person`, `last-administrator`."""
-    if person.erased_at is not None:
-        raise Refused(
-            "erased-already",
-            _("This person’s data has already been erased. There is nothing to do."),
-        )
-    if people.is_program(person):
-        raise Refused(
-            "not-a-person",
-            _("This is a program or a shared device, not a person. End its login instead."),
-        )
+    refuse_first(
+        (
+            person.erased_at is not None,
+            Refused(
+                "erased-already",
+                _("This person’s data has already been erased. There is nothing to do."),
+            ),
+        ),
+        (
+            people.is_program(person),
+            Refused(
+                "not-a-person",
+                _("This is a program or a shared device, not a person. End its login instead."),
+            ),
+        ),
+    )
     people.require_another_administrator(person)
 
 
@@ -176,7 +183,7 @@ def _take_out(columns: frozenset[str], names: Names) -> None:
 def changing(columns: frozenset[str]) -> Iterator[tuple[type[Model], "Field[Any, Any]"]]:
     """Columns of these names in our tables whose rows change, but those that are erased whole."""
     for model in apps.get_models():
-        ours = model._meta.app_label in ("core", "kits", "labels")
+        ours = model._meta.app_label in _APPS
         if ours and model not in {*append_only.registered(), *THEIR_OWN}:
             for field in model._meta.concrete_fields:
                 if field.name in columns and isinstance(field, CharField | JSONField):
@@ -237,11 +244,10 @@ def export(actor: Actor, person: Person) -> dict[str, Any]:
     }
 
 
-def _tables() -> Iterator[type[Model]]:
-    for model in apps.get_models():
-        if model._meta.app_label in ("core", "kits", "labels") and model is not KeptAnswer:
-            yield model
-    yield KeptAnswer
+def _tables() -> list[type[Model]]:
+    """Ours, the answers last."""
+    ours = [each for each in apps.get_models() if each._meta.app_label in _APPS]
+    return sorted(ours, key=lambda model: model is KeptAnswer)
 
 
 def _rows(model: type[Model], record: list[Person], users: list[User]) -> Iterator[dict[str, Any]]:

@@ -15,8 +15,7 @@ from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
-from gearroom.site.demo.api import Api
-from gearroom.site.demo.day import Day
+from gearroom.site.demo.day import Api, Day
 from gearroom.site.ops import serving
 from gearroom.site.scenario import load
 

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
+from gearroom.core.acts import refuse_first
 from gearroom.core.management.base import ProjectCommand
 from gearroom.site.ops import certificate, serving
 
@@ -25,17 +26,23 @@ class Command(ProjectCommand):
         parser.add_argument("--keyfile", type=Path, help="its private key (PEM), with --lan")
 
     def handle(self, **options: Any) -> None:
-        if not 0 <= options["port"] <= 65535:
-            raise CommandError("--port must be from 0 to 65535.")
-        if (options["certfile"] or options["keyfile"]) and not options["lan"]:
-            raise CommandError("--certfile and --keyfile need --lan.")
-        if bool(options["certfile"]) != bool(options["keyfile"]):
-            raise CommandError("Give both --certfile and --keyfile, or neither.")
+        chain, key = options["certfile"], options["keyfile"]
+        refuse_first(
+            (not 0 <= options["port"] <= 65535, CommandError("--port must be from 0 to 65535.")),
+            (
+                bool(chain or key) and not options["lan"],
+                CommandError("--certfile and --keyfile need --lan."),
+            ),
+            (
+                bool(chain) != bool(key),
+                CommandError("Give both --certfile and --keyfile, or neither."),
+            ),
+        )
         files, names = None, ["127.0.0.1"]
         if options["lan"]:
-            files = self._certificate(options["certfile"], options["keyfile"])
+            files = self._certificate(chain, key)
             own, reachable = certificate.names_of(files.chain), certificate.local_names()
-            names = [*own, *reachable] if options["certfile"] else reachable
+            names = [*own, *reachable] if chain else reachable
         try:
             code = serving.serve(
                 host="0.0.0.0" if options["lan"] else "127.0.0.1",

@@ -10,7 +10,6 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Problem
@@ -25,12 +24,13 @@ from gearroom.site.web.page import (
     form_view,
     held_act,
     page,
+    post_page,
     show,
 )
 from kits.services.lookup import find
 
 
-def _elsewhere(request: HttpRequest) -> HttpResponse | None:
+def _leave_own_device(request: HttpRequest) -> HttpResponse | None:
     """On a device of one's own none of this is asked."""
     return redirect("board") if actor(request).assurance is None else None
 
@@ -38,7 +38,7 @@ def _elsewhere(request: HttpRequest) -> HttpResponse | None:
 @page()
 def who(request: HttpRequest) -> HttpResponseBase:
     """Who stands before the device: chosen by name, or by scanning their tag."""
-    if (away := _elsewhere(request)) is not None:
+    if (away := _leave_own_device(request)) is not None:
         return away
     if request.method != "POST":
         return _who_page(request)
@@ -87,7 +87,7 @@ def _waiting(request: HttpRequest) -> dict[str, Any]:
 @page()
 def pin(request: HttpRequest) -> HttpResponseBase:
     """The PIN of whoever said who they are."""
-    if (away := _elsewhere(request)) is not None:
+    if (away := _leave_own_device(request)) is not None:
         return away
     person = actor(request).person
     if person is None or actor(request).assurance is Assurance.NOBODY:
@@ -113,8 +113,7 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     )
 
 
-@require_POST
-@page()
+@post_page()
 def lock(request: HttpRequest) -> HttpResponse:
     """Forget who stood before the device."""
     forget_held_act(request)
@@ -123,11 +122,10 @@ def lock(request: HttpRequest) -> HttpResponse:
     return redirect("board")
 
 
-@require_POST
-@page()
+@post_page()
 def end(request: HttpRequest) -> HttpResponse:
     """Stop being a shared device: a keeper's to say, with their PIN."""
-    if (away := _elsewhere(request)) is not None:
+    if (away := _leave_own_device(request)) is not None:
         return away
     shared_devices.end_here(actor(request), request.session[shared_devices.DEVICE])
     logout(request)

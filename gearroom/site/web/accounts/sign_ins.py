@@ -1,28 +1,40 @@
 """Signing in and out, and one's own sign-in: where it is used, the password, the PIN, and a
 forgotten password; and which room this device stands in."""
 
+import secrets
+from datetime import timedelta
 from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
+from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_protect
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, NotAllowed, Problem, database_problems
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
-from gearroom.site.web.accounts import known_browsers
-from gearroom.site.web.page import NOTED, Done, actor, back_to, form_view, page, rooms_of, say, show
+from gearroom.site.web.page import (
+    NOTED,
+    Done,
+    actor,
+    back_to,
+    form_view,
+    post_page,
+    read_page,
+    rooms_of,
+    say,
+    show,
+)
 
 
 # ------------------------------------------------------------------------------ where signed in
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def own_browsers(request: HttpRequest) -> HttpResponse:
     """The browsers that one is signed in on; password and PIN."""
     return _page(request)
@@ -59,8 +71,7 @@ def end_others(act: Act, request: HttpRequest) -> Done:
 # What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
 # kept for ever. Sent twice it does no harm.
 @sensitive_post_parameters("old", "new")
-@require_POST
-@page("own_account")
+@post_page("own_account")
 def password(request: HttpRequest) -> HttpResponse:
     """Another password; the other browsers are signed out by it."""
     try:
@@ -78,8 +89,7 @@ def password(request: HttpRequest) -> HttpResponse:
 
 
 @sensitive_post_parameters("password", "pin")
-@require_POST
-@page("own_account")
+@post_page("own_account")
 def pin(request: HttpRequest) -> HttpResponse:
     """A PIN for shared devices; the password shows that it is oneself who chooses it."""
     who = actor(request)
@@ -143,7 +153,7 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
         return show(request, template, status=status, error=problem.detail)
     name = user.get_username()
     response = show(request, "site/accounts/password_set.html", username=name)
-    known_browsers.remember(request, response, name)
+    remember_browser(request, response, name)
     return response
 
 
@@ -164,7 +174,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             error, status = too_often(wait), 429
         elif _signed_in(request, name):
             response = redirect(back_to(request, "/"))
-            known_browsers.remember(request, response, name)
+            remember_browser(request, response, name)
             return response
     except Problem as problem:
         error, status = problem.detail, problem.status
@@ -186,7 +196,7 @@ def _wait(request: HttpRequest, name: str) -> int:
     makes their browser known.
     """
     name = name.casefold()[:150]
-    if browser := known_browsers.number_of(request, name):
+    if browser := browser_of(request, name):
         return attempts.count("sign-in", f"{browser} {name}")
     address = request.META.get("REMOTE_ADDR", "")
     return (
@@ -228,8 +238,7 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     return redirect("sign-in")
 
 
-@require_POST
-@page(None)
+@post_page(None)
 def choose_room(request: HttpRequest) -> HttpResponse:
     """Say which room this device stands in."""
     chosen = request.POST.get("room", "")
@@ -237,3 +246,46 @@ def choose_room(request: HttpRequest) -> HttpResponse:
         if room.slug == chosen:
             request.session["room"] = room.pk
     return redirect(back_to(request, "/"))
+
+
+# ----------------------------------------------------------------------------------- known browsers
+# What others try elsewhere never keeps somebody out of a browser that they signed in on before. It
+# carries which names signed in on it, in a cookie that this program signed: that lets nobody in, it
+# only has their tries counted apart from those of browsers that nobody knows.
+COOKIE = "known_browser"
+KNOWN_FOR = timedelta(days=400)
+"""Browsers keep no cookie for longer (RFC 6265bis)."""
+
+_SALT = "gearroom.known-browser"
+_MOST_NAMES = 10
+
+
+def browser_of(request: HttpRequest, name: str) -> str:
+    """What a browser that this name signed in on before is known by; empty for any other."""
+    number, names = _known_browser(request)
+    return number if name.casefold() in names else ""
+
+
+def remember_browser(request: HttpRequest, response: HttpResponse, name: str) -> None:
+    """Have a browser carry that this name signed in on it."""
+    number, names = _known_browser(request)
+    name = name.casefold()
+    kept = [name, *(each for each in names if each != name)][:_MOST_NAMES]
+    response.set_cookie(
+        COOKIE,
+        signing.dumps([number or secrets.token_urlsafe(12), kept], salt=_SALT, compress=True),
+        max_age=KNOWN_FOR,
+        httponly=True,
+        secure=settings.SESSION_COOKIE_SECURE,
+        samesite="Lax",
+    )
+
+
+def _known_browser(request: HttpRequest) -> tuple[str, list[str]]:
+    try:
+        number, names = signing.loads(
+            request.COOKIES.get(COOKIE, ""), salt=_SALT, max_age=KNOWN_FOR
+        )
+    except signing.BadSignature:
+        return "", []
+    return number, names

@@ -8,7 +8,6 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import get_language, gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Problem
@@ -22,7 +21,7 @@ from gearroom.site.web.page.forms import (
     WholeNumber,
     read_field,
 )
-from gearroom.site.web.page.shell import Done, actor, page, show, shown_once
+from gearroom.site.web.page.shell import Done, actor, post_page, read_page, show, shown_once
 from kits.models import Advice, Item, Need
 from kits.rules.planning.advice import State, latest_day
 from kits.services.advice import document, drafts, links, register, sending
@@ -83,15 +82,13 @@ def _row(advice: Advice, is_visible: bool) -> dict[str, Any]:
     }
 
 
-@require_safe
-@page()
+@read_page()
 def all_advice(request: HttpRequest) -> HttpResponse:
     """All advice: waiting for answers, drafts, sent and withdrawn."""
     return _all(request)
 
 
-@require_POST
-@page()
+@post_page()
 def new_link(request: HttpRequest) -> HttpResponse:
     """Make a link, which is shown this once."""
 
@@ -293,8 +290,7 @@ def withdraw(act: Act, request: HttpRequest, id: int) -> Done:
     return Done(_("Withdrawn: the link now says that it should no longer be used."))
 
 
-@require_safe
-@page()
+@read_page()
 def copy(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """An answer as it was sent."""
     found = register.copy(actor(request), id, number)

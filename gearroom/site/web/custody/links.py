@@ -11,7 +11,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, AlreadyAnswered, NotFound, Problem, database_problems
 from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
@@ -23,8 +22,8 @@ from gearroom.site.web.page import (
     errors,
     form_view,
     id_of,
-    page,
     read_field,
+    read_page,
     room_here,
     show,
 )
@@ -33,11 +32,10 @@ from kits.services.custody import clearances, use_requests
 from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
 from kits.services.notices.texts.kits import lacks
-from labels.services.scan.links import symbol_svg
+from labels.rules.layout.symbols import symbol_svg
 
 
-@require_safe
-@page("see_people")
+@read_page("see_people")
 def request_use(request: HttpRequest, kit: str) -> HttpResponse:
     """The link to send to whoever had the kit last: as text, as a message, as a symbol."""
     who = actor(request)
@@ -51,8 +49,7 @@ def request_use(request: HttpRequest, kit: str) -> HttpResponse:
     return show(request, "site/custody/use_requests/new.html", **facts)
 
 
-@require_safe
-@page("see_people")
+@read_page("see_people")
 def request_all_use(request: HttpRequest) -> HttpResponse:
     """Everybody who can still be asked about kits of this room, each with one link for all."""
     rows = [

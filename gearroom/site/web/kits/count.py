@@ -209,7 +209,7 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
         )
     for name, lot, value in (field for row in rows for field in row.known):
         if lot.pk == batch.pk:
-            sent[name] = _more(batch, value)
+            sent[name] = _one_more_of(batch, value)
             return sent
     number = batch.serial or batch.number
     expiry = batch.expiry.isoformat() if batch.expiry else ""
@@ -219,7 +219,9 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
         free = [(each.blank, each.place) for each in sections if each.other in ("", item)]
     for blank, place in free:
         if not blank.used or (blank.number, blank.expiry) == (number, expiry):
-            for name, text in zip(_BLANK, (_more(batch, blank.units), number, expiry), strict=True):
+            for name, text in zip(
+                _BLANK, (_one_more_of(batch, blank.units), number, expiry), strict=True
+            ):
                 sent[f"{name}-{blank.row}"] = text
             if place is not None:
                 sent[f"else-{place.pk}"] = item
@@ -233,7 +235,7 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
     )
 
 
-def _more(batch: Lot, units: str) -> str:
+def _one_more_of(batch: Lot, units: str) -> str:
     """One more than was typed; of what has a serial number there is one."""
     return "1" if batch.serial else one_more(units)
 

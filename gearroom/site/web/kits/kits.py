@@ -1,4 +1,5 @@
-"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside."""
+"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside; its history, and
+its record as of a day, to print for an inspector or an insurer."""
 
 from collections.abc import Sequence
 from itertools import groupby
@@ -7,13 +8,15 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
+from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
+from gearroom.site.web.lists import not_carried
 from gearroom.site.web.page import (
     Choice,
+    Day,
     Done,
     PageForm,
     ShortText,
@@ -23,9 +26,11 @@ from gearroom.site.web.page import (
     actor,
     back_to,
     form_view,
+    id_of,
     new_person,
-    page,
+    post_page,
     read_field,
+    read_page,
     remedies,
     show,
 )
@@ -41,8 +46,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
 from kits.services.trips import carried_when, due_times
-from labels.services.scan.remedies import next_steps
-from labels.services.scan.results import NextStep
+from labels.services.scan.results import NextStep, next_steps
 
 _MOST_KITS = 200
 _TIMELINE = 8
@@ -87,8 +91,7 @@ class WithholdForm(PageForm):
     note = ShortText()
 
 
-@require_safe
-@page()
+@read_page()
 def list_kits(request: HttpRequest) -> HttpResponse:
     """The kits of one's rooms."""
     who = actor(request)
@@ -104,8 +107,7 @@ def list_kits(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """One kit, with as much of it as whoever asks may see."""
     who = actor(request)
@@ -172,8 +174,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
 
-@require_POST
-@page("withhold")
+@post_page("withhold")
 def withhold(request: HttpRequest, kit: str) -> HttpResponse:
     """Put a kit on hold, with the reason."""
     photo = photo_of(request)  # before anything is locked: it takes a while
@@ -247,3 +248,60 @@ def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
         else _("%(thing)s %(serial)s failed its check and is on hold.")
     )
     return Done(sentence % {"thing": lot.item.name, "serial": lot.serial})
+
+
+# --------------------------------------------------------------------------------------- its record
+_A_PAGE = 40
+
+
+@read_page("read_history")
+def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
+    """The history of a kit, newest first, so many at a time."""
+    who = actor(request)
+    subject = find.kit(who, kit)
+    before = request.GET.get("before", "")
+    acts, older = history.history(
+        who,
+        subject,
+        most=_A_PAGE,
+        before=id_of(before),
+    )
+    return show(
+        request,
+        "site/kits/record/history.html",
+        kit=subject,
+        acts=acts,
+        older=older,
+        newest=not before,
+        may={"reverse": who.may("reverse", subject.home_room_id)},
+    )
+
+
+@read_page()
+def as_of(request: HttpRequest, kit: str) -> HttpResponse:
+    """One printable page of a kit as of a day, as known now or as it was known that evening."""
+    who = actor(request)
+    subject = find.kit(who, kit)
+    history.refuse_unless_known(who, subject)
+    today = readiness.today_of(subject)
+    on = read_field(Day(required=False, label=_("As of")), request.GET, "on") or today
+    if on > today:
+        raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
+    then = request.GET.get("known") == "then" and on < today
+    overview = kits_overview.overview(who, subject)
+    known = record.record(
+        subject,
+        on=None if on == today else on,
+        known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
+    )
+    return show(
+        request,
+        "site/kits/record/as_of.html",
+        kit=overview.kit,
+        overview=overview,
+        on=on,
+        today=today,
+        then=then,
+        record=known,
+        not_carried=not_carried.shown(known.version, on),
+    )

@@ -11,7 +11,6 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import (
@@ -24,6 +23,7 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     page,
+    read_page,
     show,
 )
 from kits.services.lookup import find
@@ -97,8 +97,7 @@ def offset_of(request: HttpRequest, on: sheets.StoredSheet) -> Offset | None:
     return Offset(**known) if known else None
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def test_page(request: HttpRequest) -> HttpResponse:
     """The page that shows how far a printer is off, corrected by what is known of it."""
     kept = sheets.sheet(request.GET.get("sheet") or sheets.DEFAULT_SHEET)
@@ -106,8 +105,7 @@ def test_page(request: HttpRequest) -> HttpResponse:
 
 
 # --------------------------------------------------------------------- kits' and rooms' papers
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def kit_tag(request: HttpRequest, kit: str) -> HttpResponse:
     """The tag that hangs on a sealed kit: its first expiry, seal, by whom."""
     of = find.kit(actor(request), kit)
@@ -115,8 +113,7 @@ def kit_tag(request: HttpRequest, kit: str) -> HttpResponse:
     return _paper(request, "tag.pdf", partial(paper.kit_tag, of, on))
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def lid_card(request: HttpRequest, kit: str) -> HttpResponse:
     """The card for a kit's lid."""
     of = find.kit(actor(request), kit)
@@ -124,8 +121,7 @@ def lid_card(request: HttpRequest, kit: str) -> HttpResponse:
     return _paper(request, "card.pdf", partial(paper.lid_card, actor(request), of, size))
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def sign_out_sheet(request: HttpRequest, room: str) -> HttpResponse:
     """The paper sheet to sign kits out on when phones are dead."""
     of = find.room(actor(request), room)

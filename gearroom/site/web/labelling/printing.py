@@ -9,9 +9,8 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts import Act, Actor, Invalid, Problem
+from gearroom.core.acts import Act, Actor, Invalid, Problem, refuse_first
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
@@ -27,7 +26,9 @@ from gearroom.site.web.page import (
     id_of,
     once_a_form,
     page,
+    post_page,
     read_field,
+    read_page,
     rooms_of,
     show,
 )
@@ -175,10 +176,11 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
 def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
     """What a form ticked, of a kind in a room. Raises Invalid."""
     ids = [pk for each in wanted if (pk := id_of(each)) is not None]
-    if not ids:
-        raise Invalid(_("Choose at least one entry to print a label for."), field="on")
-    if len(ids) > MOST:
-        raise Invalid(_("Choose no more than %(most)d at a time.") % {"most": MOST}, field="on")
+    too_many = _("Choose no more than %(most)d at a time.") % {"most": MOST}
+    refuse_first(
+        (not ids, Invalid(_("Choose at least one entry to print a label for."), field="on")),
+        (len(ids) > MOST, Invalid(too_many, field="on")),
+    )
     chosen = list(things(who, kind, room).filter(pk__in=ids))
     if len(chosen) != len(set(ids)):
         raise Invalid(_("Something that you chose no longer exists. Reload the page."))
@@ -215,12 +217,11 @@ def name_of(thing: Kit | Place | Lot | Any) -> str:
 
 
 # ------------------------------------------------------------------------------------ printing
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def sheet(request: HttpRequest) -> HttpResponse:
     """Which sheet, from which cell, how often; and how its first page looks."""
     try:
-        how = _how(request, request.GET)
+        how = _print_options(request, request.GET)
     except Problem as problem:
         return show(request, "site/labelling/sheet.html", problem=problem)
     on, labels = how["on"], how["labels"]
@@ -240,13 +241,14 @@ def sheet(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
+def _print_options(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     """What a print form asks for. Raises Problem."""
     codes = [code for code in sent.get("codes", "").split(".") if code]
-    if not codes:
-        raise Invalid(_("First choose what to print labels for."))
-    if len(codes) > MOST:
-        raise Invalid(_("Print no more than %(most)d labels at a time.") % {"most": MOST})
+    too_many = _("Print no more than %(most)d labels at a time.") % {"most": MOST}
+    refuse_first(
+        (not codes, Invalid(_("First choose what to print labels for."))),
+        (len(codes) > MOST, Invalid(too_many)),
+    )
     on = sheets.sheet(sent.get("sheet") or sheets.DEFAULT_SHEET)
     most = {"copies": 100, "start_cell": on.sheet.cells}
     numbers = {
@@ -261,20 +263,18 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     }
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def picture(request: HttpRequest) -> HttpResponse:
     """The first page as a picture, marked as a preview."""
-    how = _how(request, request.GET)
+    how = _print_options(request, request.GET)
     png = preview.first_page(Act(actor(request)), how.pop("labels"), how.pop("on"), **how)
     return HttpResponse(png, content_type="image/png")
 
 
-@require_POST
-@page("print_labels")
+@post_page("print_labels")
 def pdf(request: HttpRequest) -> HttpResponse:
     """The labels to print, as PDF; it notes that they were printed."""
-    how = _how(request, request.POST)
+    how = _print_options(request, request.POST)
     content = paper.print_sheet(
         Act(actor(request)),
         how.pop("labels"),
@@ -295,8 +295,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
 
 
 # ---------------------------------------------------------------------------------- one label
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def label(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
     """One label: what it is on, when it was made and printed; replaced or cancelled from here."""
     of = labelling.one_of(actor(request), code)
@@ -314,8 +313,7 @@ def label(request: HttpRequest, code: str, problem: Problem | None = None) -> Ht
     )
 
 
-@require_safe
-@page("print_labels")
+@read_page("print_labels")
 def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     """A label as a picture; marked as a preview while there is no public address."""
     of = labelling.one_of(actor(request), code)

@@ -124,7 +124,7 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
     ]
     if item:
         lines.append(_line(sent, find.item(item), "new"))
-    _raise(lines, sent.get("raise", ""))
+    _move_up(lines, sent.get("raise", ""))
     name = read_field(ShortText(80), sent, "name")
     put = SectionDraft(name, lines, key, outside="outside" in sent)
     draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
@@ -155,7 +155,7 @@ def _pks(sent: QueryDict) -> list[int]:
     return [pk for name in names if (pk := id_of(name)) is not None]
 
 
-def _raise(lines: list[LineDraft], item: str) -> None:
+def _move_up(lines: list[LineDraft], item: str) -> None:
     for at, line in enumerate(lines):
         if str(line.item.pk) == item and at:
             lines.insert(at - 1, lines.pop(at))

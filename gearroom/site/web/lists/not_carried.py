@@ -53,19 +53,20 @@ def shown(version: PackingListVersion, today: date) -> list[ShownLine]:
     lines = not_carried.of(version)
     due = look_again.due_in(version, today) if lines else set()
     names = not_carried.activity_names() if lines else {}
-    return [_shown(line, names, today, due=line.key in due) for line in lines]
+    return [_shown(line, names, today, due) for line in lines]
 
 
 def _shown(
-    line: NotCarriedDraft, names: Mapping[str, str], today: date, *, due: bool = False
+    line: NotCarriedDraft, names: Mapping[str, str], today: date, due_keys: set[str] | None
 ) -> ShownLine:
+    due = None if due_keys is None else line.key in due_keys
     return ShownLine(
         line,
         not_carried_texts.name(line.item, line.need),
         str(not_carried_texts.WHY[line.why]),
         not_carried_texts.when(*line.when, names),
         not_carried_texts.again(line.look_again_on, line.look_again_after, today, due=due),
-        due,
+        bool(due),
     )
 
 
@@ -84,9 +85,12 @@ def compared(
     """What two versions leave out otherwise, as pages show it."""
     rows = comparison.left_out_otherwise(before, after)
     names = not_carried.activity_names() if rows else {}
+    due = {of.pk: look_again.due_in(of, today) for of in (before, after)} if rows else {}
 
     def side(row: NotCarried | None) -> ShownLine | None:
-        return _shown(not_carried.draft_of(row), names, today) if row else None
+        if row is None:
+            return None
+        return _shown(not_carried.draft_of(row), names, today, due[row.version_id])
 
     return [
         ComparedLine(either.name, was, now)

@@ -1,5 +1,5 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
-change. Drafts are edited in `draft_editing`."""
+change; a signature that ends, extended by a link. Drafts are edited in `draft_editing`."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -11,7 +11,6 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound, Problem
 from gearroom.core.rules.grouping import grouped
@@ -24,9 +23,10 @@ from gearroom.site.web.page import (
     ShortText,
     WholeNumber,
     actor,
+    errors,
     form_view,
-    page,
     read_field,
+    read_page,
     show,
     today_here,
     words,
@@ -49,17 +49,23 @@ class VersionState(StrEnum):
     UNSIGNED = "unsigned"
     ENDED = "ended"
     SIGNED = "signed"
+    REPLACED = "replaced"
 
     @property
     def mark(self) -> str:
         """How a page marks it."""
-        return {VersionState.DRAFT: "short", VersionState.SIGNED: "ok"}.get(self, "stop")
+        marks = {VersionState.DRAFT: "short", VersionState.SIGNED: "ok", VersionState.REPLACED: ""}
+        return marks.get(self, "stop")
 
 
-def state_of(version: PackingListVersion, today: date) -> VersionState:
-    """How a version stands today."""
+def state_of(
+    version: PackingListVersion, today: date, newest: PackingListVersion | None = None
+) -> VersionState:
+    """How a version stands today; `newest` is the last published one of its list."""
     if version.published_at is None:
         return VersionState.DRAFT
+    if newest is not None and version.number < newest.number:
+        return VersionState.REPLACED
     if version.signed_until is None:
         return VersionState.UNSIGNED
     return VersionState.SIGNED if version.signed_until >= today else VersionState.ENDED
@@ -138,8 +144,7 @@ def all_lists(act: Act, request: HttpRequest) -> Done:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def newest(request: HttpRequest, id: int) -> HttpResponse:
     """Go to the newest published version of a list, or to its draft where there is no other."""
     of_list = PackingList.objects.filter(pk=id)
@@ -151,14 +156,14 @@ def newest(request: HttpRequest, id: int) -> HttpResponse:
 
 
 # ------------------------------------------------------------------------------------ one version
-@require_safe
-@page()
+@read_page()
 def version(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
     """One version, to read, to print with its reasons, and to sign."""
     who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
+    newest = next((each for each in reversed(others) if each.published_at), None)
     lacking = hazards_covered.lacking_needs(of)
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
@@ -167,9 +172,10 @@ def version(
         "site/lists/version/version.html",
         problem=problem,
         version=of,
-        state=state_of(of, today),
+        state=state_of(of, today, newest),
+        newest=newest,
         today=today,
-        versions=[(each, state_of(each, today)) for each in reversed(others)],
+        versions=[(each, state_of(each, today, newest)) for each in reversed(others)],
         latest=others[-1],
         hazards=words.hazards(of.hazards),
         lacking=lacking,
@@ -242,8 +248,7 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 
 # ------------------------------------------------------------------------------- two, held together
-@require_safe
-@page()
+@read_page()
 def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """How a version differs from another of its list: from the one before unless said."""
     after = packing_lists.version_of(id, number)
@@ -289,8 +294,7 @@ def _line(line: Line, names: dict[str, str]) -> dict[str, Any]:
 
 
 # ------------------------------------------------------------------------------- what it would mean
-@require_safe
-@page()
+@read_page()
 def effect(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
@@ -334,3 +338,17 @@ def kits_of_list(who: Actor, packing_list: int) -> QuerySet[Kit]:
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
     return find.kits_of(who).active()
+
+
+# ------------------------------------------------------------------------------- extended by a link
+def extend_by_link(request: HttpRequest, signature: str) -> HttpResponse:
+    """Extend the signature of a kit list by a year, in the name of whom the link was sent to."""
+    try:
+        extension = signatures.by_link(signature)
+        if request.method == "POST":
+            signatures.extend(extension)
+            return redirect(request.path)
+    except Problem as problem:
+        return errors.refusal(request, problem)
+    template = "site/lists/extend_signature.html"
+    return show(request, template, of=extension, version=extension.version)

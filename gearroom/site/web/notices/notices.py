@@ -6,7 +6,6 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts import Act, Actor, NotFound, Problem
 from gearroom.core.models import Person
@@ -21,8 +20,9 @@ from gearroom.site.web.page import (
     form_view,
     id_of,
     once_a_form,
-    page,
+    post_page,
     read_field,
+    read_page,
     show,
 )
 from kits.models import Notice
@@ -50,8 +50,7 @@ _TIME = gettext_lazy("Enter a time of day, such as 07:00.")
 
 
 # ------------------------------------------------------------------------------------- the log
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def log(request: HttpRequest) -> HttpResponse:
     """What was sent to whom, newest first: one's own, and that of the rooms one keeps."""
     sent = request.GET
@@ -92,8 +91,7 @@ def _row(notice: Notice) -> dict[str, Any]:
     }
 
 
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def notice(request: HttpRequest, notice: int) -> HttpResponse:
     """One notice: what it says, to whom, and why it was or was not sent."""
     who = actor(request)
@@ -119,12 +117,11 @@ def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
     )
 
 
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
     who, pk = actor(request), id_of(request.GET.get("person", ""))
-    person = _own(who) if pk is None else people.get(who, pk)
+    person = _own_person(who) if pk is None else people.get(who, pk)
     due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
     return show(
         request,
@@ -136,7 +133,7 @@ def next_weekly(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _own(who: Actor) -> Person:
+def _own_person(who: Actor) -> Person:
     if who.person is None:
         raise NotFound("person")
     return who.person
@@ -164,7 +161,7 @@ def _page(
     problem: Problem | None = None,
     made: dict[str, Any] | None = None,
 ) -> HttpResponse:
-    person = _own(actor(request))
+    person = _own_person(actor(request))
     chosen = preferences.choices(person)
     return show(
         request,
@@ -202,18 +199,17 @@ def settings(act: Act, request: HttpRequest) -> Done:
         for code, kind in NOTICE_KINDS.items()
         if kind.policy.may_choose and f"when-{code}" in sent
     }
-    preferences.change(act, _own(act.actor), choices=choices, **PreferencesForm.read(sent))
+    preferences.change(act, _own_person(act.actor), choices=choices, **PreferencesForm.read(sent))
     return Done(_("Saved. The change applies from the next email."))
 
 
 # ------------------------------------------------------------------------------------ the calendar
-@require_POST
-@page("choose_notices")
+@post_page("choose_notices")
 def new_calendar(request: HttpRequest) -> HttpResponse:
     """A new secret address of one's calendar, shown this once."""
 
     def perform(act: Act) -> dict[str, Any]:
-        secret = preferences.new_calendar(act, _own(act.actor))
+        secret = preferences.new_calendar(act, _own_person(act.actor))
         return {"address": request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
     made = once_a_form(request, perform, kept=lambda body: {**body, "address": None})
@@ -223,5 +219,5 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
 @form_view("choose_notices", "notice-settings")
 def end_calendar(act: Act, request: HttpRequest) -> Done:
     """Have the address of one's calendar show nothing any more."""
-    preferences.end_calendar(act, _own(act.actor))
+    preferences.end_calendar(act, _own_person(act.actor))
     return Done(_("The old calendar address no longer shows anything."))

@@ -3,11 +3,10 @@
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
-from gearroom.site.web.page import actor, here, no_room, page, remedies, show
+from gearroom.site.web.page import actor, here, no_room, read_page, remedies, show
 from kits.services.lists import look_again, signatures
 from kits.services.overview import board as kits_board
 from kits.services.overview.kits_overview import elsewhere, mine
@@ -20,8 +19,7 @@ _LINES_NAMED = 3
 """How many lines of a list that are due for another look are named."""
 
 
-@require_safe
-@page()
+@read_page()
 def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     room = here(request)
@@ -30,8 +28,7 @@ def board(request: HttpRequest) -> HttpResponse:
     return show(request, "site/overview/board/board.html", **_facts(actor(request), room))
 
 
-@require_safe
-@page()
+@read_page()
 def board_lines(request: HttpRequest) -> HttpResponse:
     """The board's lines, or 204 while they are as the page has them."""
     room = here(request)

@@ -8,7 +8,6 @@ from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
@@ -25,6 +24,7 @@ from gearroom.site.web.page import (
     form_view,
     here,
     page,
+    read_page,
     rooms_of,
     show,
 )
@@ -60,15 +60,14 @@ class Step:
     label: str = ""
 
 
-@require_safe
-@page("look")
+@read_page("look")
 def first_day(request: HttpRequest) -> HttpResponse:
     """How far the room has come, and the next step."""
     room = here(request)
     if room is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
         return show(request, "site/overview/first_day/no_room.html", url=url)
-    steps = _steps(room)
+    steps = _steps_of_day(room)
     return show(
         request,
         "site/overview/first_day/steps.html",
@@ -78,7 +77,7 @@ def first_day(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _steps(room: Room) -> list[Step]:
+def _steps_of_day(room: Room) -> list[Step]:
     so_far = onboarding.steps(room)
     kits = Kit.objects.active().filter(home_room=room).order_by("pk")
     kit = kits.first()
@@ -170,8 +169,7 @@ def _steps(room: Room) -> list[Step]:
 
 
 # ------------------------------------------------------------------------------------ the workbook
-@require_safe
-@page("edit_item")
+@read_page("edit_item")
 def blank_workbook(request: HttpRequest) -> HttpResponse:
     """The start workbook, empty."""
     return HttpResponse(

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _, gettext_lazy, pgettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext_lazy
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
@@ -23,37 +23,37 @@ MOST_BYTES = 2 * 1024 * 1024
 MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 SHEETS: dict[str, str | Promise] = {
-    "shelves": gettext_lazy("Shelves"),
-    "things": gettext_lazy("Items"),
-    "lists": gettext_lazy("Kit lists"),
-    "kits": gettext_lazy("Kits"),
-    "where": gettext_lazy("Contents"),
+    "shelves": _lazy("Shelves"),
+    "things": _lazy("Items"),
+    "lists": _lazy("Kit lists"),
+    "kits": _lazy("Kits"),
+    "where": _lazy("Contents"),
 }
 HEADINGS: dict[str, str | Promise] = {
-    "name": gettext_lazy("Name"),
-    "kind": gettext_lazy("Kind"),
-    "base_unit": gettext_lazy("Counted in (piece, pair, tablet …)"),
-    "needs_date": gettext_lazy("Needs an expiry date"),
-    "sterile": gettext_lazy("Sterile"),
-    "by_eye": gettext_lazy("Loose, not counted"),
-    "check_every_days": gettext_lazy("Days between checks (instruments)"),
-    "check_question": gettext_lazy("Check question"),
-    "gtin": gettext_lazy("Number under the maker’s barcode (GTIN)"),
-    "units_per_pack": gettext_lazy("Units in a pack with that number"),
-    "list": gettext_lazy("Kit list"),
-    "people": gettext_lazy("Number of people"),
-    "days": gettext_lazy("Number of days"),
-    "section": gettext_lazy("Pouch"),
-    "thing": gettext_lazy("Item"),
-    "carry": gettext_lazy("Carry"),
-    "never_below": gettext_lazy("Minimum"),
-    "matters": gettext_lazy("Priority"),
-    "reason": gettext_lazy("Reason"),
-    "responsible": gettext_lazy("Person responsible (a name under People)"),
-    "place": gettext_lazy("Shelf or kit"),
-    "units": gettext_lazy("How many"),
-    "number": gettext_lazy("LOT or serial number"),
-    "expiry": gettext_lazy("Expiry date, as printed"),
+    "name": _lazy("Name"),
+    "kind": _lazy("Kind"),
+    "base_unit": _lazy("Counted in (piece, pair, tablet …)"),
+    "needs_date": _lazy("Needs an expiry date"),
+    "sterile": _lazy("Sterile"),
+    "by_eye": _lazy("Loose, not counted"),
+    "check_every_days": _lazy("Days between checks (instruments)"),
+    "check_question": _lazy("Check question"),
+    "gtin": _lazy("Number under the maker’s barcode (GTIN)"),
+    "units_per_pack": _lazy("Units in a pack with that number"),
+    "list": _lazy("Kit list"),
+    "people": _lazy("Number of people"),
+    "days": _lazy("Number of days"),
+    "section": _lazy("Pouch"),
+    "thing": _lazy("Item"),
+    "carry": _lazy("Carry"),
+    "never_below": _lazy("Minimum"),
+    "matters": _lazy("Priority"),
+    "reason": _lazy("Reason"),
+    "responsible": _lazy("Person responsible (a name under People)"),
+    "place": _lazy("Shelf or kit"),
+    "units": _lazy("How many"),
+    "number": _lazy("LOT or serial number"),
+    "expiry": _lazy("Expiry date, as printed"),
 }
 WORDS: dict[str, str | Promise] = {
     Kind.CONSUMABLE: pgettext_lazy("kind of thing", "consumable"),
@@ -61,11 +61,11 @@ WORDS: dict[str, str | Promise] = {
     Kind.INSTRUMENT: pgettext_lazy("kind of thing", "instrument"),
     Kind.TOOL: pgettext_lazy("kind of thing", "tool"),
     Kind.DOCUMENT: pgettext_lazy("kind of thing", "document"),
-    Criticality.ROUTINE: gettext_lazy("routine"),
-    Criticality.IMPORTANT: gettext_lazy("important"),
-    Criticality.MUST_HAVE: gettext_lazy("must-have"),
-    "yes": gettext_lazy("yes"),
-    "no": gettext_lazy("no"),
+    Criticality.ROUTINE: _lazy("routine"),
+    Criticality.IMPORTANT: _lazy("important"),
+    Criticality.MUST_HAVE: _lazy("must-have"),
+    "yes": _lazy("yes"),
+    "no": _lazy("no"),
 }
 _CHOICES = {
     "kind": [kind.value for kind in Kind],
@@ -74,6 +74,26 @@ _CHOICES = {
     "sterile": ["yes", "no"],
     "by_eye": ["yes", "no"],
 }
+
+
+_ADVICE = (
+    _lazy("Fill in what you have, one row per item. Leave a sheet empty if you have nothing for "
+          "it yet. Names already on record are skipped, so you can upload the spreadsheet again."),
+    _lazy("Shelves: the names of your shelves, in the order in which you walk past them."),
+    _lazy("Items: each kind of item once, with a plain name, counted in the smallest unit that "
+          "you hand out. Items that nobody counts, such as plasters, are loose."),
+    _lazy("Kit lists: one row per item in each pouch. “Carry” is the target number; a kit must "
+          "not be taken out with less than the minimum. Your medical adviser decides what a "
+          "kit contains and signs the list afterwards."),
+    _lazy("Kits: the names of your kits, and the kit list for each."),
+    _lazy("Contents: count what is in each kit and on each shelf, batch by batch. Include "
+          "anything out of date: you will be asked to remove it."),
+    _lazy("Enter dates as printed: 2027-05, 05/2027 or 31.05.2027. A date without a day is "
+          "good until the last day of that month."),
+    _lazy("This program keeps track of stock and does the arithmetic; it does not give medical "
+          "advice. Look at every pack before use."),
+)  # fmt: skip
+"""What to write where."""
 
 
 def words() -> dict[str, str]:
@@ -87,8 +107,8 @@ def blank() -> bytes:
     (first,) = book.worksheets  # a new workbook has one sheet
     first.title = _("Read this first")
     first.column_dimensions["A"].width = 100
-    for text in _advice():
-        first.append([text])
+    for text in _ADVICE:
+        first.append([str(text)])
         first.cell(first.max_row, 1).alignment = Alignment(wrap_text=True, vertical="top")
     for name, columns in COLUMNS.items():
         sheet = book.create_sheet(str(SHEETS[name])[:31])
@@ -141,23 +161,3 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
                 field="workbook",
             )
     return {name: table[1:] for name, table in zip(COLUMNS, tables[1:], strict=True)}
-
-
-def _advice() -> list[str]:
-    return [
-        _("Fill in what you have, one row per item. Leave a sheet empty if you have nothing for "
-          "it yet. Names already on record are skipped, so you can upload the spreadsheet again."),
-        _("Shelves: the names of your shelves, in the order in which you walk past them."),
-        _("Items: each kind of item once, with a plain name, counted in the smallest unit that "
-          "you hand out. Items that nobody counts, such as plasters, are loose."),
-        _("Kit lists: one row per item in each pouch. “Carry” is the target number; a kit must "
-          "not be taken out with less than the minimum. Your medical adviser decides what a "
-          "kit contains and signs the list afterwards."),
-        _("Kits: the names of your kits, and the kit list for each."),
-        _("Contents: count what is in each kit and on each shelf, batch by batch. Include "
-          "anything out of date: you will be asked to remove it."),
-        _("Enter dates as printed: 2027-05, 05/2027 or 31.05.2027. A date without a day is "
-          "good until the last day of that month."),
-        _("This program keeps track of stock and does the arithmetic; it does not give medical "
-          "advice. Look at every pack before use."),
-    ]  # fmt: skip

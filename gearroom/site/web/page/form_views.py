@@ -15,13 +15,12 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.forms import Moment, PageForm, ShortText
-from gearroom.site.web.page.shell import Done, View, acted, page
+from gearroom.site.web.page.shell import Done, View, acted, page, post_page
 
 Page = Callable[..., HttpResponse]
 """The page that a form stands on: of the request, what its address names, and the `problem` that
@@ -63,7 +62,7 @@ def form_view(
                     raise
                 return beside(request, **address, problem=problem)
 
-        return page(use_case)(view) if page_of else require_POST(page(use_case)(view))
+        return (page if page_of else post_page)(use_case)(view)
 
     return wrap
 

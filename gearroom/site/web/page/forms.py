@@ -196,7 +196,6 @@ class Number(_Field):
 
     def __init__(self, most: Decimal, **options: Any) -> None:
         super().__init__(**options)
-        self.most = most
         self.limits = {"most": most}
 
     def parse(self, text: str) -> Decimal:
@@ -204,7 +203,7 @@ class Number(_Field):
         if not re.fullmatch(r"[0-9]{1,6}([.,][0-9]{0,4})?|[.,][0-9]{1,4}", text):
             raise ValueError
         number = Decimal(text.replace(",", "."))
-        if not 0 < number <= self.most:
+        if not 0 < number <= self.limits["most"]:
             raise ValueError
         return number
 

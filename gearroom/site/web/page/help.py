@@ -10,11 +10,10 @@ from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext_lazy as _
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import NotFound
 from gearroom.core.rules.roles import Role
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page.shell import actor, read_page, show
 
 WIDTH, HEIGHT = 360, 640
 """Of every picture, in CSS pixels: a telephone's."""
@@ -270,8 +269,7 @@ PAGES: dict[Role, tuple[str | Promise, tuple[str, ...]]] = {
 """What each role reads, in the order in which it meets it."""
 
 
-@require_safe
-@page(None)
+@read_page(None)
 def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
     """One role's page; without one, that of the reader's own first role."""
     who = actor(request)

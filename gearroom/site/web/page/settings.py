@@ -7,16 +7,14 @@ from django.conf import settings
 from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_safe
 
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page.shell import actor, read_page, show
 from kits.services.advice import access as advice
 
 _LINKS = ("see_people", "print_labels", "own_tokens", "edit_device", "set_up_advice")
 
 
-@require_safe
-@page("own_account")
+@read_page("own_account")
 def overview(request: HttpRequest) -> HttpResponse:
     """Where everything that can be set is set."""
     who = actor(request)

@@ -9,7 +9,8 @@
             return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restocking/sorting.html", kit=kit, …)
 
-What a form holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
+A page that is only read is a `read_page`, one that is only sent forms a `post_page`. What a form
+holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
 (see `form_views`), which shows what was refused beside the form.
 
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
@@ -33,6 +34,7 @@ from django.shortcuts import redirect, render
 from django.urls import resolve, reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
@@ -187,6 +189,16 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
         return inner
 
     return wrap
+
+
+def read_page(use_case: str | None = "look") -> Callable[[View], View]:
+    """Make a view a page that is only read (see `page`)."""
+    return lambda view: require_safe(page(use_case)(view))
+
+
+def post_page(use_case: str | None = "look") -> Callable[[View], View]:
+    """Make a view a page that is only sent forms (see `page`)."""
+    return lambda view: require_POST(page(use_case)(view))
 
 
 ASKS = {PersonNeeded: "hatch-who", PinNeeded: "hatch-pin"}

@@ -1,21 +1,22 @@
-"""People: who they are, their roles by room, their sign-in, their tag."""
+"""People: who they are, their roles by room, their sign-in, their tag; what is kept about somebody:
+given to them, and erased; and somebody who is on record twice made one."""
 
 from functools import partial
 from typing import Any
 
 from django import forms
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Problem
-from gearroom.core.models import Person, Room
+from gearroom.core.models import Person, Redaction, Room
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import account_changes
-from gearroom.core.services.people import people, rooms
+from gearroom.core.services.people import people, personal_data, redaction, rooms
 from gearroom.site.web.page import (
     Choice,
     Done,
@@ -25,21 +26,22 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     invalid,
-    page,
+    post_page,
+    read_page,
     rooms_of,
     show,
     shown_once,
 )
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
+from kits.services.lookup import find
 from kits.services.people import personal_records
 
 _MOST_PEOPLE = 300
 
 
 # -------------------------------------------------------------------------------------- all of them
-@require_safe
-@page("see_people")
+@read_page("see_people")
 def all_people(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """The people of one's rooms."""
     who, left = actor(request), request.GET.get("left") == "1"
@@ -197,8 +199,7 @@ def end_role(act: Act, request: HttpRequest, person: int) -> Done:
     )
 
 
-@require_POST
-@page("edit_member")
+@post_page("edit_member")
 def sign_in(request: HttpRequest, person: int) -> HttpResponse:
     """A sign-in, or a new password for the one they have; shown this once."""
 
@@ -240,4 +241,93 @@ def make_tag(act: Act, request: HttpRequest, person: int) -> Done:
         _("%(name)s now has the tag %(code)s. Print the tag now.")
         % {"name": of.name, "code": label_codes.shown(tag.code)},
         to=f"{reverse('print-labels')}?codes={tag.code}&sheet=key-ring-a4",
+    )
+
+
+# ---------------------------------------------------------------------- what is kept about somebody
+@read_page("own_account")
+def export(request: HttpRequest, person: int) -> HttpResponse:
+    """All that is kept about somebody, as a file: one's own; anybody's for an administrator."""
+    who = actor(request)
+    return JsonResponse(
+        personal_data.export(who, people.get(who, person)),
+        json_dumps_params={"indent": 2, "ensure_ascii": False},
+        headers={"Content-Disposition": f'attachment; filename="person-{person}.json"'},
+    )
+
+
+def _erase_page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
+    redaction.require_administrator(actor(request))
+    of = people.get(actor(request), person)
+    return show(
+        request,
+        "site/people/erase.html",
+        problem=problem,
+        somebody=of,
+        moves=personal_records.moves(of),
+        words=request.POST.get("words", ""),
+    )
+
+
+@form_view("erase_person", page_of=_erase_page)
+def erase(act: Act, request: HttpRequest, person: int) -> Done:
+    """What is erased of somebody and what stays, what hangs on them, and the act itself."""
+    words = request.POST.get("words", "").splitlines()
+    done = personal_records.erase(act, people.get(act.actor, person), words)
+    sentence = _("Erased. Their past actions are now on record under Person %(number)s.")
+    sentence %= {"number": done.person}
+    if done.still_named:
+        also = _("Their name still appears in: %(things)s. Change it there.")
+        sentence += " " + also % {"things": ", ".join(done.still_named)}
+    return Done(sentence, to=reverse("people"))
+
+
+def _names_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    redaction.require_administrator(actor(request))
+    if problem is not None:
+        raise problem
+    done = Redaction.objects.filter(about=None).order_by("pk").last()
+    return show(request, "site/people/names_in_old_records.html", done=done)
+
+
+@form_view("erase_person", "names", page_of=_names_page)
+def names(act: Act, request: HttpRequest) -> Done:
+    """Names in old records are put where they can be erased: asked, then done."""
+    rows = redaction.redact_landed(act).rows.count()
+    return Done(
+        ngettext(
+            "Names in %(count)s record can now be erased.",
+            "Names in %(count)s records can now be erased.",
+            rows,
+        )
+        % {"count": rows}
+    )
+
+
+def _merge_page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    of = people.get(who, person)
+    chosen = request.POST.get("into") or request.GET.get("into", "")
+    into = find.person(who, chosen) if chosen else None
+    if into == of:
+        return redirect("person", of.pk)
+    return show(
+        request,
+        "site/people/merge.html",
+        problem=problem,
+        somebody=of,
+        into=into,
+        others=people.may_take(who).exclude(pk=of.pk),
+        moves=personal_records.moves(of) if into else None,
+    )
+
+
+@form_view("edit_person", page_of=_merge_page)
+def merge(act: Act, request: HttpRequest, person: int) -> Done:
+    """Which record of somebody is kept, what moves to it, and the act itself."""
+    into = find.person(act.actor, request.POST.get("into", ""))
+    kept = personal_records.merge(act, people.get(act.actor, person), into)
+    return Done(
+        _("The two records of %(name)s have been merged into one.") % {"name": kept.name},
+        to=reverse("person", args=[kept.pk]),
     )

@@ -1,4 +1,4 @@
-"""What happened, from the record, and how the last season went beside what was expected of it."""
+"""What happened, from the record: what was used, wanted, never used and thrown out."""
 
 import math
 from collections.abc import Sequence
@@ -11,27 +11,27 @@ from django.views.decorators.http import require_safe
 
 from gearroom.site.web.page.shell import actor, page, show
 from kits.models import Activity, Need
-from kits.rules.planning.back_test import Spread
 from kits.rules.planning.recorded_use import Bears
-from kits.services.planning import back_tests, past_use as service, rates
+from kits.services.planning import past_use as service
 from kits.services.planning.past_use import NeedUse, NeverUsed, SeasonUse, Use
 from kits.services.text import past_use_texts as own_texts, planning_texts as texts, rate_texts
 
-_HIGH, _STEP, _BAR, _TOP = 120, 52, 34, 18
-_MOST_SEASONS = 8
+_HIGH, _STEP, _BAR, _TOP = 120, 52, 20, 18
+_MOST_SEASONS = 6
 
 
 @dataclass(frozen=True)
-class Column:
-    """A season's column: what was met below, what was not there above it, from the top down."""
+class Bar:
+    """One of a season's two bars, with what stands above it."""
 
-    of: SeasonUse
     x: int
-    met_y: int
-    met: int
-    unmet_y: int
-    unmet: int
-    total: str
+    height: int
+    label: str
+
+    @property
+    def y(self) -> int:
+        """Where it begins, from the top down."""
+        return _HIGH - self.height
 
     @property
     def middle(self) -> int:
@@ -40,11 +40,28 @@ class Column:
 
 
 @dataclass(frozen=True)
+class Column:
+    """A season: what was used, and beside it what was wanted and not there."""
+
+    of: SeasonUse
+    used: Bar
+    not_there: Bar
+
+    @property
+    def middle(self) -> int:
+        """Where its words stand."""
+        return self.not_there.x
+
+
+@dataclass(frozen=True)
 class SeasonChart:
-    """Columns of uses by season."""
+    """Uses and wants by season; `earlier`: seasons that it leaves out. `at_least`: some of its
+    uses are perhaps more."""
 
     columns: Sequence[Column]
     says: str
+    earlier: int
+    at_least: bool
     height: int = _HIGH
     bar: int = _BAR
 
@@ -57,31 +74,32 @@ class SeasonChart:
 def _chart(seasons: Sequence[SeasonUse]) -> SeasonChart | None:
     """The latest seasons; None where nothing was used or wanted."""
     latest = seasons[-_MOST_SEASONS:]
-    most = max((each.met + each.unmet for each in latest), default=0)
+    most = max((max(each.met, each.unmet) for each in latest), default=0)
     if not most:
         return None
     scale = (_HIGH - _TOP) / most
-    columns = []
-    for at, each in enumerate(latest):
-        met, unmet = round(each.met * scale), math.ceil(each.unmet * scale)
-        columns.append(
-            Column(
-                of=each,
-                x=at * _STEP + (_STEP - _BAR) // 2,
-                met_y=_HIGH - met,
-                met=met,
-                unmet_y=_HIGH - met - unmet,
-                unmet=unmet,
-                total=texts.number(each.met + each.unmet),
-            )
-        )
-    return SeasonChart(columns, " ".join(_season(each) for each in latest))
+    return SeasonChart(
+        [_column(at, each, scale) for at, each in enumerate(latest)],
+        " ".join(_season(each) for each in latest),
+        len(seasons) - len(latest),
+        any(each.at_least for each in latest),
+    )
+
+
+def _column(at: int, of: SeasonUse, scale: float) -> Column:
+    left = at * _STEP + _STEP // 2 - _BAR
+    return Column(
+        of,
+        Bar(left, math.ceil(of.met * scale), texts.number(round(of.met))),
+        Bar(left + _BAR, math.ceil(of.unmet * scale), texts.number(of.unmet)),
+    )
 
 
 def _season(of: SeasonUse) -> str:
     return own_texts.in_season(
-        of.season, met=of.met, unmet=of.unmet, known=of.known, trips=of.trips
-    )
+        of.season, over=of.over, met=of.met, at_least=of.at_least, unmet=of.unmet,
+        known=of.known, trips=of.trips,
+    )  # fmt: skip
 
 
 @require_safe
@@ -98,11 +116,24 @@ def past_use(request: HttpRequest) -> HttpResponse:
         found=found,
         known=own_texts.known_trips(found.known, found.trips),
         chart=_chart(found.seasons),
-        seasons=[(own_texts.season(each.season), each) for each in found.seasons],
+        seasons=[
+            (
+                own_texts.season_name(each.season, over=each.over),
+                own_texts.used(each.met, at_least=each.at_least),
+                each,
+            )
+            for each in found.seasons
+        ],
         needs=[_need(each) for each in found.needs if _any(each)],
         not_needed=[_need(each) for each in found.needs if not _any(each)],
-        not_there=[(each, own_texts.times(each.times)) for each in found.not_there],
-        never_used=[(says, list(items)) for says, items in groupby(found.never_used, _never_used)],
+        wants=own_texts.total_not_there(sum(each.times for each in found.not_there)),
+        not_there=[
+            (each, own_texts.not_there(each.times, each.not_on_list)) for each in found.not_there
+        ],
+        never_used=[
+            (says, [(each, _met_otherwise(each)) for each in items])
+            for says, items in groupby(found.never_used, _never_used)
+        ],
         thrown_out=[
             (each, "" if each.cost is None else texts.money(each.cost, each.currency))
             for each in found.thrown_out
@@ -120,6 +151,10 @@ def _never_used(of: NeverUsed) -> str:
     return own_texts.never_used(days=of.days, known=of.known, trips=of.trips, below=of.below)
 
 
+def _met_otherwise(of: NeverUsed) -> str:
+    return own_texts.met_otherwise(of.met_otherwise, at_least=of.at_least)
+
+
 def _any(of: NeedUse) -> bool:
     return of.whole.recorded.bears not in (Bears.NONE_USED, Bears.NOTHING)
 
@@ -134,39 +169,3 @@ def _need(of: NeedUse) -> dict[str, Any]:
 
 def _says(use: Use) -> str:
     return " ".join(rate_texts.bears(use.recorded))
-
-
-@require_safe
-@page()
-def back_test(request: HttpRequest) -> HttpResponse:
-    """How the last season went beside what was expected of it from all before."""
-    known = rates.records()
-    done = back_tests.back_test(known)
-    facts: dict[str, Any] = {"done": done, "no_test": own_texts.no_test()}
-    if done:
-        seasons = (done.earlier, done.season)
-        facts |= {
-            "shortages": own_texts.expected_shortages(*seasons, done.whole.shortages),
-            "shortages_by_chance": own_texts.chance_alone(done.whole.shortages),
-            "uses": own_texts.expected_uses(*seasons, done.whole.uses),
-            "uses_by_chance": own_texts.chance_alone(done.whole.uses),
-            "trips": own_texts.tested_trips(done.trips, done.not_counted),
-            "needs": [
-                (each.need, _spread(each.done.uses), _spread(each.done.shortages))
-                for each in done.needs
-            ],
-            "without_rate": [
-                own_texts.without_rate(need.name, uses) for need, uses in done.without_rate.items()
-            ],
-        }
-    return show(request, "site/planning/back_test/back_test.html", caution=texts.CAUTION, **facts)
-
-
-def _spread(of: Spread) -> dict[str, Any]:
-    return {
-        "expected": own_texts.average(of.expected),
-        "low": of.low,
-        "high": of.high,
-        "happened": texts.number(of.happened),
-        "by_chance": of.by_chance,
-    }

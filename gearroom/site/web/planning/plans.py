@@ -17,11 +17,13 @@ from gearroom.site.web.planning import fits, pictures
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
 from kits.rules.planning import quantities, shares
+from kits.rules.planning.quantities import Basis
 from kits.services.lists import drafts, packing_lists
 from kits.services.lookup import find
 from kits.services.planning import carrying, expiring, plans, rates
 from kits.services.planning.carrying import Carrying
 from kits.services.planning.expiring import BatchInKit
+from kits.services.planning.history import usual_activity
 from kits.services.planning.plans import LinePlan, Plan
 from kits.services.text import cost_texts, planning_texts as texts, rate_texts
 
@@ -44,31 +46,55 @@ class _Subject:
     kit: Kit | None = None
 
 
-def _plan(
-    request: HttpRequest, of: _Subject, known: rates.Records
-) -> tuple[Plan, Activity | None, Problem | None]:
-    """The plan for what was asked, or for what the list is made for where that was wrong."""
-    problem = None
+@dataclass(frozen=True)
+class _Answer:
+    """The plan for what was asked, or for what the list is made for where that was wrong; `usual`:
+    why it is for an activity that nobody asked for."""
+
+    plan: Plan
+    activity: Activity | None
+    usual: str
+    problem: Problem | None
+
+
+def _answer(request: HttpRequest, of: _Subject, known: rates.Records) -> _Answer:
+    problem, usual = None, ""
     asked: dict[str, Any] = {}
     try:
         asked = QuestionForm.read(request.GET)
         asked["activity"] = chosen_activity(asked["activity"])
     except Invalid as wrong:
         problem, asked = wrong, {}
-    return plans.plan(of.version, known=known, **asked), asked.get("activity"), problem
+    if of.kit and "activity" not in request.GET:
+        asked["activity"], usual = _usual(of.kit, known)
+    return _Answer(
+        plans.plan(of.version, known=known, **asked), asked.get("activity"), usual, problem
+    )
 
 
-def _facts(
-    request: HttpRequest, of: _Subject, plan: Plan, activity: Activity | None
-) -> dict[str, Any]:
+def _usual(kit: Kit, known: rates.Records) -> tuple[Activity | None, str]:
+    """The activity that most of a kit's trips had, where it is still offered, and why it is."""
+    most = usual_activity(kit, known.trips)
+    found = Activity.objects.filter(retired_on=None, pk=most.key).first() if most else None
+    if most is None or found is None:
+        return None, ""
+    return found, texts.usual_activity(rate_texts.word(found.name), most.n, most.of)
+
+
+def _facts(request: HttpRequest, of: _Subject, answer: _Answer) -> dict[str, Any]:
     """What both pages show above their lines."""
+    plan, activity = answer.plan, answer.activity
     return {
         "version": of.version,
         "kit": of.kit,
         "plan": plan,
+        "problem": answer.problem,
         "activity": activity,
         "activities": Activity.objects.filter(retired_on__isnull=True).order_by("name"),
-        "such": texts.such_a_trip(plan.people, plan.days, activity.name if activity else ""),
+        "such": texts.such_a_trip(
+            plan.people, plan.days, rate_texts.word(activity.name) if activity else ""
+        ),
+        "usual": answer.usual,
         "asked": request.GET.urlencode(),
         "caution": texts.CAUTION,
     }
@@ -92,23 +118,51 @@ def of_kit(request: HttpRequest, kit: str) -> HttpResponse:
 
 def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
     known = rates.records()
-    plan, activity, problem = _plan(request, of, known)
+    answer = _answer(request, of, known)
+    plan, who = answer.plan, actor(request)
     return show(
         request,
         "site/planning/plan/plan.html",
-        problem=problem,
-        whole=texts.lacks_something(
-            plan.lacks_something,
-            lines=len(plan.lines) - len(plan.without_rate),
-            without_rate=len(plan.without_rate),
-        ),
+        whole=_whole(plan),
+        left_out=_left_out(plan),
         lines=[_line(each, plan, known) for each in plan.lines],
+        may_state=who.may("state_rate"),
+        may_edit=who.may("edit_list"),
         fit=fits.shown(
             of.version,
-            [of.kit] if of.kit else kits_of_list(actor(request), of.version.packing_list_id),
+            [of.kit] if of.kit else kits_of_list(who, of.version.packing_list_id),
         ),
-        **_facts(request, of, plan, activity),
+        **_facts(request, of, answer),
     )
+
+
+UNKNOWN = (Basis.NO_RATE, Basis.NO_PURPOSE, Basis.LOOSE)
+"""Of these more may be wanted than the whole of a plan counts."""
+
+
+def _whole(plan: Plan) -> list[str]:
+    """What all lines with a rate come to: whether something is lacking, and whether a must-have."""
+    counted = plan.on(Basis.DEMAND)
+    more = [each for each in plan.lines if each.basis in UNKNOWN or each.at_least]
+    said = [
+        texts.lacks_something(plan.lacks_something, lines=len(counted), at_least=bool(more)),
+        texts.lacks_must_have(
+            plan.lacks_must_have,
+            lines=sum(each.must_have for each in counted),
+            at_least=any(each.must_have for each in more),
+        ),
+    ]
+    return [each for each in said if each]
+
+
+def _left_out(plan: Plan) -> list[str]:
+    """What the whole of a plan does not count."""
+    said = []
+    for basis in (*UNKNOWN, Basis.COMES_BACK):
+        if lines := plan.on(basis):
+            must = [each.line.item.name for each in lines if each.must_have]
+            said.append(texts.left_out(basis, len(lines), must))
+    return [*said, texts.not_on_the_list()]
 
 
 def _line(of: LinePlan, plan: Plan, known: rates.Records) -> dict[str, Any]:
@@ -119,21 +173,27 @@ def _line(of: LinePlan, plan: Plan, known: rates.Records) -> dict[str, Any]:
         "table": _table(of),
         "changes": _changes(of),
         "needs": [_need(part.rate, plan, known) for part in of.needs],
+        "no_purpose": of.basis is Basis.NO_PURPOSE,
+        "no_rate": of.basis is Basis.NO_RATE,
+        "opens": of.basis in (Basis.DEMAND, Basis.NO_RATE),
     }
 
 
 def _says(of: LinePlan) -> str:
-    if of.line.item.by_eye:
-        return texts.loose()
-    if not of.needs:
-        return texts.serves_nothing()
-    if of.change is None:
-        return texts.no_rate()
-    return texts.wants_more(of.change.runs_out, of.quantity)
+    match of.basis:
+        case Basis.LOOSE:
+            return texts.loose()
+        case Basis.COMES_BACK:
+            return texts.comes_back()
+        case Basis.NO_PURPOSE:
+            return texts.serves_nothing()
+        case Basis.DEMAND if of.change is not None:
+            return texts.wants_more(of.change.runs_out, of.quantity, at_least=of.at_least)
+    return texts.no_rate()
 
 
 def _bars(of: LinePlan) -> Sequence[quantities.Bar]:
-    if of.demand is None or of.line.item.by_eye:
+    if of.demand is None:
         return ()
     return quantities.bars(of.demand, of.quantity)
 
@@ -144,17 +204,22 @@ def _chart(of: LinePlan) -> pictures.Chart | None:
 
 
 def _table(of: LinePlan) -> list[tuple[str, str]]:
-    return [(texts.units_wanted(bar), texts.chance(bar.chance)) for bar in _bars(of)]
+    return [(texts.units_wanted(bar), texts.of_100_trips(bar.chance)) for bar in _bars(of)]
 
 
 def _changes(of: LinePlan) -> list[str]:
-    """What one more and one fewer come to."""
-    if of.change is None or of.line.item.by_eye:
+    """What one more and one fewer come to, where it is said otherwise than of today's quantity."""
+    if of.change is None:
         return []
-    found = [texts.with_another(of.quantity + 1, of.change.with_one_more)]
+    others = [(of.quantity + 1, of.change.with_one_more)]
     if of.change.with_one_fewer is not None and of.quantity > of.line.never_below:
-        found.append(texts.with_another(of.quantity - 1, of.change.with_one_fewer))
-    return found
+        others.append((of.quantity - 1, of.change.with_one_fewer))
+    now = shares.of_100(of.change.runs_out)
+    return [
+        texts.with_another(n, chance, at_least=of.at_least)
+        for n, chance in others
+        if shares.of_100(chance) != now
+    ]
 
 
 def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any]:
@@ -166,11 +231,16 @@ def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any
     return {
         "need": of.need,
         "prior": rate_texts.prior(of.stated),
-        "recorded": rate_texts.recorded(cell.least, cell.exposure),
+        "recorded": rate_texts.recorded(cell.least, cell.exposure, at_least=cell.open_ended),
         "known": rate_texts.known_trips(ours.known, ours.trips) if ours.trips else "",
         "rate": rate_texts.between(of.rate.mean * 1000, low_high[0] * 1000, low_high[1] * 1000)
         if of.rate and low_high
         else texts.no_rate(),
+        "made_from": rate_texts.made_from(
+            of.known_trips, pooled=of.pooled, stated=of.prior is not None
+        )
+        if of.rate
+        else "",
         "blank": of.rate is None,
     }
 
@@ -193,83 +263,79 @@ def costs_of_kit(request: HttpRequest, kit: str) -> HttpResponse:
 
 def _costs(request: HttpRequest, of: _Subject) -> HttpResponse:
     known = rates.records()
-    plan, activity, problem = _plan(request, of, known)
-    costs = carrying.costs(plan, known)
+    answer = _answer(request, of, known)
+    costs = carrying.costs(answer.plan, known)
     batches: Mapping[int, Sequence[BatchInKit]] = (
-        expiring.of_kit(of.kit, plan, today_here(request)) if of.kit else {}
+        expiring.of_kit(of.kit, answer.plan, today_here(request)) if of.kit else {}
     )
     return show(
         request,
         "site/planning/costs/costs.html",
-        problem=problem,
-        whole=cost_texts.whole_cost(costs.by_currency),
+        whole=cost_texts.whole_cost(costs.by_currency, not_known=costs.not_known),
+        left_out=cost_texts.not_in_the_sum(not_known=costs.not_known, loose=costs.loose),
         hours=cost_texts.hours_to_care(costs.hours),
         adviser=cost_texts.ADVISER_DECIDES,
         lines=[_cost_line(each, batches.get(each.plan.line.item_id, ())) for each in costs.lines],
-        **_facts(request, of, plan, activity),
+        **_facts(request, of, answer),
     )
 
 
 def _cost_line(of: Carrying, batches: Sequence[BatchInKit]) -> dict[str, Any]:
-    line = of.plan
+    line, life = of.plan, of.plan.purchase.shelf_life_days
     marked = shares.icons(line.unused_share) if line.unused_share is not None else None
-    dated = line.purchase.shelf_life_days is not None
     return {
         "of": of,
         "plan": line,
         "cost": _cost_says(line),
         "needed": _needed(of),
         "instead": cost_texts.instead(of.instead),
-        "icons": pictures.Icons(marked) if dated and marked is not None else None,
+        "icons": pictures.Icons(marked) if life is not None and marked is not None else None,
         "unused": _unused_says(line, marked),
         "less": _less(of),
         "price": texts.money(line.purchase.price, line.purchase.currency)
         if line.purchase.price is not None
         else "",
+        "keeps": cost_texts.keeps_for(life) if life is not None else "",
         "known": rate_texts.known_trips(of.known_trips, of.trips) if of.trips else "",
         "batches": [(each, cost_texts.batch_left(each.unused, each.units)) for each in batches],
     }
 
 
 def _cost_says(of: LinePlan) -> str:
-    if of.per_year is not None:
-        return cost_texts.carrying_cost(
-            of.per_year.carrying,
-            of.per_year.waste,
-            of.purchase.currency,
-            if_unused=of.demand is None,
-        )
-    return cost_texts.no_price() if of.purchase.price is None else cost_texts.no_shelf_life()
+    cost, currency = of.per_year, of.purchase.currency
+    if cost is None:
+        return cost_texts.no_price() if of.purchase.price is None else cost_texts.no_shelf_life()
+    if of.basis is Basis.COMES_BACK:
+        return cost_texts.kept_cost(cost.carrying, currency)
+    return cost_texts.carrying_cost(
+        cost.carrying, cost.waste, currency, if_unused=of.basis is not Basis.DEMAND
+    )
 
 
-def _needed(of: Carrying) -> list[str]:
+def _needed(of: Carrying) -> str:
     """How often it was needed here, and what that can bear."""
     if not of.plan.needs:
-        return [texts.serves_nothing()]
-    said = [rate_texts.recorded(of.uses, of.days)]
-    if of.too_few:
-        said.append(cost_texts.too_few_to_judge(carrying.YEARS, of.once_in_years * 1000))
-    elif of.below is not None:
-        said.append(rate_texts.below(of.below * 1000))
-    return said
+        return cost_texts.no_purpose()
+    if of.uses or of.at_least or not of.days:
+        return rate_texts.recorded(of.uses, of.days, at_least=of.at_least)
+    return cost_texts.none_used(of.days, too_few=of.too_few, years=carrying.YEARS)
 
 
 def _unused_says(of: LinePlan, marked: int | None) -> str:
-    if not of.line.item.needs_date and of.purchase.shelf_life_days is None:
-        return cost_texts.no_date()
     if of.purchase.shelf_life_days is None:
-        return cost_texts.no_shelf_life()
-    return texts.no_rate() if marked is None else cost_texts.of_100_units(marked)
+        return cost_texts.no_shelf_life() if of.line.item.needs_date else cost_texts.no_date()
+    if of.basis is Basis.COMES_BACK:
+        return cost_texts.replaced_at_its_date()
+    return cost_texts.unused_not_known() if marked is None else cost_texts.of_100_units(marked)
 
 
 def _less(of: Carrying) -> list[str]:
     """What would throw away less money."""
     less, line = of.less_waste, of.plan
     said = []
-    if (fewer := less.fewer) is not None:
-        currency = line.purchase.currency
+    if less.fewer is not None:
         said.append(
-            cost_texts.fewer(line.quantity, fewer.quantity, fewer.runs_out, fewer.saved, currency)
+            cost_texts.fewer(**vars(less.fewer), now=line.quantity, currency=line.purchase.currency)
         )
     if less.smaller_pack:
         said.append(cost_texts.smaller_pack(less.smaller_pack, line.quantity))

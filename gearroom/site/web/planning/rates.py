@@ -62,6 +62,11 @@ def _row(of: NeedRow) -> dict[str, Any]:
         )
         if taken.rate and taken.interval
         else "",
+        "made_from": rate_texts.made_from(
+            taken.known_trips, pooled=taken.pooled, stated=taken.prior is not None
+        )
+        if taken.rate
+        else "",
         "activities": [_of_activity(each) for each in of.activities],
         "known": rate_texts.known_trips(of.ours.known, of.ours.trips) if of.ours.trips else "",
     }

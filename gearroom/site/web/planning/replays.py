@@ -1,5 +1,6 @@
 """A list on past trips."""
 
+from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -10,8 +11,8 @@ from gearroom.site.web.page.shell import actor, page, show
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import replays
-from kits.services.planning.replays import Comparison
-from kits.services.text import planning_texts as texts
+from kits.services.planning.replays import Comparison, TripShortage
+from kits.services.text import planning_texts, replay_texts as texts
 
 
 @require_safe
@@ -21,38 +22,67 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
     who = actor(request)
     kit = find.kit(who, request.GET["kit"]) if request.GET.get("kit") else None
     done = replays.of_version(packing_lists.version_of(id, number), kit)
+    theirs = replays.visible_trips(who, done)
+    left_out = len(done.done.not_counted)
     return show(
         request,
         "site/planning/replay/replay.html",
         version=done.version,
+        replaced_by=packing_lists.replaced_by(done.version),
         kit=kit,
         done=done,
-        says=_says(done),
-        shortages=_shortages(who, done),
-        not_counted=len(done.done.not_counted) and texts.not_counted(len(done.done.not_counted)),
-        caution=texts.CAUTION,
+        whose=_whose(who, done),
+        says=texts.replayed(done.done),
+        beside=_beside(done),
+        trips=_by_trip(who, theirs, done.shortages),
+        stood_in=_by_trip(who, theirs, done.stood_in),
+        perhaps=_by_trip(who, theirs, done.perhaps),
+        not_counted=left_out and texts.not_counted(left_out, done.wants_not_counted),
+        own_words=_own_words(who, done),
+        caution=planning_texts.CAUTION,
     )
 
 
-def _says(of: Comparison) -> list[str]:
-    said = [texts.replayed(of.done.counted, of.done.short_trips)]
-    if of.now is not None and of.done.counted:
-        said.append(texts.short_now(of.now.short_trips))
-    if of.now is not None:
-        said.append(texts.weighs_less(of.lighter_g, len(of.unweighed)))
-        if of.done.counted:
-            said.append(texts.wastes_less(of.saved, of.currency, len(of.unpriced)))
+def _whose(who: Actor, done: Comparison) -> str:
+    names = [kit.name for kit in done.kits if find.sees_kit(who, kit)]
+    return texts.whose_trips(done.done.counted, names, len(done.kits) - len(names))
+
+
+def _own_words(who: Actor, done: Comparison) -> str:
+    words = replays.visible_words(who, done)
+    count = len(done.own_words)
+    return texts.own_words(words, count - len(words)) if count else ""
+
+
+def _beside(of: Comparison) -> list[str]:
+    """What it comes to beside the version in use; nothing of that version itself."""
+    if of.now is None:
+        return []
+    said = [texts.as_now(of.now)] if of.done.counted else []
+    said.append(texts.weighs_less(of.lighter_g, len(of.unweighed)))
+    if of.done.counted:
+        said.append(texts.wastes_less(of.saved, of.currency, len(of.unpriced)))
     return said
 
 
-def _shortages(who: Actor, done: Comparison) -> list[dict[str, Any]]:
-    """What was short, trip by trip; a trip of rooms that are not theirs without its name."""
-    theirs = replays.visible_trips(who, done)
-    return [
-        {
-            "trip": each.trip.trip if each.trip.trip.pk in theirs else None,
-            "first_day": each.trip.trip.first_day,
-            "says": texts.shortage(each.item.name, each.short),
-        }
-        for each in done.shortages
-    ]
+def _by_trip(who: Actor, theirs: set[int], short: list[TripShortage]) -> list[dict[str, Any]]:
+    """What was short on each kit's trip, by whether it is on the list; a trip or a kit of rooms
+    that are not theirs without its name."""
+    rows = []
+    for _checkout, of_trip in groupby(short, key=lambda each: each.trip.checkout):
+        shortages = list(of_trip)
+        first = shortages[0]
+        rows.append(
+            {
+                "trip": first.trip.trip if first.trip.trip.pk in theirs else None,
+                "kit": first.kit if find.sees_kit(who, first.kit) else None,
+                "first_day": first.trip.trip.first_day,
+                "absent": [_says(each) for each in shortages if not each.short.on_list],
+                "ran_out": [_says(each) for each in shortages if each.short.on_list],
+            }
+        )
+    return rows
+
+
+def _says(of: TripShortage) -> str:
+    return texts.shortage(of.item.name, of.short)

@@ -30,7 +30,9 @@ class ActivityForm(PageForm):
 
 
 def need_of(key: str) -> Need:
-    """A need by its key. Raises NotFound."""
+    """A need by its key. Raises Invalid where none was chosen, NotFound."""
+    if not key:
+        raise Invalid(_("Choose a need."), field="need")
     need = Need.objects.filter(key=key).first()
     if need is None:
         raise NotFound("need", key)

@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy, pgettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Problem
 from gearroom.site.web.page import (
@@ -19,8 +18,8 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     here,
-    page,
     read_field,
+    read_page,
     show,
 )
 from gearroom.site.web.page.words import DISPOSALS, WENT
@@ -87,8 +86,7 @@ def all_recalls(act: Act, request: HttpRequest) -> Done:
     )
 
 
-@require_safe
-@page("answer_recall")
+@read_page("answer_recall")
 def recall(request: HttpRequest, recall: int, problem: Problem | None = None) -> HttpResponse:
     """A recall: certainly and maybe apart, who has it, who was notified, what they answered."""
     who, of = actor(request), recalls.find(recall)

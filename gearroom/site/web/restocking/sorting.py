@@ -183,10 +183,6 @@ def _left_out(kit: Kit, text: str) -> sorting.RestockDifference:
     return sorting.RestockDifference(find.item(item), find.section(kit, key))
 
 
-def _seal_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpResponse:
-    return _page(request, find.kit(actor(request), kit), problem)
-
-
 class ClosedForm(PageForm):
     """Whether the bag closed, and what it weighs, where somebody says so."""
 
@@ -198,7 +194,12 @@ class ClosedForm(PageForm):
     )
 
 
-@form_view("reseal", "sort", part="#seal", refused=_seal_refused)
+@form_view(
+    "reseal",
+    "sort",
+    part="#seal",
+    refused=lambda request, kit, problem: _page(request, find.kit(actor(request), kit), problem),
+)
 def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
     """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
     sent, of = request.POST, find.kit(act.actor, kit)

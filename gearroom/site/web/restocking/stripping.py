@@ -1,5 +1,6 @@
 """A bought, filled kit taken apart line by line: kept in place, onto a shelf, for training, thrown
-out. Each line is written at once; what remains to be added and the cost stand beside it."""
+out. Each line is written at once; what remains to be added and the cost stand beside it. And a kit
+emptied for good the same way, which may then be retired."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -8,9 +9,8 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
-from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.core.acts import Act, Invalid, Problem, refuse_first
 from gearroom.site.web.page import (
     Done,
     Money,
@@ -24,19 +24,21 @@ from gearroom.site.web.page import (
     id_of,
     page,
     read_field,
+    read_page,
     show,
     words,
 )
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
-from kits.models import Disposal, Item, Kit
+from kits.models import Disposal, Holding, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find, holders
-from kits.services.restocking import building, stripping
+from kits.services.restocking import building, emptying, stripping
 from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.restocking.emptying import Destination, EmptyLine
 from labels.rules.codes.scans import Reading
 from labels.rules.codes.typed import TextKind as TextKind, resolve
 from labels.services.scan import pack_scans
@@ -47,8 +49,7 @@ _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", 
 
 
 # ----------------------------------------------------------------------------- which kit it becomes
-@require_safe
-@page("strip")
+@read_page("strip")
 def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)
@@ -90,7 +91,7 @@ def _page(
         kit=kit,
         progress=progress,
         out=holders.open_checkout(kit),
-        packs=[_ways(kit, pack, progress) for pack in packs],
+        packs=[_with_destinations(kit, pack, progress) for pack in packs],
         near=near,
         text=(request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
         values=request.POST,
@@ -101,7 +102,9 @@ def _page(
     )
 
 
-def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[str, Any]:
+def _with_destinations(
+    kit: Kit, pack: dict[str, Any], progress: stripping.Progress
+) -> dict[str, Any]:
     """A thing with all the places that it may go to."""
     item = pack["item"]
     if item is None:
@@ -232,11 +235,8 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
 
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
-    if goes not in list(Fate):
-        raise Invalid(_("Tap where the item goes."), field="goes")
+    _refuse_no_place(list(Fate), goes, where)
     fate, values = Fate(goes), LineForm.read(sent)
-    if fate is Fate.DISPOSE and where not in Disposal.values:
-        raise Invalid(_("Tap how to dispose of the item."), field="goes")
     return BoughtItem(
         item=item,
         units=read_field(WholeNumber(least=1, label=_("How many")), sent, "units"),
@@ -249,6 +249,17 @@ def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDi
         shelf=find.shelf(act.actor, where) if fate is Fate.SHELF else None,
         disposal=Disposal(where) if fate is Fate.DISPOSE else None,
         price=values["price"],
+    )
+
+
+def _refuse_no_place(places: Sequence[str], goes: str, where: str) -> None:
+    """Raise Invalid where no place was tapped, or not how it is disposed of."""
+    refuse_first(
+        (goes not in places, Invalid(_("Tap where the item goes."), field="goes")),
+        (
+            goes == Fate.DISPOSE and where not in Disposal.values,
+            Invalid(_("Tap how to dispose of the item."), field="goes"),
+        ),
     )
 
 
@@ -273,4 +284,70 @@ def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
         _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
         % {"thing": item.name},
         to=f"{reverse('strip-kit', args=[of.name])}?{query}",
+    )
+
+
+# --------------------------------------------------------------------------------- emptied for good
+def _empty_page(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    of = find.kit(who, kit)
+    who.require("strip", of.room_id)
+    return show(
+        request,
+        "site/restocking/empty.html",
+        problem=problem,
+        kit=of,
+        out=holders.open_checkout(of),
+        rows=[_row(of, held) for held in emptying.inside(of)],
+        values=request.POST,
+        may_retire=who.may("edit_kit", of.home_room_id),
+    )
+
+
+def _row(kit: Kit, held: Holding) -> dict[str, Any]:
+    item = held.lot.item
+    options = allowed(Kind(item.kind), item.disposal)
+    return {
+        "held": held,
+        "ref": f"{held.place.section_key}:{held.lot_id}",
+        "shelves": [] if kit.training else stripping.shelves_for(kit, item),
+        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
+    }
+
+
+class EmptyForm(PageForm):
+    """What is taken out, as `SECTION:LOT`, and where it goes, as `DESTINATION:WHERE`."""
+
+    line = ShortText()
+    goes = ShortText()
+    units = WholeNumber(least=1, label=gettext_lazy("How many"))
+    reason = ShortText()
+
+
+@form_view("strip", "empty-kit", page_of=_empty_page)
+def empty(act: Act, request: HttpRequest, kit: str) -> Done:
+    """What is in it, and where each goes."""
+    of, values = find.kit(act.actor, kit), EmptyForm.read(request.POST)
+    section, _colon, lot = values["line"].rpartition(":")
+    goes, _colon, where = values["goes"].partition(":")
+    _refuse_no_place(list(Destination), goes, where)
+    line = EmptyLine(
+        section=find.section(of, section),
+        lot=find.lot(lot),
+        units=values["units"],
+        way=Destination(goes),
+        reason=values["reason"],
+        shelf=find.shelf(act.actor, where) if goes == Destination.SHELF else None,
+        disposal=Disposal(where) if goes == Destination.DISPOSE else None,
+    )
+    done = emptying.empty(act, of, [line])
+    place = done.went[0][1]
+    return Done(
+        _("Recorded: %(units)d × %(thing)s, %(place)s.")
+        % {
+            "units": line.units,
+            "thing": line.lot.item.name,
+            "place": words.WENT.get(place.kind) or words.DISPOSALS.get(place.kind) or place.name,
+        },
+        done.entry.pk,
     )

@@ -21,12 +21,7 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
     """Whoever belongs to its room goes to the thing; anybody else sees what it is, whose it is and
     how to return it."""
     who = actor_of(request.user) if request.user.is_authenticated else None
-    parsed = label_codes.parse(code)
-    printed = (
-        Label.objects.select_related(*labelling.SHOWN_WITH).filter(code=parsed).first()
-        if parsed
-        else None
-    )
+    printed = passerby.label_of(code)
     if printed is None:
         return show(
             request,
@@ -34,7 +29,7 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
             status=404,
             title=_("No label has this code."),
             detail=_("Scan the code on the label again: its check character does not match.")
-            if parsed is None
+            if label_codes.parse(code) is None
             else _("This looks like one of our labels, but it was not created here."),
         )
     facts = passerby.facts_of(printed, who)

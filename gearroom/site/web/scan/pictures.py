@@ -5,15 +5,14 @@ from collections.abc import Callable
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Problem
-from gearroom.site.web.page import actor, page
+from gearroom.site.web.page import actor, read_page
 from kits.models import Lot
 from kits.services.kits import holds
 from kits.services.lookup import find
 from labels.services.scan import read_picture
-from labels.services.scan.batches import batch_in
+from labels.services.scan.pack_scans import batch_in
 
 
 def picture_of(request: HttpRequest, name: str) -> bytes:
@@ -56,8 +55,7 @@ def form_with_batch(
         return page_of(problem=problem)
 
 
-@require_safe
-@page()
+@read_page()
 def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
     """One photo of a kit."""
     who = actor(request)

@@ -7,11 +7,13 @@ In the common case there is no mode to choose. A kit brings up its trip and guid
 scanned before or after it, takes it out without a tap (see `waiting`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
+from datetime import timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -34,17 +36,22 @@ from gearroom.site.web.page import (
     MOST_ID,
     Choice,
     Day,
+    Done,
     Moment,
     PageForm,
     ShortText,
     Tick,
     WholeNumber,
+    acted,
     actor,
+    back_to,
     backdated,
+    form_view,
     here,
     new_person,
     once_a_form,
     page,
+    read_field,
     show,
 )
 from gearroom.site.web.scan.cards import (
@@ -58,10 +65,12 @@ from gearroom.site.web.scan.cards import (
     state_of,
 )
 from gearroom.site.web.scan.pictures import picture_of
-from gearroom.site.web.scan.recent import just_done
-from kits.models import AsFound, Checkout
+from kits.models import AsFound, Checkout, Entry, EntryKind
+from kits.services.custody import wrong_kit
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
+from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find, holders
+from kits.services.text import irregular_texts
 from kits.services.trips import due_times
 from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
 from labels.services.scan import scanning, views
@@ -131,11 +140,11 @@ def _read(request: HttpRequest) -> Readings:
 def _scan(request: HttpRequest, act: Act, read: Readings, state: State) -> dict[str, Any]:
     """Do what the form asks with what was read, or what is plainly meant."""
     if request.POST.get("intent"):
-        ask = _ask(request, act)
+        ask = _request_of_form(request, act)
         if ask.holder is not None:  # they wait too, if it is elsewhere
             state = replace(state, holder=str(ask.holder.pk))
     else:
-        read, ask = _plain_ask(act, read, state)
+        read, ask = _usual_request(act, read, state)
     act = backdated(act, request.POST, views.zone_for(act))
     answer = scanning.scan(act, read, ask)
     if answer.stop is not None:
@@ -153,7 +162,7 @@ def _result(answer: ScanAnswer, state: State) -> dict[str, Any]:
     return {"cards": cards, "state": asdict(waits), "keep": not asks}
 
 
-def _ask(request: HttpRequest, act: Act) -> ScanRequest:
+def _request_of_form(request: HttpRequest, act: Act) -> ScanRequest:
     """What a button of a card asks for."""
     sent, who = request.POST, act.actor
     values = AskForm.read(sent, zone=views.zone_for(act))
@@ -170,7 +179,7 @@ def _ask(request: HttpRequest, act: Act) -> ScanRequest:
     )
 
 
-def _plain_ask(act: Act, read: Readings, state: State) -> tuple[Readings, ScanRequest]:
+def _usual_request(act: Act, read: Readings, state: State) -> tuple[Readings, ScanRequest]:
     """What somebody wants who scans and presses nothing."""
     if state.mode == LOOK:
         return read, ScanRequest()
@@ -215,7 +224,7 @@ def _page(
         "since": clock.now().isoformat(),
         "holder": holder,
         "shelf": find.place(who, state.shelf) if state.shelf else None,
-        "outcomes": [_now(who, each, holder) for each in cards],
+        "outcomes": [_with_changes_since(who, each, holder) for each in cards],
         "modes": modes_of(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
@@ -231,7 +240,7 @@ def _page(
     return show(request, "site/scan/scan.html", problem=problem, **facts)
 
 
-def _now(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:
+def _with_changes_since(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:
     """A card with what is so now: when its kit is due; the trip that a kit just handed back was out
     for with the very person who waits for it."""
     facts = dict(kept)
@@ -242,3 +251,100 @@ def _now(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, A
         again = Checkout.objects.filter(closed_by=kept["entry"], person=holder, trip__isnull=False)
         facts["trip_again"] = again.values_list("trip", flat=True).first()
     return facts
+
+
+# ----------------------------------------------------------------------- what somebody did just now
+_KINDS = (
+    *MAY_BE_ANOTHER_KITS,
+    EntryKind.USE,
+    EntryKind.RESTOCK,
+    EntryKind.RESEAL,
+    EntryKind.LOOK_INSIDE,
+    EntryKind.TAKE_OUT,
+    EntryKind.WITHHOLD,
+    EntryKind.RELEASE,
+)
+_SHIFT = timedelta(hours=4)
+_MOST_KITS = 24
+_MOST_CHANGES = 6
+
+
+def just_done(actor: Actor, most: int = 10) -> list[Entry]:
+    """The last acts of somebody on kits, newest first, without those that were put right."""
+    return list(
+        Entry.objects.filter(
+            person=actor.person,
+            kit__isnull=False,
+            kind__in=_KINDS,
+            part=0,  # an act is undone whole: what a hand-back wrote along with it goes with it
+            reversed_by__isnull=True,
+            recorded_at__gte=clock.now() - _SHIFT,
+        )
+        .select_related("kit__home_room", "trip")
+        .prefetch_related("checkouts_opened__person")
+        .order_by("-id")[:most]
+    )
+
+
+@page("take_back")
+def undo(request: HttpRequest, entry: int) -> HttpResponse:
+    """Put an act right by its reversal: one's own last act at once, any other after a look at what
+    stands on it and what is so afterwards."""
+    who, together = actor(request), "sure" in request.POST
+    if request.method == "POST" and (together or reversal.is_own_last(who, entry)):
+        try:
+            to = back_to(request, reverse("board"))
+            return acted(request, lambda act: _undo(act, entry, request.POST), to=to)
+        except Problem as refused:
+            if not refused.facts.get("together"):
+                raise
+    named, would = reversal.preview(Act(actor=who, room=here(request)), entry)
+    later = [kit_summary.act(each) for each in would.later]
+    return show(
+        request,
+        "site/custody/undo.html",
+        status=409 if together else 200,
+        entry=named,
+        says=kit_summary.act(named)["text"],
+        later=later,
+        changes=would.changes,
+        through=later[-1]["entry"] if later else 0,
+        anew=together,
+        to=back_to(request, reverse("board")),
+    )
+
+
+def _undo(act: Act, entry: int, sent: Mapping[str, str]) -> Done:
+    through = read_field(WholeNumber(required=False, most=MOST_ID), sent, "through")
+    done = reversal.reverse(act, entry, together="sure" in sent, through=through)
+    changes = [change.text for change in done.changes[:_MOST_CHANGES]]
+    return Done(" ".join([_("Undone."), *changes]))
+
+
+def _wrong_kit_page(
+    request: HttpRequest, entry: int, problem: Problem | None = None
+) -> HttpResponse:
+    wrong, kit = wrong_kit.entry_and_kit(actor(request), entry)
+    kits = wrong_kit.candidates(actor(request), wrong, kit)[:_MOST_KITS]
+    return show(request, "site/custody/wrong_kit.html", problem=problem, entry=wrong, kits=kits)
+
+
+@form_view("take_back", page_of=_wrong_kit_page)
+def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
+    """Which kit it really was: the act moves to that one."""
+    kit = find.kit(act.actor, request.POST.get("kit", "").strip())
+    done = wrong_kit.correct_kit(act, entry, kit)
+    to, facts = back_to(request, reverse("scan")), {"kit": done.kit.name, "wrong": done.wrong.name}
+    if done.entry is None:
+        sentence = _(
+            "%(wrong)s has been set back to how it was. %(kit)s already has a record of its "
+            "own, which is kept."
+        )
+        return Done(sentence % facts, to=to)
+    sentence = (
+        _("Corrected: the kit was %(kit)s. %(wrong)s has been set back to how it was.") % facts
+    )
+    if done.entry.irregular:
+        why = " ".join(map(irregular_texts.irregular, done.entry.irregular))
+        sentence += f" {why} " + _("The keeper will be notified.")
+    return Done(sentence, done.entry.pk, to)

@@ -7,7 +7,6 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _, ngettext
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import (
@@ -21,6 +20,7 @@ from gearroom.site.web.page import (
     one_more,
     page,
     read_field,
+    read_page,
     room_here,
     show,
 )
@@ -37,8 +37,7 @@ _OTHERS = range(3)
 _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began", "rest"})
 
 
-@require_safe
-@page("count")
+@read_page("count")
 def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = room_here(request)
@@ -62,8 +61,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
         return _sheet_page(request, place, problem)
 
 
-@require_safe
-@page("count")
+@read_page("count")
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     place = find.shelf(actor(request), shelf)
@@ -248,7 +246,7 @@ def _differences_page(
 def _write(request: HttpRequest, place: Place) -> HttpResponse:
     sent = request.POST
     sheet, differences = _previewed(sent, place)
-    silent = [each.lot for each in differences if not _why(sent, sheet.name(each.lot))]
+    silent = [each.lot for each in differences if not _reason_of(sent, sheet.name(each.lot))]
     if silent:
         sentence = _("Choose a reason for each difference, if known: %(what)s.")
         sentence %= {"what": ", ".join(map(_title, silent))}
@@ -256,7 +254,7 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         sheet, differences = _differences(sent, place)
-        explained = {each.lot.pk: _why(sent, sheet.name(each.lot)) for each in differences}
+        explained = {each.lot.pk: _reason_of(sent, sheet.name(each.lot)) for each in differences}
         done = counting.count(
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
@@ -272,7 +270,7 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
     return acted(request, perform, to=reverse("count"))
 
 
-def _why(sent: QueryDict, name: str) -> str:
+def _reason_of(sent: QueryDict, name: str) -> str:
     """Why the record was wrong about a batch, as the form says it; nothing where it does not."""
     why = whys().get(sent.get(f"why-{name}", ""), "")
     note = sent.get(f"note-{name}", "").strip()[:120]

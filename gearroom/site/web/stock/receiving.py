@@ -68,7 +68,7 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     look, text = _look(request)
 
     def perform(act: Act) -> dict[str, Any]:
-        outcome = _best(scanning.scan(act, look, ScanRequest(Intent.RECEIVE)).outcomes)
+        outcome = _most_telling(scanning.scan(act, look, ScanRequest(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None and outcome.means == Means.OTHER:
             sentence = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
                      "code on the pack again, or choose the item by hand.")  # fmt: skip
@@ -93,7 +93,7 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     return once_a_form(request, perform)  # type: ignore[no-any-return]  # what `perform` gives
 
 
-def _best(outcomes: Sequence[Outcome]) -> Outcome:
+def _most_telling(outcomes: Sequence[Outcome]) -> Outcome:
     """Of several codes in one photo, the one that says most: boxes carry their retail code beside
     the one with batch and date."""
     return max(

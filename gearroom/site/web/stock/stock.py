@@ -10,8 +10,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _, gettext_lazy, gettext_lazy as _lazy, ngettext
-from django.views.decorators.http import require_safe
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
@@ -24,7 +23,7 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     here,
-    page,
+    read_page,
     room_here,
     rooms_of,
     show,
@@ -71,8 +70,7 @@ def with_faults(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
     return [{"held": row, "fault": FAULTS[row.fault] if row.fault else ""} for row in rows]
 
 
-@require_safe
-@page()
+@read_page()
 def all_items(request: HttpRequest) -> HttpResponse:
     """Every item with what each room has of it, what is running low first."""
     search, low = request.GET.get("search", "").strip()[:40], bool(request.GET.get("low"))
@@ -94,8 +92,7 @@ def all_items(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def item(request: HttpRequest, item: int) -> HttpResponse:
     """One item: its batches by shelf, where it is in kits, and what happened to it."""
     who, of = actor(request), find.item(item)
@@ -123,8 +120,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def expiry(request: HttpRequest) -> HttpResponse:
     """What goes out of date when: a picture over the months, and tables that say the same."""
     who = actor(request)
@@ -250,7 +246,7 @@ class DateForm(PageForm):
 
     place = ShortText()
     lot = ShortText()
-    units = WholeNumber(least=1, label=gettext_lazy("Units"))
+    units = WholeNumber(least=1, label=_lazy("Units"))
     printed = ShortText(40)
     number = ShortText(80)
 

@@ -14,7 +14,6 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.formats import get_format
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem, Stale, one
 from gearroom.core.models import Room
@@ -31,7 +30,7 @@ from gearroom.site.web.page import (
     form_view,
     here,
     id_of,
-    page,
+    read_page,
     rooms_of,
     show,
     today_here,
@@ -58,8 +57,7 @@ MOST_A_MONTH = 300
 
 
 # --------------------------------------------------------------------------------- those to come
-@require_safe
-@page()
+@read_page()
 def list_trips(request: HttpRequest) -> HttpResponse:
     """The trips that are not over, soonest departure first."""
     trips_here, room = _trips_of(request)
@@ -75,8 +73,7 @@ def list_trips(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_safe
-@page()
+@read_page()
 def month(request: HttpRequest) -> HttpResponse:
     """A month of trips, past ones too, as a calendar."""
     today = today_here(request)
@@ -128,8 +125,7 @@ def _trips_of(request: HttpRequest) -> tuple[QuerySet[Trip], Room | None]:
 
 
 # ------------------------------------------------------------------------------------------ one
-@require_safe
-@page()
+@read_page()
 def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
     """A trip: what it needs, its kits, and which others could go."""
     who, row = actor(request), find.trip(actor(request), trip)

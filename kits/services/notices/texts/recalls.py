@@ -101,11 +101,11 @@ def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Itera
 
 def _whom_to_call(kit: RecalledKit) -> str:
     """Whoever has it or answers for it, else the room."""
-    name, phone, room = kit.get("person"), kit.get("phone"), kit.get("room", "")
-    if name and phone:
-        return _("call %(name)s, %(phone)s.") % {"name": name, "phone": phone}
-    if name:
-        return _("ask %(name)s (no phone on record).") % {"name": name}
-    if kit.get("room_phone"):
-        return _("call the %(room)s, %(phone)s.") % {"room": room, "phone": kit["room_phone"]}
-    return _("look in the %(room)s.") % {"room": room}
+    name, phone = kit.get("person"), kit.get("phone" if kit.get("person") else "room_phone")
+    cases = (
+        (name and phone, _("call %(name)s, %(phone)s.")),
+        (name, _("ask %(name)s (no phone on record).")),
+        (phone, _("call the %(room)s, %(phone)s.")),
+    )
+    text = next((text for applies, text in cases if applies), _("look in the %(room)s."))
+    return text % {"name": name, "phone": phone, "room": kit.get("room", "")}

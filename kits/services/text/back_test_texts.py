@@ -1,0 +1,187 @@
+"""What is said of how the last season went beside what was expected of it."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _, ngettext
+
+from kits.rules.planning.back_test import LeftOut, Spread
+from kits.rules.planning.seasons import Season
+from kits.services.text.past_use_texts import season, used
+from kits.services.text.planning_texts import number, times
+
+
+def expected_shortages(
+    earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool
+) -> str:
+    """How many shortages were expected of the last season, and how many there were."""
+    return _(
+        "%(season)s: about %(expected)s shortages were expected, going by the records of "
+        "%(earlier)s. On record: %(happened)s."
+    ) % _facts(earlier, of, spread, at_least=at_least)
+
+
+def expected_uses(earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool) -> str:
+    """How many uses were expected of the last season, and how many there were."""
+    return _(
+        "%(season)s: about %(expected)s uses were expected, going by the records of %(earlier)s. "
+        "On record: %(happened)s."
+    ) % _facts(earlier, of, spread, at_least=at_least)
+
+
+def _facts(
+    earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool
+) -> dict[str, str]:
+    return {
+        "earlier": _months(earlier),
+        "season": season(of),
+        "expected": number(spread.expected),
+        "happened": used(spread.happened, at_least=at_least),
+    }
+
+
+def _months(of: Sequence[Season]) -> str:
+    """From the first month to the last: Apr 2025 – Jun 2026."""
+    first, last = of[0].first, of[-1].last
+    if first.year == last.year:
+        return f"{date_format(first, 'M')} – {date_format(last, 'M Y')}"
+    return f"{date_format(first, 'M Y')} – {date_format(last, 'M Y')}"
+
+
+def chance_alone(of: Spread) -> str:
+    """How far chance alone would spread what happens, and whether it did."""
+    facts = {"low": number(of.low), "high": number(of.high)}
+    if of.low == of.high:
+        said = _("Of ten such seasons, nine would have %(low)s.") % facts
+    else:
+        said = _("Of ten such seasons, nine would have from %(low)s to %(high)s.") % facts
+    if of.by_chance:
+        return f"{said} " + _("What happened lies within that.")
+    if of.happened > of.high:
+        return f"{said} " + _("What happened lies above that: rely on these numbers less.")
+    return f"{said} " + _("What happened lies below that: rely on these numbers less.")
+
+
+def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
+    """The needs that came up more or less often than chance explains, of so many."""
+    if not needs:
+        return ""
+    count = len(more) + len(less)
+    if not count:
+        return ngettext(
+            "The one need that had a rate came up about as often as expected.",
+            "Each of the %(n)d needs that had a rate came up about as often as expected.",
+            needs,
+        ) % {"n": needs}
+    said = ngettext(
+        "%(count)d of %(n)d need came up more or less often than chance alone explains.",
+        "%(count)d of %(n)d needs came up more or less often than chance alone explains.",
+        needs,
+    ) % {"count": count, "n": needs}
+    parts = [said]
+    if more:
+        parts.append(_("More often than expected: %(names)s.") % {"names": ", ".join(more)})
+        parts.append(_("Plans for these may carry too few."))
+    if less:
+        parts.append(_("Less often than expected: %(names)s.") % {"names": ", ".join(less)})
+    parts.append(_("By chance alone it would be about one need in ten."))
+    return " ".join(parts)
+
+
+_LEFT_OUT: dict[LeftOut, Callable[[int], str]] = {
+    LeftOut.NOT_ON_LIST: lambda n: ngettext(
+        "%(n)d that the kit’s list carried nothing for",
+        "%(n)d that the kit’s list carried nothing for",
+        n,
+    ),
+    LeftOut.OWN_WORDS: lambda n: ngettext(
+        "%(n)d noted in own words", "%(n)d noted in own words", n
+    ),
+    LeftOut.WITHOUT_RATE: lambda n: ngettext(
+        "%(n)d whose need had no rate before", "%(n)d whose needs had no rate before", n
+    ),
+    LeftOut.NOT_COUNTED: lambda n: ngettext(
+        "%(n)d of a kit that nobody counted", "%(n)d of kits that nobody counted", n
+    ),
+    LeftOut.NO_NEED: lambda n: ngettext(
+        "%(n)d of an item that is not said to serve a need",
+        "%(n)d of items that are not said to serve a need",
+        n,
+    ),
+}
+
+
+def noted_wants(of: Season, wants: Mapping[LeftOut | None, int], beyond_list: int) -> str:
+    """How what was noted as not there in a season comes to the shortages that are compared."""
+    total, inside = sum(wants.values()), wants.get(None, 0)
+    said = [
+        ngettext(
+            "In %(season)s, %(n)d thing was noted as wanted and not there.",
+            "In %(season)s, %(n)d things were noted as wanted and not there.",
+            total,
+        )
+        % {"season": season(of), "n": total}
+        if total
+        else _("In %(season)s, nothing was noted as wanted and not there.") % {"season": season(of)}
+    ]
+    if total:
+        said.append(
+            ngettext(
+                "%(n)d of them is among these shortages.",
+                "%(n)d of them are among these shortages.",
+                inside,
+            )
+            % {"n": inside}
+            if inside
+            else _("None of them is among these shortages.")
+        )
+    if left := [says(n) % {"n": n} for why, says in _LEFT_OUT.items() if (n := wants.get(why, 0))]:
+        said.append(_("Left out: %(parts)s.") % {"parts": "; ".join(left)})
+    if beyond_list:
+        said.append(
+            ngettext(
+                "%(n)d shortage was not noted: more was used than the list says.",
+                "%(n)d shortages were not noted: more was used than the list says.",
+                beyond_list,
+            )
+            % {"n": beyond_list}
+        )
+    return " ".join(said)
+
+
+def average(expected: float) -> str:
+    """What was expected of one need, with one decimal place."""
+    if 0 < expected < 0.1:
+        return _("under %(least)s") % {"least": number(0.1)}
+    return number(expected)
+
+
+def no_test() -> str:
+    """Why nothing can be compared yet."""
+    return _(
+        "This compares the last three months that are over with what was expected of them from "
+        "all that was on record before. It needs known trips in two such seasons; come back then."
+    )
+
+
+def tested_trips(trips: int, not_counted: int) -> str:
+    """How many trips of the last season are compared."""
+    said = ngettext(
+        "%(n)d trip with a kit is compared.", "%(n)d trips with a kit are compared.", trips
+    ) % {"n": trips}
+    if not not_counted:
+        return said
+    left = ngettext(
+        "%(n)d more is left out: nobody counted what was used.",
+        "%(n)d more are left out: nobody counted what was used.",
+        not_counted,
+    ) % {"n": not_counted}
+    return f"{said} {left}"
+
+
+def without_rate(need: str, uses: float) -> str:
+    """A need that nothing was expected of."""
+    return _("%(need)s: needed %(times)s; it had no rate before, so nothing was expected.") % {
+        "need": need,
+        "times": times(uses),
+    }

@@ -1,0 +1,213 @@
+"""What is said of a list taken on past trips."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from django.utils.translation import gettext as _, ngettext
+
+from kits.rules.planning.replay import Replay, Shortage
+from kits.services.text.planning_texts import money, number, times
+
+
+def whose_trips(trips: int, kits: Sequence[str], others: int) -> str:
+    """Whose trips are looked at: kits by name, and how many of other gear rooms."""
+    if not kits and not others:
+        return _("No kit follows this list, so there is no past trip to take it on.")
+    names = list(kits)
+    if others:
+        names.append(
+            ngettext("%(n)d kit of another gear room", "%(n)d kits of other gear rooms", others)
+            % {"n": others}
+        )
+    facts = {"n": trips, "kits": ", ".join(names)}
+    if not trips:
+        return _("No known trip yet of %(kits)s.") % facts
+    return (
+        ngettext(
+            "This looks at %(n)d known trip of %(kits)s.",
+            "This looks at %(n)d known trips of %(kits)s.",
+            trips,
+        )
+        % facts
+    )
+
+
+def replayed(of: Replay) -> list[str]:
+    """On how many of past trips a list lacks something, each reason by itself."""
+    if not of.counted:
+        return [_("There is no past trip yet of which it is known what was used.")]
+    if not of.shortages:
+        said = [
+            ngettext(
+                "On that trip it had enough of everything that is on record.",
+                "On all of them it had enough of everything that is on record.",
+                of.counted,
+            )
+        ]
+    else:
+        said = [_not_on_list(of.not_on_list_trips), _ran_out(of.ran_out_trips)]
+    if of.stood_in_trips:
+        said.append(_stood_in(of.stood_in_trips))
+    if of.perhaps_trips:
+        said.append(_perhaps(of.perhaps_trips, also=bool(of.shortages)))
+    return said
+
+
+def _not_on_list(trips: int) -> str:
+    if not trips:
+        return _("Nothing was wanted that is not on this list.")
+    return ngettext(
+        "On %(n)d trip something was wanted that is not on this list at all.",
+        "On %(n)d trips something was wanted that is not on this list at all.",
+        trips,
+    ) % {"n": trips}
+
+
+def _ran_out(trips: int) -> str:
+    if not trips:
+        return _("For nothing that is on it there was too little for certain.")
+    return ngettext(
+        "On %(n)d trip something that is on this list ran out.",
+        "On %(n)d trips something that is on this list ran out.",
+        trips,
+    ) % {"n": trips}
+
+
+def _stood_in(trips: int) -> str:
+    return ngettext(
+        "On %(n)d trip an item was not enough, and something else on this list did instead.",
+        "On %(n)d trips an item was not enough, and something else on this list did instead.",
+        trips,
+    ) % {"n": trips}
+
+
+def _perhaps(trips: int, *, also: bool) -> str:
+    if also:
+        return ngettext(
+            "On %(n)d more trip perhaps something ran out: all that was carried then went.",
+            "On %(n)d more trips perhaps something ran out: all that was carried then went.",
+            trips,
+        ) % {"n": trips}
+    return ngettext(
+        "On %(n)d trip perhaps something ran out: all that was carried then went.",
+        "On %(n)d trips perhaps something ran out: all that was carried then went.",
+        trips,
+    ) % {"n": trips}
+
+
+def as_now(now: Replay) -> str:
+    """The same two of the version in use."""
+    if not now.shortages:
+        return _("The version in use would have had enough of everything that is on record.")
+    return _(
+        "The version in use: something that is not on it was wanted on %(absent)s; something that "
+        "is on it ran out on %(ran_out)s."
+    ) % {"absent": _trips(now.not_on_list_trips), "ran_out": _trips(now.ran_out_trips)}
+
+
+def _trips(count: int) -> str:
+    if not count:
+        return _("no trip")
+    return ngettext("%(n)d trip", "%(n)d trips", count) % {"n": count}
+
+
+def shortage(item: str, short: Shortage) -> str:
+    """What a trip lacked; *at least* where all that was carried then went."""
+    facts = {"item": item, "wanted": number(short.wanted), "lacking": number(short.lacking)}
+    facts["stood_in"] = number(short.stood_in)
+    if short.stood_in and not short.lacking and short.at_least:
+        return (
+            _("%(item)s: at least %(wanted)s wanted, for %(stood_in)s of them something else did")
+            % facts
+        )
+    if short.stood_in and not short.lacking:
+        return _("%(item)s: %(wanted)s wanted, for %(stood_in)s of them something else did") % facts
+    if not short.lacking:
+        return _("%(item)s: at least %(wanted)s wanted") % facts
+    if short.at_least:
+        return (
+            _("%(item)s: at least %(wanted)s wanted, at least %(lacking)s short (all went)") % facts
+        )
+    if not short.on_list:
+        return _("%(item)s: %(wanted)s wanted") % facts
+    return _("%(item)s: %(wanted)s wanted, %(lacking)s short") % facts
+
+
+def weighs_less(grams: int, unknown: int) -> str:
+    """How much it weighs beside the version that is followed now; `unknown`: changed items without
+    a weight."""
+    if unknown:
+        return ngettext(
+            "%(n)d changed item has no weight on record, so the difference in weight is not known.",
+            "%(n)d changed items have no weight on record, so the difference in weight is not "
+            "known.",
+            unknown,
+        ) % {"n": unknown}
+    facts = {"g": number(abs(grams))}
+    if not grams:
+        return _("It weighs the same as the version in use.")
+    return (
+        _("It carries %(g)s g less than the version in use.")
+        if grams > 0
+        else _("It carries %(g)s g more than the version in use.")
+    ) % facts
+
+
+def wastes_less(amount: Decimal, currency: str, unknown: int) -> str:
+    """How much money it throws away beside the version that is followed now; `unknown`: changed
+    items without a price."""
+    if unknown:
+        return ngettext(
+            "%(n)d changed item has no price on record, so the difference in money is not known.",
+            "%(n)d changed items have no price on record, so the difference in money is not known.",
+            unknown,
+        ) % {"n": unknown}
+    facts = {"money": money(abs(amount), currency)}
+    if not amount:
+        return _("It throws away as much money as the version in use.")
+    return (
+        _("It throws away %(money)s less.") if amount > 0 else _("It throws away %(money)s more.")
+    ) % facts
+
+
+def not_counted(trips: int, wants: int) -> str:
+    """Trips that a replay leaves out, and what was noted as not there on them."""
+    said = ngettext(
+        "%(n)d trip is left out: the kit came back and nobody counted what was used.",
+        "%(n)d trips are left out: the kit came back and nobody counted what was used.",
+        trips,
+    ) % {"n": trips}
+    if not wants:
+        return said
+    left = ngettext(
+        "%(n)d thing noted as not there on them is left out with them.",
+        "%(n)d things noted as not there on them are left out with them.",
+        wants,
+    ) % {"n": wants}
+    return f"{said} {left}"
+
+
+def own_words(words: Sequence[str], others: int) -> str:
+    """Wants in somebody's own words, which no list can be asked for; `others` are of kits that the
+    reader may not read about."""
+    count = len(words) + others
+    said = _listed(words)
+    if others:
+        said.append(
+            ngettext("%(n)d of another gear room", "%(n)d of other gear rooms", others)
+            % {"n": others}
+        )
+    return ngettext(
+        "%(n)d want noted in own words is not counted here: %(words)s.",
+        "%(n)d wants noted in own words are not counted here: %(words)s.",
+        count,
+    ) % {"n": count, "words": ", ".join(said)}
+
+
+def _listed(words: Iterable[str]) -> list[str]:
+    """Each once, with how often where it is more."""
+    return [
+        each if count == 1 else _("%(words)s (%(times)s)") % {"words": each, "times": times(count)}
+        for each, count in Counter(words).items()
+    ]

@@ -1,0 +1,151 @@
+"""Sentences of a list taken on past trips: of none, of one, of several."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from django.utils import translation
+
+from kits.rules.planning.replay import Replay, Shortage
+from kits.services.text import replay_texts as texts
+
+
+@pytest.fixture(autouse=True)
+def in_english() -> Iterator[None]:
+    with translation.override("en-gb"):
+        yield
+
+
+def short(trip: int, *, on_list: bool, lacking: int = 1, at_least: bool = False) -> Shortage:
+    return Shortage(trip, 1, 5, lacking, at_least=at_least, on_list=on_list)
+
+
+def done(
+    counted: int, *shortages: Shortage, perhaps: int = 0, stood_in: Sequence[Shortage] = ()
+) -> Replay:
+    return Replay(
+        counted=counted,
+        not_counted=[],
+        shortages=shortages,
+        perhaps=[short(100 + n, on_list=True, lacking=0, at_least=True) for n in range(perhaps)],
+        stood_in=stood_in,
+        thrown_out={},
+        waste=Decimal(0),
+        mass_g=0,
+        unpriced=frozenset(),
+        unweighed=frozenset(),
+    )
+
+
+def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
+    absent = [short(n, on_list=False) for n in range(1, 9)]
+    ran_out = [short(n, on_list=True) for n in (8, 9)]
+    assert texts.replayed(done(34, *absent, *ran_out, perhaps=1)) == [
+        "On 8 trips something was wanted that is not on this list at all.",
+        "On 2 trips something that is on this list ran out.",
+        "On 1 more trip perhaps something ran out: all that was carried then went.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("of", "says"),
+    [
+        (done(0), ["There is no past trip yet of which it is known what was used."]),
+        (done(1), ["On that trip it had enough of everything that is on record."]),
+        (done(9), ["On all of them it had enough of everything that is on record."]),
+        (
+            done(9, short(1, on_list=True)),
+            [
+                "Nothing was wanted that is not on this list.",
+                "On 1 trip something that is on this list ran out.",
+            ],
+        ),
+        (
+            done(9, short(1, on_list=False)),
+            [
+                "On 1 trip something was wanted that is not on this list at all.",
+                "For nothing that is on it there was too little for certain.",
+            ],
+        ),
+    ],
+)
+def test_of_none_and_of_one(of: Replay, says: list[str]) -> None:
+    assert texts.replayed(of) == says
+
+
+def test_what_something_else_did_instead_of_is_said_and_no_shortage() -> None:
+    covered = Shortage(1, 1, 5, 0, at_least=False, on_list=True, stood_in=2)
+    assert texts.replayed(done(9, stood_in=[covered])) == [
+        "On all of them it had enough of everything that is on record.",
+        "On 1 trip an item was not enough, and something else on this list did instead.",
+    ]
+    assert texts.shortage("Blanket", covered) == (
+        "Blanket: 5 wanted, for 2 of them something else did"
+    )
+    assert texts.shortage("Blanket", replace(covered, at_least=True)) == (
+        "Blanket: at least 5 wanted, for 2 of them something else did"
+    )
+
+
+def test_the_version_in_use_has_the_same_two_counts() -> None:
+    assert texts.as_now(done(9, short(1, on_list=False), short(2, on_list=False))) == (
+        "The version in use: something that is not on it was wanted on 2 trips; something that "
+        "is on it ran out on no trip."
+    )
+    assert texts.as_now(done(9)) == (
+        "The version in use would have had enough of everything that is on record."
+    )
+
+
+@pytest.mark.parametrize(
+    ("trips", "kits", "others", "says"),
+    [
+        (34, ["DAY-01", "DAY-02"], 0, "This looks at 34 known trips of DAY-01, DAY-02."),
+        (1, ["DAY-01"], 0, "This looks at 1 known trip of DAY-01."),
+        (2, ["DAY-01"], 1, "This looks at 2 known trips of DAY-01, 1 kit of another gear room."),
+        (0, ["DAY-01"], 0, "No known trip yet of DAY-01."),
+        (0, [], 0, "No kit follows this list, so there is no past trip to take it on."),
+    ],
+)
+def test_whose_trips_is_said(trips: int, kits: list[str], others: int, says: str) -> None:
+    assert texts.whose_trips(trips, kits, others) == says
+
+
+def test_wants_in_own_words_are_named_and_said_not_to_be_counted() -> None:
+    assert texts.own_words(["sun cream", "nail scissors", "nail scissors"], 0) == (
+        "3 wants noted in own words are not counted here: sun cream, nail scissors (twice)."
+    )
+    assert texts.own_words([], 1) == (
+        "1 want noted in own words is not counted here: 1 of another gear room."
+    )
+
+
+def test_differences_are_said_where_they_are_known() -> None:
+    assert texts.weighs_less(340, 0) == "It carries 340 g less than the version in use."
+    assert texts.weighs_less(-1, 0) == "It carries 1 g more than the version in use."
+    assert texts.weighs_less(0, 0) == "It weighs the same as the version in use."
+    assert "1 changed item has no weight" in texts.weighs_less(340, 1)
+    assert texts.wastes_less(Decimal(41), "GBP", 0) == "It throws away 41.00 GBP less."
+    assert texts.wastes_less(Decimal(-41), "GBP", 0) == "It throws away 41.00 GBP more."
+    assert "2 changed items have no price" in texts.wastes_less(Decimal(41), "GBP", 2)
+
+
+def test_a_shortage_says_at_least_where_all_went() -> None:
+    assert texts.shortage("Gauze", short(1, on_list=True, lacking=3)) == "Gauze: 5 wanted, 3 short"
+    assert texts.shortage("Gauze", short(1, on_list=True, lacking=3, at_least=True)) == (
+        "Gauze: at least 5 wanted, at least 3 short (all went)"
+    )
+    assert texts.shortage("Gauze", short(1, on_list=True, lacking=0, at_least=True)) == (
+        "Gauze: at least 5 wanted"
+    )
+    assert texts.shortage("Gauze", short(1, on_list=False, lacking=5)) == "Gauze: 5 wanted"
+
+
+def test_what_is_left_out_says_what_was_noted_there() -> None:
+    assert texts.not_counted(1, 0) == (
+        "1 trip is left out: the kit came back and nobody counted what was used."
+    )
+    assert texts.not_counted(2, 1).endswith(
+        "1 thing noted as not there on them is left out with them."
+    )
