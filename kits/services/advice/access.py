@@ -1,6 +1,6 @@
 """Whether advice for others is on, and who may send it."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
@@ -56,7 +56,10 @@ def put(act: Act, *, on: bool, senders: Sequence[int]) -> AdviceSettings:
 
 def may_send(actor: Actor) -> bool:
     """Whether it is on, and somebody may send it."""
-    return actor.may("send_advice") and is_on() and _is_named(actor, _named())
+    return (
+        actor.may("send_advice")
+        and AdviceSettings.objects.filter(on=True, senders=actor.person).exists()
+    )
 
 
 def refuse_while_off() -> None:
@@ -70,7 +73,7 @@ def require_sender(actor: Actor) -> None:
     NotAllowed without the right, or (`not-a-sender`) without having been named."""
     refuse_while_off()
     actor.require("send_advice")
-    if not _is_named(actor, _named()):
+    if actor.person is not None and actor.person.pk not in _named():
         raise NotAllowed(
             "not-a-sender",
             _("You have not been named to send advice. Ask an administrator."),
@@ -79,7 +82,3 @@ def require_sender(actor: Actor) -> None:
 
 def _named() -> set[int]:
     return set(AdviceSettings.objects.values_list("senders", flat=True)) - {None}
-
-
-def _is_named(actor: Actor, named: Collection[int]) -> bool:
-    return actor.person is None or actor.person.pk in named
