@@ -292,6 +292,8 @@ LISTS: dict[str, Make] = {
     "page GET lists/{id}/{number}/costs/": lambda a: _version(a, "version"),
     "page GET lists/{id}/{number}/replay/": lambda a: _version(a, "draft"),
     "page GET past-use/": lambda a: say(),
+    "page GET season/": lambda a: say(),
+    "page GET season/ #printed": lambda a: say({"print": "1"}),
     "page GET back-test/": lambda a: say(),
     "page GET rates/": lambda a: say(),
     "page GET rates/{need}/": lambda a: say(need="blister"),

@@ -63,6 +63,7 @@ AT_THE_DESK = (
     "/kits/DAY-01/plan/",
     "/kits/DAY-01/costs/",
     "/past-use/",
+    "/season/",
     "/back-test/",
     "/rates/",
     "/rates/small-wound/",

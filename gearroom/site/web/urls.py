@@ -19,6 +19,7 @@ from gearroom.site.web.planning import (
     plans,
     rates,
     replays,
+    season,
     vocabulary,
 )
 from gearroom.site.web.recalls import recalls
@@ -173,6 +174,7 @@ urlpatterns: list[URLPattern] = [
     path("needs/hazards/", hazards.asks, name="hazard-needs"),
     path("stock/<int:item>/serves/", vocabulary.serves, name="serves"),
     path("past-use/", past_use.past_use, name="past-use"),
+    path("season/", season.season, name="season"),
     path("back-test/", back_test.back_test, name="back-test"),
     path("rates/", rates.all_rates, name="rates"),
     path("rates/<slug:need>/", rates.one_need, name="rate"),
