@@ -225,8 +225,7 @@ class CalibrationQuery(QuerySerializer):
 
 
 def _measured(kept: sheets.StoredSheet, data: dict[str, Any]) -> Offset | None:
-    measures = [data[name] for name in _MEASURES if name in data]
-    if not measures:
+    if not (measures := [data[name] for name in _MEASURES if name in data]):
         return None
     if len(measures) < len(_MEASURES):
         raise Invalid(_("Send all four measurements, or none."))

@@ -61,8 +61,7 @@ def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:
     """
     read = 0
     for number, (image, symbols) in enumerate(zip(_pages(source), expected, strict=True), start=1):
-        wrong = [(number, *pair) for pair in _differences(image, symbols, DPI)]
-        if wrong:
+        if wrong := [(number, *pair) for pair in _differences(image, symbols, DPI)]:
             raise ReadBackFailed(wrong)
         read += len(symbols)
     return read

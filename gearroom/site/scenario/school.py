@@ -72,8 +72,7 @@ class School:
 
     def act(self, who: str = "Jo Marrick") -> Act:
         """A new act of somebody, now. Raises ValueError for whoever has no sign-in."""
-        user = self.people[who].user
-        if user is None:
+        if (user := self.people[who].user) is None:
             raise ValueError(f"{who} has no sign-in")
         return Act(actor=actor_of(user))
 
@@ -188,8 +187,7 @@ def _revised(school: School, version: PackingListVersion, plan: dict[str, Any]) 
 
 
 def _line(line: LineDraft, changes: dict[str, Any]) -> LineDraft:
-    change = changes.get(line.item.name)
-    if change is None:
+    if (change := changes.get(line.item.name)) is None:
         return line
     return replace(
         line,

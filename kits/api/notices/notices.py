@@ -255,7 +255,6 @@ class CalendarOf(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """A calendar (RFC 5545) for whoever has its secret address: what goes out of date, is due
         back, wants a look."""
-        person = preferences.by_secret(self.kwargs["secret"])
-        if person is None:
+        if (person := preferences.by_secret(self.kwargs["secret"])) is None:
             raise NotFound("calendar")
         return HttpResponse(calendar.of(person), content_type="text/calendar; charset=utf-8")

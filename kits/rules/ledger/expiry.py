@@ -155,8 +155,7 @@ def _reading(order: str, parts: list[str], today: date) -> date | None:
 def _year(two_digits: int, today: date) -> int:
     """The full year of two digits, by the GS1 sliding window."""
     century, current = divmod(today.year, 100)
-    ahead = two_digits - current
-    if ahead >= 51:
+    if (ahead := two_digits - current) >= 51:
         century -= 1
     elif ahead <= -50:
         century += 1

@@ -37,8 +37,7 @@ def _mismatches(trip: TripNeeds, kits: Sequence[KitState]) -> Iterable[Reason]:
     elif served < trip.people:
         facts |= {"days": trip.days, "served_on_shorter": all_served}
         yield Reason(ReasonCode.TOO_FEW_DAYS, Weight.SHORT, facts)
-    hazards = trip.hazards.difference(*(kit.hazards for kit in kits))
-    if hazards:
+    if hazards := trip.hazards.difference(*(kit.hazards for kit in kits)):
         facts = {"hazards": tuple(sorted(hazards)), "gaps": _gaps(hazards, kits)}
         yield Reason(ReasonCode.HAZARDS_NOT_SERVED, Weight.SHORT, facts)
     if trip.children and not any(_has_child_things(kit, trip) for kit in kits):

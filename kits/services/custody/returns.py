@@ -67,8 +67,7 @@ def _write_needs(
     book: Book, kit: Kit, needed: Sequence[NeedLine], checkout: Checkout | None
 ) -> Entry:
     """Write it into an open book; the kit is locked already."""
-    rows = list(dict.fromkeys(map(_checked, needed)))
-    if not rows:
+    if not (rows := list(dict.fromkeys(map(_checked, needed)))):
         raise Invalid(_("Enter what was needed but not in the kit."), field="needed")
     entry = book.post(
         EntryKind.UNMET_NEED,

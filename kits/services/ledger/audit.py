@@ -149,8 +149,7 @@ def _moved_through_a_whole_seal() -> Iterator[tuple[int, str, Kit]]:
             .values_list("entry", flat=True)
         )
         again = Entry.objects.filter(pk__in=through, detail__has_key="again").values("pk")
-        first = through.exclude(entry__in=again).first()
-        if first is not None:
+        if (first := through.exclude(entry__in=again).first()) is not None:
             yield first, seal.number, seal.kit
 
 

@@ -85,8 +85,7 @@ def known(
         else {"number": number, "expiry": expiry, "opened_on": opened_on}
     )
     there = Lot.objects.select_related("item").filter(item=item, **identity)
-    lot = there.first()
-    if lot is None:
+    if (lot := there.first()) is None:
         try:
             # A savepoint: where another act made the same batch meanwhile, this one goes on.
             with transaction.atomic():

@@ -108,8 +108,7 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
     Raises NotFound, Unacceptable (`not-a-kit`), Refused (`which-kit`: several may be meant).
     """
     kits = _kits()
-    code = label_codes.parse(ref)
-    if code is not None:
+    if (code := label_codes.parse(ref)) is not None:
         of = label(code)
         if of.kind != LabelKind.KIT:
             raise Unacceptable(
@@ -136,8 +135,7 @@ def kits_short_for(actor: Actor, typed: str) -> list[Kit]:
 def kits_short_for_each(actor: Actor, texts: Iterable[str]) -> dict[str, list[Kit]]:
     """The same of several texts, in one query."""
     fitting: dict[str, list[Kit]] = {text: [] for text in texts}
-    short = [text for text in fitting if len(text) <= LONGEST_SHORT_NAME]
-    if short:
+    if short := [text for text in fitting if len(text) <= LONGEST_SHORT_NAME]:
         kits = {kit.name: kit for kit in kits_of(actor).active()}
         fitting |= {
             text: [kits[name] for name in short_names.fitting(text, kits)] for text in short

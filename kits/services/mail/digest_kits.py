@@ -157,8 +157,7 @@ def to_bin(week: Week) -> Iterator[LetterRow]:
 
 def not_set_up(week: Week) -> Iterator[LetterRow]:
     """Kits that nobody entered the contents of, in one row."""
-    names = [kit.name for kit in week.kits if not kit.set_up]
-    if names:
+    if names := [kit.name for kit in week.kits if not kit.set_up]:
         text = ngettext(
             "%(kits)s: no contents entered yet.",
             "%(kits)s: no contents entered yet.",

@@ -111,8 +111,7 @@ def visible_to(actor: Actor, *, state: State | str | None = None) -> QuerySet[No
 
 def get(actor: Actor, pk: int) -> Notice:
     """One of the notices that somebody may see, with what was sent. Raises NotFound."""
-    row = visible_to(actor).defer(None).filter(pk=pk).first()
-    if row is None:
+    if (row := visible_to(actor).defer(None).filter(pk=pk).first()) is None:
         raise NotFound("notice", pk)
     return row
 

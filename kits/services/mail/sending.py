@@ -75,8 +75,7 @@ def send(
     stock = stock_levels.Stockroom()
     while len(sent) < limit:
         token = uuid.uuid4()
-        claimed = _claim(among, token)
-        if not claimed:
+        if not (claimed := _claim(among, token)):
             break
         ready = bundling.mails(_sifted(claimed, token, by_hand=among is not None))
         written = _written(ready, token, at, stock)

@@ -175,8 +175,7 @@ def _latest(name: str) -> PackingListVersion:
     versions = PackingListVersion.objects.filter(
         packing_list__name__iexact=" ".join(name.split()), published_at__isnull=False
     )
-    latest = versions.order_by("-number").first()
-    if latest is None:
+    if (latest := versions.order_by("-number").first()) is None:
         raise Invalid(
             _("There is no published kit list called %(name)s. Publish it first.") % {"name": name}
         )

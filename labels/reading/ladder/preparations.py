@@ -88,8 +88,7 @@ def at_most(grey: Pixels, side: int) -> tuple[Pixels, float]:
         small = cv2.resize(
             small[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
         )
-    scale = side / max(small.shape)
-    if scale < 1:
+    if (scale := side / max(small.shape)) < 1:
         small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
     return small, max(small.shape) / longer
 

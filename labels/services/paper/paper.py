@@ -57,8 +57,7 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
     rows = {row.code: row for row in labelling.labels_of(actor).filter(code__in=parsed)}
     labels = []
     for code in parsed:
-        row = rows.get(code)
-        if row is None:
+        if (row := rows.get(code)) is None:
             raise NotFound("label", code)
         if row.cancelled_at is not None:
             raise Refused(
@@ -212,8 +211,7 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 
 
 def _code_of(kit: Kit) -> str:
-    label = labelling.live(kit)
-    if label is None:
+    if (label := labelling.live(kit)) is None:
         sentence = _("%(kit)s has no label yet. Make a label first, then print this.")
         raise Refused("no-label", sentence % {"kit": kit.name})
     return label.code

@@ -40,8 +40,7 @@ def sheet(ref: str) -> StoredSheet:
     """A sheet by its key, or by the name it was added under. Raises Invalid."""
     if ref in SHEETS:
         return StoredSheet(SHEETS[ref], Offset(), own=False)
-    row = SheetLayout.objects.filter(name__iexact=ref).first()
-    if row is None:
+    if (row := SheetLayout.objects.filter(name__iexact=ref).first()) is None:
         raise Invalid(
             _(
                 "There is no sheet called “%(sheet)s”. Choose one of these: %(sheets)s; or add "

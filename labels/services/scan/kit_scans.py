@@ -170,8 +170,7 @@ _OUT = {
 
 def _out_text(what: str, taken: custody.CheckOut) -> str:
     """That a kit is out, with whom, for what and until when."""
-    out = taken.checkout
-    if out is None:
+    if (out := taken.checkout) is None:
         return _("%(what)s: added to its history. This does not change who has it now.") % {
             "what": what
         }
@@ -245,8 +244,7 @@ def _remarks(back: custody.CheckIn) -> list[str]:
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
         remarks.append(_("Used: %(used)s.") % {"used": used})
-    unrecorded = sum(line.found for line in lines)
-    if unrecorded:
+    if unrecorded := sum(line.found for line in lines):
         remarks.append(
             _("%(found)d of these were not on record in the kit: recorded as found and used.")
             % {"found": unrecorded}

@@ -177,8 +177,7 @@ def reset(uid: str, token: str, new: str) -> User:
     """Set the new password that a link is for, and end where they are signed in and their tokens.
     Raises NotFound, Invalid."""
     with transaction.atomic():
-        user = user_of(uid, token)
-        if user is None:
+        if (user := user_of(uid, token)) is None:
             raise NotFound("link for a new password")
         _set_password(user, new)
         act = Act(actor=actor_of(user))

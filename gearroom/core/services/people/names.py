@@ -51,8 +51,7 @@ def recording_people() -> Iterator[list[Any]]:
 
 def note(*, instance: Any, **_signal: Any) -> None:
     """Note a person that is loaded or made; connected to `post_init` of people."""
-    people = _people.get()
-    if people is not None:
+    if (people := _people.get()) is not None:
         people.append(instance)
 
 

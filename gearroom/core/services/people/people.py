@@ -251,8 +251,7 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
         sentence = _("%(name)s has left. First record that they have come back.")
         raise Refused("person-left", sentence % {"name": person.name})
     password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
-    user = person.user
-    if user is None:
+    if (user := person.user) is None:
         if not username:
             raise Invalid(_("Enter a username for the new login."), field="username")
         if User.objects.filter(username__iexact=username).exists():

@@ -110,8 +110,7 @@ def _redact(act: Act, about: Person | None, change: Callable[[Column, Any], Any]
 def _changes(column: Column, change: Callable[[Column, Any], Any]) -> Iterator[tuple[Any, Any]]:
     """The rows of a column that a change makes other than they are: key and new value."""
     for pk, value in raw(column):
-        other = change(column, value)
-        if other != value:
+        if (other := change(column, value)) != value:
             yield pk, other
 
 

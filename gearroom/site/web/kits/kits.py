@@ -238,8 +238,7 @@ def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
     inside = Lot.objects.select_related("item").filter(
         holdings__place__kit=checked, holdings__units__gt=0
     )
-    lot = inside.filter(pk=pk).first()
-    if lot is None:
+    if (lot := inside.filter(pk=pk).first()) is None:
         raise Invalid(_("This instrument is not in this kit. Reload the page."))
     instruments.check(act, lot, passed=passed, answer=answer)
     sentence = (

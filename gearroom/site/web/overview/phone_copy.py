@@ -122,8 +122,7 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 def ready(request: HttpRequest) -> HttpResponse:
     """Whose acts may be sent now, with what sending takes; 401 where nobody is signed in."""
-    user = _signed_in(request)
-    if user is None:
+    if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     own = user.person
     facts = {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()}
@@ -133,8 +132,7 @@ def ready(request: HttpRequest) -> HttpResponse:
 @require_safe
 def pocket_copy(request: HttpRequest) -> HttpResponse:
     """The pocket book of whoever is signed in; 304 where the phone has it as it is."""
-    user = _signed_in(request)
-    if user is None:
+    if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     actor, language = actor_of(user), get_language() or ""
     # Named before it is read: what changes meanwhile is sent the next time.

@@ -109,8 +109,7 @@ def _most_telling(outcomes: Sequence[Outcome]) -> Outcome:
 def _look(request: HttpRequest) -> tuple[Readings, str]:
     if picture := picture_of(request, "image"):
         return read_picture.read(picture, many=True, own=False), ""
-    text = request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]
-    if not text:
+    if not (text := request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]):
         raise Invalid(
             _("Nothing has been scanned or entered yet. Scan the code on the pack, take a "
               "photo of it, or choose the item by hand.")

@@ -171,8 +171,7 @@ def _people(request: HttpRequest) -> Any:
 def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     """Reserve the named kits for a trip, for a person of it if one is named."""
     row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
-    names = [name for name in request.POST.getlist("kit") if name]
-    if not names:
+    if not (names := [name for name in request.POST.getlist("kit") if name]):
         raise Invalid(_("Choose a kit to reserve."), field="kit")
     person = find.person(act.actor, ref) if ref else None
     done = [
