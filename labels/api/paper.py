@@ -343,6 +343,5 @@ class WallCalendar(_PaperView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """What goes out of date in a gear room's kits in the next twelve months, for the wall."""
-        room = find.room(self.actor, self.kwargs["room"])
-        calendar = wall_calendar.of_room(self.actor, room)
+        calendar = wall_calendar.of_room(self.actor, find.room(self.actor, self.kwargs["room"]))
         return _file(calendars.wall_calendar(calendar, query["paper"]), _PDF, "wall-calendar.pdf")

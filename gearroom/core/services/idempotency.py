@@ -216,8 +216,7 @@ def _lock_file() -> int:
     """The file, opened once: closing any descriptor of it would drop every lock of the process."""
     global _file
     if _file is None:
-        path = settings.DATA_DIR / "claims"
-        _file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        _file = os.open(settings.DATA_DIR / "claims", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     return _file
 
 

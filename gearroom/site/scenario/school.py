@@ -161,8 +161,7 @@ def revise_lists(school: School) -> None:
     """Publish the second version of each list, have it signed, and let all kits follow it."""
     until = clock.today(ZONE) + timedelta(days=730)
     for plan in PLAN["lists"]:
-        old = school.versions[plan["name"]]
-        draft = drafts.new_draft(school.act(), old.packing_list)
+        draft = drafts.new_draft(school.act(), school.versions[plan["name"]].packing_list)
         draft = drafts.edit_draft(school.act(), draft, _revised(school, draft, plan))
         draft = publishing.publish(school.act(), draft)
         signed = signatures.sign(school.act(ADVISER), draft, until=until)

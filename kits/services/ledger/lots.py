@@ -130,8 +130,7 @@ def _refuse_serial(item: Item, serial: str) -> None:
         "%(item)s is not an instrument, so it has no serial number. Leave the serial number empty."
     )
     if (item.kind == Kind.INSTRUMENT) != bool(serial):
-        text = leave if serial else enter
-        raise Invalid(text % {"item": item.name}, field="serial")
+        raise Invalid((leave if serial else enter) % {"item": item.name}, field="serial")
 
 
 def held_still(lot_ids: Iterable[int]) -> list[Lot]:

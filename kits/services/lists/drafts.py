@@ -76,8 +76,7 @@ def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingLi
     with refuse_taken_name(taken):
         if PackingList.objects.filter(name__iexact=name).exists():
             raise name_taken(taken)
-        packing_list = PackingList.objects.create(name=name, note=note)
-        return _write(act, packing_list, 1, _settled(draft))
+        return _write(act, PackingList.objects.create(name=name, note=note), 1, _settled(draft))
 
 
 @transaction.atomic

@@ -29,8 +29,7 @@ def all_versions() -> QuerySet[PackingListVersion]:
 
 def left_out() -> "Prefetch[str, QuerySet[NotCarried], str]":
     """What versions leave out on purpose, loaded with them."""
-    lines = NotCarried.objects.select_related("item", "need", "decided_by")
-    return Prefetch("not_carried", lines)
+    return Prefetch("not_carried", NotCarried.objects.select_related("item", "need", "decided_by"))
 
 
 def version_of(packing_list: int, number: int) -> PackingListVersion:

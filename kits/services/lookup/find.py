@@ -208,8 +208,7 @@ def _pk(ref: int | str) -> int:
 
 def lot(ref: int | str) -> Lot:
     """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
-    rows = Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT))
-    return one(rows, "batch", ref)
+    return one(Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT)), "batch", ref)
 
 
 def item(ref: int | str) -> Item:

@@ -123,8 +123,7 @@ def text(actor: Actor, notice: Notice) -> str:
         text = _("The notification also concerns other gear rooms, so only %(name)s may read it.")
         return text % {"name": notice.person.name}
     if notice.rendered is not None:
-        message = email.message_from_bytes(bytes(notice.rendered), policy=default)
-        body = message.get_body(["plain"])
+        body = email.message_from_bytes(bytes(notice.rendered), policy=default).get_body(["plain"])
         return str(body.get_content()) if body else ""
     return "" if notice.kind == WEEKLY else as_text(notice_texts.letter(notice))
 

@@ -196,7 +196,6 @@ def instead_of(other: OpenPromise) -> Kit | None:
 def would_do(kit: Kit, other: OpenPromise) -> bool:
     """Whether a kit follows the list of a reserved one and is ready or low through the last day of
     that trip."""
-    promised = other.reservation.kit
-    same = kit.list_version.packing_list_id == promised.list_version.packing_list_id
+    same = kit.list_version.packing_list_id == other.reservation.kit.list_version.packing_list_id
     state = readiness.states([kit.pk])[kit.pk]
     return same and readiness.for_trip(kit, state, other.trip).fit

@@ -95,8 +95,7 @@ def at_most(grey: Pixels, side: int) -> tuple[Pixels, float]:
 
 def enlarged(grey: Pixels, times: int) -> tuple[Pixels, float]:
     """Return the picture `times` as large, for symbols of very few pixels a module."""
-    larger = cv2.resize(grey, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC)
-    return larger, float(times)
+    return cv2.resize(grey, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC), float(times)
 
 
 def _gamma(power: float) -> Pixels:

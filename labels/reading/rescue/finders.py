@@ -61,7 +61,8 @@ def _nested(dark: Pixels) -> Iterator[Finder]:
         best, best_area = -1, 0.0
         while first >= 0:
             if not with_child or child[first] >= 0:
-                if (area := cv2.contourArea(contours[first])) > best_area:
+                area = cv2.contourArea(contours[first])
+                if area > best_area:
                     best, best_area = first, area
             first = following[first]
         return best, best_area

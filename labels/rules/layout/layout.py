@@ -158,7 +158,8 @@ def lay_out(
     chosen: list[tuple[Field, str]] = []
     for field in contents.FIELDS[type(label)]:
         if space.width_mm >= field.from_mm[0] and space.height_mm >= field.from_mm[1]:
-            if text := typesetting.printable(texts[field.name], typeface.face(field.bold)):
+            text = typesetting.printable(texts[field.name], typeface.face(field.bold))
+            if text:
                 chosen.append((field, text))
     inner = space.inner
     smallest = smallest_side_mm(symbol.modules_with_quiet, space.dpi)

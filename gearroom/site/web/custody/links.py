@@ -157,8 +157,7 @@ def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
         clearance = clearances.by_link(link)
         if request.method != "POST":
             return _clearance_page(request, clearance)
-        confirmed = read_field(_ANSWER, request.POST, "answer")
-        clearances.answer_by_link(clearance, confirmed=confirmed)
+        clearances.answer_by_link(clearance, confirmed=read_field(_ANSWER, request.POST, "answer"))
     except AlreadyAnswered as problem:
         return _clearance_page(request, clearance, problem)
     except Problem as problem:
