@@ -80,6 +80,8 @@ def _things_inside(kit: KitState) -> Iterable[Thing]:
 
 
 def _by_eye(kit: KitState) -> Iterable[tuple[Thing, Level | None]]:
-    for line in kit.lines:
-        if line.thing.by_eye and line.section not in kit.away:
-            yield line.thing, kit.levels.get((line.section, line.thing.id))
+    return (
+        (line.thing, kit.levels.get((line.section, line.thing.id)))
+        for line in kit.lines
+        if line.thing.by_eye and line.section not in kit.away
+    )

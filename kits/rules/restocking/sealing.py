@@ -78,5 +78,7 @@ def _coming_out(kit: KitState, today: date) -> Iterable[NotReplaced]:
         for x in inside(kit)
         if must_come_out(kit, x, today) is not None
     )
-    for (section, thing), count in counts.items():
-        yield NotReplaced(thing, section, count, Lack.COMES_OUT)
+    return (
+        NotReplaced(thing, section, count, Lack.COMES_OUT)
+        for (section, thing), count in counts.items()
+    )

@@ -272,5 +272,7 @@ def unmet(week: Week) -> Iterator[LetterRow]:
         for need in week.unmet
         if need.entry.kit is not None
     )
-    for kit, things in sorted(by_kit.items()):
-        yield LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))
+    return (
+        LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))
+        for kit, things in sorted(by_kit.items())
+    )

@@ -67,9 +67,8 @@ def of_these(people: Iterable[Any]) -> Iterator[Known]:
     for person in people:
         has = person.__dict__  # what is not loaded is not asked for
         if person.pk is not None:
-            for field in ("name", "phone", "email"):
-                if has.get(field):
-                    yield Known(person.pk, has[field])
+            words = map(has.get, ("name", "phone", "email"))
+            yield from (Known(person.pk, each) for each in words if each)
 
 
 def with_references(value: Any, known: Roll | Iterable[Known], *, kept: bool = False) -> Any:

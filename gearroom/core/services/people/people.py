@@ -64,6 +64,11 @@ def may_take(actor: Actor) -> QuerySet[Person]:
     return here.order_by("name", "pk")
 
 
+def choices(actor: Actor) -> QuerySet[Person]:
+    """Whom somebody is offered to choose from: nobody, unless they may see people."""
+    return may_take(actor) if actor.may("see_people") else Person.objects.none()
+
+
 def of_room(people: QuerySet[Person], room: Room) -> QuerySet[Person]:
     """Those of them who have a role in a room or are at home there."""
     members = Membership.objects.filter(room=room).values("person")

@@ -158,13 +158,8 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
     }
     if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, row)
-        facts["people"] = _people(request)
+        facts["people"] = people.choices(actor(request))
     return show(request, "site/trips/trip.html", problem=problem, **facts)
-
-
-def _people(request: HttpRequest) -> Any:
-    who = actor(request)
-    return people.may_take(who) if who.may("see_people") else []
 
 
 @form_view("reserve", "trip", refused=show_trip)
@@ -277,7 +272,7 @@ def _form_page(
             Q(retired_on=None) | Q(pk=trip.activity_id if trip else None)
         ),
         rooms_here=[room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
-        people=_people(request),
+        people=people.choices(actor(request)),
     )
 
 
