@@ -286,8 +286,9 @@ class Picture(_PaperView):
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]
         )
-        media = "image/png" if form == "png" else "image/svg+xml"
-        return _file(content, media, f"{label.code}.{form}")
+        return _file(
+            content, "image/png" if form == "png" else "image/svg+xml", f"{label.code}.{form}"
+        )
 
 
 class TagQuery(PreviewQuery):

@@ -82,8 +82,12 @@ def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
     with _pdfium:
         document = pypdfium2.PdfDocument(source)
         try:
-            page = document[number - 1].render(scale=dpi / 72, grayscale=True).to_pil()
-            levels = page.point(lambda value: (value + 42) // 85)
+            levels = (
+                document[number - 1]
+                .render(scale=dpi / 72, grayscale=True)
+                .to_pil()
+                .point(lambda value: (value + 42) // 85)
+            )
         finally:
             document.close()
     greys = Image.frombytes("P", levels.size, levels.tobytes())

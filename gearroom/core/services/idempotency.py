@@ -82,8 +82,7 @@ def once(
 
 
 def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | None:
-    row = KeptAnswer.objects.filter(key=key).first()
-    if row is None:
+    if (row := KeptAnswer.objects.filter(key=key).first()) is None:
         return None
     if row.request_sha256 != digest or row.user_id != (user.pk if user else None):
         raise Unacceptable(

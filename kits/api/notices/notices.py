@@ -138,9 +138,7 @@ class NextWeekly(ReadView):
 def _person(actor: Actor, pk: int | None = None) -> Person:
     """Whoever is asked for, else whoever asks."""
     own = actor.person
-    if own is not None and pk in (None, own.pk):
-        return own
-    return find.person(actor, pk or 0)
+    return own if own is not None and pk in (None, own.pk) else find.person(actor, pk or 0)
 
 
 @answers.Answer.of(NotificationPreferences)

@@ -322,8 +322,7 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
         if (home := home_line(kit, units[n])) is not None
     )
     for i, line in enumerate(lines):
-        usable = allocation.got(i)
-        if usable >= line.target:
+        if (usable := allocation.got(i)) >= line.target:
             continue
         short = usable < line.never_below
         unusable = faults[line.id]

@@ -243,8 +243,7 @@ def fold(name: str) -> str:
 def _new(reader: _Reader, column: str, names: set[str], there: frozenset[str]) -> bool:
     """Whether a name is neither in the book nor on a row before; a second one is a fault, one in
     the book is passed over."""
-    name = fold(reader.text(column))
-    if name in names:
+    if (name := fold(reader.text(column))) in names:
         reader.fault(column, "twice")
         return False
     names.add(name)

@@ -62,8 +62,13 @@ def _lacking(kit: KitState, today: date) -> Iterable[NotReplaced]:
         if reason is None or line.section in kit.away:
             continue
         if line.thing.by_eye:
-            level = kit.levels.get((line.section, line.thing.id))
-            yield NotReplaced(line.thing, line.section, 1, Lack.NOT_FULL, level)
+            yield NotReplaced(
+                line.thing,
+                line.section,
+                1,
+                Lack.NOT_FULL,
+                kit.levels.get((line.section, line.thing.id)),
+            )
         else:
             count = int(str(reason.facts["shortfall"]))
             yield NotReplaced(line.thing, line.section, count, Lack.NOT_REPLACED)

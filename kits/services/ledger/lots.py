@@ -58,8 +58,9 @@ def printed_expiry(text: str, *, today: date, field: str = "expiry_printed") -> 
     try:
         return last_good_day(text, today=today)
     except PrintedDateError as error:
-        readings = [day.isoformat() for day in error.readings]
-        raise Invalid(in_words(error.says), field=field, readings=readings) from error
+        raise Invalid(
+            in_words(error.says), field=field, readings=[day.isoformat() for day in error.readings]
+        ) from error
 
 
 def known(

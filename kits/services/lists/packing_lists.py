@@ -54,5 +54,9 @@ def replaced_by(version: PackingListVersion) -> PackingListVersion | None:
     replaced by."""
     if version.published_at is None:
         return None
-    later = version.packing_list.versions.filter(published_at__isnull=False)
-    return later.filter(number__gt=version.number).order_by("number").first()
+    return (
+        version.packing_list.versions.filter(published_at__isnull=False)
+        .filter(number__gt=version.number)
+        .order_by("number")
+        .first()
+    )

@@ -173,10 +173,9 @@ def section(of_kit: Kit, key: str) -> Place:
     for place in sections:
         if key.casefold() in (place.section_key.casefold(), place.name.casefold()):
             return place
-    names = ", ".join(p.section_key for p in sections)
     raise Invalid(
         _("%(of_kit)s has no section “%(key)s”. Its sections are: %(names)s.")
-        % {"of_kit": of_kit.name, "key": key, "names": names},
+        % {"of_kit": of_kit.name, "key": key, "names": ", ".join(p.section_key for p in sections)},
         field="section",
     )
 

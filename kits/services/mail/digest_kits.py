@@ -134,8 +134,9 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
                 "who": _has_it(kit, week),
             }
             late = answer.elsewhere is Stand.AWAY
-            lines = (_("That is too late to sort the kit."),) if late else ()
-            yield LetterRow(text, kit_page(kit.name), lines)
+            yield LetterRow(
+                text, kit_page(kit.name), (_("That is too late to sort the kit."),) if late else ()
+            )
 
 
 def low(week: Week) -> Iterable[LetterRow]:

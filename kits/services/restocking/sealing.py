@@ -103,8 +103,7 @@ def line(row: NotReplaced) -> str:
 def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:
     """Raise Refused where a seal with this number is on already: `sealed-already` there,
     `seal-in-use` elsewhere."""
-    in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
-    if in_use is None:
+    if (in_use := Seal.objects.unbroken().filter(number__iexact=number).first()) is None:
         return
     if (in_use.kit_id, in_use.section_id) == (kit.pk, section.pk if section else None):
         raise Refused(

@@ -61,8 +61,12 @@ def plan(
         trip = promise.trip if promise else None
     reservation = None
     if trip is not None:
-        rows = Reservation.objects.promised().select_related("person")
-        reservation = rows.filter(kit=kit, trip=trip).first()
+        reservation = (
+            Reservation.objects.promised()
+            .select_related("person")
+            .filter(kit=kit, trip=trip)
+            .first()
+        )
         person = person or (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)

@@ -34,11 +34,13 @@ def to_print(label: Label) -> contents.Label:
         case LabelKind.KIT if label.kit is not None:
             return contents.KitLabel(label.code, label.kit.name, label.kit.home_room.name)
         case LabelKind.SECTION if label.place is not None:
-            kit = label.place.kit.name if label.place.kit else ""
-            return contents.SectionLabel(label.code, label.place.name, kit)
+            return contents.SectionLabel(
+                label.code, label.place.name, label.place.kit.name if label.place.kit else ""
+            )
         case LabelKind.SHELF if label.place is not None:
-            room = label.place.room.name if label.place.room else ""
-            return contents.ShelfLabel(label.code, label.place.name, room)
+            return contents.ShelfLabel(
+                label.code, label.place.name, label.place.room.name if label.place.room else ""
+            )
         case LabelKind.LOT if label.lot is not None:
             lot = label.lot
             needed = lot.item.needs_date
@@ -212,6 +214,8 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 
 def _code_of(kit: Kit) -> str:
     if (label := labelling.live(kit)) is None:
-        sentence = _("%(kit)s has no label yet. Make a label first, then print this.")
-        raise Refused("no-label", sentence % {"kit": kit.name})
+        raise Refused(
+            "no-label",
+            _("%(kit)s has no label yet. Make a label first, then print this.") % {"kit": kit.name},
+        )
     return label.code

@@ -187,11 +187,10 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
     if ask.holder is not None:
         return ask.holder
     if len(tags) > 1:
-        names = ", ".join(person.name for person in tags)
         raise Unacceptable(
             "which-person",
             _("The tags of %(names)s were scanned. Scan only the tag of the person taking the kit.")
-            % {"names": names},
+            % {"names": ", ".join(person.name for person in tags)},
         )
     return tags[0] if tags else None
 

@@ -52,16 +52,19 @@ def visible_to(actor: Actor) -> QuerySet[Person]:
         near |= Q(pk=actor.person.pk)
     if actor.may("edit_person"):
         near |= Q(memberships=None, home_room=None)
-    known = people.filter(pk__in=Person.objects.filter(near).values("pk"))
-    return known.prefetch_related(
+    return people.filter(pk__in=Person.objects.filter(near).values("pk")).prefetch_related(
         Prefetch("memberships", roles.filter(Q(room=None) | Q(room__in=mine)))
     )
 
 
 def may_take(actor: Actor) -> QuerySet[Person]:
     """Whom somebody may choose as who takes a kit: those they may see who are here, no program."""
-    here = visible_to(actor).filter(left_on=None).exclude(pk__in=programs().values("pk"))
-    return here.order_by("name", "pk")
+    return (
+        visible_to(actor)
+        .filter(left_on=None)
+        .exclude(pk__in=programs().values("pk"))
+        .order_by("name", "pk")
+    )
 
 
 def choices(actor: Actor) -> QuerySet[Person]:

@@ -122,8 +122,9 @@ def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) 
 def _choice(
     request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
 ) -> HttpResponse:
-    template = "site/custody/use_requests/kits.html"
-    return show(request, template, problem=problem, times=times, link=link)
+    return show(
+        request, "site/custody/use_requests/kits.html", problem=problem, times=times, link=link
+    )
 
 
 def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
@@ -142,8 +143,9 @@ def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) 
 def _answered(
     request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
-    template = "site/custody/use_requests/answered.html"
-    return show(request, template, problem=problem, link=link, **facts)
+    return show(
+        request, "site/custody/use_requests/answered.html", problem=problem, link=link, **facts
+    )
 
 
 # -------------------------------------------------------------------------------- clearances

@@ -108,8 +108,11 @@ def worker(request: HttpRequest) -> HttpResponse:
         "scan": reverse("scan"),
         "static": settings.STATIC_URL,
     }
-    body = f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline/worker.js")
-    return HttpResponse(body, content_type="text/javascript", headers=_CHECKED)
+    return HttpResponse(
+        f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline/worker.js"),
+        content_type="text/javascript",
+        headers=_CHECKED,
+    )
 
 
 @require_safe
@@ -125,8 +128,10 @@ def ready(request: HttpRequest) -> HttpResponse:
     if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     own = user.person
-    facts = {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()}
-    return JsonResponse(facts, headers={"Cache-Control": "no-store"})
+    return JsonResponse(
+        {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()},
+        headers={"Cache-Control": "no-store"},
+    )
 
 
 @require_safe
@@ -166,8 +171,10 @@ def _shell(language: str) -> str:
     irregular = [
         (code, sentence, _SETTLES.get(code, "sort")) for code, sentence in IRREGULAR.items()
     ]
-    facts = {"organisation": settings.ORGANISATION, "irregular": irregular}
-    return render_to_string("site/overview/phone/copy.html", facts)
+    return render_to_string(
+        "site/overview/phone/copy.html",
+        {"organisation": settings.ORGANISATION, "irregular": irregular},
+    )
 
 
 def _text(name: str) -> str:

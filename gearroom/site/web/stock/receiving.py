@@ -215,8 +215,10 @@ def _page(
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:
     """The room's shelves: the one that was scanned, then those that have the item, then others."""
     has = {row.place.pk for row in views.held_batches(who, room=room) if row.lot.item_id in items}
-    places = [each.place for each in views.shelves(room)]
-    return sorted(places, key=lambda place: (place.pk != chosen, place.pk not in has))
+    return sorted(
+        [each.place for each in views.shelves(room)],
+        key=lambda place: (place.pk != chosen, place.pk not in has),
+    )
 
 
 # -------------------------------------------------------------------------------------- writing it

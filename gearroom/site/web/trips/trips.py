@@ -235,8 +235,11 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
 
     def as_it_was_read(now: Trip) -> None:
         if sent.get("revision") != str(now.revision):
-            sentence = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
-            raise Stale("changed-since", sentence % {"trip": now.name})
+            raise Stale(
+                "changed-since",
+                _("Somebody has changed %(trip)s since you opened it. Reload the page.")
+                % {"trip": now.name},
+            )
 
     facts = _facts(act.actor, sent)
     act = replace(act, match=as_it_was_read)
