@@ -57,3 +57,15 @@ def replaced_by(version: PackingListVersion) -> PackingListVersion | None:
         return None
     later = version.packing_list.versions.filter(published_at__isnull=False)
     return later.filter(number__gt=version.number).order_by("number").first()
+
+
+def newest_published(version: PackingListVersion) -> PackingListVersion | None:
+    """The newest published version of the same list."""
+    return (
+        PackingListVersion.objects.filter(
+            packing_list=version.packing_list_id, published_at__isnull=False
+        )
+        .defer("signed_page")
+        .order_by("-number")
+        .first()
+    )
