@@ -14,6 +14,7 @@ from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
+from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
 
 AT_DAWN = (
@@ -90,6 +91,15 @@ AT_THE_DESK = (
     "/rooms/main-store/wall-calendar/",
     "/tokens/",
     "/settings/",
+    "/settings/advice/",
+    "/advice/",
+    "/advice/1/",
+    "/advice/2/",
+    "/advice/3/",
+    "/advice/3/copies/1/",
+    "/trip-advice/advice-waiting/",
+    "/trip-advice/advice-draft/",
+    "/trip-advice/advice-sent/",
     "/labels/",
     "/labels/?for=pouches",
     "/labels/?for=shelves",
@@ -158,4 +168,6 @@ def furnished() -> make.World:
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
+    turn_on([world.keeper.pk])
+    three(world.keeper)
     return world

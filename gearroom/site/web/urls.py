@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path, re_path
 
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
+from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
@@ -137,6 +138,15 @@ urlpatterns: list[URLPattern] = [
     path("settings/", settings.overview, name="settings"),
     path("help/", help_pages.help_for, name="help"),
     path("help/<slug:role>/", help_pages.help_for, name="help-for"),
+    # advice for trips of others
+    path("settings/advice/", advice_access.set_up, name="advice-access"),
+    path("trip-advice/<str:link>/", by_link.answer, name="trip-advice"),
+    path("advice/", sending.all_advice, name="advice"),
+    path("advice/new/", sending.new_link, name="new-advice"),
+    path("advice/<int:id>/", sending.one, name="one-advice"),
+    path("advice/<int:id>/send/", sending.send, name="send-advice"),
+    path("advice/<int:id>/withdraw/", sending.withdraw, name="withdraw-advice"),
+    path("advice/<int:id>/copies/<int:number>/", sending.copy, name="advice-copy"),
     # people and rooms
     path("people/", people.all_people, name="people"),
     path("people/add/", people.add, name="add-person"),
