@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('kits', '0011_item_need_needs_training'),
+        ('kits', '0012_advice'),
     ]
 
     operations = [
