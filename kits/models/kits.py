@@ -238,7 +238,10 @@ class Withholding(InOrder):
 @append_only
 class Photo(InOrder):
     """What was seen at an act, such as what is wrong with a kit: a JPEG without anything in it but
-    pixels."""
+    pixels. `section`: how that pouch was packed when the kit was sealed."""
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="photos")
     jpeg = models.BinaryField()
+    section = models.ForeignKey(
+        Place, null=True, on_delete=models.PROTECT, related_name="photos_packed"
+    )

@@ -257,6 +257,13 @@ LISTS: dict[str, Make] = {
 PLANS: dict[str, Make] = {
     "GET plans/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "GET plans/lists/{list}/versions/{number}/": lambda a: say(list=a.list(), number=1),
+    "GET advice/": lambda a: say(),
+    "POST advice/": lambda a: say(),
+    "GET advice/{id}/": lambda a: say(id=a.advice("draft")),
+    "POST advice/{id}/send/": lambda a: say(
+        id=a.advice("draft"), body={"revision": 2, "duty_confirmed": True}
+    ),
+    "POST advice/{id}/withdraw/": lambda a: say(id=a.advice("sent"), body={"reason": "A recall."}),
     "POST plans/draft/": lambda a: say(body={"people": 8, "days": 1, "hazards": ["fire"]}),
     "POST plans/replay/": lambda a: say(body={"list": a.list(), "version": 1}),
     "POST plans/replay/ #of a kit": lambda a: say(body={"kit": a.kit("in")}),

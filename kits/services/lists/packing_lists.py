@@ -60,3 +60,15 @@ def replaced_by(version: PackingListVersion) -> PackingListVersion | None:
         .order_by("number")
         .first()
     )
+
+
+def newest_published(version: PackingListVersion) -> PackingListVersion | None:
+    """The newest published version of the same list."""
+    return (
+        PackingListVersion.objects.filter(
+            packing_list=version.packing_list_id, published_at__isnull=False
+        )
+        .defer("signed_page")
+        .order_by("-number")
+        .first()
+    )

@@ -143,18 +143,21 @@ def past_use(
     *,
     need: Need | None = None,
     activity: Activity | None = None,
+    season: Season | None = None,
     everything: Records | None = None,
 ) -> PastUse:
     """What happened with the kits that are at home in an actor's rooms; of one need or activity, if
-    given, as far as uses and seasons go."""
+    given, as far as uses and seasons go; of one season, if given: its trips, and what was thrown
+    out in it."""
     everything = everything or records()
     kits = {kit.pk for kit in find.kits_of(actor) if find.knows_kit(actor, kit)}
-    trips = [trip for trip in everything.trips if trip.kit in kits]
+    trips = [trip for trip in everything.trips if trip.kit in kits and _is_in(season, trip)]
     noted = wants(trips)
     seen = [
         each
         for each in everything.observations
         if each.trip.kit in kits
+        and _is_in(season, each.trip)
         and (need is None or each.need == need.pk)
         and (activity is None or each.activity == activity.key)
     ]
@@ -170,10 +173,19 @@ def past_use(
         ),
         not_there=_not_there(actor, trips, noted),
         never_used=_never_used(
-            trips, [each for each in everything.observations if each.trip.kit in kits]
+            trips,
+            [
+                each
+                for each in everything.observations
+                if each.trip.kit in kits and _is_in(season, each.trip)
+            ],
         ),
-        thrown_out=_thrown_out(actor),
+        thrown_out=_thrown_out(actor, season),
     )
+
+
+def _is_in(season: Season | None, trip: PastTrip) -> bool:
+    return season is None or season_of(trip.trip.first_day) == season
 
 
 # ------------------------------------------------------------------------------------------ uses
@@ -311,9 +323,9 @@ def _days(trip: Trip) -> int:
     return trip.people * ((trip.last_day - trip.first_day).days + 1)
 
 
-def _thrown_out(actor: Actor) -> list[ThrownOut]:
+def _thrown_out(actor: Actor, season: Season | None) -> list[ThrownOut]:
     """What was thrown out without having been used, the dearest first."""
-    legs = list(
+    legs = (
         Movement.objects.filter(
             entry__in=find.entries_of(actor),
             entry__reversed_by__isnull=True,
@@ -323,6 +335,8 @@ def _thrown_out(actor: Actor) -> list[ThrownOut]:
         .exclude(entry__kind=EntryKind.USE)
         .select_related("lot__item", "entry")
     )
+    if season is not None:
+        legs = legs.filter(entry__occurred_at__date__range=(season.first, season.last))
     by_item: dict[Item, list[Movement]] = defaultdict(list)
     for leg in legs:
         by_item[leg.lot.item].append(leg)

@@ -19,6 +19,7 @@ from kits.models import (
     Item,
     Kit,
     ListLine,
+    Photo,
     Place,
     Seal,
     SealFact,
@@ -199,9 +200,10 @@ def reseal(
     section: Place | None = None,
     anyway: bool = False,
     closed: Closed = NOT_SAID,
+    packed: Sequence[tuple[Place, bytes]] = (),
 ) -> Seal:
     """Put a numbered seal on a kit, or on one of its sections; with whether it closed, and what it
-    weighs, where somebody says so.
+    weighs, where somebody says so; `packed` are photos of how sections are packed.
 
     A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
     restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`, `opened-since`;
@@ -231,6 +233,9 @@ def reseal(
         )
         Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
         write_closed(entry, kit, section, closed)
+        Photo.objects.bulk_create(
+            Photo(entry=entry, section=pouch, jpeg=jpeg) for pouch, jpeg in packed
+        )
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 

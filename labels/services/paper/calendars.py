@@ -1,7 +1,12 @@
-"""The wall calendar on paper: what the page shows, worded for the printer."""
+"""Papers that hang on a wall or are handed on, as their pages show them: the wall calendar, a
+season on one page. They have no symbols, so they need no address that those could lead to."""
 
+from collections.abc import Sequence
+
+from kits.services.planning.season_text import Part
 from kits.services.stock.wall_calendar import RoomCalendar
 from kits.services.text import calendar_texts as texts
+from kits.services.text.planning_texts import CAUTION
 from labels import printing
 from labels.rules.layout.wall_calendar import (
     PAPERS,
@@ -13,8 +18,7 @@ from labels.services.paper.printer import job, pdf_of
 
 
 def wall_calendar(of: RoomCalendar, paper: str) -> bytes:
-    """A room's wall calendar as PDF, on one of `PAPERS`. It has no symbols, so it needs no address
-    that they could lead to."""
+    """A room's wall calendar as PDF, on one of `PAPERS`."""
     sheet = WallCalendar(
         title=texts.title(of.room.name),
         as_of=texts.as_of(of.as_of, of.room.time_zone),
@@ -35,5 +39,19 @@ def wall_calendar(of: RoomCalendar, paper: str) -> bytes:
     return pdf_of(
         lambda out: printing.wall_calendar_pdf(
             sheet, out=out, job=job(preview=True), paper=PAPERS[paper]
+        )
+    )
+
+
+def one_page(title: str, as_of: str, parts: Sequence[Part]) -> bytes:
+    """Headed parts on one A4 page as PDF, with the caution that stands on all planning."""
+    return pdf_of(
+        lambda out: printing.one_page_pdf(
+            title,
+            as_of,
+            str(CAUTION),
+            [(part.heading, part.lines) for part in parts],
+            out=out,
+            job=job(preview=True),
         )
     )

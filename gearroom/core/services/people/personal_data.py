@@ -55,6 +55,7 @@ TYPED = frozenset(
         "instead",
         "trained",
         "look_again_after",
+        "draft",
     }
 )
 """Columns of tables whose rows change that hold what people typed about one another."""

@@ -34,6 +34,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.planning import fits
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
+from kits.services.advice import access as advice
 from kits.services.kits import kits
 from kits.services.ledger import hazards_covered
 from kits.services.lists import comparison, drafts, packing_lists, publishing, signatures
@@ -110,6 +111,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         problem=problem,
         rows=[_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
         may_edit=who.may("edit_list"),
+        may_advise=advice.may_send(who),
         hazards=words.HAZARDS.items(),
         values=request.POST,
         chosen=request.POST.getlist("hazard"),

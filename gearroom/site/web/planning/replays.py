@@ -42,6 +42,8 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
 
 def _whose(who: Actor, done: Comparison) -> str:
+    if done.nobody_follows:
+        return texts.of_all_kits(done.done.counted)
     names = [kit.name for kit in done.kits if find.sees_kit(who, kit)]
     return texts.whose_trips(done.done.counted, names, len(done.kits) - len(names))
 
