@@ -268,6 +268,7 @@ LISTS: dict[str, Make] = {
     "page POST lists/{id}/{number}/new-draft/": lambda a: _version(a, "version"),
     "page POST lists/{id}/{number}/publish/": lambda a: _version(a, "draft"),
     "page POST lists/{id}/{number}/sign/": lambda a: _version(a, "unsigned", {"until": _DAY}),
+    "page GET lists/{id}/{number}/handout/": lambda a: _version(a, "draft"),
     "page GET lists/{id}/{number}/compare/": lambda a: _version(a, "draft"),
     "page GET lists/{id}/{number}/effect/": lambda a: _version(a, "draft"),
     "page POST lists/{id}/{number}/follow/": lambda a: say(

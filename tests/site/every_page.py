@@ -53,6 +53,7 @@ AT_THE_DESK = (
     "/lists/1/1/",
     "/lists/1/2/",
     "/lists/1/2/compare/",
+    "/lists/1/1/handout/",
     "/lists/1/2/effect/",
     "/lists/1/2/edit/",
     "/lists/1/2/sections/main/",

@@ -7,7 +7,7 @@ from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
-from gearroom.site.web.lists import draft_editing, not_carried, packing_lists
+from gearroom.site.web.lists import draft_editing, handouts, not_carried, packing_lists
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
@@ -106,6 +106,7 @@ urlpatterns: list[URLPattern] = [
     path(f"{_VERSION}new-draft/", packing_lists.new_draft, name="list-new-draft"),
     path(f"{_VERSION}publish/", packing_lists.publish, name="list-publish"),
     path(f"{_VERSION}sign/", packing_lists.sign, name="list-sign"),
+    path(f"{_VERSION}handout/", handouts.handout, name="list-handout"),
     path(f"{_VERSION}compare/", packing_lists.compare, name="list-compare"),
     path(f"{_VERSION}effect/", packing_lists.effect, name="list-effect"),
     path(f"{_VERSION}follow/", packing_lists.follow, name="list-follow"),
