@@ -284,7 +284,7 @@ def _line(
     present = lines.get(line.item)
     says = [says for need, why in line.needs.items() for says in _why(need, why, facts)]
     if present and not says:
-        says = [present.reason or draft_texts.kept(str(facts.profile.like))]
+        says = [present.reason or draft_texts.kept(facts.profile.like)]
     return DraftedLine(
         items[line.item],
         [facts.rates[need] for need in line.needs],

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, prefetch_related_objects
 
 from kits.models import Closing, Item, Kit, ListLine, PackingListVersion
 from kits.rules.planning import fit as rules
@@ -114,8 +114,9 @@ def of_kit(kit: Kit) -> Fit:
 
 def of_version(version: PackingListVersion, kits: Iterable[Kit] = ()) -> list[Fit]:
     """Whether what a version carries fits the bags of these kits, the tightest first; one answer
-    without a bag where there are none. Three queries."""
-    lines = Prefetch("lines", ListLine.objects.select_related("item"))
+    without a bag where there are none. Three queries at most."""
+    sections = list(version.sections.all())
+    prefetch_related_objects(sections, Prefetch("lines", ListLine.objects.select_related("item")))
     return _fits(
         [
             _Packed(
@@ -124,7 +125,7 @@ def of_version(version: PackingListVersion, kits: Iterable[Kit] = ()) -> list[Fi
                 section.outside,
                 [(line.item, line.carry) for line in section.lines.all()],
             )
-            for section in version.sections.prefetch_related(None).prefetch_related(lines)
+            for section in sections
         ],
         kits,
     )

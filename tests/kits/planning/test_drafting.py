@@ -206,11 +206,11 @@ def test_what_a_new_line_is_for_may_be_the_name_of_a_section_that_is_there(w: Wo
     like = drafts.make_list(
         act(w.keeper),
         name="SAW-01",
-        draft=Draft(5, 1, sections=[SectionDraft("wounds and Bleeding", [LineDraft(w.foil, 1)])]),
+        draft=Draft(5, 1, sections=[SectionDraft("wounds and Bleeding", [LineDraft(w.gauge, 1)])]),
     )
     found = propose(replace(DAY, like=like, hazards=["sharp-tools"]))
     (section,) = drafting.as_draft(found).sections
-    assert {line.item for line in section.lines} >= {w.foil, w.dressing}
+    assert {line.item for line in section.lines} >= {w.gauge, w.dressing}
     drafting.make_list(act(w.keeper), found, name="SAW-02")
 
 
