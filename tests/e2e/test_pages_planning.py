@@ -30,6 +30,7 @@ PAGES = (
     "/kits/DAY-01/plan/?people=16&days=3&activity=caving",
     "/kits/DAY-01/costs/",
     "/past-use/",
+    "/season/",
     "/past-use/?need=small-wound&activity=caving",
     "/back-test/",
     "/rates/",

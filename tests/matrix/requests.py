@@ -104,6 +104,10 @@ class Aim:
         """A kit list's number."""
         return getattr(self.all, name).packing_list_id if self.side else NO_NUMBER
 
+    def advice(self, name: str) -> int:
+        """The number of advice."""
+        return self.all.advice[name].pk if self.side else NO_NUMBER
+
     def recall(self, name: str) -> int:
         """A recall's number."""
         return self.all.recalls[name].pk if self.side else NO_NUMBER

@@ -14,6 +14,7 @@ from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
+from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
 
 AT_DAWN = (
@@ -56,6 +57,7 @@ AT_THE_DESK = (
     "/lists/1/1/copy/",
     "/lists/1/2/",
     "/lists/1/2/compare/",
+    "/lists/1/1/handout/",
     "/lists/1/2/effect/",
     "/lists/1/2/edit/",
     "/lists/1/2/sections/main/",
@@ -66,6 +68,7 @@ AT_THE_DESK = (
     "/kits/DAY-01/plan/",
     "/kits/DAY-01/costs/",
     "/past-use/",
+    "/season/",
     "/back-test/",
     "/rates/",
     "/rates/small-wound/",
@@ -89,8 +92,18 @@ AT_THE_DESK = (
     "/people/names/",
     "/rooms/",
     "/rooms/main-store/",
+    "/rooms/main-store/wall-calendar/",
     "/tokens/",
     "/settings/",
+    "/settings/advice/",
+    "/advice/",
+    "/advice/1/",
+    "/advice/2/",
+    "/advice/3/",
+    "/advice/3/copies/1/",
+    "/trip-advice/advice-waiting/",
+    "/trip-advice/advice-draft/",
+    "/trip-advice/advice-sent/",
     "/labels/",
     "/labels/?for=pouches",
     "/labels/?for=shelves",
@@ -159,4 +172,6 @@ def furnished() -> make.World:
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
+    turn_on([world.keeper.pk])
+    three(world.keeper)
     return world

@@ -57,6 +57,10 @@ def must_have(need: str) -> str:
 
 def likely(need: str, uses: float, days: float) -> str:
     """That a need comes up often enough, and by what that is known."""
+    if not days:
+        return _("%(need)s: likely on such a trip, by what is stated of it.") % {
+            "need": _name(need)
+        }
     return f"{_name(need)}: {rate_texts.recorded(uses, days)}"
 
 

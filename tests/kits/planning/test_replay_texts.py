@@ -105,7 +105,6 @@ def test_the_version_in_use_has_the_same_two_counts() -> None:
         (1, ["DAY-01"], 0, "This looks at 1 known trip of DAY-01."),
         (2, ["DAY-01"], 1, "This looks at 2 known trips of DAY-01, 1 kit of another gear room."),
         (0, ["DAY-01"], 0, "No known trip yet of DAY-01."),
-        (0, [], 0, "No kit follows this list, so there is no past trip to take it on."),
     ],
 )
 def test_whose_trips_is_said(trips: int, kits: list[str], others: int, says: str) -> None:

@@ -151,7 +151,7 @@ def _page(
         activities=Activity.objects.filter(retired_on=None),
         chosen_hazards=sent.getlist("hazard") if sent else values.get("hazard", ()),
         chosen_activities=sent.getlist("activity") if sent else values.get("activity", ()),
-        people=people.may_take(who) if who.may("see_people") else [],
+        people=people.choices(who),
     )
 
 

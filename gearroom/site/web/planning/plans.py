@@ -7,12 +7,11 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Invalid, Problem
 from gearroom.site.web.lists.packing_lists import kits_of_list
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import actor, page, show, today_here
+from gearroom.site.web.page.shell import actor, read_page, show, today_here
 from gearroom.site.web.planning import fits, pictures, shown_rates
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
@@ -101,15 +100,13 @@ def _facts(request: HttpRequest, of: _Subject, answer: _Answer) -> dict[str, Any
 
 
 # -------------------------------------------------------------------------------------- how many
-@require_safe
-@page()
+@read_page()
 def of_version(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """What a version of a list comes to."""
     return _how_many(request, _Subject(packing_lists.version_of(id, number)))
 
 
-@require_safe
-@page()
+@read_page()
 def of_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """What the list that a kit follows comes to."""
     found = find.kit(actor(request), kit)
@@ -223,15 +220,13 @@ def _changes(of: LinePlan) -> list[str]:
 
 
 # ------------------------------------------------------------------------------- what it costs
-@require_safe
-@page()
+@read_page()
 def costs_of_version(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """What the lines of a version cost to carry."""
     return _costs(request, _Subject(packing_lists.version_of(id, number)))
 
 
-@require_safe
-@page()
+@read_page()
 def costs_of_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """What a kit's lines cost to carry, and what of the batches in it expires unused."""
     found = find.kit(actor(request), kit)

@@ -160,7 +160,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
     }
     if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, row)
-        facts["people"] = _people(request)
+        facts["people"] = people.choices(actor(request))
     return show(request, "site/trips/trip.html", problem=problem, **facts)
 
 
@@ -178,17 +178,11 @@ def _profile(trip: Trip, kits: Sequence[Kit]) -> str:
     return urlencode(said, doseq=True)
 
 
-def _people(request: HttpRequest) -> Any:
-    who = actor(request)
-    return people.may_take(who) if who.may("see_people") else []
-
-
 @form_view("reserve", "trip", refused=show_trip)
 def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
     """Reserve the named kits for a trip, for a person of it if one is named."""
     row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
-    names = [name for name in request.POST.getlist("kit") if name]
-    if not names:
+    if not (names := [name for name in request.POST.getlist("kit") if name]):
         raise Invalid(_("Choose a kit to reserve."), field="kit")
     person = find.person(act.actor, ref) if ref else None
     done = [
@@ -257,8 +251,11 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
 
     def as_it_was_read(now: Trip) -> None:
         if sent.get("revision") != str(now.revision):
-            sentence = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
-            raise Stale("changed-since", sentence % {"trip": now.name})
+            raise Stale(
+                "changed-since",
+                _("Somebody has changed %(trip)s since you opened it. Reload the page.")
+                % {"trip": now.name},
+            )
 
     facts = _facts(act.actor, sent)
     act = replace(act, match=as_it_was_read)
@@ -294,7 +291,7 @@ def _form_page(
             Q(retired_on=None) | Q(pk=trip.activity_id if trip else None)
         ),
         rooms_here=[room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
-        people=_people(request),
+        people=people.choices(actor(request)),
     )
 
 
