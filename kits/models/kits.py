@@ -158,8 +158,12 @@ class LevelFactQuerySet(models.QuerySet["LevelFact"]):
 
     def newest_in(self, sections: Iterable[int]) -> Self:
         """The newest of each item in these sections (ids) that was not taken back."""
-        counted = self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
-        newest = counted.values("section", "item").annotate(newest=models.Max("id")).order_by()
+        newest = (
+            self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
+            .values("section", "item")
+            .annotate(newest=models.Max("id"))
+            .order_by()
+        )
         return self.filter(pk__in=newest.values("newest"))
 
 

@@ -225,8 +225,7 @@ class CalibrationQuery(QuerySerializer):
 
 
 def _measured(kept: sheets.StoredSheet, data: dict[str, Any]) -> Offset | None:
-    measures = [data[name] for name in _MEASURES if name in data]
-    if not measures:
+    if not (measures := [data[name] for name in _MEASURES if name in data]):
         return None
     if len(measures) < len(_MEASURES):
         raise Invalid(_("Send all four measurements, or none."))
@@ -287,8 +286,9 @@ class Picture(_PaperView):
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]
         )
-        media = "image/png" if form == "png" else "image/svg+xml"
-        return _file(content, media, f"{label.code}.{form}")
+        return _file(
+            content, "image/png" if form == "png" else "image/svg+xml", f"{label.code}.{form}"
+        )
 
 
 class TagQuery(PreviewQuery):
@@ -344,6 +344,5 @@ class WallCalendar(_PaperView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """What goes out of date in a gear room's kits in the next twelve months, for the wall."""
-        room = find.room(self.actor, self.kwargs["room"])
-        calendar = wall_calendar.of_room(self.actor, room)
+        calendar = wall_calendar.of_room(self.actor, find.room(self.actor, self.kwargs["room"]))
         return _file(calendars.wall_calendar(calendar, query["paper"]), _PDF, "wall-calendar.pdf")

@@ -32,8 +32,7 @@ def wall_calendar_pdf(of: WallCalendar, *, out: BinaryIO, job: Job, paper: Paper
         for number in range(placed.pages):
             file.begin_page(paper.width_mm, paper.height_mm)
             _paint_head(file, job, of, paper, number + 1, placed.pages)
-            first = MARGIN_MM + paper.title_mm + note_mm
-            _paint_notes(file, above, first, note_mm)
+            _paint_notes(file, above, MARGIN_MM + paper.title_mm + note_mm, note_mm)
             _paint_notes(file, below, bottom + 1.5 + note_mm, note_mm)
             if number == 0:
                 for cell in placed.cells:

@@ -136,8 +136,9 @@ def _lists(school: School) -> None:
         )
         version = drafts.make_list(school.act(), name=plan["name"], draft=draft)
         version = publishing.publish(school.act(), version)
-        signed = signatures.sign(school.act("Dr Nell Averis"), version, until=until)
-        school.versions[plan["name"]] = signed
+        school.versions[plan["name"]] = signatures.sign(
+            school.act("Dr Nell Averis"), version, until=until
+        )
 
 
 def _section(school: School, plan: dict[str, Any]) -> SectionDraft:

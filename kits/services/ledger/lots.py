@@ -58,8 +58,9 @@ def printed_expiry(text: str, *, today: date, field: str = "expiry_printed") -> 
     try:
         return last_good_day(text, today=today)
     except PrintedDateError as error:
-        readings = [day.isoformat() for day in error.readings]
-        raise Invalid(in_words(error.says), field=field, readings=readings) from error
+        raise Invalid(
+            in_words(error.says), field=field, readings=[day.isoformat() for day in error.readings]
+        ) from error
 
 
 def known(
@@ -85,8 +86,7 @@ def known(
         else {"number": number, "expiry": expiry, "opened_on": opened_on}
     )
     there = Lot.objects.select_related("item").filter(item=item, **identity)
-    lot = there.first()
-    if lot is None:
+    if (lot := there.first()) is None:
         try:
             # A savepoint: where another act made the same batch meanwhile, this one goes on.
             with transaction.atomic():
@@ -131,8 +131,7 @@ def _refuse_serial(item: Item, serial: str) -> None:
         "%(item)s is not an instrument, so it has no serial number. Leave the serial number empty."
     )
     if (item.kind == Kind.INSTRUMENT) != bool(serial):
-        text = leave if serial else enter
-        raise Invalid(text % {"item": item.name}, field="serial")
+        raise Invalid((leave if serial else enter) % {"item": item.name}, field="serial")
 
 
 def held_still(lot_ids: Iterable[int]) -> list[Lot]:

@@ -69,11 +69,16 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     The lots must come with their items.
     """
     lots = list(lots)
-    counted = InstrumentCheck.objects.filter(
-        lot__in=[lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT],
-        entry__reversed_by__isnull=True,
+    newest = (
+        InstrumentCheck.objects.filter(
+            lot__in=[lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT],
+            entry__reversed_by__isnull=True,
+        )
+        .order_by()
+        .values("lot")
+        .annotate(newest=Max("id"))
+        .values("newest")
     )
-    newest = counted.order_by().values("lot").annotate(newest=Max("id")).values("newest")
     checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest).order_by()}
     open_ones = Withholding.objects.open().filter(lot__in=[lot.pk for lot in lots])
     kept_back = set(open_ones.order_by().values_list("lot_id", flat=True))

@@ -184,8 +184,9 @@ def _recalled(week: Week) -> Iterator[LetterRow]:
         recall = rows[0][0].recall
         facts, kits = recall_notices.facts_of(recall), recall_notices.kits_of_rows(rows)
         lines = recall_texts.lines(facts, kits, week.person.pk)
-        url = page(f"/stock/recalls/{recall.pk}/")
-        yield LetterRow(recall_texts.sentence(facts, kits), url, tuple(lines))
+        yield LetterRow(
+            recall_texts.sentence(facts, kits), page(f"/stock/recalls/{recall.pk}/"), tuple(lines)
+        )
 
 
 # ------------------------------------------------------------------------------------- other parts

@@ -319,11 +319,14 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
 
 def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:
     """The price of one unit of each item when it was last bought in a currency."""
-    receipts = Receipt.objects.filter(
-        lot__item__in=items,
-        currency=currency,
-        price__isnull=False,
-        entry__reversed_by__isnull=True,
+    rows = (
+        Receipt.objects.filter(
+            lot__item__in=items,
+            currency=currency,
+            price__isnull=False,
+            entry__reversed_by__isnull=True,
+        )
+        .order_by("id")
+        .values_list("lot__item", "price", "units")
     )
-    rows = receipts.order_by("id").values_list("lot__item", "price", "units")
     return {item: price / units for item, price, units in rows if price is not None}

@@ -152,8 +152,7 @@ def flow(
             heading = line.text
             space = (_HEADING_SPACE_EM * em_mm if used else 0.0) + line_mm * 2.15
             if used + space > column.height_mm:
-                following = next(queue, None)
-                if following is None:
+                if (following := next(queue, None)) is None:
                     return None
                 column, used = following, 0.0
             used = set_heading(heading, used)
@@ -165,8 +164,7 @@ def flow(
         )
         broken = wrapped or [""]
         if used + len(broken) * line_mm > column.height_mm:
-            following = next(queue, None)
-            if following is None:
+            if (following := next(queue, None)) is None:
                 return None
             column, used = following, 0.0
             if heading:

@@ -132,8 +132,7 @@ def _needs(of: WallCalendar, paper: Paper, face: Typeface, em_mm: float) -> list
 def _heights(needs: Sequence[float], available: float) -> list[float]:
     """How high each row of months is: what it needs and its share of the rest; where there is not
     enough, its share of what there is, none below a sixth."""
-    spare = available - sum(needs)
-    if spare >= 0:
+    if (spare := available - sum(needs)) >= 0:
         return [need + spare / DOWN for need in needs]
     least = available / (2 * DOWN)
     return [least + (available - DOWN * least) * need / sum(needs) for need in needs]

@@ -120,8 +120,7 @@ def make_own(
     """A token for whoever asks; one made with a token has no scope that the latter lacks, and ends
     no later."""
     act.actor.require("own_tokens")
-    user = act.actor.user
-    if user is None:
+    if (user := act.actor.user) is None:
         raise NotAllowed("not-allowed", _("Only people with a login can have tokens."))
     beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
     if beyond:

@@ -246,8 +246,10 @@ def export(actor: Actor, person: Person) -> dict[str, Any]:
 
 def _tables() -> list[type[Model]]:
     """Ours, the answers last."""
-    ours = [each for each in apps.get_models() if each._meta.app_label in _APPS]
-    return sorted(ours, key=lambda model: model is KeptAnswer)
+    return sorted(
+        [each for each in apps.get_models() if each._meta.app_label in _APPS],
+        key=lambda model: model is KeptAnswer,
+    )
 
 
 def _rows(model: type[Model], record: list[Person], users: list[User]) -> Iterator[dict[str, Any]]:

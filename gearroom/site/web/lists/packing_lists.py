@@ -334,8 +334,12 @@ def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 def kits_of_list(who: Actor, packing_list: int) -> QuerySet[Kit]:
     """The kits in use that somebody sees and that follow a list, whichever version."""
-    kits = _kits_in_use(who).filter(list_version__packing_list=packing_list)
-    return kits.select_related("home_room").order_by("name")
+    return (
+        _kits_in_use(who)
+        .filter(list_version__packing_list=packing_list)
+        .select_related("home_room")
+        .order_by("name")
+    )
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
@@ -352,5 +356,6 @@ def extend_by_link(request: HttpRequest, signature: str) -> HttpResponse:
             return redirect(request.path)
     except Problem as problem:
         return errors.refusal(request, problem)
-    template = "site/lists/extend_signature.html"
-    return show(request, template, of=extension, version=extension.version)
+    return show(
+        request, "site/lists/extend_signature.html", of=extension, version=extension.version
+    )

@@ -121,8 +121,7 @@ class NoRoom(Exception):
 
 def room_here(request: HttpRequest) -> Room:
     """The room that this device stands in. Raises NoRoom, which `page` answers."""
-    room = here(request)
-    if room is None:
+    if (room := here(request)) is None:
         raise NoRoom
     return room
 

@@ -21,8 +21,7 @@ def wall_calendar(request: HttpRequest, room: str) -> HttpResponse:
     """The calendar on a page; with `?paper=` as PDF on that paper."""
     who = actor(request)
     of = service.of_room(who, find.room(who, room))
-    paper = request.GET.get("paper", "")
-    if paper in PAPERS:
+    if (paper := request.GET.get("paper", "")) in PAPERS:
         return as_pdf(calendars.wall_calendar(of, paper), f"wall-calendar-{paper}.pdf")
     return show(
         request,
