@@ -120,7 +120,6 @@ DATABASES = {
 if DATABASES["default"]["ENGINE"] == SQLITE:  # it may lie elsewhere
     for _file in database_files(DATABASES["default"]["NAME"]):
         make_private(_file)
-ATOMIC_REQUESTS = False
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # --------------------------------------------------------------------------------------- tasks
@@ -207,8 +206,6 @@ if LANGUAGE_CODE not in dict(LANGUAGES):
     )
 with writing(DATA_DIR):
     LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
-USE_I18N = True
-USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
@@ -222,14 +219,9 @@ STATICFILES_DIRS = [
     if folder.is_dir()
 ]
 WHITENOISE_USE_FINDERS = True
-WHITENOISE_AUTOREFRESH = False
 
-SECURE_CONTENT_TYPE_NOSNIFF = True
-SECURE_REFERRER_POLICY = "same-origin"
-X_FRAME_OPTIONS = "DENY"
+# Headers and cookies are else as Django has them: nosniff, DENY, same-origin, HttpOnly and Lax.
 SESSION_ENGINE = "gearroom.core.setup.sessions"
-SESSION_COOKIE_HTTPONLY = True
-SESSION_COOKIE_SAMESITE = "Lax"
 # Over TLS no cookie goes without it. `serve --lan` says so by GEARROOM_TLS; of its own certificate
 # a browser remembers that for a week only, so that nobody who gives it up is locked out for long.
 _PUBLIC_TLS = PUBLIC_URL.startswith("https://")

@@ -105,7 +105,6 @@ def tolerating_failure() -> Iterator[None]:
     try:
         yield
     except FAILURE_ERRORS as error:
-        failure = failure_of(error)
-        if failure is None:
+        if (failure := failure_of(error)) is None:
             raise
         log_failure(failure, error)

@@ -77,8 +77,9 @@ class DayOrInstantField(serializers.CharField):
         except ValueError:
             read = None
         if read is None or read.year not in YEARS:
-            sentence = self.default_error_messages["when"]
-            raise serializers.ValidationError(sentence % {"which": YEARS[0], "which_2": YEARS[-1]})
+            raise serializers.ValidationError(
+                self.default_error_messages["when"] % {"which": YEARS[0], "which_2": YEARS[-1]}
+            )
         return read
 
 

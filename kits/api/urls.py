@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
+from kits.api.advice import advice
 from kits.api.custody import clearances, custody, returns
 from kits.api.kits import kits, state
 from kits.api.ledger import entries
@@ -15,6 +16,10 @@ from kits.api.stock import catalogue, counting, lots, places, stock
 from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("advice/", advice.AllAdvice.as_view()),
+    path("advice/<int:id>/", advice.OneAdvice.as_view()),
+    path("advice/<int:id>/send/", advice.SendAdvice.as_view()),
+    path("advice/<int:id>/withdraw/", advice.WithdrawAdvice.as_view()),
     path("plans/kits/<str:kit>/", plans.KitPlan.as_view()),
     path("plans/lists/<int:list>/versions/<int:number>/", plans.VersionPlan.as_view()),
     path("plans/draft/", drafts.DraftList.as_view()),

@@ -1,5 +1,6 @@
 """Tables of the gear room's business."""
 
+from kits.models.advice import Advice, AdviceCopy, AdviceSettings, AdviceWithdrawal
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
@@ -47,6 +48,10 @@ __all__ = [
     "INNER",
     "LEFT_US",
     "Activity",
+    "Advice",
+    "AdviceCopy",
+    "AdviceSettings",
+    "AdviceWithdrawal",
     "AsFound",
     "Certainty",
     "Checkout",

@@ -158,8 +158,12 @@ class LevelFactQuerySet(models.QuerySet["LevelFact"]):
 
     def newest_in(self, sections: Iterable[int]) -> Self:
         """The newest of each item in these sections (ids) that was not taken back."""
-        counted = self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
-        newest = counted.values("section", "item").annotate(newest=models.Max("id")).order_by()
+        newest = (
+            self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
+            .values("section", "item")
+            .annotate(newest=models.Max("id"))
+            .order_by()
+        )
         return self.filter(pk__in=newest.values("newest"))
 
 
@@ -234,7 +238,10 @@ class Withholding(InOrder):
 @append_only
 class Photo(InOrder):
     """What was seen at an act, such as what is wrong with a kit: a JPEG without anything in it but
-    pixels."""
+    pixels. `section`: how that pouch was packed when the kit was sealed."""
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="photos")
     jpeg = models.BinaryField()
+    section = models.ForeignKey(
+        Place, null=True, on_delete=models.PROTECT, related_name="photos_packed"
+    )

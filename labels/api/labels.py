@@ -214,8 +214,7 @@ def wanted_codes(texts: list[str]) -> list[str]:
     """The codes among what somebody wrote. Raises Invalid for what is no code."""
     codes = []
     for text in texts:
-        code = label_codes.parse(text)
-        if code is None:
+        if (code := label_codes.parse(text)) is None:
             raise Invalid(
                 _("“%(text)s” is not a label code. Check the code.") % {"text": text},
                 field="labels",

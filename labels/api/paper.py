@@ -16,10 +16,12 @@ from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, Str
 from gearroom.core.api.views import ReadView, UseCaseView, View
 from kits.services.labelling import labelling
 from kits.services.lookup import find
+from kits.services.stock import wall_calendar
 from labels import printing
 from labels.api.labels import wanted_codes
 from labels.rules.layout import Offset, Sheet, SheetError, marks
-from labels.services.paper import paper, printer, sheets
+from labels.rules.layout.wall_calendar import PAPERS
+from labels.services.paper import calendars, paper, printer, sheets
 
 _PDF = "application/pdf"
 _MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")
@@ -223,8 +225,7 @@ class CalibrationQuery(QuerySerializer):
 
 
 def _measured(kept: sheets.StoredSheet, data: dict[str, Any]) -> Offset | None:
-    measures = [data[name] for name in _MEASURES if name in data]
-    if not measures:
+    if not (measures := [data[name] for name in _MEASURES if name in data]):
         return None
     if len(measures) < len(_MEASURES):
         raise Invalid(_("Send all four measurements, or none."))
@@ -285,8 +286,9 @@ class Picture(_PaperView):
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]
         )
-        media = "image/png" if form == "png" else "image/svg+xml"
-        return _file(content, media, f"{label.code}.{form}")
+        return _file(
+            content, "image/png" if form == "png" else "image/svg+xml", f"{label.code}.{form}"
+        )
 
 
 class TagQuery(PreviewQuery):
@@ -330,3 +332,17 @@ class SignOutSheet(_PaperView):
         return _file(
             paper.sign_out_sheet(room, preview=query["preview"]), _PDF, "sign-out-sheet.pdf"
         )
+
+
+class CalendarQuery(QuerySerializer):
+    paper = serializers.ChoiceField(sorted(PAPERS), default="a4")
+
+
+class WallCalendar(_PaperView):
+    reads_as = "look"
+    query = CalendarQuery
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What goes out of date in a gear room's kits in the next twelve months, for the wall."""
+        calendar = wall_calendar.of_room(self.actor, find.room(self.actor, self.kwargs["room"]))
+        return _file(calendars.wall_calendar(calendar, query["paper"]), _PDF, "wall-calendar.pdf")

@@ -288,8 +288,12 @@ class Scans(UseCaseView):
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(scan_id, str) and scan_id.lower() != str(key):
-            sentence = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
-            raise beyond_form(Invalid(sentence, field="scan_id"))
+            raise beyond_form(
+                Invalid(
+                    _("“scan_id” and Idempotency-Key are different keys. Send only one of them."),
+                    field="scan_id",
+                )
+            )
         return key
 
     def _without_key(self, content: Mapping[str, Any]) -> bool:

@@ -18,4 +18,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/tag/", paper.Tag.as_view()),
     path("kits/<str:kit>/card/", paper.Card.as_view()),
     path("rooms/<str:room>/sign-out-sheet/", paper.SignOutSheet.as_view()),
+    path("rooms/<str:room>/wall-calendar/", paper.WallCalendar.as_view()),
 ]

@@ -7,9 +7,11 @@ Everything is read back from what was rendered before it is given.
 
 from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf, sign_out_sheet_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
+from labels.printing.one_page import one_page_pdf
 from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed, page_png
 from labels.printing.sheet import calibration_page_pdf, sheet_pdf
+from labels.printing.wall_calendar import wall_calendar_pdf
 
 __all__ = [
     "CardFormat",
@@ -21,7 +23,9 @@ __all__ = [
     "label_png",
     "label_svg",
     "lid_card_pdf",
+    "one_page_pdf",
     "page_png",
     "sheet_pdf",
     "sign_out_sheet_pdf",
+    "wall_calendar_pdf",
 ]

@@ -67,7 +67,7 @@ def lid_card_pdf(card: LidCard, *, out: BinaryIO, job: Job, size: CardFormat = "
                 for top in (2.0, height - 7.0):
                     file.line(front, top, front, top + 5, grey=GREY, dash_mm=(1, 1))
             panel.paint(file, number, pages)
-            _paint_rows(file, [row for row in rows if row.page == number], job)
+            paint_rows(file, [row for row in rows if row.page == number], job)
             file.end_page()
             expected.append(partial(panel.expectation, number, width, height))
     return pages
@@ -214,7 +214,8 @@ def _columns(panel: _Panel, size: CardFormat, pages: int, across: int) -> Iterat
                 yield Column(page, left + number * (width + gap), first, width, last - first)
 
 
-def _paint_rows(file: PdfFile, rows: Sequence[Row], job: Job) -> None:
+def paint_rows(file: PdfFile, rows: Sequence[Row], job: Job) -> None:
+    """Paint the rows of a list that flows."""
     bold = job.typeface.bold
     for row in rows:
         file.text(row.left_mm, row.baseline_mm, row.text, em_mm=row.em_mm, bold=row.bold)

@@ -60,8 +60,7 @@ def _face(path: Path) -> Face:
     widths = {
         code: outline.charWidths[code] / 1000 for code in glyphs if code in outline.charWidths
     }
-    lacking = [letter for letter in _NEEDED if ord(letter) not in widths]
-    if lacking:
+    if lacking := [letter for letter in _NEEDED if ord(letter) not in widths]:
         raise FontUnreadable(
             f"{path} lacks characters that labels need ({' '.join(lacking)}): choose a font that"
             " has Latin letters too."

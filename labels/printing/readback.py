@@ -61,8 +61,7 @@ def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:
     """
     read = 0
     for number, (image, symbols) in enumerate(zip(_pages(source), expected, strict=True), start=1):
-        wrong = [(number, *pair) for pair in _differences(image, symbols, DPI)]
-        if wrong:
+        if wrong := [(number, *pair) for pair in _differences(image, symbols, DPI)]:
             raise ReadBackFailed(wrong)
         read += len(symbols)
     return read
@@ -83,8 +82,12 @@ def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
     with _pdfium:
         document = pypdfium2.PdfDocument(source)
         try:
-            page = document[number - 1].render(scale=dpi / 72, grayscale=True).to_pil()
-            levels = page.point(lambda value: (value + 42) // 85)
+            levels = (
+                document[number - 1]
+                .render(scale=dpi / 72, grayscale=True)
+                .to_pil()
+                .point(lambda value: (value + 42) // 85)
+            )
         finally:
             document.close()
     greys = Image.frombytes("P", levels.size, levels.tobytes())

@@ -47,8 +47,11 @@ class Facts:
 def label_of(code: str) -> Label | None:
     """The label with this code, written in any way, with what it is on; None if nobody here made
     it."""
-    rows = Label.objects.select_related(*labelling.SHOWN_WITH)
-    return rows.filter(code=label_codes.parse(code) or "").first()
+    return (
+        Label.objects.select_related(*labelling.SHOWN_WITH)
+        .filter(code=label_codes.parse(code) or "")
+        .first()
+    )
 
 
 def facts_of(label: Label, actor: Actor | None) -> Facts:

@@ -275,6 +275,13 @@ LISTS: dict[str, Make] = {
 PLANS: dict[str, Make] = {
     "GET plans/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "GET plans/lists/{list}/versions/{number}/": lambda a: say(list=a.list(), number=1),
+    "GET advice/": lambda a: say(),
+    "POST advice/": lambda a: say(),
+    "GET advice/{id}/": lambda a: say(id=a.advice("draft")),
+    "POST advice/{id}/send/": lambda a: say(
+        id=a.advice("draft"), body={"revision": 2, "duty_confirmed": True}
+    ),
+    "POST advice/{id}/withdraw/": lambda a: say(id=a.advice("sent"), body={"reason": "A recall."}),
     "POST plans/draft/": lambda a: say(body={"people": 8, "days": 1, "hazards": ["fire"]}),
     "POST plans/replay/": lambda a: say(body={"list": a.list(), "version": 1}),
     "POST plans/replay/ #of a kit": lambda a: say(body={"kit": a.kit("in")}),
@@ -364,6 +371,7 @@ LABELS: dict[str, Make] = {
     "GET labels/calibration/": lambda a: say(
         {"left_mm": "15", "top_mm": "15", "across_mm": "100", "down_mm": "100"}
     ),
+    "GET rooms/{room}/wall-calendar/": lambda a: say(room=a.room()),
     "GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "true"}, room=a.room()),
     "GET schema/": lambda a: say(),
     "GET docs/": lambda a: say(),

@@ -111,6 +111,10 @@ PEOPLE: dict[str, Make] = {
     "page GET rooms/{room}/": lambda a: say(room=a.room()),
     "page POST rooms/{room}/": lambda a: say(room=a.room(), body=_room(a)),
     "page POST rooms/{room}/shelves/": lambda a: say(room=a.room(), body={"name": "New shelf"}),
+    "page GET rooms/{room}/wall-calendar/": lambda a: say(room=a.room()),
+    "page GET rooms/{room}/wall-calendar/ #printed": lambda a: say(
+        {"paper": "letter"}, room=a.room()
+    ),
     "page GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "1"}, room=a.room()),
     "page POST shelves/{shelf}/": lambda a: say(shelf=a.place("upper"), body={"name": "Renamed"}),
 }

@@ -5,6 +5,7 @@ _LINK = "by the link that was sent to one person: whoever has it may do the one 
 NO_RIGHT_ASKED: dict[str, str] = {
     "page POST cleared/{link}/": _LINK,
     "page POST sign/{signature}/": _LINK,
+    "page POST trip-advice/{link}/": _LINK,
     "page POST used/{link}/": _LINK,
     "page POST used/{link}/{time}/": _LINK,
     "page POST sign-in/new/{uid}/{token}/": _LINK,

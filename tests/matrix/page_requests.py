@@ -217,6 +217,49 @@ def _drawn(a: Aim) -> dict[str, str]:
     }
 
 
+_TRIP_OF_OTHERS = {
+    "people": "4", "days": "2", "season": "summer", "hours": "3", "hazard": "hill",
+}  # fmt: skip
+
+
+def _advice_link(a: Aim, name: str) -> str:
+    return f"advice-{name}" if a.side else "nowhere"
+
+
+def _advice_lines(a: Aim) -> dict[str, Any]:
+    """The form of a draft, as it was shown."""
+    kept = a.all.advice["draft"].draft or {}
+    lines = {f"line-{line['item']}": line for line in kept["lines"]}
+    lines |= {f"out-{line['item'] or line['need']}": line for line in kept["not_carried"]}
+    sent: dict[str, Any] = {"save": "1", "revision": "2"}
+    for name, line in lines.items():
+        sent[f"quantity-{name}"] = line.get("quantity", "")
+        sent |= {f"reason-{lang}-{name}": text for lang, text in line["reason"].items()}
+    return sent
+
+
+ADVICE: dict[str, Make] = {
+    "page GET settings/advice/": lambda a: say(),
+    "page POST settings/advice/": lambda a: say(
+        body={"on": "1", "sender": a.all.adviser.person.pk}
+    ),
+    "page GET trip-advice/{link}/": lambda a: say(link=_advice_link(a, "sent")),
+    "page POST trip-advice/{link}/": lambda a: say(
+        link=_advice_link(a, "waiting"), body=_TRIP_OF_OTHERS
+    ),
+    "page GET advice/": lambda a: say(),
+    "page POST advice/new/": lambda a: say(),
+    "page GET advice/{id}/": lambda a: say(id=a.advice("draft")),
+    "page POST advice/{id}/": lambda a: say(id=a.advice("draft"), body=_advice_lines(a)),
+    "page POST advice/{id}/send/": lambda a: say(
+        id=a.advice("draft"), body={"revision": "2", "duty": "1"}
+    ),
+    "page POST advice/{id}/withdraw/": lambda a: say(
+        id=a.advice("sent"), body={"reason": "A recall."}
+    ),
+    "page GET advice/{id}/copies/{number}/": lambda a: say(id=a.advice("sent"), number=1),
+}
+
 LISTS: dict[str, Make] = {
     "page GET lists/": lambda a: say(),
     "page POST lists/": lambda a: say(body={"name": "New list", "people": "5", "days": "1"}),
@@ -236,11 +279,31 @@ LISTS: dict[str, Make] = {
     ),
     "page GET lists/changes/{id}/": lambda a: say(id=a.change()),
     "page POST lists/changes/{id}/": lambda a: say(id=a.change(), body={"review_on": "2199-12-31"}),
+    "page GET lists/draft/": lambda a: say(),
+    "page POST lists/draft/": lambda a: say(
+        body={"people": "5", "days": "2", "hazard": "sharp-tools", "name": "Drafted list"}
+    ),
+    "page GET lists/paste/": lambda a: say(),
+    "page POST lists/paste/": lambda a: say(
+        body={
+            "text": "2 x Wound dressing",
+            "other-0": a.item("dressing"),
+            "make": "new",
+            "name": "Pasted list",
+            "people": "5",
+            "days": "1",
+        }
+    ),
     "page GET lists/{id}/": lambda a: say(id=a.list()),
     "page GET lists/{id}/{number}/": lambda a: _version(a, "version"),
     "page POST lists/{id}/{number}/new-draft/": lambda a: _version(a, "version"),
+    "page GET lists/{id}/{number}/copy/": lambda a: _version(a, "version"),
+    "page POST lists/{id}/{number}/copy/": lambda a: _version(
+        a, "version", {"name": "Copied list"}
+    ),
     "page POST lists/{id}/{number}/publish/": lambda a: _version(a, "draft"),
     "page POST lists/{id}/{number}/sign/": lambda a: _version(a, "unsigned", {"until": _DAY}),
+    "page GET lists/{id}/{number}/handout/": lambda a: _version(a, "draft"),
     "page GET lists/{id}/{number}/compare/": lambda a: _version(a, "draft"),
     "page GET lists/{id}/{number}/effect/": lambda a: _version(a, "draft"),
     "page POST lists/{id}/{number}/follow/": lambda a: say(
@@ -265,6 +328,8 @@ LISTS: dict[str, Make] = {
     "page GET lists/{id}/{number}/costs/": lambda a: _version(a, "version"),
     "page GET lists/{id}/{number}/replay/": lambda a: _version(a, "draft"),
     "page GET past-use/": lambda a: say(),
+    "page GET season/": lambda a: say(),
+    "page GET season/ #printed": lambda a: say({"print": "1"}),
     "page GET back-test/": lambda a: say(),
     "page GET rates/": lambda a: say(),
     "page GET rates/{need}/": lambda a: say(need="blister"),
@@ -389,4 +454,4 @@ STOCK: dict[str, Make] = {
     "page POST stock/{item}/edit/": lambda a: say(item=a.item("dressing"), body=_edited(a)),
 }  # fmt: skip
 
-REQUESTS = {**HATCH, **LINKS, **KITS, **LISTS, **STOCK}
+REQUESTS = {**HATCH, **LINKS, **KITS, **LISTS, **ADVICE, **STOCK}

@@ -108,6 +108,10 @@ class Aim:
         """The number of a change to several kit lists."""
         return self.all.change.pk if self.side else NO_NUMBER
 
+    def advice(self, name: str) -> int:
+        """The number of advice."""
+        return self.all.advice[name].pk if self.side else NO_NUMBER
+
     def recall(self, name: str) -> int:
         """A recall's number."""
         return self.all.recalls[name].pk if self.side else NO_NUMBER

@@ -14,6 +14,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from kits.models import (
+    Advice,
     AsFound,
     Checkout,
     Clearance,
@@ -33,6 +34,7 @@ from kits.models import (
 )
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Criticality, Kind
+from kits.services.advice import access
 from kits.services.custody import custody, returns, use, use_requests
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -46,6 +48,7 @@ from kits.services.stock import catalogue, corrections, counting, moving, receiv
 from kits.services.trips import reservations
 from labels.services.paper import sheets
 from tests.kits import factories as make
+from tests.kits.advice.school import three, turn_on
 from tests.matrix.accounts import MARKS, Account, account, people_of
 from tests.present import present
 
@@ -65,6 +68,7 @@ class Everywhere:
     change: ListChange
     recalls: dict[str, Recall]
     sheet: str
+    advice: dict[str, Advice] = field(default_factory=dict)
 
 
 @dataclass
@@ -358,6 +362,8 @@ def school() -> School:
     everywhere = _everywhere()
     store, hut = (_side(name, everywhere) for name in ("Main store", "Cave hut"))
     _recalls(everywhere, [store, hut])
+    turn_on([person.pk for person in access.candidates()])
+    everywhere.advice = three(store.people["keeper"].person)
     for here, there in ((store, hut), (hut, store)):
         moving.send(
             make.act(here.people["keeper"].person, reason=f"{here.word} has too many"),

@@ -15,6 +15,7 @@ from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
+from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
 
 AT_DAWN = (
@@ -53,9 +54,14 @@ AT_THE_DESK = (
     "/lists/changes/",
     "/lists/changes/new/",
     "/lists/changes/1/",
+    "/lists/draft/",
+    "/lists/draft/?draft=1&people=12&days=3&hazard=water&like=1",
+    "/lists/paste/",
     "/lists/1/1/",
+    "/lists/1/1/copy/",
     "/lists/1/2/",
     "/lists/1/2/compare/",
+    "/lists/1/1/handout/",
     "/lists/1/2/effect/",
     "/lists/1/2/edit/",
     "/lists/1/2/sections/main/",
@@ -66,6 +72,7 @@ AT_THE_DESK = (
     "/kits/DAY-01/plan/",
     "/kits/DAY-01/costs/",
     "/past-use/",
+    "/season/",
     "/back-test/",
     "/rates/",
     "/rates/small-wound/",
@@ -89,8 +96,18 @@ AT_THE_DESK = (
     "/people/names/",
     "/rooms/",
     "/rooms/main-store/",
+    "/rooms/main-store/wall-calendar/",
     "/tokens/",
     "/settings/",
+    "/settings/advice/",
+    "/advice/",
+    "/advice/1/",
+    "/advice/2/",
+    "/advice/3/",
+    "/advice/3/copies/1/",
+    "/trip-advice/advice-waiting/",
+    "/trip-advice/advice-draft/",
+    "/trip-advice/advice-sent/",
     "/labels/",
     "/labels/?for=pouches",
     "/labels/?for=shelves",
@@ -182,4 +199,6 @@ def furnished() -> make.World:
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
+    turn_on([world.keeper.pk])
+    three(world.keeper)
     return world

@@ -118,8 +118,7 @@ class Actor:
     def _require_assurance(
         self, assurance: Assurance, use_case: str, rooms: Sequence[int | None]
     ) -> None:
-        needed = SHARED_DEVICE.get(use_case)
-        if needed is None:
+        if (needed := SHARED_DEVICE.get(use_case)) is None:
             raise NotAllowed(
                 "not-at-the-hatch",
                 _("This cannot be done on a shared device. Log in on your own device."),

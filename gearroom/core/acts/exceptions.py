@@ -63,8 +63,7 @@ def nothing_here() -> Problem:
 
 def _database_problem(error: Exception) -> Problem | None:
     """What keeps the database from doing its work; its cause is logged."""
-    failure = failure_of(error)
-    if failure is None:
+    if (failure := failure_of(error)) is None:
         return None
     log_failure(failure, error)
     status, retry_after, sentence = _FAILURES[failure]
@@ -113,7 +112,6 @@ def database_problems() -> Iterator[None]:
     try:
         yield
     except FAILURE_ERRORS as error:
-        problem = as_problem(error)
-        if problem is None:
+        if (problem := as_problem(error)) is None:
             raise
         raise problem from error

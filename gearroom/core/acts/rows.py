@@ -16,8 +16,7 @@ Row = TypeVar("Row", bound=Model)
 
 def one(rows: QuerySet[Row], what: str, ref: object = "") -> Row:
     """The first of these rows. Raises NotFound, with what it is and what it was named by."""
-    row = rows.first()
-    if row is None:
+    if (row := rows.first()) is None:
         raise NotFound(what, ref)
     return row
 

@@ -98,8 +98,7 @@ def in_form() -> Iterator[None]:
 
 def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:
     """Django REST framework's exception handler; None lets what is no problem go on as a 500."""
-    problem = as_problem(error)
-    if problem is None:
+    if (problem := as_problem(error)) is None:
         return None
     response = respond(document(problem, context["request"].path))
     if challenge := getattr(error, "auth_header", None):

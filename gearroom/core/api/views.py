@@ -197,8 +197,7 @@ class ListView(View):
             rows = self.rows(query)
             for name in filter(self.filters.get, query):
                 by, value = self.filters[name], query[name]
-                wanted = Q((by, value)) if isinstance(by, str) else by(self.actor, value)
-                rows = rows.filter(wanted)
+                rows = rows.filter(Q((by, value)) if isinstance(by, str) else by(self.actor, value))
             page = self.whole_page(pages.paginate_queryset(rows, request, self))
         return pages.get_paginated_response(self.show(self.shows, page, many=True))
 

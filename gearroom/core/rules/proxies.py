@@ -29,8 +29,7 @@ def client_address(peer: str, forwarded: str, proxies: Sequence[Network]) -> str
     """
     client, steps = peer, forwarded.split(",")
     while _is_in(client, proxies) and steps:
-        step = _address(steps.pop().strip())
-        if step is None:
+        if (step := _address(steps.pop().strip())) is None:
             break
         client = str(step)
     return client

@@ -112,6 +112,9 @@ USE_CASES: dict[str, Right] = {
     "edit_list": Right(Scope.LISTS, _KEEPERS | {Role.ADVISER}),
     "sign_list": Right(Scope.LISTS, frozenset({Role.ADVISER})),
     "state_rate": Right(Scope.LISTS, frozenset({Role.ADVISER})),
+    # advice for others: of the whole organisation
+    "set_up_advice": Right(Scope.ADMIN, frozenset(), everywhere=_ADMIN),
+    "send_advice": Right(Scope.LISTS, _KEEPERS | {Role.ADVISER}),  # of those who were named
     # trips
     "reserve": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),
     "edit_trip": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),

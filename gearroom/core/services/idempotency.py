@@ -82,8 +82,7 @@ def once(
 
 
 def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | None:
-    row = KeptAnswer.objects.filter(key=key).first()
-    if row is None:
+    if (row := KeptAnswer.objects.filter(key=key).first()) is None:
         return None
     if row.request_sha256 != digest or row.user_id != (user.pk if user else None):
         raise Unacceptable(
@@ -216,8 +215,7 @@ def _lock_file() -> int:
     """The file, opened once: closing any descriptor of it would drop every lock of the process."""
     global _file
     if _file is None:
-        path = settings.DATA_DIR / "claims"
-        _file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        _file = os.open(settings.DATA_DIR / "claims", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     return _file
 
 

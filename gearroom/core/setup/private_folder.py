@@ -71,8 +71,7 @@ def write_once(path: Path, make: Callable[[], str]) -> str:
 
 def database_files(name: str) -> Iterator[Path]:
     """The file of an SQLite database and what SQLite keeps beside it."""
-    for suffix in ("", "-wal", "-shm", "-journal"):
-        yield Path(f"{name}{suffix}")
+    return (Path(f"{name}{suffix}") for suffix in ("", "-wal", "-shm", "-journal"))
 
 
 @contextmanager

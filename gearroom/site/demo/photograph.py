@@ -59,8 +59,7 @@ def _lay_down(label: Picture, bag: Picture, chance: np.random.Generator) -> Pict
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     corners = np.array([[-width, -height], [width, -height], [width, height], [-width, height]])
     laid = (corners * size / 2) @ turn.T
-    depth = 1 + laid[:, :1] / 9000 + laid[:, 1:] / 5000
-    laid = laid / depth + [800, 600]
+    laid = laid / (1 + laid[:, :1] / 9000 + laid[:, 1:] / 5000) + [800, 600]
     source = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
     matrix = cv2.getPerspectiveTransform(source, laid.astype(np.float32))
     shape = (bag.shape[1], bag.shape[0])
@@ -76,5 +75,4 @@ def _light(picture: Picture, chance: np.random.Generator) -> Picture:
     y, x = np.mgrid[0:height, 0:width]
     shadow = 1 - 0.35 / (1 + np.exp((y - 0.62 * height + 0.15 * x) / -60.0))[..., None]
     lit = cv2.GaussianBlur(picture, (0, 0), 1.1) * across * shadow
-    noisy = lit + chance.normal(0, 5, picture.shape)
-    return np.asarray(np.clip(noisy, 0, 255), np.uint8)
+    return np.asarray(np.clip(lit + chance.normal(0, 5, picture.shape), 0, 255), np.uint8)

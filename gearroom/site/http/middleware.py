@@ -61,9 +61,9 @@ class ClientAddress(MiddlewareMixin):
 class Headers(MiddlewareMixin):
     """Middleware: the policy on every answer, and the camera for our own pages alone.
 
-    An address that is a secret is kept by no cache, and told to nobody: a browser says where
-    somebody comes from without the path. (With no-referrer it would say Origin: null, and a form
-    sent from such a page would be refused.)
+    An address that is a secret is kept by no cache and found by no search engine, and told to
+    nobody: a browser says where somebody comes from without the path. (With no-referrer it would
+    say Origin: null, and a form sent from such a page would be refused.)
     """
 
     def process_response(
@@ -75,6 +75,7 @@ class Headers(MiddlewareMixin):
         if is_secret(request.path):
             response.headers["Referrer-Policy"] = "strict-origin"
             response.headers["Cache-Control"] = "private, no-store"
+            response.headers["X-Robots-Tag"] = "noindex"
         return response
 
 

@@ -135,8 +135,7 @@ def _load_postgresql(path: Path) -> None:
 
 
 def _run(program: str, arguments: list[str], stdout: object = subprocess.DEVNULL) -> None:
-    where = shutil.which(program)
-    if where is None:
+    if (where := shutil.which(program)) is None:
         raise DumpError(f"{program} is not installed. On Debian: apt-get install postgresql-client")
     result = subprocess.run(
         [where, *arguments],

@@ -65,8 +65,7 @@ def sole_use(folder: Path, *, address: str, wait_seconds: float = 0.0) -> Iterat
     The kernel drops the lock with its holder, however that ends: a stale file is no hindrance.
     """
     with (folder / LOCK_FILE).open("a+") as file:
-        lock = partial(fcntl.flock, file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        if not _succeeds(lock, wait_seconds):
+        if not _succeeds(partial(fcntl.flock, file, fcntl.LOCK_EX | fcntl.LOCK_NB), wait_seconds):
             file.seek(0)
             holder = {}
             with suppress(json.JSONDecodeError):

@@ -15,6 +15,7 @@ from gearroom.core.acts import SYSTEM, Act
 from gearroom.core.models import Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people as people_service, rooms as rooms_service
+from gearroom.site.scenario.advising import advise
 from gearroom.site.scenario.school import (
     PLAN,
     THINGS,
@@ -56,6 +57,7 @@ def _load(say: Callable[[str], None]) -> School:
         _kits(school)
     say(f"{len(school.items)} things, {len(school.kits)} kits, {len(school.people)} people")
     play_season(school, today, say)
+    advise(school)
     return school
 
 
@@ -134,8 +136,9 @@ def _lists(school: School) -> None:
         )
         version = drafts.make_list(school.act(), name=plan["name"], draft=draft)
         version = publishing.publish(school.act(), version)
-        signed = signatures.sign(school.act("Dr Nell Averis"), version, until=until)
-        school.versions[plan["name"]] = signed
+        school.versions[plan["name"]] = signatures.sign(
+            school.act("Dr Nell Averis"), version, until=until
+        )
 
 
 def _section(school: School, plan: dict[str, Any]) -> SectionDraft:

@@ -82,8 +82,7 @@ class School:
 
     def act(self, who: str = "Jo Marrick") -> Act:
         """A new act of somebody, now. Raises ValueError for whoever has no sign-in."""
-        user = self.people[who].user
-        if user is None:
+        if (user := self.people[who].user) is None:
             raise ValueError(f"{who} has no sign-in")
         return Act(actor=actor_of(user))
 
@@ -172,8 +171,7 @@ def revise_lists(school: School) -> None:
     """Publish the second version of each list, have it signed, and let all kits follow it."""
     until = clock.today(ZONE) + timedelta(days=730)
     for plan in PLAN["lists"]:
-        old = school.versions[plan["name"]]
-        draft = drafts.new_draft(school.act(), old.packing_list)
+        draft = drafts.new_draft(school.act(), school.versions[plan["name"]].packing_list)
         draft = drafts.edit_draft(school.act(), draft, _revised(school, draft, plan))
         draft = publishing.publish(school.act(), draft)
         signed = signatures.sign(school.act(ADVISER), draft, until=until)
@@ -219,8 +217,7 @@ def _revised(school: School, version: PackingListVersion, plan: dict[str, Any]) 
 
 
 def _line(line: LineDraft, changes: dict[str, Any]) -> LineDraft:
-    change = changes.get(line.item.name)
-    if change is None:
+    if (change := changes.get(line.item.name)) is None:
         return line
     return replace(
         line,

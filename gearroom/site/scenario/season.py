@@ -266,6 +266,8 @@ def check_instruments(school: School) -> None:
                 serial=f"{name[0].upper()}{1001 + n}",
                 shelf=school.shelves[slug][0],
                 supplier="Fellside Medical Supplies",
+                price=Decimal(THINGS[name].price),
+                currency="GBP",
             )
         today = clock.today(ZONE)
         for lot in Lot.objects.filter(item=item).select_related("item"):

@@ -109,6 +109,12 @@ def _local(value: datetime, room: Room | None) -> datetime:
 
 
 @register.filter
+def local_day(value: datetime, room: Room | None) -> str:
+    """The day of an instant by a room's clock, in full: for paper, on which *today* goes stale."""
+    return wording.day(_local(value, room).date())
+
+
+@register.filter
 def at(value: datetime | str | None, room: Room | None) -> str:
     """An instant in a room's own time, near ones by name: today 17:30, Thursday 17:30."""
     if not value:

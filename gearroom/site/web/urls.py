@@ -3,10 +3,20 @@
 from django.urls import URLPattern, path, re_path
 
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
+from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
-from gearroom.site.web.lists import draft_editing, list_changes, not_carried, packing_lists
+from gearroom.site.web.lists import (
+    copying,
+    draft_editing,
+    handouts,
+    list_changes,
+    not_carried,
+    packing_lists,
+    pasting,
+    proposals,
+)
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
@@ -18,12 +28,20 @@ from gearroom.site.web.planning import (
     plans,
     rates,
     replays,
+    season,
     vocabulary,
 )
 from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import sorting, stripping
 from gearroom.site.web.scan import labels, pictures, scan
-from gearroom.site.web.stock import counting, item_editing, moving, receiving, stock
+from gearroom.site.web.stock import (
+    counting,
+    item_editing,
+    moving,
+    receiving,
+    stock,
+    wall_calendar,
+)
 from gearroom.site.web.trips import trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
@@ -75,6 +93,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/keeping/", kit_settings.change_settings, name="keep-kit"),
     # labels and other printed papers
     path("rooms/<slug:room>/sign-out-sheet/", papers.sign_out_sheet, name="sign-out-sheet"),
+    path("rooms/<slug:room>/wall-calendar/", wall_calendar.wall_calendar, name="wall-calendar"),
     path("labels/", printing.choose, name="labels"),
     path("labels/print/", printing.sheet, name="print-labels"),
     path("labels/print/picture/", printing.picture, name="labels-picture"),
@@ -94,11 +113,15 @@ urlpatterns: list[URLPattern] = [
     path("lists/changes/", list_changes.all_changes, name="list-changes"),
     path("lists/changes/new/", list_changes.new_change, name="list-change-new"),
     path("lists/changes/<int:id>/", list_changes.one_change, name="list-change"),
+    path("lists/draft/", proposals.draft, name="list-draft"),
+    path("lists/paste/", pasting.paste, name="list-paste"),
     path("lists/<int:id>/", packing_lists.newest, name="list"),
     path(_VERSION, packing_lists.version, name="list-version"),
     path(f"{_VERSION}new-draft/", packing_lists.new_draft, name="list-new-draft"),
+    path(f"{_VERSION}copy/", copying.copy, name="list-copy"),
     path(f"{_VERSION}publish/", packing_lists.publish, name="list-publish"),
     path(f"{_VERSION}sign/", packing_lists.sign, name="list-sign"),
+    path(f"{_VERSION}handout/", handouts.handout, name="list-handout"),
     path(f"{_VERSION}compare/", packing_lists.compare, name="list-compare"),
     path(f"{_VERSION}effect/", packing_lists.effect, name="list-effect"),
     path(f"{_VERSION}follow/", packing_lists.follow, name="list-follow"),
@@ -130,6 +153,15 @@ urlpatterns: list[URLPattern] = [
     path("settings/", settings.overview, name="settings"),
     path("help/", help_pages.help_for, name="help"),
     path("help/<slug:role>/", help_pages.help_for, name="help-for"),
+    # advice for trips of others
+    path("settings/advice/", advice_access.set_up, name="advice-access"),
+    path("trip-advice/<str:link>/", by_link.answer, name="trip-advice"),
+    path("advice/", sending.all_advice, name="advice"),
+    path("advice/new/", sending.new_link, name="new-advice"),
+    path("advice/<int:id>/", sending.one, name="one-advice"),
+    path("advice/<int:id>/send/", sending.send, name="send-advice"),
+    path("advice/<int:id>/withdraw/", sending.withdraw, name="withdraw-advice"),
+    path("advice/<int:id>/copies/<int:number>/", sending.copy, name="advice-copy"),
     # people and rooms
     path("people/", people.all_people, name="people"),
     path("people/add/", people.add, name="add-person"),
@@ -158,6 +190,7 @@ urlpatterns: list[URLPattern] = [
     path("needs/hazards/", hazards.asks, name="hazard-needs"),
     path("stock/<int:item>/serves/", vocabulary.serves, name="serves"),
     path("past-use/", past_use.past_use, name="past-use"),
+    path("season/", season.season, name="season"),
     path("back-test/", back_test.back_test, name="back-test"),
     path("rates/", rates.all_rates, name="rates"),
     path("rates/<slug:need>/", rates.one_need, name="rate"),

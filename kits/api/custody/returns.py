@@ -141,5 +141,4 @@ class UnmetNeeds(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[UnmetNeed]:
         """What was needed but not in the kits of your gear rooms, newest first."""
         rows = returns.needs_in_force()
-        theirs = find.entries_of(self.actor)
-        return rows if self.actor.everywhere else rows.filter(entry__in=theirs)
+        return rows if self.actor.everywhere else rows.filter(entry__in=find.entries_of(self.actor))

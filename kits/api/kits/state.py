@@ -79,14 +79,15 @@ class Readiness(ReadView):
             )
         verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
         swaps = sorting.swaps(sorting.restock_list(kit, through=through))
-        rows = offers.offers(self.actor, kit, verdict, trip=trip)
         return {
             "kit": kit,
             "trip": trip,
             "verdict": verdict,
             "reasons": reason_texts.reasons(verdict.reasons, swaps),
             "days": readiness.days_now(kit),
-            "offers": offers.as_values(self.actor, kit, rows),
+            "offers": offers.as_values(
+                self.actor, kit, offers.offers(self.actor, kit, verdict, trip=trip)
+            ),
         }
 
 

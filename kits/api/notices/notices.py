@@ -138,9 +138,7 @@ class NextWeekly(ReadView):
 def _person(actor: Actor, pk: int | None = None) -> Person:
     """Whoever is asked for, else whoever asks."""
     own = actor.person
-    if own is not None and pk in (None, own.pk):
-        return own
-    return find.person(actor, pk or 0)
+    return own if own is not None and pk in (None, own.pk) else find.person(actor, pk or 0)
 
 
 @answers.Answer.of(NotificationPreferences)
@@ -255,7 +253,6 @@ class CalendarOf(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """A calendar (RFC 5545) for whoever has its secret address: what goes out of date, is due
         back, wants a look."""
-        person = preferences.by_secret(self.kwargs["secret"])
-        if person is None:
+        if (person := preferences.by_secret(self.kwargs["secret"])) is None:
             raise NotFound("calendar")
         return HttpResponse(calendar.of(person), content_type="text/calendar; charset=utf-8")

@@ -112,8 +112,7 @@ class _StandingPart(serializers.Serializer[Any]):
 class StandingAnswer(RecallAnswer, _StandingPart):
     def to_representation(self, row: RecallStatus) -> Any:
         """The recall, with what became of its batches."""
-        rest = _StandingPart(row, context=self.context).data
-        return {**RecallAnswer(row.recall).data, **rest}
+        return {**RecallAnswer(row.recall).data, **_StandingPart(row, context=self.context).data}
 
 
 class RecallQuery(PageQuery):
@@ -164,8 +163,7 @@ class Recalls(ListView, _RecallView):
 
         What is here goes into quarantine, and the people who have the rest are listed and notified.
         """
-        recall = recalls.start(act, item=find.item(data.pop("item")), **data)
-        return 201, self.standing(recall)
+        return 201, self.standing(recalls.start(act, item=find.item(data.pop("item")), **data))
 
 
 class OneRecall(ReadView, _RecallView):

@@ -172,16 +172,13 @@ class OneLot(ReadView):
         lot = find.lot(self.kwargs["id"])
         facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
         without_strangers(self.actor, [fact.entry for fact in facts])
-        held = (
-            Holding.objects.on_hand()
-            .filter(lot=lot, place__in=find.places_of(self.actor))
-            .select_related("place__kit")
-        )
         return {
             "lot": lot,
             "facts": facts,
             "receipts": receipts_of(self.actor, lot),
-            "places": held,
+            "places": Holding.objects.on_hand()
+            .filter(lot=lot, place__in=find.places_of(self.actor))
+            .select_related("place__kit"),
         }
 
 

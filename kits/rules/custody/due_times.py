@@ -41,8 +41,7 @@ def later(
         times.append(Later(Until.TWO_HOURS, longer))
     for more in (0, 1):
         day = since.date() + timedelta(days=more)
-        evening = datetime.combine(day, closing, now.tzinfo)
-        if evening > since:
+        if (evening := datetime.combine(day, closing, now.tzinfo)) > since:
             away = (day - now.date()).days
             until = {0: Until.TONIGHT, 1: Until.TOMORROW_EVENING}.get(away, Until.EVENING)
             times.append(Later(until, evening))

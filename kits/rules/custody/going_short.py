@@ -39,12 +39,14 @@ def addition_to(listed: RestockList, line: int) -> Addition | None:
     """Return what a restock list has for one line (its id); None where it has nothing."""
     if rows := tuple(row for row in listed.put_in if row.line.id == line):
         return Addition(rows[0].line, put_in=rows)
-    filled = (
-        Addition(row.line, fill_up=row)
-        for row in listed.fill_up
-        if row.line.id == line and row.shelf is not None
+    return next(
+        (
+            Addition(row.line, fill_up=row)
+            for row in listed.fill_up
+            if row.line.id == line and row.shelf is not None
+        ),
+        None,
     )
-    return next(filled, None)
 
 
 def guide_may(verdict: Verdict, *, important_too: bool) -> bool:

@@ -91,12 +91,15 @@ def last_good_day(printed: str, *, today: date) -> date:
         choice = reduce(
             lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices
         )
-        sentence = say(
-            "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
-            printed=printed,
-            choice=choice,
+        raise PrintedDateError(
+            printed,
+            say(
+                "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
+                printed=printed,
+                choice=choice,
+            ),
+            days,
         )
-        raise PrintedDateError(printed, sentence, days)
     return _near(printed, readings.pop(), today)
 
 
@@ -155,8 +158,7 @@ def _reading(order: str, parts: list[str], today: date) -> date | None:
 def _year(two_digits: int, today: date) -> int:
     """The full year of two digits, by the GS1 sliding window."""
     century, current = divmod(today.year, 100)
-    ahead = two_digits - current
-    if ahead >= 51:
+    if (ahead := two_digits - current) >= 51:
         century -= 1
     elif ahead <= -50:
         century += 1
@@ -165,8 +167,9 @@ def _year(two_digits: int, today: date) -> int:
 
 def _month_end(year: int, month: int, day: int | None) -> date:
     """That day, or the month's last where no day is printed. Raises ValueError if there is none."""
-    first = date(year, month, 1)
-    return first.replace(day=calendar.monthrange(year, month)[1] if day is None else day)
+    return date(year, month, 1).replace(
+        day=calendar.monthrange(year, month)[1] if day is None else day
+    )
 
 
 def _near(printed: str, day: date, today: date) -> date:

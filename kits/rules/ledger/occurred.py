@@ -48,8 +48,7 @@ def settle(
     """
     received_at = _utc(received_at)
     device_now = received_at if device_now is None else _utc(device_now)
-    offset = device_now - received_at
-    seconds = round(offset.total_seconds())
+    seconds = round((device_now - received_at).total_seconds())
     if claimed is None:
         return Settled(received_at, seconds, clamped=False)
     age = device_now - _utc(claimed)

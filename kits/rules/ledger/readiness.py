@@ -263,8 +263,7 @@ def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
     bad: dict[tuple[str, int, ReasonCode], list[Units]] = defaultdict(list)
     undated: Counter[Thing] = Counter()
     for x in inside(kit):
-        fault = must_come_out(kit, x, today)
-        if fault is not None:
+        if (fault := must_come_out(kit, x, today)) is not None:
             bad[x.batch.thing.name, x.batch.thing.id, fault].append(x)
         elif not date_known(x.batch):
             undated[x.batch.thing] += x.count
@@ -337,8 +336,7 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
         if (home := home_line(kit, units[n])) is not None
     )
     for i, line in enumerate(lines):
-        usable = allocation.got(i)
-        if usable >= line.target:
+        if (usable := allocation.got(i)) >= line.target:
             continue
         short = usable < line.never_below
         unusable = faults[line.id]

@@ -37,8 +37,7 @@ def _mismatches(trip: TripNeeds, kits: Sequence[KitState]) -> Iterable[Reason]:
     elif served < trip.people:
         facts |= {"days": trip.days, "served_on_shorter": all_served}
         yield Reason(ReasonCode.TOO_FEW_DAYS, Weight.SHORT, facts)
-    hazards = trip.hazards.difference(*(kit.hazards for kit in kits))
-    if hazards:
+    if hazards := trip.hazards.difference(*(kit.hazards for kit in kits)):
         facts = {"hazards": tuple(sorted(hazards)), "gaps": _gaps(hazards, kits)}
         yield Reason(ReasonCode.HAZARDS_NOT_SERVED, Weight.SHORT, facts)
     if trip.children and not any(_has_child_things(kit, trip) for kit in kits):
@@ -81,6 +80,8 @@ def _things_inside(kit: KitState) -> Iterable[Thing]:
 
 
 def _by_eye(kit: KitState) -> Iterable[tuple[Thing, Level | None]]:
-    for line in kit.lines:
-        if line.thing.by_eye and line.section not in kit.away:
-            yield line.thing, kit.levels.get((line.section, line.thing.id))
+    return (
+        (line.thing, kit.levels.get((line.section, line.thing.id)))
+        for line in kit.lines
+        if line.thing.by_eye and line.section not in kit.away
+    )

@@ -174,8 +174,7 @@ class _Reader:
             self.fault(column, "not-there")
 
     def text(self, column: str) -> str:
-        value = self.cells[column]
-        if value is None:
+        if (value := self.cells[column]) is None:
             return ""
         if isinstance(value, float) and value.is_integer():
             value = int(value)  # a spreadsheet keeps every number as a float
@@ -183,8 +182,7 @@ class _Reader:
 
     def number(self, column: str, otherwise: int | None = None) -> int | None:
         """A whole number; `otherwise` where nothing is said; None where something wrong is."""
-        text = self.text(column)
-        if not text:
+        if not (text := self.text(column)):
             return otherwise
         if not re.fullmatch(r"[0-9]{1,6}", text):
             self.fault(column, "not-a-number")
@@ -206,8 +204,7 @@ class _Reader:
         return self.choice(column, ("yes", "no"), "yes" if otherwise else "no") == "yes"
 
     def day(self, column: str) -> date | None:
-        text = self.text(column)
-        if not text:
+        if not (text := self.text(column)):
             return None
         try:
             return last_good_day(text, today=self.today)
@@ -246,8 +243,7 @@ def fold(name: str) -> str:
 def _new(reader: _Reader, column: str, names: set[str], there: frozenset[str]) -> bool:
     """Whether a name is neither in the book nor on a row before; a second one is a fault, one in
     the book is passed over."""
-    name = fold(reader.text(column))
-    if name in names:
+    if (name := fold(reader.text(column))) in names:
         reader.fault(column, "twice")
         return False
     names.add(name)

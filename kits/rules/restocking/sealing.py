@@ -62,8 +62,13 @@ def _lacking(kit: KitState, today: date) -> Iterable[NotReplaced]:
         if reason is None or line.section in kit.away:
             continue
         if line.thing.by_eye:
-            level = kit.levels.get((line.section, line.thing.id))
-            yield NotReplaced(line.thing, line.section, 1, Lack.NOT_FULL, level)
+            yield NotReplaced(
+                line.thing,
+                line.section,
+                1,
+                Lack.NOT_FULL,
+                kit.levels.get((line.section, line.thing.id)),
+            )
         else:
             count = int(str(reason.facts["shortfall"]))
             yield NotReplaced(line.thing, line.section, count, Lack.NOT_REPLACED)
@@ -78,5 +83,7 @@ def _coming_out(kit: KitState, today: date) -> Iterable[NotReplaced]:
         for x in inside(kit)
         if must_come_out(kit, x, today) is not None
     )
-    for (section, thing), count in counts.items():
-        yield NotReplaced(thing, section, count, Lack.COMES_OUT)
+    return (
+        NotReplaced(thing, section, count, Lack.COMES_OUT)
+        for (section, thing), count in counts.items()
+    )

@@ -86,8 +86,9 @@ def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: i
     def column(number: int | None) -> Column:
         month = now + (number or 0)
         inside = number is not None and 0 <= number < months
-        first = date(month // 12, month % 12 + 1, 1) if inside else None
-        return Column(first, tuple(counts[number]))
+        return Column(
+            date(month // 12, month % 12 + 1, 1) if inside else None, tuple(counts[number])
+        )
 
     return Axis(
         groups=tuple(groups),

@@ -142,8 +142,7 @@ def covering(mean: float, variance: float, probability: float) -> int:
         return 0
     variance = max(variance, mean)
     units = max(0, math.floor(mean - 12 * math.sqrt(variance)))
-    excess = variance - mean
-    if excess <= 1e-6 * mean:
+    if (excess := variance - mean) <= 1e-6 * mean:
         chance = math.exp(units * math.log(mean) - mean - math.lgamma(units + 1))
         r, q = 0.0, 0.0
     else:

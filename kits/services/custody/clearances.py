@@ -45,10 +45,14 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
             if people
             else _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
         )
-        names = ", ".join(each.name for each in people)
         raise Unacceptable(
             "may-not-clear",
-            sentence % {"person": person.name, "kit": kit.name, "names": names},
+            sentence
+            % {
+                "person": person.name,
+                "kit": kit.name,
+                "names": ", ".join(each.name for each in people),
+            },
             people=[each.pk for each in people],
         )
 

@@ -294,8 +294,7 @@ def check_in(
     with kit_book(act, kit, *remarks.mixed_with) as (book, kit):
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
-        without = ReasonCode.OUT_OF_ORDER if late else ReasonCode.WAS_NOT_OUT
-        irregular = [] if held else [without]
+        irregular = [] if held else [ReasonCode.OUT_OF_ORDER if late else ReasonCode.WAS_NOT_OUT]
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
         if not late and not seal_holds(seal.number if seal else None, seal_seen):
             as_found, broken = _by_seal(as_found, seal_seen)

@@ -34,8 +34,12 @@ def permit(act: Act, going: Plan, short_reason: str, cleared_by: Person | None) 
         return
     if not verdict.may_go:
         call = _("Call somebody who is allowed to clear the kit, and enter their name.")
-        why = str(reason_texts.reason(verdict.reasons[0])["text"])
-        raise _refused(act, going, "not-fit", call if verdict.by_phone else why)
+        raise _refused(
+            act,
+            going,
+            "not-fit",
+            call if verdict.by_phone else str(reason_texts.reason(verdict.reasons[0])["text"]),
+        )
     if not short_reason:
         raise _refused(act, going, "short-needs-a-reason", _why(act, kit, verdict))
     if not guide_may(verdict, important_too=kit.home_room.guides_decide_important):

@@ -170,8 +170,7 @@ def _add_says(plan: Restock, addition: Addition) -> str:
 def _another(
     actor: Actor, kit: Kit, verdict: Verdict, trip: Trip | None, person: Person | None
 ) -> list[Offer]:
-    best = _best_other(actor, kit, verdict, trip)
-    if best is None:
+    if (best := _best_other(actor, kit, verdict, trip)) is None:
         return []
     other, its = best
     fields: dict[str, Any] = {"trip": str(trip.pk)} if trip else {}
@@ -232,8 +231,7 @@ def _in_its_place(
 
 
 def _by_phone(kit: Kit) -> list[Offer]:
-    may = clearers(kit)
-    if not may:
+    if not (may := clearers(kit)):
         return []
     sentence = _("Cleared by phone")
     return [Offer(OfferKind.CLEAR, sentence, kit.name, needs=("cleared_by",), people=may)]

@@ -67,8 +67,7 @@ def _write_needs(
     book: Book, kit: Kit, needed: Sequence[NeedLine], checkout: Checkout | None
 ) -> Entry:
     """Write it into an open book; the kit is locked already."""
-    rows = list(dict.fromkeys(map(_checked, needed)))
-    if not rows:
+    if not (rows := list(dict.fromkeys(map(_checked, needed)))):
         raise Invalid(_("Enter what was needed but not in the kit."), field="needed")
     entry = book.post(
         EntryKind.UNMET_NEED,
@@ -119,8 +118,13 @@ def _write_own(book: Book, kit: Kit, *, inside: bool) -> Entry:
 
 def ids_with_own(kits: Iterable[int]) -> set[int]:
     """Those of these kits (ids) that something of a participant's own is in."""
-    rows = Entry.objects.filter(kind=EntryKind.NOT_OURS, reversed_by__isnull=True)
-    newest = rows.filter(kit__in=list(kits)).values("kit").annotate(newest=Max("id")).order_by()
+    newest = (
+        Entry.objects.filter(kind=EntryKind.NOT_OURS, reversed_by__isnull=True)
+        .filter(kit__in=list(kits))
+        .values("kit")
+        .annotate(newest=Max("id"))
+        .order_by()
+    )
     last = Entry.objects.filter(pk__in=newest.values("newest"), detail__inside=True)
     return {pk for pk in last.values_list("kit", flat=True) if pk is not None}
 

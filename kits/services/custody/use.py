@@ -81,8 +81,11 @@ def line_of(
     if used is None:
         raise Invalid(str(ITEM_OR_BATCH), field="used")
     if item is not None and used != item:
-        sentence = _("This is a batch of %(batch)s, not of %(thing)s.")
-        raise Invalid(sentence % {"batch": used.name, "thing": item.name}, field="used")
+        raise Invalid(
+            _("This is a batch of %(batch)s, not of %(thing)s.")
+            % {"batch": used.name, "thing": item.name},
+            field="used",
+        )
     return UseLine(used, units, lot, find.section(kit, section) if section else None, went)
 
 

@@ -136,9 +136,9 @@ def people_to_ask(actor: Actor, room: Room) -> list[list[Checkout]]:
     visible = (
         [each for each in held if find.knows_kit(actor, each.kit)] for held in people.values()
     )
-    rows = [held for held in visible if any(each.kit_id in of_room for each in held)]
     return sorted(
-        rows, key=lambda held: (held[0].person.name if held[0].person else "", held[0].pk)
+        [held for held in visible if any(each.kit_id in of_room for each in held)],
+        key=lambda held: (held[0].person.name if held[0].person else "", held[0].pk),
     )
 
 

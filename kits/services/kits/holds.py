@@ -11,7 +11,16 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid, Refused, one, store
 from gearroom.core.models import Room
-from kits.models import Checkout, Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Kit,
+    PackingList,
+    Photo,
+    WithheldKind,
+    Withholding,
+)
 from kits.services.ledger import Book, kit_book
 from kits.services.ledger.kit_state import iso
 from kits.services.lookup import find, kit_is_out, open_checkouts, reporters
@@ -191,6 +200,23 @@ def photos(kit: Kit) -> QuerySet[Photo]:
         )
         .order_by("pk")
     )
+
+
+def newest_packed(actor: Actor, packing_list: PackingList) -> dict[str, Photo]:
+    """The newest photo of how each section is packed, by the section's key, without its pixels: of
+    the kits of a list whose story somebody may see."""
+    kits = find.kits_of(actor).active().filter(list_version__packing_list=packing_list)
+    rows = (
+        Photo.objects.defer("jpeg")
+        .filter(
+            entry__kit__in=[kit.pk for kit in kits if find.knows_kit(actor, kit)],
+            entry__reversed_by__isnull=True,
+            section__isnull=False,
+        )
+        .select_related("entry__kit__home_room", "section")
+        .order_by("entry__occurred_at", "pk")
+    )
+    return {photo.section.section_key: photo for photo in rows if photo.section is not None}
 
 
 def photo(actor: Actor, kit: Kit, number: int) -> Photo:

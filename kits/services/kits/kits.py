@@ -208,8 +208,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
 def close_gone_sections(kit: Kit) -> list[str]:
     """Close those open sections of a locked kit that are not on its list and hold nothing any
     more; say their keys. Sections may come to be empty by any movement out of them."""
-    on_list = kit.list_version.sections.values("key")
-    gone = kit.sections.open().exclude(section_key__in=on_list)
+    gone = kit.sections.open().exclude(section_key__in=kit.list_version.sections.values("key"))
     holding = Holding.objects.on_hand().filter(place__in=gone).values("place")
     out = Checkout.objects.open().filter(section__in=gone).values("section")
     empty = list(gone.exclude(pk__in=holding).exclude(pk__in=out))

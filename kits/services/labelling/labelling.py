@@ -243,8 +243,7 @@ def _bound(target: Target) -> dict[str, Any]:
         case Person():
             return {**empty, "kind": LabelKind.PERSON, "person_id": target.pk}
     kinds = {PlaceKind.SECTION: LabelKind.SECTION, PlaceKind.SHELF: LabelKind.SHELF}
-    kind = kinds.get(PlaceKind(target.kind))
-    if kind is None:
+    if (kind := kinds.get(PlaceKind(target.kind))) is None:
         raise Invalid(
             _("%(place)s cannot have a label: only shelves and sections of kits can.")
             % {"place": target.name}

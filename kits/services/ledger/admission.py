@@ -76,8 +76,7 @@ def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:
     Raises Refused: `recalled`, `failed-check`, `withheld`, `expired`, `unsigned-medicine`,
     `undated` or `training-stock`, the gravest where there are several; its `faults` has them all.
     """
-    wrong = faults(kit, pairs)
-    if wrong:
+    if wrong := faults(kit, pairs):
         raise Refused(
             wrong[0]["code"], " ".join(f["text"] for f in wrong), kit=kit.name, faults=wrong
         )

@@ -76,13 +76,15 @@ def _holdings() -> Iterator[Finding]:
                 "movements.",
                 {"stored": holding.units, "derived": expected},
             )
-    for (lot, place), units in derived.items():
-        if units:
-            yield Finding(
-                "holding",
-                f"Batch {lot} in place {place}: nothing stored, {units} by the movements.",
-                {"stored": 0, "derived": units},
-            )
+    yield from (
+        Finding(
+            "holding",
+            f"Batch {lot} in place {place}: nothing stored, {units} by the movements.",
+            {"stored": 0, "derived": units},
+        )
+        for (lot, place), units in derived.items()
+        if units
+    )
 
 
 def _projections() -> Iterator[Finding]:
@@ -122,9 +124,11 @@ def _facts() -> Iterator[Finding]:
         ),
     }
     for about, entries in without.items():
-        for entry in entries:
-            if not facts.is_history(entry):
-                yield Finding(about, f"Entry {entry.pk} ({entry.kind}) has no fact of what it did.")
+        yield from (
+            Finding(about, f"Entry {entry.pk} ({entry.kind}) has no fact of what it did.")
+            for entry in entries
+            if not facts.is_history(entry)
+        )
     for through, number, kit in _moved_through_a_whole_seal():
         yield Finding(
             "seal",
@@ -149,8 +153,7 @@ def _moved_through_a_whole_seal() -> Iterator[tuple[int, str, Kit]]:
             .values_list("entry", flat=True)
         )
         again = Entry.objects.filter(pk__in=through, detail__has_key="again").values("pk")
-        first = through.exclude(entry__in=again).first()
-        if first is not None:
+        if (first := through.exclude(entry__in=again).first()) is not None:
             yield first, seal.number, seal.kit
 
 

@@ -201,8 +201,7 @@ class Book:
     def since_claim(self, kit: Kit) -> QuerySet[Entry]:
         """The acts on a kit, but for those taken back, that are of later than this act is claimed
         for; none where nobody claims a time."""
-        claim = self.claim()
-        if claim is None:
+        if (claim := self.claim()) is None:
             return Entry.objects.none()
         since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
         return Entry.objects.filter(since, kit=kit, reversed_by=None)
@@ -238,8 +237,7 @@ class Book:
             elif units > 0:
                 _add(lot_id, place_id, units)
         places = {place for leg in legs for place in (leg.source, leg.target)}
-        unlocked = {place.kit_id for place in places} - {None, *self._kits}
-        if unlocked:
+        if unlocked := {place.kit_id for place in places} - {None, *self._kits}:
             raise RuntimeError(f"kits {unlocked} are moved into or out of without a lock on them")
         rooms = _rooms_of(places)
         Movement.objects.bulk_create(

@@ -154,8 +154,13 @@ def _custody(entries: Sequence[Entry]) -> Iterable[CheckoutFact]:
         if entry.pk in opened:
             row = opened[entry.pk]
             # Who took it, though it was passed on within the same act.
-            to = entry.detail_as(CheckOutDetail)["to"]
-            yield _fact(row, CheckoutChange.OPENED, entry, row.out_at, person=to)
+            yield _fact(
+                row,
+                CheckoutChange.OPENED,
+                entry,
+                row.out_at,
+                person=entry.detail_as(CheckOutDetail)["to"],
+            )
         if entry.pk in passed:
             hand = passed[entry.pk]
             yield _fact(
@@ -210,8 +215,12 @@ def _holds(entries: Sequence[Entry]) -> Iterable[WithheldFact]:
         again.pop(row.since_id, None)
         yield _kept(row, WithheldChange.KEPT, row.since_id)
     for entry in again.values():  # of what is on hold already
-        kind = entry.detail_as(KindDetail)["kind"]
-        yield WithheldFact(kit_id=entry.kit_id, kind=kind, what=WithheldChange.KEPT, entry=entry)
+        yield WithheldFact(
+            kit_id=entry.kit_id,
+            kind=entry.detail_as(KindDetail)["kind"],
+            what=WithheldChange.KEPT,
+            entry=entry,
+        )
     for row in Withholding.objects.filter(released__in=entries).order_by("id"):
         yield _kept(row, WithheldChange.LET_GO, row.released_id or 0)
 

@@ -12,12 +12,22 @@ from kits.rules.lists.hazards_covered import Ask, Lacking
 from kits.services.text import not_carried_texts
 
 
-def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
-    """What versions lack of what their hazards ask for, by version id: four queries."""
-    by_id = {version.pk: version for version in versions}
-    asks = [Ask(row.hazard, row.need_id, row.units, row.reason) for row in HazardNeed.objects.all()]
-    serves = _items_of({ask.need for ask in asks})
-    lines = ListLine.objects.filter(section__version__in=by_id)
+def _lacking(
+    versions: Iterable[PackingListVersion],
+) -> tuple[dict[int, list[Lacking]], dict[int, Need]]:
+    """What versions lack of what their hazards ask for, by version id, and the needs that are asked
+    for: four queries. A need that no item is said to serve yet asks nothing."""
+    by_id = {version.pk: version for version in versions if version.hazards}
+    asking = HazardNeed.objects.filter(
+        hazard__in={hazard for version in by_id.values() for hazard in version.hazards}
+    )
+    rows = list(asking.select_related("need").order_by("hazard", "need__group", "need__name"))
+    needs = {row.need_id: row.need for row in rows}
+    serves = _items_of(needs)
+    asks = [
+        Ask(row.hazard, row.need_id, row.units, row.reason) for row in rows if row.need_id in serves
+    ]
+    lines = ListLine.objects.filter(section__version__in=by_id).order_by()
     carried = grouped(
         (version, (item, units))
         for version, item, units in lines.values_list("section__version", "item", "carry")
@@ -26,7 +36,7 @@ def lacking(versions: Iterable[PackingListVersion]) -> dict[int, list[Lacking]]:
     return {
         pk: rules.lacking(version.hazards, asks, summed(carried[pk]), serves, left_out[pk])
         for pk, version in by_id.items()
-    }
+    }, needs
 
 
 @dataclass(frozen=True)
@@ -44,23 +54,21 @@ NOTHING_SERVED = Served()
 def served(versions: Iterable[PackingListVersion]) -> dict[int, Served]:
     """What versions serve, by version id, those without hazards left out. A hazard is served where
     all that it asks for is carried, or a line of what is not carried says why not and the version
-    is signed. A need that no item is said to serve yet binds nobody."""
-    versions = [version for version in versions if version.hazards]
-    if not versions:
+    is signed."""
+    by_id = {version.pk: version for version in versions if version.hazards}
+    if not by_id:
         return {}
-    bound = Need.objects.filter(items__isnull=False).in_bulk()
-    short = lacking(versions)
+    short, needs = _lacking(by_id.values())
     return {
-        version.pk: _served(
+        pk: _served(
             version,
             [
                 Lacking(each.ask, each.carried, each.explained and version.signed_by_id is not None)
-                for each in short[version.pk]
-                if each.ask.need in bound
+                for each in short[pk]
             ],
-            bound,
+            needs,
         )
-        for version in versions
+        for pk, version in by_id.items()
     }
 
 
@@ -90,26 +98,22 @@ class LackingNeed:
 
 
 def lacking_needs(version: PackingListVersion) -> list[LackingNeed]:
-    """What a version, a draft too, lacks of what its hazards ask for, in words. A need that no item
-    is said to serve yet asks nothing."""
-    if not version.hazards:
-        return []
-    bound = Need.objects.filter(items__isnull=False).in_bulk()
+    """What a version, a draft too, lacks of what its hazards ask for, in words."""
+    short, needs = _lacking([version])
     return [
         LackingNeed(
-            need := bound[each.ask.need],
+            need := needs[each.ask.need],
             not_carried_texts.lacking(each.ask.hazard, need.name, each.ask.units, each.carried),
             each.ask.reason,
             each.explained,
         )
-        for each in lacking([version])[version.pk]
-        if each.ask.need in bound
+        for each in short.get(version.pk, ())
     ]
 
 
 def _items_of(needs: Iterable[int]) -> dict[int, frozenset[int]]:
     """The items that serve each need."""
-    rows = ItemNeed.objects.filter(need__in=needs).values_list("need", "item")
+    rows = ItemNeed.objects.filter(need__in=needs).order_by().values_list("need", "item")
     return {need: frozenset(items) for need, items in grouped(rows).items()}
 
 
@@ -118,8 +122,7 @@ def _needs_not_carried(
 ) -> Mapping[int, frozenset[int]]:
     """The needs that each version leaves out with a reason: by the need, or by an item for it."""
     found: dict[int, set[int]] = defaultdict(set)
-    for version, item, need in NotCarried.objects.filter(version__in=versions).values_list(
-        "version", "item", "need"
-    ):
+    rows = NotCarried.objects.filter(version__in=versions).order_by()
+    for version, item, need in rows.values_list("version", "item", "need"):
         found[version] |= {need} if need else {n for n, items in serves.items() if item in items}
     return defaultdict(frozenset, {version: frozenset(needs) for version, needs in found.items()})

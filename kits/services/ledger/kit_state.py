@@ -80,8 +80,9 @@ class Waiting(NamedTuple):
     to_sort_since: datetime | None
 
 
-def waiting(kit: Kit) -> Waiting:
-    """What a kit waits for by its acts, those taken back left out.
+def waiting(kit: Kit, at: datetime | None = None) -> Waiting:
+    """What a kit waits for by its acts (`at`: by those that had happened by then), those taken back
+    left out.
 
     It is lost from its first report until it is found or changes hands: these acts prove that it
     is there, whether or not it was lost when they were written. It waits to be sorted from being
@@ -95,6 +96,8 @@ def waiting(kit: Kit) -> Waiting:
         kind__in=(*_MAY_SORT, *_PRESENT, EntryKind.WAKE, EntryKind.LOST),
         reversed_by__isnull=True,
     ).order_by("id")
+    if at is not None:
+        acts = acts.filter(occurred_at__lte=at)
     for entry in acts.iterator(chunk_size=500):
         if facts.is_history(entry):
             continue
@@ -114,14 +117,14 @@ def waiting(kit: Kit) -> Waiting:
     return Waiting(lost, to_sort)
 
 
-def laid_up_since(kit: Kit) -> datetime | None:
-    """Since when a kit is put away for the season; None while it is in use."""
+def laid_up_since(kit: Kit, at: datetime | None = None) -> datetime | None:
+    """Since when a kit is put away for the season; None while it is in use. `at`: by the acts that
+    had happened by then."""
     kinds = (EntryKind.LAY_UP, EntryKind.WAKE)
-    last = (
-        Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
-        .order_by("-id")
-        .first()
-    )
+    acts = Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
+    if at is not None:
+        acts = acts.filter(occurred_at__lte=at)
+    last = acts.order_by("-id").first()
     return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
 
 

@@ -81,9 +81,11 @@ def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Iterator[Cha
     """What changed, kit by kit; the sentences are in the reader's language."""
     for pk, now in after.items():
         was = before[pk]
-        for what, state in now.state.items():
-            if state != was.state[what]:
-                yield Change(now.name, what, _sentence(now.name, what, state))
+        yield from (
+            Change(now.name, what, _sentence(now.name, what, state))
+            for what, state in now.state.items()
+            if state != was.state[what]
+        )
         for thing in sorted({*was.units, *now.units}):
             counts = was.units.get(thing, 0), now.units.get(thing, 0)
             if counts[0] != counts[1]:
@@ -91,9 +93,11 @@ def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Iterator[Cha
                     "kit": now.name, "thing": thing, "before": counts[0], "after": counts[1],
                 }  # fmt: skip
                 yield Change(now.name, "contents", text)
-        for thing in sorted({*was.levels, *now.levels}):
-            if was.levels.get(thing) != now.levels.get(thing):
-                yield Change(now.name, "level", _level(now, thing))
+        yield from (
+            Change(now.name, "level", _level(now, thing))
+            for thing in sorted({*was.levels, *now.levels})
+            if was.levels.get(thing) != now.levels.get(thing)
+        )
 
 
 def _sentence(kit: str, what: str, state: str) -> str:

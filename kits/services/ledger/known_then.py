@@ -96,8 +96,7 @@ def of_kit(kit: Kit, then: Then) -> dict[str, Any]:
         "responsible": kit.responsible_id,
         "look_interval_days": kit.look_interval_days,
     }
-    edits = then.later(kit).filter(kind=EntryKind.KIT, detail__what="edited")
-    for edit in reversed(edits):
+    for edit in reversed(then.later(kit).filter(kind=EntryKind.KIT, detail__what="edited")):
         changed = edit.detail_as(KitDetail)["changed"]
         known |= {name: before for name, (before, _after) in changed.items() if name in known}
     return known

@@ -58,8 +58,9 @@ def printed_expiry(text: str, *, today: date, field: str = "expiry_printed") -> 
     try:
         return last_good_day(text, today=today)
     except PrintedDateError as error:
-        readings = [day.isoformat() for day in error.readings]
-        raise Invalid(in_words(error.says), field=field, readings=readings) from error
+        raise Invalid(
+            in_words(error.says), field=field, readings=[day.isoformat() for day in error.readings]
+        ) from error
 
 
 def known(
@@ -78,29 +79,14 @@ def known(
     (`serial-known-otherwise`).
     """
     number, serial = normal(number), normal(serial, field="serial")
-    if (item.kind == Kind.INSTRUMENT) != bool(serial):
-        raise Invalid(
-            _(
-                "%(item)s is an instrument: enter its serial number, because each one is "
-                "recorded separately."
-            )
-            % {"item": item.name}
-            if not serial
-            else _(
-                "%(item)s is not an instrument, so it has no serial number. Leave the serial "
-                "number empty."
-            )
-            % {"item": item.name},
-            field="serial",
-        )
+    _refuse_serial(item, serial)
     identity = (
         {"serial": serial}
         if serial
         else {"number": number, "expiry": expiry, "opened_on": opened_on}
     )
     there = Lot.objects.select_related("item").filter(item=item, **identity)
-    lot = there.first()
-    if lot is None:
+    if (lot := there.first()) is None:
         try:
             # A savepoint: where another act made the same batch meanwhile, this one goes on.
             with transaction.atomic():
@@ -134,6 +120,18 @@ def known(
             expiry=lot.expiry.isoformat() if lot.expiry else None,
         )
     return lot
+
+
+def _refuse_serial(item: Item, serial: str) -> None:
+    enter = _(
+        "%(item)s is an instrument: enter its serial number, because each one is recorded "
+        "separately."
+    )
+    leave = _(
+        "%(item)s is not an instrument, so it has no serial number. Leave the serial number empty."
+    )
+    if (item.kind == Kind.INSTRUMENT) != bool(serial):
+        raise Invalid((leave if serial else enter) % {"item": item.name}, field="serial")
 
 
 def held_still(lot_ids: Iterable[int]) -> list[Lot]:

@@ -53,10 +53,8 @@ def checkouts(kit: Kit) -> Iterator[Differing]:
     }
     merged = _merged(time.person for time in times.values())
     for row in Checkout.objects.filter(kit=kit).select_related("opened_by__reversed_by"):
-        time = times.get(row.pk)
-        if time is None:
-            undo = _undo_of(row.opened_by)
-            if undo is not None:
+        if (time := times.get(row.pk)) is None:
+            if (undo := _undo_of(row.opened_by)) is not None:
                 yield from _differing(row, in_at=row.out_at, undone_id=undo)
             continue
         yield from _differing(

@@ -69,17 +69,19 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     The lots must come with their items.
     """
     lots = list(lots)
-    counted = InstrumentCheck.objects.filter(
-        lot__in=[lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT],
-        entry__reversed_by__isnull=True,
+    newest = (
+        InstrumentCheck.objects.filter(
+            lot__in=[lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT],
+            entry__reversed_by__isnull=True,
+        )
+        .order_by()
+        .values("lot")
+        .annotate(newest=Max("id"))
+        .values("newest")
     )
-    newest = counted.order_by().values("lot").annotate(newest=Max("id")).values("newest")
-    checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
-    kept_back = set(
-        Withholding.objects.open()
-        .filter(lot__in=[lot.pk for lot in lots])
-        .values_list("lot_id", flat=True)
-    )
+    checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest).order_by()}
+    open_ones = Withholding.objects.open().filter(lot__in=[lot.pk for lot in lots])
+    kept_back = set(open_ones.order_by().values_list("lot_id", flat=True))
     things = {lot.item_id: thing_of(lot.item) for lot in lots}
     return {
         lot.pk: as_batch(lot, things[lot.item_id], checks.get(lot.pk), on_hold=lot.pk in kept_back)
@@ -111,7 +113,7 @@ def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
         .values_list("place_id", "lot_id", "units")
     )
     # Each batch and thing once: many kits hold the same few hundred.
-    lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows})
+    lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows}).order_by()
     known = batches(lots) if rows else {}
     return grouped((place, (known[lot], units)) for place, lot, units in rows)
 
@@ -152,6 +154,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     """Kits as the rules judge them, by id; the number of queries does not grow with the kits."""
     kits = list(
         Kit.objects.filter(pk__in=list(kit_ids))
+        .order_by()
         .select_related("list_version", "home_room")
         .defer("list_version__signed_page")
         .prefetch_related(
@@ -165,7 +168,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     lines = lines_of({kit.list_version_id for kit in kits})
     levels = grouped(
         (fact.section_id, (fact.item_id, Level(fact.level)))
-        for fact in LevelFact.objects.newest_in(keys)
+        for fact in LevelFact.objects.newest_in(keys).order_by()
     )
     undated = {
         place
@@ -173,9 +176,8 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         if any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
     }
     graces = _graces(kit for kit in kits if any(p.pk in undated for p in kit.sections.all()))
-    away = set(
-        Checkout.objects.open().filter(section__in=keys).values_list("section_id", flat=True)
-    )
+    sections_away = Checkout.objects.open().filter(section__in=keys).order_by()
+    away = set(sections_away.values_list("section_id", flat=True))
     return {
         kit.pk: KitState(
             id=kit.pk,

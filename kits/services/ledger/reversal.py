@@ -67,8 +67,10 @@ class _Plan:
     @property
     def entries(self) -> list[Entry]:
         """All that would be reversed, newest first."""
-        rows = [*self.whole, *(entry for act in self.later for entry in act)]
-        return sorted(rows, key=lambda entry: -entry.pk)
+        return sorted(
+            [*self.whole, *(entry for act in self.later for entry in act)],
+            key=lambda entry: -entry.pk,
+        )
 
 
 def reverse(

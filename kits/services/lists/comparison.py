@@ -167,8 +167,9 @@ def effect(actor: Actor, version: PackingListVersion) -> Effect:
 
 
 def _units(items: dict[int, Item], counts: dict[int, int]) -> list[Units]:
-    rows = [Units(items[pk], count) for pk, count in counts.items()]
-    return sorted(rows, key=lambda row: row.item.name)
+    return sorted(
+        [Units(items[pk], count) for pk, count in counts.items()], key=lambda row: row.item.name
+    )
 
 
 def _from_stock(

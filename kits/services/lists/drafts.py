@@ -70,15 +70,13 @@ class Draft:
 def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingListVersion:
     """Make a kit list with a first version, a draft. Raises Refused (`name-taken`), Invalid."""
     act.actor.require("edit_list")
-    name = " ".join(name.split())
-    if not name:
+    if not (name := " ".join(name.split())):
         raise Invalid(_("Enter a name for the list."), field="name")
     taken = _("There is already a kit list called %(name)s. Choose another name.") % {"name": name}
     with refuse_taken_name(taken):
         if PackingList.objects.filter(name__iexact=name).exists():
             raise name_taken(taken)
-        packing_list = PackingList.objects.create(name=name, note=note)
-        return _write(act, packing_list, 1, _settled(draft))
+        return _write(act, PackingList.objects.create(name=name, note=note), 1, _settled(draft))
 
 
 @transaction.atomic

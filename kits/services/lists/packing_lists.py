@@ -29,8 +29,7 @@ def all_versions() -> QuerySet[PackingListVersion]:
 
 def left_out() -> "Prefetch[str, QuerySet[NotCarried], str]":
     """What versions leave out on purpose, loaded with them."""
-    lines = NotCarried.objects.select_related("item", "need", "decided_by")
-    return Prefetch("not_carried", lines)
+    return Prefetch("not_carried", NotCarried.objects.select_related("item", "need", "decided_by"))
 
 
 def version_of(packing_list: int, number: int) -> PackingListVersion:
@@ -55,5 +54,21 @@ def replaced_by(version: PackingListVersion) -> PackingListVersion | None:
     replaced by."""
     if version.published_at is None:
         return None
-    later = version.packing_list.versions.filter(published_at__isnull=False)
-    return later.filter(number__gt=version.number).order_by("number").first()
+    return (
+        version.packing_list.versions.filter(published_at__isnull=False)
+        .filter(number__gt=version.number)
+        .order_by("number")
+        .first()
+    )
+
+
+def newest_published(version: PackingListVersion) -> PackingListVersion | None:
+    """The newest published version of the same list."""
+    return (
+        PackingListVersion.objects.filter(
+            packing_list=version.packing_list_id, published_at__isnull=False
+        )
+        .defer("signed_page")
+        .order_by("-number")
+        .first()
+    )

@@ -108,8 +108,7 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
     Raises NotFound, Unacceptable (`not-a-kit`), Refused (`which-kit`: several may be meant).
     """
     kits = _kits()
-    code = label_codes.parse(ref)
-    if code is not None:
+    if (code := label_codes.parse(ref)) is not None:
         of = label(code)
         if of.kind != LabelKind.KIT:
             raise Unacceptable(
@@ -136,8 +135,7 @@ def kits_short_for(actor: Actor, typed: str) -> list[Kit]:
 def kits_short_for_each(actor: Actor, texts: Iterable[str]) -> dict[str, list[Kit]]:
     """The same of several texts, in one query."""
     fitting: dict[str, list[Kit]] = {text: [] for text in texts}
-    short = [text for text in fitting if len(text) <= LONGEST_SHORT_NAME]
-    if short:
+    if short := [text for text in fitting if len(text) <= LONGEST_SHORT_NAME]:
         kits = {kit.name: kit for kit in kits_of(actor).active()}
         fitting |= {
             text: [kits[name] for name in short_names.fitting(text, kits)] for text in short
@@ -175,10 +173,9 @@ def section(of_kit: Kit, key: str) -> Place:
     for place in sections:
         if key.casefold() in (place.section_key.casefold(), place.name.casefold()):
             return place
-    names = ", ".join(p.section_key for p in sections)
     raise Invalid(
         _("%(of_kit)s has no section “%(key)s”. Its sections are: %(names)s.")
-        % {"of_kit": of_kit.name, "key": key, "names": names},
+        % {"of_kit": of_kit.name, "key": key, "names": ", ".join(p.section_key for p in sections)},
         field="section",
     )
 
@@ -210,8 +207,7 @@ def _pk(ref: int | str) -> int:
 
 def lot(ref: int | str) -> Lot:
     """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
-    rows = Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT))
-    return one(rows, "batch", ref)
+    return one(Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT)), "batch", ref)
 
 
 def item(ref: int | str) -> Item:

@@ -153,8 +153,9 @@ def refuse_ended(trip: Trip, cancelled: str, over: str = "") -> None:
         raise Refused("trip-cancelled", cancelled % {"trip": trip.name})
     if ended(trip):
         over = over or _("%(trip)s ended on %(day)s. Check its dates.")
-        facts = {"trip": trip.name, "day": wording.day(trip.last_day)}
-        raise Unacceptable("trip-is-over", over % facts)
+        raise Unacceptable(
+            "trip-is-over", over % {"trip": trip.name, "day": wording.day(trip.last_day)}
+        )
 
 
 # ------------------------------------------------------------------------------------------- inside

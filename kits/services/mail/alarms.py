@@ -104,8 +104,9 @@ def _trips_not_covered(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_
         else:
             continue
         subject = f"trip:{each.trip.pk}:{cause}"
-        kits = [row.kit for row in each.kits]
-        yield _Cause("not-covered", subject, each.trip, lacking, None, kits)
+        yield _Cause(
+            "not-covered", subject, each.trip, lacking, None, [row.kit for row in each.kits]
+        )
 
 
 def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: datetime) -> None:

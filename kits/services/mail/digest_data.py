@@ -231,8 +231,7 @@ def _week_of(
 
 
 def _answer(kit: Kit, judged: Judged, held: Checkout | None, at: datetime) -> rule.Answer:
-    trip = judged.question.trip
-    if trip is None:
+    if (trip := judged.question.trip) is None:
         return rule.Answer(judged.verdict)
     if held is not None and held.trip_id == trip.pk:
         return rule.Answer(judged.verdict, trip.pk, trip.name)

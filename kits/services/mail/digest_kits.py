@@ -134,8 +134,9 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
                 "who": _has_it(kit, week),
             }
             late = answer.elsewhere is Stand.AWAY
-            lines = (_("That is too late to sort the kit."),) if late else ()
-            yield LetterRow(text, kit_page(kit.name), lines)
+            yield LetterRow(
+                text, kit_page(kit.name), (_("That is too late to sort the kit."),) if late else ()
+            )
 
 
 def low(week: Week) -> Iterable[LetterRow]:
@@ -157,8 +158,7 @@ def to_bin(week: Week) -> Iterator[LetterRow]:
 
 def not_set_up(week: Week) -> Iterator[LetterRow]:
     """Kits that nobody entered the contents of, in one row."""
-    names = [kit.name for kit in week.kits if not kit.set_up]
-    if names:
+    if names := [kit.name for kit in week.kits if not kit.set_up]:
         text = ngettext(
             "%(kits)s: no contents entered yet.",
             "%(kits)s: no contents entered yet.",
@@ -273,5 +273,7 @@ def unmet(week: Week) -> Iterator[LetterRow]:
         for need in week.unmet
         if need.entry.kit is not None
     )
-    for kit, things in sorted(by_kit.items()):
-        yield LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))
+    return (
+        LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))
+        for kit, things in sorted(by_kit.items())
+    )

@@ -126,26 +126,23 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
 def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.KitWeek]) -> str:
     """How kits stand for this week's trips, how long the work takes, what must be ordered by
     when."""
-    parts = []
-    if week.recalled:
-        parts.append(_("RECALL waiting for an answer"))
-    if week.to_sign:
-        parts.append(
+    to_sign = len(week.to_sign)
+    of_lists = (
+        (
+            to_sign,
             ngettext(
                 "%(count)d kit list is waiting for your signature",
                 "%(count)d kit lists are waiting for your signature",
-                len(week.to_sign),
+                to_sign,
             )
-            % {"count": len(week.to_sign)}
-        )
-    elif week.signatures_end:
-        parts.append(_("One of your signatures expires soon"))
-    elif week.look_again or week.changes_due:
-        parts.append(
-            _("Something that is not carried wants another look")
-            if week.look_again
-            else _("A change to kit lists wants another look")
-        )
+            % {"count": to_sign},
+        ),
+        (week.signatures_end, _("One of your signatures expires soon")),
+        (week.look_again, _("Something that is not carried wants another look")),
+        (week.changes_due, _("A change to kit lists wants another look")),
+    )
+    parts = [_("RECALL waiting for an answer")] if week.recalled else []
+    parts += [text for there, text in of_lists if there][:1]
     if week.kits or week.rooms:
         parts.append(digest_kits.trips(week, unready))
     elif not parts:
@@ -190,8 +187,9 @@ def _recalled(week: Week) -> Iterator[LetterRow]:
         recall = rows[0][0].recall
         facts, kits = recall_notices.facts_of(recall), recall_notices.kits_of_rows(rows)
         lines = recall_texts.lines(facts, kits, week.person.pk)
-        url = page(f"/stock/recalls/{recall.pk}/")
-        yield LetterRow(recall_texts.sentence(facts, kits), url, tuple(lines))
+        yield LetterRow(
+            recall_texts.sentence(facts, kits), page(f"/stock/recalls/{recall.pk}/"), tuple(lines)
+        )
 
 
 # ------------------------------------------------------------------------------------- other parts

@@ -111,8 +111,7 @@ def visible_to(actor: Actor, *, state: State | str | None = None) -> QuerySet[No
 
 def get(actor: Actor, pk: int) -> Notice:
     """One of the notices that somebody may see, with what was sent. Raises NotFound."""
-    row = visible_to(actor).defer(None).filter(pk=pk).first()
-    if row is None:
+    if (row := visible_to(actor).defer(None).filter(pk=pk).first()) is None:
         raise NotFound("notice", pk)
     return row
 
@@ -124,8 +123,7 @@ def text(actor: Actor, notice: Notice) -> str:
         text = _("The notification also concerns other gear rooms, so only %(name)s may read it.")
         return text % {"name": notice.person.name}
     if notice.rendered is not None:
-        message = email.message_from_bytes(bytes(notice.rendered), policy=default)
-        body = message.get_body(["plain"])
+        body = email.message_from_bytes(bytes(notice.rendered), policy=default).get_body(["plain"])
         return str(body.get_content()) if body else ""
     return "" if notice.kind == WEEKLY else as_text(notice_texts.letter(notice))
 

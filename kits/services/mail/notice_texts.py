@@ -23,8 +23,7 @@ def row(notice: Notice) -> LetterRow:
 
 def _report(notice: Notice) -> list[str]:
     """Who reported it, with a phone, and when; and why."""
-    entry = notice.entry
-    if entry is None:
+    if (entry := notice.entry) is None:
         return []
     when = {"when": instant(entry.occurred_at.isoformat(), zone_of(notice))}
     if entry.person is None:

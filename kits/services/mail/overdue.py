@@ -27,8 +27,7 @@ def look(now: datetime) -> None:
     due = _due(now)
     known = {subject: each for (_kind, subject), each in episodes.open_ones("not-back").items()}
     episodes.close((each for subject, each in known.items() if subject not in due), now)
-    new = {subject: row for subject, row in due.items() if subject not in known}
-    if new:
+    if new := {subject: row for subject, row in due.items() if subject not in known}:
         with transaction.atomic():
             _notify(new, now)
 

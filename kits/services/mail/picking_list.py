@@ -37,8 +37,7 @@ class Entry:
 
 def draw(week: Week) -> bytes:
     """The list as a PDF; nothing where there is nothing to take or throw out."""
-    lines = list(entries(week))
-    if not lines:
+    if not (lines := list(entries(week))):
         return b""
     _fonts()
     out = io.BytesIO()

@@ -47,8 +47,9 @@ def lease() -> timedelta:
 
 def waiting(now: datetime) -> QuerySet[Notice]:
     """What is due, not sent, and in nobody's hands."""
-    free = Q(lease_until__isnull=True) | Q(lease_until__lte=now)
-    return Notice.objects.unsent().filter(free, due_at__lte=now, unsent_why="")
+    return Notice.objects.unsent().filter(
+        Q(lease_until__isnull=True) | Q(lease_until__lte=now), due_at__lte=now, unsent_why=""
+    )
 
 
 def send_weekly(at: datetime | None = None) -> list[Notice]:
@@ -75,8 +76,7 @@ def send(
     stock = stock_levels.Stockroom()
     while len(sent) < limit:
         token = uuid.uuid4()
-        claimed = _claim(among, token)
-        if not claimed:
+        if not (claimed := _claim(among, token)):
             break
         ready = bundling.mails(_sifted(claimed, token, by_hand=among is not None))
         written = _written(ready, token, at, stock)
@@ -143,9 +143,7 @@ def _quiet(notice: Notice, how: NotificationPreferences, now: datetime) -> datet
         kind_of(notice.kind).policy, now, recipients.zone_of(notice.person), start, end
     )
     departs = notice.facts.get("departs_at")
-    if until and departs and datetime.fromisoformat(departs) <= until:
-        return None
-    return until
+    return None if until and departs and datetime.fromisoformat(departs) <= until else until
 
 
 @transaction.atomic

@@ -210,8 +210,10 @@ def board(room: Room) -> Board:
 
 
 def _low(room: Room) -> list[stock_levels.ItemLevel]:
-    rows = [row for row in stock_levels.stocked([room]).get(room.pk, ()) if row.low]
-    return sorted(rows, key=lambda row: (row.stock / row.level.units, row.item.name))
+    return sorted(
+        [row for row in stock_levels.stocked([room]).get(room.pk, ()) if row.low],
+        key=lambda row: (row.stock / row.level.units, row.item.name),
+    )
 
 
 def _kits_in(room: Room) -> QuerySet[Kit]:

@@ -175,8 +175,7 @@ def _latest(name: str) -> PackingListVersion:
     versions = PackingListVersion.objects.filter(
         packing_list__name__iexact=" ".join(name.split()), published_at__isnull=False
     )
-    latest = versions.order_by("-number").first()
-    if latest is None:
+    if (latest := versions.order_by("-number").first()) is None:
         raise Invalid(
             _("There is no published kit list called %(name)s. Publish it first.") % {"name": name}
         )
@@ -219,13 +218,17 @@ def _section(kit: Kit, row: WhereRow) -> Place:
     for place in sections:
         if fold(row.section) in (fold(place.name), place.section_key):
             return place
-    names = ", ".join(place.name for place in sections)
     raise Invalid(
         _(
             "“What is where”, row %(row)s: %(kit)s has no pouch “%(section)s”. Its pouches are: "
             "%(names)s."
         )
-        % {"row": row.row, "kit": kit.name, "section": row.section, "names": names}
+        % {
+            "row": row.row,
+            "kit": kit.name,
+            "section": row.section,
+            "names": ", ".join(place.name for place in sections),
+        }
     )
 
 

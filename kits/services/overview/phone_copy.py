@@ -76,7 +76,7 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     newest = list(LevelFact.objects.newest_in(places).order_by("item__name", "pk"))
     levels = grouped((fact.section_id, [fact.item_id, fact.level]) for fact in newest)
     things = Item.objects.in_bulk({lot.item_id for lot in lots} | {f.item_id for f in newest})
-    whom = list(people.may_take(actor)) if actor.may("see_people") else []
+    whom = list(people.choices(actor))
     theirs = returns.ids_with_own(known.kit.pk for known in kits)
     used = _used(things)
     return {

@@ -22,8 +22,8 @@ from kits.models import (
     PlaceKind,
     Trip,
 )
-from kits.rules.ledger.facts import Criticality, Kind
-from kits.rules.planning import rates as rules
+from kits.rules.ledger.facts import USED_UP, Criticality
+from kits.rules.planning.rates import Cell
 from kits.rules.planning.recorded_use import RecordedUse, recorded_use
 from kits.rules.planning.seasons import Season, season_of, seasons
 from kits.rules.planning.wants import Lack, Want
@@ -34,8 +34,6 @@ from kits.services.planning.plans import Purchase, purchases
 from kits.services.planning.rates import Recorded, Records, cells, records
 from kits.services.planning.wants import wants
 
-USED_UP = (Kind.CONSUMABLE, Kind.MEDICINE)
-"""What is written down when it is used."""
 THROWN_OUT = tuple(kind for kind in DISPOSALS if kind != PlaceKind.RETURNED)
 """Where units go that are thrown out: what goes back to its maker is not."""
 
@@ -91,15 +89,14 @@ class NotThere:
 @dataclass(frozen=True)
 class NeverUsed:
     """An item of a kit list that none of the known trips used: carried on `known` of `trips` kits'
-    trips, over so many participant-days; the rate of its use lies below `below` a day with 95 %.
-    What it is for came up on them, `met_otherwise` so often with other items (`at_least`)."""
+    trips, with what that can bear. What it is for came up on them, `met_otherwise` so often with
+    other items (`at_least`)."""
 
     item: Item
     must_have: bool
     known: int
     trips: int
-    days: float
-    below: float | None
+    recorded: RecordedUse
     met_otherwise: float
     at_least: bool
 
@@ -145,18 +142,21 @@ def past_use(
     *,
     need: Need | None = None,
     activity: Activity | None = None,
+    season: Season | None = None,
     everything: Records | None = None,
 ) -> PastUse:
     """What happened with the kits that are at home in an actor's rooms; of one need or activity, if
-    given, as far as uses and seasons go."""
+    given, as far as uses and seasons go; of one season, if given: its trips, and what was thrown
+    out in it."""
     everything = everything or records()
     kits = {kit.pk for kit in find.kits_of(actor) if find.knows_kit(actor, kit)}
-    trips = [trip for trip in everything.trips if trip.kit in kits]
+    trips = [trip for trip in everything.trips if trip.kit in kits and _is_in(season, trip)]
     noted = wants(trips)
     seen = [
         each
         for each in everything.observations
         if each.trip.kit in kits
+        and _is_in(season, each.trip)
         and (need is None or each.need == need.pk)
         and (activity is None or each.activity == activity.key)
     ]
@@ -172,10 +172,19 @@ def past_use(
         ),
         not_there=_not_there(actor, trips, noted),
         never_used=_never_used(
-            trips, [each for each in everything.observations if each.trip.kit in kits]
+            trips,
+            [
+                each
+                for each in everything.observations
+                if each.trip.kit in kits and _is_in(season, each.trip)
+            ],
         ),
-        thrown_out=_thrown_out(actor),
+        thrown_out=_thrown_out(actor, season),
     )
+
+
+def _is_in(season: Season | None, trip: PastTrip) -> bool:
+    return season is None or season_of(trip.trip.first_day) == season
 
 
 # ------------------------------------------------------------------------------------------ uses
@@ -185,15 +194,16 @@ def _needs(seen: Iterable[Observation], everything: Records) -> list[NeedUse]:
     found = []
     for pk, by_activity in cells(seen).items():
         need = everything.needs[pk]
-        dispersion = everything.groups[need.group].dispersion
+        group = everything.groups[need.group]
         whole = Recorded()
         for each in by_activity.values():
             whole.join(each)
         parts = [
-            _use(need, activities.get(key), own, dispersion) for key, own in by_activity.items()
+            _use(need, activities.get(key), own, group.dispersion)
+            for key, own in by_activity.items()
         ]
         parts.sort(key=lambda each: -each.recorded.uses)
-        found.append(NeedUse(_use(need, None, whole, dispersion), parts))
+        found.append(NeedUse(_use(need, None, whole, group.mixed), parts))
     return sorted(found, key=lambda each: (-each.whole.recorded.uses, each.whole.need.name))
 
 
@@ -300,22 +310,23 @@ def _never_used(trips: Sequence[PastTrip], seen: Iterable[Observation]) -> list[
                 must_have=any(line.criticality == Criticality.MUST_HAVE for line in lines),
                 known=sum(trip.counts for trip in along),
                 trips=len(along),
-                days=days,
-                below=rules.none_seen(days) if days else None,
+                recorded=recorded_use(Cell(0, days), 1.0),
                 met_otherwise=sum(each.uses - each.unmet for each in came_up),
                 at_least=any(each.bounded is not None for each in came_up),
             )
         )
-    return sorted(found, key=lambda each: (-each.known, each.trips, each.days, each.item.name))
+    return sorted(
+        found, key=lambda each: (-each.known, each.trips, each.recorded.days, each.item.name)
+    )
 
 
 def _days(trip: Trip) -> int:
     return trip.people * ((trip.last_day - trip.first_day).days + 1)
 
 
-def _thrown_out(actor: Actor) -> list[ThrownOut]:
+def _thrown_out(actor: Actor, season: Season | None) -> list[ThrownOut]:
     """What was thrown out without having been used, the dearest first."""
-    legs = list(
+    legs = (
         Movement.objects.filter(
             entry__in=find.entries_of(actor),
             entry__reversed_by__isnull=True,
@@ -325,6 +336,8 @@ def _thrown_out(actor: Actor) -> list[ThrownOut]:
         .exclude(entry__kind=EntryKind.USE)
         .select_related("lot__item", "entry")
     )
+    if season is not None:
+        legs = legs.filter(entry__occurred_at__date__range=(season.first, season.last))
     by_item: dict[Item, list[Movement]] = defaultdict(list)
     for leg in legs:
         by_item[leg.lot.item].append(leg)

@@ -31,7 +31,7 @@ class Comparison:
     """What a list came to on past trips of these kits, and what the list came to that is followed
     now (None: it is the same). Differences are of the list less of what is followed now.
     `changed`: items of which there are more or fewer. `currency` of the prices; empty where they
-    have several, or none."""
+    have several, or none. `nobody_follows`: no kit follows the list, so these are all kits."""
 
     version: PackingListVersion
     kits: Sequence[Kit]
@@ -41,6 +41,7 @@ class Comparison:
     items: Mapping[int, Item]
     changed: frozenset[int] = frozenset()
     currency: str = ""
+    nobody_follows: bool = False
 
     @property
     def shortages(self) -> list[TripShortage]:
@@ -103,13 +104,14 @@ class Comparison:
 
 
 def of_version(version: PackingListVersion, kit: Kit | None = None) -> Comparison:
-    """Take a version (a draft too) on the past trips of a kit, or of all kits that follow the list,
-    each with what was wanted of that kit then."""
-    kits = (
-        [kit] if kit else list(Kit.objects.filter(list_version__packing_list=version.packing_list))
-    )
+    """Take a version (a draft too) on the past trips of a kit, or of all kits that follow the list
+    (of all kits there are, where none does), each with what was wanted of that kit then."""
+    followers = Kit.objects.filter(list_version__packing_list=version.packing_list)
+    kits = [kit] if kit else list(followers)
+    if nobody_follows := not kits:
+        kits = list(Kit.objects.all())
     trips = past_trips(kits, clock.now())
-    followed = kits[0].list_version if kits else version
+    followed = kit.list_version if kit else version
     if not kit:
         newest = version.packing_list.versions.filter(published_at__isnull=False)
         followed = newest.order_by("-number").first() or version
@@ -127,6 +129,7 @@ def of_version(version: PackingListVersion, kit: Kit | None = None) -> Compariso
         ),
         changed=_changed(before, after),
         currency=_currency({version.pk, followed.pk}),
+        nobody_follows=nobody_follows,
     )
 
 

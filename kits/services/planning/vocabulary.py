@@ -1,6 +1,7 @@
 """The words that planning is in, which an organisation edits: needs, activities, what an item
 serves, and what a hazard asks of a list. What was recorded with a word that is retired stays."""
 
+from collections.abc import Iterable
 from typing import TypeVar
 
 from django.conf import settings
@@ -11,6 +12,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, NotFound, store
 from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name
+from gearroom.core.rules.grouping import grouped
 from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup
 from kits.rules.planning.units_per_use import MOST_UNITS
 from kits.services.text.wording import HAZARDS
@@ -173,3 +175,9 @@ def remove_hazard_need(act: Act, hazard: str, need: Need) -> None:
     act.actor.require("edit_list")
     if not HazardNeed.objects.filter(hazard=hazard, need=need).delete()[0]:
         raise NotFound("need", need.key)
+
+
+def trained_for(items: Iterable[int]) -> dict[int, list[Need]]:
+    """The needs for which only somebody trained uses an item, by the item's id."""
+    rows = ItemNeed.objects.filter(item__in=set(items), needs_training=True)
+    return grouped((row.item_id, row.need) for row in rows.select_related("need"))

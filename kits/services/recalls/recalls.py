@@ -162,8 +162,7 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
 
 def find(pk: int) -> Recall:
     """A recall with its thing, and when it started and ended. Raises NotFound."""
-    recalls = Recall.objects.select_related("item", "entry", "closed")
-    return one(recalls.filter(pk=pk), "recall", pk)
+    return one(Recall.objects.select_related("item", "entry", "closed").filter(pk=pk), "recall", pk)
 
 
 def find_row(actor: Actor, recall: Recall, pk: int) -> RecallPlace:

@@ -27,8 +27,7 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
     with kit_book(act, kit, here="restock") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
-        addition = addition_to(plan.list, line)
-        if addition is None:
+        if (addition := addition_to(plan.list, line)) is None:
             raise Refused(
                 "nothing-to-add",
                 _("No shelf in %(room)s has anything that would fill this gap in %(kit)s.")

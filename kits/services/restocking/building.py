@@ -206,18 +206,7 @@ def strip(
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
         supply = outer(PlaceKind.SUPPLIER)
-        batches = [
-            receiving.batch_of_pack(
-                each.item,
-                each.number,
-                each.expiry,
-                each.serial,
-                units=whole(each.units, field="things"),
-                today=readiness.today_of(kit),
-            )
-            for each in things
-        ]
-        pairs = list(zip(things, batches, strict=True))
+        pairs = [(thing, _batch_of(kit, thing)) for thing in things]
         went = summed(((lot, _goes_to(kit, thing, lot)), thing.units) for thing, lot in pairs)
         prices = grouped((lot.pk, thing.price) for thing, lot in pairs if thing.price is not None)
         for alone in (x.price for x in things if x.price is not None):
@@ -255,6 +244,17 @@ def strip(
         cost_with_rest=None if spent is None else spent + rest_cost,
         currency=currency,
         unpriced=[row.item for row in rest if row.cost is None],
+    )
+
+
+def _batch_of(kit: Kit, thing: BoughtItem) -> Lot:
+    return receiving.batch_of_pack(
+        thing.item,
+        thing.number,
+        thing.expiry,
+        thing.serial,
+        units=whole(thing.units, field="things"),
+        today=readiness.today_of(kit),
     )
 
 
@@ -319,11 +319,14 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
 
 def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:
     """The price of one unit of each item when it was last bought in a currency."""
-    receipts = Receipt.objects.filter(
-        lot__item__in=items,
-        currency=currency,
-        price__isnull=False,
-        entry__reversed_by__isnull=True,
+    rows = (
+        Receipt.objects.filter(
+            lot__item__in=items,
+            currency=currency,
+            price__isnull=False,
+            entry__reversed_by__isnull=True,
+        )
+        .order_by("id")
+        .values_list("lot__item", "price", "units")
     )
-    rows = receipts.order_by("id").values_list("lot__item", "price", "units")
     return {item: price / units for item, price, units in rows if price is not None}

@@ -19,6 +19,7 @@ from kits.models import (
     Item,
     Kit,
     ListLine,
+    Photo,
     Place,
     Seal,
     SealFact,
@@ -103,8 +104,7 @@ def line(row: NotReplaced) -> str:
 def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:
     """Raise Refused where a seal with this number is on already: `sealed-already` there,
     `seal-in-use` elsewhere."""
-    in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
-    if in_use is None:
+    if (in_use := Seal.objects.unbroken().filter(number__iexact=number).first()) is None:
         return
     if (in_use.kit_id, in_use.section_id) == (kit.pk, section.pk if section else None):
         raise Refused(
@@ -122,8 +122,7 @@ def refuse_if_in_use(kit: Kit, section: Place | None, number: str) -> None:
 def refuse_if_opened_since(book: Book, kit: Kit, section: Place | None) -> None:
     """Raise Refused (`opened-since`) where a seal is claimed to have gone on before the latest
     opening or seal that is on record: it is not what is on the kit now."""
-    claim = book.claim()
-    if claim is None:
+    if (claim := book.claim()) is None:
         return
     since = Q(entry__claimed_at__gt=claim) | Q(entry__claimed_at=None, entry__occurred_at__gt=claim)
     later = SealFact.objects.filter(since, kit=kit, entry__reversed_by=None)
@@ -201,9 +200,10 @@ def reseal(
     section: Place | None = None,
     anyway: bool = False,
     closed: Closed = NOT_SAID,
+    packed: Sequence[tuple[Place, bytes]] = (),
 ) -> Seal:
     """Put a numbered seal on a kit, or on one of its sections; with whether it closed, and what it
-    weighs, where somebody says so.
+    weighs, where somebody says so; `packed` are photos of how sections are packed.
 
     A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
     restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`, `opened-since`;
@@ -233,6 +233,9 @@ def reseal(
         )
         Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
         write_closed(entry, kit, section, closed)
+        Photo.objects.bulk_create(
+            Photo(entry=entry, section=pouch, jpeg=jpeg) for pouch, jpeg in packed
+        )
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 
@@ -245,8 +248,7 @@ def next_seal_number(room: Room) -> str:
         .values_list("number", flat=True)
         .first()
     )
-    match = re.search(r"^(.*?)(\d+)$", last or "")
-    if match is None:
+    if (match := re.search(r"^(.*?)(\d+)$", last or "")) is None:
         return ""
     head, digits = match.groups()
     return f"{head}{int(digits) + 1:0{len(digits)}d}"

@@ -314,8 +314,7 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
     with kit_book(act, kit, here="take_expired_out") as (book, kit):
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit)
-        rows = must_come_out(plan)
-        if not rows:
+        if not (rows := must_come_out(plan)):
             raise Refused(
                 "nothing-to-take-out",
                 _("Nothing needs to be removed from %(kit)s today.") % {"kit": kit.name},

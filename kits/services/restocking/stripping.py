@@ -149,8 +149,12 @@ def _spent(entries: Sequence[Entry]) -> dict[str, Decimal]:
         if (price := detail.get("price")) is not None
     )
     whole = {currency: sum(each, Decimal(0)) for currency, each in prices.items()}
-    receipts = Receipt.objects.filter(entry__in=entries, price__isnull=False)
-    sums = receipts.values_list("currency").annotate(total=Sum("price")).order_by()
+    sums = (
+        Receipt.objects.filter(entry__in=entries, price__isnull=False)
+        .values_list("currency")
+        .annotate(total=Sum("price"))
+        .order_by()
+    )
     return dict(sums) | whole
 
 

@@ -100,8 +100,7 @@ def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
             _hold_kits(book, item)
         item = _locked(item)
         act.match(item)
-        changed = _changed(item, facts)
-        if not changed:
+        if not (changed := _changed(item, facts)):
             return item
         if not changed & JUDGED_BY <= judged_anew:
             raise Stale(

@@ -148,8 +148,7 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
 
 # ------------------------------------------------------------------------------------------ inside
 def _rooms_of(place: Place) -> set[int | None]:
-    kit = place.kit
-    if kit is None:
+    if (kit := place.kit) is None:
         return {place.room_id}
     return set() if kit.retired_on else {kit.home_room_id, kit.room_id}
 

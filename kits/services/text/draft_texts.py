@@ -5,12 +5,19 @@ from collections.abc import Iterable
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
-from kits.models import WhyNotCarried
+from kits.models import PackingListVersion, WhyNotCarried
 from kits.rules.planning.drafting import WhyNot
 from kits.services.text import planning_texts, rate_texts, wording
 
 MOST_REASON = 300
 """So long is the reason of a line."""
+
+SEASONS: dict[str, Promise] = {
+    "spring": _lazy("spring"),
+    "summer": _lazy("summer"),
+    "autumn": _lazy("autumn"),
+    "winter": _lazy("winter"),
+}
 
 _ASKED: dict[str, Promise] = {
     "ticked": _lazy("“%(hazard)s” asks for it (%(need)s): %(reason)s"),
@@ -50,6 +57,10 @@ def must_have(need: str) -> str:
 
 def likely(need: str, uses: float, days: float) -> str:
     """That a need comes up often enough, and by what that is known."""
+    if not days:
+        return _("%(need)s: likely on such a trip, by what is stated of it.") % {
+            "need": _name(need)
+        }
     return f"{_name(need)}: {rate_texts.recorded(uses, days)}"
 
 
@@ -58,9 +69,21 @@ def carried_when(need: str) -> str:
     return _("%(need)s: carried on trips such as this one.") % {"need": _name(need)}
 
 
-def kept(version: str) -> str:
+def version(of: PackingListVersion) -> str:
+    """A version by its list's name and its number."""
+    return _("%(name)s, version %(number)s") % {"name": of.packing_list.name, "number": of.number}
+
+
+def kept(like: PackingListVersion | None) -> str:
     """That it is as on the list which the draft starts from."""
-    return _("As on %(version)s.") % {"version": version}
+    return _("As on %(version)s.") % {"version": version(like) if like else ""}
+
+
+def made(draft: PackingListVersion) -> str:
+    """That a draft was made, and what comes next."""
+    return _(
+        "%(version)s has been created as a draft. Look through it, then change what you like."
+    ) % {"version": version(draft)}
 
 
 def left_out(

@@ -31,6 +31,11 @@ def name(item: Item | None, need: Need | None) -> str:
     return item.name if item else ""
 
 
+def something_for(need: str) -> str:
+    """Whatever serves a need, as what is to be added."""
+    return _("something for “%(need)s”") % {"need": rate_texts.word(need)}
+
+
 def again(on: date | None, after: str, today: date, *, due: bool | None) -> str:
     """When to look at it again: a day, or after an event; `due`: the day has come and nobody has
     looked since (False: somebody has; None: of a version that was replaced)."""

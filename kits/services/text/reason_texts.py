@@ -86,8 +86,7 @@ def _line(facts: Facts) -> str:
         "carry": facts["carry"],
         "least": facts["never_below"],
     }
-    cause = CAUSES.get(facts["cause"])
-    if cause is None:
+    if (cause := CAUSES.get(facts["cause"])) is None:
         return _("%(thing)s: %(usable)d of %(carry)d in the kit, minimum %(least)d.") % {
             "thing": thing,
             **numbers,

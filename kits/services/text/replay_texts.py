@@ -10,10 +10,19 @@ from kits.rules.planning.replay import Replay, Shortage
 from kits.services.text.planning_texts import money, number, times
 
 
+def of_all_kits(trips: int) -> str:
+    """That no kit follows a list, so that it is taken on every known trip."""
+    if not trips:
+        return _("No kit follows this list, and no trip of another kit is known yet.")
+    return ngettext(
+        "No kit follows this list yet. This looks at the one known trip of any kit.",
+        "No kit follows this list yet. This looks at all %(n)d known trips, whichever kit went.",
+        trips,
+    ) % {"n": trips}
+
+
 def whose_trips(trips: int, kits: Sequence[str], others: int) -> str:
     """Whose trips are looked at: kits by name, and how many of other gear rooms."""
-    if not kits and not others:
-        return _("No kit follows this list, so there is no past trip to take it on.")
     names = list(kits)
     if others:
         names.append(
@@ -66,7 +75,7 @@ def _not_on_list(trips: int) -> str:
 
 def _ran_out(trips: int) -> str:
     if not trips:
-        return _("For nothing that is on it there was too little for certain.")
+        return _("Nothing that is on it is known to have run out.")
     return ngettext(
         "On %(n)d trip something that is on this list ran out.",
         "On %(n)d trips something that is on this list ran out.",

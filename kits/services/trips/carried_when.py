@@ -30,7 +30,7 @@ def to_add(trip: Trip, kits: Iterable[Kit]) -> list[str]:
     ]
     return [
         not_carried_texts.to_add(
-            not_carried_texts.name(row.item, row.need),
+            row.item.name if row.item else not_carried_texts.something_for(str(row.need)),
             kit_names,
             not_carried_texts.when(row.hazards, row.activities, row.hours_to_care, names),
         )

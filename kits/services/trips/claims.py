@@ -116,8 +116,7 @@ def _for_ones_own_trip(
 def _give_another(act: Act, going: Plan, terms: Terms) -> str:
     """Give the other guide a free kit in the place of this one; says which, or nothing."""
     kit, other = going.kit, going.others[0]
-    free = instead_of(other)
-    if free is None:
+    if (free := instead_of(other)) is None:
         return ""
     swap_act = part(act, kit.name, "swap")
     done = swap_by_itself(swap_act, kit, free, other.trip, [other.trip])

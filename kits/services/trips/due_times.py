@@ -73,8 +73,7 @@ def set_due(act: Act, kit: Kit, due_at: datetime | None, section: Place | None =
     Raises Refused (`not-out`), Unacceptable (`due-in-the-past`).
     """
     with kit_book(act, kit, home="set_due") as (book, kit):
-        held = open_checkout(kit, section)
-        if held is None:
+        if (held := open_checkout(kit, section)) is None:
             raise Refused(
                 "not-out",
                 _("%(kit)s is not out. Scan it to take it out.") % {"kit": kit.name},

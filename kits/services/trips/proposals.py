@@ -93,8 +93,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
 
 def reason_row(why: Reason) -> dict[str, Any]:
     """A reason with its sentence, those of passing over a kit among them."""
-    sentence = _SENTENCES.get(why.code)
-    if sentence is None:
+    if (sentence := _SENTENCES.get(why.code)) is None:
         return reason_texts.reason(why)
     facts: Mapping[str, Any] = why.facts
     return {

@@ -61,8 +61,12 @@ def plan(
         trip = promise.trip if promise else None
     reservation = None
     if trip is not None:
-        rows = Reservation.objects.promised().select_related("person")
-        reservation = rows.filter(kit=kit, trip=trip).first()
+        reservation = (
+            Reservation.objects.promised()
+            .select_related("person")
+            .filter(kit=kit, trip=trip)
+            .first()
+        )
         person = person or (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
@@ -196,7 +200,6 @@ def instead_of(other: OpenPromise) -> Kit | None:
 def would_do(kit: Kit, other: OpenPromise) -> bool:
     """Whether a kit follows the list of a reserved one and is ready or low through the last day of
     that trip."""
-    promised = other.reservation.kit
-    same = kit.list_version.packing_list_id == promised.list_version.packing_list_id
+    same = kit.list_version.packing_list_id == other.reservation.kit.list_version.packing_list_id
     state = readiness.states([kit.pk])[kit.pk]
     return same and readiness.for_trip(kit, state, other.trip).fit

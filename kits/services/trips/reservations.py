@@ -55,8 +55,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     with kit_book(act, kit, home="reserve") as (book, kit):
         trip = _lock_open_trip(trip)
         _refuse_retired(kit)
-        others = clashing([kit.pk], trip)
-        if others:
+        if others := clashing([kit.pk], trip):
             raise _kit_reserved(others[0])
         reservation = Reservation.objects.promised().filter(kit=kit, trip=trip).first()
         entry = None
@@ -128,8 +127,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
         act.actor.require("check_out", to_kit.room_id)
         trip = _lock_open_trip(trip)
         _refuse_retired(to_kit)
-        held = open_checkout(to_kit)
-        if held is not None:
+        if (held := open_checkout(to_kit)) is not None:
             raise kit_is_out(held)
         planned = Reservation.objects.promised().filter(kit=from_kit, trip=trip).first()
         if planned is None:

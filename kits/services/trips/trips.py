@@ -351,10 +351,12 @@ def _due_at_return(source: str, reference: str) -> QuerySet[Checkout]:
 def _extended_by_hand(trip: Trip) -> bool:
     """Whether somebody put off its return, and with it when its kits are due, since its source
     last did."""
-    by = Entry.objects.filter(
-        kind=EntryKind.TRIP, trip=trip, detail__changed__has_key="returns_at"
-    ).order_by("-id")
-    last = by.values_list("detail", flat=True).first()
+    last = (
+        Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__changed__has_key="returns_at")
+        .order_by("-id")
+        .values_list("detail", flat=True)
+        .first()
+    )
     return last is not None and last["what"] == "extended"
 
 

@@ -31,8 +31,7 @@ def _exactly(connection: socket.socket, length: int) -> bytes:
     whole = bytearray(length)
     view = memoryview(whole)
     while view:
-        got = connection.recv_into(view)
-        if not got:
+        if not (got := connection.recv_into(view)):
             raise EOFError("the other side has closed")
         view = view[got:]
     return bytes(whole)

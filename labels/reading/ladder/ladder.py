@@ -151,8 +151,7 @@ def climb(
     name = ""
     passed_over = False
     for rung in LADDER:
-        view = _view(picture, rung, views)
-        if view is None:
+        if (view := _view(picture, rung, views)) is None:
             continue
         pixels, scale = view
         expected = rung.cost_ms_per_mp / 1000 * pixels.size / 1e6
@@ -166,8 +165,7 @@ def climb(
         if not rung.varies:
             slowness = max(0.8 * slowness, (time.monotonic() - before) / max(expected, 0.002))
         name = rung.name
-        fresh = add_new(known, _in_stored_pixels(reads, whole, picture, name))
-        if fresh:
+        if fresh := add_new(known, _in_stored_pixels(reads, whole, picture, name)):
             tell(fresh)
             if enough(known):
                 return name, "found"

@@ -88,16 +88,14 @@ def at_most(grey: Pixels, side: int) -> tuple[Pixels, float]:
         small = cv2.resize(
             small[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
         )
-    scale = side / max(small.shape)
-    if scale < 1:
+    if (scale := side / max(small.shape)) < 1:
         small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
     return small, max(small.shape) / longer
 
 
 def enlarged(grey: Pixels, times: int) -> tuple[Pixels, float]:
     """Return the picture `times` as large, for symbols of very few pixels a module."""
-    larger = cv2.resize(grey, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC)
-    return larger, float(times)
+    return cv2.resize(grey, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC), float(times)
 
 
 def _gamma(power: float) -> Pixels:

@@ -37,8 +37,7 @@ def corrected(dark: Pixels, sure: Pixels) -> Pixels | None:
     codewords = np.packbits(bits[: count * 8])
     doubt = sure[rows, columns][: count * 8].reshape(count, 8).min(axis=1)
     for places, checks in _blocks((size - 17) // 4, level):
-        right = _block(codewords[places], doubt[places], checks)
-        if right is None:
+        if (right := _block(codewords[places], doubt[places], checks)) is None:
             return None
         codewords[places] = right
     whole = dark.copy()

@@ -62,8 +62,7 @@ class Mesh:
 def flat(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) -> Mesh | None:
     """Return the mesh of a flat symbol of `size` modules seen in perspective, or None where these
     finder patterns cannot be one symbol's of that size."""
-    matched = _matched(size, top_left, top_right, bottom_left)
-    if matched is None:
+    if (matched := _matched(size, top_left, top_right, bottom_left)) is None:
         return None
     symbol, picture = matched
     view, _ = cv2.findHomography(symbol, picture, 0)
@@ -82,8 +81,7 @@ def flat(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) ->
 def bent(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[Mesh]:
     """Return meshes of a bent symbol: on a quadratic surface, and round the two cylinders, seen in
     perspective, that fit the corners of its finder patterns best."""
-    matched = _matched(size, top_left, top_right, bottom_left)
-    if matched is None:
+    if (matched := _matched(size, top_left, top_right, bottom_left)) is None:
         return []
     symbol, picture = matched
     terms, *_ = np.linalg.lstsq(_quadratic(symbol, size), picture, rcond=None)

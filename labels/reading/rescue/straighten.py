@@ -56,8 +56,7 @@ def straighten(*, side: int, block: int, settle: bool = False, complete: bool = 
                 break
             if any(_in_any(finder, taken) for finder in triple):
                 continue
-            read = _read(grey, triple, until, settle=settle)
-            if read:
+            if read := _read(grey, triple, until, settle=settle):
                 reads.append(read)
                 taken.append(np.array(read.corners, np.float32))
         return reads

@@ -87,8 +87,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
     it as GS (0x1D). A kit's name may look like a mistyped code: look for names before refusing
     an OWN_WRONG.
     """
-    plain = text.strip(" \t\r\n\x00\ufeff")
-    if not plain:
+    if not (plain := text.strip(" \t\r\n\x00\ufeff")):
         return ResolvedText(TextKind.EMPTY, text, says=say("No code was found."))
     own = set() if from_gs1_symbol else _own_codes(plain)
     if len(own) == 1:

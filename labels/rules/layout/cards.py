@@ -119,8 +119,10 @@ def flow(
     typeface: Typeface,
     em_mm: float,
     speak: Speak = str,
+    lead_em: float = _LEAD_EM,
 ) -> tuple[Row, ...] | None:
     """Set `lines` at `em_mm` down one column after another, or return None if they do not fit.
+    Leads stand in a margin of `lead_em`.
 
     A heading is never the last of a column; a column that a pouch runs into begins with the
     pouch's name again.
@@ -150,37 +152,40 @@ def flow(
             heading = line.text
             space = (_HEADING_SPACE_EM * em_mm if used else 0.0) + line_mm * 2.15
             if used + space > column.height_mm:
-                following = next(queue, None)
-                if following is None:
+                if (following := next(queue, None)) is None:
                     return None
                 column, used = following, 0.0
             used = set_heading(heading, used)
             continue
-        indent = _LEAD_EM * em_mm
+        indent = lead_em * em_mm
         text = typesetting.printable(line.text, typeface.regular)
         wrapped = typesetting.wrap(
             text, typeface.regular, (column.width_mm - indent) / em_mm, breaking=True
         )
         broken = wrapped or [""]
         if used + len(broken) * line_mm > column.height_mm:
-            following = next(queue, None)
-            if following is None:
+            if (following := next(queue, None)) is None:
                 return None
             column, used = following, 0.0
             if heading:
                 used = set_heading(speak(say("%(pouch)s, continued", pouch=heading)), 0.0)
             if used + len(broken) * line_mm > column.height_mm:
                 return None
-        rows += _line_rows(line, broken, column, used, em_mm)
+        rows += _line_rows(line, broken, column, used, em_mm, lead_em)
         used += len(broken) * line_mm
     return tuple(rows)
 
 
 def _line_rows(
-    line: ListEntry, broken: Sequence[str], column: Column, used_mm: float, em_mm: float
+    line: ListEntry,
+    broken: Sequence[str],
+    column: Column,
+    used_mm: float,
+    em_mm: float,
+    lead_em: float,
 ) -> Iterator[Row]:
     """Give the rows of an entry that is not a heading, `used_mm` down its column."""
-    left = column.left_mm + _LEAD_EM * em_mm
+    left = column.left_mm + lead_em * em_mm
     for number, piece in enumerate(broken):
         yield Row(
             column.page,

@@ -85,8 +85,7 @@ def _plain(text: str) -> str:
     characters: list[str] = []
     marks = 0
     for character in unicodedata.normalize("NFC", text):
-        category = unicodedata.category(character)
-        if category in ("Zs", "Zl", "Zp", "Cc"):
+        if (category := unicodedata.category(character)) in ("Zs", "Zl", "Zp", "Cc"):
             characters.append(" ")
         elif category in ("Mn", "Me"):
             # One mark that no composed letter has; piles of them would climb out of the line.

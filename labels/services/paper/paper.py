@@ -34,11 +34,13 @@ def to_print(label: Label) -> contents.Label:
         case LabelKind.KIT if label.kit is not None:
             return contents.KitLabel(label.code, label.kit.name, label.kit.home_room.name)
         case LabelKind.SECTION if label.place is not None:
-            kit = label.place.kit.name if label.place.kit else ""
-            return contents.SectionLabel(label.code, label.place.name, kit)
+            return contents.SectionLabel(
+                label.code, label.place.name, label.place.kit.name if label.place.kit else ""
+            )
         case LabelKind.SHELF if label.place is not None:
-            room = label.place.room.name if label.place.room else ""
-            return contents.ShelfLabel(label.code, label.place.name, room)
+            return contents.ShelfLabel(
+                label.code, label.place.name, label.place.room.name if label.place.room else ""
+            )
         case LabelKind.LOT if label.lot is not None:
             lot = label.lot
             needed = lot.item.needs_date
@@ -57,8 +59,7 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
     rows = {row.code: row for row in labelling.labels_of(actor).filter(code__in=parsed)}
     labels = []
     for code in parsed:
-        row = rows.get(code)
-        if row is None:
+        if (row := rows.get(code)) is None:
             raise NotFound("label", code)
         if row.cancelled_at is not None:
             raise Refused(
@@ -212,8 +213,9 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 
 
 def _code_of(kit: Kit) -> str:
-    label = labelling.live(kit)
-    if label is None:
-        sentence = _("%(kit)s has no label yet. Make a label first, then print this.")
-        raise Refused("no-label", sentence % {"kit": kit.name})
+    if (label := labelling.live(kit)) is None:
+        raise Refused(
+            "no-label",
+            _("%(kit)s has no label yet. Make a label first, then print this.") % {"kit": kit.name},
+        )
     return label.code

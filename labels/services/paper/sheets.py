@@ -40,8 +40,7 @@ def sheet(ref: str) -> StoredSheet:
     """A sheet by its key, or by the name it was added under. Raises Invalid."""
     if ref in SHEETS:
         return StoredSheet(SHEETS[ref], Offset(), own=False)
-    row = SheetLayout.objects.filter(name__iexact=ref).first()
-    if row is None:
+    if (row := SheetLayout.objects.filter(name__iexact=ref).first()) is None:
         raise Invalid(
             _(
                 "There is no sheet called “%(sheet)s”. Choose one of these: %(sheets)s; or add "
@@ -102,9 +101,12 @@ def remove_sheet(act: Act, name: str) -> None:
     """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
     act.actor.require("print_labels")
     if not sheet(name).own:
-        sentence = _(
-            "“%(sheet)s” is built in and cannot be removed. Only sheets that were added "
-            "here can be."
+        raise Invalid(
+            _(
+                "“%(sheet)s” is built in and cannot be removed. Only sheets that were added "
+                "here can be."
+            )
+            % {"sheet": name},
+            field="sheet",
         )
-        raise Invalid(sentence % {"sheet": name}, field="sheet")
     SheetLayout.objects.filter(name__iexact=name).delete()

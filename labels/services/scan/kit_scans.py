@@ -170,8 +170,7 @@ _OUT = {
 
 def _out_text(what: str, taken: custody.CheckOut) -> str:
     """That a kit is out, with whom, for what and until when."""
-    out = taken.checkout
-    if out is None:
+    if (out := taken.checkout) is None:
         return _("%(what)s: added to its history. This does not change who has it now.") % {
             "what": what
         }
@@ -188,11 +187,10 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
     if ask.holder is not None:
         return ask.holder
     if len(tags) > 1:
-        names = ", ".join(person.name for person in tags)
         raise Unacceptable(
             "which-person",
             _("The tags of %(names)s were scanned. Scan only the tag of the person taking the kit.")
-            % {"names": names},
+            % {"names": ", ".join(person.name for person in tags)},
         )
     return tags[0] if tags else None
 
@@ -245,8 +243,7 @@ def _remarks(back: custody.CheckIn) -> list[str]:
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
         remarks.append(_("Used: %(used)s.") % {"used": used})
-    unrecorded = sum(line.found for line in lines)
-    if unrecorded:
+    if unrecorded := sum(line.found for line in lines):
         remarks.append(
             _("%(found)d of these were not on record in the kit: recorded as found and used.")
             % {"found": unrecorded}

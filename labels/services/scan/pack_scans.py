@@ -117,8 +117,7 @@ def pack(
     steps: list[NextStep] = []
     before = None
     if intent == Intent.RECEIVE:
-        before = _earlier_scan(act, code.best)
-        if before is not None:
+        if (before := _earlier_scan(act, code.best)) is not None:
             sentence.append(_repeat_text(code.best, before))
         steps = [step for each in packs for step in _receive(each, place, again=before is not None)]
     elif intent == Intent.IDENTIFY and act.actor.could("receive"):

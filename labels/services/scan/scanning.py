@@ -346,8 +346,7 @@ def _kit_here(act: Act, meaning: Meaning) -> Kit:
         (meaning.place is not None, kit_scans.not_a_kit(meaning)),
         (not find.sees_kit(act.actor, kit), NotFound("kit", kit.name)),
     )
-    held = holders.open_checkout(kit)
-    if held is not None:
+    if (held := holders.open_checkout(kit)) is not None:
         raise holders.kit_is_out(held)
     return kit
 

@@ -187,6 +187,7 @@ def numbers(w: make.World) -> dict[Any, Any]:
         "kits of a room": ("GET", "kits/?room={}", "cave-hut", None),
         "tag of a kit": ("GET", "kits/{}/tag/", "CAVE-9", None),
         "lid card": ("GET", "kits/{}/card/", "CAVE-9", None),
+        "wall calendar": ("GET", "rooms/{}/wall-calendar/", "cave-hut", None),
         "sign-out sheet": ("GET", "rooms/{}/sign-out-sheet/", "cave-hut", None),
     }  # fmt: skip
 

@@ -17,6 +17,7 @@ from kits.services.stock import catalogue
 from kits.services.trips import reservations
 from tests.core.api.made import Caller, somebody
 from tests.kits import again, factories as make
+from tests.kits.advice.school import three, turn_on
 from tests.present import present
 
 
@@ -104,6 +105,8 @@ def _made() -> Known:
             amount=Amount(6),
         ),
     )
+    turn_on([admin.person.pk])
+    advice = three(admin.person)
     lot, shelf = w.lots["d1"], w.shelf
     line = present(w.version.sections.first()).lines.first()
     version = {"id": w.version.packing_list_id, "number": 1, "before": 1}
@@ -111,6 +114,7 @@ def _made() -> Known:
         authorization="",
         by_eye=w.plasters.pk,
         paths={
+            "advice": {"id": advice["draft"].pk},
             "clearances": {"id": Clearance.objects.get(entry=cleared.entry).pk},
             "notices": {"id": Notice.objects.latest("pk").pk},
             "items": {"id": w.dressing.pk},

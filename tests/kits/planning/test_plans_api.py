@@ -238,7 +238,13 @@ def test_the_vocabulary_names_what_serves_what(w: World, keeper: Caller) -> None
     words = shown(keeper.get("plans/vocabulary/"))
     small = next(each for each in words["needs"] if each["key"] == "small-wound")
     assert small["items"] == [
-        {"item": w.dressing.pk, "name": w.dressing.name, "best": True, "units_per_use": 2}
+        {
+            "item": w.dressing.pk,
+            "name": w.dressing.name,
+            "best": True,
+            "units_per_use": 2,
+            "needs_training": False,
+        }
     ]
     assert "caving" in {each["key"] for each in words["activities"]}
     assert "sharp-tools" in {each["hazard"] for each in words["hazards"]}

@@ -7,9 +7,11 @@ import pytest
 from kits.models import PackingListVersion
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
+from kits.services.lists import drafts
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.planning import replays
 from tests.kits import factories as make
-from tests.kits.factories import Caller, World, world
+from tests.kits.factories import Caller, World, act, world
 from tests.kits.planning.school import past, serve
 
 pytestmark = pytest.mark.django_db
@@ -46,6 +48,15 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_counted_apart(w: World) ->
         (second, w.day_01, splint, False),
     ]
     assert (done.done.not_on_list_trips, done.done.ran_out_trips) == (2, 1)
+
+
+def test_a_list_that_no_kit_follows_is_taken_on_every_known_trip(w: World) -> None:
+    trip = past(w, UseLine(w.dressing, 3))
+    draft = Draft(8, 1, sections=[SectionDraft("Main", [LineDraft(w.dressing, 1)])])
+    done = replays.of_version(drafts.make_list(act(w.keeper), name="NEW-01", draft=draft))
+    assert done.nobody_follows
+    assert [(each.trip.trip, each.short.lacking) for each in done.shortages] == [(trip, 2)]
+    assert not replays.of_version(version(w)).nobody_follows
 
 
 def test_own_words_and_what_nobody_counted_are_named_and_not_counted(w: World) -> None:

@@ -20,8 +20,7 @@ class TokenAuthentication(authentication.BaseAuthentication):
         scheme, _, secret = authentication.get_authorization_header(request).partition(b" ")
         if scheme.lower() != b"bearer":
             return None
-        token = tokens.by_secret(secret.strip().decode("latin-1"))
-        if token is None:
+        if (token := tokens.by_secret(secret.strip().decode("latin-1"))) is None:
             raise AuthenticationFailed(code="token-refused")
         return token.user, token
 

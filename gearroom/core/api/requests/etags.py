@@ -21,8 +21,7 @@ def etag(shown: Any) -> str:
 def require_match(request: HttpRequest, shown: Any) -> None:
     """Raise Stale (412) if the request has an If-Match that this representation does not meet;
     nothing (None) meets none."""
-    header = request.META.get("HTTP_IF_MATCH")
-    if header is None:
+    if (header := request.META.get("HTTP_IF_MATCH")) is None:
         return
     tags = parse_etags(header)
     refuse_first(

@@ -128,8 +128,7 @@ def may_be(actor: Actor) -> QuerySet[Person]:
 def choose_pin(act: Act, pin: str) -> Person:
     """Choose the PIN with which whoever asks confirms acts at shared devices. Raises Invalid."""
     act.actor.require("own_account")
-    person = act.actor.person
-    if person is None:
+    if (person := act.actor.person) is None:
         raise NotFound("person")
     if not (len(pin) == PIN_DIGITS and pin.isascii() and pin.isdigit()):
         raise Invalid(_("A PIN has %(count)d digits.") % {"count": PIN_DIGITS}, field="pin")

@@ -75,10 +75,9 @@ def of(user: User) -> list[SignedIn]:
 
 def _live(rows: QuerySet[SignedIn]) -> QuerySet[Session, str]:
     """The keys of those of their sessions that have not run out."""
-    sessions = Session.objects.filter(
+    return Session.objects.filter(
         session_key__in=rows.values("session_key"), expire_date__gt=clock.now()
-    )
-    return sessions.values_list("session_key", flat=True)
+    ).values_list("session_key", flat=True)
 
 
 def end(act: Act, signed_in_id: int) -> None:
@@ -177,8 +176,7 @@ def reset(uid: str, token: str, new: str) -> User:
     """Set the new password that a link is for, and end where they are signed in and their tokens.
     Raises NotFound, Invalid."""
     with transaction.atomic():
-        user = user_of(uid, token)
-        if user is None:
+        if (user := user_of(uid, token)) is None:
             raise NotFound("link for a new password")
         _set_password(user, new)
         act = Act(actor=actor_of(user))

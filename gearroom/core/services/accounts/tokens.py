@@ -90,7 +90,7 @@ def by_secret(secret: str) -> Token | None:
     """The token of a secret if it may be used now; its use is noted at most once a minute."""
     now = clock.now()
     token = (
-        Token.objects.select_related("user__person", "made_by__merged_into")
+        Token.objects.select_related("user__person")
         .filter(Q(expires_at=None) | Q(expires_at__gt=now), sha256=_sha256(secret))
         .filter(revoked_at=None, user__is_active=True)
         .first()
@@ -120,8 +120,7 @@ def make_own(
     """A token for whoever asks; one made with a token has no scope that the latter lacks, and ends
     no later."""
     act.actor.require("own_tokens")
-    user = act.actor.user
-    if user is None:
+    if (user := act.actor.user) is None:
         raise NotAllowed("not-allowed", _("Only people with a login can have tokens."))
     beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
     if beyond:

@@ -51,8 +51,7 @@ def recording_people() -> Iterator[list[Any]]:
 
 def note(*, instance: Any, **_signal: Any) -> None:
     """Note a person that is loaded or made; connected to `post_init` of people."""
-    people = _people.get()
-    if people is not None:
+    if (people := _people.get()) is not None:
         people.append(instance)
 
 
@@ -68,9 +67,8 @@ def of_these(people: Iterable[Any]) -> Iterator[Known]:
     for person in people:
         has = person.__dict__  # what is not loaded is not asked for
         if person.pk is not None:
-            for field in ("name", "phone", "email"):
-                if has.get(field):
-                    yield Known(person.pk, has[field])
+            words = map(has.get, ("name", "phone", "email"))
+            yield from (Known(person.pk, each) for each in words if each)
 
 
 def with_references(value: Any, known: Roll | Iterable[Known], *, kept: bool = False) -> Any:

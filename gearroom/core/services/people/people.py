@@ -52,16 +52,24 @@ def visible_to(actor: Actor) -> QuerySet[Person]:
         near |= Q(pk=actor.person.pk)
     if actor.may("edit_person"):
         near |= Q(memberships=None, home_room=None)
-    known = people.filter(pk__in=Person.objects.filter(near).values("pk"))
-    return known.prefetch_related(
+    return people.filter(pk__in=Person.objects.filter(near).values("pk")).prefetch_related(
         Prefetch("memberships", roles.filter(Q(room=None) | Q(room__in=mine)))
     )
 
 
 def may_take(actor: Actor) -> QuerySet[Person]:
     """Whom somebody may choose as who takes a kit: those they may see who are here, no program."""
-    here = visible_to(actor).filter(left_on=None).exclude(pk__in=programs().values("pk"))
-    return here.order_by("name", "pk")
+    return (
+        visible_to(actor)
+        .filter(left_on=None)
+        .exclude(pk__in=programs().values("pk"))
+        .order_by("name", "pk")
+    )
+
+
+def choices(actor: Actor) -> QuerySet[Person]:
+    """Whom somebody is offered to choose from: nobody, unless they may see people."""
+    return may_take(actor) if actor.may("see_people") else Person.objects.none()
 
 
 def of_room(people: QuerySet[Person], room: Room) -> QuerySet[Person]:
@@ -251,8 +259,7 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
         sentence = _("%(name)s has left. First record that they have come back.")
         raise Refused("person-left", sentence % {"name": person.name})
     password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
-    user = person.user
-    if user is None:
+    if (user := person.user) is None:
         if not username:
             raise Invalid(_("Enter a username for the new login."), field="username")
         if User.objects.filter(username__iexact=username).exists():

@@ -55,6 +55,7 @@ TYPED = frozenset(
         "instead",
         "trained",
         "look_again_after",
+        "draft",
     }
 )
 """Columns of tables whose rows change that hold what people typed about one another."""
@@ -245,8 +246,10 @@ def export(actor: Actor, person: Person) -> dict[str, Any]:
 
 def _tables() -> list[type[Model]]:
     """Ours, the answers last."""
-    ours = [each for each in apps.get_models() if each._meta.app_label in _APPS]
-    return sorted(ours, key=lambda model: model is KeptAnswer)
+    return sorted(
+        [each for each in apps.get_models() if each._meta.app_label in _APPS],
+        key=lambda model: model is KeptAnswer,
+    )
 
 
 def _rows(model: type[Model], record: list[Person], users: list[User]) -> Iterator[dict[str, Any]]:

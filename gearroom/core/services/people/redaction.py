@@ -92,9 +92,11 @@ def require_administrator(actor: Actor) -> None:
 
 def single_words(people: Iterable[Person]) -> Iterator[Known]:
     """Names of one word, which may mean something else in what somebody typed."""
-    for person in people:
-        if len(person.name.split()) == 1 and len(person.name) > 1:
-            yield Known(person.pk, person.name)
+    return (
+        Known(person.pk, person.name)
+        for person in people
+        if len(person.name.split()) == 1 and len(person.name) > 1
+    )
 
 
 def _redact(act: Act, about: Person | None, change: Callable[[Column, Any], Any]) -> Redaction:
@@ -110,8 +112,7 @@ def _redact(act: Act, about: Person | None, change: Callable[[Column, Any], Any]
 def _changes(column: Column, change: Callable[[Column, Any], Any]) -> Iterator[tuple[Any, Any]]:
     """The rows of a column that a change makes other than they are: key and new value."""
     for pk, value in raw(column):
-        other = change(column, value)
-        if other != value:
+        if (other := change(column, value)) != value:
             yield pk, other
 
 
@@ -172,6 +173,8 @@ def differences() -> Iterator[str]:
             there |= {
                 str(pk): digest(value) for pk, value in raw(column, keys[start : start + 500])
             }
-        for row, sha256 in left.items():
-            if there.get(row) != sha256:
-                yield f"{table} {row}: {name} is not as it was left when names were taken out."
+        yield from (
+            f"{table} {row}: {name} is not as it was left when names were taken out."
+            for row, sha256 in left.items()
+            if there.get(row) != sha256
+        )

@@ -68,5 +68,8 @@ def require_administrator_everywhere(actor: Actor) -> None:
 def _not_taken(rooms: QuerySet[Room], **names: str) -> None:
     for field, value in names.items():
         if rooms.filter(**{field: value}).exists():
-            sentence = _("There is already a gear room called “%(name)s”. Choose another name.")
-            raise Refused("name-taken", sentence % {"name": value})
+            raise Refused(
+                "name-taken",
+                _("There is already a gear room called “%(name)s”. Choose another name.")
+                % {"name": value},
+            )

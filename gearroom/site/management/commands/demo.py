@@ -67,8 +67,7 @@ class Command(ProjectCommand):
 
     def _load(self) -> None:
         self._say("Umberfell Outdoor School (fictional), with a year and a half of trips:")
-        school = load.load(lambda line: self._say(f"   {line}"))
-        if school is None:
+        if (school := load.load(lambda line: self._say(f"   {line}"))) is None:
             self._say("   already loaded; its data is kept")
         else:
             self._keep(passwords=school.passwords)
@@ -102,8 +101,7 @@ class Command(ProjectCommand):
         return sorted(str(file) for file in set(settings.EMAIL_OUTBOX_DIR.glob("*.eml")) - before)
 
     def _token(self) -> str:
-        user = User.objects.filter(username=WHO).first()
-        if user is None:
+        if (user := User.objects.filter(username=WHO).first()) is None:
             raise CommandError(
                 f"There is no user “{WHO}”, so this is not the data of the demo. Set "
                 "GEARROOM_DATA_DIR to a new folder for it."

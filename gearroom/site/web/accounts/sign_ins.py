@@ -131,8 +131,9 @@ def forgotten(request: HttpRequest) -> HttpResponse:
     else:
         sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
         return show(request, "site/accounts/password_forgotten.html", requested=True)
-    template = "site/accounts/password_forgotten.html"
-    return show(request, template, status=status, error=error, name=name)
+    return show(
+        request, "site/accounts/password_forgotten.html", status=status, error=error, name=name
+    )
 
 
 @sensitive_post_parameters("new")
@@ -178,8 +179,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             return response
     except Problem as problem:
         error, status = problem.detail, problem.status
-    template = "site/accounts/sign_in.html"
-    return show(request, template, status=status, to=to, username=name, error=error)
+    return show(
+        request, "site/accounts/sign_in.html", status=status, to=to, username=name, error=error
+    )
 
 
 def too_often(wait: int) -> str:

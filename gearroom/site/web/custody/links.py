@@ -122,8 +122,9 @@ def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) 
 def _choice(
     request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
 ) -> HttpResponse:
-    template = "site/custody/use_requests/kits.html"
-    return show(request, template, problem=problem, times=times, link=link)
+    return show(
+        request, "site/custody/use_requests/kits.html", problem=problem, times=times, link=link
+    )
 
 
 def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
@@ -142,8 +143,9 @@ def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) 
 def _answered(
     request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
-    template = "site/custody/use_requests/answered.html"
-    return show(request, template, problem=problem, link=link, **facts)
+    return show(
+        request, "site/custody/use_requests/answered.html", problem=problem, link=link, **facts
+    )
 
 
 # -------------------------------------------------------------------------------- clearances
@@ -157,8 +159,7 @@ def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
         clearance = clearances.by_link(link)
         if request.method != "POST":
             return _clearance_page(request, clearance)
-        confirmed = read_field(_ANSWER, request.POST, "answer")
-        clearances.answer_by_link(clearance, confirmed=confirmed)
+        clearances.answer_by_link(clearance, confirmed=read_field(_ANSWER, request.POST, "answer"))
     except AlreadyAnswered as problem:
         return _clearance_page(request, clearance, problem)
     except Problem as problem:

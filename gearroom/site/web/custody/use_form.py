@@ -179,7 +179,6 @@ def use_in_words(count: int) -> str:
 
 def _parts(name: str) -> tuple[str, str, int]:
     """The kind, the section and the id that the name of a field is made of. Raises Invalid."""
-    match = _NAME.fullmatch(name)
-    if match is None:
+    if (match := _NAME.fullmatch(name)) is None:
         raise Invalid(str(FOREIGN))
     return match[1], match[2] or "", int(match[3])

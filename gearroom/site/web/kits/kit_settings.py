@@ -86,8 +86,7 @@ def _kept(kit: Kit) -> dict[str, str]:
 @form_view("report_lost", "kit", page_of=_page)
 def change_settings(act: Act, request: HttpRequest, kit: str) -> Done:
     """The settings of a kit, and what is done with it as a whole."""
-    do = request.POST.get("do", "")
-    if do in _HOLDS:
+    if (do := request.POST.get("do", "")) in _HOLDS:
         of, (hold, sentence) = find.kit(act.actor, kit), _HOLDS[do]
         return Done(sentence % {"kit": of.name}, hold(act, of).pk)
     if do not in _CHANGES:

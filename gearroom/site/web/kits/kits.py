@@ -125,7 +125,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "to_add": _to_add(overview),
         "pouches": _pouches(overview.sections, inside),
         "labels": [label_codes.shown(code) for code in overview.labels],
-        "people": people.may_take(who) if who.may("see_people") else [],
+        "people": people.choices(who),
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": {
             name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
@@ -238,8 +238,7 @@ def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
     inside = Lot.objects.select_related("item").filter(
         holdings__place__kit=checked, holdings__units__gt=0
     )
-    lot = inside.filter(pk=pk).first()
-    if lot is None:
+    if (lot := inside.filter(pk=pk).first()) is None:
         raise Invalid(_("This instrument is not in this kit. Reload the page."))
     instruments.check(act, lot, passed=passed, answer=answer)
     sentence = (

@@ -137,8 +137,9 @@ def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
     values = LineForm.read(sent, row=row, labels=labels)
     priority = values["matters"] or Criticality.ROUTINE
     if priority not in list(Criticality):
-        sentence = _("%(thing)s: choose a priority.") % {"thing": item.name}
-        raise Invalid(sentence, field=f"matters-{row}")
+        raise Invalid(
+            _("%(thing)s: choose a priority.") % {"thing": item.name}, field=f"matters-{row}"
+        )
     return LineDraft(
         item, values["carry"], values["never"], Criticality(priority), values["reason"]
     )

@@ -1,6 +1,6 @@
 """What a version of a list leaves out on purpose: shown, and edited in a draft."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -54,6 +54,12 @@ def shown(version: PackingListVersion, today: date) -> list[ShownLine]:
     due = look_again.due_in(version, today) if lines else set()
     names = not_carried.activity_names() if lines else {}
     return [_shown(line, names, today, due) for line in lines]
+
+
+def shown_lines(lines: Sequence[NotCarriedDraft], today: date) -> list[ShownLine]:
+    """Lines of a draft that nobody has saved, as pages show them."""
+    names = not_carried.activity_names() if lines else {}
+    return [_shown(line, names, today, None) for line in lines]
 
 
 def _shown(
@@ -145,7 +151,7 @@ def _page(
         activities=Activity.objects.filter(retired_on=None),
         chosen_hazards=sent.getlist("hazard") if sent else values.get("hazard", ()),
         chosen_activities=sent.getlist("activity") if sent else values.get("activity", ()),
-        people=people.may_take(who) if who.may("see_people") else [],
+        people=people.choices(who),
     )
 
 

@@ -34,6 +34,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.planning import fits
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
+from kits.services.advice import access as advice
 from kits.services.kits import kits
 from kits.services.ledger import hazards_covered
 from kits.services.lists import comparison, drafts, packing_lists, publishing, signatures
@@ -110,6 +111,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         problem=problem,
         rows=[_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
         may_edit=who.may("edit_list"),
+        may_advise=advice.may_send(who),
         hazards=words.HAZARDS.items(),
         values=request.POST,
         chosen=request.POST.getlist("hazard"),
@@ -332,8 +334,12 @@ def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 
 def kits_of_list(who: Actor, packing_list: int) -> QuerySet[Kit]:
     """The kits in use that somebody sees and that follow a list, whichever version."""
-    kits = _kits_in_use(who).filter(list_version__packing_list=packing_list)
-    return kits.select_related("home_room").order_by("name")
+    return (
+        _kits_in_use(who)
+        .filter(list_version__packing_list=packing_list)
+        .select_related("home_room")
+        .order_by("name")
+    )
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
@@ -350,5 +356,6 @@ def extend_by_link(request: HttpRequest, signature: str) -> HttpResponse:
             return redirect(request.path)
     except Problem as problem:
         return errors.refusal(request, problem)
-    template = "site/lists/extend_signature.html"
-    return show(request, template, of=extension, version=extension.version)
+    return show(
+        request, "site/lists/extend_signature.html", of=extension, version=extension.version
+    )

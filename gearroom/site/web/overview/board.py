@@ -23,8 +23,7 @@ _LINES_NAMED = 3
 @read_page()
 def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
-    room = here(request)
-    if room is None:
+    if (room := here(request)) is None:
         return no_room(request, elsewhere=elsewhere(actor(request)))
     return show(request, "site/overview/board/board.html", **_facts(actor(request), room))
 

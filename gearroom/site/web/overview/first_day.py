@@ -63,8 +63,7 @@ class Step:
 @read_page("look")
 def first_day(request: HttpRequest) -> HttpResponse:
     """How far the room has come, and the next step."""
-    room = here(request)
-    if room is None:
+    if (room := here(request)) is None:
         url = reverse("rooms") if actor(request).may("edit_room") else ""
         return show(request, "site/overview/first_day/no_room.html", url=url)
     steps = _steps_of_day(room)
@@ -182,8 +181,7 @@ def blank_workbook(request: HttpRequest) -> HttpResponse:
 @page("edit_item")
 def workbook(request: HttpRequest) -> HttpResponse:
     """Send a workbook: first it is read and shown, then, where nothing is wrong, taken in."""
-    room = here(request)
-    if room is None:
+    if (room := here(request)) is None:
         return show(request, "site/overview/first_day/no_room.html", url="")
     if request.method != "POST":
         return show(request, _WORKBOOK, room=room)

@@ -108,8 +108,11 @@ def worker(request: HttpRequest) -> HttpResponse:
         "scan": reverse("scan"),
         "static": settings.STATIC_URL,
     }
-    body = f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline/worker.js")
-    return HttpResponse(body, content_type="text/javascript", headers=_CHECKED)
+    return HttpResponse(
+        f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline/worker.js"),
+        content_type="text/javascript",
+        headers=_CHECKED,
+    )
 
 
 @require_safe
@@ -122,19 +125,19 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 def ready(request: HttpRequest) -> HttpResponse:
     """Whose acts may be sent now, with what sending takes; 401 where nobody is signed in."""
-    user = _signed_in(request)
-    if user is None:
+    if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     own = user.person
-    facts = {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()}
-    return JsonResponse(facts, headers={"Cache-Control": "no-store"})
+    return JsonResponse(
+        {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()},
+        headers={"Cache-Control": "no-store"},
+    )
 
 
 @require_safe
 def pocket_copy(request: HttpRequest) -> HttpResponse:
     """The pocket book of whoever is signed in; 304 where the phone has it as it is."""
-    user = _signed_in(request)
-    if user is None:
+    if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     actor, language = actor_of(user), get_language() or ""
     # Named before it is read: what changes meanwhile is sent the next time.
@@ -168,8 +171,10 @@ def _shell(language: str) -> str:
     irregular = [
         (code, sentence, _SETTLES.get(code, "sort")) for code, sentence in IRREGULAR.items()
     ]
-    facts = {"organisation": settings.ORGANISATION, "irregular": irregular}
-    return render_to_string("site/overview/phone/copy.html", facts)
+    return render_to_string(
+        "site/overview/phone/copy.html",
+        {"organisation": settings.ORGANISATION, "irregular": irregular},
+    )
 
 
 def _text(name: str) -> str:

@@ -46,8 +46,9 @@ def database_failure(request: HttpRequest, problem: Problem) -> HttpResponse:
     try:
         return refusal(request, problem)
     except FAILURE_ERRORS:  # the page around it asks the database too
-        kind = "text/plain; charset=utf-8"
-        return HttpResponse(f"{problem.detail}\n", status=problem.status, content_type=kind)
+        return HttpResponse(
+            f"{problem.detail}\n", status=problem.status, content_type="text/plain; charset=utf-8"
+        )
 
 
 def _page(request: HttpRequest, status: int, title: str, detail: str) -> HttpResponse:

@@ -84,8 +84,7 @@ class NewPersonForm(PageForm):
 def backdated(act: Act, sent: Mapping[str, str], zone: str) -> Act:
     """The act as of when it really was, by the clock of `zone`, where the form says so. Raises
     Invalid for a time that is still to come."""
-    at = BackdatedForm.read(sent, zone=zone)["occurred_at"]
-    if at is None:
+    if (at := BackdatedForm.read(sent, zone=zone)["occurred_at"]) is None:
         return act
     if at > act.received_at:
         raise Invalid(

@@ -64,8 +64,9 @@ class PageForm(forms.Form):
         something is wrong, and the name of the input."""
         if self.errors:
             name, messages = next(iter(self.errors.items()))
-            field = self.add_prefix(name) if name in self.fields else ""
-            raise Invalid(str(messages[0]), field=field)
+            raise Invalid(
+                str(messages[0]), field=self.add_prefix(name) if name in self.fields else ""
+            )
         return self.cleaned_data
 
     @classmethod
@@ -107,8 +108,10 @@ class _Field(forms.Field):
         with suppress(ValueError, ArithmeticError, LookupError):
             if (parsed := self.parse(text)) is not None:
                 return parsed
-        facts = {"what": self.label, "text": printable(text), **self.limits}
-        raise ValidationError(self.error_messages["invalid"], params=facts)
+        raise ValidationError(
+            self.error_messages["invalid"],
+            params={"what": self.label, "text": printable(text), **self.limits},
+        )
 
 
 class WholeNumber(_Field):

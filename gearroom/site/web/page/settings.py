@@ -9,8 +9,9 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.site.web.page.shell import actor, read_page, show
+from kits.services.advice import access as advice
 
-_LINKS = ("see_people", "print_labels", "own_tokens", "edit_device")
+_LINKS = ("see_people", "print_labels", "own_tokens", "edit_device", "set_up_advice")
 
 
 @read_page("own_account")
@@ -24,6 +25,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         spoken=languages.get(who.person.language) if who.person else None,
         mail_language=languages[settings.LANGUAGE_CODE],
         may={name: who.may(name) for name in _LINKS},
+        may_send_advice=advice.may_send(who),
         set_up=_set_up() if who.may("edit_room") else None,
     )
 

@@ -9,7 +9,8 @@
             return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restocking/sorting.html", kit=kit, …)
 
-What a form holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
+A page that is only read is a `read_page`, one that is only sent forms a `post_page`. What a form
+holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
 (see `form_views`), which shows what was refused beside the form.
 
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
@@ -120,8 +121,7 @@ class NoRoom(Exception):
 
 def room_here(request: HttpRequest) -> Room:
     """The room that this device stands in. Raises NoRoom, which `page` answers."""
-    room = here(request)
-    if room is None:
+    if (room := here(request)) is None:
         raise NoRoom
     return room
 

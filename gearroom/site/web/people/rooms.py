@@ -83,8 +83,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
 def all_rooms(act: Act, request: HttpRequest) -> Done:
     """The rooms that one belongs to; a new one for whoever administers them all."""
     values = RoomForm.read(request.POST)
-    slug = slugify(values["name"])[:40].strip("-")
-    if not slug:
+    if not (slug := slugify(values["name"])[:40].strip("-")):
         raise Invalid(_("Enter a name that contains letters or digits."), field="name")
     with invalid():
         added = rooms.add(act, slug=slug, **values)

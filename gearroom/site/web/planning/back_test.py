@@ -3,9 +3,8 @@
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
-from gearroom.site.web.page.shell import page, show
+from gearroom.site.web.page.shell import read_page, show
 from kits.rules.planning.back_test import Spread
 from kits.services.planning import back_tests
 from kits.services.planning.back_tests import NeedTest, SeasonTest
@@ -14,8 +13,7 @@ from kits.services.text.past_use_texts import used
 from kits.services.text.rate_texts import word
 
 
-@require_safe
-@page()
+@read_page()
 def back_test(request: HttpRequest) -> HttpResponse:
     """How the last season went beside what was expected of it from all before."""
     done = back_tests.back_test()

@@ -7,9 +7,8 @@ from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page.shell import actor, read_page, show
 from kits.models import Activity, Need
 from kits.rules.planning.recorded_use import Bears
 from kits.services.planning import past_use as service
@@ -102,8 +101,7 @@ def _season(of: SeasonUse) -> str:
     )  # fmt: skip
 
 
-@require_safe
-@page()
+@read_page()
 def past_use(request: HttpRequest) -> HttpResponse:
     """What was used by need, activity and season; what was not there, never used, thrown out."""
     activity = Activity.objects.filter(key=request.GET.get("activity", "")).first()
@@ -148,7 +146,7 @@ def past_use(request: HttpRequest) -> HttpResponse:
 
 
 def _never_used(of: NeverUsed) -> str:
-    return own_texts.never_used(days=of.days, known=of.known, trips=of.trips, below=of.below)
+    return own_texts.never_used(of.recorded, of.known, of.trips)
 
 
 def _met_otherwise(of: NeverUsed) -> str:

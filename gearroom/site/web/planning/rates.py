@@ -5,12 +5,11 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Number, PageForm, ShortText, Tick
-from gearroom.site.web.page.shell import Done, actor, page, show
+from gearroom.site.web.page.shell import Done, actor, read_page, show
 from gearroom.site.web.planning.vocabulary import chosen_activity, need_of
 from kits.models import Activity, NeedGroup
 from kits.rules.planning.rates import MOST_WEIGHT
@@ -20,8 +19,7 @@ from kits.services.planning.need_rates import NeedRow, Ours
 from kits.services.text import planning_texts as texts, rate_texts
 
 
-@require_safe
-@page()
+@read_page()
 def all_rates(request: HttpRequest) -> HttpResponse:
     """Every need in its group: what we recorded, what was stated, what plans take."""
     known = rates.records()

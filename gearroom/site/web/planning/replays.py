@@ -4,10 +4,9 @@ from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.core.acts import Actor
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page.shell import actor, read_page, show
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import replays
@@ -15,8 +14,7 @@ from kits.services.planning.replays import Comparison, TripShortage
 from kits.services.text import planning_texts, replay_texts as texts
 
 
-@require_safe
-@page()
+@read_page()
 def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """A version (a draft too) on the past trips of all kits that follow the list, or of one."""
     who = actor(request)
@@ -44,6 +42,8 @@ def replay(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
 
 def _whose(who: Actor, done: Comparison) -> str:
+    if done.nobody_follows:
+        return texts.of_all_kits(done.done.counted)
     names = [kit.name for kit in done.kits if find.sees_kit(who, kit)]
     return texts.whose_trips(done.done.counted, names, len(done.kits) - len(names))
 

@@ -22,8 +22,8 @@ from gearroom.site.web.page import (
     show,
 )
 from gearroom.site.web.planning import fits
-from gearroom.site.web.scan.pictures import form_with_batch
-from kits.models import Kit, Lot
+from gearroom.site.web.scan.pictures import form_with_batch, photo_of
+from kits.models import Kit, Lot, Place
 from kits.rules.ledger.expiry import good_through
 from kits.services.custody import use_requests
 from kits.services.ledger import readiness
@@ -194,6 +194,12 @@ class ClosedForm(PageForm):
     )
 
 
+def packed_photos(request: HttpRequest, kit: Kit) -> list[tuple[Place, bytes]]:
+    """The photos of how sections are packed that a form was sent with."""
+    named = [(pouch, f"packed-{pouch.section_key}") for pouch in kit.sections.open()]
+    return [(pouch, jpeg) for pouch, name in named if (jpeg := photo_of(request, name))]
+
+
 @form_view(
     "reseal",
     "sort",
@@ -209,6 +215,7 @@ def reseal(act: Act, request: HttpRequest, kit: str) -> Done:
         sent.get("seal", ""),
         anyway=bool(sent.get("anyway")),
         closed=Closed(**ClosedForm.read(sent)),
+        packed=packed_photos(request, of),
     )
     sentence = _("%(kit)s has been sealed with %(seal)s.")
     if seal.kit.to_sort_since is not None:

@@ -106,8 +106,7 @@ def _with_destinations(
     kit: Kit, pack: dict[str, Any], progress: stripping.Progress
 ) -> dict[str, Any]:
     """A thing with all the places that it may go to."""
-    item = pack["item"]
-    if item is None:
+    if (item := pack["item"]) is None:
         return pack
     try:
         expiry = date.fromisoformat(pack["expiry"])

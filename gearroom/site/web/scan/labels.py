@@ -21,8 +21,7 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
     """Whoever belongs to its room goes to the thing; anybody else sees what it is, whose it is and
     how to return it."""
     who = actor_of(request.user) if request.user.is_authenticated else None
-    printed = passerby.label_of(code)
-    if printed is None:
+    if (printed := passerby.label_of(code)) is None:
         return show(
             request,
             "site/page/refusal.html",

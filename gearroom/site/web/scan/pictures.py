@@ -25,10 +25,10 @@ def picture_of(request: HttpRequest, name: str) -> bytes:
     return content
 
 
-def photo_of(request: HttpRequest) -> bytes:
+def photo_of(request: HttpRequest, name: str = "photo") -> bytes:
     """The photo that a form was sent with, as it is kept; empty without one. Raises what
     `read_picture.photo` raises for a file that is none."""
-    picture = picture_of(request, "photo")
+    picture = picture_of(request, name)
     return read_picture.photo(picture) if picture else b""
 
 

@@ -158,8 +158,11 @@ def _result(answer: ScanAnswer, state: State) -> dict[str, Any]:
     waits = after(state, answer)
     problem = answer.refusal.problem if answer.refusal else None
     asks = answer.intent in QUESTIONS or (problem is not None and problem.status not in KEPT)
-    cards = [card(outcome, waits.shelf) for outcome in answer.outcomes]
-    return {"cards": cards, "state": asdict(waits), "keep": not asks}
+    return {
+        "cards": [card(outcome, waits.shelf) for outcome in answer.outcomes],
+        "state": asdict(waits),
+        "keep": not asks,
+    }
 
 
 def _request_of_form(request: HttpRequest, act: Act) -> ScanRequest:
@@ -248,8 +251,11 @@ def _with_changes_since(who: Actor, kept: dict[str, Any], holder: Person | None)
         held = holders.open_checkout(find.kit(who, kept["kit"]["name"]))
         facts["due"] = due_times.due(who, held) if held else None
     if kept["handed_back"] and holder:
-        again = Checkout.objects.filter(closed_by=kept["entry"], person=holder, trip__isnull=False)
-        facts["trip_again"] = again.values_list("trip", flat=True).first()
+        facts["trip_again"] = (
+            Checkout.objects.filter(closed_by=kept["entry"], person=holder, trip__isnull=False)
+            .values_list("trip", flat=True)
+            .first()
+        )
     return facts
 
 

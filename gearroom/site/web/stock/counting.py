@@ -115,8 +115,7 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
         typed = (sent.get(f"thing-{n}", "").strip(), sent.get(f"number-{n}", "").strip())
         if typed in (("", ""), (batch.item.name, number)):
             fields.setdefault(batch.pk, f"units-{n}")
-    name = fields.get(batch.pk)
-    if name is None:
+    if (name := fields.get(batch.pk)) is None:
         raise Invalid(
             _(
                 "There is no free row left for %(item)s. Compare with the record, then "

@@ -111,8 +111,7 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
 @form_view("edit_item", page_of=_page)
 def edit(act: Act, request: HttpRequest, item: int) -> Done:
     """An item with all of its properties in one form, and a few small ones beside it."""
-    name = next((name for name in _ACTS if name in request.POST), None)
-    if name is None:
+    if (name := next((name for name in _ACTS if name in request.POST), None)) is None:
         raise Invalid(_("Choose an action."))
     return Done(
         _ACTS[name](act, find.item(item), request.POST),
@@ -127,8 +126,11 @@ def _save(act: Act, item: Item, sent: QueryDict) -> str:
 
     def as_it_was_read(now: Item) -> None:
         if str(now.revision) != sent.get("revision"):
-            sentence = _("Somebody changed %(thing)s while this page was open. Reload the page.")
-            raise Stale("changed-since", sentence % {"thing": now.name})
+            raise Stale(
+                "changed-since",
+                _("Somebody changed %(thing)s while this page was open. Reload the page.")
+                % {"thing": now.name},
+            )
 
     catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
     return _("%(thing)s has been saved.") % {"thing": facts["name"]}

@@ -109,8 +109,7 @@ def _most_telling(outcomes: Sequence[Outcome]) -> Outcome:
 def _look(request: HttpRequest) -> tuple[Readings, str]:
     if picture := picture_of(request, "image"):
         return read_picture.read(picture, many=True, own=False), ""
-    text = request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]
-    if not text:
+    if not (text := request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]):
         raise Invalid(
             _("Nothing has been scanned or entered yet. Scan the code on the pack, take a "
               "photo of it, or choose the item by hand.")
@@ -216,8 +215,10 @@ def _page(
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:
     """The room's shelves: the one that was scanned, then those that have the item, then others."""
     has = {row.place.pk for row in views.held_batches(who, room=room) if row.lot.item_id in items}
-    places = [each.place for each in views.shelves(room)]
-    return sorted(places, key=lambda place: (place.pk != chosen, place.pk not in has))
+    return sorted(
+        [each.place for each in views.shelves(room)],
+        key=lambda place: (place.pk != chosen, place.pk not in has),
+    )
 
 
 # -------------------------------------------------------------------------------------- writing it

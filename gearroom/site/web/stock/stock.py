@@ -221,8 +221,7 @@ def out_of_date(act: Act, request: HttpRequest) -> Done:
 
 
 def _outgoing(act: Act, text: str) -> Outgoing:
-    row = _OUTGOING.fullmatch(text)
-    if row is None:
+    if (row := _OUTGOING.fullmatch(text)) is None:
         raise Invalid(str(FOREIGN))
     place, lot, units = map(int, row.groups())
     return Outgoing(find.place(act.actor, place), find.lot(lot), units)

@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('core', '0006_names_apart'),
-        ('kits', '0011_item_need_needs_training'),
+        ('kits', '0013_photo_section'),
     ]
 
     operations = [

@@ -1,0 +1,94 @@
+"""The demonstration: every page of planning has something true to say of every kit and list."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from django.test import Client
+
+from gearroom.core.models import User
+from gearroom.site.scenario import load
+from kits.models import Closing, Kit, ListLine, NotCarried, PackingListVersion, Trip
+from kits.rules.ledger import Kind
+from kits.services.text import planning_texts
+from tests.site.browsing import PAGES_ON_SQLITE, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+NOTHING = re.compile(
+    "|".join(
+        (
+            "not known yet",
+            "No known trips yet",
+            "Nothing can be said",
+            "Nothing was (used|thrown out)",
+            "nothing can be compared",
+            "nothing is known",
+            "has come back from a trip yet",
+            "has a price",
+            "it costs is not known",
+            "Hours to care: not on record",
+            "What it weighs is not known",
+            "No item on these",
+        )
+    )
+)
+"""Sentences that say that nothing is known."""
+PLANS = ("/plan/", "/costs/", "/replay/", "/past-use/", "/back-test/", "/rates/")
+USED_UP = (Kind.CONSUMABLE, Kind.MEDICINE)
+
+
+@pytest.fixture
+def jo() -> Client:
+    load.load()
+    client = Client()
+    client.force_login(User.objects.get(username="jo"))
+    return client
+
+
+def pages() -> Iterator[tuple[str, str]]:
+    """Every page of planning, with what it has to say."""
+    yield (
+        "/past-use/",
+        r"known for \d+ of \d+ trips.*Wanted and not there .*Thrown out unused: [\d.]+ GBP",
+    )
+    yield "/back-test/", r"shortages were expected, going by the records of .* On record: "
+    yield "/rates/", r"Needed \d+ times in [\d,]+ participant-days"
+    yield "/needs/", "chest pain"
+    for version in PackingListVersion.objects.all():
+        at = f"/lists/{version.packing_list_id}/{version.number}/"
+        yield at, "Does it fit the bag\\?.*All that is carried weighs"
+        yield f"{at}plan/", "Expect it to lack something on"
+        yield f"{at}costs/", "GBP a year for one kit, of which .* goes out of date unused"
+        yield f"{at}replay/", r"This looks at \d+ known trips of "
+    for kit in Kit.objects.all():
+        yield f"/kits/{kit.name}/plan/", "Expect it to lack something on"
+        yield f"/kits/{kit.name}/costs/", "GBP a year for one kit, of which"
+
+
+def test_every_page_of_planning_has_something_true_to_say(jo: Client) -> None:
+    wrong = []
+    for path, says in pages():
+        words = text_of(jo.get(path))
+        if not re.search(says, words):
+            wrong.append((path, says))
+        if path != "/rates/":
+            wrong += [(path, words[m.start() - 90 : m.end() + 20]) for m in NOTHING.finditer(words)]
+        if path.endswith(PLANS) and str(planning_texts.CAUTION) not in words:
+            wrong.append((path, "no caution"))
+    assert not wrong, wrong
+
+    # What the pages rest on.
+    seasons = {(t.first_day.year, (t.first_day.month - 1) // 3) for t in Trip.objects.all()}
+    assert len(seasons) >= 4
+    assert not Trip.objects.filter(activity=None).exists()
+    assert not Trip.objects.filter(hours_to_care=None).exists()
+    assert Trip.objects.filter(checkouts__kit__name="WORK-01").distinct().count() >= 4
+    assert set(Closing.objects.values_list("closed", flat=True)) == {True, False, None}
+    for packing_list in {v.packing_list for v in PackingListVersion.objects.all()}:
+        first, second = packing_list.versions.order_by("number")
+        assert not NotCarried.objects.filter(version=first).exists()
+        assert NotCarried.objects.filter(version=second).exists()
+        assert ListLine.objects.filter(section__version=second).exclude(reason="").exists()
+    without = ListLine.objects.filter(item__needs=None, item__kind__in=USED_UP, item__by_eye=False)
+    assert sorted(set(without.values_list("item__name", flat=True))) == ["hand gel 50 ml"]
