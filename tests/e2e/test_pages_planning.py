@@ -31,6 +31,8 @@ PAGES = (
     "/kits/DAY-01/costs/",
     "/past-use/",
     "/season/",
+    "/lists/1/1/handout/",
+    "/rooms/main-store/wall-calendar/",
     "/past-use/?need=small-wound&activity=caving",
     "/back-test/",
     "/rates/",

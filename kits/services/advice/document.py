@@ -226,7 +226,8 @@ def _sources(of: _Facts) -> list[str]:
                 for each in trips.values()
             ),
             rate_texts.word(of.activity.name) if of.activity else "",
-        )
+        ),
+        texts.participant_days(),
     ]
     if of.hazards_ask:
         found.append(texts.hazard_asks())

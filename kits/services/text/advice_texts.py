@@ -176,6 +176,11 @@ def own_records(trips: int, such: int, activity: str) -> str:
     ) % {"n": number(such), "activity": activity}
 
 
+def participant_days() -> str:
+    """What a word of the reasons means."""
+    return _("A participant-day is one person out for one day.")
+
+
 def adviser_rates() -> str:
     """That some rates are what a medical adviser believes."""
     return _("How often some things come up, as our medical adviser judges it.")
