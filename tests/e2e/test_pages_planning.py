@@ -31,6 +31,8 @@ PAGES = (
     "/kits/DAY-01/costs/",
     "/past-use/",
     "/season/",
+    "/lists/1/1/handout/",
+    "/rooms/main-store/wall-calendar/",
     "/past-use/?need=small-wound&activity=caving",
     "/back-test/",
     "/rates/",
@@ -41,6 +43,10 @@ PAGES = (
     "/lists/1/2/edit/",
     "/lists/1/2/not-carried/",
     "/stock/1/serves/",
+    "/lists/draft/?draft=1&people=12&children=6&days=3&hazard=sharp-tools&season=winter&like=1",
+    "/lists/draft/?draft=1&people=1&children=6&days=3",
+    "/lists/paste/",
+    "/lists/1/1/copy/",
 )
 _RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 _AXE = """(runOnly) => axe.run(document, {runOnly, resultTypes: ['violations']}).then((told) =>

@@ -263,9 +263,28 @@ ADVICE: dict[str, Make] = {
 LISTS: dict[str, Make] = {
     "page GET lists/": lambda a: say(),
     "page POST lists/": lambda a: say(body={"name": "New list", "people": "5", "days": "1"}),
+    "page GET lists/draft/": lambda a: say(),
+    "page POST lists/draft/": lambda a: say(
+        body={"people": "5", "days": "2", "hazard": "sharp-tools", "name": "Drafted list"}
+    ),
+    "page GET lists/paste/": lambda a: say(),
+    "page POST lists/paste/": lambda a: say(
+        body={
+            "text": "2 x Wound dressing",
+            "other-0": a.item("dressing"),
+            "make": "new",
+            "name": "Pasted list",
+            "people": "5",
+            "days": "1",
+        }
+    ),
     "page GET lists/{id}/": lambda a: say(id=a.list()),
     "page GET lists/{id}/{number}/": lambda a: _version(a, "version"),
     "page POST lists/{id}/{number}/new-draft/": lambda a: _version(a, "version"),
+    "page GET lists/{id}/{number}/copy/": lambda a: _version(a, "version"),
+    "page POST lists/{id}/{number}/copy/": lambda a: _version(
+        a, "version", {"name": "Copied list"}
+    ),
     "page POST lists/{id}/{number}/publish/": lambda a: _version(a, "draft"),
     "page POST lists/{id}/{number}/sign/": lambda a: _version(a, "unsigned", {"until": _DAY}),
     "page GET lists/{id}/{number}/handout/": lambda a: _version(a, "draft"),

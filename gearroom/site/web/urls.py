@@ -7,7 +7,15 @@ from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
-from gearroom.site.web.lists import draft_editing, handouts, not_carried, packing_lists
+from gearroom.site.web.lists import (
+    copying,
+    draft_editing,
+    handouts,
+    not_carried,
+    packing_lists,
+    pasting,
+    proposals,
+)
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
@@ -101,9 +109,12 @@ urlpatterns: list[URLPattern] = [
     # kit lists
     path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
     path("lists/", packing_lists.all_lists, name="lists"),
+    path("lists/draft/", proposals.draft, name="list-draft"),
+    path("lists/paste/", pasting.paste, name="list-paste"),
     path("lists/<int:id>/", packing_lists.newest, name="list"),
     path(_VERSION, packing_lists.version, name="list-version"),
     path(f"{_VERSION}new-draft/", packing_lists.new_draft, name="list-new-draft"),
+    path(f"{_VERSION}copy/", copying.copy, name="list-copy"),
     path(f"{_VERSION}publish/", packing_lists.publish, name="list-publish"),
     path(f"{_VERSION}sign/", packing_lists.sign, name="list-sign"),
     path(f"{_VERSION}handout/", handouts.handout, name="list-handout"),

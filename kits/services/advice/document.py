@@ -217,8 +217,18 @@ def _cost(of: _Facts) -> str:
 def _sources(of: _Facts) -> list[str]:
     """On what it rests: our own trips, what hazards ask for, what was published, what the adviser
     believes."""
-    trips = {trip.trip.pk for trip in of.known.trips if trip.counts}
-    found = [texts.own_records(len(trips))]
+    trips = {trip.trip.pk: trip.trip for trip in of.known.trips if trip.counts}
+    found = [
+        texts.own_records(
+            len(trips),
+            sum(
+                of.activity is not None and each.activity_id == of.activity.pk
+                for each in trips.values()
+            ),
+            rate_texts.word(of.activity.name) if of.activity else "",
+        ),
+        texts.participant_days(),
+    ]
     if of.hazards_ask:
         found.append(texts.hazard_asks())
     if any(each.source == RateSource.ADVISER for each in of.stated):

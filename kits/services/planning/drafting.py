@@ -10,11 +10,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid
-from kits.models import Activity, HazardNeed, Item, Need, NeedGroup, PackingListVersion
+from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.lists.carried_when import Occasion, meets, occasion
 from kits.rules.planning import demand as demands, drafting as rules, units_per_use
-from kits.rules.planning.drafting import Group, LeftOut, Present, Why
+from kits.rules.planning.drafting import Group, LeftOut, Present, Why, WhyNot
 from kits.rules.text.hazards import hazards
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
@@ -43,11 +43,11 @@ class Profile:
 
 @dataclass(frozen=True)
 class DraftedLine:
-    """An item that is carried: for which needs, how many, and why; `was`: how many the list that
-    the draft starts from carries."""
+    """An item that is carried: for which needs and at which rates, how many, and why; `was`: how
+    many the list that the draft starts from carries."""
 
     item: Item
-    needs: Sequence[Need]
+    rates: Sequence[NeedRate]
     quantity: int
     minimum: int
     priority: Criticality
@@ -55,16 +55,40 @@ class DraftedLine:
     was: int | None = None
     untrained: bool = False
 
+    @property
+    def needs(self) -> list[Need]:
+        """What it is carried for."""
+        return [rate.need for rate in self.rates]
+
+
+@dataclass(frozen=True)
+class DraftedSection:
+    """A section with its lines: one of the list that the draft starts from, or (no `key`) one that
+    is named after what its items are for."""
+
+    name: str
+    lines: Sequence[DraftedLine]
+    key: str = ""
+    outside: bool = False
+
 
 @dataclass(frozen=True)
 class Proposal:
-    """What a draft comes to: lines, lines not carried, and the items of the list that it starts
-    from which it no longer carries."""
+    """What a draft comes to: sections, lines not carried, and the items of the list that it starts
+    from which it no longer carries. `hazards`: what was ticked, with what the season and the way to
+    care bring. `undecided`: lines not carried (keys) of which too little is known to say more."""
 
     profile: Profile
-    lines: Sequence[DraftedLine]
+    hazards: Sequence[str]
+    sections: Sequence[DraftedSection]
     not_carried: Sequence[NotCarriedDraft]
+    undecided: frozenset[str]
     dropped: Sequence[Item]
+
+    @property
+    def lines(self) -> list[DraftedLine]:
+        """All that is carried."""
+        return [line for section in self.sections for line in section.lines]
 
 
 @dataclass(frozen=True)
@@ -84,11 +108,19 @@ class _Facts:
     sizes: Mapping[int, Mapping[int, int]]
 
     @property
+    def group(self) -> Group:
+        """Who goes."""
+        return Group(self.profile.people, self.profile.days, self.profile.children)
+
+    @property
     def lines(self) -> dict[int, LineDraft]:
-        """The lines of the list that it starts from, by item; one in two sections is one line."""
+        """The lines of the list that it starts from, by item; one in two sections is one line. What
+        is retired is not put on a new list."""
         found: dict[int, LineDraft] = {}
         sections = self.present.sections if self.present else ()
         for line in (line for section in sections for line in section.lines):
+            if line.item.retired_on is not None:
+                continue
             if (other := found.get(line.item.pk)) is not None:
                 line = replace(
                     line,
@@ -106,8 +138,8 @@ def propose(profile: Profile, known: Records | None = None) -> Proposal:
     facts = _facts(profile, known or records())
     lines = facts.lines
     found = rules.draft(
-        [_wanted(need, facts, lines) for need in facts.needs.values()],
-        Group(profile.people, profile.days, profile.children),
+        [_wanted(need, facts) for need in facts.needs.values()],
+        facts.group,
         {
             item: Present(line.carry, line.never_below, line.criticality)
             for item, line in lines.items()
@@ -116,21 +148,21 @@ def propose(profile: Profile, known: Records | None = None) -> Proposal:
     )
     items = {row.item_id: row.item for rows in facts.known.serves.values() for row in rows.values()}
     items |= {item: line.item for item, line in lines.items()}
-    carried = {line.item for line in found.lines}
-    served = {need for line in found.lines for need in line.needs}
-    decided = [
-        line
-        for line in (facts.present.not_carried if facts.present else ())
-        if (line.item and line.item.pk not in carried) or (line.need and line.need.pk not in served)
-    ]
-    said = {line.key for line in decided}
-    new = [_left_out(out, facts, items) for out in found.left_out]
+    not_carried, undecided = _not_carried(found, facts, items)
     return Proposal(
         profile,
-        [_line(line, facts, items, lines) for line in found.lines],
-        [*decided, *(line for line in new if line.key not in said)],
-        [line.item for item, line in lines.items() if item not in carried],
+        hazards(facts.binding),
+        _sections([_line(line, facts, items, lines) for line in found.lines], facts.present),
+        not_carried,
+        undecided,
+        _dropped(found, facts.present),
     )
+
+
+def trainable() -> list[Need]:
+    """The needs for which something is carried that only somebody trained uses."""
+    asking = ItemNeed.objects.filter(needs_training=True, item__retired_on=None)
+    return list(Need.objects.active().filter(pk__in=asking.values("need")))
 
 
 def _facts(profile: Profile, known: Records) -> _Facts:
@@ -161,12 +193,12 @@ def _facts(profile: Profile, known: Records) -> _Facts:
     )
 
 
-def _wanted(need: Need, facts: _Facts, lines: Mapping[int, LineDraft]) -> rules.Wanted:
-    """A need as the rule looks at it. Retired items serve only where the list has them."""
+def _wanted(need: Need, facts: _Facts) -> rules.Wanted:
+    """A need as the rule looks at it."""
     serving = {
         item: row
         for item, row in sorted(facts.known.serves.get(need.pk, {}).items())
-        if row.item.retired_on is None or item in lines
+        if row.item.retired_on is None
     }
     trained = facts.profile.trained_for
     return rules.Wanted(
@@ -203,6 +235,59 @@ def _carried_when(
     return None
 
 
+# --------------------------------------------------------------------- what becomes of which list
+def _sections(lines: Sequence[DraftedLine], present: Draft | None) -> list[DraftedSection]:
+    """Each item in the section where it was, and a new one in the section that is named after its
+    first need's group."""
+    rows = {line.item.pk: line for line in lines}
+    sections = [
+        DraftedSection(
+            section.name,
+            [rows.pop(line.item.pk) for line in section.lines if line.item.pk in rows],
+            section.key,
+            section.outside,
+        )
+        for section in (present.sections if present else ())
+    ]
+    named = {section.name.casefold(): at for at, section in enumerate(sections)}
+    for line in rows.values():
+        name = rate_texts.group(line.needs[0].group)
+        at = named.setdefault(name.casefold(), len(sections))
+        if at == len(sections):
+            sections.append(DraftedSection(name, []))
+        sections[at] = replace(sections[at], lines=[*sections[at].lines, line])
+    return [section for section in sections if section.lines]
+
+
+def _not_carried(
+    found: rules.Draft, facts: _Facts, items: Mapping[int, Item]
+) -> tuple[list[NotCarriedDraft], frozenset[str]]:
+    """What the list leaves out already, unless it is carried now, and what is new; with the new
+    lines (keys) of which too little is known."""
+    carried = {line.item for line in found.lines}
+    served = {need for line in found.lines for need in line.needs}
+    decided = [
+        line
+        for line in (facts.present.not_carried if facts.present else ())
+        if (line.item and line.item.pk not in carried) or (line.need and line.need.pk not in served)
+    ]
+    keys = {line.key for line in decided}
+    new = [(out.why, _left_out(out, facts, items)) for out in found.left_out]
+    new = [(why, line) for why, line in new if line.key not in keys]
+    unknown = (WhyNot.NO_ITEM, WhyNot.NO_RATE)
+    return (
+        [*decided, *(line for _why, line in new)],
+        frozenset(line.key for why, line in new if why in unknown),
+    )
+
+
+def _dropped(found: rules.Draft, present: Draft | None) -> list[Item]:
+    """The items that the list carries and the draft doesn't."""
+    carried = {line.item for line in found.lines}
+    lines = [line for section in (present.sections if present else ()) for line in section.lines]
+    return list(dict.fromkeys(line.item for line in lines if line.item.pk not in carried))
+
+
 # --------------------------------------------------------------------------------------- in words
 def _line(
     line: rules.Line,
@@ -213,10 +298,10 @@ def _line(
     present = lines.get(line.item)
     says = [says for need, why in line.needs.items() for says in _why(need, why, facts)]
     if present and not says:
-        says = [present.reason or draft_texts.kept(str(facts.profile.like))]
+        says = [present.reason or draft_texts.kept(facts.profile.like)]
     return DraftedLine(
         items[line.item],
-        [facts.needs[need] for need in line.needs],
+        [facts.rates[need] for need in line.needs],
         line.quantity,
         line.minimum,
         line.priority,
@@ -236,12 +321,14 @@ def _why(need: int, why: Why, facts: _Facts) -> list[str]:
                 for ask in facts.asks[need]
             ]
         case Why.MUST_HAVE:
-            return [draft_texts.must_have(name)]
-        case Why.LIKELY:
-            return [draft_texts.likely(name, rate.uses, rate.days)]
+            life = facts.needs[need].group == NeedGroup.SEVERE
+            return [draft_texts.must_have(name, life=life)]
+        case Why.LIKELY if rate.rate is not None:
+            chance = rules.chance_of_any(rate.rate, facts.group)
+            return [draft_texts.likely(name, chance, rate.uses, rate.days)]
         case Why.WHEN:
             return [draft_texts.carried_when(name)]
-        case Why.KEPT:
+        case _:
             return []
 
 
@@ -277,32 +364,22 @@ def make_version(act: Act, proposal: Proposal) -> PackingListVersion:
 
 
 def as_draft(proposal: Proposal) -> Draft:
-    """What is proposed as a draft of a list: each item in the section where it was, and a new one
-    in the section that is named after its needs' group."""
-    profile = proposal.profile
-    rows = {line.item.pk: line for line in proposal.lines}
-    sections = [
-        replace(
-            section,
-            lines=[
-                _as_line(rows.pop(line.item.pk)) for line in section.lines if line.item.pk in rows
-            ],
-        )
-        for section in (drafts.draft_of(profile.like).sections if profile.like else ())
-    ]
-    grouped: dict[str, list[LineDraft]] = defaultdict(list)
-    for line in rows.values():
-        grouped[line.needs[0].group].append(_as_line(line))
-    for group, lines in grouped.items():
-        sections.append(SectionDraft(rate_texts.group(group), lines))
+    """What is proposed as a draft of a list."""
     return Draft(
-        profile.people,
-        profile.days,
-        hazards=hazards(profile.hazards),
-        sections=[section for section in sections if section.lines],
+        proposal.profile.people,
+        proposal.profile.days,
+        hazards=proposal.hazards,
+        sections=[
+            SectionDraft(
+                section.name,
+                [
+                    LineDraft(line.item, line.quantity, line.minimum, line.priority, line.reason)
+                    for line in section.lines
+                ],
+                section.key,
+                section.outside,
+            )
+            for section in proposal.sections
+        ],
         not_carried=proposal.not_carried,
     )
-
-
-def _as_line(line: DraftedLine) -> LineDraft:
-    return LineDraft(line.item, line.quantity, line.minimum, line.priority, line.reason)

@@ -9,9 +9,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from kits.models import Closing, Item, Kit, ListLine, ListSection, PackingListVersion
+from django.db.models import Prefetch, prefetch_related_objects
+
+from kits.models import Closing, Item, Kit, ListLine, PackingListVersion
 from kits.rules.planning import fit as rules
 from kits.rules.planning.fit import Bulk, Capacity, Fits, Part, Tried
+from kits.services.lists.drafts import Draft
 
 WHOLE = ""
 """The key of the whole bag, among those of its sections."""
@@ -52,12 +55,11 @@ class Weighed:
 
 @dataclass(frozen=True)
 class Fit:
-    """Whether a version's contents fit a kit's bag; `kit` None: no bag is known of.
+    """Whether a list's contents fit a kit's bag; `kit` None: no bag is known of.
 
     `carried` counts what lies outside the bag too; `weighed` is with what was in it that day.
     """
 
-    version: PackingListVersion
     kit: Kit | None
     whole: BagFit
     sections: Sequence[BagFit]
@@ -78,6 +80,24 @@ class Fit:
         return min((self.whole, *self.sections), key=lambda bag: _WORST_FIRST.index(bag.fits))
 
 
+@dataclass(frozen=True)
+class _Packed:
+    """A section with how many of which items are packed in it."""
+
+    key: str
+    name: str
+    outside: bool
+    carried: Sequence[tuple[Item, int]]
+
+    @property
+    def parts(self) -> list[Part]:
+        """What is packed. Of what is loose there is one, whatever its line says."""
+        return [
+            Part(item.pk, 1 if item.by_eye else units, item.volume_ml, item.mass_g)
+            for item, units in self.carried
+        ]
+
+
 _WORST_FIRST = (
     Fits.WILL_NOT_CLOSE,
     Fits.TIGHT,
@@ -93,33 +113,45 @@ def of_kit(kit: Kit) -> Fit:
 
 
 def of_version(version: PackingListVersion, kits: Iterable[Kit] = ()) -> list[Fit]:
-    """Whether what a version carries, a draft too, fits the bags of these kits, the tightest first;
-    one answer without a bag where there are none. Three queries."""
+    """Whether what a version carries fits the bags of these kits, the tightest first; one answer
+    without a bag where there are none. Three queries at most."""
     sections = list(version.sections.all())
-    lines = list(ListLine.objects.filter(section__version=version).select_related("item"))
-    packed = {section.pk: _parts(lines, section) for section in sections}
-    items = {line.item_id: line.item for line in lines}
+    prefetch_related_objects(sections, Prefetch("lines", ListLine.objects.select_related("item")))
+    return _fits(
+        [
+            _Packed(
+                section.key,
+                section.name,
+                section.outside,
+                [(line.item, line.carry) for line in section.lines.all()],
+            )
+            for section in sections
+        ],
+        kits,
+    )
+
+
+def of_draft(draft: Draft, kits: Iterable[Kit] = ()) -> list[Fit]:
+    """The same of a draft that nobody has saved. A section without a key is a new one."""
+    return _fits(
+        [
+            _Packed(
+                section.key or section.name,
+                section.name,
+                section.outside,
+                [(line.item, line.carry) for line in section.lines],
+            )
+            for section in draft.sections
+        ],
+        kits,
+    )
+
+
+def _fits(packed: Sequence[_Packed], kits: Iterable[Kit]) -> list[Fit]:
     bags: list[Kit | None] = [*kits]
     known = _closings([kit for kit in bags if kit])
-    fits = [
-        _fit(version, kit, sections, packed, items, known[kit.pk if kit else None])
-        for kit in bags or [None]
-    ]
+    fits = [_fit(kit, packed, known[kit.pk if kit else None]) for kit in bags or [None]]
     return sorted(fits, key=lambda fit: _WORST_FIRST.index(fit.tightest.fits))
-
-
-def _parts(lines: Sequence[ListLine], section: ListSection) -> list[Part]:
-    # Of what is loose there is one, whatever its line says.
-    return [
-        Part(
-            line.item_id,
-            1 if line.item.by_eye else line.carry,
-            line.item.volume_ml,
-            line.item.mass_g,
-        )
-        for line in lines
-        if line.section_id == section.pk
-    ]
 
 
 def _closings(kits: Sequence[Kit]) -> Mapping[int | None, list[Closing]]:
@@ -132,28 +164,21 @@ def _closings(kits: Sequence[Kit]) -> Mapping[int | None, list[Closing]]:
     return by_kit
 
 
-def _fit(
-    version: PackingListVersion,
-    kit: Kit | None,
-    sections: Sequence[ListSection],
-    packed: Mapping[int, Sequence[Part]],
-    items: Mapping[int, Item],
-    closings: Sequence[Closing],
-) -> Fit:
-    inside = [part for each in sections if not each.outside for part in packed[each.pk]]
-    carried = rules.bulk([part for parts in packed.values() for part in parts])
+def _fit(kit: Kit | None, packed: Sequence[_Packed], closings: Sequence[Closing]) -> Fit:
+    items = {item.pk: item for each in packed for item, _ in each.carried}
+    inside = [part for each in packed if not each.outside for part in each.parts]
+    carried = rules.bulk([part for each in packed for part in each.parts])
     weights = [row for row in closings if row.mass_g is not None and row.section_id is None]
     weighed = weights[-1] if weights else None
     return Fit(
-        version=version,
         kit=kit,
         whole=_bag(
             (WHOLE, kit.bag if kit else "", False),
             inside, items, closings, kit.bag_volume_ml if kit else None,
         ),
         sections=[
-            _bag((each.key, each.name, each.outside), packed[each.pk], items, closings)
-            for each in sections
+            _bag((each.key, each.name, each.outside), each.parts, items, closings)
+            for each in packed
         ],
         carried=carried,
         volume_unknown=_named(rules.bulk(inside).volume_unknown, items),

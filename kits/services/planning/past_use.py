@@ -23,7 +23,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.ledger.facts import USED_UP, Criticality
-from kits.rules.planning import rates as rules
+from kits.rules.planning.rates import Cell
 from kits.rules.planning.recorded_use import RecordedUse, recorded_use
 from kits.rules.planning.seasons import Season, season_of, seasons
 from kits.rules.planning.wants import Lack, Want
@@ -89,15 +89,14 @@ class NotThere:
 @dataclass(frozen=True)
 class NeverUsed:
     """An item of a kit list that none of the known trips used: carried on `known` of `trips` kits'
-    trips, over so many participant-days; the rate of its use lies below `below` a day with 95 %.
-    What it is for came up on them, `met_otherwise` so often with other items (`at_least`)."""
+    trips, with what that can bear. What it is for came up on them, `met_otherwise` so often with
+    other items (`at_least`)."""
 
     item: Item
     must_have: bool
     known: int
     trips: int
-    days: float
-    below: float | None
+    recorded: RecordedUse
     met_otherwise: float
     at_least: bool
 
@@ -195,15 +194,16 @@ def _needs(seen: Iterable[Observation], everything: Records) -> list[NeedUse]:
     found = []
     for pk, by_activity in cells(seen).items():
         need = everything.needs[pk]
-        dispersion = everything.groups[need.group].dispersion
+        group = everything.groups[need.group]
         whole = Recorded()
         for each in by_activity.values():
             whole.join(each)
         parts = [
-            _use(need, activities.get(key), own, dispersion) for key, own in by_activity.items()
+            _use(need, activities.get(key), own, group.dispersion)
+            for key, own in by_activity.items()
         ]
         parts.sort(key=lambda each: -each.recorded.uses)
-        found.append(NeedUse(_use(need, None, whole, dispersion), parts))
+        found.append(NeedUse(_use(need, None, whole, group.mixed), parts))
     return sorted(found, key=lambda each: (-each.whole.recorded.uses, each.whole.need.name))
 
 
@@ -310,13 +310,14 @@ def _never_used(trips: Sequence[PastTrip], seen: Iterable[Observation]) -> list[
                 must_have=any(line.criticality == Criticality.MUST_HAVE for line in lines),
                 known=sum(trip.counts for trip in along),
                 trips=len(along),
-                days=days,
-                below=rules.none_seen(days) if days else None,
+                recorded=recorded_use(Cell(0, days), 1.0),
                 met_otherwise=sum(each.uses - each.unmet for each in came_up),
                 at_least=any(each.bounded is not None for each in came_up),
             )
         )
-    return sorted(found, key=lambda each: (-each.known, each.trips, each.days, each.item.name))
+    return sorted(
+        found, key=lambda each: (-each.known, each.trips, each.recorded.days, each.item.name)
+    )
 
 
 def _days(trip: Trip) -> int:

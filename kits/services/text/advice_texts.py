@@ -159,13 +159,26 @@ def cost(sums: Mapping[str, Decimal], unknown: int) -> str:
     )
 
 
-def own_records(trips: int) -> str:
-    """On how many trips of our own it rests."""
+def own_records(trips: int, such: int, activity: str) -> str:
+    """On how many trips of our own it rests, and how many of them had the same activity (its name;
+    empty: none was chosen)."""
     if not trips:
         return _("We have no records of our own trips yet.")
-    return ngettext("Our own records of %(n)s trip.", "Our own records of %(n)s trips.", trips) % {
+    said = ngettext("Our own records of %(n)s trip.", "Our own records of %(n)s trips.", trips) % {
         "n": number(trips)
     }
+    if not activity:
+        return said
+    if not such:
+        return f"{said} " + _("None of them was “%(activity)s”.") % {"activity": activity}
+    return f"{said} " + ngettext(
+        "%(n)s of them was “%(activity)s”.", "%(n)s of them were “%(activity)s”.", such
+    ) % {"n": number(such), "activity": activity}
+
+
+def participant_days() -> str:
+    """What a word of the reasons means."""
+    return _("A participant-day is one person out for one day.")
 
 
 def adviser_rates() -> str:

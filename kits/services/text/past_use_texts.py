@@ -6,9 +6,10 @@ from decimal import Decimal
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _, ngettext
 
+from kits.rules.planning.recorded_use import RecordedUse
 from kits.rules.planning.seasons import Season
 from kits.services.text.planning_texts import money, number, times
-from kits.services.text.rate_texts import below as below_rate
+from kits.services.text.rate_texts import bears
 
 
 def season(of: Season) -> str:
@@ -110,14 +111,13 @@ def met_otherwise(uses: float, *, at_least: bool) -> str:
     return _("what it is for came up %(times)s, met with other items") % facts
 
 
-def never_used(*, days: float, known: int, trips: int, below: float | None) -> str:
-    """How much is known of an item that was never used, and what that can bear: `below` uses a
-    day."""
+def never_used(of: RecordedUse, known: int, trips: int) -> str:
+    """How much is known of an item that was never used, and what that can bear."""
     said = _("None used in %(days)s participant-days, %(trips)s.") % {
-        "days": number(days),
+        "days": number(of.days),
         "trips": of_trips(known, trips),
     }
-    return said if below is None else f"{said} {below_rate(below * 1000)}"
+    return " ".join([said, *bears(of)[1:]])
 
 
 def spent(by_currency: Mapping[str, Decimal], unpriced: int) -> str:

@@ -122,13 +122,6 @@ def study_rate(what: str, per_1000: float) -> str:
     return _("%(what)s: %(rate)s per 1,000.") % {"what": what, "rate": number(per_1000)}
 
 
-def below(per_1000: float) -> str:
-    """What can be said where no use was recorded."""
-    return _("So we can be 95 %% sure that it is below %(rate)s per 1,000 participant-days.") % {
-        "rate": number(per_1000)
-    }
-
-
 def between(mean: float, low: float, high: float, *, at_least: bool = False) -> str:
     """A rate and the middle 90 % of what is believed of it, per 1,000; `at_least`: the rate is of
     uses of which there may have been more."""

@@ -75,7 +75,7 @@ def _not_on_list(trips: int) -> str:
 
 def _ran_out(trips: int) -> str:
     if not trips:
-        return _("For nothing that is on it there was too little for certain.")
+        return _("Nothing that is on it is known to have run out.")
     return ngettext(
         "On %(n)d trip something that is on this list ran out.",
         "On %(n)d trips something that is on this list ran out.",

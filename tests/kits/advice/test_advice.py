@@ -20,7 +20,7 @@ from gearroom.core.acts import (
     Unacceptable,
 )
 from gearroom.core.rules.roles import Role
-from kits.models import Advice, AdviceCopy, Item, ItemNeed, Need, NeedGroup
+from kits.models import Activity, Advice, AdviceCopy, Item, ItemNeed, Need, NeedGroup
 from kits.rules.ledger.facts import Kind
 from kits.rules.planning.advice import State
 from kits.services.advice import access, drafts, links, register, sending
@@ -29,6 +29,7 @@ from kits.services.text import advice_texts
 from tests.kits import factories as make
 from tests.kits.advice.school import CREW, advising, answered, asks, serves, turn_on
 from tests.kits.factories import World, act
+from tests.kits.planning.school import past
 
 pytestmark = pytest.mark.django_db
 WORDS = {"en-gb": "Good for it.", "de": "Gut dafür."}
@@ -378,3 +379,17 @@ def test_a_solo_week_and_the_largest_group_are_answered(w: World) -> None:
     ):
         made, _link = answered(w, answers)
         assert send(w, made).number == 1
+
+
+def test_it_says_how_many_of_our_trips_were_such_trips(w: World) -> None:
+    crew = replace(CREW, activity="caving")
+    past(w, activity=Activity.objects.get(key="caving"))
+    sources = [
+        send(w, answered(w, answers)[0]).text["languages"]["en-gb"]["sources"][0]
+        for answers in (crew, CREW, replace(CREW, activity=""))
+    ]
+    assert sources == [
+        "Our own records of 1 trip. 1 of them was “caving”.",
+        "Our own records of 1 trip. None of them was “work party”.",
+        "Our own records of 1 trip.",
+    ]

@@ -8,12 +8,13 @@ from typing import Any
 import pytest
 
 from gearroom.core.acts import Invalid, Refused
-from kits.models import HazardNeed, ItemNeed, Need, PackingList, WhyNotCarried
+from kits.models import HazardNeed, Item, ItemNeed, Need, PackingList, WhyNotCarried
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import hazards_covered
 from kits.services.lists import drafts
+from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.planning import drafting
+from kits.services.planning import drafting, priors
 from kits.services.planning.drafting import Profile, propose
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
@@ -198,3 +199,56 @@ def test_the_api_refuses_what_cannot_be(
 ) -> None:
     sent = {"people": 8, "days": 1, **body}
     is_problem(make.caller(w.keeper).post("plans/draft/", sent), status, kind)
+
+
+def test_what_a_new_line_is_for_may_be_the_name_of_a_section_that_is_there(w: World) -> None:
+    asks("sharp-tools", "small-wound", 2)
+    like = drafts.make_list(
+        act(w.keeper),
+        name="SAW-01",
+        draft=Draft(5, 1, sections=[SectionDraft("wounds and Bleeding", [LineDraft(w.gauge, 1)])]),
+    )
+    found = propose(replace(DAY, like=like, hazards=["sharp-tools"]))
+    (section,) = drafting.as_draft(found).sections
+    assert {line.item for line in section.lines} >= {w.gauge, w.dressing}
+    drafting.make_list(act(w.keeper), found, name="SAW-02")
+
+
+def test_what_is_retired_is_dropped_by_name_and_never_on_a_new_draft(w: World) -> None:
+    like = w.day_01.list_version
+    Item.objects.filter(pk=w.dressing.pk).update(retired_on="2026-01-01")
+    found = propose(replace(DAY, like=like))
+    assert w.dressing in found.dropped
+    assert w.dressing not in [line.item for line in found.lines]
+    drafting.make_list(act(w.keeper), found, name="DAY-09")
+
+
+def test_the_list_is_made_for_what_the_season_and_the_way_to_care_bring(w: World) -> None:
+    found = propose(
+        replace(DAY, season="winter", hours_to_care=Decimal(6), hazards=["sharp-tools"])
+    )
+    made = drafting.make_list(act(w.keeper), found, name="DAY-09")
+    assert set(made.hazards) == {"sharp-tools", "winter", "remote"}
+
+
+def test_what_is_likely_says_how_often_and_a_life_is_named(w: World) -> None:
+    priors.state(act(w.adviser), need("small-wound"), None, per_1000=Decimal(100))
+    found = propose(DAY)
+    (line,) = [each for each in found.lines if each.item == w.dressing]
+    assert "of 100 such trips. That is by what is stated of it" in line.reason
+    ItemNeed.objects.create(item=w.shears, need=need("severe-bleeding"))
+    found = propose(DAY)
+    (line,) = [each for each in found.lines if each.item == w.shears]
+    assert line.reason == "Severe bleeding from a limb: somebody’s life can depend on it."
+
+
+def test_what_nothing_is_known_of_stands_apart_until_somebody_decides(w: World) -> None:
+    found = propose(DAY)
+    spine = f"need-{need('spine').pk}"
+    assert spine in found.undecided <= {line.key for line in found.not_carried}
+    line = NotCarriedDraft(WhyNotCarried.ELSEWHERE, need=need("spine"))
+    like = drafts.new_draft(act(w.keeper), w.day_01.list_version.packing_list)
+    like = drafts.edit_draft(
+        act(w.keeper), like, replace(drafts.draft_of(like), not_carried=[line])
+    )
+    assert spine not in propose(replace(DAY, like=like)).undecided

@@ -96,8 +96,7 @@ def test_never_used_says_of_how_many_trips_that_is_known(w: World) -> None:
     past(w, counted=False)
     (never,) = of(w).never_used  # neither a tool nor what is judged by eye
     assert (never.item, never.must_have, never.known, never.trips) == (w.dressing, True, 1, 2)
-    assert never.days == 8
-    assert never.below == pytest.approx(3.0 / 8, rel=0.01)
+    assert (never.recorded.uses, never.recorded.days) == (0, 8)
 
 
 def test_what_was_needed_and_not_there_is_not_never_used(w: World) -> None:

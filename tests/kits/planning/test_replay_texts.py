@@ -65,7 +65,7 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
             done(9, short(1, on_list=False)),
             [
                 "On 1 trip something was wanted that is not on this list at all.",
-                "For nothing that is on it there was too little for certain.",
+                "Nothing that is on it is known to have run out.",
             ],
         ),
     ],

@@ -252,6 +252,15 @@ def test_a_sender_edits_a_draft_and_sends_it(w: World) -> None:
     assert "Cuts clothes." in text_of(client.get(f"{path}copies/1/"))
 
 
+def test_a_day_that_was_chosen_stays_until_it_is_sent(w: World) -> None:
+    made, _link = answered(w)
+    client, path = browser(w.keeper), f"/advice/{made.pk}/"
+    form = form_of(client.get(path), f"{path}send/")
+    day = str(make.days(30))
+    refused = post(client, f"{path}send/", **{**form, "not_after": day})
+    assert form_of(refused, f"{path}send/")["not_after"] == day
+
+
 def test_what_was_typed_is_shown_again_with_what_is_wrong(w: World) -> None:
     made, _link = answered(w)
     client, path = browser(w.keeper), f"/advice/{made.pk}/"

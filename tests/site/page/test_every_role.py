@@ -34,7 +34,7 @@ REFUSED = (
     "/kits/DAY-02/strip/?text=nothing of the kind",
     "/used/{answered_link}/",
 )
-OPEN = ("/sign-in/", "/help/", "/offline/", "/used/")
+OPEN = ("/sign-in/", "/help/", "/offline/", "/used/", "/trip-advice/")
 SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
     r"\b(Ask|Call|Check|Choose|Enter|First choose|Give|Go|Load|Look|Make|Print|Scan|Set|Log in"

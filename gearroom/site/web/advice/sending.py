@@ -169,6 +169,7 @@ def _draft_facts(request: HttpRequest, advice: Advice, problem: Problem | None) 
         "needs": needs.values(),
         "paper": document.preview(answers, draft, today=today, not_after=until),
         "not_after": (today, until),
+        "chosen_day": request.POST.get("not_after", "") if problem else until.isoformat(),
         "duty": advice_texts.DUTY,
         "most_reason": drafts.MOST_REASON,
         "most_units": drafts.MOST_UNITS,

@@ -1,6 +1,6 @@
 """What a version of a list leaves out on purpose: shown, and edited in a draft."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -56,6 +56,12 @@ def shown(version: PackingListVersion, today: date) -> list[ShownLine]:
     return [_shown(line, names, today, due) for line in lines]
 
 
+def shown_lines(lines: Sequence[NotCarriedDraft], today: date) -> list[ShownLine]:
+    """Lines of a draft that nobody has saved, as pages show them."""
+    names = not_carried.activity_names() if lines else {}
+    return [_shown(line, names, today, None) for line in lines]
+
+
 def _shown(
     line: NotCarriedDraft, names: Mapping[str, str], today: date, due_keys: set[str] | None
 ) -> ShownLine:
@@ -63,7 +69,7 @@ def _shown(
     return ShownLine(
         line,
         not_carried_texts.name(line.item, line.need),
-        str(not_carried_texts.WHY[line.why]),
+        not_carried_texts.why(line.why, line.words),
         not_carried_texts.when(*line.when, names),
         not_carried_texts.again(line.look_again_on, line.look_again_after, today, due=due),
         bool(due),

@@ -1,11 +1,12 @@
 """Whether a list fits the bags of kits, as pages say it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from kits.models import Kit, PackingListVersion
 from kits.rules.planning.fit import Fits
+from kits.services.lists.drafts import Draft
 from kits.services.planning import fit
 from kits.services.planning.fit import BagFit, Fit
 from kits.services.text import fit_texts
@@ -35,7 +36,15 @@ class ShownFits:
 
 def shown(version: PackingListVersion, kits: Iterable[Kit]) -> ShownFits:
     """Whether a version, a draft too, fits the bags of these kits."""
-    answers = fit.of_version(version, kits)
+    return _shown(fit.of_version(version, kits))
+
+
+def shown_draft(draft: Draft, kits: Iterable[Kit]) -> ShownFits:
+    """Whether a draft that nobody has saved fits the bags of these kits."""
+    return _shown(fit.of_draft(draft, kits))
+
+
+def _shown(answers: Sequence[Fit]) -> ShownFits:
     said: dict[tuple[tuple[str, ...], bool], list[str]] = {}
     for each in answers:
         if each.kit is not None:

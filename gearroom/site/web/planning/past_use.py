@@ -146,7 +146,7 @@ def past_use(request: HttpRequest) -> HttpResponse:
 
 
 def _never_used(of: NeverUsed) -> str:
-    return own_texts.never_used(days=of.days, known=of.known, trips=of.trips, below=of.below)
+    return own_texts.never_used(of.recorded, of.known, of.trips)
 
 
 def _met_otherwise(of: NeverUsed) -> str:

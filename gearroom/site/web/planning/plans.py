@@ -12,7 +12,7 @@ from gearroom.core.acts import Invalid, Problem
 from gearroom.site.web.lists.packing_lists import kits_of_list
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import actor, read_page, show, today_here
-from gearroom.site.web.planning import fits, pictures
+from gearroom.site.web.planning import fits, pictures, shown_rates
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
 from kits.rules.planning import quantities, shares
@@ -169,7 +169,7 @@ def _line(of: LinePlan, plan: Plan, known: rates.Records) -> dict[str, Any]:
         "chart": _chart(of),
         "table": _table(of),
         "changes": _changes(of),
-        "needs": [_need(part.rate, plan, known) for part in of.needs],
+        "needs": [shown_rates.shown(part.rate, plan.activity, known) for part in of.needs],
         "no_purpose": of.basis is Basis.NO_PURPOSE,
         "no_rate": of.basis is Basis.NO_RATE,
         "opens": of.basis in (Basis.DEMAND, Basis.NO_RATE),
@@ -217,29 +217,6 @@ def _changes(of: LinePlan) -> list[str]:
         for n, chance in others
         if shares.of_100(chance) != now
     ]
-
-
-def _need(of: rates.NeedRate, plan: Plan, known: rates.Records) -> dict[str, Any]:
-    """A need of a line: its rate, and what that rests on; our records of the activity, or of all
-    of them where none was asked for."""
-    low_high = of.interval
-    ours = known.recorded(of.need.pk, plan.activity or None)
-    cell = ours.closed()
-    return {
-        "need": of.need,
-        "prior": rate_texts.prior(of.stated),
-        "recorded": rate_texts.recorded(cell.least, cell.exposure, at_least=cell.open_ended),
-        "known": rate_texts.known_trips(ours.known, ours.trips) if ours.trips else "",
-        "rate": rate_texts.between(of.rate.mean * 1000, low_high[0] * 1000, low_high[1] * 1000)
-        if of.rate and low_high
-        else texts.no_rate(),
-        "made_from": rate_texts.made_from(
-            of.known_trips, pooled=of.pooled, stated=of.prior is not None
-        )
-        if of.rate
-        else "",
-        "blank": of.rate is None,
-    }
 
 
 # ------------------------------------------------------------------------------- what it costs

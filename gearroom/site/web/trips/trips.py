@@ -1,11 +1,12 @@
 """Trips: those to come, a month of them, one with its kits, and one added by hand."""
 
 import calendar as months
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -38,7 +39,7 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.page.forms import Number
 from gearroom.site.web.planning.vocabulary import chosen_activity
-from kits.models import Activity, Reservation, Trip
+from kits.models import Activity, Kit, Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
 from kits.services.trips import (
@@ -147,6 +148,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
             )
             for each in judged.kits
         ],
+        "profile": _profile(row, [each.kit for each in judged.kits]),
         "freed": trips.freed(row),
         "longer": due_times.longer(who, row) if any(each.on_it for each in judged.kits) else (),
         "lacking": reason_texts.reasons(judged.lacking),
@@ -160,6 +162,20 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         facts["proposal"] = proposals.proposal(who, row)
         facts["people"] = people.choices(actor(request))
     return show(request, "site/trips/trip.html", problem=problem, **facts)
+
+
+def _profile(trip: Trip, kits: Sequence[Kit]) -> str:
+    """What a list is drafted for, as the address of that page says it."""
+    said: dict[str, Any] = {
+        "people": trip.people,
+        "days": (trip.last_day - trip.first_day).days + 1,
+        "activity": trip.activity.key if trip.activity else "",
+        "hazard": trip.hazards,
+        "hours": "" if trip.hours_to_care is None else f"{trip.hours_to_care.normalize():f}",
+        "like": kits[0].list_version_id if kits else "",
+        "children": "" if trip.children else 0,
+    }
+    return urlencode(said, doseq=True)
 
 
 @form_view("reserve", "trip", refused=show_trip)

@@ -1,0 +1,55 @@
+"""Lines pasted from anywhere: which items they may mean. Nothing is written."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts import Invalid
+from kits.models import Item
+from kits.rules.lists import pasting as rules
+from kits.rules.lists.pasting import Likeness, PastedLine
+
+MOST_LINES = 200
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """A pasted line with the items that it may mean, the most likely first; `sure`: its words are
+    the item's name; `likely`: the first is meant, and no other has all those words too."""
+
+    line: PastedLine
+    items: Sequence[Item]
+    sure: bool
+    likely: bool
+
+    @property
+    def best(self) -> Item | None:
+        """The item that is chosen unless somebody chooses another; none where it is a guess."""
+        return self.items[0] if self.likely and self.line.units != 0 else None
+
+
+def candidates(text: str) -> list[Candidates]:
+    """What each line of a text may mean. Raises Invalid where there are too many or none."""
+    lines = rules.lines(text)
+    if not lines:
+        raise Invalid(_("Paste at least one line."), field="text")
+    if len(lines) > MOST_LINES:
+        raise Invalid(
+            _("Paste at most %(most)d lines at once.") % {"most": MOST_LINES}, field="text"
+        )
+    items = {item.pk: item for item in Item.objects.active()}
+    names = {pk: item.name for pk, item in items.items()}
+    return [_candidates(line, names, items) for line in lines]
+
+
+def _candidates(line: PastedLine, names: dict[int, str], items: dict[int, Item]) -> Candidates:
+    found = rules.matches(line.name, names)
+    best = found[0].likeness if found else None
+    alone = sum(match.likeness is best for match in found) == 1
+    return Candidates(
+        line,
+        [items[match.item] for match in found],
+        sure=best is Likeness.EXACT,
+        likely=alone and best in (Likeness.EXACT, Likeness.ALL_WORDS),
+    )
