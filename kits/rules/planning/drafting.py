@@ -175,7 +175,7 @@ def draft(
     picks: dict[int, list[_Pick]] = {}
     left_out: list[LeftOut] = []
     for want in wanted:
-        chance = None if want.rate is None else _chance(want.rate, group)
+        chance = None if want.rate is None else chance_of_any(want.rate, group)
         chosen = _chosen(want, group, present)
         why = _why(want, chosen, chance, present, levels)
         if isinstance(why, WhyNot):
@@ -203,7 +203,7 @@ def draft(
     )
 
 
-def _chance(rate: Rate, group: Group) -> float:
+def chance_of_any(rate: Rate, group: Group) -> float:
     """The chance that a need comes up at all on one trip."""
     once = demands.units_of_use([1.0])
     return quantities.runs_out(demands.demand(rate, group.participant_days, once), 0)

@@ -16,7 +16,7 @@ MOST_LINES = 200
 @dataclass(frozen=True)
 class Candidates:
     """A pasted line with the items that it may mean, the most likely first; `sure`: its words are
-    the item's name."""
+    the item's name; `likely`: the first is meant, and no other has all those words too."""
 
     line: PastedLine
     items: Sequence[Item]
@@ -46,9 +46,10 @@ def candidates(text: str) -> list[Candidates]:
 def _candidates(line: PastedLine, names: dict[int, str], items: dict[int, Item]) -> Candidates:
     found = rules.matches(line.name, names)
     best = found[0].likeness if found else None
+    alone = sum(match.likeness is best for match in found) == 1
     return Candidates(
         line,
         [items[match.item] for match in found],
         sure=best is Likeness.EXACT,
-        likely=best in (Likeness.EXACT, Likeness.ALL_WORDS),
+        likely=alone and best in (Likeness.EXACT, Likeness.ALL_WORDS),
     )

@@ -14,7 +14,7 @@ from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup, P
 from kits.rules.ledger.facts import Criticality
 from kits.rules.lists.carried_when import Occasion, meets, occasion
 from kits.rules.planning import demand as demands, drafting as rules, units_per_use
-from kits.rules.planning.drafting import Group, LeftOut, Present, Why
+from kits.rules.planning.drafting import Group, LeftOut, Present, Why, WhyNot
 from kits.rules.text.hazards import hazards
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
@@ -76,12 +76,13 @@ class DraftedSection:
 class Proposal:
     """What a draft comes to: sections, lines not carried, and the items of the list that it starts
     from which it no longer carries. `hazards`: what was ticked, with what the season and the way to
-    care bring."""
+    care bring. `undecided`: lines not carried (keys) of which too little is known to say more."""
 
     profile: Profile
     hazards: Sequence[str]
     sections: Sequence[DraftedSection]
     not_carried: Sequence[NotCarriedDraft]
+    undecided: frozenset[str]
     dropped: Sequence[Item]
 
     @property
@@ -105,6 +106,11 @@ class _Facts:
     present: Draft | None
     when: Occasion
     sizes: Mapping[int, Mapping[int, int]]
+
+    @property
+    def group(self) -> Group:
+        """Who goes."""
+        return Group(self.profile.people, self.profile.days, self.profile.children)
 
     @property
     def lines(self) -> dict[int, LineDraft]:
@@ -133,7 +139,7 @@ def propose(profile: Profile, known: Records | None = None) -> Proposal:
     lines = facts.lines
     found = rules.draft(
         [_wanted(need, facts) for need in facts.needs.values()],
-        Group(profile.people, profile.days, profile.children),
+        facts.group,
         {
             item: Present(line.carry, line.never_below, line.criticality)
             for item, line in lines.items()
@@ -142,11 +148,13 @@ def propose(profile: Profile, known: Records | None = None) -> Proposal:
     )
     items = {row.item_id: row.item for rows in facts.known.serves.values() for row in rows.values()}
     items |= {item: line.item for item, line in lines.items()}
+    not_carried, undecided = _not_carried(found, facts, items)
     return Proposal(
         profile,
         hazards(facts.binding),
         _sections([_line(line, facts, items, lines) for line in found.lines], facts.present),
-        _not_carried(found, facts, items),
+        not_carried,
+        undecided,
         _dropped(found, facts.present),
     )
 
@@ -253,8 +261,9 @@ def _sections(lines: Sequence[DraftedLine], present: Draft | None) -> list[Draft
 
 def _not_carried(
     found: rules.Draft, facts: _Facts, items: Mapping[int, Item]
-) -> list[NotCarriedDraft]:
-    """What the list leaves out already, unless it is carried now, and what is new."""
+) -> tuple[list[NotCarriedDraft], frozenset[str]]:
+    """What the list leaves out already, unless it is carried now, and what is new; with the new
+    lines (keys) of which too little is known."""
     carried = {line.item for line in found.lines}
     served = {need for line in found.lines for need in line.needs}
     decided = [
@@ -263,8 +272,13 @@ def _not_carried(
         if (line.item and line.item.pk not in carried) or (line.need and line.need.pk not in served)
     ]
     keys = {line.key for line in decided}
-    new = [_left_out(out, facts, items) for out in found.left_out]
-    return [*decided, *(line for line in new if line.key not in keys)]
+    new = [(out.why, _left_out(out, facts, items)) for out in found.left_out]
+    new = [(why, line) for why, line in new if line.key not in keys]
+    unknown = (WhyNot.NO_ITEM, WhyNot.NO_RATE)
+    return (
+        [*decided, *(line for _why, line in new)],
+        frozenset(line.key for why, line in new if why in unknown),
+    )
 
 
 def _dropped(found: rules.Draft, present: Draft | None) -> list[Item]:
@@ -307,12 +321,14 @@ def _why(need: int, why: Why, facts: _Facts) -> list[str]:
                 for ask in facts.asks[need]
             ]
         case Why.MUST_HAVE:
-            return [draft_texts.must_have(name)]
-        case Why.LIKELY:
-            return [draft_texts.likely(name, rate.uses, rate.days)]
+            life = facts.needs[need].group == NeedGroup.SEVERE
+            return [draft_texts.must_have(name, life=life)]
+        case Why.LIKELY if rate.rate is not None:
+            chance = rules.chance_of_any(rate.rate, facts.group)
+            return [draft_texts.likely(name, chance, rate.uses, rate.days)]
         case Why.WHEN:
             return [draft_texts.carried_when(name)]
-        case Why.KEPT:
+        case _:
             return []
 
 

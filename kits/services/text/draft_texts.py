@@ -20,9 +20,9 @@ SEASONS: dict[str, Promise] = {
 }
 
 _ASKED: dict[str, Promise] = {
-    "ticked": _lazy("“%(hazard)s” asks for it (%(need)s): %(reason)s"),
-    "season": _lazy("The season brings “%(hazard)s”, which asks for it (%(need)s): %(reason)s"),
-    "hours": _lazy("Care is hours away, which asks for it (%(need)s): %(reason)s"),
+    "ticked": _lazy("Because of “%(hazard)s” (%(need)s): %(reason)s"),
+    "season": _lazy("The time of year brings “%(hazard)s” (%(need)s): %(reason)s"),
+    "hours": _lazy("Care is hours away (%(need)s): %(reason)s"),
 }
 """By where a hazard comes from."""
 
@@ -50,18 +50,26 @@ def asked(need: str, hazard: str, why: str, origin: str) -> str:
     }
 
 
-def must_have(need: str) -> str:
-    """That a life can depend on it, or that the list says so."""
-    return _("Must-have: %(need)s.") % {"need": rate_texts.word(need)}
+def must_have(need: str, *, life: bool) -> str:
+    """That a life can depend on it, or else that the list says that it must be there."""
+    facts = {"need": _name(need)}
+    if life:
+        return _("%(need)s: somebody’s life can depend on it.") % facts
+    return _("%(need)s: the list says that it must be there.") % facts
 
 
-def likely(need: str, uses: float, days: float) -> str:
+def likely(need: str, chance: float, uses: float, days: float) -> str:
     """That a need comes up often enough, and by what that is known."""
-    if not days:
-        return _("%(need)s: likely on such a trip, by what is stated of it.") % {
-            "need": _name(need)
-        }
-    return f"{_name(need)}: {rate_texts.recorded(uses, days)}"
+    facts = {"need": _name(need), "chance": planning_texts.of_100_trips(chance)}
+    says = _("%(need)s: expected on %(chance)s of 100 such trips.") % facts
+    return f"{says} {_known_by(uses, days)}"
+
+
+def _known_by(uses: float, days: float) -> str:
+    """What our records say; without any, that the rest is what was stated or published."""
+    if days:
+        return rate_texts.recorded(uses, days)
+    return _("That is by what is stated of it: no trip here says anything yet.")
 
 
 def carried_when(need: str) -> str:
@@ -95,17 +103,18 @@ def left_out(
         case WhyNot.UNTRAINED:
             return WhyNotCarried.NO_TRAINING, _("%(need)s: nobody in the group is trained.") % facts
         case WhyNot.RARE:
-            rare = WhyNotCarried.NOT_NEEDED if uses or not days else WhyNotCarried.NEVER_USED
+            rare = WhyNotCarried.OTHER if uses or not days else WhyNotCarried.NEVER_USED
             facts |= {"chance": planning_texts.of_100_trips(chance or 0.0)}
-            facts |= {"recorded": rate_texts.recorded(uses, days)}
-            says = _("Expected on %(chance)s of 100 such trips. %(recorded)s") % facts
-            return rare, says
+            says = _("Expected on %(chance)s of 100 such trips.") % facts
+            return rare, f"{says} {_known_by(uses, days)}"
         case WhyNot.NO_RATE:
-            return WhyNotCarried.OTHER, _(
-                "Nobody has stated how often this comes up, and it was never recorded: decide."
+            says = _(
+                "Nobody knows yet how often this comes up. Decide whether to carry anything for it."
             )
+            return WhyNotCarried.OTHER, says
         case WhyNot.NO_ITEM:
-            return WhyNotCarried.OTHER, _("No item is said to be for this: decide.")
+            says = _("No item here is for this yet. Choose one, or decide that none is carried.")
+            return WhyNotCarried.OTHER, says
 
 
 def _name(need: str) -> str:

@@ -24,6 +24,13 @@ WHY = {
 }
 
 
+def why(of: WhyNotCarried, words: str) -> str:
+    """Why it is not carried; another reason is said by its own words alone."""
+    if of is WhyNotCarried.OTHER and words:
+        return words
+    return _("%(why)s: %(words)s") % {"why": WHY[of], "words": words} if words else str(WHY[of])
+
+
 def name(item: Item | None, need: Need | None) -> str:
     """What is not carried: an item by its name, a need by its name and as one."""
     if need is not None:

@@ -8,7 +8,7 @@ from kits.services.lists import changes, drafts, pasting
 from kits.services.lists.changes import Changes, Numbers
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import NotCarriedDraft
-from tests.kits.factories import World, act, world
+from tests.kits.factories import World, act, item, world
 
 pytestmark = pytest.mark.django_db
 
@@ -90,3 +90,10 @@ def test_pasted_lines_find_their_items_and_lose_none(w: World) -> None:
 def test_no_lines_and_too_many_are_refused(w: World, text: str) -> None:
     with pytest.raises(Invalid):
         pasting.candidates(text)
+
+
+def test_an_item_is_not_chosen_where_another_has_the_same_words(w: World) -> None:
+    item("Wound dressing 20 × 30")
+    (found,) = pasting.candidates("wound dressing (2)")
+    assert found.best is None
+    assert len(found.items) == 2

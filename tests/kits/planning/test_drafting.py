@@ -14,7 +14,7 @@ from kits.services.ledger import hazards_covered
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.planning import drafting
+from kits.services.planning import drafting, priors
 from kits.services.planning.drafting import Profile, propose
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
@@ -229,3 +229,26 @@ def test_the_list_is_made_for_what_the_season_and_the_way_to_care_bring(w: World
     )
     made = drafting.make_list(act(w.keeper), found, name="DAY-09")
     assert set(made.hazards) == {"sharp-tools", "winter", "remote"}
+
+
+def test_what_is_likely_says_how_often_and_a_life_is_named(w: World) -> None:
+    priors.state(act(w.adviser), need("small-wound"), None, per_1000=Decimal(100))
+    found = propose(DAY)
+    (line,) = [each for each in found.lines if each.item == w.dressing]
+    assert "of 100 such trips. That is by what is stated of it" in line.reason
+    ItemNeed.objects.create(item=w.shears, need=need("severe-bleeding"))
+    found = propose(DAY)
+    (line,) = [each for each in found.lines if each.item == w.shears]
+    assert line.reason == "Severe bleeding from a limb: somebody’s life can depend on it."
+
+
+def test_what_nothing_is_known_of_stands_apart_until_somebody_decides(w: World) -> None:
+    found = propose(DAY)
+    spine = f"need-{need('spine').pk}"
+    assert spine in found.undecided <= {line.key for line in found.not_carried}
+    line = NotCarriedDraft(WhyNotCarried.ELSEWHERE, need=need("spine"))
+    like = drafts.new_draft(act(w.keeper), w.day_01.list_version.packing_list)
+    like = drafts.edit_draft(
+        act(w.keeper), like, replace(drafts.draft_of(like), not_carried=[line])
+    )
+    assert spine not in propose(replace(DAY, like=like)).undecided

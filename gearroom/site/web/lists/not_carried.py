@@ -69,7 +69,7 @@ def _shown(
     return ShownLine(
         line,
         not_carried_texts.name(line.item, line.need),
-        str(not_carried_texts.WHY[line.why]),
+        not_carried_texts.why(line.why, line.words),
         not_carried_texts.when(*line.when, names),
         not_carried_texts.again(line.look_again_on, line.look_again_after, today, due=due),
         bool(due),

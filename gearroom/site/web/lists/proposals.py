@@ -131,6 +131,7 @@ def _facts(request: HttpRequest, proposal: Proposal, known: rates.Records) -> Ma
     activity, like = profile.activity, profile.like
     kits = kits_of_list(actor(request), like.packing_list_id) if like else ()
     latest = like.packing_list.versions.latest("number") if like else None
+    left_out = not_carried.shown_lines(proposal.not_carried, today_here(request))
     return {
         "proposal": proposal,
         "like": like,
@@ -155,7 +156,8 @@ def _facts(request: HttpRequest, proposal: Proposal, known: rates.Records) -> Ma
             )
             for section in proposal.sections
         ],
-        "not_carried": not_carried.shown_lines(proposal.not_carried, today_here(request)),
+        "undecided": [each for each in left_out if each.line.key in proposal.undecided],
+        "not_carried": [each for each in left_out if each.line.key not in proposal.undecided],
         "fit": fits.shown_draft(drafting.as_draft(proposal), kits),
         "draft_there": latest if latest and latest.published_at is None else None,
         "draft_name": draft_texts.version(latest) if latest else "",
