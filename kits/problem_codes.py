@@ -115,6 +115,8 @@ KINDS.update(
              _("There is nothing to record.")),
             ("no-opened-life", 409, _("The expiry date does not change once this is opened"),
              _("There is nothing to record.")),
+            ("withdrawn-already", 409, _("This change has been withdrawn already"),
+             _("There is nothing to review.")),
             ("nothing-to-take-out", 409, _("Nothing needs to be removed"),
              _("There is nothing to do.")),
             ("nothing-to-correct", 409, _("This is already on record"),

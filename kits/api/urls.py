@@ -6,7 +6,7 @@ from kits.api.advice import advice
 from kits.api.custody import clearances, custody, returns
 from kits.api.kits import kits, state
 from kits.api.ledger import entries
-from kits.api.lists import comparison, packing_lists
+from kits.api.lists import comparison, list_changes, packing_lists
 from kits.api.notices import notices
 from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
@@ -90,6 +90,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("items/<int:id>/substitutes/", catalogue.PutSubstitute.as_view()),
     path("items/<int:id>/substitutes/remove/", catalogue.RemoveSubstitute.as_view()),
     path("packing-lists/", packing_lists.Lists.as_view()),
+    path("packing-lists/changes/", list_changes.Changes.as_view()),
+    path("packing-lists/changes/<int:id>/", list_changes.OneChange.as_view()),
+    path("packing-lists/changes/<int:id>/review/", list_changes.ReviewChange.as_view()),
     path("packing-lists/<int:id>/", packing_lists.OneList.as_view()),
     path("packing-lists/<int:id>/versions/", packing_lists.NewDraft.as_view()),
     path("packing-lists/<int:id>/versions/<int:number>/", packing_lists.OneVersion.as_view()),

@@ -4,6 +4,13 @@ from kits.models.advice import Advice, AdviceCopy, AdviceSettings, AdviceWithdra
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
+from kits.models.evidence import (
+    ListChange,
+    ListChangeReview,
+    ListChangeSource,
+    ListChangeVersion,
+    What,
+)
 from kits.models.facts import (
     CheckoutChange,
     CheckoutFact,
@@ -68,6 +75,10 @@ __all__ = [
     "Label",
     "LabelKind",
     "LevelFact",
+    "ListChange",
+    "ListChangeReview",
+    "ListChangeSource",
+    "ListChangeVersion",
     "ListLine",
     "ListSection",
     "Lot",
@@ -99,6 +110,7 @@ __all__ = [
     "Substitute",
     "Trip",
     "UnmetNeed",
+    "What",
     "WhyNotCarried",
     "WithheldChange",
     "WithheldFact",

@@ -301,8 +301,11 @@ class Tag(_PaperView):
     def read(self, query: dict[str, Any]) -> Any:
         """The tag of a sealed kit: first expiry, seal, who sealed it and the code."""
         kit = find.kit(self.actor, self.kwargs["kit"])
-        on = sheets.sheet(query["sheet"]).sheet
-        return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
+        return _file(
+            paper.kit_tag(kit, sheets.sheet(query["sheet"]).sheet, preview=query["preview"]),
+            _PDF,
+            "tag.pdf",
+        )
 
 
 class CardQuery(PreviewQuery):

@@ -206,8 +206,11 @@ class ScanPicture(ScanBody):
 
 def _wrong_lines(messages: Any) -> Unacceptable:
     """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
-    sentence = _("The list of items used could not be read: see “errors”.")
-    return Unacceptable("cannot-be-right", sentence, errors={"used": messages})
+    return Unacceptable(
+        "cannot-be-right",
+        _("The list of items used could not be read: see “errors”."),
+        errors={"used": messages},
+    )
 
 
 class ScanSchema(ViewSchema):

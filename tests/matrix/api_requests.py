@@ -240,9 +240,27 @@ def _of_draft(a: Aim, **more: Any) -> Any:
     return say(id=a.list("draft"), number=a.all.draft.number, **more)
 
 
+_LATER = "2199-12-31"
+
+
+def _change(a: Aim) -> dict[str, Any]:
+    """Other dressings on a list."""
+    return {
+        "what": "amount", "item": a.all.items["dressing"].pk, "carry": 9, "claim": "More of them.",
+        "review_on": _LATER, "lists": [a.list()],
+        "sources": [{"supports": True, "says": "They ran out.", "read_in": "Our records"}],
+    }  # fmt: skip
+
+
 LISTS: dict[str, Make] = {
     "GET packing-lists/": lambda a: say(),
     "POST packing-lists/": lambda a: say(body=_draft(a, name="New list")),
+    "GET packing-lists/changes/": lambda a: say(),
+    "POST packing-lists/changes/": lambda a: say(body=_change(a)),
+    "GET packing-lists/changes/{id}/": lambda a: say(id=a.change()),
+    "POST packing-lists/changes/{id}/review/": lambda a: say(
+        id=a.change(), body={"review_on": _LATER}
+    ),
     "GET packing-lists/{id}/": lambda a: say(id=a.list()),
     "POST packing-lists/{id}/versions/": lambda a: say(id=a.list()),
     f"GET {_VERSION}": lambda a: say(id=a.list(), number=1),

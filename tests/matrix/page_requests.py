@@ -263,6 +263,22 @@ ADVICE: dict[str, Make] = {
 LISTS: dict[str, Make] = {
     "page GET lists/": lambda a: say(),
     "page POST lists/": lambda a: say(body={"name": "New list", "people": "5", "days": "1"}),
+    "page GET lists/changes/": lambda a: say(),
+    "page GET lists/changes/new/": lambda a: say(),
+    "page POST lists/changes/new/": lambda a: say(
+        body={
+            "thing": a.all.items["dressing"].name,
+            "what": "amount",
+            "carry": "9",
+            "claim": "More of them.",
+            "review_on": "2199-12-31",
+            "list": str(a.all.version.packing_list_id),
+            "says-1": "They ran out.",
+            "read_in-1": "Our records",
+        }
+    ),
+    "page GET lists/changes/{id}/": lambda a: say(id=a.change()),
+    "page POST lists/changes/{id}/": lambda a: say(id=a.change(), body={"review_on": "2199-12-31"}),
     "page GET lists/draft/": lambda a: say(),
     "page POST lists/draft/": lambda a: say(
         body={"people": "5", "days": "2", "hazard": "sharp-tools", "name": "Drafted list"}

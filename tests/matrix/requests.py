@@ -104,6 +104,10 @@ class Aim:
         """A kit list's number."""
         return getattr(self.all, name).packing_list_id if self.side else NO_NUMBER
 
+    def change(self) -> int:
+        """The number of a change to several kit lists."""
+        return self.all.change.pk if self.side else NO_NUMBER
+
     def advice(self, name: str) -> int:
         """The number of advice."""
         return self.all.advice[name].pk if self.side else NO_NUMBER

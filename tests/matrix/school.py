@@ -21,6 +21,7 @@ from kits.models import (
     Entry,
     Item,
     Kit,
+    ListChange,
     Lot,
     Notice,
     PackingListVersion,
@@ -28,6 +29,7 @@ from kits.models import (
     Recall,
     RecallPlace,
     Reservation,
+    What,
     WithheldKind,
 )
 from kits.rules.custody.use import Went
@@ -36,7 +38,8 @@ from kits.services.advice import access
 from kits.services.custody import custody, returns, use, use_requests
 from kits.services.kits import holds
 from kits.services.labelling import labelling
-from kits.services.lists import drafts, signatures
+from kits.services.lists import drafts, list_changes, signatures
+from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.notices import writing
 from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import closing, recalls
@@ -62,6 +65,7 @@ class Everywhere:
     version: PackingListVersion
     unsigned: PackingListVersion
     draft: PackingListVersion
+    change: ListChange
     recalls: dict[str, Recall]
     sheet: str
     advice: dict[str, Advice] = field(default_factory=dict)
@@ -149,8 +153,22 @@ def _everywhere() -> Everywhere:
         version=version,
         unsigned=unsigned,
         draft=draft,
+        change=list_changes.make(make.act(adviser.person), _change(items["spare"], draft)),
         recalls={},
         sheet=_sheet(),
+    )
+
+
+def _change(item: Item, draft: PackingListVersion) -> ChangeDraft:
+    """More of an item, on the list that a draft is of."""
+    return ChangeDraft(
+        What.AMOUNT,
+        item,
+        "They ran out.",
+        make.days(100),
+        [draft.packing_list],
+        [SourceDraft(True, "They ran out twice.", "Our records")],
+        amount=Amount(4, 2, Criticality.MUST_HAVE),
     )
 
 

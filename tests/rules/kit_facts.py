@@ -5,7 +5,17 @@ from datetime import date, timedelta
 
 from hypothesis import strategies as st
 
-from kits.rules.ledger.facts import Batch, Criticality, Kind, KitState, Level, Line, Thing, Units
+from kits.rules.ledger.facts import (
+    Batch,
+    Criticality,
+    Kind,
+    KitState,
+    Level,
+    Line,
+    Replaced,
+    Thing,
+    Units,
+)
 
 TODAY = date(2028, 2, 27)  # a leap day and a month's end are near
 NEAR = st.integers(-3, 8).map(lambda n: TODAY + timedelta(days=n))
@@ -56,6 +66,9 @@ def line_lists(draw: st.DrawFn, most: int = 6) -> tuple[Line, ...]:
     lines = []
     for i in range(draw(st.integers(0, most))):
         carry = draw(st.integers(1, 5))
+        instead = draw(st.frozensets(st.integers(1, 7), max_size=2))
+        old = draw(st.sampled_from([None] * 3 + [*sorted(instead)]))
+        replaces = () if old is None else (Replaced(old, "old", draw(maybe_near)),)
         lines.append(
             Line(
                 id=i,
@@ -64,7 +77,8 @@ def line_lists(draw: st.DrawFn, most: int = 6) -> tuple[Line, ...]:
                 carry=carry,
                 never_below=draw(st.integers(0, carry)),
                 criticality=draw(st.sampled_from(Criticality)),
-                instead=draw(st.frozensets(st.integers(1, 7), max_size=2)),
+                instead=instead,
+                replaces=replaces,
             )
         )
     return tuple(lines)

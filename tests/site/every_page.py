@@ -6,10 +6,11 @@ the first of everything has the number 1; what has no such number stands in brac
 puts it in.
 """
 
-from kits.models import Checkout, Place, WithheldKind
+from kits.models import Checkout, Place, What, WithheldKind
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
-from kits.services.lists import drafts
+from kits.services.lists import drafts, list_changes
+from kits.services.lists.list_changes import ChangeDraft, SourceDraft
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
@@ -50,6 +51,9 @@ AT_THE_DESK = (
     "/trips/1/",
     "/trips/1/edit/",
     "/lists/",
+    "/lists/changes/",
+    "/lists/changes/new/",
+    "/lists/changes/1/",
     "/lists/draft/",
     "/lists/draft/?draft=1&people=12&days=3&hazard=water&like=1",
     "/lists/paste/",
@@ -155,6 +159,28 @@ def address(path: str) -> str:
     )
 
 
+def change_lists(world: make.World) -> None:
+    """Other dressings on the list, by a source for it and one against it."""
+    sources = [
+        SourceDraft(True, "They stick less.", "Adviser"),
+        SourceDraft(False, "They soak up less.", "Trial pack", dated=make.days(-40)),
+    ]
+    other = make.item("Non-stick dressing 10 × 12", sterile=True)
+    list_changes.make(
+        make.act(world.keeper),
+        ChangeDraft(
+            What.SWAP,
+            world.dressing,
+            "They come off without pain.",
+            make.days(200),
+            [world.version.packing_list],
+            sources,
+            instead=other,
+            by_day=make.days(90),
+        ),
+    )
+
+
 def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
@@ -168,6 +194,7 @@ def furnished() -> make.World:
     sorting.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
     drafts.new_draft(make.act(world.keeper), world.version.packing_list)
+    change_lists(world)
     make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)

@@ -227,5 +227,7 @@ def _holds_nul(fields: QueryDict) -> bool:
 
 
 def _refuse_nul(request: HttpRequest) -> HttpResponse:
-    problem = Invalid(_("This contains a character that cannot be saved. Type it again by hand."))
-    return errors.refusal(request, problem)
+    return errors.refusal(
+        request,
+        Invalid(_("This contains a character that cannot be saved. Type it again by hand.")),
+    )

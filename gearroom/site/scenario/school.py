@@ -15,14 +15,24 @@ from zoneinfo import ZoneInfo
 from gearroom.core import clock
 from gearroom.core.acts import Act, actor_of
 from gearroom.core.models import Person, Room
-from kits.models import Activity, Item, Kit, Need, PackingListVersion, Place, WhyNotCarried
-from kits.rules.ledger.facts import Criticality
+from kits.models import (
+    Activity,
+    Item,
+    Kit,
+    Need,
+    PackingListVersion,
+    Place,
+    What,
+    WhyNotCarried,
+)
+from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.kits import kits
-from kits.services.lists import drafts, publishing, signatures
+from kits.services.lists import drafts, list_changes, publishing, signatures
 from kits.services.lists.drafts import Draft, LineDraft
+from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
 from kits.services.planning import priors, vocabulary
-from kits.services.stock import receiving
+from kits.services.stock import catalogue, receiving
 
 ZONE = "Europe/London"
 
@@ -169,6 +179,27 @@ def revise_lists(school: School) -> None:
         for kit in school.kits.values():
             if kit.list_version.packing_list_id == signed.packing_list_id:
                 kits.follow_list(school.act(), kit, signed)
+
+
+def change_lists(school: School) -> None:
+    """Changes to several lists at once, each in their drafts: with sources for and against."""
+    today: date = clock.today(ZONE)
+    for row in PLAN["list_changes"]:
+        item = catalogue.add_item(
+            school.act(), name=row["item"], kind=Kind.CONSUMABLE, **row["properties"]
+        )
+        list_changes.make(
+            school.act(ADVISER),
+            ChangeDraft(
+                What.ADD,
+                item,
+                row["claim"],
+                today + timedelta(days=row["again_in"]),
+                list(list_changes.carrying(school.items[row["beside"]])),
+                [SourceDraft(**source) for source in row["sources"]],
+                amount=Amount(row["carry"]),
+            ),
+        )
 
 
 def _revised(school: School, version: PackingListVersion, plan: dict[str, Any]) -> Draft:

@@ -22,6 +22,7 @@ from gearroom.site.scenario.school import (
     School,
     at,
     by_key,
+    change_lists,
     receive,
     revise_lists,
 )
@@ -83,6 +84,7 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
         leave_as_found(school)
         for going in coming:
             _promise(school, going, today)
+        change_lists(school)
     say(f"{len(coming)} trips to come")
 
 

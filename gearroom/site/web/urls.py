@@ -11,6 +11,7 @@ from gearroom.site.web.lists import (
     copying,
     draft_editing,
     handouts,
+    list_changes,
     not_carried,
     packing_lists,
     pasting,
@@ -109,6 +110,9 @@ urlpatterns: list[URLPattern] = [
     # kit lists
     path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
     path("lists/", packing_lists.all_lists, name="lists"),
+    path("lists/changes/", list_changes.all_changes, name="list-changes"),
+    path("lists/changes/new/", list_changes.new_change, name="list-change-new"),
+    path("lists/changes/<int:id>/", list_changes.one_change, name="list-change"),
     path("lists/draft/", proposals.draft, name="list-draft"),
     path("lists/paste/", pasting.paste, name="list-paste"),
     path("lists/<int:id>/", packing_lists.newest, name="list"),

@@ -280,8 +280,9 @@ class Withhold(ReportView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put a kit on hold: drying, something wrong, keep as it came back."""
-        kind = WithheldKind(data["kind"])
-        return 201, holds.withhold(act, self.kit(), kind, data.get("note", ""))
+        return 201, holds.withhold(
+            act, self.kit(), WithheldKind(data["kind"]), data.get("note", "")
+        )
 
 
 class ReleaseBody(ActBody):

@@ -48,8 +48,9 @@ class ReportMixed(ReportView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with other kits': all of them must be counted."""
-        others = [reporters.kit(act.actor, ref) for ref in data["kits"]]
-        return 201, holds.report_mixed(act, self.kit(), others)
+        return 201, holds.report_mixed(
+            act, self.kit(), [reporters.kit(act.actor, ref) for ref in data["kits"]]
+        )
 
 
 class NotOursBody(ActBody):

@@ -240,8 +240,9 @@ class Kits(ListView, _KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add an empty kit that uses a published version of a kit list."""
         data["home_room"] = find.room(act.actor, data["home_room"])
-        made = kits.add_kit(act, list_version=version_of(data), **people_in(act.actor, data))
-        return 201, self.whole(made)
+        return 201, self.whole(
+            kits.add_kit(act, list_version=version_of(data), **people_in(act.actor, data))
+        )
 
 
 class OneKit(ReadView, _KitView):
@@ -271,8 +272,11 @@ class MoveHome(_KitView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a kit's home gear room."""
-        room = find.room(act.actor, data["room"])
-        return 200, self.whole(kits.move_home(act, self.kit(), room, is_there=data["is_there"]))
+        return 200, self.whole(
+            kits.move_home(
+                act, self.kit(), find.room(act.actor, data["room"]), is_there=data["is_there"]
+            )
+        )
 
 
 class RetireKit(_KitView):

@@ -145,5 +145,8 @@ class History(ListView):
 
         People from another gear room see what happened to it there, and what they did themselves.
         """
-        kit = find.kit(self.actor, self.kwargs["kit"])
-        return find.entries_of(self.actor).filter(kit=kit).select_related("person", "trip")
+        return (
+            find.entries_of(self.actor)
+            .filter(kit=find.kit(self.actor, self.kwargs["kit"]))
+            .select_related("person", "trip")
+        )

@@ -251,8 +251,9 @@ class OneVersion(ReadView, PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Replace a whole draft."""
         version = self.version()
-        draft = draft_from(act.actor, data, not_carried.of(version))
-        return 200, self.whole(drafts.edit_draft(act, version, draft))
+        return 200, self.whole(
+            drafts.edit_draft(act, version, draft_from(act.actor, data, not_carried.of(version)))
+        )
 
 
 class PublishBody(ActBody):

@@ -140,5 +140,6 @@ class Swap(_ReservationView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Send another kit on the trip instead of the reserved one."""
         planned = self.reservation()
-        in_hand = find.kit(act.actor, data["kit"])
-        return 200, reservations.swap(act, planned.kit, in_hand, planned.trip)
+        return 200, reservations.swap(
+            act, planned.kit, find.kit(act.actor, data["kit"]), planned.trip
+        )

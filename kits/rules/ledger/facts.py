@@ -97,8 +97,19 @@ class Units:
 
 
 @dataclass(frozen=True)
+class Replaced:
+    """A thing (its id and name) that a line asked for before and that is used up first; `until` is
+    the last day by which kits have the new thing, None where nobody waits for it."""
+
+    id: int
+    name: str
+    until: date | None = None
+
+
+@dataclass(frozen=True)
 class Line:
-    """One line of a kit list. `instead` holds the ids of things that will do instead."""
+    """One line of a kit list. `instead` holds the ids of things that will do instead, those that
+    it `replaces` with them."""
 
     id: int
     section: str
@@ -107,6 +118,7 @@ class Line:
     never_below: int
     criticality: Criticality = Criticality.ROUTINE
     instead: frozenset[int] = frozenset()
+    replaces: tuple[Replaced, ...] = ()
 
     @property
     def target(self) -> int:

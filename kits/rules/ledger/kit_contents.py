@@ -19,7 +19,7 @@ from kits.rules.ledger.expiry import (
     usable_until,
     why_not,
 )
-from kits.rules.ledger.facts import Criticality, Kind, KitState, Line, Units
+from kits.rules.ledger.facts import Criticality, Kind, KitState, Level, Line, Replaced, Units
 from kits.rules.ledger.reasons import ReasonCode
 
 
@@ -84,6 +84,53 @@ def home_line(kit: KitState, units: Units) -> Line | None:
         key=lambda line: (line.thing.id != thing, line.section != units.place),
         default=None,
     )
+
+
+def level_of(kit: KitState, line: Line) -> Level | None:
+    """Return the level of a line that is judged by eye: of its thing, else of what that replaces;
+    None where neither is known."""
+    things = (line.thing.id, *(old.id for old in line.replaces))
+    levels = (kit.levels.get((line.section, thing)) for thing in things)
+    return next((level for level in levels if level is not None), None)
+
+
+@dataclass(frozen=True)
+class OldStock:
+    """What a line replaced and a kit still has in place of the new thing."""
+
+    line: Line
+    old: Replaced
+
+
+def old_stock(kit: KitState) -> list[OldStock]:
+    """Return what `kit` still has of things that its list has replaced, where it has less of the
+    new thing than the line asks for."""
+    units = [(home.id, x) for x in inside(kit) if (home := home_line(kit, x)) is not None]
+    held = summed(((line, x.batch.thing.id), x.count) for line, x in units)
+
+    def has(line: Line, thing: int) -> bool:
+        if line.thing.by_eye:
+            return kit.levels.get((line.section, thing)) in (Level.FULL, Level.LOW)
+        return held[line.id, thing] > 0
+
+    return [
+        OldStock(line, old)
+        for line in kit.lines
+        for old in line.replaces
+        if has(line, old.id) and not _has_new(kit, line, held[line.id, line.thing.id])
+    ]
+
+
+def has_new(kit: KitState, line: Line) -> bool:
+    """Return whether a line has all that it carries of its own thing."""
+    units = (x for x in inside(kit) if x.batch.thing.id == line.thing.id)
+    return _has_new(kit, line, sum(x.count for x in units if home_line(kit, x) == line))
+
+
+def _has_new(kit: KitState, line: Line, count: int) -> bool:
+    if line.thing.by_eye:
+        return kit.levels.get((line.section, line.thing.id)) is not None
+    return count >= line.target
 
 
 def lots(faults: Iterable[tuple[Units, ReasonCode]]) -> tuple[dict[str, object], ...]:
@@ -152,10 +199,12 @@ def last_days(kit: KitState) -> frozenset[date]:
     """Return the days after which a verdict of `kit` may be another, if nothing is done.
 
     They are the last good day of what is inside, the day a check is due, the last on which undated
-    units may be there, the last of its list's signature, and the day by which it has to be
-    checked. Between two of them, neither today nor the day that is judged changes a reason of it.
+    units may be there, the last of its list's signature, the day by which it has to be
+    checked, and the one by which it has what its list put in place of something else.
+    Between two of them, neither today nor the day that is judged changes a reason of it.
     """
     ends = [kit.undated_grace_until, kit.signed_until, kit.look_by]
+    ends += (each.old.until for each in old_stock(kit))
     for units in inside(kit):
         ends += (units.batch.expiry, good_through(units.batch), units.batch.check_due)
     return frozenset(filter(None, ends))

@@ -22,6 +22,8 @@ Decided here, where the design leaves a choice:
   so can answer for it.
 * A kit whose contents nobody entered is not judged by them: only what is on record of it as a whole
   (training, lost, in storage, on hold) stops it.
+* What its list has replaced counts as before. After the day by which all kits have the new thing, a
+  kit that still has the old in its place is low.
 * Frost and heat are notes. What a place reaches is our assumption (`CLIMATE`), not a measurement,
   and a kit that lives in a vehicle would be stopped for a whole winter.
 """
@@ -53,8 +55,10 @@ from kits.rules.ledger.kit_contents import (
     home_line,
     inside,
     lasting,
+    level_of,
     lots,
     must_come_out,
+    old_stock,
     supply,
     why_not_counted,
 )
@@ -124,7 +128,7 @@ def judge(
     reasons = [
         *_on_record(kit),
         *_of_the_kit(kit),
-        *(reason for last, reason in _ending(kit) if through > last),
+        *(reason for last, reason in (*_ending(kit), *_replaced(kit)) if through > last),
         *_to_come_out(kit, today),
         *_by_eye(kit),
         *_counted(kit, through),
@@ -167,7 +171,8 @@ def fit_days(kit: KitState) -> FitDays:
         if worst < Weight.SHORT:
             fit_until = soonest([lasts.minimums, *(last for last, _ in ending)])
             if worst < Weight.LOW:
-                ready_until = soonest([fit_until, lasts.targets])
+                swaps = (last for last, _ in _replaced(kit))
+                ready_until = soonest([fit_until, lasts.targets, *swaps])
     clear_until = min((_clear_through(kit, x) for x in inside(kit)), default=date.max)
     return FitDays(ready_until, fit_until, may_go_until, clear_until)
 
@@ -215,6 +220,15 @@ def _ending(kit: KitState) -> Iterable[tuple[date, Reason]]:
     if kit.look_by is not None:
         facts = {"looked_inside_on": kit.looked_inside_on, "look_by": kit.look_by}
         yield kit.look_by, Reason(ReasonCode.NOT_LOOKED_INSIDE, Weight.SHORT, facts)
+
+
+def _replaced(kit: KitState) -> Iterable[tuple[date, Reason]]:
+    """What its list has replaced and the kit still has, with the last day by which it has the new
+    thing. It counts as before: the kit is only low, since nobody breaks a seal for it."""
+    for each in old_stock(kit):
+        if each.old.until is not None:
+            facts = _about(each.line) | {"old": each.old.name, "until": each.old.until}
+            yield each.old.until, Reason(ReasonCode.REPLACED_INSIDE, Weight.LOW, facts)
 
 
 def _weight_of_signature(kit: KitState) -> Weight:
@@ -297,7 +311,7 @@ def _by_eye(kit: KitState) -> Iterable[Reason]:
     for line in kit.lines:
         if not line.thing.by_eye:
             continue
-        level = kit.levels.get((line.section, line.thing.id))
+        level = level_of(kit, line)
         if line.section in kit.away:
             level = Level.EMPTY
         if level is Level.FULL:

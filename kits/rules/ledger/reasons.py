@@ -26,6 +26,7 @@ class ReasonCode(enum.StrEnum):
     LOW = "low"
     EMPTY_BY_EYE = "empty-by-eye"
     LOW_BY_EYE = "low-by-eye"
+    REPLACED_INSIDE = "replaced-inside"
     TAKE_OUT = "take-out"
     EXPIRED_INSIDE = "expired-inside"
     SECTION_AWAY = "section-away"

@@ -5,6 +5,10 @@ what is inside the kit already given out first: so the kit gets as fit as that s
 with no more put in than that takes. Of what a line needs, its own thing goes in before what will
 do instead, and of a thing the batch that goes out of date first, a known date before one that is
 not known, then by shelf and batch id.
+
+What a list has replaced is used up first: it stays inside while it is good, and the new thing goes
+in as it runs out. A kit that is to last past the day by which all have the new thing gets all of it
+and gives back the old, when somebody opens it.
 """
 
 import enum
@@ -35,6 +39,7 @@ from kits.rules.ledger import (
     usable_through,
     why_not_counted,
 )
+from kits.rules.ledger.allocation import Pool
 
 READY_FOR_DAYS = 28
 """How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
@@ -45,6 +50,7 @@ class Swap(enum.StrEnum):
 
     ENDS_TOO_SOON = "ends-too-soon"
     CHECK_NEEDED = "check-needed"
+    REPLACED = "replaced"
 
 
 @dataclass(frozen=True)
@@ -137,24 +143,28 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
     signed = kit.signed and (kit.signed_until is None or kit.signed_until >= today)
     stock = _in_order(shelf_units, through, today, signed)
     lines = [line for line in counted_lines(kit) if line.section not in kit.away]
+    old = _replaced_by(lines, through)
     out = [(x, must_come_out(kit, x, today)) for x in inside(kit)]
     staying = [x for x, fault in out if fault is None]
     allocation = Allocation(lines)
-    allocation.add(usable_supply(staying, through))
-    allocation.meet_all()
-    allocation.add({(thing, _SHELF): sum(x.count for x in xs) for thing, xs in stock.items()})
-    allocation.meet_all()
+    for supply in _supplies(usable_supply(staying, through), stock, old):
+        allocation.add(supply)
+        allocation.meet_all()
     put_in = _put_in(allocation, stock)
     take_out = [
         TakeOut(x.batch, x.place, x.count, why, x.training) for x, why in out if why is not None
     ]
     missing = [
-        Missing(line, line.target - got, below_minimum=got < line.never_below)
-        for line, got in zip(lines, map(allocation.got, range(len(lines))), strict=True)
-        if got < line.target
+        Missing(line, wanted, below_minimum=allocation.got(i) < line.never_below)
+        for i, line in enumerate(lines)
+        if (wanted := line.target - allocation.got(i) + _of_old(allocation, i, old)) > 0
     ]
     return RestockList(
-        take_out=(*take_out, *_swapped(kit, staying, put_in, through)),
+        take_out=(
+            *take_out,
+            *_swapped(kit, staying, put_in, through),
+            *_made_way(kit, staying, put_in, through, allocation, old),
+        ),
         put_in=tuple(put_in),
         fill_up=tuple(_fill_up(kit, stock)),
         missing=tuple(missing),
@@ -166,6 +176,55 @@ _SHELF = "\uffff"
 
 Stock = dict[int, list[Units]]
 """What may be picked, by thing id, first expired first."""
+
+
+def _replaced_by(lines: Iterable[Line], through: date) -> frozenset[int]:
+    """The ids of things that lines have replaced, where a kit that lasts through this day is to
+    have the new thing. Until then what is inside is used up first."""
+    replaced = (old for line in lines for old in line.replaces)
+    return frozenset(old.id for old in replaced if old.until is not None and through > old.until)
+
+
+def _supplies(inside: dict[Pool, int], stock: Stock, old: frozenset[int]) -> list[dict[Pool, int]]:
+    """What lines are given units of, in this order: what is inside, then on shelves; of what they
+    have replaced only what they lack after that, so that no line goes short for it."""
+    shelves = {(thing, _SHELF): sum(x.count for x in xs) for thing, xs in stock.items()}
+    supplies = [inside, shelves]
+    return [
+        {pool: count for pool, count in supply.items() if (pool[0] in old) is late}
+        for late in (False, True)
+        for supply in supplies
+    ]
+
+
+def _of_old(allocation: Allocation, i: int, old: frozenset[int]) -> int:
+    line = allocation.lines[i]
+    wanted = old & {each.id for each in line.replaces}
+    return sum(count for (thing, _), count in allocation.held[i].items() if thing in wanted)
+
+
+def _made_way(
+    kit: KitState,
+    staying: Iterable[Units],
+    put_in: Iterable[PutIn],
+    through: date,
+    allocation: Allocation,
+    old: frozenset[int],
+) -> list[TakeOut]:
+    """Units of what lines have replaced that no line needs any more, now that the new thing goes
+    in: they go back to the shelf, the last expired first, so that the rest is used up."""
+    lines = {row.line.id for row in put_in}
+    free = dict(allocation.free)
+    rows = []
+    for x in sorted(staying, key=lambda x: first_out(x.batch, x.place), reverse=True):
+        home, pool = home_line(kit, x), (x.batch.thing.id, x.place)
+        if x.batch.thing.id not in old or home is None or home.id not in lines:
+            continue
+        count = min(x.count, free.get(pool, 0)) if why_not_counted(x, through) is None else 0
+        if count and x.batch.thing.id != home.thing.id:
+            free[pool] -= count
+            rows.append(TakeOut(x.batch, x.place, count, Swap.REPLACED, x.training))
+    return rows
 
 
 def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_signed: bool) -> Stock:

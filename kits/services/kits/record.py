@@ -10,7 +10,7 @@ from gearroom.core.models import Person
 from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
 from kits.rules.ledger import Kind, Level, look_by, usable_through
 from kits.services.kits.history import Content, Contents, contents
-from kits.services.ledger import known_then, readiness
+from kits.services.ledger import known_then, readiness, swaps
 
 
 @dataclass(frozen=True)
@@ -169,6 +169,8 @@ def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[in
     instead = {
         row.item_id: frozenset(s.instead_id for s in row.item.substitutes.all()) for row in rows
     } | known_then.restore([row.item for row in rows], inside.known_by)
+    for item, replaced in swaps.of_versions([version.pk]).get(version.pk, {}).items():
+        instead[item] = instead.get(item, frozenset()).union(old.id for old in replaced)
     places = (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels))
     on_list = {section.key: section.name for section in sections}
     names = on_list | {x.section_key: x.name for x in places if x.section_key not in on_list}

@@ -16,7 +16,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.ledger import Batch, Kind, ReasonCode, good_through, may_be_put_in, why_not
-from kits.services.ledger import lots, readiness
+from kits.services.ledger import lots, readiness, swaps
 from kits.services.ledger.book import room_place
 from kits.services.text import reason_texts, wording
 
@@ -127,12 +127,14 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     version = kit.list_version
     if not medicines or not version.is_signed_on(today):
         return set()
-    wanted = (
-        ListLine.objects.filter(section__version=version)
-        .filter(Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines))
-        .values_list("item", "item__substitutes__instead")
-    )
-    return medicines & {thing for pair in wanted for thing in pair}
+    lines = ListLine.objects.filter(section__version=version)
+    wanted = lines.filter(
+        Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines)
+    ).values_list("item", "item__substitutes__instead")
+    replaced = swaps.of_versions([version.pk]).get(version.pk, {})
+    carried = lines.filter(item__in=replaced).values_list("item", flat=True)
+    before = {old.id for item in carried for old in replaced[item]}
+    return medicines & {*before, *(thing for pair in wanted for thing in pair)}
 
 
 def sentence(batch: Batch, fault: ReasonCode, kit_name: str = "") -> str:

@@ -42,7 +42,7 @@ from kits.rules.ledger.facts import (
     Verdict,
 )
 from kits.rules.ledger.readiness import EDITION, FitDays, first_expiry, fit_days, judge
-from kits.services.ledger import hazards_covered
+from kits.services.ledger import hazards_covered, swaps
 
 
 def thing_of(item: Item) -> Thing:
@@ -129,6 +129,7 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
     instead = grouped(
         Substitute.objects.filter(item__in=things).values_list("item_id", "instead_id")
     )
+    replaced = swaps.of_versions({row.section.version_id for row in rows})
     lines = grouped(
         (
             row.section.version_id,
@@ -139,10 +140,12 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
                 carry=row.carry,
                 never_below=row.never_below,
                 criticality=Criticality(row.criticality),
-                instead=frozenset(instead[row.item_id]),
+                instead=frozenset((*instead[row.item_id], *(old.id for old in replaces))),
+                replaces=replaces,
             ),
         )
         for row in rows
+        for replaces in (replaced.get(row.section.version_id, {}).get(row.item_id, ()),)
     )
     return {version: tuple(rows) for version, rows in lines.items()}
 

@@ -1,18 +1,20 @@
 """What lists leave out on purpose and is due for another look: until it is edited in a version that
-is published, decided or signed anew, or its day is moved."""
+is published, decided or signed anew, or its day is moved. And changes to several lists, until they
+are reviewed."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from django.conf import settings
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.acts import Actor
-from kits.models import Kit, NotCarried, PackingListVersion
+from gearroom.core.models import Person
+from kits.models import Kit, ListChange, NotCarried, PackingListVersion
 from kits.rules.lists.look_again import is_due
-from kits.services.lists import comparison, not_carried, signatures
+from kits.services.lists import comparison, list_changes, not_carried, signatures
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.lists.packing_lists import left_out
 from kits.services.text import not_carried_texts
@@ -58,6 +60,28 @@ def of_kits(rows: Iterable[DueLines], kits: Iterable[Kit]) -> list[DueLines]:
     return [each for each in rows if each.version.packing_list_id in lists]
 
 
+def changes_due(today: date) -> list[ListChange]:
+    """Changes to several lists that nobody has reviewed since their day."""
+    return [each for each in list_changes.all_changes() if is_due(each.due_on, today, ())]
+
+
+def changes_of_kits(rows: Iterable[ListChange], kits: Iterable[Kit]) -> list[ListChange]:
+    """Those of the changes that lists of some kits (with their versions) have."""
+    lists = {kit.list_version.packing_list_id for kit in kits}
+    return [
+        each
+        for each in rows
+        if lists & {row.version.packing_list_id for row in each.versions.all()}
+    ]
+
+
+def changes_due_to(who: Actor, today: date) -> list[ListChange]:
+    """The changes to review that concern somebody, as in `due_to`."""
+    if who.person is None or not (rows := changes_due(today)):
+        return []
+    return rows if who.could("sign_list") else changes_of_kits(rows, _answered_for(who.person))
+
+
 def due_to(who: Actor, today: date) -> list[DueLines]:
     """What is due that concerns somebody: who signs lists, and who answers or stands in for a kit
     that follows the list."""
@@ -65,8 +89,12 @@ def due_to(who: Actor, today: date) -> list[DueLines]:
         return []
     if who.could("sign_list"):
         return rows
-    answers_for = Q(responsible=who.person) | Q(deputy=who.person)
-    return of_kits(rows, Kit.objects.active().filter(answers_for).select_related("list_version"))
+    return of_kits(rows, _answered_for(who.person))
+
+
+def _answered_for(person: Person) -> QuerySet[Kit]:
+    answers_for = Q(responsible=person) | Q(deputy=person)
+    return Kit.objects.active().filter(answers_for).select_related("list_version")
 
 
 def _due_of(version: PackingListVersion, today: date) -> DueLines:

@@ -35,9 +35,10 @@ from kits.services.stock.stock_levels import Stockroom
 def readers() -> QuerySet[Person]:
     """Everybody whom a weekly email concerns: who answers for a kit, stands in for one, or keeps
     a room's shelves; medical advisers where a list waits for a signature, one ends, or something
-    that a list leaves out is due for another look."""
+    that a list leaves out or a change to several lists is due for another look."""
     today = clock.today(settings.TIME_ZONE)
     to_sign = bool(signatures.waiting() or signatures.ending() or look_again.due(today))
+    to_sign = to_sign or bool(look_again.changes_due(today))
     advisers = signatures.advisers() if to_sign else Person.objects.none()
     return (
         Person.objects.filter(
@@ -100,10 +101,12 @@ def gather(
     _around(weeks, at)
     _notices(weeks, at, rooms)
     advisers = {member.person_id for member in members if member.role == Role.ADVISER.value}
-    due = look_again.due(clock.local_date(at, settings.TIME_ZONE))
+    today = clock.local_date(at, settings.TIME_ZONE)
+    due, changes = look_again.due(today), look_again.changes_due(today)
     for week in weeks.values():
         signs = week.person.pk in advisers
         week.look_again = due if signs else look_again.of_kits(due, week.own)
+        week.changes_due = changes if signs else look_again.changes_of_kits(changes, week.own)
     if advisers:
         waiting, ending = signatures.waiting(), signatures.ending()
         for pk in advisers:

@@ -18,6 +18,7 @@ from kits.services.mail.digest_week import BatchInPlace, Week
 from kits.services.notices import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices
+from kits.services.text import change_texts
 from kits.services.text.days import day, moment
 
 _NAMED = 3
@@ -53,6 +54,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not carried: look again"), tuple(_look_again(week))),
+        Part(_("Changes to kit lists: look again"), tuple(_changes_due(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("Items that may be returned"), tuple(digest_kits.may_come_back(week))),
@@ -137,6 +139,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
         ),
         (week.signatures_end, _("One of your signatures expires soon")),
         (week.look_again, _("Something that is not carried wants another look")),
+        (week.changes_due, _("A change to kit lists wants another look")),
     )
     parts = [_("RECALL waiting for an answer")] if week.recalled else []
     parts += [text for there, text in of_lists if there][:1]
@@ -238,6 +241,14 @@ def _look_again(week: Week) -> Iterator[LetterRow]:
         address = f"/lists/{version.packing_list_id}/{version.number}/#not-carried"
         lines = [look_again.says(line, week.today) for line in due.lines]
         yield LetterRow(_of_list(version), page(address), tuple(lines))
+
+
+def _changes_due(week: Week) -> Iterator[LetterRow]:
+    for change in week.changes_due:
+        lists = dict.fromkeys(row.version.packing_list.name for row in change.versions.all())
+        text = f"{change_texts.what(change)} ({', '.join(lists)})"
+        says = change_texts.review(change, week.today)
+        yield LetterRow(text, page(f"/lists/changes/{change.pk}/"), (says,))
 
 
 def _of_list(version: PackingListVersion) -> str:

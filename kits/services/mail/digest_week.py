@@ -9,6 +9,7 @@ from kits.models import (
     Checkout,
     Clearance,
     Kit,
+    ListChange,
     Lot,
     Notice,
     PackingListVersion,
@@ -59,6 +60,8 @@ class Week:
     signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
     look_again: list[DueLines] = field(default_factory=list)
     """What lists leave out that is due for another look."""
+    changes_due: list[ListChange] = field(default_factory=list)
+    """Changes to several lists that are due for another look."""
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)

@@ -124,8 +124,9 @@ class HeldBatch:
     @property
     def where(self) -> str:
         """SHELVES, KITS or APART."""
-        kind = self.place.kind
-        return {PlaceKind.SHELF: SHELVES, PlaceKind.SECTION: KITS}.get(PlaceKind(kind), APART)
+        return {PlaceKind.SHELF: SHELVES, PlaceKind.SECTION: KITS}.get(
+            PlaceKind(self.place.kind), APART
+        )
 
 
 def held_batches(
@@ -268,8 +269,9 @@ def shelves(room: Room) -> list[ShelfSummary]:
 
 def shelves_of(actor: Actor) -> list[Place]:
     """The shelves in use of all of somebody's rooms, by room, in walking order."""
-    rows = find.places_of(actor).open().shelves()
-    return list(rows.order_by("room__name", "position", "name", "pk"))
+    return list(
+        find.places_of(actor).open().shelves().order_by("room__name", "position", "name", "pk")
+    )
 
 
 def newest_movement(place: Place) -> int:

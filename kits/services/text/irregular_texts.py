@@ -98,6 +98,9 @@ IRREGULAR: dict[str, Promise] = {
         "The kit was taken out with a loose item that was empty or not checked."
     ),
     ReasonCode.LOW_BY_EYE: _lazy("The kit was taken out with an item that was running low."),
+    ReasonCode.REPLACED_INSIDE: _lazy(
+        "The kit was taken out with an item inside that its kit list has replaced."
+    ),
     ReasonCode.EXPIRED_INSIDE: _lazy("The kit was taken out with an out-of-date item inside."),
     ReasonCode.TAKE_OUT: _lazy(
         "The kit was taken out with an item inside that should have been removed first."

@@ -229,6 +229,16 @@ VERDICTS: dict[str, VerdictTexts] = {
     ReasonCode.LOW_BY_EYE: VerdictTexts(
         _lazy("%(thing)s: running low."), _lazy("low on %(thing)s")
     ),
+    ReasonCode.REPLACED_INSIDE: VerdictTexts(
+        lambda f: (
+            _(
+                "%(thing)s: still has %(old)s in its place, which was to be replaced by %(day)s. "
+                "Replace it the next time the kit is open."
+            )
+            % {"thing": f["thing"], "old": f["old"], "day": day(f["until"])}
+        ),
+        _lazy("still has %(old)s"),
+    ),
     ReasonCode.TAKE_OUT: VerdictTexts(_take_out, _inside),
     ReasonCode.EXPIRED_INSIDE: VerdictTexts(_expired_inside, _inside),
     ReasonCode.DATE_NOT_KNOWN: VerdictTexts(

@@ -66,8 +66,9 @@ def batch(thing: str, number: str) -> str:
 
 def moment(value: datetime, zone: str) -> str:
     """An instant in words, by the clock of a room: 30 November, 17:30."""
-    form = pgettext("date format", "j F, H:i")
-    return formats.date_format(value.astimezone(ZoneInfo(zone)), form)
+    return formats.date_format(
+        value.astimezone(ZoneInfo(zone)), pgettext("date format", "j F, H:i")
+    )
 
 
 def disposal(way: str) -> str:

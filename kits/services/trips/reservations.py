@@ -212,8 +212,9 @@ def _release(book: Book, kit: Kit, reservation: Reservation) -> None:
 def _take_over(book: Book, kit: Kit, from_: Reservation) -> ReservedKit:
     """Reserve a kit for the trip and the person of another's reservation, which was released."""
     entry = _promise(book, kit, from_.trip, from_.person)
-    made = Reservation.objects.create(kit=kit, trip=from_.trip, person=from_.person, made=entry)
-    return _reserved_kit(made, entry)
+    return _reserved_kit(
+        Reservation.objects.create(kit=kit, trip=from_.trip, person=from_.person, made=entry), entry
+    )
 
 
 def _reserved_kit(reservation: Reservation, entry: Entry | None) -> ReservedKit:

@@ -55,6 +55,9 @@ class Expiry:
     def band(self) -> Sentence | str:
         """The month first and large, to be read from across the store; empty for no date."""
         if self.last_day:
-            month = _MONTHS[self.last_day.month - 1]
-            return say("%(month)s %(year)d", month=month, year=self.last_day.year)
+            return say(
+                "%(month)s %(year)d",
+                month=_MONTHS[self.last_day.month - 1],
+                year=self.last_day.year,
+            )
         return say("NO DATE?") if self.needed else ""

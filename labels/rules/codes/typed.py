@@ -145,10 +145,9 @@ def _mistyped(text: str) -> str | None:
 
 def _foreign(text: str) -> tuple[TextKind, Sentence] | None:
     if link := _LINK.match(text):
-        sentence = say(
+        return TextKind.LINK, say(
             "This is a web link to %(host)s, not one of our labels.", host=link["host"][:60]
         )
-        return TextKind.LINK, sentence
     if text[:5].upper() == "WIFI:":
         return TextKind.WIFI, say(
             "This code is for joining a wireless network; it is not one of our labels."

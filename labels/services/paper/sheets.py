@@ -53,8 +53,11 @@ def sheet(ref: str) -> StoredSheet:
 
 
 def _stored(row: SheetLayout) -> StoredSheet:
-    offset = Offset(float(row.offset_x_mm), float(row.offset_y_mm))
-    return StoredSheet(_measured(row.name, row.layout), offset, own=True)
+    return StoredSheet(
+        _measured(row.name, row.layout),
+        Offset(float(row.offset_x_mm), float(row.offset_y_mm)),
+        own=True,
+    )
 
 
 def _measured(name: str, measures: dict[str, Any]) -> Sheet:
@@ -71,8 +74,10 @@ def add_sheet(
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
     act.actor.require("print_labels")
-    sentence = _("There is already a sheet called “%(sheet)s”. Choose another name.")
-    taken = Refused("name-taken", sentence % {"sheet": name})
+    taken = Refused(
+        "name-taken",
+        _("There is already a sheet called “%(sheet)s”. Choose another name.") % {"sheet": name},
+    )
     if name in SHEETS:
         raise taken
     touching = {"pitch_x_mm": measures["cell_width_mm"], "pitch_y_mm": measures["cell_height_mm"]}

@@ -143,8 +143,10 @@ def take_out(
     elif taken.verdict.word is Word.NOT_SET_UP:
         sentence.append(f"{verdict_texts.verdict(taken.verdict)}.")
     elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
-        named = _("Cleared by %(name)s, who has been asked to confirm this.")
-        sentence.append(named % {"name": ask.cleared_by.name})
+        sentence.append(
+            _("Cleared by %(name)s, who has been asked to confirm this.")
+            % {"name": ask.cleared_by.name}
+        )
     elif taken.verdict.worst >= Weight.SHORT:
         sentence.append(reason_texts.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
@@ -241,8 +243,10 @@ def _remarks(back: custody.CheckIn) -> list[str]:
     remarks = [irregular_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
-        used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
-        remarks.append(_("Used: %(used)s.") % {"used": used})
+        remarks.append(
+            _("Used: %(used)s.")
+            % {"used": ", ".join(f"{line.units} × {line.item.name}" for line in lines)}
+        )
     if unrecorded := sum(line.found for line in lines):
         remarks.append(
             _("%(found)d of these were not on record in the kit: recorded as found and used.")

@@ -166,8 +166,9 @@ def _from_another(act: Act, problem: Problem, out: Callable[..., NextStep]) -> l
     steps = []
     if facts["swap"]:
         whom = facts["guide_name"] or facts["trip_name"]
-        sentence = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
-        steps.append(out(sentence, swap=True))
+        steps.append(
+            out(_("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}, swap=True)
+        )
     if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
         steps.append(out(_("Take it anyway and give a reason"), "take_reason"))
     return steps

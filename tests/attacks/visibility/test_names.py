@@ -115,6 +115,7 @@ def test_every_column_that_could_hold_a_name_is_decided() -> None:
         "kits_receipt": {"currency"},
         "kits_sealfact": {"number"},
         "kits_statedrate": {"study"},
+        "kits_listchangesource": {"study"},
         "kits_itemfact": {"said"},
         "labels_scan": {"intent", "symbology", "picture_sha256", "rung", "means", "outcome"},
     }

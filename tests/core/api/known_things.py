@@ -6,9 +6,12 @@ from typing import Any
 
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
-from kits.models import Clearance, Notice, RecallScope
+from kits.models import Clearance, Notice, RecallScope, What
+from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody, use
 from kits.services.labelling import labelling
+from kits.services.lists import list_changes
+from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.recalls import recalls
 from kits.services.stock import catalogue
 from kits.services.trips import reservations
@@ -20,8 +23,9 @@ from tests.present import present
 
 @dataclass
 class Known:
-    """`paths` holds the parameters of a path by its first word; `numbers` and `texts` what an
-    integer or a text of that name may say, in a query or anywhere in a body."""
+    """`paths` holds the parameters of a path by its first word, or that it is of changes;
+    `numbers` and `texts` what an integer or a text of that name may say, in a query or anywhere in
+    a body."""
 
     authorization: str
     paths: dict[str, dict[str, Any]]
@@ -31,7 +35,9 @@ class Known:
 
     def name_in(self, case: Any) -> None:
         """Let a made-up request name what is there."""
-        word = case.path.removeprefix("/api/v1/").partition("/")[0]
+        word, _, rest = case.path.removeprefix("/api/v1/").partition("/")
+        if rest.startswith("changes/"):
+            word = "changes"
         for name in case.path_parameters or ():
             case.path_parameters[name] = self.paths.get(word, {}).get(
                 name, case.path_parameters[name]
@@ -86,6 +92,19 @@ def _made() -> Known:
         cleared_by=admin.person,
     )
     recall = recalls.start(by, item=w.dressing, scope=RecallScope.NUMBER, number="D2")
+    caves = make.kit_list("Caves", {"main": [(w.dressing, 4, 2, Criticality.ROUTINE)]})
+    change = list_changes.make(
+        by,
+        ChangeDraft(
+            What.AMOUNT,
+            w.dressing,
+            "They ran out.",
+            make.days(90),
+            [caves.packing_list],
+            [SourceDraft(True, "They ran out twice.", "Our records")],
+            amount=Amount(6),
+        ),
+    )
     turn_on([admin.person.pk])
     advice = three(admin.person)
     lot, shelf = w.lots["d1"], w.shelf
@@ -103,6 +122,7 @@ def _made() -> Known:
             "labels": {"code": tag.code},
             "lots": {"id": w.lots["gauge"].pk},
             "packing-lists": version,
+            "changes": {"id": change.pk},
             "people": {"id": w.guide.pk},
             "places": {"id": shelf.pk},
             "recalls": {"id": recall.pk},
@@ -113,6 +133,7 @@ def _made() -> Known:
         },
         numbers={
             "item": w.dressing.pk, "instead": w.shears.pk, "packing_list": version["id"],
+            "lists": version["id"],
             "version": 1, "responsible": w.instructor.pk, "deputy": w.keeper.pk,
             "leader": w.guide.pk, "person": w.guide.pk, "into": w.keeper.pk, "lot": lot.pk,
             "place": shelf.pk, "units": 2, "line": present(line).pk,

@@ -274,7 +274,7 @@ def test_asking_what_would_change_takes_no_more_queries_for_more_kits(
     version = next_version(w, SectionDraft("Main", [LineDraft(w.dressing, 20)], "main"))
     for number in range(8):
         make.kit(f"MORE-{number}", w.version, w.store)
-    with django_assert_max_num_queries(21):
+    with django_assert_max_num_queries(22):
         assert len(comparison.effect(make.actor(w.keeper), version).kits) == 10
 
 

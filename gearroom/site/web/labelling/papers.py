@@ -124,8 +124,11 @@ def lid_card(request: HttpRequest, kit: str) -> HttpResponse:
 @read_page("print_labels")
 def sign_out_sheet(request: HttpRequest, room: str) -> HttpResponse:
     """The paper sheet to sign kits out on when phones are dead."""
-    of = find.room(actor(request), room)
-    return _paper(request, "sign-out-sheet.pdf", partial(paper.sign_out_sheet, of))
+    return _paper(
+        request,
+        "sign-out-sheet.pdf",
+        partial(paper.sign_out_sheet, find.room(actor(request), room)),
+    )
 
 
 def _paper(request: HttpRequest, name: str, draw: Callable[..., bytes]) -> HttpResponse:

@@ -70,8 +70,9 @@ def choose(request: HttpRequest) -> HttpResponse:
 
     def perform(act: Act) -> dict[str, Any]:
         if kind != "blanks":
-            chosen = targets(act.actor, kind, room, request.POST.getlist("on"))
-            made = labelling.labels_for(act, chosen, room)
+            made = labelling.labels_for(
+                act, targets(act.actor, kind, room, request.POST.getlist("on")), room
+            )
         elif room is None:
             raise Invalid(_("Choose the gear room that the blank labels are for."))
         else:
@@ -320,8 +321,9 @@ def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     (row,) = paper.labels_of_codes(actor(request), [of.code])
     key = _SHEETS["people"] if row.kind == LabelKind.PERSON else sheets.PICTURE_SHEET
     on, marked = sheets.sheet(key).sheet, not settings.PUBLIC_URL
-    png = paper.picture(row, form="png", dpi=203, on=on, preview=marked)
-    return HttpResponse(png, content_type="image/png")
+    return HttpResponse(
+        paper.picture(row, form="png", dpi=203, on=on, preview=marked), content_type="image/png"
+    )
 
 
 class CancelForm(PageForm):

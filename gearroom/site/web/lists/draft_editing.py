@@ -125,8 +125,9 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
     if item:
         lines.append(_line(sent, find.item(item), "new"))
     _move_up(lines, sent.get("raise", ""))
-    name = read_field(ShortText(80), sent, "name")
-    put = SectionDraft(name, lines, key, outside="outside" in sent)
+    put = SectionDraft(
+        read_field(ShortText(80), sent, "name"), lines, key, outside="outside" in sent
+    )
     draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
     return Done(_("%(name)s has been saved.") % {"name": put.name})
 

@@ -2,11 +2,10 @@
 packed, and what is not carried."""
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.site.web.lists import not_carried
 from gearroom.site.web.lists.packing_lists import state_of
-from gearroom.site.web.page import actor, page, show, today_here, words
+from gearroom.site.web.page import actor, read_page, show, today_here, words
 from kits.services.kits import holds
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
@@ -14,8 +13,7 @@ from kits.services.planning import vocabulary
 from kits.services.text.planning_texts import CAUTION
 
 
-@require_safe
-@page()
+@read_page()
 def handout(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """One version, to print and hand out."""
     today, of = today_here(request), packing_lists.version_of(id, number)

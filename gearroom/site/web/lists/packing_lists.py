@@ -55,8 +55,11 @@ class VersionState(StrEnum):
     @property
     def mark(self) -> str:
         """How a page marks it."""
-        marks = {VersionState.DRAFT: "short", VersionState.SIGNED: "ok", VersionState.REPLACED: ""}
-        return marks.get(self, "stop")
+        return {
+            VersionState.DRAFT: "short",
+            VersionState.SIGNED: "ok",
+            VersionState.REPLACED: "",
+        }.get(self, "stop")
 
 
 def state_of(
@@ -103,8 +106,9 @@ class ListForm(PageForm):
 
 def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     today, who = today_here(request), actor(request)
-    counted = _kits_in_use(who).values_list("list_version").annotate(Count("pk"))
-    followers: dict[int, int] = dict(counted.order_by())
+    followers: dict[int, int] = dict(
+        _kits_in_use(who).values_list("list_version").annotate(Count("pk")).order_by()
+    )
     return show(
         request,
         "site/lists/lists.html",
@@ -218,8 +222,9 @@ def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 @form_view("edit_list", "list-version", refused=version)
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
-    anyway = bool(request.POST.get("anyway"))
-    publishing.publish(act, packing_lists.version_of(id, number), anyway=anyway)
+    publishing.publish(
+        act, packing_lists.version_of(id, number), anyway=bool(request.POST.get("anyway"))
+    )
     return Done(
         _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
         % {"number": number}

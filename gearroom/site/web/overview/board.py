@@ -10,6 +10,7 @@ from gearroom.site.web.page import actor, here, no_room, read_page, remedies, sh
 from kits.services.lists import look_again, signatures
 from kits.services.overview import board as kits_board
 from kits.services.overview.kits_overview import elsewhere, mine
+from kits.services.text import change_texts
 from kits.services.trips import due_times
 from kits.services.trips.trip_readiness import JudgedTrip
 
@@ -79,6 +80,10 @@ def _facts(who: Actor, room: Room) -> dict[str, Any]:
         "to_sign": signatures.waiting() if who.could("sign_list") else (),
         "look_again": [
             _look_again(each, content) for each in look_again.due_to(who, content.today)
+        ],
+        "changes_due": [
+            (each, change_texts.what(each), change_texts.review(each, content.today))
+            for each in look_again.changes_due_to(who, content.today)
         ],
         "low": [row.item.name for row in content.low[:_LOW_NAMED]],
         "more_low": max(0, len(content.low) - _LOW_NAMED),

@@ -64,8 +64,11 @@ class Step:
 def first_day(request: HttpRequest) -> HttpResponse:
     """How far the room has come, and the next step."""
     if (room := here(request)) is None:
-        url = reverse("rooms") if actor(request).may("edit_room") else ""
-        return show(request, "site/overview/first_day/no_room.html", url=url)
+        return show(
+            request,
+            "site/overview/first_day/no_room.html",
+            url=reverse("rooms") if actor(request).may("edit_room") else "",
+        )
     steps = _steps_of_day(room)
     return show(
         request,

@@ -340,8 +340,9 @@ def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> H
 
 def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
     """The page of whoever belongs to no gear room yet."""
-    may_begin = actor(request).may("edit_room")
-    return show(request, "site/page/no_room.html", may_begin=may_begin, **facts)
+    return show(
+        request, "site/page/no_room.html", may_begin=actor(request).may("edit_room"), **facts
+    )
 
 
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:

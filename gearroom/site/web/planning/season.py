@@ -1,17 +1,15 @@
 """A season on one page, for whoever pays, to read and to print."""
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.site.web.labelling.papers import as_pdf
-from gearroom.site.web.page.shell import actor, page, show
+from gearroom.site.web.page.shell import actor, read_page, show
 from kits.services.planning import season_page as service, season_text
 from kits.services.text.planning_texts import CAUTION
 from labels.services.paper import calendars
 
 
-@require_safe
-@page()
+@read_page()
 def season(request: HttpRequest) -> HttpResponse:
     """The page of a season; with `?print=1` as PDF."""
     of = service.season_page(actor(request), request.GET.get("season", ""))

@@ -51,8 +51,11 @@ def bind_label(request: HttpRequest, code: str) -> HttpResponse:
     if request.method != "POST":
         return _page(request, blank)
     try:
-        to = reverse("one-label", args=[label_codes.shown(blank.code)])
-        return acted(request, lambda act: _bind(act, request, blank), to=to)
+        return acted(
+            request,
+            lambda act: _bind(act, request, blank),
+            to=reverse("one-label", args=[label_codes.shown(blank.code)]),
+        )
     except Problem as problem:
         return _page(request, blank, problem)
 

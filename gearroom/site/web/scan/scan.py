@@ -299,8 +299,11 @@ def undo(request: HttpRequest, entry: int) -> HttpResponse:
     who, together = actor(request), "sure" in request.POST
     if request.method == "POST" and (together or reversal.is_own_last(who, entry)):
         try:
-            to = back_to(request, reverse("board"))
-            return acted(request, lambda act: _undo(act, entry, request.POST), to=to)
+            return acted(
+                request,
+                lambda act: _undo(act, entry, request.POST),
+                to=back_to(request, reverse("board")),
+            )
         except Problem as refused:
             if not refused.facts.get("together"):
                 raise
@@ -338,8 +341,9 @@ def _wrong_kit_page(
 @form_view("take_back", page_of=_wrong_kit_page)
 def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
     """Which kit it really was: the act moves to that one."""
-    kit = find.kit(act.actor, request.POST.get("kit", "").strip())
-    done = wrong_kit.correct_kit(act, entry, kit)
+    done = wrong_kit.correct_kit(
+        act, entry, find.kit(act.actor, request.POST.get("kit", "").strip())
+    )
     to, facts = back_to(request, reverse("scan")), {"kit": done.kit.name, "wrong": done.wrong.name}
     if done.entry is None:
         sentence = _(

@@ -132,8 +132,10 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
 
 
 def _by_item(request: HttpRequest, place: Place) -> list[views.HeldBatch]:
-    rows = views.held_batches(actor(request), place=place)
-    return sorted(rows, key=lambda row: (row.lot.item.name.casefold(), row.lot.pk))
+    return sorted(
+        views.held_batches(actor(request), place=place),
+        key=lambda row: (row.lot.item.name.casefold(), row.lot.pk),
+    )
 
 
 @dataclass(frozen=True)

@@ -115,6 +115,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         picture=_picture(today_here(request), rows, by_kind=False) if rows else None,
         may_receive=who.may("receive"),
         may_edit=who.may("edit_item"),
+        may_change_lists=who.may("edit_list"),
         way=DISPOSALS[of.disposal],
         movements=views.movements(who, of) if who.may("read_history") else None,
     )

@@ -2,10 +2,9 @@
 print."""
 
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 
 from gearroom.site.web.labelling.papers import as_pdf
-from gearroom.site.web.page import actor, page, show
+from gearroom.site.web.page import actor, read_page, show
 from kits.services.lookup import find
 from kits.services.stock import wall_calendar as service
 from kits.services.text import calendar_texts as texts
@@ -15,8 +14,7 @@ from labels.services.paper import calendars
 _NAMES = {"a3": "A3", "a4": "A4", "letter": "Letter"}
 
 
-@require_safe
-@page()
+@read_page()
 def wall_calendar(request: HttpRequest, room: str) -> HttpResponse:
     """The calendar on a page; with `?paper=` as PDF on that paper."""
     who = actor(request)

@@ -210,8 +210,12 @@ def release(act: Act, request: HttpRequest, trip: int) -> Done:
 
 # ------------------------------------------------------------------------------------- by hand
 def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    empty = {"people": "8", "room": getattr(here(request), "slug", "")}
-    return _form_page(request, None, request.POST or empty, problem)
+    return _form_page(
+        request,
+        None,
+        request.POST or {"people": "8", "room": getattr(here(request), "slug", "")},
+        problem,
+    )
 
 
 @form_view("edit_trip", page_of=_add_page)

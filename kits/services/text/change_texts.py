@@ -1,0 +1,96 @@
+"""What is said of a change made to several kit lists: what it does, and how far it is."""
+
+from datetime import date
+
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
+
+from kits.models import ListChange, What
+from kits.rules.ledger.facts import Criticality
+from kits.rules.planning.studies import STUDIES
+from kits.services.text import wording
+
+WHAT = {
+    What.SWAP: _lazy("Put another item in its place"),
+    What.ADD: _lazy("Add it"),
+    What.REMOVE: _lazy("Leave it out"),
+    What.AMOUNT: _lazy("Carry another number of it"),
+}
+PRIORITIES = {
+    Criticality.ROUTINE: _lazy("routine"),
+    Criticality.IMPORTANT: _lazy("important"),
+    Criticality.MUST_HAVE: _lazy("must-have"),
+}
+
+
+def what(change: ListChange) -> str:
+    """What a change does, in a line."""
+    facts = {
+        "item": change.item.name,
+        "new": change.instead.name if change.instead else "",
+        "carry": change.carry,
+        "least": change.never_below,
+        "priority": str(PRIORITIES.get(Criticality(change.criticality), ""))
+        if change.criticality
+        else "",
+    }
+    texts = {
+        What.SWAP: _("%(new)s in place of %(item)s"),
+        What.ADD: _("Add %(item)s: carry %(carry)s, at least %(least)s, %(priority)s"),
+        What.REMOVE: _("Leave out %(item)s"),
+        What.AMOUNT: _("%(item)s: carry %(carry)s, at least %(least)s, %(priority)s"),
+    }
+    return texts[What(change.what)] % facts
+
+
+def how_far(change: ListChange, done: int, of: int) -> str:
+    """How many of the kits that it concerns have it, and by which day all do."""
+    if not of:
+        return _("No kit in your gear rooms uses these lists.")
+    text = ngettext("%(done)d of %(n)d kit has it", "%(done)d of %(n)d kits have it", of) % {
+        "done": done,
+        "n": of,
+    }
+    if change.by_day is None or change.withdrawn:
+        return f"{text}."
+    return _("%(how_far)s; all by %(day)s.") % {"how_far": text, "day": wording.day(change.by_day)}
+
+
+STANDS = {
+    "done": _lazy("has it"),
+    "still-old": _lazy("still has %(item)s"),
+    "lacks-new": _lazy("has too little of %(new)s"),
+    "other-version": _lazy("uses an earlier version of its list"),
+}
+
+
+def stand(change: ListChange, stand: str) -> str:
+    """How a kit stands to a change."""
+    facts = {"item": change.item.name, "new": (change.instead or change.item).name}
+    return str(STANDS[stand]) % facts
+
+
+def review(change: ListChange, today: date) -> str:
+    """When to look at a change again: it is due, or will be, or was withdrawn."""
+    on = change.due_on
+    if on is None:
+        return _("Withdrawn.")
+    if on == today:
+        return _("Look at it again today.")
+    facts = {"day": wording.day(on)}
+    if on < today:
+        return _("It was to be looked at again on %(day)s.") % facts
+    return _("Look at it again on %(day)s.") % facts
+
+
+def read_in(source_read_in: str, study: str) -> str:
+    """Where a source was read: in words, a published study, or both."""
+    known = next((each for each in STUDIES if each.key == study), None)
+    published = f"{known.authors}, {known.published}, {known.year}" if known else ""
+    return "; ".join(filter(None, (source_read_in, published)))
+
+
+USED_UP_FIRST = _lazy(
+    "No kit is opened for this. What is inside counts until it is used up; the new item goes in "
+    "when a kit is open for another reason. After the day, a kit that still has the old item is "
+    "low and is named here and in the weekly email."
+)
