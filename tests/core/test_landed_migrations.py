@@ -57,6 +57,12 @@ FROZEN = {
     "kits/migrations/0008_room_for_references.py": (
         "a75c5cf1492ceb0731d9b5dbfe3cff8fcf00c3195416ee7d8531507647dddce8"
     ),
+    "kits/migrations/0009_notification_preferences.py": (
+        "40e811c5b0d43ec67e4d5ba3b44ee088539dfe87d1dd1edce0dd2b04340d9f24"
+    ),
+    "kits/migrations/0010_planning.py": (
+        "ce8f4fd402825a7a59e61aa28e3372e317e6ea474e8a161c69ea675bf53ae062"
+    ),
     "labels/migrations/0001_initial.py": (
         "8710f1e69adb32bf16349ef4d2c8c57990a5b51ff390e8b8fc3939136f09f87a"
     ),
@@ -70,6 +76,9 @@ TAKEN = {
     "gearroom.core.clock.now": ("477c8f1c93cedbb5b03d798ccd6a92025737b48be6cdbc5989f22df03ce28513"),
     "gearroom.core.models.people.valid_time_zone": (
         "aa24fd10fb554f59b02390fdb7303399806f5ce7495042e1a53a2c876f965692"
+    ),
+    "kits.rules.planning.vocabulary": (
+        "1b5fde9ffafb0bdd10e8850c9466676f2a651f2aae5f7a31555c639492837756"
     ),
 }
 """The SHA-256 of the source of everything of ours that landed migrations take from elsewhere."""

@@ -217,13 +217,13 @@ def _chosen(
     want: Wanted, group: Group, present: Mapping[int, Present]
 ) -> list[tuple[Choice, float]]:
     """The items for a need, with the participant-days of whom they are for: one that somebody is
-    trained for before others, then one of the present list, then the best; another for children
-    where there is one."""
+    trained for before others, then what matters most on the present list, then the best; another
+    for children where there is one."""
     order = sorted(
         want.choices,
         key=lambda each: (
             _untrained(want, each),
-            each.item not in present,
+            -_place(present.get(each.item)),
             not each.best,
             each.item,
         ),
@@ -237,6 +237,11 @@ def _chosen(
         return [(one, group.participant_days)]
     days = group.participant_days * group.children / group.people
     return [(for_adults, group.participant_days - days), (for_children, days)]
+
+
+def _place(line: Present | None) -> int:
+    """How much a line of the present list matters, counted from 1; 0 where there is none."""
+    return 0 if line is None else 1 + ORDER.index(line.priority)
 
 
 def _why(

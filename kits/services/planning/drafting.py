@@ -299,6 +299,8 @@ def _line(
     says = [says for need, why in line.needs.items() for says in _why(need, why, facts)]
     if present and not says:
         says = [present.reason or draft_texts.kept(facts.profile.like)]
+    elif present and present.reason and set(line.needs.values()) <= {Why.MUST_HAVE, Why.KEPT}:
+        says = [present.reason]
     return DraftedLine(
         items[line.item],
         [facts.rates[need] for need in line.needs],

@@ -55,7 +55,7 @@ def must_have(need: str, *, life: bool) -> str:
     facts = {"need": _name(need)}
     if life:
         return _("%(need)s: somebody’s life can depend on it.") % facts
-    return _("%(need)s: the list says that it must be there.") % facts
+    return _("%(need)s: a must-have of the list.") % facts
 
 
 def likely(need: str, chance: float, uses: float, days: float) -> str:

@@ -252,3 +252,16 @@ def test_what_nothing_is_known_of_stands_apart_until_somebody_decides(w: World) 
         act(w.keeper), like, replace(drafts.draft_of(like), not_carried=[line])
     )
     assert spine not in propose(replace(DAY, like=like)).undecided
+
+
+def test_of_two_items_for_a_need_the_must_have_stays_and_with_its_own_reason(w: World) -> None:
+    ItemNeed.objects.create(item=w.shears, need=need("small-wound"), best=True)
+    lines = [
+        LineDraft(w.shears, 3, 0, Criticality.IMPORTANT),
+        LineDraft(w.dressing, 5, 2, Criticality.MUST_HAVE, "It stops a bleed."),
+    ]
+    draft = Draft(8, 1, sections=[SectionDraft("Main", lines)])
+    like = drafts.make_list(act(w.keeper), name="Like", draft=draft)
+    found = {line.item: line for line in propose(replace(DAY, like=like)).lines}
+    assert (found[w.shears].quantity, found[w.dressing].quantity) == (3, 5)
+    assert found[w.dressing].reason == "It stops a bleed."
