@@ -6,7 +6,7 @@ the first of everything has the number 1; what has no such number stands in brac
 puts it in.
 """
 
-from kits.models import Checkout, Place, What, WithheldKind
+from kits.models import Checkout, ListChange, Place, What, WithheldKind
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import drafts, list_changes
@@ -159,14 +159,14 @@ def address(path: str) -> str:
     )
 
 
-def change_lists(world: make.World) -> None:
+def change_lists(world: make.World) -> ListChange:
     """Other dressings on the list, by a source for it and one against it."""
     sources = [
         SourceDraft(True, "They stick less.", "Adviser"),
         SourceDraft(False, "They soak up less.", "Trial pack", dated=make.days(-40)),
     ]
     other = make.item("Non-stick dressing 10 × 12", sterile=True)
-    list_changes.make(
+    return list_changes.make(
         make.act(world.keeper),
         ChangeDraft(
             What.SWAP,

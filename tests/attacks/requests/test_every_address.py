@@ -20,6 +20,7 @@ from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import browser
+from tests.site.every_page import change_lists
 
 pytestmark = [
     pytest.mark.django_db,
@@ -67,6 +68,7 @@ def hut() -> make.World:
         "reference": "T-77", "number": kept.photos.get().pk, "signed_in": 1,
         "entries": out.entry.pk, "clearances": 1, "items": w.dressing.pk, "lots": lot.pk,
         "notices": notice.pk, "packing-lists": w.version.packing_list_id, "lists": 1,
+        "changes": change_lists(w).pk,
         "people": w.stranger.pk, "places": shelf.pk, "recalls": recall.pk,
         "reservations": promise.pk, "tokens": token.pk, "before": 1,
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
