@@ -77,6 +77,9 @@ TAKEN = {
     "gearroom.core.models.people.valid_time_zone": (
         "aa24fd10fb554f59b02390fdb7303399806f5ce7495042e1a53a2c876f965692"
     ),
+    "kits.rules.planning.vocabulary": (
+        "1b5fde9ffafb0bdd10e8850c9466676f2a651f2aae5f7a31555c639492837756"
+    ),
 }
 """The SHA-256 of the source of everything of ours that landed migrations take from elsewhere."""
 

@@ -16,6 +16,7 @@ from tests.e2e.pages import AXE, chromium, give_password, sign_in
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
 from tests.program import Server
+from tests.site.every_page import change_lists
 
 pytestmark = [
     pytest.mark.server,
@@ -47,6 +48,9 @@ PAGES = (
     "/lists/draft/?draft=1&people=1&children=6&days=3",
     "/lists/paste/",
     "/lists/1/1/copy/",
+    "/lists/changes/",
+    "/lists/changes/1/",
+    "/lists/changes/new/?thing=Shears&what=swap",
 )
 _RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 _AXE = """(runOnly) => axe.run(document, {runOnly, resultTypes: ['violations']}).then((told) =>
@@ -90,6 +94,7 @@ def school() -> make.World:
     )
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=3, never_below=1)
+    change_lists(world)
     return world
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gearroom.core.acts import Actor
-from kits.models import Kit, ListChange
+from kits.models import Kit, ListChange, What
 from kits.rules.ledger.facts import KitState
 from kits.rules.ledger.kit_contents import has_new, old_stock
 from kits.services.ledger import readiness
@@ -79,7 +79,15 @@ def progress(who: Actor, changes: Sequence[ListChange]) -> dict[int, list[KitPro
 def _stand(change: ListChange, kit: Kit, state: KitState, number: int) -> Stand:
     if kit.list_version.number < number:
         return Stand.OTHER_VERSION
-    lines = [line for line in state.lines if any(old.id == change.item_id for old in line.replaces)]
-    if any(each.line in lines and each.old.id == change.item_id for each in old_stock(state)):
+    item = change.item_id
+    if change.what == What.REMOVE:
+        inside = any(x.batch.thing.id == item and x.count for x in state.units)
+        return Stand.STILL_OLD if inside else Stand.DONE
+    if any(each.old.id == item for each in old_stock(state)):
         return Stand.STILL_OLD
+    lines = [
+        line
+        for line in state.lines
+        if line.thing.id == item or any(old.id == item for old in line.replaces)
+    ]
     return Stand.DONE if all(has_new(state, line) for line in lines) else Stand.LACKS_NEW

@@ -46,7 +46,7 @@ def how_far(change: ListChange, done: int, of: int) -> str:
     """How many of the kits that it concerns have it, and by which day all do."""
     if not of:
         return _("No kit in your gear rooms uses these lists.")
-    text = ngettext("%(done)d of %(n)d kit has it", "%(done)d of %(n)d kits have it", of) % {
+    text = ngettext("%(done)d of %(n)d kit is done", "%(done)d of %(n)d kits are done", of) % {
         "done": done,
         "n": of,
     }
@@ -56,7 +56,7 @@ def how_far(change: ListChange, done: int, of: int) -> str:
 
 
 STANDS = {
-    "done": _lazy("has it"),
+    "done": _lazy("done"),
     "still-old": _lazy("still has %(item)s"),
     "lacks-new": _lazy("has too little of %(new)s"),
     "other-version": _lazy("uses an earlier version of its list"),

@@ -184,6 +184,19 @@ def test_loose_for_loose_counts_by_the_level_on_record(w: World) -> None:
     assert word(w.day_01) is Word.READY
 
 
+def test_a_kit_has_a_change_once_it_holds_what_its_list_then_says(w: World, new: Item) -> None:
+    plain = replace(swap(w, new), instead=None, by_day=None)
+    more = replace(plain, what=What.AMOUNT, amount=Amount(9, 5))
+    in_force(w, change := list_changes.make(make.act(w.keeper), more))
+    assert stand(w, change, w.day_01) is Stand.LACKS_NEW
+    sorting.restock(make.act(w.keeper), w.day_01)
+    assert stand(w, change, w.day_01) is Stand.DONE
+    gone = replace(plain, what=What.REMOVE, item=w.shears)
+    in_force(w, change := list_changes.make(make.act(w.keeper), gone))
+    assert stand(w, change, w.day_01) is Stand.STILL_OLD
+    assert stand(w, change, w.day_02) is Stand.DONE
+
+
 def test_add_another_amount_and_leaving_out(w: World, new: Item) -> None:
     plain = replace(swap(w, new), instead=None, by_day=None)
     amount = Amount(9, 5, Criticality.MUST_HAVE)

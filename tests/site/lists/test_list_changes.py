@@ -66,7 +66,7 @@ def test_both_sides_stand_beside_each_other_with_each_kit(w: World) -> None:
         "Gentile DA and others",
         "It soaks up less.",
         "Stated by the adviser",
-        "0 of 2 kits have it; all by",
+        "0 of 2 kits are done; all by",
         "uses an earlier version of its list",
     ):
         assert text in says
