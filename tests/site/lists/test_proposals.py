@@ -204,7 +204,7 @@ def test_pasted_lines_are_shown_with_their_items_and_made_a_list(world: make.Wor
     made = PackingListVersion.objects.get(packing_list__name="Pasted")
     assert answer.headers["Location"] == f"/lists/{made.packing_list_id}/1/edit/"
     assert carried(made) == {"Wound dressing 10 × 12": 5, "Shears": 1}
-    assert "1 line was left out." in text_of(client.get(answer.headers["Location"]))
+    assert "Left out: Head torch." in text_of(client.get(answer.headers["Location"]))
 
 
 def test_a_line_without_an_item_is_chosen_by_hand(world: make.World) -> None:

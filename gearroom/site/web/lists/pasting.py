@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.utils.translation import gettext as _, gettext_lazy, ngettext
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.lists.packing_lists import address
@@ -102,12 +102,8 @@ def _make(act: Act, sent: QueryDict) -> Done:
     rows = _rows(sent)
     said = Changes({}, _more(rows, sent), _("Contents"))
     made = _next(act, sent, said) if sent["make"] == "next" else _new(act, sent, said)
-    without = sum(not row.item and not row.other for row in rows)
-    left = (
-        ngettext("%(n)d line was left out.", "%(n)d lines were left out.", without) % {"n": without}
-        if without
-        else ""
-    )
+    left_out = [row.of.line.text for row in rows if not row.item and not row.other.strip()]
+    left = _("Left out: %(lines)s.") % {"lines": "; ".join(left_out)} if left_out else ""
     return Done(f"{draft_texts.made(made)} {left}".strip(), to=address("list-edit", made))
 
 
