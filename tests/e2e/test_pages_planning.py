@@ -9,7 +9,7 @@ import pytest
 from kits.models import Activity, ItemNeed, Need, NotCarried, WhyNotCarried
 from kits.services.custody.use import UseLine
 from kits.services.lists import drafts
-from kits.services.planning import priors
+from kits.services.planning.records import priors
 from kits.services.restocking import sorting
 from kits.services.stock import receiving
 from tests.e2e.pages import AXE, chromium, give_password, sign_in

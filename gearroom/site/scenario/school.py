@@ -31,7 +31,8 @@ from kits.services.lists import drafts, list_changes, publishing, signatures
 from kits.services.lists.drafts import Draft, LineDraft
 from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.planning import priors, vocabulary
+from kits.services.planning import vocabulary
+from kits.services.planning.records import priors
 from kits.services.stock import catalogue, receiving
 
 ZONE = "Europe/London"

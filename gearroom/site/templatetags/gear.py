@@ -19,7 +19,8 @@ from gearroom.core.models import Room
 from kits.models import Activity, Entry, EntryKind, InstrumentCheck, Kit, Need, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
-from kits.services.text import irregular_texts, rate_texts, verdict_texts, wording
+from kits.services.text import irregular_texts, verdict_texts, wording
+from kits.services.text.planning import rate_texts
 from kits.services.trips.trip_readiness import KitOfTrip
 
 register = template.Library()

@@ -10,7 +10,8 @@ from django.utils import formats
 from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.site.web.page import words
-from kits.services.text import rate_texts, wording
+from kits.services.text import wording
+from kits.services.text.planning import rate_texts
 
 register = template.Library()
 

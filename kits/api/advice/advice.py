@@ -13,7 +13,7 @@ from kits.api import answers
 from kits.models import Advice
 from kits.rules.planning.advice import State
 from kits.services.advice import access, document, links, register, sending
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 
 
 class AdviceView(View):

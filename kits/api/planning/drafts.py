@@ -19,8 +19,8 @@ from kits.services.lists import packing_lists
 from kits.services.lists.drafts import MOST_DAYS, MOST_PEOPLE
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.planning import drafting
-from kits.services.text import not_carried_texts
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning import not_carried_texts
+from kits.services.text.planning.planning_texts import CAUTION
 
 
 class NeedKeys(serializers.ListField):

@@ -11,14 +11,15 @@ from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySeri
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
 from kits.models import Activity, PackingListVersion, RateSource
-from kits.rules.planning import rates as rules, studies
 from kits.rules.planning.fit import Fits
 from kits.rules.planning.quantities import Basis
+from kits.rules.planning.records import rates as rules, studies
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
-from kits.services.planning import fit, plans, priors, rates, vocabulary
-from kits.services.planning.rates import NeedRate
-from kits.services.text.planning_texts import CAUTION
+from kits.services.planning import fit, plans, vocabulary
+from kits.services.planning.records import priors, rates
+from kits.services.planning.records.rates import NeedRate
+from kits.services.text.planning.planning_texts import CAUTION
 
 PER = 1000
 """Rates are shown in uses per so many participant-days."""

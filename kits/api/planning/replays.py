@@ -13,7 +13,7 @@ from kits.api import answers
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import replays
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 
 
 class ShortageAnswer(answers.Answer):

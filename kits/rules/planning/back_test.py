@@ -15,7 +15,7 @@ from scipy import stats
 
 from kits.rules.planning import demand as demands, quantities
 from kits.rules.planning.demand import LEAST_DISPERSION, Probabilities, Rate
-from kits.rules.planning.wants import Lack, Want
+from kits.rules.planning.records.wants import Lack, Want
 
 ONE_UNIT = demands.units_of_use([1.0])
 LEVEL = 0.90

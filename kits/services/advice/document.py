@@ -13,12 +13,13 @@ from django.utils.formats import number_format
 from kits.models import Activity, Advice, HazardNeed, Item, ItemNeed, Need, RateSource, StatedRate
 from kits.rules.planning import drafting as drafting_rules
 from kits.rules.planning.advice import State
-from kits.rules.planning.studies import STUDIES
+from kits.rules.planning.records.studies import STUDIES
 from kits.services.advice import register
 from kits.services.advice.drafts import Answers, Draft, Line, Omitted, in_every_language
 from kits.services.planning.plans import Purchase, purchases
-from kits.services.planning.rates import Records, records
-from kits.services.text import advice_texts as texts, planning_texts, rate_texts, wording
+from kits.services.planning.records.rates import Records, records
+from kits.services.text import wording
+from kits.services.text.planning import advice_texts as texts, planning_texts, rate_texts
 
 
 @dataclass(frozen=True)

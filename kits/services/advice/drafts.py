@@ -19,8 +19,8 @@ from kits.rules.planning import advice as rules, drafting as drafting_rules
 from kits.rules.planning.advice import Choice, WhyNothing
 from kits.services.planning import drafting
 from kits.services.planning.drafting import Profile, Proposal
-from kits.services.planning.rates import Records, records
-from kits.services.text import advice_texts, rate_texts
+from kits.services.planning.records.rates import Records, records
+from kits.services.text.planning import advice_texts, rate_texts
 
 MOST_REASON, MOST_UNITS, MOST_LINES = 500, 1000, 100
 Texts = dict[str, str]

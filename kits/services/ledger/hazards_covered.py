@@ -9,7 +9,7 @@ from kits.models import HazardNeed, ItemNeed, ListLine, Need, NotCarried, Packin
 from kits.rules.ledger.facts import Gap
 from kits.rules.lists import hazards_covered as rules
 from kits.rules.lists.hazards_covered import Ask, Lacking
-from kits.services.text import not_carried_texts
+from kits.services.text.planning import not_carried_texts
 
 
 def _lacking(

@@ -29,7 +29,7 @@ from kits.models import (
     WhyNotCarried,
 )
 from kits.rules.ledger.facts import Criticality
-from kits.rules.planning.studies import STUDIES
+from kits.rules.planning.records.studies import STUDIES
 from kits.services.ledger.book import Book
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft

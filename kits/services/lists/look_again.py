@@ -17,7 +17,7 @@ from kits.rules.lists.look_again import is_due
 from kits.services.lists import comparison, list_changes, not_carried, signatures
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.lists.packing_lists import left_out
-from kits.services.text import not_carried_texts
+from kits.services.text.planning import not_carried_texts
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from gearroom.core.acts import Act, Refused, store
 from kits.models import ListLine, PackingListVersion
 from kits.services.ledger import hazards_covered
 from kits.services.lists.packing_lists import locked
-from kits.services.text import not_carried_texts
+from kits.services.text.planning import not_carried_texts
 
 
 @transaction.atomic

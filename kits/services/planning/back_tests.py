@@ -11,9 +11,9 @@ from kits.rules.planning import back_test as rules
 from kits.rules.planning.back_test import BackTest, LeftOut, Outing
 from kits.rules.planning.demand import Rate
 from kits.rules.planning.seasons import Season, season_of
-from kits.services.planning.observations import Observation
-from kits.services.planning.rates import Records, records
-from kits.services.planning.wants import wants
+from kits.services.planning.records.observations import Observation
+from kits.services.planning.records.rates import Records, records
+from kits.services.planning.records.wants import wants
 
 
 @dataclass(frozen=True)

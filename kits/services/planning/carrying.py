@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kits.models import Item, Kit, ListLine, PackCode, Substitute
-from kits.rules.planning import quantities, rates, waste
+from kits.rules.planning import quantities, waste
 from kits.rules.planning.quantities import Basis
+from kits.rules.planning.records import rates
 from kits.rules.planning.waste import LEAST_SAVING, YearlyCost
 from kits.services.planning import plans
-from kits.services.planning.history import PastTrip
 from kits.services.planning.plans import LinePlan, Plan
-from kits.services.planning.rates import NO_ACTIVITY, Records
+from kits.services.planning.records.history import PastTrip
+from kits.services.planning.records.rates import NO_ACTIVITY, Records
 
 YEARS = 10
 """What is needed once in so many years is what a few days without use say nothing of."""

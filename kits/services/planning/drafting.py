@@ -13,15 +13,16 @@ from gearroom.core.acts import Act, Invalid
 from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.lists.carried_when import Occasion, meets, occasion
-from kits.rules.planning import demand as demands, drafting as rules, units_per_use
+from kits.rules.planning import demand as demands, drafting as rules
 from kits.rules.planning.drafting import Group, LeftOut, Present, Why, WhyNot
+from kits.rules.planning.records import units_per_use
 from kits.rules.text.hazards import hazards
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.planning.plans import SERVICE_LEVELS, sizes_of_use
-from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records, records
-from kits.services.text import draft_texts, rate_texts
+from kits.services.planning.records.rates import NO_ACTIVITY, NeedRate, Records, records
+from kits.services.text.planning import draft_texts, rate_texts
 from kits.services.text.wording import as_invalid
 
 

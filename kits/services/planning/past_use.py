@@ -23,16 +23,16 @@ from kits.models import (
     Trip,
 )
 from kits.rules.ledger.facts import USED_UP, Criticality
-from kits.rules.planning.rates import Cell
-from kits.rules.planning.recorded_use import RecordedUse, recorded_use
+from kits.rules.planning.records.rates import Cell
+from kits.rules.planning.records.recorded_use import RecordedUse, recorded_use
+from kits.rules.planning.records.wants import Lack, Want
 from kits.rules.planning.seasons import Season, season_of, seasons
-from kits.rules.planning.wants import Lack, Want
 from kits.services.lookup import find
-from kits.services.planning.history import PastTrip
-from kits.services.planning.observations import Observation
 from kits.services.planning.plans import Purchase, purchases
-from kits.services.planning.rates import Recorded, Records, cells, records
-from kits.services.planning.wants import wants
+from kits.services.planning.records.history import PastTrip
+from kits.services.planning.records.observations import Observation
+from kits.services.planning.records.rates import Recorded, Records, cells, records
+from kits.services.planning.records.wants import wants
 
 THROWN_OUT = tuple(kind for kind in DISPOSALS if kind != PlaceKind.RETURNED)
 """Where units go that are thrown out: what goes back to its maker is not."""

@@ -20,12 +20,13 @@ from kits.models import (
     Receipt,
 )
 from kits.rules.ledger.facts import USED_UP, Criticality
-from kits.rules.planning import demand as demands, quantities, units_per_use, waste
+from kits.rules.planning import demand as demands, quantities, waste
 from kits.rules.planning.demand import Probabilities
 from kits.rules.planning.quantities import Basis, OneMore
+from kits.rules.planning.records import units_per_use
 from kits.rules.planning.waste import YearlyCost
-from kits.services.planning.history import PastTrip
-from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records, records
+from kits.services.planning.records.history import PastTrip
+from kits.services.planning.records.rates import NO_ACTIVITY, NeedRate, Records, records
 
 SERVICE_LEVELS = {
     Criticality.MUST_HAVE: 0.99,

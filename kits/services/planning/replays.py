@@ -11,9 +11,9 @@ from kits.models import Item, Kit, ListLine, PackingListVersion
 from kits.rules.planning import replay as rules
 from kits.rules.planning.replay import Line, Replay, Shortage
 from kits.services.lookup import find
-from kits.services.planning.history import PastTrip, past_trips
 from kits.services.planning.plans import Purchase, purchases
-from kits.services.planning.stand_ins import stands_in
+from kits.services.planning.records.history import PastTrip, past_trips
+from kits.services.planning.records.stand_ins import stands_in
 
 
 @dataclass(frozen=True)

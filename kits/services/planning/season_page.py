@@ -18,7 +18,7 @@ from kits.services.lists.look_again import DueLines
 from kits.services.lookup import find
 from kits.services.planning import past_use
 from kits.services.planning.past_use import PastUse
-from kits.services.planning.rates import records
+from kits.services.planning.records.rates import records
 
 EVERY_DAYS = 14
 """How far apart the days are on which kits are judged: each day takes some time to work out."""

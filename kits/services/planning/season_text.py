@@ -12,8 +12,9 @@ from kits.services.lists import look_again
 from kits.services.lists.comparison import VersionsCompared
 from kits.services.planning.past_use import NotThere, PastUse, ThrownOut
 from kits.services.planning.season_page import Bought, SeasonPage
-from kits.services.text import past_use_texts, rate_texts, wording
-from kits.services.text.planning_texts import money, number, times
+from kits.services.text import wording
+from kits.services.text.planning import past_use_texts, rate_texts
+from kits.services.text.planning.planning_texts import money, number, times
 
 NOT_CHECKED = _lazy(
     "Judged by the same rule as today, from what is on record of that day: what was in each kit, "

@@ -14,7 +14,7 @@ from gearroom.core.acts import Act, Invalid, NotFound, store
 from gearroom.core.acts.rows import locked, name_taken, one, refuse_taken_name
 from gearroom.core.rules.grouping import grouped
 from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup
-from kits.rules.planning.units_per_use import MOST_UNITS
+from kits.rules.planning.records.units_per_use import MOST_UNITS
 from kits.services.text.wording import HAZARDS
 
 MOST_NAME, MOST_REASON, MOST_LEAST = 80, 300, 1000

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 
 from kits.models import ListChange, What
 from kits.rules.ledger.facts import Criticality
-from kits.rules.planning.studies import STUDIES
+from kits.rules.planning.records.studies import STUDIES
 from kits.services.text import wording
 
 WHAT = {

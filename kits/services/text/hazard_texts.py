@@ -5,7 +5,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from kits.services.text import rate_texts, wording
+from kits.services.text import wording
+from kits.services.text.planning import rate_texts
 
 Facts = Mapping[str, Any]
 

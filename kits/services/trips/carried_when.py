@@ -6,7 +6,7 @@ from gearroom.core.rules.grouping import grouped
 from kits.models import Holding, Kit, NotCarried, Trip
 from kits.rules.lists.carried_when import meets, occasion
 from kits.services.lists.not_carried import activity_names
-from kits.services.text import not_carried_texts
+from kits.services.text.planning import not_carried_texts
 
 
 def to_add(trip: Trip, kits: Iterable[Kit]) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from kits.services.planning.season_text import Part
 from kits.services.stock.wall_calendar import RoomCalendar
 from kits.services.text import calendar_texts as texts
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from labels import printing
 from labels.rules.layout.wall_calendar import (
     PAPERS,

@@ -25,7 +25,7 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.planning.advice import State
 from kits.services.advice import access, drafts, links, register, sending
 from kits.services.advice.drafts import Answers, Draft, Line, Omitted
-from kits.services.text import advice_texts
+from kits.services.text.planning import advice_texts
 from tests.kits import factories as make
 from tests.kits.advice.school import CREW, advising, answered, asks, serves, turn_on
 from tests.kits.factories import World, act

@@ -10,7 +10,8 @@ from gearroom.core import clock
 from kits.models import Need
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.planning import back_tests, priors
+from kits.services.planning import back_tests
+from kits.services.planning.records import priors
 from tests.kits.factories import World, act, world
 from tests.kits.planning.school import past, serve
 from tests.present import present

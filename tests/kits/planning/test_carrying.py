@@ -11,8 +11,9 @@ from kits.rules.ledger.facts import Criticality
 from kits.rules.planning.quantities import Basis
 from kits.rules.planning.waste import LEAST_SAVING
 from kits.services.custody.use import UseLine
-from kits.services.planning import carrying, expiring, plans, priors, rates
+from kits.services.planning import carrying, expiring, plans
 from kits.services.planning.carrying import Carrying
+from kits.services.planning.records import priors, rates
 from kits.services.stock import catalogue, receiving
 from tests.kits import factories as make
 from tests.kits.factories import World, act, fresh, world

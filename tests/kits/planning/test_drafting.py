@@ -14,8 +14,9 @@ from kits.services.ledger import hazards_covered
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.planning import drafting, priors
+from kits.services.planning import drafting
 from kits.services.planning.drafting import Profile, propose
+from kits.services.planning.records import priors
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.factories import World, act, world

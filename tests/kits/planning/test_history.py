@@ -9,11 +9,11 @@ from django.test.utils import CaptureQueriesContext
 from gearroom.core import clock
 from kits.models import AsFound, Checkout, Kit, Trip
 from kits.rules.custody.use import Went
-from kits.rules.planning.exposure import Known
+from kits.rules.planning.records.exposure import Known
 from kits.services.custody import custody, use
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.planning.history import PastTrip, past_trips
+from kits.services.planning.records.history import PastTrip, past_trips
 from kits.services.stock import counting
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make

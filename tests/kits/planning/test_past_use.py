@@ -9,7 +9,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Actor, actor_of
 from gearroom.core.models import Person
 from kits.models import Activity, Need
-from kits.rules.planning.recorded_use import Bears
+from kits.rules.planning.records.recorded_use import Bears
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.ledger import reversal

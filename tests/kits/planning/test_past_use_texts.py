@@ -8,8 +8,8 @@ from django.utils import translation
 
 from kits.rules.planning.back_test import LeftOut, Spread
 from kits.rules.planning.seasons import Season
-from kits.services.text import back_test_texts, past_use_texts as texts
-from kits.services.text.planning_texts import times
+from kits.services.text.planning import back_test_texts, past_use_texts as texts
+from kits.services.text.planning.planning_texts import times
 
 SUMMER = Season(2026, 3)
 

@@ -6,14 +6,16 @@ import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed
 from kits.models import Activity, ItemNeed, Need
-from kits.rules.planning import demand, units_per_use
+from kits.rules.planning import demand
 from kits.rules.planning.quantities import Basis
+from kits.rules.planning.records import units_per_use
 from kits.rules.planning.shares import Most
 from kits.services.custody.use import UseLine
 from kits.services.lists import drafts, packing_lists
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
-from kits.services.planning import plans, priors, rates, replays
-from kits.services.planning.history import usual_activity
+from kits.services.planning import plans, replays
+from kits.services.planning.records import priors, rates
+from kits.services.planning.records.history import usual_activity
 from tests.kits.factories import World, act, fresh, world
 from tests.kits.planning.school import past, serve
 from tests.present import present

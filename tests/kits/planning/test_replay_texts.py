@@ -8,7 +8,7 @@ import pytest
 from django.utils import translation
 
 from kits.rules.planning.replay import Replay, Shortage
-from kits.services.text import replay_texts as texts
+from kits.services.text.planning import replay_texts as texts
 
 
 @pytest.fixture(autouse=True)

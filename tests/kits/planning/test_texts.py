@@ -7,9 +7,9 @@ import pytest
 from django.utils import translation
 
 from kits.rules.planning.quantities import Bar, Basis
-from kits.rules.planning.recorded_use import Bears, RecordedUse
+from kits.rules.planning.records.recorded_use import Bears, RecordedUse
 from kits.rules.planning.waste import YearlyCost
-from kits.services.text import cost_texts, fit_texts, planning_texts as texts, rate_texts
+from kits.services.text.planning import cost_texts, fit_texts, planning_texts as texts, rate_texts
 
 
 @pytest.fixture(autouse=True)

@@ -4,7 +4,8 @@ import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from kits.models import Activity, HazardNeed, ItemNeed, Need
-from kits.services.planning import rates, vocabulary
+from kits.services.planning import vocabulary
+from kits.services.planning.records import rates
 from tests.kits.factories import World, act, world
 from tests.kits.planning.school import past, serve
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from kits.rules.planning import rates
-from kits.rules.planning.rates import Bounded, Cell, Group, Prior
+from kits.rules.planning.records import rates
+from kits.rules.planning.records.rates import Bounded, Cell, Group, Prior
 
 HILL = {"hill": Cell()}
 

@@ -5,8 +5,8 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given, strategies as st
 
-from kits.rules.planning.rates import Bounded, Cell
-from kits.rules.planning.recorded_use import SHOWN_FROM, Bears, recorded_use
+from kits.rules.planning.records.rates import Bounded, Cell
+from kits.rules.planning.records.recorded_use import SHOWN_FROM, Bears, recorded_use
 from kits.rules.planning.seasons import Season, season_of, seasons
 
 

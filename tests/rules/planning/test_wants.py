@@ -3,7 +3,7 @@
 import pytest
 
 from kits.rules.planning.back_test import LeftOut, left_out
-from kits.rules.planning.wants import Lack, want
+from kits.rules.planning.records.wants import Lack, want
 
 
 @pytest.mark.parametrize(

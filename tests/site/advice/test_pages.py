@@ -11,8 +11,8 @@ from django.test.utils import CaptureQueriesContext
 from gearroom.core.rules.roles import Role
 from kits.models import Advice, Item
 from kits.services.advice import access, links, register, sending
-from kits.services.text import advice_texts
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning import advice_texts
+from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.advice.school import CREW, advising, answered, turn_on
 from tests.kits.factories import World, act

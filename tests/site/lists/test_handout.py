@@ -5,7 +5,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from kits.models import ItemNeed, ListLine, Need, NotCarried, PackingListVersion, Photo
 from kits.services.ledger import reversal
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present

@@ -7,7 +7,7 @@ from gearroom.site.templatetags.gear import options
 from kits.models import ItemNeed, Need, NotCarried, PackingListVersion
 from kits.services.lists import drafts, publishing
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
-from kits.services.text import rate_texts
+from kits.services.text.planning import rate_texts
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 

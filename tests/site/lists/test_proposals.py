@@ -4,7 +4,7 @@ import pytest
 
 from kits.models import HazardNeed, ItemNeed, Need, PackingList, PackingListVersion
 from kits.services.lists import drafts
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.planning.school import serve
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of

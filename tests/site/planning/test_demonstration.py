@@ -10,7 +10,7 @@ from gearroom.core.models import User
 from gearroom.site.scenario import load
 from kits.models import Closing, Kit, ListLine, NotCarried, PackingListVersion, Trip
 from kits.rules.ledger import Kind
-from kits.services.text import planning_texts
+from kits.services.text.planning import planning_texts
 from tests.site.browsing import PAGES_ON_SQLITE, text_of
 
 pytestmark = PAGES_ON_SQLITE

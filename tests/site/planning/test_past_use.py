@@ -8,7 +8,7 @@ from gearroom.core import clock
 from kits.models import ItemNeed, Need
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
 from tests.site.browsing import PAGES_ON_SQLITE, browser, text_of

@@ -10,9 +10,9 @@ from kits.services.custody import custody
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.lists import drafts, publishing
-from kits.services.planning import priors
+from kits.services.planning.records import priors
 from kits.services.stock import receiving
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
 from tests.site.browsing import PAGES_ON_SQLITE, browser, text_of

@@ -4,7 +4,7 @@ import pypdfium2
 import pytest
 
 from kits.services.custody.use import UseLine
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.planning.school import past, serve
 from tests.labels.printing.printed import texts

@@ -8,7 +8,7 @@ from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, Several, Tick, id_of
 from gearroom.site.web.page.shell import Done, show
 from kits.services.advice import access
-from kits.services.text import advice_texts
+from kits.services.text.planning import advice_texts
 
 
 class AccessForm(PageForm):

@@ -19,8 +19,8 @@ from kits.rules.planning.advice import State
 from kits.services.advice import document, links, register
 from kits.services.advice.drafts import Answers
 from kits.services.lists.drafts import MOST_DAYS, MOST_PEOPLE
-from kits.services.text import advice_texts
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning import advice_texts
+from kits.services.text.planning.planning_texts import CAUTION
 from kits.services.text.wording import HAZARDS
 
 

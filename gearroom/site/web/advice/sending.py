@@ -28,7 +28,7 @@ from kits.services.advice import document, drafts, links, register, sending
 from kits.services.advice.drafts import Answers, Draft, Line, Omitted
 from kits.services.lookup import find
 from kits.services.planning.vocabulary import need_of
-from kits.services.text import advice_texts, rate_texts
+from kits.services.text.planning import advice_texts, rate_texts
 
 _MARKS = {State.WAITING: "unset", State.DRAFT: "short", State.SENT: "ok", State.WITHDRAWN: "stop"}
 

@@ -22,7 +22,7 @@ from kits.services.lists.changes import Changes, Numbers
 from kits.services.lists.drafts import SectionDraft
 from kits.services.lists.packing_lists import version_of
 from kits.services.lookup import find
-from kits.services.text import draft_texts
+from kits.services.text.planning import draft_texts
 
 MORE_ROWS = range(1, 4)
 """So many items besides can be added here; the draft takes more."""

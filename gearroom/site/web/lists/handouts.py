@@ -10,7 +10,7 @@ from kits.services.kits import holds
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import vocabulary
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 
 
 @read_page()

@@ -25,11 +25,12 @@ from gearroom.site.web.page import (
 )
 from kits.models import Item, ListChange, PackingList, What
 from kits.rules.ledger.facts import Criticality
-from kits.rules.planning.studies import STUDIES
+from kits.rules.planning.records.studies import STUDIES
 from kits.services.lists import change_progress, list_changes
 from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.lookup import find
-from kits.services.text import change_texts, planning_texts
+from kits.services.text import change_texts
+from kits.services.text.planning import planning_texts
 
 MOST_CHANGES = 100
 SOURCES = range(1, 5)

@@ -30,7 +30,7 @@ from kits.services.lists import comparison, draft_editing, look_again, not_carri
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
 from kits.services.lists.packing_lists import version_of
 from kits.services.lookup import find
-from kits.services.text import not_carried_texts
+from kits.services.text.planning import not_carried_texts
 
 MOST_HOURS = Decimal(999)
 

@@ -25,7 +25,7 @@ from kits.services.lists.changes import Changes
 from kits.services.lists.drafts import Draft
 from kits.services.lists.pasting import Candidates
 from kits.services.lookup import find
-from kits.services.text import draft_texts
+from kits.services.text.planning import draft_texts
 
 LEAVE_OUT = ""
 

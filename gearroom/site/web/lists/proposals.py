@@ -31,9 +31,10 @@ from gearroom.site.web.planning import fits, shown_rates
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, PackingListVersion
 from kits.services.lists import drafts, packing_lists
-from kits.services.planning import drafting, rates
+from kits.services.planning import drafting
 from kits.services.planning.drafting import Profile, Proposal
-from kits.services.text import draft_texts, planning_texts, rate_texts
+from kits.services.planning.records import rates
+from kits.services.text.planning import draft_texts, planning_texts, rate_texts
 
 MOST_HOURS = Decimal(999)
 

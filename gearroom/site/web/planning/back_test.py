@@ -8,9 +8,9 @@ from gearroom.site.web.page.shell import read_page, show
 from kits.rules.planning.back_test import Spread
 from kits.services.planning import back_tests
 from kits.services.planning.back_tests import NeedTest, SeasonTest
-from kits.services.text import back_test_texts as own_texts, planning_texts as texts
-from kits.services.text.past_use_texts import used
-from kits.services.text.rate_texts import word
+from kits.services.text.planning import back_test_texts as own_texts, planning_texts as texts
+from kits.services.text.planning.past_use_texts import used
+from kits.services.text.planning.rate_texts import word
 
 
 @read_page()

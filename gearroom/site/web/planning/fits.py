@@ -9,7 +9,7 @@ from kits.rules.planning.fit import Fits
 from kits.services.lists.drafts import Draft
 from kits.services.planning import fit
 from kits.services.planning.fit import BagFit, Fit
-from kits.services.text import fit_texts
+from kits.services.text.planning import fit_texts
 
 TOO_FULL = (Fits.WILL_NOT_CLOSE, Fits.TIGHT)
 

@@ -10,8 +10,8 @@ from gearroom.site.web.page.shell import Done, actor, show
 from gearroom.site.web.planning.vocabulary import need_of
 from kits.models import HazardNeed, Need
 from kits.services.planning import vocabulary
-from kits.services.text import rate_texts
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning import rate_texts
+from kits.services.text.planning.planning_texts import CAUTION
 from kits.services.text.wording import HAZARDS
 
 

@@ -10,10 +10,14 @@ from django.http import HttpRequest, HttpResponse
 
 from gearroom.site.web.page.shell import actor, read_page, show
 from kits.models import Activity, Need
-from kits.rules.planning.recorded_use import Bears
+from kits.rules.planning.records.recorded_use import Bears
 from kits.services.planning import past_use as service
 from kits.services.planning.past_use import NeedUse, NeverUsed, SeasonUse, Use
-from kits.services.text import past_use_texts as own_texts, planning_texts as texts, rate_texts
+from kits.services.text.planning import (
+    past_use_texts as own_texts,
+    planning_texts as texts,
+    rate_texts,
+)
 
 _HIGH, _STEP, _BAR, _TOP = 120, 52, 20, 18
 _MOST_SEASONS = 6

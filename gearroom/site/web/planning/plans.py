@@ -19,12 +19,13 @@ from kits.rules.planning import quantities, shares
 from kits.rules.planning.quantities import Basis
 from kits.services.lists import drafts, packing_lists
 from kits.services.lookup import find
-from kits.services.planning import carrying, expiring, plans, rates
+from kits.services.planning import carrying, expiring, plans
 from kits.services.planning.carrying import Carrying
 from kits.services.planning.expiring import BatchInKit
-from kits.services.planning.history import usual_activity
 from kits.services.planning.plans import LinePlan, Plan
-from kits.services.text import cost_texts, planning_texts as texts, rate_texts
+from kits.services.planning.records import rates
+from kits.services.planning.records.history import usual_activity
+from kits.services.text.planning import cost_texts, planning_texts as texts, rate_texts
 
 
 class QuestionForm(PageForm):

@@ -12,11 +12,11 @@ from gearroom.site.web.page.forms import Number, PageForm, ShortText, Tick
 from gearroom.site.web.page.shell import Done, actor, read_page, show
 from gearroom.site.web.planning.vocabulary import chosen_activity, need_of
 from kits.models import Activity, NeedGroup
-from kits.rules.planning.rates import MOST_WEIGHT
-from kits.rules.planning.studies import STUDIES, Study
-from kits.services.planning import need_rates, priors, rates
-from kits.services.planning.need_rates import NeedRow, Ours
-from kits.services.text import planning_texts as texts, rate_texts
+from kits.rules.planning.records.rates import MOST_WEIGHT
+from kits.rules.planning.records.studies import STUDIES, Study
+from kits.services.planning.records import need_rates, priors, rates
+from kits.services.planning.records.need_rates import NeedRow, Ours
+from kits.services.text.planning import planning_texts as texts, rate_texts
 
 
 @read_page()

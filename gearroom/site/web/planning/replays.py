@@ -11,7 +11,7 @@ from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import replays
 from kits.services.planning.replays import Comparison, TripShortage
-from kits.services.text import planning_texts, replay_texts as texts
+from kits.services.text.planning import planning_texts, replay_texts as texts
 
 
 @read_page()

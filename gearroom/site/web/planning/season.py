@@ -5,7 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from gearroom.site.web.labelling.papers import as_pdf
 from gearroom.site.web.page.shell import actor, read_page, show
 from kits.services.planning import season_page as service, season_text
-from kits.services.text.planning_texts import CAUTION
+from kits.services.text.planning.planning_texts import CAUTION
 from labels.services.paper import calendars
 
 

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from kits.models import Need
-from kits.services.planning.rates import NeedRate, Records
-from kits.services.text import planning_texts as texts, rate_texts
+from kits.services.planning.records.rates import NeedRate, Records
+from kits.services.text.planning import planning_texts as texts, rate_texts
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Activity, ItemNeed, Need, NeedGroup
-from kits.rules.planning.units_per_use import MOST_UNITS
+from kits.rules.planning.records.units_per_use import MOST_UNITS
 from kits.services.lookup import find
 from kits.services.planning import vocabulary
-from kits.services.text import rate_texts
+from kits.services.text.planning import rate_texts
 
 
 class NeedForm(PageForm):

@@ -9,7 +9,8 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.models import Item, Need, WhyNotCarried
-from kits.services.text import rate_texts, wording
+from kits.services.text import wording
+from kits.services.text.planning import rate_texts
 
 WHY = {
     WhyNotCarried.NO_TRAINING: _lazy("nobody is trained to use it"),

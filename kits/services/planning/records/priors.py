@@ -7,8 +7,8 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid
 from kits.models import Activity, Need, RateSource, StatedRate
-from kits.rules.planning.rates import MOST_WEIGHT
-from kits.rules.planning.studies import STUDIES
+from kits.rules.planning.records.rates import MOST_WEIGHT
+from kits.rules.planning.records.studies import STUDIES
 
 MOST_PER_1000 = Decimal(10_000)
 

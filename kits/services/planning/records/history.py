@@ -21,7 +21,7 @@ from kits.models import (
 )
 from kits.models.details import CountDetail, FollowListDetail
 from kits.rules.planning import shares
-from kits.rules.planning.exposure import Known
+from kits.rules.planning.records.exposure import Known
 from kits.rules.planning.shares import Most
 
 _CLOSED = (AsFound.SEALED, AsFound.CLOSED)

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kits.models import Activity, Need, StatedRate
-from kits.rules.planning.recorded_use import RecordedUse, recorded_use
-from kits.services.planning.rates import NO_ACTIVITY, NeedRate, Records
+from kits.rules.planning.records.recorded_use import RecordedUse, recorded_use
+from kits.services.planning.records.rates import NO_ACTIVITY, NeedRate, Records
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from kits.models import PackingListVersion, WhyNotCarried
 from kits.rules.planning.drafting import WhyNot
-from kits.services.text import planning_texts, rate_texts, wording
+from kits.services.text import wording
+from kits.services.text.planning import planning_texts, rate_texts
 
 MOST_REASON = 300
 """So long is the reason of a line."""

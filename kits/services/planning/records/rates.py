@@ -9,11 +9,11 @@ from typing import Self
 
 from gearroom.core import clock
 from kits.models import ItemNeed, Kit, Need, StatedRate
-from kits.rules.planning import rates
 from kits.rules.planning.demand import Rate
-from kits.rules.planning.rates import Bounded, Cell, Group, Prior
-from kits.services.planning.history import PastTrip, past_trips
-from kits.services.planning.observations import Observation, observations
+from kits.rules.planning.records import rates
+from kits.rules.planning.records.rates import Bounded, Cell, Group, Prior
+from kits.services.planning.records.history import PastTrip, past_trips
+from kits.services.planning.records.observations import Observation, observations
 
 NO_ACTIVITY = ""
 """The key of trips that do not say what they do; a rate with this key is of all trips together."""

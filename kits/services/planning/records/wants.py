@@ -4,10 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from kits.models import ListLine
-from kits.rules.planning import wants as rules
-from kits.rules.planning.wants import Want
-from kits.services.planning.history import PastTrip
-from kits.services.planning.stand_ins import stands_in
+from kits.rules.planning.records import wants as rules
+from kits.rules.planning.records.wants import Want
+from kits.services.planning.records.history import PastTrip
+from kits.services.planning.records.stand_ins import stands_in
 
 
 def wants(trips: Sequence[PastTrip]) -> list[Want]:

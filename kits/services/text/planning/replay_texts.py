@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _, ngettext
 
 from kits.rules.planning.replay import Replay, Shortage
-from kits.services.text.planning_texts import money, number, times
+from kits.services.text.planning.planning_texts import money, number, times
 
 
 def of_all_kits(trips: int) -> str:

@@ -5,9 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from kits.models import ItemNeed, ListLine, PackingListVersion
-from kits.rules.planning.exposure import Known, TripDays, shares, uses
-from kits.rules.planning.rates import Bounded
-from kits.services.planning.history import PastTrip
+from kits.rules.planning.records.exposure import Known, TripDays, shares, uses
+from kits.rules.planning.records.rates import Bounded
+from kits.services.planning.records.history import PastTrip
 
 Serves = Mapping[int, Mapping[int, ItemNeed]]
 """What serves each need, by need and item."""

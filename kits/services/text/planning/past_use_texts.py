@@ -6,10 +6,10 @@ from decimal import Decimal
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _, ngettext
 
-from kits.rules.planning.recorded_use import RecordedUse
+from kits.rules.planning.records.recorded_use import RecordedUse
 from kits.rules.planning.seasons import Season
-from kits.services.text.planning_texts import money, number, times
-from kits.services.text.rate_texts import bears
+from kits.services.text.planning.planning_texts import money, number, times
+from kits.services.text.planning.rate_texts import bears
 
 
 def season(of: Season) -> str:

@@ -9,9 +9,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.rules.planning.advice import State, WhyNothing
-from kits.rules.planning.studies import Study
-from kits.services.text import rate_texts, wording
-from kits.services.text.planning_texts import money, number
+from kits.rules.planning.records.studies import Study
+from kits.services.text import wording
+from kits.services.text.planning import rate_texts
+from kits.services.text.planning.planning_texts import money, number
 
 STATEMENT = _lazy(
     "This is what we would pack for the trip you described, from our own records and the sources "

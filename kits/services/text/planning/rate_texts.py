@@ -7,9 +7,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.models import NeedGroup, RateSource, StatedRate
-from kits.rules.planning.recorded_use import SHOWN_FROM, Bears, RecordedUse
-from kits.rules.planning.studies import STUDIES
-from kits.services.text.planning_texts import number, times
+from kits.rules.planning.records.recorded_use import SHOWN_FROM, Bears, RecordedUse
+from kits.rules.planning.records.studies import STUDIES
+from kits.services.text.planning.planning_texts import number, times
 
 _WORDS: dict[str, Promise] = {
     "small wound": _lazy("small wound"),

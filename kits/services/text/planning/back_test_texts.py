@@ -7,8 +7,8 @@ from django.utils.translation import gettext as _, ngettext
 
 from kits.rules.planning.back_test import LeftOut, Spread
 from kits.rules.planning.seasons import Season
-from kits.services.text.past_use_texts import season, used
-from kits.services.text.planning_texts import number, times
+from kits.services.text.planning.past_use_texts import season, used
+from kits.services.text.planning.planning_texts import number, times
 
 
 def expected_shortages(

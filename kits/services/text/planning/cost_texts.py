@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 
 from kits.rules.planning.shares import Guess, guess
 from kits.rules.planning.waste import DAYS_A_YEAR, YearlyCost
-from kits.services.text.planning_texts import money, number, of_100_trips
+from kits.services.text.planning.planning_texts import money, number, of_100_trips
 
 ADVISER_DECIDES = _lazy("Your adviser decides.")
 

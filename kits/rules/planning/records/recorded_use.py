@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from kits.rules.planning import rates
-from kits.rules.planning.rates import Cell
+from kits.rules.planning.records import rates
+from kits.rules.planning.records.rates import Cell
 
 SHOWN_FROM = 20
 """From so many recorded uses on, they say how often a need comes up."""

@@ -1,0 +1,1 @@
+"""What past trips say of how often needs come up."""

@@ -1,0 +1,1 @@
+"""What past trips say, and how often needs come up."""
