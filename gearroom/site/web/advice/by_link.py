@@ -51,7 +51,7 @@ def answer(request: HttpRequest, link: str) -> HttpResponse:
     try:
         if wait := attempts.count("link", request.META.get("REMOTE_ADDR", "")):
             raise TooOften(
-                "too-often",
+                "too-many-requests",
                 _("Too many attempts. Wait %(seconds)d seconds, then try again.")
                 % {"seconds": wait},
                 retry_after=wait,
