@@ -11,11 +11,11 @@ from dataclasses import replace
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, NotFound, Stale
-from kits.models import PackingListVersion
+from gearroom.core.acts import Act, Invalid, NotFound, Stale
+from kits.models import ItemNeed, PackingListVersion
 from kits.services.lists import drafts, packing_lists
 from kits.services.lists.drafts import Draft, SectionDraft
-from kits.services.lists.not_carried import NotCarriedDraft
+from kits.services.lists.not_carried import FIELD, NotCarriedDraft
 
 _SECTION = "section of that kit list"
 _LINE = "line of what that kit list leaves out"
@@ -105,9 +105,18 @@ def put_not_carried(
     act: Act, version: PackingListVersion, line: NotCarriedDraft, *, was: str = ""
 ) -> PackingListVersion:
     """Let a draft leave something out on purpose; in place of the line with key `was`, if given.
-    Raises Refused (`published-already`), NotFound, Invalid (field `not_carried`)."""
+    Raises Refused (`published-already`), NotFound, Invalid (field `not_carried`; of a need too for
+    which the list carries the best item)."""
 
     def change(draft: Draft) -> Draft:
+        carried = [each.item.pk for section in draft.sections for each in section.lines]
+        best = ItemNeed.objects.filter(need=line.need, best=True, item__in=carried)
+        if line.need and (row := best.select_related("item").first()) is not None:
+            raise Invalid(
+                _("%(item)s is on this list, and is for this need. Remove it from one of the two.")
+                % {"item": row.item.name},
+                field=FIELD,
+            )
         lines = list(draft.not_carried)
         if was:
             lines[_at(draft.not_carried, was, _LINE)] = line

@@ -316,7 +316,7 @@ def _line(
 
 def _why(need: int, why: Why, facts: _Facts) -> list[str]:
     """Why an item is carried for a need, in sentences; none where it stays as it was."""
-    name, rate = facts.needs[need].name, facts.rates[need]
+    name, rate = facts.needs[need].name, facts.rates[need].rate
     match why:
         case Why.HAZARD:
             return [
@@ -326,20 +326,37 @@ def _why(need: int, why: Why, facts: _Facts) -> list[str]:
         case Why.MUST_HAVE:
             life = facts.needs[need].group == NeedGroup.SEVERE
             return [draft_texts.must_have(name, life=life)]
-        case Why.LIKELY if rate.rate is not None:
-            chance = rules.chance_of_any(rate.rate, facts.group)
-            return [draft_texts.likely(name, chance, rate.uses, rate.days)]
+        case Why.LIKELY if rate is not None:
+            chance = rules.chance_of_any(rate, facts.group)
+            return [draft_texts.likely(name, chance, _known(need, facts))]
         case Why.WHEN:
             return [draft_texts.carried_when(name)]
         case _:
             return []
 
 
+def _known(need: int, facts: _Facts) -> draft_texts.Known:
+    """What our records say of a need: of the activity, or where there is nothing, of all trips."""
+    activity = facts.profile.activity
+    own = facts.known.recorded(need, activity.key if activity else None).closed()
+    cell = own if own.exposure else facts.known.recorded(need).closed()
+    return draft_texts.Known(
+        cell.least,
+        cell.exposure,
+        at_least=cell.open_ended,
+        everywhere=activity is not None and not own.exposure,
+        stated=facts.rates[need].prior is not None,
+    )
+
+
 def _left_out(out: LeftOut, facts: _Facts, items: Mapping[int, Item]) -> NotCarriedDraft:
     """A line of what the draft leaves out. Nobody has decided it yet."""
-    rate = facts.rates[out.need]
     why, words = draft_texts.left_out(
-        out.why, facts.needs[out.need].name, out.chance, rate.uses, rate.days
+        out.why,
+        facts.needs[out.need].name,
+        out.chance,
+        _known(out.need, facts),
+        ever=facts.known.recorded(out.need).closed().least > 0,
     )
     return NotCarriedDraft(
         why,
@@ -367,7 +384,8 @@ def make_version(act: Act, proposal: Proposal) -> PackingListVersion:
 
 
 def as_draft(proposal: Proposal) -> Draft:
-    """What is proposed as a draft of a list."""
+    """What is proposed as a draft of a list. What is still to decide is no decision yet, so it is
+    not among what the list leaves out on purpose."""
     return Draft(
         proposal.profile.people,
         proposal.profile.days,
@@ -384,5 +402,5 @@ def as_draft(proposal: Proposal) -> Draft:
             )
             for section in proposal.sections
         ],
-        not_carried=proposal.not_carried,
+        not_carried=[line for line in proposal.not_carried if line.key not in proposal.undecided],
     )

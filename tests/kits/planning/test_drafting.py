@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from gearroom.core.acts import Invalid, Refused
-from kits.models import HazardNeed, Item, ItemNeed, Need, PackingList, WhyNotCarried
+from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, PackingList, WhyNotCarried
 from kits.rules.ledger.facts import Criticality
+from kits.services.custody.use import UseLine
 from kits.services.ledger import hazards_covered
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
@@ -20,7 +21,7 @@ from kits.services.planning.records import priors
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.factories import World, act, world
-from tests.kits.planning.school import serve
+from tests.kits.planning.school import past, serve
 
 pytestmark = pytest.mark.django_db
 
@@ -236,11 +237,32 @@ def test_what_is_likely_says_how_often_and_a_life_is_named(w: World) -> None:
     priors.state(act(w.adviser), need("small-wound"), None, per_1000=Decimal(100))
     found = propose(DAY)
     (line,) = [each for each in found.lines if each.item == w.dressing]
-    assert "of 100 such trips. That is by what is stated of it" in line.reason
+    assert "of 100 such trips. From what was stated; no trip is on record" in line.reason
     ItemNeed.objects.create(item=w.shears, need=need("severe-bleeding"))
     found = propose(DAY)
     (line,) = [each for each in found.lines if each.item == w.shears]
     assert line.reason == "Severe bleeding from a limb: somebody’s life can depend on it."
+
+
+def test_a_reason_says_by_which_trips_it_is_known(w: World) -> None:
+    activity = Activity.objects.get(key="gorge-walking")
+    for _ in range(2):
+        past(w, UseLine(w.dressing, 4), activity=activity)
+    here = propose(replace(DAY, activity=activity))
+    other = propose(replace(DAY, activity=Activity.objects.get(key="caving")))
+    (there,) = [line.reason for line in here.lines if line.item == w.dressing]
+    (elsewhere,) = [line.reason for line in other.lines if line.item == w.dressing]
+    assert "16 participant-days." in there
+    assert "All trips" not in there
+    assert "All trips: Needed" in elsewhere
+
+
+def test_what_is_still_to_decide_is_not_written_as_decided(w: World) -> None:
+    found = propose(DAY)
+    made = drafting.make_list(act(w.keeper), found, name="NEW-01")
+    keys = {line.key for line in drafts.draft_of(made).not_carried}
+    assert found.undecided
+    assert keys == {line.key for line in found.not_carried} - found.undecided
 
 
 def test_what_nothing_is_known_of_stands_apart_until_somebody_decides(w: World) -> None:

@@ -261,7 +261,7 @@ def _cost_line(of: Carrying, batches: Sequence[BatchInKit]) -> dict[str, Any]:
         "plan": line,
         "cost": _cost_says(line),
         "needed": _needed(of),
-        "instead": cost_texts.instead(of.instead),
+        "instead": cost_texts.instead(of.instead) if line.needs else "",
         "icons": pictures.Icons(marked) if life is not None and marked is not None else None,
         "unused": _unused_says(line, marked),
         "less": _less(of),

@@ -1,6 +1,7 @@
 """What a drafted list says of why something is carried, and why not."""
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
@@ -59,18 +60,31 @@ def must_have(need: str, *, life: bool) -> str:
     return _("%(need)s: a must-have of the list.") % facts
 
 
-def likely(need: str, chance: float, uses: float, days: float) -> str:
+class Known(NamedTuple):
+    """What our records say of a need: on trips of one activity, or `everywhere`, of all; `at_least`
+    so many uses. `stated`: it was stated or published how often it comes up."""
+
+    uses: float = 0
+    days: float = 0
+    at_least: bool = False
+    everywhere: bool = False
+    stated: bool = False
+
+
+def likely(need: str, chance: float, known: Known) -> str:
     """That a need comes up often enough, and by what that is known."""
     facts = {"need": _name(need), "chance": planning_texts.of_100_trips(chance)}
     says = _("%(need)s: expected on %(chance)s of 100 such trips.") % facts
-    return f"{says} {_known_by(uses, days)}"
+    return f"{says} {_known_by(known)}".strip()
 
 
-def _known_by(uses: float, days: float) -> str:
-    """What our records say; without any, that the rest is what was stated or published."""
-    if days:
-        return rate_texts.recorded(uses, days)
-    return _("That is by what is stated of it: no trip here says anything yet.")
+def _known_by(known: Known) -> str:
+    """What our records say; without any, that it is what was stated or published."""
+    if known.days:
+        recorded = rate_texts.recorded(known.uses, known.days, at_least=known.at_least)
+        all_trips = _("All trips: %(recorded)s") % {"recorded": recorded}
+        return all_trips if known.everywhere else recorded
+    return _("From what was stated; no trip is on record for it yet.") if known.stated else ""
 
 
 def carried_when(need: str) -> str:
@@ -96,18 +110,19 @@ def made(draft: PackingListVersion) -> str:
 
 
 def left_out(
-    why: WhyNot, need: str, chance: float | None, uses: float, days: float
+    why: WhyNot, need: str, chance: float | None, known: Known, *, ever: bool
 ) -> tuple[WhyNotCarried, str]:
-    """Why nothing is carried for a need: of the reasons of a list, and in words."""
+    """Why nothing is carried for a need: of the reasons of a list, and in words. `ever`: it came up
+    on some trip, of whatever activity."""
     facts = {"need": _name(need)}
     match why:
         case WhyNot.UNTRAINED:
             return WhyNotCarried.NO_TRAINING, _("%(need)s: nobody in the group is trained.") % facts
         case WhyNot.RARE:
-            rare = WhyNotCarried.OTHER if uses or not days else WhyNotCarried.NEVER_USED
+            rare = WhyNotCarried.OTHER if ever or not known.days else WhyNotCarried.NEVER_USED
             facts |= {"chance": planning_texts.of_100_trips(chance or 0.0)}
             says = _("Expected on %(chance)s of 100 such trips.") % facts
-            return rare, f"{says} {_known_by(uses, days)}"
+            return rare, f"{says} {_known_by(known)}".strip()
         case WhyNot.NO_RATE:
             says = _(
                 "Nobody knows yet how often this comes up. Decide whether to carry anything for it."
