@@ -197,7 +197,7 @@ def _lowered(line: ListLine, amount: Amount | None) -> bool:
 
 
 def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
-    swap, needs_amount = draft.what == What.SWAP, draft.what in (What.ADD, What.AMOUNT)
+    swap = draft.what == What.SWAP
     by_day, instead = draft.by_day, draft.instead
     refuse_first(
         (not draft.claim.strip(), Invalid(_("Enter why this changes."), field="claim")),
@@ -241,14 +241,25 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
                 field="instead",
             ),
         ),
+    )
+    _refuse_amount(draft)
+    _refuse_sources(draft.sources)
+
+
+def _refuse_amount(draft: ChangeDraft) -> None:
+    needs_amount = draft.what in (What.ADD, What.AMOUNT)
+    refuse_first(
         (
             needs_amount is (draft.amount is None),
             Invalid(_("Enter how many are carried."), field="carry")
             if needs_amount
             else Invalid(_("The number stays as it is in this change."), field="carry"),
         ),
+        (
+            draft.amount is not None and draft.amount.never_below > draft.amount.carry,
+            Invalid(_("The minimum is higher than the number to carry."), field="never_below"),
+        ),
     )
-    _refuse_sources(draft.sources)
 
 
 def _refuse_sources(sources: Sequence[SourceDraft]) -> None:

@@ -280,6 +280,10 @@ def test_a_draft_keeps_a_withdrawn_change_until_it_is_edited(w: World, new: Item
         ("carry", {"amount": Amount(3)}),
         ("carry", {"what": What.AMOUNT, "instead": None, "by_day": None}),
         ("instead", {"what": What.REMOVE}),
+        *(
+            ("never_below", {"what": what, "instead": None, "by_day": None, "amount": Amount(3, 4)})
+            for what in (What.ADD, What.AMOUNT)
+        ),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_is_written(
