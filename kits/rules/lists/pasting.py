@@ -25,6 +25,8 @@ _NUMBERS = {
     for units, word in enumerate(language.split(), start=1)
 } | dict.fromkeys(("ein", "eine", "einen"), 1)
 _IN_WORDS = rf"(?:{'|'.join(sorted(_NUMBERS, key=len, reverse=True))})\b"
+# More of one item is rather a strength or a size: “Ibuprofen 400”.
+_MANY = 100
 # A pair or a pack may be one unit or several.
 _SEVERAL = re.compile(r"[\s0-9](?:packs?|prs?|pairs?|paar)\b", re.I)
 _PIECES = (
@@ -51,8 +53,9 @@ def _last(number: str) -> re.Pattern[str]:
     return re.compile(
         rf"(?:\s*[(\[]\s*(?:[x×]\s*)?({number})\s*(?:[x×]|{_PIECES})?\s*[)\]]"
         rf"|(?<![0-9])\s*(?:\s[-–—=]|[:;,])\s*(?:[x×]\s*)?({number})\s*(?:[x×]|{_PIECES})?"
-        rf"|(?<![0-9])\s+[x×*]\s*({number})|\s+({number})\s*(?:[x×]|{_PIECES})"
-        rf"|(?<!size)(?<!größe)(?<!gr\.)(?<!no\.)(?<!nr\.)(?<!type)(?<!typ)(?<![0-9x×–-])"
+        rf"|(?<![0-9])\s+[x×*]\s*({number})\s*(?:{_PIECES})?"
+        rf"|\s+({number})\s*(?:[x×]|{_PIECES})"
+        rf"|(?<!size)(?<!größe)(?<!gr\.)(?<!no\.)(?<!nr\.)(?<!type)(?<!typ)(?<![0-9×–-])(?<![\s0-9]x)"
         rf"\s+({number}))\s*$",
         re.I,
     )
@@ -104,7 +107,8 @@ def _line(text: str) -> PastedLine:
     plain = _BULLET.sub("", " ".join(cells)) or text
     name, number, rest = _in_cells(cells) or _in_words(plain) or (plain, "", "")
     units = _units(number)
-    return PastedLine(text, name, units, plain=units is not None and not _SEVERAL.search(rest))
+    plain_number = units is not None and units <= _MANY and not _SEVERAL.search(rest)
+    return PastedLine(text, name, units, plain_number)
 
 
 _Parts = tuple[str, str, str]

@@ -57,6 +57,8 @@ ITEMS = {
         ("Paracetamol\t16 tabs", "Paracetamol", 16),
         ("Nitrile gloves 10 prs", "Nitrile gloves", 10),
         ("10 prs nitrile gloves", "nitrile gloves", 10),
+        ("Ibuprofen 200 mg x 16 tabs", "Ibuprofen 200 mg", 16),
+        ("Toolbox 2 (red)", "Toolbox (red)", 2),
         ("Gauze – 2 (haemostatic)", "Gauze (haemostatic)", 2),
         ("Gauze\t2 (haemostatic)", "Gauze (haemostatic)", 2),
         ("Gauze (haemostatic)", "Gauze (haemostatic)", None),
@@ -69,7 +71,13 @@ def test_how_many_of_what_a_line_says(text: str, name: str, units: int | None) -
 
 @pytest.mark.parametrize(
     ("text", "plain"),
-    [("2 x plasters", True), ("Tape", False), ("10 prs gloves", False), ("Gloves\t10 prs", False)],
+    [
+        ("2 x plasters", True),
+        ("Tape", False),
+        ("10 prs gloves", False),
+        ("Gloves\t10 prs", False),
+        ("Pain tablets 400", False),
+    ],
 )
 def test_a_number_that_may_mean_something_else_is_to_be_checked(text: str, plain: bool) -> None:
     assert lines(text)[0].plain is plain
