@@ -171,6 +171,8 @@ KINDS.update(
             ("hazard-not-served", 409, _("The list lacks what one of its hazards asks for"),
              _("“lacking” says what. Add it, or say under “not_carried” why it is left out; or "
                "send “anyway” to publish the list as it is.")),
+            ("must-have-lowered", 409, _("A must-have would be left out or lowered"),
+             _("“lists” names the lists. The medical adviser decides that; then send “anyway”.")),
             ("not-published", 409, _("The list is a draft"), _("Publish it first.")),
             ("published-already", 409, _("A published version cannot be changed"),
              _("Create a new draft from it.")),

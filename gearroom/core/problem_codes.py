@@ -124,8 +124,6 @@ NOUNS: dict[str, str | Promise] = {
     # what `NotFound` says is not there
     "device": pgettext_lazy("not found", "device"),
     "label": pgettext_lazy("not found", "label"),
-    "link": pgettext_lazy("not found", "link"),
-    "link for a new password": pgettext_lazy("not found", "password reset link"),
     "person": pgettext_lazy("not found", "person"),
     "room": pgettext_lazy("not found", "room"),
     "sign-in": pgettext_lazy("not found", "login"),
@@ -133,6 +131,9 @@ NOUNS: dict[str, str | Promise] = {
     "token": pgettext_lazy("not found", "token"),
     "help page": pgettext_lazy("not found", "help page"),
 }
+
+LINKS = frozenset({"link", "link for a new password"})
+"""Of these `NotFound` says that the link is not valid."""
 
 
 def title_of(code: str) -> str:

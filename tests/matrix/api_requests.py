@@ -246,7 +246,8 @@ _LATER = "2199-12-31"
 def _change(a: Aim) -> dict[str, Any]:
     """Other dressings on a list."""
     return {
-        "what": "amount", "item": a.all.items["dressing"].pk, "carry": 9, "claim": "More of them.",
+        "what": "amount", "item": a.all.items["dressing"].pk, "carry": 9,
+        "never_below": 9, "claim": "More of them.",
         "review_on": _LATER, "lists": [a.list()],
         "sources": [{"supports": True, "says": "They ran out.", "read_in": "Our records"}],
     }  # fmt: skip

@@ -270,6 +270,7 @@ LISTS: dict[str, Make] = {
             "thing": a.all.items["dressing"].name,
             "what": "amount",
             "carry": "9",
+            "never_below": "9",
             "claim": "More of them.",
             "review_on": "2199-12-31",
             "list": str(a.all.version.packing_list_id),

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.problem_codes import NOUNS, title_of
+from gearroom.core.problem_codes import LINKS, NOUNS, title_of
 
 
 class Problem(Exception):
@@ -56,13 +56,19 @@ class NotFound(Problem):
     status = 404
 
     def __init__(self, what: str, name: object = "", **facts: Any) -> None:
-        named = f" {printable(str(name))}" if name != "" else ""
-        super().__init__(
-            "not-found",
-            _("There is no %(what)s in your gear rooms. Check the name or scan the label.")
-            % {"what": f"{NOUNS.get(what, what)}{named}"},
-            **facts,
+        super().__init__("not-found", _not_there(what, name), **facts)
+
+
+def _not_there(what: str, name: object) -> str:
+    if what in LINKS:  # whoever opens one may have no account, and no gear room to look in
+        return _(
+            "This link is not valid, or no longer valid. Open it exactly as it was sent to you, or "
+            "ask for a new one."
         )
+    named = f" {printable(str(name))}" if name != "" else ""
+    return _("There is no %(what)s in your gear rooms. Check the name or scan the label.") % {
+        "what": f"{NOUNS.get(what, what)}{named}"
+    }
 
 
 class Refused(Problem):

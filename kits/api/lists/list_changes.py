@@ -95,7 +95,15 @@ class ListChangeBody(ActBody):
     )
     carry = serializers.IntegerField(required=False, min_value=1, **UNITS)
     never_below = serializers.IntegerField(min_value=0, default=0, **UNITS)
-    criticality = serializers.ChoiceField(CRITICALITIES, default=Criticality.ROUTINE.value)
+    criticality = serializers.ChoiceField(
+        CRITICALITIES,
+        required=False,
+        help_text="Left out: as each list has it; routine for what is added.",
+    )
+    anyway = serializers.BooleanField(
+        default=False,
+        help_text="The medical adviser has decided that a must-have is left out or lowered.",
+    )
     claim = NoteField(max_length=300, help_text="Why it changes.")
     review_on = serializers.DateField(help_text="The day to look at it again.")
     lists = serializers.ListField(
@@ -146,11 +154,8 @@ class Changes(ListView, ChangeView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write a change into a draft of each list, with its sources."""
         lists = packing_lists.all_lists()
-        amount = (
-            Amount(data["carry"], data["never_below"], Criticality(data["criticality"]))
-            if ("carry" in data)
-            else None
-        )
+        matters = Criticality(data["criticality"]) if "criticality" in data else None
+        amount = Amount(data["carry"], data["never_below"], matters) if "carry" in data else None
         draft = ChangeDraft(
             what=What(data["what"]),
             item=find.item(data["item"]),
@@ -161,6 +166,7 @@ class Changes(ListView, ChangeView):
             review_on=data["review_on"],
             lists=[one_of(lists, "kit list", pk) for pk in dict.fromkeys(data["lists"])],
             sources=[SourceDraft(**row) for row in data["sources"]],
+            anyway=data["anyway"],
         )
         return 201, self.followed(list_changes.make(act, draft))
 

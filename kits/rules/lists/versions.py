@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from gearroom.core.rules.grouping import summed
-from kits.rules.ledger.facts import KitState, Line
+from kits.rules.ledger.facts import Criticality, KitState, Line
 from kits.rules.restocking.picking import restock
 
 
@@ -73,6 +73,12 @@ def spare(kit: KitState, lines: Sequence[Line]) -> dict[int, int]:
     """Return the units inside, by thing id, of things that no line of `lines` would use."""
     useful = frozenset[int]().union(*(line.usable_things for line in lines))
     return summed((x.batch.thing.id, x.count) for x in kit.units if x.batch.thing.id not in useful)
+
+
+def must_haves_gone(now: Sequence[Line], then: Sequence[Line]) -> set[int]:
+    """Return the things, by id, of which `now` has a must-have and `then` has no line."""
+    must_haves = {line.thing.id for line in now if line.criticality is Criticality.MUST_HAVE}
+    return must_haves - {line.thing.id for line in then}
 
 
 def _wanted(kit: KitState, today: date) -> Counter[int]:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Actor, Invalid, NotAllowed, nothing_here
 from gearroom.core.models import Person
-from gearroom.core.rules.roles import USE_CASES
+from gearroom.core.rules.roles import USE_CASES, Role
 from kits.models import AdviceSettings
 
 
@@ -60,6 +60,12 @@ def may_send(actor: Actor) -> bool:
         actor.may("send_advice")
         and AdviceSettings.objects.filter(on=True, senders=actor.person).exists()
     )
+
+
+def roles_of_sender(actor: Actor) -> list[Role]:
+    """The roles by which somebody may send it."""
+    held = {role for roles in actor.roles.values() for role in roles}
+    return [role for role in Role if role in held & (USE_CASES["send_advice"].roles or set())]
 
 
 def refuse_while_off() -> None:

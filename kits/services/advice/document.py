@@ -10,11 +10,13 @@ from typing import Any
 from django.utils import translation
 from django.utils.formats import number_format
 
+from gearroom.core.acts import Actor
+from gearroom.core.rules.roles import Role
 from kits.models import Activity, Advice, HazardNeed, Item, ItemNeed, Need, RateSource, StatedRate
 from kits.rules.planning import drafting as drafting_rules
 from kits.rules.planning.advice import State
 from kits.rules.planning.records.studies import STUDIES
-from kits.services.advice import register
+from kits.services.advice import access, register
 from kits.services.advice.drafts import Answers, Draft, Line, Omitted, in_every_language
 from kits.services.planning.plans import Purchase, purchases
 from kits.services.planning.records.rates import Records, records
@@ -28,6 +30,7 @@ class _Facts:
 
     answers: Answers
     draft: Draft
+    answered_by: Sequence[Role]
     items: Mapping[int, Item]
     needs: Mapping[str, Need]
     activity: Activity | None
@@ -69,11 +72,11 @@ def whole(advice: Advice) -> Whole:
 
 
 def make(
-    answers: Answers, draft: Draft, *, number: int, sent_on: date, not_after: date
+    answers: Answers, draft: Draft, by: Actor, *, number: int, sent_on: date, not_after: date
 ) -> dict[str, Any]:
     """The document: by language all that the page shows, and beside it the answers and the draft
-    that it was made of."""
-    facts = _facts(answers, draft)
+    that it was made of. `by`: who sends it."""
+    facts = _facts(answers, draft, by)
     return {
         "number": number,
         "sent_on": sent_on.isoformat(),
@@ -84,9 +87,9 @@ def make(
     }
 
 
-def preview(answers: Answers, draft: Draft, *, today: date, not_after: date) -> dict[str, Any]:
+def preview(answers: Answers, draft: Draft, by: Actor, *, not_after: date) -> dict[str, Any]:
     """The page that would be sent, in the language of now."""
-    return _page(_facts(answers, draft), 1, today, not_after)
+    return _page(_facts(answers, draft, by), 1, None, not_after)
 
 
 def described(answers: Answers) -> list[tuple[str, str]]:
@@ -110,7 +113,7 @@ def page_of(document: Mapping[str, Any], language: str | None) -> dict[str, Any]
     return languages.get(language or "") or next(iter(languages.values()))
 
 
-def _facts(answers: Answers, draft: Draft) -> _Facts:
+def _facts(answers: Answers, draft: Draft, by: Actor) -> _Facts:
     carried = [line.item for line in draft.lines]
     known = records()
     profile = answers.profile()
@@ -124,6 +127,7 @@ def _facts(answers: Answers, draft: Draft) -> _Facts:
     return _Facts(
         answers,
         draft,
+        access.roles_of_sender(by),
         Item.objects.in_bulk([*carried, *omitted]),
         {need.key: need for need in known.needs.values()},
         profile.activity,
@@ -134,7 +138,7 @@ def _facts(answers: Answers, draft: Draft) -> _Facts:
     )
 
 
-def _page(of: _Facts, number: int, sent_on: date, not_after: date) -> dict[str, Any]:
+def _page(of: _Facts, number: int, sent_on: date | None, not_after: date) -> dict[str, Any]:
     """What the page says, in the language of now."""
     activity = rate_texts.word(of.activity.name) if of.activity else ""
     return {
@@ -142,6 +146,7 @@ def _page(of: _Facts, number: int, sent_on: date, not_after: date) -> dict[str, 
         "title": texts.title(of.answers.people, of.answers.days, activity),
         "headings": {name: str(text) for name, text in texts.HEADINGS.items()},
         "sent": texts.sent_on(sent_on, number),
+        "answered_by": texts.answered_by(of.answered_by),
         "not_after": texts.not_after(not_after),
         "statement": str(texts.STATEMENT),
         "trip": [
@@ -163,7 +168,7 @@ def _page(of: _Facts, number: int, sent_on: date, not_after: date) -> dict[str, 
         "weight": _weight(of),
         "cost": _cost(of),
         "sources": _sources(of),
-        "caution": str(planning_texts.CAUTION),
+        "caution": str(texts.CAUTION),
     }
 
 

@@ -13,7 +13,7 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Invalid, Unacceptable
-from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup, WhyNotCarried
+from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup
 from kits.rules.ledger.facts import Kind
 from kits.rules.planning import advice as rules, drafting as drafting_rules
 from kits.rules.planning.advice import Choice, WhyNothing
@@ -189,7 +189,8 @@ def _omitted(
 ) -> list[Omitted]:
     """The needs that nothing is carried for, with the reason in every language."""
     omitted = []
-    for n, line in enumerate(next(iter(found.values())).not_carried):
+    one = next(iter(found.values()))
+    for n, line in enumerate(one.not_carried):
         if line.need is None:
             continue
         key = line.need.key
@@ -197,7 +198,7 @@ def _omitted(
         if because is not None:
             text = partial(advice_texts.nothing, because, must=key in bound)
             reason = in_every_language(text)
-        elif line.why == WhyNotCarried.OTHER:
+        elif line.key in one.undecided:
             reason = in_every_language(advice_texts.no_rate)
         else:
             reason = {language: each.not_carried[n].words for language, each in found.items()}

@@ -14,7 +14,7 @@ from gearroom.core.acts import Act, Invalid, Stale, Unacceptable
 from kits.models import Advice, AdviceCopy, AdviceWithdrawal
 from kits.rules.planning import advice as rules
 from kits.rules.planning.advice import State
-from kits.services.advice import access, document, drafts, register
+from kits.services.advice import access, document, drafts, reasons, register
 from kits.services.advice.drafts import Line, Omitted
 from kits.services.advice.links import withdrawn
 
@@ -29,14 +29,17 @@ def edit(
     lines: Sequence[Line],
     not_carried: Sequence[Omitted],
 ) -> Advice:
-    """Give the draft other lines. `revision` is that of the draft which whoever edits has read.
+    """Give the draft other lines; a reason that is empty in every language becomes again what was
+    made of the answers. `revision` is that of the draft which whoever edits has read.
 
     Raises Stale where it was changed since, Refused (`not-answered-yet`, `advice-withdrawn`), and
-    what `drafts.check` raises.
+    what `reasons.settled` and `drafts.check` raise.
     """
     with _opened(act, advice, revision) as fresh:
         answers, draft = register.content(fresh)
-        edited = replace(draft, lines=lines, not_carried=not_carried)
+        edited = reasons.settled(
+            replace(draft, lines=lines, not_carried=not_carried), was=draft, answers=answers
+        )
         drafts.check(edited, answers.trained)
         fresh.draft = edited.as_json()
         fresh.revision += 1
@@ -80,7 +83,9 @@ def send(
             sent_by=act.person,
             sent_at=act.received_at,
             not_after=until,
-            text=document.make(answers, draft, number=number, sent_on=today, not_after=until),
+            text=document.make(
+                answers, draft, act.actor, number=number, sent_on=today, not_after=until
+            ),
         )
         fresh.revision += 1
         fresh.save(update_fields=["revision"])

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gearroom.core.acts import Actor
-from kits.models import Kit, ListChange, What
+from gearroom.core.rules.grouping import grouped
+from kits.models import Kit, ListChange, ListLine, PackingListVersion, What
 from kits.rules.ledger.facts import KitState
 from kits.rules.ledger.kit_contents import has_new, old_stock
 from kits.services.ledger import readiness
@@ -19,14 +20,16 @@ class Stand(enum.StrEnum):
     STILL_OLD = "still-old"
     LACKS_NEW = "lacks-new"
     OTHER_VERSION = "other-version"
+    NOT_PUBLISHED = "not-published"
 
 
 @dataclass(frozen=True)
 class KitProgress:
-    """A kit that a change concerns."""
+    """A kit that a change concerns, and the number of its list's version with the change."""
 
     kit: Kit
     stand: Stand
+    number: int
 
 
 @dataclass(frozen=True)
@@ -52,9 +55,7 @@ def progress(who: Actor, changes: Sequence[ListChange]) -> dict[int, list[KitPro
     """The kits that somebody sees and that each of these changes (with its versions) concerns, by
     the change's id. Training kits are left out; the number of queries does not grow with either."""
     made = {
-        change.pk: {
-            row.version.packing_list_id: row.version.number for row in change.versions.all()
-        }
+        change.pk: {row.version.packing_list_id: row.version for row in change.versions.all()}
         for change in changes
     }
     lists = {of for versions in made.values() for of in versions}
@@ -68,16 +69,18 @@ def progress(who: Actor, changes: Sequence[ListChange]) -> dict[int, list[KitPro
     states = readiness.states([kit.pk for kit in kits]) if kits else {}
     return {
         change.pk: [
-            KitProgress(kit, _stand(change, kit, states[kit.pk], number))
+            KitProgress(kit, _stand(change, kit, states[kit.pk], version), version.number)
             for kit in kits
-            if (number := made[change.pk].get(kit.list_version.packing_list_id)) is not None
+            if (version := made[change.pk].get(kit.list_version.packing_list_id)) is not None
         ]
         for change in changes
     }
 
 
-def _stand(change: ListChange, kit: Kit, state: KitState, number: int) -> Stand:
-    if kit.list_version.number < number:
+def _stand(change: ListChange, kit: Kit, state: KitState, version: PackingListVersion) -> Stand:
+    if version.published_at is None:
+        return Stand.NOT_PUBLISHED
+    if kit.list_version.number < version.number:
         return Stand.OTHER_VERSION
     item = change.item_id
     if change.what == What.REMOVE:
@@ -91,3 +94,24 @@ def _stand(change: ListChange, kit: Kit, state: KitState, number: int) -> Stand:
         if line.thing.id == item or any(old.id == item for old in line.replaces)
     ]
     return Stand.DONE if all(has_new(state, line) for line in lines) else Stand.LACKS_NEW
+
+
+def drafts_with(change: ListChange) -> list[PackingListVersion]:
+    """The drafts in which a change (with its versions) still stands."""
+    open_now = [row.version for row in change.versions.all() if row.version.published_at is None]
+    lines = grouped(
+        (line.section.version_id, line)
+        for line in ListLine.objects.filter(section__version__in=open_now).select_related("section")
+    )
+    return [each for each in open_now if _stands_in(change, lines.get(each.pk, ()))]
+
+
+def _stands_in(change: ListChange, lines: Sequence[ListLine]) -> bool:
+    item = change.instead_id or change.item_id
+    of_item = [line for line in lines if line.item_id == item]
+    if change.what == What.REMOVE:
+        return not of_item
+    if change.what == What.AMOUNT:
+        amount = (change.carry, change.never_below)
+        return any((line.carry, line.never_below) == amount for line in of_item)
+    return bool(of_item)

@@ -1,7 +1,7 @@
 """A kit list like another one except for some lines: other numbers, without some, with more."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from django.db import transaction
 
@@ -9,6 +9,8 @@ from gearroom.core.acts import Act
 from kits.models import Item, PackingList, PackingListVersion
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
+
+MOST_NOTE = PackingListVersion._meta.get_field("note").max_length or 0
 
 
 @dataclass(frozen=True)
@@ -22,11 +24,15 @@ class Numbers:
 @dataclass(frozen=True)
 class Changes:
     """What is different: the numbers of lines, by section (key) and item, and how many to carry of
-    items besides, which go into `section` where the list doesn't have them."""
+    items besides, which go into `section` where the list doesn't have them: with the priority, the
+    minimum and the reason of `like`, by item, where it has one. `note` is added to the version's
+    note, cut where there is no more room."""
 
     numbers: Mapping[tuple[str, int], Numbers]
     more: Mapping[Item, int]
     section: str
+    like: Mapping[int, LineDraft] = field(default_factory=dict)
+    note: str = ""
 
 
 def make_like(
@@ -51,10 +57,11 @@ def changed(draft: Draft, changes: Changes) -> Draft:
         replace(section, lines=_renumbered(section, changes.numbers)) for section in draft.sections
     ]
     for item, units in changes.more.items():
-        sections = _with(sections, item, units, changes.section)
+        sections = _with(sections, _new_line(item, units, changes.like), changes.section)
     carried = {line.item.pk for section in sections for line in section.lines}
     return replace(
         draft,
+        note=f"{draft.note} {changes.note}".strip()[:MOST_NOTE] if changes.note else draft.note,
         sections=sections,
         not_carried=[
             line for line in draft.not_carried if not (line.item and line.item.pk in carried)
@@ -73,9 +80,17 @@ def _renumbered(
     return lines
 
 
-def _with(sections: list[SectionDraft], item: Item, units: int, name: str) -> list[SectionDraft]:
-    """The sections with so many of an item altogether: where it is already, else in the section of
-    that name."""
+def _new_line(item: Item, units: int, like: Mapping[int, LineDraft]) -> LineDraft:
+    """A line of so many, as important as the line it is like, and with no higher a minimum than it
+    carries."""
+    line = like.get(item.pk, LineDraft(item, units))
+    return replace(line, carry=units, never_below=min(line.never_below, units))
+
+
+def _with(sections: list[SectionDraft], new: LineDraft, name: str) -> list[SectionDraft]:
+    """The sections with so many of a line's item altogether: where it is already, else as that line
+    in the section of that name."""
+    item, units = new.item, new.carry
     there = sum(line.carry for each in sections for line in each.lines if line.item == item)
     for at, section in enumerate(sections):
         for row, line in enumerate(section.lines):
@@ -83,7 +98,6 @@ def _with(sections: list[SectionDraft], item: Item, units: int, name: str) -> li
                 lines = list(section.lines)
                 lines[row] = replace(line, carry=max(1, units - (there - line.carry)))
                 return [*sections[:at], replace(section, lines=lines), *sections[at + 1 :]]
-    new = LineDraft(item, units)
     for at, section in enumerate(sections):
         if section.name.casefold() == name.casefold():
             lines = [*section.lines, new]

@@ -10,7 +10,14 @@ from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, NotCarried, PackingListVersion, Place
 from kits.rules.ledger import Line, why_not
-from kits.rules.lists.versions import Comparison, Difference, compare, difference, spare
+from kits.rules.lists.versions import (
+    Comparison,
+    Difference,
+    compare,
+    difference,
+    must_haves_gone,
+    spare,
+)
 from kits.services.ledger import readiness
 from kits.services.lists.not_carried import NotCarriedDraft, draft_of
 from kits.services.lookup import find
@@ -104,12 +111,14 @@ class Units:
 
 @dataclass(frozen=True)
 class KitEffect:
-    """What a kit would want over what it wants now, want no more, and have left over inside."""
+    """What a kit would want over what it wants now, want no more, and have left over inside; and
+    the must-haves of its list now that the other does not have."""
 
     kit: Kit
     more: Sequence[Units]
     fewer: Sequence[Units]
     spare: Sequence[Units]
+    must_haves_gone: Sequence[Item]
 
 
 @dataclass(frozen=True)
@@ -149,7 +158,8 @@ def effect(actor: Actor, version: PackingListVersion) -> Effect:
     lines = readiness.lines_of([version.pk]).get(version.pk, ())
     changes = {kit.pk: difference(states[kit.pk], lines, readiness.today_of(kit)) for kit in kits}
     left = {kit.pk: spare(states[kit.pk], lines) for kit in kits}
-    named = {pk for c in changes.values() for pk in (*c.more, *c.fewer)}
+    gone = {kit.pk: must_haves_gone(states[kit.pk].lines, lines) for kit in kits}
+    named = {pk for c in changes.values() for pk in (*c.more, *c.fewer)}.union(*gone.values())
     items = Item.objects.in_bulk(named.union(*(s.keys() for s in left.values())))
     return Effect(
         version,
@@ -159,6 +169,7 @@ def effect(actor: Actor, version: PackingListVersion) -> Effect:
                 _units(items, changes[kit.pk].more),
                 _units(items, changes[kit.pk].fewer),
                 _units(items, left[kit.pk]),
+                sorted((items[pk] for pk in gone[kit.pk]), key=lambda item: item.name),
             )
             for kit in kits
         ],

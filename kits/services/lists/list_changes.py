@@ -23,6 +23,7 @@ from kits.models import (
     ListChangeReview,
     ListChangeSource,
     ListChangeVersion,
+    ListLine,
     PackingList,
     PackingListVersion,
     What,
@@ -34,6 +35,7 @@ from kits.services.ledger.book import Book
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import NotCarriedDraft
+from kits.services.text import change_texts
 
 MOST_LISTS = 50
 MOST_SOURCES = 20
@@ -54,17 +56,19 @@ class SourceDraft:
 
 @dataclass(frozen=True)
 class Amount:
-    """How many a line carries, at least how many, and how much it matters."""
+    """How many a line carries, at least how many, and how much it matters: None leaves that as each
+    list has it, and is routine for what is added."""
 
     carry: int
     never_below: int = 0
-    criticality: Criticality = Criticality.ROUTINE
+    criticality: Criticality | None = None
 
 
 @dataclass(frozen=True)
 class ChangeDraft:
     """What changes in which lists, why, and on what sources. `instead` and `by_day` are of a swap,
-    `amount` of what is added or carried otherwise."""
+    `amount` of what is added or carried otherwise. `anyway`: the medical adviser has decided what
+    becomes of a must-have."""
 
     what: What
     item: Item
@@ -75,6 +79,7 @@ class ChangeDraft:
     instead: Item | None = None
     by_day: date | None = None
     amount: Amount | None = None
+    anyway: bool = False
 
 
 # ----------------------------------------------------------------------------------------- reading
@@ -112,21 +117,39 @@ def carrying(item: Item) -> QuerySet[PackingList]:
     return lists.filter(versions__in=versions)
 
 
+def lines_now(item: Item) -> list[ListLine]:
+    """The lines of an item in the latest version of each list in use, drafts too."""
+    lists = PackingList.objects.filter(retired_on=None).annotate(newest=Max("versions__number"))
+    of_list = lists.filter(pk=OuterRef("section__version__packing_list"))
+    rows = ListLine.objects.filter(
+        item=item, section__version__number=Subquery(of_list.values("newest")[:1])
+    )
+    return list(
+        rows.select_related("section__version__packing_list").order_by(
+            "section__version__packing_list__name", "section__position", "id"
+        )
+    )
+
+
 # ------------------------------------------------------------------------------------------ making
 @transaction.atomic
 def make(act: Act, draft: ChangeDraft) -> ListChange:
     """Write a change into a draft of each list: its open one, else a new one. Raises Invalid with
-    what cannot be, and in which list."""
+    what cannot be, and in which list; Refused (`must-have-lowered`) where a list would no longer
+    carry a must-have, or less of it, unless `anyway`."""
     act.actor.require("edit_list")
     _refuse_wrong(draft, clock.local_date(act.received_at, settings.TIME_ZONE))
+    if not draft.anyway:
+        _refuse_lowered(draft)
     amount = draft.amount
+    added = Criticality.ROUTINE if draft.what == What.ADD else ""
     change = ListChange.objects.create(
         what=draft.what,
         item=draft.item,
         instead=draft.instead,
         carry=amount.carry if amount else None,
         never_below=amount.never_below if amount else None,
-        criticality=amount.criticality if amount else "",
+        criticality=(amount.criticality or added) if amount else "",
         claim=draft.claim,
         by_day=draft.by_day,
         review_on=draft.review_on,
@@ -150,8 +173,31 @@ def _written(act: Act, packing_list: PackingList, draft: ChangeDraft) -> Packing
     return drafts.edit_draft(act, version, changed)
 
 
+def _refuse_lowered(draft: ChangeDraft) -> None:
+    chosen = {each.pk for each in draft.lists}
+    lowered = [
+        line.section.version.packing_list
+        for line in lines_now(draft.item)
+        if draft.what != What.ADD and _lowered(line, draft.amount)
+    ]
+    if names := list(dict.fromkeys(each.name for each in lowered if each.pk in chosen)):
+        says = change_texts.must_have(draft.item.name, names)
+        raise Refused("must-have-lowered", says, lists=names)
+
+
+def _lowered(line: ListLine, amount: Amount | None) -> bool:
+    """Whether a must-have goes, gets a lower minimum, or is a must-have no more."""
+    if line.criticality != Criticality.MUST_HAVE:
+        return False
+    return (
+        amount is None
+        or amount.never_below < line.never_below
+        or amount.criticality not in (None, Criticality.MUST_HAVE)
+    )
+
+
 def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
-    swap, needs_amount = draft.what == What.SWAP, draft.what in (What.ADD, What.AMOUNT)
+    swap = draft.what == What.SWAP
     by_day, instead = draft.by_day, draft.instead
     refuse_first(
         (not draft.claim.strip(), Invalid(_("Enter why this changes."), field="claim")),
@@ -195,14 +241,25 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
                 field="instead",
             ),
         ),
+    )
+    _refuse_amount(draft)
+    _refuse_sources(draft.sources)
+
+
+def _refuse_amount(draft: ChangeDraft) -> None:
+    needs_amount = draft.what in (What.ADD, What.AMOUNT)
+    refuse_first(
         (
             needs_amount is (draft.amount is None),
             Invalid(_("Enter how many are carried."), field="carry")
             if needs_amount
             else Invalid(_("The number stays as it is in this change."), field="carry"),
         ),
+        (
+            draft.amount is not None and draft.amount.never_below > draft.amount.carry,
+            Invalid(_("The minimum is higher than the number to carry."), field="never_below"),
+        ),
     )
-    _refuse_sources(draft.sources)
 
 
 def _refuse_sources(sources: Sequence[SourceDraft]) -> None:
@@ -290,7 +347,13 @@ def _lines(section: SectionDraft, draft: ChangeDraft, in_list: PackingList) -> l
 
 
 def _with_amount(line: LineDraft, amount: Amount, claim: str) -> LineDraft:
-    return replace(line, **vars(amount), reason=_reason(line.reason, claim))
+    return replace(
+        line,
+        carry=amount.carry,
+        never_below=amount.never_below,
+        criticality=amount.criticality or line.criticality,
+        reason=_reason(line.reason, claim),
+    )
 
 
 def _reason(before: str, claim: str) -> str:

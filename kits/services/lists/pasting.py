@@ -1,14 +1,18 @@
 """Lines pasted from anywhere: which items they may mean. Nothing is written."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Invalid
-from kits.models import Item
+from kits.models import Item, ListLine
+from kits.rules.ledger.facts import Criticality
 from kits.rules.lists import pasting as rules
 from kits.rules.lists.pasting import Likeness, PastedLine
+from kits.services.lists import signatures
+from kits.services.lists.drafts import LineDraft
+from kits.services.text.planning import draft_texts
 
 MOST_LINES = 200
 
@@ -16,7 +20,8 @@ MOST_LINES = 200
 @dataclass(frozen=True)
 class Candidates:
     """A pasted line with the items that it may mean, the most likely first; `sure`: its words are
-    the item's name; `likely`: the first is meant, and no other has all those words too."""
+    the item's name; `likely`: the first is meant, and no other has all those words too, or there is
+    no other."""
 
     line: PastedLine
     items: Sequence[Item]
@@ -51,5 +56,33 @@ def _candidates(line: PastedLine, names: dict[int, str], items: dict[int, Item])
         line,
         [items[match.item] for match in found],
         sure=best is Likeness.EXACT,
-        likely=alone and best in (Likeness.EXACT, Likeness.ALL_WORDS),
+        likely=alone and (len(found) == 1 or best is not Likeness.CLOSE),
     )
+
+
+def as_elsewhere(items: Iterable[Item]) -> dict[int, LineDraft]:
+    """The lines, by item, that another list in use has as must-have or important: of several the
+    one that matters most, then the one with the highest minimum."""
+    lines = ListLine.objects.filter(
+        section__version__in=signatures.in_use().values("pk"),
+        item__in=list(items),
+        criticality__in=[Criticality.MUST_HAVE, Criticality.IMPORTANT],
+    ).select_related("item", "section__version__packing_list")
+    found: dict[int, ListLine] = {}
+    for line in sorted(lines.defer("section__version__signed_page"), key=_weight):
+        found[line.item_id] = line
+    return {
+        pk: LineDraft(
+            line.item,
+            line.carry,
+            line.never_below,
+            Criticality(line.criticality),
+            draft_texts.kept(line.section.version),
+        )
+        for pk, line in found.items()
+    }
+
+
+def _weight(line: ListLine) -> tuple[bool, int, int, int]:
+    must_have = line.criticality == Criticality.MUST_HAVE
+    return must_have, line.never_below, line.section.version.number, -line.pk

@@ -1,5 +1,6 @@
 """What is said of a change made to several kit lists: what it does, and how far it is."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
@@ -22,6 +23,27 @@ PRIORITIES = {
 }
 
 
+AS_NOW = _lazy("as it is now")
+"""Each list keeps the priority that it has."""
+
+
+def amount(carry: int, least: int, priority: str) -> str:
+    """How many a line carries, at least how many, and how much it matters."""
+    return _("carry %(carry)s, at least %(least)s, %(priority)s") % {
+        "carry": carry,
+        "least": least,
+        "priority": PRIORITIES[Criticality(priority)],
+    }
+
+
+def must_have(item: str, lists: Sequence[str]) -> str:
+    """What is asked before a must-have goes from lists, or less of it is carried."""
+    return _(
+        "%(item)s is must-have on %(lists)s. A must-have is never left out or lowered in passing: "
+        "confirm that the medical adviser has decided it."
+    ) % {"item": item, "lists": ", ".join(lists)}
+
+
 def what(change: ListChange) -> str:
     """What a change does, in a line."""
     facts = {
@@ -29,15 +51,15 @@ def what(change: ListChange) -> str:
         "new": change.instead.name if change.instead else "",
         "carry": change.carry,
         "least": change.never_below,
-        "priority": str(PRIORITIES.get(Criticality(change.criticality), ""))
-        if change.criticality
-        else "",
+        "priority": PRIORITIES[Criticality(change.criticality)] if change.criticality else "",
     }
     texts = {
         What.SWAP: _("%(new)s in place of %(item)s"),
         What.ADD: _("Add %(item)s: carry %(carry)s, at least %(least)s, %(priority)s"),
         What.REMOVE: _("Leave out %(item)s"),
-        What.AMOUNT: _("%(item)s: carry %(carry)s, at least %(least)s, %(priority)s"),
+        What.AMOUNT: _("%(item)s: carry %(carry)s, at least %(least)s, %(priority)s")
+        if change.criticality
+        else _("%(item)s: carry %(carry)s, at least %(least)s, priority as it is now"),
     }
     return texts[What(change.what)] % facts
 
@@ -46,10 +68,12 @@ def how_far(change: ListChange, done: int, of: int) -> str:
     """How many of the kits that it concerns have it, and by which day all do."""
     if not of:
         return _("No kit in your gear rooms uses these lists.")
-    text = ngettext("%(done)d of %(n)d kit is done", "%(done)d of %(n)d kits are done", of) % {
-        "done": done,
-        "n": of,
-    }
+    text = (
+        ngettext("%(done)d of %(n)d kit has it", "%(done)d of %(n)d kits have it", of)
+        % {"done": done, "n": of}
+        if done
+        else _("No kit has it yet")
+    )
     if change.by_day is None or change.withdrawn:
         return f"{text}."
     return _("%(how_far)s; all by %(day)s.") % {"how_far": text, "day": wording.day(change.by_day)}
@@ -60,12 +84,14 @@ STANDS = {
     "still-old": _lazy("still has %(item)s"),
     "lacks-new": _lazy("has too little of %(new)s"),
     "other-version": _lazy("uses an earlier version of its list"),
+    "not-published": _lazy("waits for version %(number)s to be published"),
 }
 
 
-def stand(change: ListChange, stand: str) -> str:
-    """How a kit stands to a change."""
-    facts = {"item": change.item.name, "new": (change.instead or change.item).name}
+def stand(change: ListChange, stand: str, number: int) -> str:
+    """How a kit stands to a change, which is in the version of its list with that number."""
+    new = (change.instead or change.item).name
+    facts = {"item": change.item.name, "new": new, "number": number}
     return str(STANDS[stand]) % facts
 
 

@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -25,6 +26,8 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.planning.advice import State
 from kits.services.advice import access, drafts, links, register, sending
 from kits.services.advice.drafts import Answers, Draft, Line, Omitted
+from kits.services.planning.drafting import propose
+from kits.services.planning.records import priors
 from kits.services.text.planning import advice_texts
 from tests.kits import factories as make
 from tests.kits.advice.school import CREW, advising, answered, asks, serves, turn_on
@@ -158,6 +161,25 @@ def test_every_need_is_answered_in_both_languages_and_no_medicine_gets_in(w: Wor
     assert "only medicines" in pain.reason["en-gb"]
 
 
+@pytest.mark.parametrize("trips", [0, 1])
+def test_every_reason_agrees_with_that_of_a_list_that_is_drafted(w: World, trips: int) -> None:
+    for need in Need.objects.active().exclude(pk__in=ItemNeed.objects.values("need")):
+        serves(f"Thing for {need.key}", need.key)
+    rare = Need.objects.get(key="small-wound")
+    priors.state(act(w.adviser), rare, None, per_1000=Decimal("0.5"))
+    if trips:
+        past(w)
+    proposal = propose(CREW.profile())
+    drafted = {line.need.key: line for line in proposal.not_carried if line.need}
+    advised = {line.need: line.reason["en-gb"] for line in drafts.make(CREW).not_carried}
+    assert set(drafted) - {"small-wound"}
+    for key, line in drafted.items():
+        unknown = line.key in proposal.undecided
+        expected = advice_texts.no_rate() if unknown else line.words
+        assert advised[key] == expected or "medicines" in advised[key]
+    assert "of 100 such trips" in advised["small-wound"]
+
+
 def test_a_saw_crew_without_training_is_told_not_to_go_without(w: World) -> None:
     draft = drafts.make(CREW)
     tourniquet = Item.objects.get(name="Tourniquet")
@@ -209,6 +231,23 @@ def test_a_sender_changes_lines_reasons_and_what_is_not_carried(w: World) -> Non
     draft = draft_of(after)
     assert draft.lines[-1] == Line(shears.pk, 3, WORDS)
     assert Omitted(WORDS, need="blister") in draft.not_carried
+
+
+def test_a_reason_is_changed_in_every_language_or_cleared(w: World) -> None:
+    made, _link = answered(w)
+    first = draft_of(made).not_carried
+    english = [replace(line, reason={**line.reason, "en-gb": "New."}) for line in first]
+    with pytest.raises(Invalid, match="one language only"):
+        edit(w, made, not_carried=english)
+    empty = [replace(line, reason={"en-gb": "", "de": ""}) for line in first]
+    half = [replace(line, reason={**line.reason, "de": ""}) for line in first]
+    with pytest.raises(Invalid, match="one language only"):
+        edit(w, made, not_carried=half)
+    after = edit(w, made, not_carried=empty)
+    assert draft_of(after).not_carried == first
+    shears = Omitted({"en-gb": "", "de": ""}, item=Item.objects.get(name="Shears").pk)
+    with pytest.raises(Invalid, match="enter the reason in every language"):
+        edit(w, after, not_carried=[*first, shears])
 
 
 @pytest.mark.parametrize(

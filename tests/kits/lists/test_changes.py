@@ -4,6 +4,7 @@ import pytest
 
 from gearroom.core.acts import Invalid, Refused
 from kits.models import PackingListVersion, WhyNotCarried
+from kits.rules.ledger.facts import Criticality
 from kits.services.lists import changes, drafts, pasting
 from kits.services.lists.changes import Changes, Numbers
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
@@ -84,6 +85,38 @@ def test_pasted_lines_find_their_items_and_lose_none(w: World) -> None:
     found = pasting.candidates("2 x wound dressings 10x12\nHead torch\nShears – 0\nPlaster (5)\n")
     assert [each.best for each in found] == [w.dressing, None, None, w.plasters]
     assert [each.line.units for each in found] == [2, None, 0, 5]
+
+
+def test_the_only_item_that_is_like_a_line_is_chosen_to_be_checked(w: World) -> None:
+    (found,) = pasting.candidates("pressure bandage")
+    assert (found.best, found.sure) == (w.gauge, False)
+
+
+def test_what_another_list_says_is_must_have_or_important_stays_so(w: World) -> None:
+    lines = {line.item: line for line in drafts.draft_of(w.version).sections[0].lines}
+    must = lines[w.dressing]
+    assert must.criticality is Criticality.MUST_HAVE
+    routine = next(item for item, line in lines.items() if line.criticality == "routine")
+    like = pasting.as_elsewhere([w.dressing, routine])
+    assert set(like) == {w.dressing.pk}
+    for units in (1, must.carry):
+        said = Changes({}, {w.dressing: units, routine: 2}, "x", like)
+        (section,) = changes.changed(Draft(8, 1), said).sections
+        assert section.lines[0] == LineDraft(
+            w.dressing,
+            units,
+            min(units, must.never_below),
+            Criticality.MUST_HAVE,
+            f"As on {w.version.packing_list.name}, version {w.version.number}.",
+        )
+        assert section.lines[1] == LineDraft(routine, 2)
+
+
+def test_what_is_added_to_a_note_is_cut_where_there_is_no_more_room(w: World) -> None:
+    said = Changes({}, {w.gauge: 1}, "x", note="Left out when pasted: " + "y" * 600)
+    draft = changes.changed(Draft(8, 1, note="Spare kit."), said)
+    assert draft.note.startswith("Spare kit. Left out when pasted: yy")
+    assert len(draft.note) == 500
 
 
 @pytest.mark.parametrize("text", ["", " \n\t", "plaster\n" * 201])

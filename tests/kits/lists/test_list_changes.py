@@ -61,6 +61,7 @@ def swap(w: World, new: Item, *versions: PackingListVersion) -> ChangeDraft:
         [FOR, AGAINST],
         instead=new,
         by_day=BY_DAY,
+        anyway=True,
     )
 
 
@@ -135,6 +136,8 @@ def test_no_kit_is_less_ready_for_it_and_no_seal_is_broken(w: World, new: Item) 
 
 def test_it_is_published_only_once_kits_follow(w: World, new: Item) -> None:
     change = list_changes.make(make.act(w.keeper), swap(w, new))
+    assert stand(w, change, w.day_01) is Stand.NOT_PUBLISHED
+    publishing.publish(make.act(w.keeper), change.versions.get().version)
     assert stand(w, change, w.day_01) is Stand.OTHER_VERSION
 
 
@@ -211,6 +214,57 @@ def test_add_another_amount_and_leaving_out(w: World, new: Item) -> None:
 
 
 @pytest.mark.parametrize(
+    "lowers",
+    [
+        {},
+        {"what": What.REMOVE, "instead": None, "by_day": None},
+        *(
+            {"what": What.AMOUNT, "instead": None, "by_day": None, "amount": amount}
+            for amount in (Amount(6, 3), Amount(6, 4, Criticality.IMPORTANT))
+        ),
+    ],
+)
+def test_a_must_have_goes_or_is_lowered_only_once_that_is_confirmed(
+    w: World, new: Item, lowers: dict[str, object]
+) -> None:
+    caves = other_list(w)
+    change = replace(swap(w, new, caves, w.version), **lowers)  # type: ignore[arg-type]  # of any field
+    with pytest.raises(Refused, match="must-have on Day walk") as refused:
+        list_changes.make(make.act(w.keeper), replace(change, anyway=False))
+    assert (refused.value.code, refused.value.facts["lists"]) == ("must-have-lowered", ["Day walk"])
+    assert not ListChange.objects.exists()
+    list_changes.make(make.act(w.keeper), change)
+
+
+def test_nothing_is_asked_where_no_must_have_is_lowered(w: World, new: Item) -> None:
+    caves = other_list(w)
+    unasked = replace(swap(w, new, caves), anyway=False)
+    list_changes.make(make.act(w.keeper), unasked)
+    more = replace(unasked, what=What.AMOUNT, instead=None, by_day=None, amount=Amount(8, 4))
+    more = replace(more, lists=[w.version.packing_list])
+    change = list_changes.make(make.act(w.keeper), more)
+    line = drafts.draft_of(change.versions.get().version).sections[0].lines[0]
+    assert (line.carry, line.criticality) == (8, Criticality.MUST_HAVE)
+    added = replace(more, what=What.ADD, item=new, amount=Amount(2))
+    assert list_changes.make(make.act(w.keeper), added).criticality == Criticality.ROUTINE
+
+
+def test_a_draft_keeps_a_withdrawn_change_until_it_is_edited(w: World, new: Item) -> None:
+    before = drafts.draft_of(w.version)
+    plain = replace(swap(w, new), instead=None, by_day=None)
+    for draft in (
+        swap(w, new),
+        replace(plain, what=What.REMOVE, item=w.shears),
+        replace(plain, what=What.AMOUNT, item=w.tablets, amount=Amount(9, 5)),
+    ):
+        change = list_changes.make(make.act(w.keeper), draft)
+        version = change.versions.get().version
+        assert change_progress.drafts_with(loaded(change)) == [version]
+        drafts.edit_draft(make.act(w.keeper), version, before)
+        assert change_progress.drafts_with(loaded(change)) == []
+
+
+@pytest.mark.parametrize(
     ("field", "wrong"),
     [
         ("claim", {"claim": " "}),
@@ -226,6 +280,10 @@ def test_add_another_amount_and_leaving_out(w: World, new: Item) -> None:
         ("carry", {"amount": Amount(3)}),
         ("carry", {"what": What.AMOUNT, "instead": None, "by_day": None}),
         ("instead", {"what": What.REMOVE}),
+        *(
+            ("never_below", {"what": what, "instead": None, "by_day": None, "amount": Amount(3, 4)})
+            for what in (What.ADD, What.AMOUNT)
+        ),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_is_written(

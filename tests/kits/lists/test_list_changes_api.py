@@ -25,6 +25,7 @@ def body(w: World, **more: Any) -> dict[str, Any]:
         "claim": "It comes off without pain.",
         "review_on": days(200).isoformat(),
         "lists": [w.version.packing_list_id],
+        "anyway": True,
         "sources": [
             {"supports": True, "says": "It sticks less.", "study": "gentile-1992"},
             {"supports": False, "says": "It soaks up less.", "read_in": "Stated by the adviser"},
@@ -44,8 +45,8 @@ def test_it_is_made_read_and_reviewed(w: World) -> None:
         {"packing_list": w.version.packing_list_id, "name": "Day walk", "version": 2}
     ]
     assert of["kits"] == [
-        {"kit": "DAY-01", "stand": "other-version"},
-        {"kit": "DAY-02", "stand": "other-version"},
+        {"kit": "DAY-01", "stand": "not-published"},
+        {"kit": "DAY-02", "stand": "not-published"},
     ]
     pk = of["change"]["id"]
     assert call("GET", f"packing-lists/changes/{pk}/").json() == of
@@ -74,6 +75,12 @@ def test_what_it_lacks_is_said_at_its_field(w: World) -> None:
     wrong = {**wrong, "lists": [999999]}
     assert call("POST", "packing-lists/changes/", wrong).status_code == 404
     assert call("GET", "packing-lists/changes/999999/").status_code == 404
+
+
+def test_a_must_have_is_swapped_only_once_that_is_confirmed(w: World) -> None:
+    refused = make.caller(w.keeper)("POST", "packing-lists/changes/", body(w, anyway=False))
+    assert (refused.status_code, refused.json()["code"]) == (409, "must-have-lowered")
+    assert refused.json()["lists"] == ["Day walk"]
 
 
 def test_who_sees_no_kit_of_the_list_sees_none_here(w: World) -> None:

@@ -42,11 +42,45 @@ ITEMS = {
         ("Wounds:", "Wounds:", None),
         ("7", "7", None),
         ("Plasters 99999999", "Plasters", None),
+        ("Two tourniquets", "tourniquets", 2),
+        ("zwölf Pflaster", "Pflaster", 12),
+        ("Tourniquet – two", "Tourniquet", 2),
+        ("Rettungsdecke: eine", "Rettungsdecke", 1),
+        ("Foil blanket\ttwo", "Foil blanket", 2),
+        ("Foil blanket (three)", "Foil blanket", 3),
+        ("One-way valve", "One-way valve", None),
+        ("One way valve", "One way valve", None),
+        ("Four-tailed bandage – 2", "Four-tailed bandage", 2),
+        ("2 person shelter", "2 person shelter", None),
+        ("Paracetamol 500 mg 16 tabs", "Paracetamol 500 mg", 16),
+        ("Paracetamol 500 mg, 16 tablets", "Paracetamol 500 mg", 16),
+        ("Paracetamol\t16 tabs", "Paracetamol", 16),
+        ("Nitrile gloves 10 prs", "Nitrile gloves", 10),
+        ("10 prs nitrile gloves", "nitrile gloves", 10),
+        ("Ibuprofen 200 mg x 16 tabs", "Ibuprofen 200 mg", 16),
+        ("Toolbox 2 (red)", "Toolbox (red)", 2),
+        ("Gauze – 2 (haemostatic)", "Gauze (haemostatic)", 2),
+        ("Gauze\t2 (haemostatic)", "Gauze (haemostatic)", 2),
+        ("Gauze (haemostatic)", "Gauze (haemostatic)", None),
     ],
 )
 def test_how_many_of_what_a_line_says(text: str, name: str, units: int | None) -> None:
     (line,) = lines(text)
     assert (line.text, line.name, line.units) == (text, name, units)
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [
+        ("2 x plasters", True),
+        ("Tape", False),
+        ("10 prs gloves", False),
+        ("Gloves\t10 prs", False),
+        ("Pain tablets 400", False),
+    ],
+)
+def test_a_number_that_may_mean_something_else_is_to_be_checked(text: str, plain: bool) -> None:
+    assert lines(text)[0].plain is plain
 
 
 @given(st.text())

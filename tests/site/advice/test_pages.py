@@ -12,7 +12,6 @@ from gearroom.core.rules.roles import Role
 from kits.models import Advice, Item
 from kits.services.advice import access, links, register, sending
 from kits.services.text.planning import advice_texts
-from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.kits.advice.school import CREW, advising, answered, turn_on
 from tests.kits.factories import World, act
@@ -91,7 +90,7 @@ def test_a_stranger_answers_eight_questions_and_may_correct_them(w: World) -> No
     text = text_of(page)
     assert all(f" {n}. " in text for n in range(1, 9))
     assert "<textarea" not in page.content.decode()
-    assert str(CAUTION) in text
+    assert str(advice_texts.CAUTION) in text and "your own records" not in text
     stranger.post(link, TRIP)
     stranger.post(link, TRIP)  # pressed twice
     assert Advice.objects.get().revision == 2
@@ -129,8 +128,12 @@ def test_wrong_answers_are_refused_with_all_that_was_entered(
 def test_the_answer_is_one_page_with_all_that_has_to_be_said(w: World) -> None:
     _made, link = sent(w)
     text = text_of(Client().get(link))
+    assert "your own records" not in text
     for part in (
         str(advice_texts.STATEMENT),
+        str(advice_texts.CAUTION),
+        "Sent on",
+        "Answered by: Keeper.",
         "Not for trips after",
         "What it weighs",
         "What it costs",
@@ -189,6 +192,9 @@ def test_no_guess_is_told_from_another(w: World) -> None:
             found = getattr(Client(), method)(f"/trip-advice/{guess}/")
             text = text_of(found)
             assert link not in text
+            if method in ("get", "post"):
+                assert "This link is not valid, or no longer valid." in text
+                assert "gear rooms" not in text
             answers.setdefault(method, set()).add((found.status_code, len(text)))
     assert all(len(each) == 1 for each in answers.values()), answers
     assert next(iter(answers["get"]))[0] == next(iter(answers["post"]))[0] == 404
@@ -250,6 +256,29 @@ def test_a_sender_edits_a_draft_and_sends_it(w: World) -> None:
     german = Client(headers={"accept-language": "de"}).get(f"/trip-advice/{link}/")
     assert "Schneidet Kleidung." in text_of(german)
     assert "Cuts clothes." in text_of(client.get(f"{path}copies/1/"))
+
+
+def test_what_would_be_sent_is_not_said_to_be_sent(w: World) -> None:
+    made, _link = answered(w)
+    text = text_of(browser(w.keeper).get(f"/advice/{made.pk}/"))
+    assert "Not sent yet. Answered by: Keeper." in text
+    assert "Sent on" not in text
+    assert w.keeper.name not in text_of(Client().get(sent(w)[1]))
+
+
+def test_a_reason_in_one_language_only_is_refused_and_an_empty_one_is_made_anew(w: World) -> None:
+    made, _link = answered(w)
+    client, path = browser(w.keeper), f"/advice/{made.pk}/"
+    form = draft_form(client.get(path), path)
+    english, german = (f"reason-{each}-out-blister" for each in ("en-gb", "de"))
+    half = post(client, path, **{**form, english: "Bring your own."})
+    assert "changed in one language only" in text_of(half) and half.status_code == 400
+    assert "Bring your own." in text_of(half)
+    own = {english: "Bring your own.", german: "Bringt eigene mit."}
+    assert post(client, path, **{**form, **own}).status_code == 302
+    form = draft_form(client.get(path), path)
+    assert post(client, path, **{**form, english: "", german: ""}).status_code == 302
+    assert "Bring your own." not in text_of(client.get(path))
 
 
 def test_a_day_that_was_chosen_stays_until_it_is_sent(w: World) -> None:

@@ -32,6 +32,7 @@ def fields(w: World, **more: Any) -> dict[str, Any]:
         "claim": "It comes off without pain.",
         "review_on": days(200).isoformat(),
         "list": str(w.version.packing_list_id),
+        "anyway": "1",
         "side-1": "for",
         "says-1": "It sticks less.",
         "study-1": "gentile-1992",
@@ -66,8 +67,8 @@ def test_both_sides_stand_beside_each_other_with_each_kit(w: World) -> None:
         "Gentile DA and others",
         "It soaks up less.",
         "Stated by the adviser",
-        "0 of 2 kits are done; all by",
-        "uses an earlier version of its list",
+        "No kit has it yet; all by",
+        "waits for version 2 to be published",
     ):
         assert text in says
     assert "Withdraw" not in says
@@ -125,7 +126,42 @@ def test_it_is_looked_at_again_and_withdrawn(w: World) -> None:
     assert "Nothing new." in text_of(client.get(address))
     post(client, address, do="withdraw")
     says = text_of(client.get(address))
-    assert "Withdrawn." in says and "It holds" not in says
+    assert "Withdrawn." in says and "Still right:" not in says
+    assert "Edit Day walk, version 2" in says
+    assert f"/lists/{w.version.packing_list_id}/2/edit/" in client.get(address).content.decode()
+    assert "Edit Day walk" not in text_of(browser(w.guide).get(address))
+
+
+def test_a_must_have_is_asked_about_first_naming_the_lists(w: World) -> None:
+    client, says = browser(w.keeper), "is must-have on Day walk. A must-have is never left out"
+    for kind in ("remove", "swap", "amount"):
+        assert says in text_of(client.get(NEW, {"thing": w.dressing.name, "what": kind}))
+    assert says not in text_of(client.get(NEW, {"thing": w.shears.name, "what": "remove"}))
+    unconfirmed = fields(w)
+    del unconfirmed["anyway"]
+    refused = post(client, NEW, **unconfirmed)
+    assert refused.status_code == 409 and says in text_of(refused)
+    assert not ListChange.objects.exists()
+
+
+def test_another_number_keeps_the_priority_of_each_list_unless_one_is_chosen(w: World) -> None:
+    client = browser(w.keeper)
+    page = client.get(NEW, {"thing": w.dressing.name, "what": "amount"})
+    assert "carry 6, at least 4, must-have" in text_of(page)
+    assert form_with(page, "Lists that change")["criticality"] == ""
+    more = fields(w, what="amount", instead="", by_day="", carry="8", never_below="4", anyway="")
+    assert post(client, NEW, **more).status_code == 302
+    change = ListChange.objects.get()
+    assert change.criticality == ""
+    assert "at least 4, priority as it is now" in text_of(client.get(f"{ALL}{change.pk}/"))
+    line = change.versions.get().version.sections.get(key="main").lines.get(item=w.dressing)
+    assert (line.carry, line.criticality) == (8, "must-have")
+
+
+def test_what_would_change_names_a_must_have_that_is_gone(w: World) -> None:
+    post(browser(w.keeper), NEW, **fields(w, what="remove", instead="", by_day=""))
+    says = text_of(browser(w.keeper).get(f"/lists/{w.version.packing_list_id}/2/effect/"))
+    assert "Must-have until now, no longer on the list: Wound dressing" in says
 
 
 def test_the_board_asks_on_its_day(w: World) -> None:

@@ -196,7 +196,7 @@ def test_pasted_lines_are_shown_with_their_items_and_made_a_list(world: make.Wor
     assert PackingList.objects.count() == 1
     dressing, shears = str(world.dressing.pk), str(world.shears.pk)
     chosen = {
-        "text": PASTE, "item-0": dressing, "units-0": "2", "item-1": "", "units-1": "1",
+        "text": PASTE, "item-0": dressing, "units-0": "2", "item-1": "out", "units-1": "1",
         "item-2": shears, "units-2": "1", "item-3": dressing, "units-3": "3",
     }  # fmt: skip
     sent = {"make": "new", "name": "Pasted", "people": "8", "days": "1"}
@@ -204,7 +204,35 @@ def test_pasted_lines_are_shown_with_their_items_and_made_a_list(world: make.Wor
     made = PackingListVersion.objects.get(packing_list__name="Pasted")
     assert answer.headers["Location"] == f"/lists/{made.packing_list_id}/1/edit/"
     assert carried(made) == {"Wound dressing 10 × 12": 5, "Shears": 1}
-    assert "Left out: Head torch." in text_of(client.get(answer.headers["Location"]))
+    page = client.get(answer.headers["Location"])
+    assert "Left out when pasted: Head torch." in text_of(page)
+    assert made.note == "Left out when pasted: Head torch."
+
+
+def test_lines_that_nobody_chose_are_asked_about_once(world: make.World) -> None:
+    client = browser(world.keeper)
+    fields = form_with(post(client, "/lists/paste/", text=PASTE), "Make a new list")
+    assert fields["item-1"] == ""
+    fields |= {"make": "new", "name": "Pasted", "people": "8", "days": "1", "text": PASTE}
+    asked = client.post("/lists/paste/", fields)
+    assert "1 line has no item yet: Head torch. Choose one for it, or press again" in text_of(asked)
+    assert PackingList.objects.count() == 1
+    again = form_with(asked, "Make a new list") | {"make": "new", "text": PASTE}
+    unnamed = client.post("/lists/paste/", again | {"name": ""})
+    assert "Enter a name" in text_of(unnamed)
+    again = form_with(unnamed, "Make a new list") | {"make": "new", "text": PASTE, "name": "Two"}
+    client.post("/lists/paste/", again)
+    assert newest().note == "Left out when pasted: Head torch."
+
+
+def test_a_line_that_is_cleared_after_the_question_is_asked_about_too(world: make.World) -> None:
+    sent = {
+        "text": PASTE, "make": "new", "name": "Pasted", "people": "8", "days": "1",
+        "asked-1": "1", "item-1": "", "item-2": "",
+    }  # fmt: skip
+    answer = post(browser(world.keeper), "/lists/paste/", **sent)
+    assert "2 lines have no item yet: Head torch; Shears – 1." in text_of(answer)
+    assert PackingList.objects.count() == 1
 
 
 def test_a_line_without_an_item_is_chosen_by_hand(world: make.World) -> None:
@@ -230,7 +258,7 @@ def test_a_line_without_an_item_is_chosen_by_hand(world: make.World) -> None:
 def test_a_paste_that_cannot_be_is_refused_and_kept(
     world: make.World, wrong: dict[str, str], says: str
 ) -> None:
-    sent = {"text": PASTE, "people": "8", "days": "1"} | wrong
+    sent = {"text": PASTE, "people": "8", "days": "1", "item-1": "out"} | wrong
     answer = post(browser(world.keeper), "/lists/paste/", **sent)
     assert answer.status_code in (400, 404)
     assert says in text_of(answer)

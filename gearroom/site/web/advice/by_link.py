@@ -20,7 +20,6 @@ from kits.services.advice import document, links, register
 from kits.services.advice.drafts import Answers
 from kits.services.lists.drafts import MOST_DAYS, MOST_PEOPLE
 from kits.services.text.planning import advice_texts
-from kits.services.text.planning.planning_texts import CAUTION
 from kits.services.text.wording import HAZARDS
 
 
@@ -116,7 +115,7 @@ def _questions(request: HttpRequest, advice: Advice, problem: Problem | None) ->
         chosen_hazards=chosen_hazards,
         needs=links.needs_with_training(),
         chosen_trained=chosen_trained,
-        caution=CAUTION,
+        caution=advice_texts.CAUTION,
     )
 
 

@@ -167,7 +167,7 @@ def _draft_facts(request: HttpRequest, advice: Advice, problem: Problem | None) 
         "sent": sent or {},
         "things": Item.objects.active().exclude(kind="medicine").values_list("name", flat=True),
         "needs": needs.values(),
-        "paper": document.preview(answers, draft, today=today, not_after=until),
+        "paper": document.preview(answers, draft, actor(request), not_after=until),
         "not_after": (today, until),
         "chosen_day": request.POST.get("not_after", "") if problem else until.isoformat(),
         "duty": advice_texts.DUTY,

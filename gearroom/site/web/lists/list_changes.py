@@ -1,5 +1,6 @@
 """Changes made to several kit lists at once: all of them, one with its sources, and a new one."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -7,6 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, Problem, one
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.lists.packing_lists import state_of
 from gearroom.site.web.page import (
     Choice,
@@ -23,7 +25,7 @@ from gearroom.site.web.page import (
     show,
     today_here,
 )
-from kits.models import Item, ListChange, PackingList, What
+from kits.models import Item, ListChange, ListLine, PackingList, What
 from kits.rules.ledger.facts import Criticality
 from kits.rules.planning.records.studies import STUDIES
 from kits.services.lists import change_progress, list_changes
@@ -90,9 +92,12 @@ def _one_page(request: HttpRequest, id: int, problem: Problem | None = None) -> 
             (row.version, state_of(row.version, today, list_changes.newest_of(row.version)))
             for row in change.versions.all()
         ],
-        kits=[(each, change_texts.stand(change, each.stand)) for each in followed.kits],
+        kits=[(row, change_texts.stand(change, row.stand, row.number)) for row in followed.kits],
         used_up_first=change_texts.USED_UP_FIRST if change.instead else "",
         may_review=who.may("edit_list") and not change.withdrawn,
+        drafts=change_progress.drafts_with(change)
+        if change.withdrawn and who.may("edit_list")
+        else [],
         values=request.POST,
         caution=planning_texts.CAUTION,
     )
@@ -100,7 +105,7 @@ def _one_page(request: HttpRequest, id: int, problem: Problem | None = None) -> 
 
 @form_view("look", page_of=_one_page)
 def one_change(act: Act, request: HttpRequest, id: int) -> Done:
-    """One change; whoever edits lists says that it holds until a later day, or withdraws it."""
+    """One change; whoever edits lists says that it is still right, or withdraws it."""
     change = one(ListChange.objects.filter(pk=id), "change to kit lists", id)
     values = ReviewForm.read(request.POST)
     withdraw = request.POST.get("do") == "withdraw"
@@ -122,7 +127,7 @@ class ChangeForm(PageForm):
     by_day = Day(required=False, label=gettext_lazy("All kits have it by"))
     carry = WholeNumber(least=1, required=False, label=gettext_lazy("Carry"))
     never_below = WholeNumber(required=False, initial=0, label=gettext_lazy("Minimum"))
-    criticality = Choice(Criticality, required=False, initial=Criticality.ROUTINE)
+    criticality = Choice(Criticality, required=False)
     claim = ShortText(300)
     review_on = Day(label=gettext_lazy("Look at it again on"))
     list = Several()
@@ -142,8 +147,9 @@ def _new_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     sent = request.POST if problem else request.GET
     item = Item.objects.active().filter(name=sent.get("thing", "")).first()
     kind = sent.get("what", "")
-    carrying = set(list_changes.carrying(item).values_list("pk", flat=True)) if item else set()
-    chosen = set(request.POST.getlist("list")) if problem else set(map(str, carrying))
+    lines = list_changes.lines_now(item) if item else []
+    now = grouped((line.section.version.packing_list_id, line) for line in lines)
+    chosen = set(request.POST.getlist("list")) if problem else set(map(str, now))
     lists = PackingList.objects.filter(retired_on=None)
     return show(
         request,
@@ -153,12 +159,16 @@ def _new_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         kind=kind if kind in What.values else "",
         kinds=change_texts.WHAT.items(),
         lists=[
-            (each, str(each.pk) in chosen)
+            (each, _now(now.get(each.pk, ())), str(each.pk) in chosen)
             for each in lists
-            if kind == What.ADD or each.pk in carrying
+            if kind == What.ADD or each.pk in now
         ],
+        must_have=_must_have(item, lines) if item and kind != What.ADD else "",
         things=Item.objects.active().values_list("name", flat=True),
-        priorities=change_texts.PRIORITIES.items(),
+        priorities=[
+            *([("", change_texts.AS_NOW)] if kind == What.AMOUNT else []),
+            *change_texts.PRIORITIES.items(),
+        ],
         studies=[(each.key, f"{each.authors}, {each.year}") for each in STUDIES],
         sources=[
             (n, {name: sent.get(f"{name}-{n}", "") for name in SourceForm.base_fields})
@@ -167,6 +177,20 @@ def _new_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         values=sent,
         caution=planning_texts.CAUTION,
     )
+
+
+def _now(lines: Sequence[ListLine]) -> str:
+    """What a list carries of an item now."""
+    return "; ".join(
+        change_texts.amount(line.carry, line.never_below, line.criticality) for line in lines
+    )
+
+
+def _must_have(item: Item, lines: Sequence[ListLine]) -> str:
+    """What is asked where lists have an item as must-have."""
+    must_haves = [line for line in lines if line.criticality == Criticality.MUST_HAVE]
+    names = dict.fromkeys(line.section.version.packing_list.name for line in must_haves)
+    return change_texts.must_have(item.name, list(names)) if names else ""
 
 
 @form_view("edit_list", page_of=_new_page)
@@ -183,6 +207,7 @@ def new_change(act: Act, request: HttpRequest) -> Done:
         amount=Amount(carry, least, matters) if carry else None,
         lists=list(lists),
         sources=[source for n in SOURCES if (source := _source(sent, n))],
+        anyway=bool(sent.get("anyway")),
         **values,
     )
     made = list_changes.make(act, draft)

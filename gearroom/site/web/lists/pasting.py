@@ -1,7 +1,7 @@
 """Lines pasted from anywhere: matched with items, put right by hand, and made a draft."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils.translation import gettext as _, gettext_lazy
@@ -19,7 +19,7 @@ from gearroom.site.web.page import (
     read_field,
     show,
 )
-from kits.models import Item, PackingList, PackingListVersion
+from kits.models import Item, PackingList
 from kits.services.lists import changes, drafts, pasting
 from kits.services.lists.changes import Changes
 from kits.services.lists.drafts import Draft
@@ -27,26 +27,38 @@ from kits.services.lists.pasting import Candidates
 from kits.services.lookup import find
 from kits.services.text.planning import draft_texts
 
-LEAVE_OUT = ""
+CHOOSE, LEAVE_OUT = "", "out"
+"""What a line's input holds where it is no item."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """A pasted line with what its inputs hold: an item (its number, or LEAVE_OUT), another by name,
-    how many."""
+    """A pasted line with what its inputs hold: an item (its number, CHOOSE or LEAVE_OUT), another
+    by name, how many; `asked`: whether somebody was asked to choose an item and has not."""
 
     at: int
     of: Candidates
     item: str
     other: str
     units: str
+    asked: bool
+
+    @property
+    def named(self) -> str:
+        """The item that is chosen, by its number or its name; empty: none."""
+        return self.other.strip() or ("" if self.item == LEAVE_OUT else self.item)
+
+    @property
+    def unchosen(self) -> bool:
+        """Whether nobody chose an item, nor to leave the line out."""
+        return not self.named and self.item == CHOOSE
 
 
 def _rows(sent: QueryDict) -> list[Row]:
     """A row of each pasted line; as it was sent, else with the likeliest item. Raises Invalid."""
     rows = []
     for at, of in enumerate(pasting.candidates(sent.get("text", ""))):
-        item = str(of.best.pk) if of.best else LEAVE_OUT
+        item = str(of.best.pk) if of.best else CHOOSE
         rows.append(
             Row(
                 at,
@@ -54,6 +66,7 @@ def _rows(sent: QueryDict) -> list[Row]:
                 sent.get(f"item-{at}", item),
                 sent.get(f"other-{at}", ""),
                 sent.get(f"units-{at}", str(of.line.units or 1)),
+                f"asked-{at}" in sent,
             )
         )
     return rows
@@ -66,13 +79,15 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
             rows = _rows(sent)
         except Invalid as wrong:
             problem = problem or wrong
+    if isinstance(problem, Unchosen):
+        rows = [replace(row, asked=row.unchosen) for row in rows]
     return show(
         request,
         "site/lists/pasting/pasting.html",
         problem=problem,
         text=sent.get("text", ""),
         rows=rows,
-        without=sum(not row.item and not row.other for row in rows),
+        without=sum(row.unchosen for row in rows),
         lists=PackingList.objects.order_by("name"),
         things=Item.objects.active().values_list("name", flat=True) if rows else (),
         values=sent,
@@ -90,6 +105,10 @@ def paste(request: HttpRequest) -> HttpResponse:
         return _page(request, problem)
 
 
+class Unchosen(Invalid):
+    """Lines without an item, that nobody was asked about."""
+
+
 class NewListForm(PageForm):
     """A new list of what was pasted."""
 
@@ -100,31 +119,42 @@ class NewListForm(PageForm):
 
 def _make(act: Act, sent: QueryDict) -> Done:
     rows = _rows(sent)
-    said = Changes({}, _more(rows, sent), _("Contents"))
-    made = _next(act, sent, said) if sent["make"] == "next" else _new(act, sent, said)
-    left_out = [row.of.line.text for row in rows if not row.item and not row.other.strip()]
-    left = _("Left out: %(lines)s.") % {"lines": "; ".join(left_out)} if left_out else ""
+    more = _more(rows, sent)
+    left = draft_texts.left_out_when_pasted([row.of.line.text for row in rows if not row.named])
+    said = Changes({}, more, _("Contents"), pasting.as_elsewhere(more), left)
+    if sent["make"] == "next":
+        of = _list(sent)
+        _ask(rows)
+        made = changes.make_next(act, of, said)
+    else:
+        values = NewListForm.read(sent)
+        _ask(rows)
+        draft = changes.changed(Draft(values["people"], values["days"]), said)
+        made = drafts.make_list(act, name=values["name"], draft=draft)
     return Done(f"{draft_texts.made(made)} {left}".strip(), to=address("list-edit", made))
 
 
-def _next(act: Act, sent: QueryDict, said: Changes) -> PackingListVersion:
+def _ask(rows: Sequence[Row]) -> None:
+    """Ask once about the lines for which nobody chose. Raises Unchosen."""
+    unchosen = [row for row in rows if row.unchosen]
+    if any(not row.asked for row in unchosen):
+        says = draft_texts.without_item([row.of.line.text for row in unchosen])
+        raise Unchosen(says, field=f"item-{unchosen[0].at}")
+
+
+def _list(sent: QueryDict) -> PackingList:
+    """The list that was chosen. Raises Invalid."""
     of = PackingList.objects.filter(pk=id_of(sent.get("list", "")) or 0).first()
     if of is None:
         raise Invalid(_("Choose a kit list from the list."), field="list")
-    return changes.make_next(act, of, said)
-
-
-def _new(act: Act, sent: QueryDict, said: Changes) -> PackingListVersion:
-    values = NewListForm.read(sent)
-    draft = changes.changed(Draft(values["people"], values["days"]), said)
-    return drafts.make_list(act, name=values["name"], draft=draft)
+    return of
 
 
 def _more(rows: Sequence[Row], sent: QueryDict) -> dict[Item, int]:
     """How many of each item the lines come to. Raises Invalid, NotFound."""
     found: dict[Item, int] = {}
     for row in rows:
-        if name := row.other.strip() or row.item:
+        if name := row.named:
             item = find.item(name)
             label = _("%(thing)s, number to carry") % {"thing": item.name}
             units = read_field(WholeNumber(least=1, label=label), {"": row.units}, "")

@@ -1,13 +1,15 @@
 """What advice for others says: the questions, why something is not carried, what it weighs and
 costs, on what it rests, and the statement that stands on every answer in full."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
+from gearroom.core.role_names import ROLE_NAMES
+from gearroom.core.rules.roles import Role
 from kits.rules.planning.advice import State, WhyNothing
 from kits.rules.planning.records.studies import Study
 from kits.services.text import wording
@@ -21,6 +23,12 @@ STATEMENT = _lazy(
     "group is trained and allowed to use."
 )
 """Stands on every answer, in full."""
+CAUTION = _lazy(
+    "What your group carries, and who may use it, is decided by your own medical adviser, "
+    "protocols, local law and each person’s training. This is arithmetic on our own records; it "
+    "never says that anything should be left out."
+)
+"""Of planning, as it is said to somebody outside: the records are ours, not theirs."""
 NO_MEDICINES = _lazy(
     "We advise no medicines and give no doses. Ask your own medical adviser, and have everybody "
     "bring what they need themselves."
@@ -205,8 +213,17 @@ def not_after(day: date) -> str:
     return _("Not for trips after %(day)s.") % {"day": wording.day(day)}
 
 
-def sent_on(day: date, number_of: int) -> str:
-    """When it was sent, and whether it takes the place of another."""
+def answered_by(roles: Iterable[Role]) -> str:
+    """What whoever sends it is here. Their name is not said."""
+    return _("Answered by: %(roles)s.") % {
+        "roles": ", ".join(str(ROLE_NAMES[each]) for each in roles)
+    }
+
+
+def sent_on(day: date | None, number_of: int) -> str:
+    """When it was sent (None: not yet), and whether it takes the place of another."""
+    if day is None:
+        return _("Not sent yet.")
     facts = {"day": wording.day(day)}
     if number_of == 1:
         return _("Sent on %(day)s.") % facts

@@ -1,10 +1,11 @@
 """What a drafted list says of why something is carried, and why not."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _, gettext_lazy as _lazy
+from django.utils.text import Truncator
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from kits.models import PackingListVersion, WhyNotCarried
 from kits.rules.planning.drafting import WhyNot
@@ -107,6 +108,26 @@ def made(draft: PackingListVersion) -> str:
     return _(
         "%(version)s has been created as a draft. Look through it, then change what you like."
     ) % {"version": version(draft)}
+
+
+def without_item(lines: Sequence[str]) -> str:
+    """Asks what becomes of pasted lines for which nobody chose an item."""
+    return ngettext(
+        "%(n)d line has no item yet: %(lines)s. Choose one for it, or press again to leave it out.",
+        "%(n)d lines have no item yet: %(lines)s. Choose one for each, or press again to leave "
+        "them out.",
+        len(lines),
+    ) % {"n": len(lines), "lines": _in_short(lines)}
+
+
+def left_out_when_pasted(lines: Sequence[str]) -> str:
+    """Which pasted lines the list does not carry; empty where it carries all."""
+    return _("Left out when pasted: %(lines)s.") % {"lines": _in_short(lines)} if lines else ""
+
+
+def _in_short(lines: Sequence[str]) -> str:
+    """Each line by how it starts; in full it may be as long as a page."""
+    return "; ".join(Truncator(line).chars(60) for line in lines)
 
 
 def left_out(
