@@ -31,7 +31,7 @@ from gearroom.site.web.planning import fits, shown_rates
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, PackingListVersion
 from kits.services.lists import drafts, packing_lists
-from kits.services.planning import drafting
+from kits.services.planning import drafted_lists, drafting
 from kits.services.planning.drafting import Profile, Proposal
 from kits.services.planning.records import rates
 from kits.services.text.planning import draft_texts, planning_texts, rate_texts
@@ -159,7 +159,7 @@ def _facts(request: HttpRequest, proposal: Proposal, known: rates.Records) -> Ma
         ],
         "undecided": [each for each in left_out if each.line.key in proposal.undecided],
         "not_carried": [each for each in left_out if each.line.key not in proposal.undecided],
-        "fit": fits.shown_draft(drafting.as_draft(proposal), kits),
+        "fit": fits.shown_draft(drafted_lists.as_draft(proposal), kits),
         "draft_there": latest if latest and latest.published_at is None else None,
         "draft_name": draft_texts.version(latest) if latest else "",
     }
@@ -171,8 +171,8 @@ def draft(act: Act, request: HttpRequest) -> Done:
     sent = request.POST
     proposal = drafting.propose(_profile(sent))
     if "next" in sent:
-        made = drafting.make_version(act, proposal)
+        made = drafted_lists.make_version(act, proposal)
     else:
         name = read_field(ShortText(80), sent, "name")
-        made = drafting.make_list(act, proposal, name=name)
+        made = drafted_lists.make_list(act, proposal, name=name)
     return Done(draft_texts.made(made), to=address("list-edit", made))
