@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid
+from gearroom.core.acts import Invalid
 from kits.models import Activity, HazardNeed, Item, ItemNeed, Need, NeedGroup, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.lists.carried_when import Occasion, meets, occasion
@@ -18,7 +17,7 @@ from kits.rules.planning.drafting import Group, LeftOut, Present, Why, WhyNot
 from kits.rules.planning.records import units_per_use
 from kits.rules.text.hazards import hazards
 from kits.services.lists import drafts
-from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
+from kits.services.lists.drafts import Draft, LineDraft
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.planning.plans import SERVICE_LEVELS, sizes_of_use
 from kits.services.planning.records.rates import NO_ACTIVITY, NeedRate, Records, records
@@ -364,43 +363,4 @@ def _left_out(out: LeftOut, facts: _Facts, items: Mapping[int, Item]) -> NotCarr
         need=None if out.item else facts.needs[out.need],
         words=words,
         instead=items[out.instead].name if out.instead else "",
-    )
-
-
-# ------------------------------------------------------------------------------ making it a draft
-def make_list(act: Act, proposal: Proposal, *, name: str) -> PackingListVersion:
-    """Make a new kit list of what is proposed, a draft. Raises Refused (`name-taken`), Invalid."""
-    return drafts.make_list(act, name=name, draft=as_draft(proposal))
-
-
-def make_version(act: Act, proposal: Proposal) -> PackingListVersion:
-    """Make what is proposed the next version, a draft, of the list that it starts from. Raises
-    Refused (`draft-there`), Invalid where it starts from none."""
-    if proposal.profile.like is None:
-        raise Invalid(_("Choose the kit list that the draft starts from."), field="like")
-    with transaction.atomic():
-        version = drafts.new_draft(act, proposal.profile.like.packing_list)
-        return drafts.edit_draft(act, version, as_draft(proposal))
-
-
-def as_draft(proposal: Proposal) -> Draft:
-    """What is proposed as a draft of a list. What is still to decide is no decision yet, so it is
-    not among what the list leaves out on purpose."""
-    return Draft(
-        proposal.profile.people,
-        proposal.profile.days,
-        hazards=proposal.hazards,
-        sections=[
-            SectionDraft(
-                section.name,
-                [
-                    LineDraft(line.item, line.quantity, line.minimum, line.priority, line.reason)
-                    for line in section.lines
-                ],
-                section.key,
-                section.outside,
-            )
-            for section in proposal.sections
-        ],
-        not_carried=[line for line in proposal.not_carried if line.key not in proposal.undecided],
     )

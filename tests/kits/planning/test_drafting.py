@@ -15,7 +15,7 @@ from kits.services.ledger import hazards_covered
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.planning import drafting
+from kits.services.planning import drafted_lists
 from kits.services.planning.drafting import Profile, propose
 from kits.services.planning.records import priors
 from tests.core.api.made import Caller, is_problem
@@ -50,7 +50,7 @@ def test_what_a_hazard_asks_for_is_carried_with_its_reason(w: World) -> None:
     (line,) = [each for each in found.lines if each.item == w.dressing]
     assert (line.quantity, line.minimum) == (5, 5)
     assert "Tools cut." in line.reason
-    made = drafting.make_list(act(w.keeper), found, name="SAW-09")
+    made = drafted_lists.make_list(act(w.keeper), found, name="SAW-09")
     assert hazards_covered.lacking_needs(made) == []
 
 
@@ -77,7 +77,7 @@ def test_it_starts_from_a_list_and_keeps_what_serves_no_need(w: World) -> None:
 def test_one_act_makes_it_the_next_version_with_items_where_they_were(w: World) -> None:
     like = w.day_01.list_version
     found = propose(replace(DAY, like=like))
-    made = drafting.make_version(act(w.keeper), found)
+    made = drafted_lists.make_version(act(w.keeper), found)
     assert (made.packing_list, made.number) == (like.packing_list, like.number + 1)
     assert made.published_at is None
     before, after = drafts.draft_of(like), drafts.draft_of(made)
@@ -85,13 +85,13 @@ def test_one_act_makes_it_the_next_version_with_items_where_they_were(w: World) 
         s.key for s in before.sections
     ]
     with pytest.raises(Refused, match="already a draft"):
-        drafting.make_version(act(w.keeper), found)
+        drafted_lists.make_version(act(w.keeper), found)
 
 
 def test_a_new_list_has_sections_by_what_things_are_for(w: World) -> None:
     asks("sharp-tools", "small-wound", 2)
     found = propose(replace(DAY, hazards=["sharp-tools"]))
-    made = drafting.make_list(act(w.keeper), found, name="SAW-09")
+    made = drafted_lists.make_list(act(w.keeper), found, name="SAW-09")
     (section,) = drafts.draft_of(made).sections
     assert section.name == "Wounds and bleeding"
     assert list(made.hazards) == ["sharp-tools"]
@@ -99,7 +99,7 @@ def test_a_new_list_has_sections_by_what_things_are_for(w: World) -> None:
 
 def test_a_draft_without_a_list_to_start_from_is_no_next_version(w: World) -> None:
     with pytest.raises(Invalid, match="Choose the kit list"):
-        drafting.make_version(act(w.keeper), propose(DAY))
+        drafted_lists.make_version(act(w.keeper), propose(DAY))
     assert PackingList.objects.count() == 1
 
 
@@ -211,9 +211,9 @@ def test_what_a_new_line_is_for_may_be_the_name_of_a_section_that_is_there(w: Wo
         draft=Draft(5, 1, sections=[SectionDraft("wounds and Bleeding", [LineDraft(w.gauge, 1)])]),
     )
     found = propose(replace(DAY, like=like, hazards=["sharp-tools"]))
-    (section,) = drafting.as_draft(found).sections
+    (section,) = drafted_lists.as_draft(found).sections
     assert {line.item for line in section.lines} >= {w.gauge, w.dressing}
-    drafting.make_list(act(w.keeper), found, name="SAW-02")
+    drafted_lists.make_list(act(w.keeper), found, name="SAW-02")
 
 
 def test_what_is_retired_is_dropped_by_name_and_never_on_a_new_draft(w: World) -> None:
@@ -222,14 +222,14 @@ def test_what_is_retired_is_dropped_by_name_and_never_on_a_new_draft(w: World) -
     found = propose(replace(DAY, like=like))
     assert w.dressing in found.dropped
     assert w.dressing not in [line.item for line in found.lines]
-    drafting.make_list(act(w.keeper), found, name="DAY-09")
+    drafted_lists.make_list(act(w.keeper), found, name="DAY-09")
 
 
 def test_the_list_is_made_for_what_the_season_and_the_way_to_care_bring(w: World) -> None:
     found = propose(
         replace(DAY, season="winter", hours_to_care=Decimal(6), hazards=["sharp-tools"])
     )
-    made = drafting.make_list(act(w.keeper), found, name="DAY-09")
+    made = drafted_lists.make_list(act(w.keeper), found, name="DAY-09")
     assert set(made.hazards) == {"sharp-tools", "winter", "remote"}
 
 
@@ -259,7 +259,7 @@ def test_a_reason_says_by_which_trips_it_is_known(w: World) -> None:
 
 def test_what_is_still_to_decide_is_not_written_as_decided(w: World) -> None:
     found = propose(DAY)
-    made = drafting.make_list(act(w.keeper), found, name="NEW-01")
+    made = drafted_lists.make_list(act(w.keeper), found, name="NEW-01")
     keys = {line.key for line in drafts.draft_of(made).not_carried}
     assert found.undecided
     assert keys == {line.key for line in found.not_carried} - found.undecided
