@@ -102,7 +102,7 @@ class DraftedListBody(ActBody):
         required=False,
         allow_null=True,
         max_length=100,
-        help_text="needs, by their keys, that somebody is trained for; null: not said.",
+        help_text="Needs, by their keys, that somebody is trained for; null: not said.",
     )
     list = serializers.IntegerField(
         required=False, min_value=1, help_text="The kit list that the draft starts from."

@@ -14,7 +14,7 @@ from kits.rules.planning.advice import State, WhyNothing
 from kits.rules.planning.records.studies import Study
 from kits.services.text import wording
 from kits.services.text.planning import rate_texts
-from kits.services.text.planning.planning_texts import money, number
+from kits.services.text.planning.planning_texts import money, number, people_and_days
 
 STATEMENT = _lazy(
     "This is what we would pack for the trip you described, from our own records and the sources "
@@ -75,11 +75,7 @@ QUESTIONS: Mapping[str, Promise] = {
 
 def title(people: int, days: int, activity: str = "") -> str:
     """What the answer is called."""
-    facts = {
-        "people": ngettext("%(n)s person", "%(n)s people", people) % {"n": number(people)},
-        "days": ngettext("%(n)d day", "%(n)d days", days) % {"n": days},
-        "activity": activity,
-    }
+    facts = {**people_and_days(people, days), "activity": activity}
     if activity:
         return _("What to carry: %(people)s, %(days)s, %(activity)s") % facts
     return _("What to carry: %(people)s, %(days)s") % facts

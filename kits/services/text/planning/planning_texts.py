@@ -202,13 +202,17 @@ def usual_activity(activity: str, n: int, of: int) -> str:
     ) % {"activity": activity, "n": n, "of": of}
 
 
-def such_a_trip(people: int, days: int, activity: str) -> str:
-    """What trips are spoken of."""
-    facts = {
+def people_and_days(people: int, days: int) -> dict[str, str]:
+    """How many people and days, in words."""
+    return {
         "people": ngettext("%(n)s person", "%(n)s people", people) % {"n": number(people)},
         "days": ngettext("%(n)d day", "%(n)d days", days) % {"n": days},
-        "activity": activity,
     }
+
+
+def such_a_trip(people: int, days: int, activity: str) -> str:
+    """What trips are spoken of."""
+    facts = {**people_and_days(people, days), "activity": activity}
     if activity:
         return _("Such a trip: %(people)s for %(days)s, %(activity)s.") % facts
     return _("Such a trip: %(people)s for %(days)s.") % facts
