@@ -290,9 +290,8 @@ class Rates(ReadView):
         """How often each need comes up here, and what has been published."""
         activity = activity_of(query.get("activity"))
         known = rates.records()
-        key = activity.key if activity else rates.NO_ACTIVITY
         rows: Sequence[NeedRate] = [
-            known.rate(need, key, activity.pk if activity else None)
+            known.rate_in(need, activity)
             for need in known.needs.values()
             if need.retired_on is None
         ]

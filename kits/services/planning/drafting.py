@@ -20,7 +20,7 @@ from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft
 from kits.services.lists.not_carried import NotCarriedDraft
 from kits.services.planning.plans import SERVICE_LEVELS, sizes_of_use
-from kits.services.planning.records.rates import NO_ACTIVITY, NeedRate, Records, records
+from kits.services.planning.records.rates import NeedRate, Records, records
 from kits.services.text.planning import draft_texts, rate_texts
 from kits.services.text.wording import as_invalid
 
@@ -175,7 +175,6 @@ def _facts(profile: Profile, known: Records) -> _Facts:
         raise Invalid(
             _("There is no need “%(need)s”.") % {"need": min(unknown)}, field="trained_for"
         )
-    activity = (profile.activity.key, profile.activity.pk) if profile.activity else (NO_ACTIVITY,)
     binding = rules.hazards_of(ticked, profile.season, profile.hours_to_care)
     asks: dict[int, list[HazardNeed]] = defaultdict(list)
     for ask in HazardNeed.objects.filter(hazard__in=binding).order_by("hazard"):
@@ -184,11 +183,13 @@ def _facts(profile: Profile, known: Records) -> _Facts:
         profile,
         known,
         needs,
-        {pk: known.rate(need, *activity) for pk, need in needs.items()},
+        {pk: known.rate_in(need, profile.activity) for pk, need in needs.items()},
         binding,
         asks,
         drafts.draft_of(profile.like) if profile.like else None,
-        occasion(binding, activity[:1], profile.hours_to_care),
+        occasion(
+            binding, [profile.activity.key] if profile.activity else (), profile.hours_to_care
+        ),
         sizes_of_use(known),
     )
 

@@ -218,11 +218,7 @@ def _parts(
     parts, one_use = [], 1
     for need_id, items in known.serves.items():
         if row := items.get(line.item_id):
-            rate = known.rate(
-                known.needs[need_id],
-                activity.key if activity else NO_ACTIVITY,
-                activity.pk if activity else None,
-            )
+            rate = known.rate_in(known.needs[need_id], activity)
             parts.append(NeedPart(rate, units_per_use.chances(row.units_per_use, sizes)))
             one_use = max(one_use, row.units_per_use)
     return parts, one_use

@@ -50,9 +50,7 @@ def row(
     return NeedRow(
         need=need,
         ours=_ours(known, need, None, None),
-        taken=known.rate(
-            need, activity.key if activity else NO_ACTIVITY, activity.pk if activity else None
-        ),
+        taken=known.rate_in(need, activity),
         activities=[ours for ours in each_of if ours.trips],
     )
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Self
 
 from gearroom.core import clock
-from kits.models import ItemNeed, Kit, Need, StatedRate
+from kits.models import Activity, ItemNeed, Kit, Need, StatedRate
 from kits.rules.planning.demand import Rate
 from kits.rules.planning.records import rates
 from kits.rules.planning.records.rates import Bounded, Cell, Group, Prior
@@ -97,6 +97,7 @@ class Records:
     stated: Mapping[tuple[int, int | None], StatedRate]
     observations: Sequence[Observation]
     _cells: Mapping[int, Mapping[str, Recorded]]
+    _made: dict[tuple[int, int | None], NeedRate] = field(default_factory=dict, compare=False)
 
     @cached_property
     def groups(self) -> dict[str, Group]:
@@ -143,6 +144,14 @@ class Records:
             if activity in (None, key):
                 whole.join(of_activity)
         return whole
+
+    def rate_in(self, need: Need, activity: Activity | None) -> NeedRate:
+        """A need's rate in an activity, or on trips of all of them (None): worked out once."""
+        where = (need.pk, activity.pk if activity else None)
+        if where not in self._made:
+            key = activity.key if activity else NO_ACTIVITY
+            self._made[where] = self.rate(need, key, where[1])
+        return self._made[where]
 
     def rate(self, need: Need, activity: str, activity_id: int | None = None) -> NeedRate:
         """A need's rate in an activity (its key), or on trips of all of them (`NO_ACTIVITY`)."""
