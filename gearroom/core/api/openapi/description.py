@@ -86,7 +86,7 @@ _MATCH = OpenApiParameter(
 )
 _HANDED_OVER = OpenApiParameter(
     "Gearroom-Handed-Over",
-    str,
+    {"type": "string", "pattern": "^[0-9]{1,15} (-|-?[0-9]{1,13}) [0-9a-f]{64}$"},
     OpenApiParameter.HEADER,
     description="Of a record that a phone has handed over to another: whose it is, by how many"
     " milliseconds that phone’s clock was ahead, and its signature. The phone’s own pages send"
@@ -163,7 +163,7 @@ class ViewSchema(AutoSchema):
         if not self._writes():
             return [self.view.query] if self.view.query else []
         key = [_KEY, *REPLAYS] if self.view.key_header else []
-        if self.view.can_be_handed_over:
+        if getattr(self.view, "can_be_handed_over", False):
             key.append(_HANDED_OVER)
         return [*key, _MATCH] if self.method in ("PATCH", "PUT") else key
 
