@@ -40,6 +40,7 @@ from gearroom.site.web.stock import (
     moving,
     receiving,
     stock,
+    stock_list,
     wall_calendar,
 )
 from gearroom.site.web.trips import trips
@@ -217,7 +218,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/photos/<int:number>/", pictures.photo, name="photo"),
     path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
     # stock
-    path("stock/", stock.all_items, name="stock"),
+    path("stock/", stock_list.all_items, name="stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),

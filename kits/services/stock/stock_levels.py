@@ -11,6 +11,7 @@ from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
+from kits.models.places import PlaceQuerySet
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
 from kits.rules.stock.ordering import OrderLevel, Use, order_level
@@ -51,6 +52,17 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
         for batch, count in contents.get(pk, ())
     )
     return held, shelves
+
+
+def in_kits_of(places: PlaceQuerySet) -> list[tuple[int, int]]:
+    """How many units of each item (its id) the kits among places hold."""
+    return list(
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=places.values("pk"))
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
 
 
 def stocked(
