@@ -5,7 +5,7 @@ from django.urls import URLPattern, path, re_path
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
-from gearroom.site.web.kits import count, kit_settings, kits
+from gearroom.site.web.kits import count, kit_settings, kits, kits_list
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
@@ -81,7 +81,7 @@ urlpatterns: list[URLPattern] = [
     path("used/<str:link>/<int:time>/", links.report_use, name="used-of"),
     path("trips/<int:trip>/extend/", hand_back.extend, name="trip-extend"),
     # kits
-    path("kits/", kits.list_kits, name="kits"),
+    path("kits/", kits_list.list_kits, name="kits"),
     path("kits/<str:kit>/", kits.show_kit, name="kit"),
     path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),

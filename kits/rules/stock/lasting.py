@@ -48,9 +48,10 @@ class Lasting:
 
     @property
     def bar(self) -> int:
-        """How many of STEPS a bar has: at least 1 for what lasts a day or longer."""
+        """How many of STEPS a bar has: at least 1 for what lasts a day or longer, none where
+        nothing ends it."""
         if self.days is None:
-            return STEPS
+            return 0
         return min(STEPS, math.ceil(self.days * STEPS / LONGEST_DAYS))
 
 

@@ -49,7 +49,7 @@ def test_without_use_and_without_a_date_nothing_ends_it() -> None:
     answer = lasting(rows, 0, TODAY)
 
     assert answer == Lasting(Ends.NOT_KNOWN, None)
-    assert answer.bar == STEPS
+    assert answer.bar == 0
 
 
 def test_nothing_there_lasts_no_day() -> None:
