@@ -28,6 +28,7 @@ from gearroom.site.web.page import (
     form_view,
     id_of,
     new_person,
+    offers,
     post_page,
     read_field,
     read_page,
@@ -37,7 +38,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
-from kits.services.custody import offers, passing_on, returns
+from kits.services.custody import offers as ways_out, passing_on, returns
 from kits.services.kits import history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -65,6 +66,7 @@ _RIGHTS = (
     "check_out_short",
     "check_instrument",
     "strip",
+    "emergency",
 )
 """The use cases that a kit's page offers to whoever may do them."""
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
@@ -120,7 +122,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "settle": remedies.settle_verdict(subject, verdict),
         "verdict": verdict,
         "reasons": reason_texts.reasons(verdict.reasons),
-        "offers": _offers(who, overview),
+        "offers": _offers(who, overview) if offers(request, "check_out") else [],
         "today": readiness.today_of(subject),
         "to_add": _to_add(overview),
         "pouches": _pouches(overview.sections, inside),
@@ -128,7 +130,8 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "people": people.choices(who),
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": {
-            name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
+            name: offers(request, name, subject.room_id)
+            or offers(request, name, subject.home_room_id)
             for name in _RIGHTS
         },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
@@ -158,8 +161,8 @@ def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
     if overview.checkout is not None:
         return []
     kit, judged = overview.kit, overview.judged
-    rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)
-    steps = next_steps(offers.as_values(who, kit, rows), kit.name)
+    rows = ways_out.offers(who, kit, judged.verdict, trip=judged.question.trip)
+    steps = next_steps(ways_out.as_values(who, kit, rows), kit.name)
     return [step for step in steps if not step.needs]
 
 
