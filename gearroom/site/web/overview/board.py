@@ -8,7 +8,16 @@ from django.http import HttpRequest, HttpResponse
 from gearroom.core import clock
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
-from gearroom.site.web.page import actor, company, here, no_room, offers, read_page, remedies, show
+from gearroom.site.web.page import (
+    actor,
+    company,
+    here,
+    is_offered,
+    no_room,
+    read_page,
+    remedies,
+    show,
+)
 from kits.services.lists import look_again, signatures
 from kits.services.overview import board as kits_board, downtime, own_kits
 from kits.services.overview.kits_overview import elsewhere, mine
@@ -73,7 +82,7 @@ def _facts(request: HttpRequest, room: Room) -> dict[str, Any]:
                 "kits": [
                     {
                         "row": each,
-                        "settle": _settle_waiting(each, goes_out=offers(request, "check_out")),
+                        "settle": _settle_waiting(each, goes_out=is_offered(request, "check_out")),
                     }
                     for each in departure.waiting
                 ],

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, NotFound
 from gearroom.core.services.people import alone
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, company, here, offers, read_page, show
+from gearroom.site.web.page.shell import Done, actor, company, here, is_offered, read_page, show
 from kits.services.advice import access as advice
 
 _LINKS = ("see_people", "print_labels", "own_tokens", "edit_device", "set_up_advice")
@@ -27,7 +27,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         "site/page/settings.html",
         spoken=languages.get(who.person.language) if who.person else None,
         mail_language=languages[settings.LANGUAGE_CODE],
-        may={name: offers(request, name) for name in _LINKS},
+        may={name: is_offered(request, name) for name in _LINKS},
         company=company(request),
         room=here(request),
         may_send_advice=advice.may_send(who),

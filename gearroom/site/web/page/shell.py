@@ -126,7 +126,7 @@ def company(request: HttpRequest) -> alone.Company:
     return request._company  # type: ignore[attr-defined,no-any-return]  # set just above
 
 
-def offers(request: HttpRequest, use_case: str, *where: int | None) -> bool:
+def is_offered(request: HttpRequest, use_case: str, *where: int | None) -> bool:
     """Whether a page offers a use case to whoever asks: they may, or could at a shared device, and
     there are others where it takes several."""
     several = use_case in FOR_SEVERAL and company(request).alone

@@ -48,8 +48,8 @@ from gearroom.site.web.page import (
     backdated,
     form_view,
     here,
+    is_offered,
     new_person,
-    offers,
     once_a_form,
     page,
     read_field,
@@ -246,7 +246,7 @@ def _page(
 
 def _offered(request: HttpRequest, outcome: dict[str, Any]) -> dict[str, Any]:
     """A card with the steps that its page offers: taking out takes somebody to take it."""
-    if offers(request, "check_out"):
+    if is_offered(request, "check_out"):
         return outcome
     steps = [each for each in outcome["steps"] if each["fields"].get("intent") != Intent.CHECK_OUT]
     return {**outcome, "steps": steps}
