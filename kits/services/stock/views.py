@@ -12,9 +12,9 @@ from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
 from kits.models.details import CountDetail
+from kits.rules.buying.order_levels import OrderLevel
 from kits.rules.ledger import Batch, ReasonCode, good_through, usable_through, why_not
 from kits.rules.stock.horizon import Dated
-from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.lookup.own_side import own_side
