@@ -152,6 +152,7 @@ urlpatterns: list[URLPattern] = [
     path("first-day/workbook/empty/", first_day.blank_workbook, name="blank-workbook"),
     # help and settings
     path("settings/", settings.overview, name="settings"),
+    path("settings/alone/", settings.work_alone, name="work-alone"),
     path("help/", help_pages.help_for, name="help"),
     path("help/<slug:role>/", help_pages.help_for, name="help-for"),
     # advice for trips of others
