@@ -5,15 +5,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Min
+from django.db.models import Min, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
-<<<<<<< HEAD
-from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
-from kits.models.places import PlaceQuerySet
-=======
 from kits.models import (
     Holding,
     Item,
@@ -22,8 +18,8 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
+from kits.models.places import PlaceQuerySet
 from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
->>>>>>> main
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
 from kits.services.ledger import readiness

@@ -14,9 +14,9 @@ from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from gearroom.core.rules.ordering import in_order
 from kits.models import Item, Receipt
+from kits.rules.buying.order_levels import OrderLevel
 from kits.rules.ledger import Units, good_through, usable_through
 from kits.rules.stock.lasting import Date, Lasting, Usable, lasting, nearness
-from kits.rules.stock.ordering import OrderLevel
 from kits.services.lookup import find
 from kits.services.stock import stock_levels
 

@@ -12,12 +12,7 @@ from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
 from kits.models.details import CountDetail
-<<<<<<< HEAD
 from kits.rules.ledger import Batch, ReasonCode, good_through, why_not
-=======
-from kits.rules.buying.order_levels import OrderLevel
-from kits.rules.ledger import Batch, ReasonCode, good_through, usable_through, why_not
->>>>>>> main
 from kits.rules.stock.horizon import Dated
 from kits.services.ledger import readiness
 from kits.services.lookup import find
