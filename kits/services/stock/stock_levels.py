@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Min
+from django.db.models import Min, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Room
@@ -18,6 +18,7 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
+from kits.models.places import PlaceQuerySet
 from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
@@ -62,6 +63,17 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
         for batch, count in contents.get(pk, ())
     )
     return held, shelves
+
+
+def in_kits_of(places: PlaceQuerySet) -> list[tuple[int, int]]:
+    """How many units of each item (its id) the kits among places hold."""
+    return list(
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=places.values("pk"))
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
 
 
 def stocked(
