@@ -6,17 +6,34 @@ the first of everything has the number 1; what has no such number stands in brac
 puts it in.
 """
 
-from kits.models import Checkout, ListChange, Place, What, WithheldKind
+import re
+from collections.abc import Callable
+
+from gearroom.core.models import Person, User
+from gearroom.core.services.accounts import sign_ins
+from kits.models import (
+    Checkout,
+    Clearance,
+    Label,
+    ListChange,
+    PackingListVersion,
+    Place,
+    What,
+    WithheldKind,
+)
+from kits.rules.lookup import label_codes
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import drafts, list_changes
 from kits.services.lists.list_changes import ChangeDraft, SourceDraft
+from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
+from tests.present import present
 
 AT_DAWN = (
     "/scan/",
@@ -189,6 +206,10 @@ def _checkout(kit: str) -> Checkout:
     return Checkout.objects.get(kit__name=kit)
 
 
+def _user(name: str) -> User:
+    return present(Person.objects.get(name=name).user)
+
+
 def _code(**of: object) -> str:
     return label_codes.shown(Label.objects.get(**of).code)
 
@@ -203,9 +224,9 @@ _FILLS: dict[str, Callable[[], object]] = {
     "link": lambda: use_requests.token(_checkout("DAY-01")),
     "answered_link": lambda: use_requests.token(_checkout("DAY-03")),
     "shelf": lambda: Place.objects.get(name="C2").pk,
-    "kit_code": lambda: _code(of_kit__name="DAY-01", section=None),
+    "kit_code": lambda: _code(kind="kit", kit__name="DAY-01"),
     "blank_code": lambda: _code(kind="blank"),
-    "new_password": lambda: "/".join(sign_ins.link_of(Person.objects.get(name="Gil").user)),
+    "new_password": lambda: "/".join(sign_ins.link_of(_user("Gil"))),
     "clearance": lambda: clearance_token(Clearance.objects.get().pk),
     "signature": _signature,
 }
@@ -260,6 +281,4 @@ def furnished() -> make.World:
 def with_links(world: make.World) -> None:
     """What the pages of `BY_LINK` need besides: a must-have cleared by phone."""
     short = make.kit("ROPE-01", world.version, world.store, responsible=world.keeper)
-    custody.check_out(
-        make.act(world.guide), short, person=world.guide, cleared_by=world.instructor
-    )
+    custody.check_out(make.act(world.guide), short, person=world.guide, cleared_by=world.instructor)
