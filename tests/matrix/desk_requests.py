@@ -48,6 +48,7 @@ SIGNING: dict[str, Make] = {
     "page POST tokens/": lambda a: say(body={"name": "mine", "scope": "read", "days": "30"}),
     "page POST tokens/{token}/end/": lambda a: say(token=a.own("token")),
     "page GET settings/": lambda a: say(),
+    "page POST settings/alone/": lambda a: say(body={"shows_all": "1"}),
     "page GET devices/": lambda a: say(),
     "page POST devices/": lambda a: say(body={"room": a.room(), "name": "Another phone"}),
     "page POST devices/{device}/end/": lambda a: say(device=a.of("device")),
