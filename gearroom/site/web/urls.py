@@ -5,6 +5,7 @@ from django.urls import URLPattern, path, re_path
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
+from gearroom.site.web.installation import claiming, settings as installation
 from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
@@ -66,6 +67,13 @@ urlpatterns: list[URLPattern] = [
     path("signed-in/pin/", sign_ins.pin, name="choose-pin"),
     path("sign-in/forgotten/", sign_ins.forgotten, name="forgotten"),
     path("sign-in/new/<str:uid>/<str:token>/", sign_ins.new_password, name="new-password"),
+    # a new installation, and the settings of one
+    path("begin/", claiming.enter_code, name="claim-code"),
+    path("begin/<str:claim>/", claiming.claim, name="claim"),
+    path("reached/<str:link>/", installation.reached, name="reached"),
+    path("settings/installation/", installation.name, name="installation"),
+    path("settings/address/", installation.address, name="installation-address"),
+    path("settings/mail/", installation.mail, name="installation-mail"),
     # taking out, handing back, and what is asked of whoever had a kit
     path("kits/<str:kit>/hand-back/", hand_back.hand_back, name="hand-back"),
     path("kits/<str:kit>/used/", hand_back.log_use, name="used-from"),
