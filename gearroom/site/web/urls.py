@@ -19,7 +19,7 @@ from gearroom.site.web.lists import (
     proposals,
 )
 from gearroom.site.web.notices import notices
-from gearroom.site.web.overview import board, first_day, phone_copy
+from gearroom.site.web.overview import board, first_day, first_kit, phone_copy
 from gearroom.site.web.page import help as help_pages, settings
 from gearroom.site.web.people import people, rooms
 from gearroom.site.web.planning import (
@@ -155,6 +155,8 @@ urlpatterns: list[URLPattern] = [
     path("offline/kits/", phone_copy.pocket_copy, name="offline-kits"),
     path("add-kit/", first_day.add_kit, name="add-kit"),
     path("first-day/", first_day.first_day, name="first-day"),
+    path("first-day/kit/", first_kit.write_down, name="first-kit"),
+    path("first-day/kits/<str:kit>/", first_kit.result, name="first-kit-result"),
     path("first-day/workbook/", first_day.workbook, name="start-workbook"),
     path("first-day/workbook/empty/", first_day.blank_workbook, name="blank-workbook"),
     # help and settings

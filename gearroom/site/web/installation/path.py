@@ -12,7 +12,7 @@ PAGES: tuple[tuple[str, str | Promise], ...] = (
     ("installation", _("Name, time zone and language")),
     ("installation-address", _("Web address")),
     ("installation-mail", _("Email")),
-    ("first-day", _("The first kit")),
+    ("first-kit", _("The first kit")),
 )
 
 
