@@ -63,7 +63,7 @@ SIGNING: dict[str, Make] = {
     "page POST settings/address/": lambda a: say(body={"public_url": "https://gear.example"}),
     "page GET settings/mail/": lambda a: say(),
     "page POST settings/mail/": lambda a: say(
-        body={"mail_host": "mail.example", "mail_port": "25"}
+        body={"mail_host": "mail.example", "mail_port": "25", "mail_from": "a@b.example"}
     ),
     "page GET begin/": lambda a: say(),
     "page POST begin/": lambda a: say(body={"code": "somebody-has-claimed-it"}),

@@ -27,7 +27,7 @@ def goes_out_of_date(
     by: date, units: int, unpriced: int, money: Mapping[str, Decimal], items: Sequence[str]
 ) -> str:
     """What of a kit goes out of date by a day, with its price where that is on record."""
-    facts = {"day": day(by), "units": units, "n": unpriced, "items": ", ".join(items)}
+    facts = {"day": day(by), "units": units, "n": unpriced, "items": "; ".join(items)}
     if not units:
         return _("Nothing in it goes out of date by %(day)s.") % facts
     if not money:

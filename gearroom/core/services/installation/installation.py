@@ -63,6 +63,7 @@ def change(act: Act, **fields: Any) -> Installation:
             fields = _with_password(kept, fields)
         changed = [name for name, value in fields.items() if getattr(kept, name) != value]
         _refuse_what_the_environment_sets(changed)
+        _require_somebody_who_sends(kept, fields)
         if not changed:
             return kept
         for name in changed:
@@ -124,6 +125,13 @@ def _require_sender(typed: str) -> None:
               "<gear@example.org>."),
             field="mail_from",
         ) from None  # fmt: skip
+
+
+def _require_somebody_who_sends(kept: Installation, fields: dict[str, Any]) -> None:
+    """Mail servers refuse what comes from nowhere."""
+    sender = settings.MAIL_FROM or fields.get("mail_from", kept.mail_from)
+    if fields.get("mail_host") and not sender:
+        raise Invalid(_("Enter who sends the emails: an address."), field="mail_from")
 
 
 def _with_password(kept: Installation, fields: dict[str, Any]) -> dict[str, Any]:
