@@ -204,7 +204,7 @@ KITS: dict[str, Make] = {
             "name-0": "whistle", "there-0": "1", "kind-0": "tool",
         }
     ),
-    "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit()),
+    "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "page GET first-day/workbook/": lambda a: say(),
     "page POST first-day/workbook/": lambda a: say(
         body={"key": ""},
