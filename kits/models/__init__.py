@@ -26,7 +26,13 @@ from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
-from kits.models.notices import Episode, Notice, NotificationChoice, NotificationPreferences
+from kits.models.notices import (
+    Episode,
+    Notice,
+    NotificationChoice,
+    NotificationPreferences,
+    ServiceRun,
+)
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.planning import (
     Activity,
@@ -105,6 +111,7 @@ __all__ = [
     "Seal",
     "SealChange",
     "SealFact",
+    "ServiceRun",
     "SignatureFact",
     "StatedRate",
     "Substitute",

@@ -71,6 +71,7 @@ SIGNING: dict[str, Make] = {
     "page POST begin/{claim}/": lambda a: say(claim="somebody-has-claimed-it"),
     "page GET reached/{link}/": lambda a: say(link=_reached()),
     "page POST reached/{link}/": lambda a: say(link=_reached()),
+    "page POST settings/alone/": lambda a: say(body={"shows_all": "1"}),
     "page GET devices/": lambda a: say(),
     "page POST devices/": lambda a: say(body={"room": a.room(), "name": "Another phone"}),
     "page POST devices/{device}/end/": lambda a: say(device=a.of("device")),

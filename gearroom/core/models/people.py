@@ -92,7 +92,8 @@ class Person(models.Model):
     `language` pages speak the browser's, and mails the organisation's. `merged_into`: somebody was
     on record twice, and this is the record that is kept no more; what was written under it stays,
     and it bears the other's name. `erased_at`: what told of them was erased; the number stays, and
-    the name is *Person* and the number."""
+    the name is *Person* and the number. `shows_all`: though they work alone, pages are to leave
+    nothing out."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
@@ -109,6 +110,7 @@ class Person(models.Model):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged"
     )
     pin = models.CharField(max_length=128, blank=True)
+    shows_all = models.BooleanField(default=False)
     erased_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 

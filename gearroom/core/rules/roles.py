@@ -142,6 +142,24 @@ USE_CASES: dict[str, Right] = {
 }
 
 
+FOR_SEVERAL = frozenset(
+    {
+        "check_out",
+        "check_out_short",
+        "add_holder",
+        "clear_by_phone",
+        "emergency",
+        "pass",
+        "set_due",
+        "own_tokens",
+        "edit_device",
+        "set_up_advice",
+    }
+)
+"""The use cases that take more than one person, or a program: pages do not offer them to somebody
+who works alone. They stay theirs: their addresses answer as ever."""
+
+
 # ------------------------------------------------------------------- the shared device at the hatch
 class Assurance(enum.IntEnum):
     """How sure a shared device is of who stands before it."""

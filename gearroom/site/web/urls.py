@@ -6,7 +6,7 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.installation import claiming, settings as installation
-from gearroom.site.web.kits import count, kit_settings, kits
+from gearroom.site.web.kits import count, kit_settings, kits, kits_list
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
@@ -41,6 +41,7 @@ from gearroom.site.web.stock import (
     moving,
     receiving,
     stock,
+    stock_list,
     wall_calendar,
 )
 from gearroom.site.web.trips import trips
@@ -88,7 +89,7 @@ urlpatterns: list[URLPattern] = [
     path("used/<str:link>/<int:time>/", links.report_use, name="used-of"),
     path("trips/<int:trip>/extend/", hand_back.extend, name="trip-extend"),
     # kits
-    path("kits/", kits.list_kits, name="kits"),
+    path("kits/", kits_list.list_kits, name="kits"),
     path("kits/<str:kit>/", kits.show_kit, name="kit"),
     path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),
@@ -161,6 +162,7 @@ urlpatterns: list[URLPattern] = [
     path("first-day/workbook/empty/", first_day.blank_workbook, name="blank-workbook"),
     # help and settings
     path("settings/", settings.overview, name="settings"),
+    path("settings/alone/", settings.work_alone, name="work-alone"),
     path("help/", help_pages.help_for, name="help"),
     path("help/<slug:role>/", help_pages.help_for, name="help-for"),
     # advice for trips of others
@@ -227,7 +229,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/photos/<int:number>/", pictures.photo, name="photo"),
     path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
     # stock
-    path("stock/", stock.all_items, name="stock"),
+    path("stock/", stock_list.all_items, name="stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),

@@ -30,6 +30,7 @@ from kits.rules.ledger.facts import (
     Word,
     look_by,
 )
+from kits.rules.ledger.filling import Filled, Filling, filling
 from kits.rules.ledger.in_force import seal_holds
 from kits.rules.ledger.kit_contents import (
     counted_lines,
@@ -58,6 +59,8 @@ __all__ = [
     "Batch",
     "Coming",
     "Criticality",
+    "Filled",
+    "Filling",
     "FitDays",
     "Kind",
     "KitState",
@@ -80,6 +83,7 @@ __all__ = [
     "check_fault",
     "counted_lines",
     "date_known",
+    "filling",
     "good_through",
     "home_line",
     "inside",

@@ -11,8 +11,8 @@ from django.utils.translation import override
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Checkout, Episode, Kit, Reservation, Trip
+from kits.rules.buying.order_levels import Episode as Change, episode as change_of
 from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
-from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
 from kits.services.mail import overdue
 from kits.services.notices import (

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused
+from gearroom.core.rules.natural_order import NaturalKey, natural
 from kits.models import (
     AsFound,
     Entry,
@@ -135,6 +136,13 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
         shelves=shelves,
         sections={p.section_key: p for p in kit.sections.all()},
     )
+
+
+def by_shelf(plan: Restock, shelf: str) -> tuple[int, NaturalKey, int]:
+    """The sort key of a shelf (its id, as rows of a restock list name it): as one walks the room,
+    C2 before C10."""
+    place = plan.shelves[int(shelf)]
+    return place.position, natural(place.name), place.pk
 
 
 def swaps(plan: Restock) -> dict[int, str]:

@@ -1,22 +1,34 @@
 """How much of each item a room's shelves have, and at how much it is to be ordered."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import datetime, timedelta
 
 from django.db.models import Min, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
-from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
+from kits.models import (
+    Holding,
+    Item,
+    PackCode,
+    Place,
+    PlaceKind,
+    Receipt,
+)
+from kits.models.places import PlaceQuerySet
+from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
-from kits.rules.stock.ordering import OrderLevel, Use, order_level
 from kits.services.ledger import readiness
+from kits.services.stock import stock_use
 
 LOOKS_BACK_DAYS = 365
+"""So far back use counts for a level."""
+NEEDED_DAYS = 548
+"""What nobody used for so long, and no kit of the room carries, is not needed there."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +65,17 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
     return held, shelves
 
 
+def in_kits_of(places: PlaceQuerySet) -> list[tuple[int, int]]:
+    """How many units of each item (its id) the kits among places hold."""
+    return list(
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=places.values("pk"))
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
+
+
 def stocked(
     rooms: Sequence[Room], *, shelves: dict[int, list[Units]] | None = None
 ) -> dict[int, list[ItemLevel]]:
@@ -65,14 +88,15 @@ def stocked(
     by_id = {room.pk: room for room in rooms}
     held = on_shelves(by_id)[0] if shelves is None else shelves
     today = {pk: clock.today(room.time_zone) for pk, room in by_id.items()}
-    since = min(today.values()) - timedelta(days=LOOKS_BACK_DAYS)
     usable = summed(
         ((room, row.batch.thing.id), row.count)
         for room, there in held.items()
         for row in there
         if usable_through(row.batch, today[room])
     )
-    uses = _uses(by_id, since)
+    back = min(today.values())
+    uses = stock_use.uses(by_id, back - timedelta(days=NEEDED_DAYS))
+    carried = stock_use.carried(by_id)
     known = set(uses) | set(
         Holding.objects.filter(
             place__room__in=by_id,
@@ -84,12 +108,9 @@ def stocked(
         .order_by()
     )
     items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
-    first = dict(
-        Receipt.objects.filter(lot__item__in=items)
-        .values_list("lot__item")
-        .annotate(first=Min("entry__occurred_at"))
-        .order_by()
-    )
+    first = _first_received(items)
+    boxes = _boxes(item for item in items.values() if item.by_eye)
+    since = back - timedelta(days=LOOKS_BACK_DAYS)
     levels: dict[int, list[ItemLevel]] = defaultdict(list)
     for room, pk in sorted(known):
         if item := items.get(pk):
@@ -99,31 +120,34 @@ def stocked(
                 uses.get((room, pk), ()),
                 recorded_from=min(max(began, since), today[room]),
                 today=today[room],
-                lead_days=item.lead_time_days,
-                by_hand=item.order_down_to,
-                counted=not item.by_eye,
+                setting=Setting(
+                    lead_days=item.lead_time_days,
+                    by_hand=item.order_down_to,
+                    needed=(room, pk) in uses or (room, pk) in carried,
+                    counted=not item.by_eye,
+                    box=boxes.get(pk, 1),
+                ),
             )
             levels[room].append(ItemLevel(item, by_id[room], usable[room, pk], level))
     return levels
 
 
-def _uses(rooms: Mapping[int, Room], since: date) -> dict[tuple[int, int], list[Use]]:
-    """What was used since a day, by room and item (ids)."""
-    rows = (
-        Movement.objects.filter(
-            to_place__kind=PlaceKind.USED,
-            from_room__in=rooms,
-            entry__reverses__isnull=True,
-            entry__reversed_by__isnull=True,
-            entry__occurred_at__date__gte=since,
-        )
-        .values_list("from_room", "lot__item", "entry__occurred_at", "entry")
-        .annotate(units=Sum("units"))
+def _first_received(items: Iterable[int]) -> dict[int, datetime]:
+    return dict(
+        Receipt.objects.filter(lot__item__in=items)
+        .values_list("lot__item")
+        .annotate(first=Min("entry__occurred_at"))
         .order_by()
     )
-    return grouped(
-        ((room, item), Use(clock.local_date(at, rooms[room].time_zone), units))
-        for room, item, at, _entry, units in rows
+
+
+def _boxes(loose: Iterable[Item]) -> dict[int, int]:
+    """How many units a box of each loose item holds: the smallest whose code is on record."""
+    return dict(
+        PackCode.objects.filter(item__in=[item.pk for item in loose])
+        .values_list("item")
+        .annotate(box=Min("units_per_pack"))
+        .order_by()
     )
 
 

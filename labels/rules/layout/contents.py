@@ -4,12 +4,12 @@ Every label shows its symbol and its code at every size. `FIELDS` lists the rest
 top to bottom, and the smallest cell that shows each of them.
 """
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from gearroom.core.rules.natural_order import NaturalKey, natural
 from gearroom.core.rules.sentences import Sentence, Speak, say
 from labels.rules.codes.texts import Expiry, short_date
 
@@ -217,15 +217,6 @@ Order = Literal["as-given", "name", "room", "code"]
 """The order in which labels are printed."""
 
 
-def natural(text: str) -> tuple[tuple[int, str], ...]:
-    """Return a key that sorts DAY-2 before DAY-10, whatever the case."""
-    return tuple(
-        (int(part), "") if part.isdecimal() else (-1, part.casefold())
-        for part in re.split(r"(\d+)", text)
-        if part
-    )
-
-
 def ordered(labels: Iterable[Label], order: Order) -> Iterable[Label]:
     """Return `labels` in `order`: as given (without reading ahead), or sorted; ties by code."""
     if order == "as-given":
@@ -233,7 +224,7 @@ def ordered(labels: Iterable[Label], order: Order) -> Iterable[Label]:
     if order == "code":
         return sorted(labels, key=lambda label: label.code)
 
-    def key(label: Label) -> tuple[tuple[tuple[int, str], ...], ...]:
+    def key(label: Label) -> tuple[NaturalKey, ...]:
         room = label.room if isinstance(label, KitLabel | ShelfLabel) else ""
         name = (natural(sort_key(label)), natural(label.code))
         return (natural(room), *name) if order == "room" else name

@@ -7,6 +7,7 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Entry, EntryKind, Holding, Kit
+from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.recalls import recalls
@@ -259,3 +260,63 @@ def test_none_of_a_thing_that_the_book_does_not_have_there_is_a_count_of_it(
 
     assert answer.status_code == 302
     assert Entry.objects.filter(kit=world.day_02).count() == before + 1
+
+
+# ------------------------------------------------------------------------ what is there, and a menu
+def test_what_is_below_its_target_stands_first_beside_what_should_be(world: make.World) -> None:
+    custody.check_in(make.act(world.guide), world.day_01, used=[UseLine(world.shears, 1)])
+
+    page = text_of(browser(world.guide).get("/kits/DAY-01/"))
+
+    table = page.split("Should be Is there")[1]
+    _, below, main = re.split("Fewer than the list asks for| Main (?!Below)", table, maxsplit=2)
+    assert "Shears Main Below the minimum 1 minimum 1 0" in below
+    assert re.search(r"Wound dressing 10 × 12 batch D1, [\w ]+ 6 minimum 4 6", main)
+    assert "Shears" not in main.split("History")[0]
+
+
+def test_how_full_each_section_is_stands_beside_its_bar(world: make.World) -> None:
+    page = browser(world.guide).get("/kits/DAY-01/")
+
+    assert re.search(r"Filled Items complete Main 7 of 7 units 3 of 3", text_of(page))
+    assert page.content.decode().count('class="cell"') == 4
+
+
+def test_an_empty_kit_shows_all_that_it_should_have(world: make.World) -> None:
+    page = text_of(browser(world.guide).get("/kits/DAY-02/"))
+
+    assert "0 of 7 units" in page
+    assert "Everything on its list is too few: see above." in page
+
+
+def test_what_the_list_does_not_ask_for_is_shown_as_such(world: make.World) -> None:
+    sorting.restock(
+        make.act(), world.day_01, as_listed=False, levels=(),
+        extra=[sorting.PutIn(world.lots["gauge"], world.shelf, make.section(world.day_01), 1)],
+    )  # fmt: skip
+
+    page = text_of(browser(world.guide).get("/kits/DAY-01/"))
+
+    assert re.search(r"Pressure gauge not on the list – 1", page)
+
+
+def test_a_kits_page_asks_the_database_as_much_for_many_lines_as_for_few(
+    world: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    lines = [(make.item(f"Thing {n}"), 2, 1, Criticality.ROUTINE) for n in range(30)]
+    version = make.kit_list("Long", {"one": lines[:15], "two": lines[15:]})
+    make.kit("LONG-01", version, world.store, responsible=world.instructor)
+    client = browser(world.instructor)
+
+    with django_assert_max_num_queries(80):
+        page = client.get("/kits/LONG-01/")
+
+    assert "Thing 29" in text_of(page)
+
+
+def test_print_count_and_settings_are_one_menu(world: make.World) -> None:
+    page = browser(world.keeper).get("/kits/DAY-01/").content.decode()
+
+    menu = page.split('<details class="menu noprint">')[1].split("</details>")[0]
+    for path in ("count/", "plan/", "as-of/", "card/", "keeping/"):
+        assert f'href="/kits/DAY-01/{path}"' in menu

@@ -8,7 +8,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from pytest_django import Settings
 
-from kits.models import Entry, Lot, Seal
+from kits.models import Entry, Lot, Place, Seal
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
@@ -47,7 +47,7 @@ def test_a_batch_that_is_scanned_goes_in_instead_of_the_listed_one(
     assert "batch D1" in text_of(client.get(SORT))
 
     page = post(client, SORT, read="1", batch=scanned.shown(school.second))
-    assert re.search(r"3 × Wound dressing .{0,40}Shelf C3, batch D2 Scanned", text_of(page))
+    assert re.search(r"Shelf C3 3 × Wound dressing .{0,40}batch D2 Scanned", text_of(page))
     assert held(school, "d2") == 0
     post(client, SORT, chosen=chosen_in(page))
 
@@ -75,6 +75,19 @@ def test_a_scanned_batch_can_still_be_left_out(school: scanned.Labelled) -> None
     post(client, SORT, **fields)
 
     assert (held(school, "d1"), held(school, "d2")) == (3, 0)
+
+
+def test_what_goes_in_is_listed_by_shelf_as_one_walks_the_room(school: scanned.Labelled) -> None:
+    world = school.world
+    for name, thing in (("C10", world.tablets), ("c1", world.dressing)):
+        make.some(thing, make.shelf(world.store, name), 3, "NEAR", make.days(200))
+    Place.objects.shelves().filter(room=world.store).update(position=1)
+
+    page = text_of(browser(world.guide).get("/kits/DAY-02/sort/"))
+
+    put_in = page.split("Put in")[1]
+    assert re.findall(r"Shelf (\w+)", put_in) == ["c1", "C2", "C10"]
+    assert "Top up what is loose" in put_in.split("Shelf C10")[1]
 
 
 def test_a_photo_of_its_label_does_too(school: scanned.Labelled, settings: Settings) -> None:

@@ -1,8 +1,6 @@
-"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside; its history, and
+"""One kit: how it stands, who has it, what is inside; its history, and
 its record as of a day, to print for an inspector or an insurer."""
 
-from collections.abc import Sequence
-from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -11,8 +9,8 @@ from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
-from gearroom.core.rules.grouping import grouped
 from gearroom.core.services.people import people
+from gearroom.site.web.kits import filling
 from gearroom.site.web.lists import not_carried
 from gearroom.site.web.page import (
     Choice,
@@ -27,6 +25,7 @@ from gearroom.site.web.page import (
     back_to,
     form_view,
     id_of,
+    is_offered,
     new_person,
     post_page,
     read_field,
@@ -38,7 +37,7 @@ from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import offers, passing_on, returns
-from kits.services.kits import history, holds, record
+from kits.services.kits import filling as kit_filling, history, holds, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -48,7 +47,6 @@ from kits.services.text import reason_texts, wording
 from kits.services.trips import carried_when, due_times
 from labels.services.scan.results import NextStep, next_steps
 
-_MOST_KITS = 200
 _TIMELINE = 8
 _RIGHTS = (
     "check_out",
@@ -65,6 +63,7 @@ _RIGHTS = (
     "check_out_short",
     "check_instrument",
     "strip",
+    "emergency",
 )
 """The use cases that a kit's page offers to whoever may do them."""
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
@@ -92,43 +91,31 @@ class WithholdForm(PageForm):
 
 
 @read_page()
-def list_kits(request: HttpRequest) -> HttpResponse:
-    """The kits of one's rooms."""
-    who = actor(request)
-    search = request.GET.get("search", "").strip()[:40]
-    rows = list(kits_overview.listed(who, search=search)[: _MOST_KITS + 1])
-    return show(
-        request,
-        "site/kits/kits.html",
-        search=search,
-        may_add=who.may("edit_kit"),
-        kits=kits_overview.overviews(who, rows[:_MOST_KITS]),
-        more=len(rows) > _MOST_KITS,
-    )
-
-
-@read_page()
 def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """One kit, with as much of it as whoever asks may see."""
     who = actor(request)
     overview = kits_overview.overview(who, find.kit(who, kit))
     subject, verdict = overview.kit, overview.judged.verdict
     inside = history.contents(subject)
+    filled = kit_filling.of_kit(subject, inside, overview.judged.question.through)
     facts: dict[str, Any] = {
         "kit": subject,
         "overview": overview,
         "settle": remedies.settle_verdict(subject, verdict),
         "verdict": verdict,
         "reasons": reason_texts.reasons(verdict.reasons),
-        "offers": _offers(who, overview),
+        "offers": _offers(who, overview) if is_offered(request, "check_out") else [],
         "today": readiness.today_of(subject),
         "to_add": _to_add(overview),
-        "pouches": _pouches(overview.sections, inside),
+        "section_names": {each.place.section_key: each.place.name for each in overview.sections},
+        "below": filled.below,
+        "pouches": filling.pouches(overview.sections, filled),
         "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.choices(who),
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": {
-            name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
+            name: is_offered(request, name, subject.room_id)
+            or is_offered(request, name, subject.home_room_id)
             for name in _RIGHTS
         },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
@@ -205,21 +192,6 @@ def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
         entry.pk,
         to=back_to(request, reverse("sort", args=[kit])),
     )
-
-
-def _pouches(
-    sections: Sequence[kits_overview.SectionOverview], inside: history.Contents
-) -> list[dict[str, Any]]:
-    lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
-    levels = grouped((place.pk, (item.name, str(level))) for place, item, level in inside.levels)
-    return [
-        {
-            "section": each,
-            "lines": lines.get(each.place.pk, []),
-            "levels": levels.get(each.place.pk, []),
-        }
-        for each in sections
-    ]
 
 
 class CheckForm(PageForm):

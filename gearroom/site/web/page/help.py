@@ -171,6 +171,44 @@ _TOPICS = {
         ),
         page="lists",
     ),
+    "plan": Topic(
+        _("Decide what to carry"),
+        (
+            _("On the page of a kit or a list: “How many to carry” shows how often each item would "
+              "run out, “What it costs to carry” shows the money in a year, and “On past trips” "
+              "how the list would have done on your own trips."),
+            _("Every number opens to what it was worked out from and how sure it is. Where nothing "
+              "is on record, it says so."),
+            _("What a list leaves out stands on it too: why, what to do instead, and by when to "
+              "look at it again."),
+            _("The numbers never advise leaving out a must-have. Whoever signs the list decides."),
+        ),
+        page="rates",
+        pictured=False,
+    ),
+    "draft": Topic(
+        _("Draft a list for a trip"),
+        (
+            _("Enter the activity, people, days, hazards and hours to care. Each line has its "
+              "reason, and so does everything left out."),
+            _("Save it as a new list or as the next version of one. It is a draft until you have "
+              "read it, decided what is still open, and published it."),
+        ),
+        page="list-draft",
+        pictured=False,
+    ),
+    "advice": Topic(
+        _("Advice for somebody else’s trip"),
+        (
+            _("An administrator switches this on and chooses who may send advice."),
+            _("Make a link and send it. It asks eight questions; no account is needed."),
+            _("When the answers are there, edit the draft and send it: one page to print, under "
+              "the same link. Prescription medicines and doses are never part of it."),
+            _("You can withdraw it at any time. What was sent stays on record."),
+        ),
+        page="advice",
+        pictured=False,
+    ),
     "trips": Topic(
         _("Reserve kits for a trip"),
         (
@@ -258,9 +296,9 @@ PAGES: dict[Role, tuple[str | Promise, tuple[str, ...]]] = {
     ),
     Role.INSTRUCTOR: (
         _("For instructors responsible for kits"),
-        ("board", "kit", "list", "trips", "recalls", "weekly"),
+        ("board", "kit", "list", "plan", "draft", "trips", "recalls", "weekly", "advice"),
     ),
-    Role.ADVISER: (_("For medical advisers"), ("sign", "list", "recalls")),
+    Role.ADVISER: (_("For medical advisers"), ("sign", "list", "plan", "draft", "recalls")),
     Role.ADMINISTRATOR: (
         _("For administrators"),
         ("first-day", "people", "labels", "count", "weekly"),

@@ -8,9 +8,12 @@ from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
+from gearroom.core.acts import Act, NotFound
 from gearroom.core.models.installation import current
 from gearroom.core.services.installation import installation
-from gearroom.site.web.page.shell import actor, read_page, show
+from gearroom.core.services.people import alone
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, company, here, is_offered, read_page, show
 from kits.services.advice import access as advice
 
 _LINKS = (
@@ -33,10 +36,24 @@ def overview(request: HttpRequest) -> HttpResponse:
         "site/page/settings.html",
         spoken=languages.get(who.person.language) if who.person else None,
         mail_language=languages[current().language],
-        may={name: who.may(name) for name in _LINKS},
+        may={name: is_offered(request, name) for name in _LINKS},
+        company=company(request),
+        room=here(request),
         may_send_advice=advice.may_send(who),
         set_up=_set_up() if who.may("edit_room") else None,
     )
+
+
+@form_view("own_account", "settings", refused=overview)
+def work_alone(act: Act, request: HttpRequest) -> Done:
+    """Have pages show everything to somebody who works alone, or only what they need."""
+    if act.person is None:
+        raise NotFound("person")
+    shows_all = bool(request.POST.get("shows_all"))
+    alone.choose(act, act.person, shows_all=shows_all)
+    if shows_all:
+        return Done(_("Saved. Pages show everything."))
+    return Done(_("Saved. Pages leave out what takes more than one person."))
 
 
 def _set_up() -> list[dict[str, Any]]:

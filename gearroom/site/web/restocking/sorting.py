@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import partial
+from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -25,6 +26,7 @@ from gearroom.site.web.planning import fits
 from gearroom.site.web.scan.pictures import form_with_batch, photo_of
 from kits.models import Kit, Lot, Place
 from kits.rules.ledger.expiry import good_through
+from kits.rules.restocking.picking import PutIn
 from kits.services.custody import use_requests
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -32,6 +34,7 @@ from kits.services.overview import kits_overview
 from kits.services.restocking import lot_override, sealing, sorting
 from kits.services.restocking.lot_override import LotOverride
 from kits.services.restocking.sealing import MOST_MASS_G, Closed
+from kits.services.restocking.sorting import Restock
 from kits.services.text import reason_texts
 
 _MOST_BATCHES = 50
@@ -101,12 +104,13 @@ def _page(
 
 
 def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
-    """The rows of a restock list, in the order of doing, with the names of sections and shelves."""
+    """The rows of a restock list, in the order of doing, with the names of sections and shelves;
+    what is to be put in by shelf, in the order in which one walks them."""
     plan = override.plan
-
-    def pouch(section: str) -> str:
-        return plan.sections[section].name if section in plan.sections else section
-
+    put_in = sorted(
+        zip(plan.list.put_in, override.listed, strict=True),
+        key=lambda pair: sorting.by_shelf(plan, pair[0].shelf),
+    )
     return {
         "through": plan.through,
         "next_seal": sealing.next_seal_number(plan.kit.room),
@@ -115,39 +119,55 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
                 "units": row.count,
                 "name": row.batch.thing.name,
                 "number": row.batch.number,
-                "pouch": pouch(row.section),
+                "pouch": _pouch(plan, row.section),
                 "to": sorting.destination(plan, row).name,
             }
             for row in plan.list.take_out
         ],
         "put_in": [
-            {
-                "units": row.count,
-                "name": row.thing.name,
-                "number": row.batch.number,
-                "instead_of": row.instead_of.name if row.instead_of else "",
-                "good_until": good_through(row.batch),
-                "shelf_name": plan.shelves[int(row.shelf)].name,
-                "section": row.section,
-                "pouch": pouch(row.section),
-                "listed_as": str(item),
-                "chosen": row.batch.id in chosen,
-            }
-            for row, item in zip(plan.list.put_in, override.listed, strict=True)
+            (plan.shelves[int(shelf)].name, [_put_in(plan, *pair, chosen) for pair in pairs])
+            for shelf, pairs in groupby(put_in, key=lambda pair: pair[0].shelf)
         ],
-        "fill_up": [
-            {
-                "name": row.thing.name,
-                "pouch": pouch(row.section),
-                "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else "",
-            }
-            for row in plan.list.fill_up
-        ],
+        "fill_up": _loose(plan),
         "missing": [
             {"units": row.count, "name": row.thing.name, "below_minimum": row.below_minimum}
             for row in plan.list.missing
         ],
     }
+
+
+def _put_in(plan: Restock, row: PutIn, listed_as: int, chosen: set[int]) -> dict[str, Any]:
+    return {
+        "units": row.count,
+        "name": row.thing.name,
+        "number": row.batch.number,
+        "instead_of": row.instead_of.name if row.instead_of else "",
+        "good_until": good_through(row.batch),
+        "section": row.section,
+        "pouch": _pouch(plan, row.section),
+        "listed_as": str(listed_as),
+        "chosen": row.batch.id in chosen,
+    }
+
+
+def _loose(plan: Restock) -> list[dict[str, str]]:
+    """What is loose and wants topping up, by shelf; what none has comes last."""
+    rows = sorted(
+        plan.list.fill_up,
+        key=lambda row: (row.shelf is None, row.shelf and sorting.by_shelf(plan, row.shelf)),
+    )
+    return [
+        {
+            "name": row.thing.name,
+            "pouch": _pouch(plan, row.section),
+            "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else "",
+        }
+        for row in rows
+    ]
+
+
+def _pouch(plan: Restock, section: str) -> str:
+    return plan.sections[section].name if section in plan.sections else section
 
 
 def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:

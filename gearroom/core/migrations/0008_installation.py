@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('core', '0006_names_apart'),
+        ('core', '0007_works_alone'),
     ]
 
     operations = [

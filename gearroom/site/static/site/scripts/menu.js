@@ -1,0 +1,19 @@
+// Menus that are `details`: Escape closes one and goes back to what opened it; so does a press
+// anywhere else.
+
+function close(menu) {
+  menu.open = false;
+}
+
+document.addEventListener("keydown", (event) => {
+  const menu = event.target.closest?.("details.menu[open]");
+  if (event.key !== "Escape" || !menu) return;
+  close(menu);
+  menu.querySelector("summary").focus();
+});
+
+document.addEventListener("click", (event) => {
+  for (const menu of document.querySelectorAll("details.menu[open]")) {
+    if (!menu.contains(event.target)) close(menu);
+  }
+});

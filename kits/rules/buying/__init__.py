@@ -1,0 +1,1 @@
+"""What to buy, how much of it, when and from whom. What a list carries decides whoever signs it."""
