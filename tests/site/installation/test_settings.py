@@ -9,7 +9,7 @@ from django.core import mail
 from django.test import Client
 
 from gearroom.core.models import Installation, InstallationChange, Person
-from gearroom.core.models.installation import current, remember
+from gearroom.core.models.installation import announce, current, remember
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.installation import installation, mail_server
 from gearroom.core.setup.hosts import AllowedHosts
@@ -84,7 +84,7 @@ def test_a_process_that_read_before_reads_again_once_somebody_else_changed_it(
     remember(Installation())
     Installation.objects.create(organisation="Elsewhere")  # as another process does
     assert current().organisation == ""
-    installation.announce()
+    announce()
     assert current().organisation == "Elsewhere"
 
 

@@ -143,8 +143,8 @@ def test_the_example_has_22_lines_no_medicine_and_a_caution(keeper: Person) -> N
         "nitrile gloves, pair", "resuscitation face shield", "wound dressing, large",
         "foil blanket",
     }  # fmt: skip
-    page = text_of(client.get("/first-day/kits/DAY-01/"))
-    assert "Not set up yet" in page and "Count it" in page and "4 × nitrile gloves, pair" in page
+    said = text_of(client.get("/first-day/kits/DAY-01/"))
+    assert "Not set up yet" in said and "Count it" in said and "4 × nitrile gloves, pair" in said
 
 
 def test_pasted_lines_are_rows(keeper: Person) -> None:
