@@ -81,6 +81,8 @@ KINDS: dict[str, ProblemKind] = {
         ("wrong-pin", 403, _("Wrong PIN"), _("Enter it again.")),
         ("wrong-password", 403, _("Wrong password"), _("Enter it again.")),
         ("not-allowed", 403, _("Not allowed"), _("Ask a keeper of the gear room.")),
+        ("handed-over-refused", 403, _("The record is not as it was handed over"),
+         _("Ask whoever made it to log in and send it themselves.")),
         ("scope-missing", 403, _("The token does not have the required scope"),
          _("Create a token that has the scope named in “detail”.")),
         ("role-missing", 403, _("You do not have the required role"),

@@ -23,6 +23,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core import clock
 from gearroom.core.acts import actor_of
 from gearroom.core.models import User
+from gearroom.core.services.accounts import handed_over
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.overview.phone_copy import pocket_book, revision
@@ -44,6 +45,9 @@ SHELL = (
     "site/offline/copy.js",
     "site/offline/card.js",
     "site/offline/acts.js",
+    "site/offline/hand-over.js",
+    "site/offline/packing.js",
+    "site/offline/qr.js",
     "site/scripts/label-reader.js",
 )
 """What the page needs without a network, of the static files."""
@@ -141,12 +145,19 @@ def pocket_copy(request: HttpRequest) -> HttpResponse:
     if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     actor, language = actor_of(user), get_language() or ""
+    signs = handed_over.signing_key(user)
     # Named before it is read: what changes meanwhile is sent the next time.
-    tag = f'"{version(language)}-{revision(actor)}"'
+    facts = f"{version(language)} {revision(actor)} {signs}"
+    tag = f'"{hashlib.sha256(facts.encode()).hexdigest()[:32]}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-store"}
     if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers=headers)
-    book = {"person": user.person.pk, "name": user.person.name, **pocket_book(actor)}
+    book = {
+        "person": user.person.pk,
+        "name": user.person.name,
+        "signs": signs,
+        **pocket_book(actor),
+    }
     body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
     return HttpResponse(body, content_type="application/json", headers=headers)
 
