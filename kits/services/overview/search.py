@@ -17,7 +17,6 @@ from gearroom.core.services.people import people
 from kits.models import Holding, Item, LabelKind, Lot
 from kits.rules.lookup import label_codes
 from kits.rules.lookup.ranking import Fit, Query
-from kits.services.labelling import labelling
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 
@@ -93,7 +92,8 @@ def named(actor: Actor, typed: str) -> Hit | None:
 
 
 def _on_label(actor: Actor, code: str) -> Hit | None:
-    label = labelling.labels_of(actor).active().filter(code=code).first()
+    on = ("kit", "place__kit", "lot__item", "person")
+    label = find.labels_of(actor).active().select_related(*on).filter(code=code).first()
     if label is None:
         return None
     match label.kind:
