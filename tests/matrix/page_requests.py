@@ -58,6 +58,7 @@ def _keep(a: Aim, kit: str, do: str, **said: str) -> Any:
 HATCH: dict[str, Make] = {
     "page GET": lambda a: say(),
     "page GET board/lines/": lambda a: say(),
+    "page GET search/": lambda a: say({"q": "dress"}),
     "page GET scan/": lambda a: say(),
     "page POST scan/ #take out": lambda a: _scan(
         a.kit("in"),

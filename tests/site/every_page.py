@@ -44,6 +44,10 @@ AT_DAWN = (
 AT_THE_DESK = (
     "/",
     "/kits/",
+    "/kits/?sort=-verdict&out=in",
+    "/search/",
+    "/search/?q=dress",
+    "/search/?q=nothing of the kind",
     "/kits/DAY-03/as-of/",
     "/trips/",
     "/trips/calendar/",
@@ -129,6 +133,7 @@ AT_THE_DESK = (
     "/first-day/workbook/",
     "/add-kit/",
     "/stock/",
+    "/stock/?sort=expiry&unused=1",
     "/stock/1/",
     "/stock/1/edit/",
     "/stock/expiry/",

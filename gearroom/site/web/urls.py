@@ -19,7 +19,7 @@ from gearroom.site.web.lists import (
     proposals,
 )
 from gearroom.site.web.notices import notices
-from gearroom.site.web.overview import board, first_day, first_kit, phone_copy
+from gearroom.site.web.overview import board, first_day, first_kit, phone_copy, search
 from gearroom.site.web.page import help as help_pages, settings
 from gearroom.site.web.people import people, rooms
 from gearroom.site.web.planning import (
@@ -148,6 +148,7 @@ urlpatterns: list[URLPattern] = [
     path("notices/<int:notice>/again/", notices.send_again, name="notice-again"),
     # the board, the first day, and the phone without a network
     path("", board.board, name="board"),
+    path("search/", search.search, name="search"),
     path("board/lines/", board.board_lines, name="board-lines"),
     path("app.webmanifest", phone_copy.manifest, name="manifest"),
     path("worker.js", phone_copy.worker, name="worker"),
