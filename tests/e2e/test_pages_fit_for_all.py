@@ -188,7 +188,7 @@ def faults_of(page: Page, path: str) -> Iterator[str]:
     page.set_viewport_size({"width": 320, "height": 640})
 
 
-def visit(page: Page, walk: Walk, paths: Sequence[str]) -> list[str]:
+def visit(page: Page, url: str, paths: Sequence[str]) -> list[str]:
     """Go to each page in turn; all that is wrong with any, and what its policy did not allow."""
     found: list[str] = []
 
@@ -198,21 +198,21 @@ def visit(page: Page, walk: Walk, paths: Sequence[str]) -> list[str]:
 
     page.on("console", complain)
     for path in paths:
-        page.goto(walk.url + address(path))
+        page.goto(url + address(path))
         found += [f"{path}: {each}" for each in faults_of(page, path)]
     return found
 
 
 # ---------------------------------------------------------------------------------- all of them
 def test_every_page_is_fit_for_all(engine: str, walk: Walk) -> None:
-    found = visit(walk.signed_in(), walk, PAGES)
+    found = visit(walk.signed_in(), walk.url, PAGES)
 
     assert not found, "\n".join(found)
 
 
 def test_pages_by_a_link_and_at_the_hatch_are_fit_for_all(engine: str, walk: Walk) -> None:
-    found = visit(walk.page(), walk, BY_LINK)
-    found += visit(walk.shared_device(), walk, AT_THE_HATCH)
+    found = visit(walk.page(), walk.url, BY_LINK)
+    found += visit(walk.shared_device(), walk.url, AT_THE_HATCH)
 
     assert not found, "\n".join(found)
 

@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from gearroom.core.models import Person, User
 from gearroom.core.services.accounts import sign_ins
+from gearroom.core.services.installation import claiming, installation
 from kits.models import (
     Checkout,
     Clearance,
@@ -183,10 +184,13 @@ BY_LINK = (
     "/L/{kit_code}/",
     "/cleared/{clearance}/",
     "/sign/{signature}/",
+    "/reached/{reached}/",
 )
 """Pages of whoever is not signed in, most of them by a link; `with_links` makes what they need."""
 AT_THE_HATCH = ("/hatch/?to=/kits/", "/hatch/pin/?to=/kits/")
 """Pages of a shared device."""
+AT_THE_START = ("/begin/", "/begin/{claim}/")
+"""Pages of an installation that is nobody's yet."""
 NO_PAGES = {
     "used-of": "the same page as “used”, for one of several times",
     "list": "leads to the newest version",
@@ -240,6 +244,8 @@ _FILLS: dict[str, Callable[[], object]] = {
     "new_password": lambda: "/".join(sign_ins.link_of(_user("Gil"))),
     "clearance": lambda: clearance_token(Clearance.objects.get().pk),
     "signature": _signature,
+    "reached": lambda: installation.link_to_try().split("/")[-2],
+    "claim": claiming.code,
 }
 
 
@@ -290,6 +296,7 @@ def furnished() -> make.World:
 
 
 def with_links(world: make.World) -> None:
-    """What the pages of `BY_LINK` need besides: a must-have cleared by phone."""
+    """What the pages of `BY_LINK` need besides: a must-have cleared by phone, a public address."""
+    installation.change(make.act(), public_url="https://gear.example.org")
     short = make.kit("ROPE-01", world.version, world.store, responsible=world.keeper)
     custody.check_out(make.act(world.guide), short, person=world.guide, cleared_by=world.instructor)

@@ -10,6 +10,7 @@ from gearroom.site.web.urls import urlpatterns
 from tests.site.browsing import browser
 from tests.site.every_page import (
     AT_THE_HATCH,
+    AT_THE_START,
     BY_LINK,
     NO_PAGES,
     PAGES,
@@ -24,7 +25,8 @@ from tests.site.page.test_reading_writes_nothing import filled
 def test_every_address_that_can_be_read_is_walked_or_is_no_page(open_database: str) -> None:
     world = furnished()
     with_links(world)
-    paths = (address(path).partition("?")[0] for path in (*PAGES, *BY_LINK, *AT_THE_HATCH))
+    listed = (*PAGES, *BY_LINK, *AT_THE_HATCH, *AT_THE_START)
+    paths = (address(path).partition("?")[0] for path in listed)
     walked = {resolve(path).url_name for path in paths if path != "/nowhere/"}
     client = browser(world.keeper)
     forgotten = []
