@@ -27,6 +27,7 @@ from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.notices import (
+    CalendarBy,
     Episode,
     Notice,
     NotificationChoice,
@@ -59,6 +60,7 @@ __all__ = [
     "AdviceSettings",
     "AdviceWithdrawal",
     "AsFound",
+    "CalendarBy",
     "Certainty",
     "Checkout",
     "CheckoutChange",
