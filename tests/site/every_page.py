@@ -47,6 +47,7 @@ AT_THE_DESK = (
     "/kits/DAY-03/as-of/",
     "/trips/",
     "/trips/calendar/",
+    "/trips/kits/",
     "/trips/add/",
     "/trips/1/",
     "/trips/1/edit/",

@@ -1,12 +1,13 @@
 """Trips as bars, days across and kits down: a picture, and the same as a list."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import actor, read_page, show, today_here
 from gearroom.site.web.trips.trips import chosen_room, month_of
 from kits.models import Kit
@@ -23,13 +24,21 @@ _LETTER = 7
 
 @dataclass(frozen=True)
 class Bar:
-    """A span as it is drawn, with as much of its name as fits."""
+    """A span as it is drawn, with its name in it; where that is too long after it, else before it
+    (`anchor`), else left to the list."""
 
     span: Span
     x: int
     y: int
     width: int
-    text: str
+    text: str = ""
+    text_x: int = 0
+    anchor: str = "start"
+
+    @property
+    def beside(self) -> bool:
+        """Whether its name stands beside it."""
+        return not self.x <= self.text_x <= self.x + self.width
 
     @property
     def look(self) -> str:
@@ -93,28 +102,41 @@ def span_name(of: Span) -> str:
 
 
 def _picture(found: Sequence[KitDays], shown: Days) -> Picture:
-    rows, y = [], HEAD
+    days = (shown.last - shown.first).days + 1
+    rows, y, end = [], HEAD, NAMES + DAY * days
     for each in found:
-        in_lane = lanes([span.days for span in each.spans])
-        height = LANE * (1 + max(in_lane, default=0)) + 6
-        bars = [
-            _bar(span, y + 6 + LANE * lane, shown)
-            for span, lane in zip(each.spans, in_lane, strict=True)
-        ]
+        by_lane = grouped(
+            (lane, _bar(span, y + 6 + LANE * lane, shown))
+            for span, lane in zip(
+                each.spans, lanes([span.days for span in each.spans]), strict=True
+            )
+        )
+        height = LANE * max(1, len(by_lane)) + 6
+        bars = [bar for lane in by_lane.values() for bar in _named(lane, end)]
         rows.append(Row(each.kit, y, height, bars))
         y += height
-    days = (shown.last - shown.first).days + 1
-    return Picture(
-        rows,
-        [(shown.first + timedelta(days=n), NAMES + DAY * n) for n in range(days)],
-        NAMES + DAY * days,
-        y,
-    )
+    columns = [(shown.first + timedelta(days=n), NAMES + DAY * n) for n in range(days)]
+    return Picture(rows, columns, end, y)
 
 
 def _bar(span: Span, y: int, shown: Days) -> Bar:
     first, last = max(span.days.first, shown.first), min(span.days.last, shown.last)
     width = ((last - first).days + 1) * DAY - 2
-    name, most = span_name(span), (width - 8) // _LETTER
-    text = name if len(name) <= most else f"{name[: max(0, most - 1)]}…"
-    return Bar(span, NAMES + (first - shown.first).days * DAY + 1, y, width, text)
+    return Bar(span, NAMES + (first - shown.first).days * DAY + 1, y, width)
+
+
+def _named(lane: Sequence[Bar], end: int) -> Iterator[Bar]:
+    """The bars of a lane from left to right, each with its name where there is room for it."""
+    ends = [NAMES, *(bar.x + bar.width for bar in lane)]
+    begins = [*(bar.x for bar in lane[1:]), end]
+    for bar, before, after in zip(lane, ends, begins, strict=False):
+        name, right = span_name(bar.span), bar.x + bar.width
+        needs = len(name) * _LETTER + 8
+        if needs <= bar.width and not bar.span.clashes:
+            yield replace(bar, text=name, text_x=bar.x + 5)
+        elif needs <= after - right:
+            yield replace(bar, text=name, text_x=right + 4)
+        elif needs <= bar.x - before:
+            yield replace(bar, text=name, text_x=bar.x - 4, anchor="end")
+        else:
+            yield bar
