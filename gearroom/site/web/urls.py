@@ -9,13 +9,13 @@ from gearroom.site.web.kits import count, kit_settings, kits
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
-    draft_editing,
+    draft_table,
     handouts,
     list_changes,
-    not_carried,
     packing_lists,
     pasting,
     proposals,
+    substitutes,
 )
 from gearroom.site.web.notices import notices
 from gearroom.site.web.overview import board, first_day, phone_copy
@@ -125,10 +125,8 @@ urlpatterns: list[URLPattern] = [
     path(f"{_VERSION}compare/", packing_lists.compare, name="list-compare"),
     path(f"{_VERSION}effect/", packing_lists.effect, name="list-effect"),
     path(f"{_VERSION}follow/", packing_lists.follow, name="list-follow"),
-    path(f"{_VERSION}edit/", draft_editing.edit, name="list-edit"),
-    path(f"{_VERSION}not-carried/", not_carried.edit, name="list-not-carried"),
-    path(f"{_VERSION}sections/<slug:key>/", draft_editing.section, name="list-section"),
-    path(f"{_VERSION}sections/<slug:key>/instead/", draft_editing.instead, name="list-instead"),
+    path(f"{_VERSION}edit/", draft_table.edit, name="list-edit"),
+    path(f"{_VERSION}instead/", substitutes.instead, name="list-instead"),
     # notifications
     path("notices/", notices.log, name="notices"),
     path("notices/weekly/", notices.next_weekly, name="weekly"),
