@@ -198,6 +198,14 @@ KITS: dict[str, Make] = {
         }
     ),
     "page GET first-day/": lambda a: say(),
+    "page GET first-day/kit/": lambda a: say(),
+    "page POST first-day/kit/": lambda a: say(
+        body={
+            "save": "1", "kit": "NEW-01", "list": "New list", "people": "8", "days": "1",
+            "name-0": "whistle", "there-0": "1", "kind-0": "tool",
+        }
+    ),
+    "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "page GET first-day/workbook/": lambda a: say(),
     "page POST first-day/workbook/": lambda a: say(
         body={"key": ""},
