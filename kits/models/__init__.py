@@ -1,6 +1,7 @@
 """Tables of the gear room's business."""
 
 from kits.models.advice import Advice, AdviceCopy, AdviceSettings, AdviceWithdrawal
+from kits.models.buying import Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
@@ -26,7 +27,13 @@ from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
-from kits.models.notices import Episode, Notice, NotificationChoice, NotificationPreferences
+from kits.models.notices import (
+    Episode,
+    Notice,
+    NotificationChoice,
+    NotificationPreferences,
+    ServiceRun,
+)
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.planning import (
     Activity,
@@ -90,6 +97,8 @@ __all__ = [
     "Notice",
     "NotificationChoice",
     "NotificationPreferences",
+    "Offer",
+    "OfferPrice",
     "PackCode",
     "PackingList",
     "PackingListVersion",
@@ -105,9 +114,13 @@ __all__ = [
     "Seal",
     "SealChange",
     "SealFact",
+    "ServiceRun",
     "SignatureFact",
     "StatedRate",
     "Substitute",
+    "Supplier",
+    "SupplierName",
+    "SupplierTerms",
     "Trip",
     "UnmetNeed",
     "What",

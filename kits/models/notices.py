@@ -121,6 +121,17 @@ class NotificationChoice(models.Model):
         ]
 
 
+class ServiceRun(models.Model):
+    """A time in which the program looked for what is due every minute, from `began_at` until
+    `looked_at`: before the first look of a run the computer was off."""
+
+    began_at = models.DateTimeField()
+    looked_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+
+
 class EpisodeQuerySet(models.QuerySet["Episode"]):
     """What was or is so for a time."""
 

@@ -5,13 +5,17 @@ from celery import shared_task
 from gearroom.core import clock
 from kits.services.lists import signatures
 from kits.services.mail import alarms, digest, sending
+from kits.services.overview import downtime
 
 
 @shared_task
 def look() -> None:
     """Write down what has come to be told: weekly emails due, kits not back or not fit, recalls
-    that nobody answered, signatures that end."""
+    that nobody answered, signatures that end; and, where this computer was off, what else there was
+    to look at meanwhile."""
     now = clock.now()
+    if downtime.note_look(now):
+        alarms.look_at_stock(now)
     digest.write(now)
     alarms.look(now)
     signatures.look()

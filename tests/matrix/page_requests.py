@@ -59,6 +59,7 @@ def _keep(a: Aim, kit: str, do: str, **said: str) -> Any:
 HATCH: dict[str, Make] = {
     "page GET": lambda a: say(),
     "page GET board/lines/": lambda a: say(),
+    "page GET search/": lambda a: say({"q": "dress"}),
     "page GET scan/": lambda a: say(),
     "page POST scan/ #take out": lambda a: _scan(
         a.kit("in"),
@@ -198,6 +199,14 @@ KITS: dict[str, Make] = {
         }
     ),
     "page GET first-day/": lambda a: say(),
+    "page GET first-day/kit/": lambda a: say(),
+    "page POST first-day/kit/": lambda a: say(
+        body={
+            "save": "1", "kit": "NEW-01", "list": "New list", "people": "8", "days": "1",
+            "name-0": "whistle", "there-0": "1", "kind-0": "tool",
+        }
+    ),
+    "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "page GET first-day/workbook/": lambda a: say(),
     "page POST first-day/workbook/": lambda a: say(
         body={"key": ""},

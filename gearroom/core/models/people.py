@@ -4,7 +4,6 @@ import zoneinfo
 from datetime import time
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -93,7 +92,8 @@ class Person(models.Model):
     `language` pages speak the browser's, and mails the organisation's. `merged_into`: somebody was
     on record twice, and this is the record that is kept no more; what was written under it stays,
     and it bears the other's name. `erased_at`: what told of them was erased; the number stays, and
-    the name is *Person* and the number."""
+    the name is *Person* and the number. `shows_all`: though they work alone, pages are to leave
+    nothing out."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
@@ -110,6 +110,7 @@ class Person(models.Model):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged"
     )
     pin = models.CharField(max_length=128, blank=True)
+    shows_all = models.BooleanField(default=False)
     erased_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -122,7 +123,9 @@ class Person(models.Model):
     @property
     def reads(self) -> str:
         """The language to write to them in."""
-        return self.language or settings.LANGUAGE_CODE
+        from gearroom.core.models.installation import current  # which has people
+
+        return self.language or current().language
 
 
 class Membership(models.Model):

@@ -130,6 +130,7 @@ USE_CASES: dict[str, Right] = {
     "export_person": Right(Scope.PEOPLE, _ADMIN),  # of everywhere; one's own is `own_account`
     "erase_person": Right(Scope.ADMIN, _ADMIN),  # of everywhere
     "edit_room": Right(Scope.ADMIN, _ADMIN),
+    "edit_installation": Right(Scope.ADMIN, frozenset(), everywhere=_ADMIN),
     "edit_device": Right(Scope.ADMIN, _KEEPERS),
     "own_account": Right(Scope.PEOPLE, ANYONE),
     "own_tokens": Right(Scope.ADMIN, ANYONE),
@@ -139,6 +140,24 @@ USE_CASES: dict[str, Right] = {
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
 }
+
+
+FOR_SEVERAL = frozenset(
+    {
+        "check_out",
+        "check_out_short",
+        "add_holder",
+        "clear_by_phone",
+        "emergency",
+        "pass",
+        "set_due",
+        "own_tokens",
+        "edit_device",
+        "set_up_advice",
+    }
+)
+"""The use cases that take more than one person, or a program: pages do not offer them to somebody
+who works alone. They stay theirs: their addresses answer as ever."""
 
 
 # ------------------------------------------------------------------- the shared device at the hatch

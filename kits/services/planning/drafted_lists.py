@@ -7,7 +7,9 @@ from gearroom.core.acts import Act, Invalid
 from kits.models import PackingListVersion
 from kits.services.lists import drafts
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
-from kits.services.planning.drafting import Proposal
+from kits.services.planning.drafting import Profile, Proposal
+from kits.services.text.planning import rate_texts
+from kits.services.text.planning.planning_texts import people_and_days
 
 
 def make_list(act: Act, proposal: Proposal, *, name: str) -> PackingListVersion:
@@ -31,6 +33,7 @@ def as_draft(proposal: Proposal) -> Draft:
     return Draft(
         proposal.profile.people,
         proposal.profile.days,
+        note=_drafted_for(proposal.profile),
         hazards=proposal.hazards,
         sections=[
             SectionDraft(
@@ -46,3 +49,11 @@ def as_draft(proposal: Proposal) -> Draft:
         ],
         not_carried=[line for line in proposal.not_carried if line.key not in proposal.undecided],
     )
+
+
+def _drafted_for(profile: Profile) -> str:
+    facts = people_and_days(profile.people, profile.days)
+    if profile.activity:
+        facts["activity"] = rate_texts.word(profile.activity.name)
+        return _("Drafted for %(people)s for %(days)s, %(activity)s.") % facts
+    return _("Drafted for %(people)s for %(days)s.") % facts

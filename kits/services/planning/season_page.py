@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import pairwise
 
 from gearroom.core import clock
 from gearroom.core.acts import Actor
+from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, PackingListVersion, Receipt
 from kits.rules.planning.seasons import Season, season_of
 from kits.services.kits import then_judged
@@ -124,8 +126,9 @@ def _bought(actor: Actor, season: Season) -> Bought:
 
 
 def _changes(kits: Sequence[Kit], season: Season) -> list[VersionsCompared]:
-    """The versions of these kits' lists that are drafts or were published since the season began,
-    each against the one before it."""
+    """How these kits' lists have changed since the season began: of each the newest published
+    version against the one before the season, however many came between; then its draft against
+    the newest published one."""
     lists = {kit.list_version.packing_list_id for kit in kits}
     versions = (
         PackingListVersion.objects.filter(packing_list__in=lists)
@@ -134,14 +137,15 @@ def _changes(kits: Sequence[Kit], season: Season) -> list[VersionsCompared]:
         .order_by("packing_list__name", "number")
     )
     found = []
-    before: PackingListVersion | None = None
-    for version in versions:
-        published = version.published_at
-        if (
-            before is not None
-            and before.packing_list_id == version.packing_list_id
-            and (published is None or published.date() >= season.first)
-        ):
-            found.append(comparison.compared(before, version))
-        before = version
+    for of_list in grouped((version.packing_list_id, version) for version in versions).values():
+        published = [version for version in of_list if version.published_at]
+        before = [each for each in published if _published_on(each) < season.first][-1:]
+        stages = [*(before or published[:1]), *published[-1:], *of_list[-1:]]
+        found += [
+            comparison.compared(then, now) for then, now in pairwise(stages) if then.pk != now.pk
+        ]
     return found
+
+
+def _published_on(version: PackingListVersion) -> date:
+    return (version.published_at or version.created_at).date()

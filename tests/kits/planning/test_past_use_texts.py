@@ -74,6 +74,14 @@ def test_what_chance_does_is_said_as_ten_seasons(spread: Spread, ends: str) -> N
     assert back_test_texts.chance_alone(spread).endswith(ends)
 
 
+@pytest.mark.parametrize("happened", [4, 9, 14])
+def test_what_was_not_all_counted_is_not_said_to_lie_within(happened: float) -> None:
+    said = back_test_texts.chance_alone(Spread(9, 5, 14, happened), at_least=True)
+    assert said.endswith("but not all was counted: there may have been more.")
+    above = back_test_texts.chance_alone(Spread(9, 5, 14, 15), at_least=True)
+    assert above.endswith("lies above that: rely on these numbers less.")
+
+
 def test_what_was_expected_names_its_seasons() -> None:
     earlier = [Season(2025, 4), Season(2026, 1), Season(2026, 2)]
     assert back_test_texts.expected_shortages(

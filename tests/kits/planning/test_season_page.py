@@ -14,7 +14,7 @@ from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
 from kits.services.kits import then_judged
 from kits.services.ledger import verdicts
-from kits.services.lists import drafts
+from kits.services.lists import drafts, publishing
 from kits.services.planning import season_text
 from kits.services.planning.past_use import past_use
 from kits.services.planning.season_page import SeasonPage, key, season_page
@@ -98,6 +98,20 @@ def test_a_draft_says_what_changes_and_why(w: World) -> None:
     assert "Day walk, version 2 (draft)" in text
     assert "Wound dressing 10 × 12: 6 before, now 9 (ran out twice)" in text
     assert "Day walk" not in said(season_page(who(w.stranger)))
+
+
+def test_what_was_changed_and_changed_back_is_no_change(w: World) -> None:
+    """Two versions came in one season; all that counts is how the last differs from the first."""
+    before = PackingListVersion.objects.get(pk=w.version.pk)
+    for carry in (9, 6):
+        draft = drafts.new_draft(act(w.keeper), before.packing_list)
+        line = draft.sections.get(key="main").lines.get(item=w.dressing)
+        line.carry = carry
+        line.save()
+        publishing.publish(act(w.keeper), draft)
+    text = said(season_page(who(w.keeper)))
+    assert "Day walk, version 3 (published on" in text
+    assert "now" not in text
 
 
 def test_a_season_that_there_was_not_is_the_latest(w: World) -> None:

@@ -1,4 +1,4 @@
-"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside; its history, and
+"""One kit: how it stands, who has it, what is inside; its history, and
 its record as of a day, to print for an inspector or an insurer."""
 
 from typing import Any
@@ -25,6 +25,7 @@ from gearroom.site.web.page import (
     back_to,
     form_view,
     id_of,
+    is_offered,
     new_person,
     post_page,
     read_field,
@@ -46,7 +47,6 @@ from kits.services.text import reason_texts, wording
 from kits.services.trips import carried_when, due_times
 from labels.services.scan.results import NextStep, next_steps
 
-_MOST_KITS = 200
 _TIMELINE = 8
 _RIGHTS = (
     "check_out",
@@ -63,6 +63,7 @@ _RIGHTS = (
     "check_out_short",
     "check_instrument",
     "strip",
+    "emergency",
 )
 """The use cases that a kit's page offers to whoever may do them."""
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
@@ -90,22 +91,6 @@ class WithholdForm(PageForm):
 
 
 @read_page()
-def list_kits(request: HttpRequest) -> HttpResponse:
-    """The kits of one's rooms."""
-    who = actor(request)
-    search = request.GET.get("search", "").strip()[:40]
-    rows = list(kits_overview.listed(who, search=search)[: _MOST_KITS + 1])
-    return show(
-        request,
-        "site/kits/kits.html",
-        search=search,
-        may_add=who.may("edit_kit"),
-        kits=kits_overview.overviews(who, rows[:_MOST_KITS]),
-        more=len(rows) > _MOST_KITS,
-    )
-
-
-@read_page()
 def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """One kit, with as much of it as whoever asks may see."""
     who = actor(request)
@@ -119,7 +104,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "settle": remedies.settle_verdict(subject, verdict),
         "verdict": verdict,
         "reasons": reason_texts.reasons(verdict.reasons),
-        "offers": _offers(who, overview),
+        "offers": _offers(who, overview) if is_offered(request, "check_out") else [],
         "today": readiness.today_of(subject),
         "to_add": _to_add(overview),
         "section_names": {each.place.section_key: each.place.name for each in overview.sections},
@@ -129,7 +114,8 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "people": people.choices(who),
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": {
-            name: who.could(name, subject.room_id) or who.could(name, subject.home_room_id)
+            name: is_offered(request, name, subject.room_id)
+            or is_offered(request, name, subject.home_room_id)
             for name in _RIGHTS
         },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,

@@ -1,14 +1,25 @@
-"""The board: the first page, which keeps itself up to date."""
+"""The board: the first page, which keeps itself up to date; for somebody who works alone, their
+kits with what one does to them, and what goes out of date."""
 
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 
+from gearroom.core import clock
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
-from gearroom.site.web.page import actor, here, no_room, read_page, remedies, show
+from gearroom.site.web.page import (
+    actor,
+    company,
+    here,
+    is_offered,
+    no_room,
+    read_page,
+    remedies,
+    show,
+)
 from kits.services.lists import look_again, signatures
-from kits.services.overview import board as kits_board
+from kits.services.overview import board as kits_board, downtime, own_kits
 from kits.services.overview.kits_overview import elsewhere, mine
 from kits.services.text import change_texts
 from kits.services.trips import due_times
@@ -25,7 +36,11 @@ def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     if (room := here(request)) is None:
         return no_room(request, elsewhere=elsewhere(actor(request)))
-    return show(request, "site/overview/board/board.html", **_facts(actor(request), room))
+    facts = _facts(request, room)
+    if company(request).alone:
+        facts["own"] = own_kits.own_kits(actor(request), room)
+        return show(request, "site/overview/alone/front.html", **facts)
+    return show(request, "site/overview/board/board.html", **facts)
 
 
 @read_page()
@@ -34,16 +49,18 @@ def board_lines(request: HttpRequest) -> HttpResponse:
     room = here(request)
     if room is None or request.GET.get("revision") == kits_board.revision(room):
         return HttpResponse(status=204)
-    return show(request, "site/overview/board/lines.html", **_facts(actor(request), room))
+    return show(request, "site/overview/board/lines.html", **_facts(request, room))
 
 
-def _facts(who: Actor, room: Room) -> dict[str, Any]:
+def _facts(request: HttpRequest, room: Room) -> dict[str, Any]:
+    who = actor(request)
     revision = kits_board.revision(room)  # before it is read: what changes meanwhile shows next
     content = kits_board.board(room)
     above = {each.kit.pk for departure in content.going_out for each in departure.waiting}
     return {
         "revision": revision,
         "board": content,
+        "downtime": downtime.last(clock.now()) if who.may("see_notices", room.pk) else None,
         "mine": [
             {
                 "row": each,
@@ -63,7 +80,11 @@ def _facts(who: Actor, room: Room) -> dict[str, Any]:
                 "trip": departure.trip,
                 "gone": departure.gone,
                 "kits": [
-                    {"row": each, "settle": _settle_waiting(each)} for each in departure.waiting
+                    {
+                        "row": each,
+                        "settle": _settle_waiting(each, goes_out=is_offered(request, "check_out")),
+                    }
+                    for each in departure.waiting
                 ],
             }
             for departure in content.going_out
@@ -124,7 +145,9 @@ def _trip(judged: JudgedTrip, content: kits_board.Board) -> dict[str, Any]:
     }
 
 
-def _settle_waiting(row: kits_board.Waiting) -> remedies.Settle:
+def _settle_waiting(row: kits_board.Waiting, *, goes_out: bool) -> remedies.Settle | None:
     if row.elsewhere is not None:
         return remedies.hand_back(row.kit)
+    if not goes_out:
+        return remedies.settle_verdict(row.kit, row.verdict)
     return remedies.settle(row.kit, row.person, row.verdict)

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext_lazy as _
 
 from gearroom.core.acts import NotFound
 from gearroom.core.rules.roles import Role
 from gearroom.site.web.page.shell import actor, read_page, show
+from kits.rules.lookup.ranking import Fit, Query
 
 WIDTH, HEIGHT = 360, 640
 """Of every picture, in CSS pixels: a telephone's."""
@@ -171,6 +173,44 @@ _TOPICS = {
         ),
         page="lists",
     ),
+    "plan": Topic(
+        _("Decide what to carry"),
+        (
+            _("On the page of a kit or a list: “How many to carry” shows how often each item would "
+              "run out, “What it costs to carry” shows the money in a year, and “On past trips” "
+              "how the list would have done on your own trips."),
+            _("Every number opens to what it was worked out from and how sure it is. Where nothing "
+              "is on record, it says so."),
+            _("What a list leaves out stands on it too: why, what to do instead, and by when to "
+              "look at it again."),
+            _("The numbers never advise leaving out a must-have. Whoever signs the list decides."),
+        ),
+        page="rates",
+        pictured=False,
+    ),
+    "draft": Topic(
+        _("Draft a list for a trip"),
+        (
+            _("Enter the activity, people, days, hazards and hours to care. Each line has its "
+              "reason, and so does everything left out."),
+            _("Save it as a new list or as the next version of one. It is a draft until you have "
+              "read it, decided what is still open, and published it."),
+        ),
+        page="list-draft",
+        pictured=False,
+    ),
+    "advice": Topic(
+        _("Advice for somebody else’s trip"),
+        (
+            _("An administrator switches this on and chooses who may send advice."),
+            _("Make a link and send it. It asks eight questions; no account is needed."),
+            _("When the answers are there, edit the draft and send it: one page to print, under "
+              "the same link. Prescription medicines and doses are never part of it."),
+            _("You can withdraw it at any time. What was sent stays on record."),
+        ),
+        page="advice",
+        pictured=False,
+    ),
     "trips": Topic(
         _("Reserve kits for a trip"),
         (
@@ -258,9 +298,9 @@ PAGES: dict[Role, tuple[str | Promise, tuple[str, ...]]] = {
     ),
     Role.INSTRUCTOR: (
         _("For instructors responsible for kits"),
-        ("board", "kit", "list", "trips", "recalls", "weekly"),
+        ("board", "kit", "list", "plan", "draft", "trips", "recalls", "weekly", "advice"),
     ),
-    Role.ADVISER: (_("For medical advisers"), ("sign", "list", "recalls")),
+    Role.ADVISER: (_("For medical advisers"), ("sign", "list", "plan", "draft", "recalls")),
     Role.ADMINISTRATOR: (
         _("For administrators"),
         ("first-day", "people", "labels", "count", "weekly"),
@@ -283,12 +323,34 @@ def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
         request,
         "site/page/help.html",
         title=title,
-        topics=[(_TOPICS[name], _picture(name)) for name in names],
+        topics=[(name, _TOPICS[name], _picture(name)) for name in names],
         others=[(each.value, name) for each, (name, _names) in PAGES.items()],
         chosen=chosen,
         width=WIDTH,
         height=HEIGHT,
     )
+
+
+def topics_named(query: Query) -> list[tuple[str, str]]:
+    """The topics whose title or steps have what somebody typed, the best first: each with its
+    title and address."""
+    fits = []
+    for name, topic in _TOPICS.items():
+        in_title = query.fit(str(topic.title))
+        in_steps = any(query.fit(str(step)) in _IN_A_TEXT for step in topic.steps)
+        if in_title is not None or in_steps:
+            fits.append((in_title if in_title is not None else Fit.ONE_SLIP, name))
+    return [(str(_TOPICS[name].title), _address(name)) for _fit, name in sorted(fits)[:_MOST]]
+
+
+_IN_A_TEXT = (Fit.BEGINS, Fit.WORD_BEGINS)
+_MOST = 6
+
+
+def _address(name: str) -> str:
+    """Where a topic stands on the page of the first role that reads it."""
+    role = next(role for role, (_title, names) in PAGES.items() if name in names)
+    return f"{reverse('help-for', args=[role.value])}#{name}"
 
 
 def _picture(name: str) -> str:

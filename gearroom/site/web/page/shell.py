@@ -39,9 +39,11 @@ from django.views.decorators.http import require_POST, require_safe
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
 from gearroom.core.models import Room
+from gearroom.core.models.installation import current
+from gearroom.core.rules.roles import FOR_SEVERAL
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.idempotency import once
-from gearroom.core.services.people import rooms
+from gearroom.core.services.people import alone, rooms
 from gearroom.core.setup.languages import speak
 from gearroom.site.web.page import errors
 
@@ -58,6 +60,8 @@ class NavigationItem:
     label: str | Promise
     use_case: str | None = "look"
     more: bool = False
+    several: bool = False
+    """Left out for somebody who works alone: others are what it is about."""
 
 
 NOTED = "noted"
@@ -73,7 +77,7 @@ NAVIGATION = (
     NavigationItem("rates", _("How often things are needed"), more=True),
     NavigationItem("strip", _("Break down a bought kit"), "strip", more=True),
     NavigationItem("labels", _("Labels"), "print_labels", more=True),
-    NavigationItem("people", _("People"), "see_people", more=True),
+    NavigationItem("people", _("People"), "see_people", more=True, several=True),
     NavigationItem("notices", _("Notifications sent"), "own_account", more=True),
     NavigationItem("first-day", _("First day"), "edit_kit", more=True),
     NavigationItem("settings", _("Settings"), "own_account", more=True),
@@ -115,6 +119,21 @@ def here(request: HttpRequest) -> Room | None:
     return next((theirs[pk] for pk in wanted if pk in theirs), None)
 
 
+def company(request: HttpRequest) -> alone.Company:
+    """Whether there are others: whoever works alone is not shown what takes several."""
+    if not hasattr(request, "_company"):
+        found = alone.company(actor(request), len(rooms_of(request)))
+        request._company = found  # type: ignore[attr-defined]  # as above
+    return request._company  # type: ignore[attr-defined,no-any-return]  # set just above
+
+
+def is_offered(request: HttpRequest, use_case: str, *where: int | None) -> bool:
+    """Whether a page offers a use case to whoever asks: they may, or could at a shared device, and
+    there are others where it takes several."""
+    several = use_case in FOR_SEVERAL and company(request).alone
+    return not several and actor(request).could(use_case, *where)
+
+
 class NoRoom(Exception):
     """Whoever asks belongs to no gear room yet."""
 
@@ -134,16 +153,19 @@ def today_here(request: HttpRequest) -> date:
 
 def shell_facts(request: HttpRequest) -> dict[str, Any]:
     """Context processor: what the shell shows on every page."""
-    facts: dict[str, Any] = {"organisation": settings.ORGANISATION}
+    facts: dict[str, Any] = {"organisation": current().organisation}
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return facts
     who = actor(request)
-    match = request.resolver_match
+    match, is_alone = request.resolver_match, company(request).alone
     return {
         **facts,
+        "alone": is_alone,
         "navigation": [
-            item for item in NAVIGATION if item.use_case is None or who.may(item.use_case)
+            item
+            for item in NAVIGATION
+            if (item.use_case is None or who.may(item.use_case)) and not (item.several and is_alone)
         ],
         "current": match.url_name if match else "",
         "person": who.person,
@@ -175,6 +197,7 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
             try:
                 if use_case is not None:
                     actor(request).require(use_case)
+                _say_no_longer_alone(request)
                 response = view(request, *args, **kwargs)
             except (PersonNeeded, PinNeeded) as problem:
                 return _confirm_first(request, ASKS[type(problem)])
@@ -238,7 +261,7 @@ def held_act(request: HttpRequest) -> HttpResponseBase | None:
     if clock.now() - datetime.fromisoformat(held["since"]) > shared_devices.LOCKS_AFTER:
         return None
     to = urlsplit(held["to"])
-    for kept in ("_actor", "_rooms"):  # worked out for who it was before
+    for kept in ("_actor", "_rooms", "_company"):  # worked out for who it was before
         request.__dict__.pop(kept, None)
     request._came_from = held["from"]  # type: ignore[attr-defined]  # where its form stands
     request.path = request.path_info = to.path
@@ -264,6 +287,27 @@ def _touch(request: HttpRequest) -> None:
     if noted and now - datetime.fromisoformat(noted) > sign_ins.TOUCH_EVERY and session.session_key:
         sign_ins.touch(session.session_key)
         session[NOTED] = now.isoformat()
+
+
+_ALONE = "alone"
+"""Whether the last page was one for somebody who works alone."""
+
+
+def _say_no_longer_alone(request: HttpRequest) -> None:
+    """Say it once that pages show everything again, where that came by itself."""
+    if request.method != "GET" or "HX-Request" in request.headers:
+        return
+    found = company(request)
+    if found.alone != bool(request.session.get(_ALONE)):
+        request.session[_ALONE] = found.alone
+        if not found.one:
+            messages.info(
+                request,
+                _(
+                    "You are no longer the only person here with one gear room, so pages show "
+                    "everything again, such as taking out, passing on and shared devices."
+                ),
+            )
 
 
 def show(

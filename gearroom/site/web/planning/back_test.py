@@ -33,10 +33,10 @@ def _facts(done: SeasonTest) -> dict[str, Any]:
         "shortages": own_texts.expected_shortages(
             *seasons, done.whole.shortages, at_least=done.at_least
         ),
-        "shortages_by_chance": own_texts.chance_alone(done.whole.shortages),
+        "shortages_by_chance": own_texts.chance_alone(done.whole.shortages, at_least=done.at_least),
         "noted": own_texts.noted_wants(done.season, done.wants, done.beyond_list),
         "uses": own_texts.expected_uses(*seasons, done.whole.uses, at_least=done.at_least),
-        "uses_by_chance": own_texts.chance_alone(done.whole.uses),
+        "uses_by_chance": own_texts.chance_alone(done.whole.uses, at_least=done.at_least),
         "outside": own_texts.outside(
             len(done.needs),
             [word(each.need.name) for each in done.outside if _more(each)],

@@ -48,6 +48,7 @@ from gearroom.site.web.page import (
     backdated,
     form_view,
     here,
+    is_offered,
     new_person,
     once_a_form,
     page,
@@ -227,7 +228,7 @@ def _page(
         "since": clock.now().isoformat(),
         "holder": holder,
         "shelf": find.place(who, state.shelf) if state.shelf else None,
-        "outcomes": [_with_changes_since(who, each, holder) for each in cards],
+        "outcomes": [_offered(request, _with_changes_since(who, each, holder)) for each in cards],
         "modes": modes_of(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
@@ -241,6 +242,14 @@ def _page(
     if "HX-Request" in request.headers:
         return show(request, "site/scan/answer.html", problem=problem, status=200, **facts)
     return show(request, "site/scan/scan.html", problem=problem, **facts)
+
+
+def _offered(request: HttpRequest, outcome: dict[str, Any]) -> dict[str, Any]:
+    """A card with the steps that its page offers: taking out takes somebody to take it."""
+    if is_offered(request, "check_out"):
+        return outcome
+    steps = [each for each in outcome["steps"] if each["fields"].get("intent") != Intent.CHECK_OUT]
+    return {**outcome, "steps": steps}
 
 
 def _with_changes_since(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:

@@ -48,13 +48,19 @@ def _months(of: Sequence[Season]) -> str:
     return f"{date_format(first, 'M Y')} – {date_format(last, 'M Y')}"
 
 
-def chance_alone(of: Spread) -> str:
-    """How far chance alone would spread what happens, and whether it did."""
+def chance_alone(of: Spread, *, at_least: bool = False) -> str:
+    """How far chance alone would spread what happens, and whether it did; `at_least`: not all of
+    what happened is on record."""
     facts = {"low": number(of.low), "high": number(of.high)}
     if of.low == of.high:
         said = _("Of ten such seasons, nine would have %(low)s.") % facts
     else:
         said = _("Of ten such seasons, nine would have from %(low)s to %(high)s.") % facts
+    if at_least and of.happened <= of.high:
+        return f"{said} " + _(
+            "What is on record does not lie above that, but not all was counted: there may have "
+            "been more."
+        )
     if of.by_chance:
         return f"{said} " + _("What happened lies within that.")
     if of.happened > of.high:

@@ -1,0 +1,131 @@
+"""Somebody who works alone is shown what one person needs, and everything again with a second."""
+
+import pytest
+from django.test import Client
+
+from gearroom.core.models import Membership, Person, Room
+from gearroom.core.rules.roles import Role
+from gearroom.core.services.accounts import shared_devices
+from kits.models import Entry, EntryKind, Kit
+from kits.rules.ledger.facts import Criticality
+from tests.kits import factories as make
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+HIDDEN = ("Take out", "Pass on", "Shared devices", "Access tokens", "Gear rooms", "PIN", "Deputy")
+
+
+@pytest.fixture
+def room() -> Room:
+    return make.room()
+
+
+@pytest.fixture
+def alone(room: Room) -> Person:
+    """The only person there is, with every role that they need."""
+    me = make.person("Robin", Role.ADMINISTRATOR)
+    for role in (Role.ADVISER, Role.KEEPER):
+        Membership.objects.create(person=me, role=role.value, room=room)
+    return me
+
+
+@pytest.fixture
+def kit(alone: Person, room: Room) -> Kit:
+    """Their kit, filled with what goes out of date in 40 days."""
+    gauze, shelf = make.item("gauze"), make.shelf(room, "A1")
+    lines: make.Lines = {"main": [(gauze, 4, 1, Criticality.MUST_HAVE)]}
+    made = make.kit("DAY-01", make.kit_list("Day walk", lines, signed_by=alone), room)
+    make.put_in(made, make.some(gauze, shelf, 20, "L1", make.days(40)), shelf, 4)
+    return make.fresh(made)
+
+
+def words_of(client: Client, path: str) -> str:
+    answer = client.get(path)
+    assert answer.status_code == 200, (path, answer.status_code)
+    return text_of(answer)
+
+
+def test_the_front_page_has_each_kit_one_tap_from_the_four_acts(kit: Kit, alone: Person) -> None:
+    page = browser(alone).get("/").content.decode()
+    for act in ("used/", "count/", "sort/"):
+        assert page.count(f'href="/kits/DAY-01/{act}"') == 1
+    assert f'href="#expiring-{kit.pk}"' in page and f'id="expiring-{kit.pk}"' in page
+    assert "Expiring: 1" in page
+    words = words_of(browser(alone), "/")
+    assert all(act in words for act in ("Used", "Checked", "Restocked", "gauze", "On shelves"))
+    assert "Out now" not in words
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/kits/DAY-01/", "/kits/DAY-01/keeping/", "/scan/?text=DAY-01", "/settings/",
+             "/signed-in/"]
+)  # fmt: skip
+def test_pages_leave_out_what_takes_several(path: str, kit: Kit, alone: Person) -> None:
+    words = words_of(browser(alone), path).replace("PINs, deputies, access tokens, taking out", "")
+    assert not [each for each in HIDDEN if each in words]
+
+
+def test_addresses_that_are_left_out_still_answer(kit: Kit, alone: Person) -> None:
+    client = browser(alone)
+    for path in ("/devices/", "/tokens/", "/rooms/", "/people/", "/settings/advice/"):
+        assert client.get(path).status_code == 200
+    post(client, "/scan/", intent="check-out", text="DAY-01", holder=str(alone.pk))
+    assert Entry.objects.filter(kind=EntryKind.CHECK_OUT).exists()
+    assert "/kits/DAY-01/hand-back/" in client.get("/").content.decode()
+
+
+def test_a_second_person_shows_everything_again_and_it_is_said_once(
+    kit: Kit, alone: Person
+) -> None:
+    client = browser(alone)
+    words_of(client, "/")
+    make.person("Sam")
+    said = words_of(client, "/kits/DAY-01/")
+    assert "no longer the only person" in said and "Take out" in said
+    assert "no longer the only person" not in words_of(client, "/")
+    assert "Off, because there are other people here" in words_of(client, "/settings/")
+
+
+def test_a_second_room_shows_everything_again(kit: Kit, alone: Person) -> None:
+    client = browser(alone)
+    words_of(client, "/")
+    make.room("Cave hut")
+    assert "no longer the only person here with one gear room" in words_of(client, "/")
+    assert "several gear rooms" in words_of(client, "/settings/")
+
+
+def test_whoever_left_and_a_shared_device_are_no_company(
+    kit: Kit, alone: Person, room: Room
+) -> None:
+    gone = make.person("Sam")
+    Person.objects.filter(pk=gone.pk).update(left_on=make.days(-1))
+    shared_devices.add(make.act(alone), room, "Hatch")
+    assert "Restocked" in words_of(browser(alone), "/")
+
+
+def test_a_shared_device_is_never_alone(kit: Kit, alone: Person, room: Room) -> None:
+    device = shared_devices.add(make.act(alone), room, "Hatch")
+    assert "Restocked" not in words_of(browser(device.user.person), "/")
+
+
+def test_they_may_see_everything_and_change_their_mind(kit: Kit, alone: Person) -> None:
+    client = browser(alone)
+    key = form_with(client.get("/settings/"), "Show everything")["key"]
+    for _press in range(2):
+        post(client, "/settings/alone/", key=key, shows_all="1")
+        assert "Take out" in words_of(client, "/kits/DAY-01/")
+    post(client, "/settings/alone/", shows_all="")
+    assert "Take out" not in words_of(client, "/kits/DAY-01/")
+
+
+def test_a_list_reads_as_decided_by_them(kit: Kit, alone: Person) -> None:
+    version = kit.list_version
+    path = f"/lists/{version.packing_list_id}/{version.number}/"
+    assert "with no sources named" in words_of(browser(alone), path)
+    until = make.days(300).isoformat()
+    post(browser(alone), f"{path}sign/", until=until, note="Course of May 2026")
+    words = words_of(browser(alone), path)
+    assert "Decided by me on" in words and "by these sources: Course of May 2026" in words
+    make.person("Sam")
+    assert "by Robin on" in words_of(browser(alone), path)
