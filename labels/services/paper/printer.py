@@ -5,11 +5,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import BinaryIO
 
+<<<<<<< HEAD
 from django.conf import settings
 from django.utils.translation import override
 
 from gearroom.core.acts import Invalid, Problem, Refused, Unacceptable
 from gearroom.core.rules.sentences import Sentence
+=======
+from django.utils.translation import get_language
+
+from gearroom.core.acts import Invalid, Problem, Refused, Unacceptable
+from gearroom.core.models.installation import current
+>>>>>>> main
 from kits.services.text.wording import in_words
 from labels import printing
 from labels.rules.layout import CellTooSmall, SheetError, SymbolTooSmall
@@ -30,10 +37,17 @@ def job(*, preview: bool = False) -> printing.Job:
     while there is no address that labels could lead to."""
     try:
         return printing.Job(
+<<<<<<< HEAD
             public_url=settings.PUBLIC_URL,
             organisation=settings.ORGANISATION,
             language=settings.LANGUAGE_CODE,
             speak=_in_our_language,
+=======
+            public_url=current().public_url,
+            organisation=current().organisation,
+            language=get_language() or current().language,
+            speak=in_words,
+>>>>>>> main
             preview=preview,
         )
     except printing.PublicAddressMissing as error:
