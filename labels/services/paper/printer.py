@@ -5,18 +5,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import BinaryIO
 
-<<<<<<< HEAD
-from django.conf import settings
 from django.utils.translation import override
 
 from gearroom.core.acts import Invalid, Problem, Refused, Unacceptable
-from gearroom.core.rules.sentences import Sentence
-=======
-from django.utils.translation import get_language
-
-from gearroom.core.acts import Invalid, Problem, Refused, Unacceptable
 from gearroom.core.models.installation import current
->>>>>>> main
+from gearroom.core.rules.sentences import Sentence
 from kits.services.text.wording import in_words
 from labels import printing
 from labels.rules.layout import CellTooSmall, SheetError, SymbolTooSmall
@@ -28,7 +21,7 @@ class NoPublicAddress(Refused):
 
 def _in_our_language(text: Sentence | str) -> str:
     """What stands on paper is for everybody who meets it, whoever prints it."""
-    with override(settings.LANGUAGE_CODE):
+    with override(current().language):
         return in_words(text)
 
 
@@ -37,17 +30,10 @@ def job(*, preview: bool = False) -> printing.Job:
     while there is no address that labels could lead to."""
     try:
         return printing.Job(
-<<<<<<< HEAD
-            public_url=settings.PUBLIC_URL,
-            organisation=settings.ORGANISATION,
-            language=settings.LANGUAGE_CODE,
-            speak=_in_our_language,
-=======
             public_url=current().public_url,
             organisation=current().organisation,
-            language=get_language() or current().language,
-            speak=in_words,
->>>>>>> main
+            language=current().language,
+            speak=_in_our_language,
             preview=preview,
         )
     except printing.PublicAddressMissing as error:

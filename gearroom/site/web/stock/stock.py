@@ -28,11 +28,8 @@ from gearroom.site.web.page import (
     today_here,
 )
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
-<<<<<<< HEAD
 from gearroom.site.web.stock import item_use
-=======
 from gearroom.site.web.stock.stock_list import rooms_own_first
->>>>>>> main
 from kits.models import Disposal, PlaceKind, Recall
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon

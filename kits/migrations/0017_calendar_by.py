@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("kits", "0015_service_runs"),
+        ("kits", "0016_buying"),
     ]
 
     operations = [
