@@ -87,10 +87,12 @@ export function startHandOver(then) {
   find("take-in").hidden = false;
   find("records").addEventListener("change", async ({ target }) => {
     try {
+      if (!(await queue.kept("book"))) return void (taken.textContent = taken.dataset.nobody);
       for (const file of target.files) await takeIn(actsIn(await file.text()), then);
     } catch {
       taken.textContent = taken.dataset.broken;
+    } finally {
+      target.value = "";
     }
-    target.value = "";
   });
 }
