@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('kits', '0016_buying'),
+        ('kits', '0017_calendar_by'),
     ]
 
     operations = [
