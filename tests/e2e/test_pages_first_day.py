@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import zxingcpp
 
+from gearroom.core.models import Person, Room
 from kits.models import Checkout, Holding, Kit
 from tests.e2e.pages import PASSWORD, chromium, give_password
 from tests.e2e.postroom import until
@@ -79,6 +80,11 @@ def test_from_an_empty_installation_to_the_first_kit_out(
         page.get_by_role("button", name="Save the kit").click()
         page.get_by_text("KIT-01 and its contents are on record.").wait_for()
         assert Holding.objects.get(lot__item__name="gauze").lot.expiry == date(2031, 4, 3)
+
+        # Whoever works alone is offered no taking out; then a colleague comes.
+        page.get_by_role("link", name="Open the kit").wait_for()
+        Person.objects.create(name="Gil", home_room=Room.objects.get())
+        page.reload()
 
         # The first kit out. Nobody has signed its list yet, so it goes with a reason.
         page.get_by_role("link", name="Take it out").click()
