@@ -244,8 +244,8 @@ SILENCED_SYSTEM_CHECKS = [
 
 # --------------------------------------------------------------------------------- API, reading
 DATA_UPLOAD_MAX_MEMORY_SIZE = 26 * 1024 * 1024
-# A section of a kit list is one form with four fields a line, and a list may have 400 lines.
-DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+# A kit list is edited as one form with seven fields a line, and a list may have 400 lines.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 4000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 REST_FRAMEWORK = {

@@ -108,7 +108,7 @@ def stocked(
         .order_by()
     )
     items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
-    first = _first_received(items)
+    first = first_received(items)
     boxes = _boxes(item for item in items.values() if item.by_eye)
     since = back - timedelta(days=LOOKS_BACK_DAYS)
     levels: dict[int, list[ItemLevel]] = defaultdict(list)
@@ -132,7 +132,8 @@ def stocked(
     return levels
 
 
-def _first_received(items: Iterable[int]) -> dict[int, datetime]:
+def first_received(items: Iterable[int]) -> dict[int, datetime]:
+    """When each item first came, by id."""
     return dict(
         Receipt.objects.filter(lot__item__in=items)
         .values_list("lot__item")

@@ -114,6 +114,8 @@ def test_every_column_that_could_hold_a_name_is_decided() -> None:
         "kits_clearance": {"reasons"},
         "kits_lotfact": {"number"},
         "kits_receipt": {"currency"},
+        "kits_offer": {"currency"},
+        "kits_supplierterms": {"currency"},
         "kits_sealfact": {"number"},
         "kits_statedrate": {"study"},
         "kits_listchangesource": {"study"},
