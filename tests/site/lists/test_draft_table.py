@@ -149,7 +149,7 @@ def test_everything_wrong_stands_beside_its_row_and_what_was_typed_stays(
     page = text_of(answer)
     for says in (
         "Nothing has been saved yet: 5 rows need attention.",
-        "“six” is not valid.",
+        "Wound dressing 10 × 12, number to carry: “six” is not valid.",
         "the minimum (7) is higher than the number to carry (1)",
         "There is no item Splint. Choose one from the list, or create it.",
         "Enter a name for every section.",

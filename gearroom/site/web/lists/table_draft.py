@@ -52,6 +52,14 @@ class LineForm(PageForm):
     reason = ShortText()
 
 
+def _labels(item: str) -> dict[str, str]:
+    """What the numbers of a row are called, by its item."""
+    if not item:
+        return {}
+    labels = {"carry": _("%(thing)s, number to carry"), "never": _("%(thing)s, minimum")}
+    return {name: label % {"thing": item} for name, label in labels.items()}
+
+
 def draft_from(act: Act, table: Table, sent: QueryDict) -> Draft:
     """The draft that a table stands for; items that somebody chose to make are made. Raises
     WrongRows."""
@@ -102,7 +110,7 @@ class _Reading:
             return None
         name = " ".join(str(row.values["item"]).split())
         item = self._item(row.id, name)
-        form = LineForm(self.sent, row=row.id)
+        form = LineForm(self.sent, row=row.id, labels=_labels(name))
         for messages in form.errors.values():
             self.faults[row.id] += map(str, messages)
         if item is None or form.errors:
