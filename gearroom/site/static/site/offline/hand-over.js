@@ -84,7 +84,6 @@ export function startHandOver(then) {
   find("share").addEventListener("click", share);
   find("show-codes").addEventListener("click", showCodes);
   find("show-codes").hidden = !globalThis.CompressionStream;
-  find("take-in").hidden = false;
   find("records").addEventListener("change", async ({ target }) => {
     try {
       if (!(await queue.kept("book"))) return void (taken.textContent = taken.dataset.nobody);
