@@ -113,7 +113,7 @@ def put_not_carried(
         best = ItemNeed.objects.filter(need=line.need, best=True, item__in=carried)
         if line.need and (row := best.select_related("item").first()) is not None:
             raise Invalid(
-                _("%(item)s is on this list, and is for this need. Remove it from one of the two.")
+                _("%(item)s is on this list and is for this need. Remove one of the two.")
                 % {"item": row.item.name},
                 field=FIELD,
             )

@@ -177,7 +177,7 @@ def test_every_reason_agrees_with_that_of_a_list_that_is_drafted(w: World, trips
         unknown = line.key in proposal.undecided
         expected = advice_texts.no_rate() if unknown else line.words
         assert advised[key] == expected or "medicines" in advised[key]
-    assert "of 100 such trips" in advised["small-wound"]
+    assert "out of 100 trips like this" in advised["small-wound"]
 
 
 def test_a_saw_crew_without_training_is_told_not_to_go_without(w: World) -> None:
@@ -428,7 +428,7 @@ def test_it_says_how_many_of_our_trips_were_such_trips(w: World) -> None:
         for answers in (crew, CREW, replace(CREW, activity=""))
     ]
     assert sources == [
-        "Our own records of 1 trip. 1 of them was “caving”.",
-        "Our own records of 1 trip. None of them was “work party”.",
+        "Our own records of 1 trip. 1 of them was for “caving”.",
+        "Our own records of 1 trip. None of them was for “work party”.",
         "Our own records of 1 trip.",
     ]

@@ -77,7 +77,7 @@ _GROUPS = {
     NeedGroup.ALLERGY: _lazy("Bites, stings and allergy"),
     NeedGroup.HEAT_COLD: _lazy("Heat and cold"),
     NeedGroup.SEVERE: _lazy("Life-threatening"),
-    NeedGroup.PROTECTION: _lazy("Protection of whoever helps"),
+    NeedGroup.PROTECTION: _lazy("Protecting the helper"),
 }
 
 
@@ -89,7 +89,7 @@ def group(value: str) -> str:
 def prior(stated: StatedRate | None) -> str:
     """What was stated of a need before our own records, and by whom."""
     if stated is None:
-        return _("No rate has been stated yet, and none taken from a study.")
+        return _("No rate has been entered yet, and none has been taken from a study.")
     name = stated.stated_by.name if stated.stated_by else _("the program")
     if stated.per_1000 is None:
         return _("Left blank by %(name)s.") % {"name": name}
@@ -99,17 +99,17 @@ def prior(stated: StatedRate | None) -> str:
         if study is not None:
             facts |= {"authors": study.authors, "year": str(study.year)}
             return _("%(rate)s per 1,000, published by %(authors)s, %(year)s.") % facts
-    return _("%(rate)s per 1,000, stated by %(name)s.") % facts
+    return _("%(rate)s per 1,000, entered by %(name)s.") % facts
 
 
 def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
     """What our own records hold of a need; `at_least`: more may have been used."""
     if not days:
-        return _("No trip counted here carried anything for this.")
+        return _("None of these trips carried anything for this need.")
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
-            return _("Perhaps none was used in %(days)s participant-days, perhaps some.") % facts
+            return _("In %(days)s participant-days, some may have been used, or none.") % facts
         return _("Nothing for it was used in %(days)s participant-days.") % facts
     facts["times"] = times(int(uses) or uses if at_least else uses)
     if at_least:
@@ -160,7 +160,9 @@ def bears(of: RecordedUse) -> list[str]:
                 % {"rate": number(of.high * 1000)}
             )
         case Bears.TOO_FEW:
-            said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
+            said.append(
+                _("Too few to say how often: this is shown once there are %d uses.") % SHOWN_FROM
+            )
         case Bears.RATE if of.low is not None and of.high is not None:
             said.append(
                 between(
@@ -173,7 +175,9 @@ def bears(of: RecordedUse) -> list[str]:
 def known_trips(known: int, trips: int) -> str:
     """Of how many trips it is known what was used."""
     return ngettext(
-        "Known for %(known)d of %(trips)d trip.", "Known for %(known)d of %(trips)d trips.", trips
+        "On record for %(known)d of %(trips)d trip.",
+        "On record for %(known)d of %(trips)d trips.",
+        trips,
     ) % {"known": known, "trips": trips}
 
 
@@ -182,17 +186,17 @@ def made_from(known: int, *, pooled: bool, stated: bool) -> str:
     them (`pooled`), and what was stated or published."""
     if pooled and known:
         said = ngettext(
-            "From %(n)d trip of all activities.", "From %(n)d trips of all activities.", known
+            "From %(n)d trip with any activity.", "From %(n)d trips with any activity.", known
         )
     elif pooled:
-        return _("From what was stated or published alone: no trip is known.")
+        return _("Only from rates that were entered or published: no trip is on record.")
     elif known:
         said = ngettext(
-            "From %(n)d trip of this activity, and to a lesser degree those of others.",
-            "From %(n)d trips of this activity, and to a lesser degree those of others.",
+            "From %(n)d trip with this activity; trips with other activities count less.",
+            "From %(n)d trips with this activity; trips with other activities count less.",
             known,
         )
     else:
-        said = _("No trip of this activity is known, so it may lie far off.")
+        said = _("No trip with this activity is on record, so this may be far off.")
     said %= {"n": known}
-    return said + " " + _("What was stated or published is part of it.") if stated else said
+    return said + " " + _("Rates that were entered or published are included.") if stated else said
