@@ -79,7 +79,7 @@ def test_while_it_is_off_nothing_is_there(w: World) -> None:
 
 def test_only_those_who_were_named_send_it(w: World) -> None:
     other = make.person("Other", Role.KEEPER, w.store)
-    with pytest.raises(NotAllowed, match="not been named"):
+    with pytest.raises(NotAllowed, match="not among the people"):
         links.make(act(other))
     with pytest.raises(NotAllowed):
         links.make(act(w.guide))

@@ -207,7 +207,7 @@ def test_a_hazard_still_asks_for_a_retired_need_until_it_is_removed(world: make.
 def test_a_guide_reads_what_hazards_ask_and_changes_nothing(world: make.World) -> None:
     client, path = browser(world.guide), "/needs/hazards/"
     page = client.get(path)
-    assert "Cuts by tools are deep and long." in text_of(page)
+    assert "Cuts from tools are deep and long." in text_of(page)
     assert '<details class="inline">' not in page.content.decode()
     assert post(client, path, remove="fire", of="burn").status_code == 403
     assert HazardNeed.objects.filter(hazard="fire").exists()

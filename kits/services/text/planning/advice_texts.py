@@ -191,7 +191,7 @@ def participant_days() -> str:
 
 def adviser_rates() -> str:
     """That some rates are what a medical adviser believes."""
-    return _("How often some things come up, as our medical adviser judges it.")
+    return _("How often some needs come up, in our medical adviser’s judgement.")
 
 
 def hazard_asks() -> str:

@@ -24,7 +24,7 @@ SEASONS: dict[str, Promise] = {
 
 _ASKED: dict[str, Promise] = {
     "ticked": _lazy("Because of “%(hazard)s” (%(need)s): %(reason)s"),
-    "season": _lazy("The time of year brings “%(hazard)s” (%(need)s): %(reason)s"),
+    "season": _lazy("At this time of year, expect “%(hazard)s” (%(need)s): %(reason)s"),
     "hours": _lazy("Care is hours away (%(need)s): %(reason)s"),
 }
 """By where a hazard comes from."""
@@ -58,7 +58,7 @@ def must_have(need: str, *, life: bool) -> str:
     facts = {"need": _name(need)}
     if life:
         return _("%(need)s: somebody’s life can depend on it.") % facts
-    return _("%(need)s: a must-have of the list.") % facts
+    return _("%(need)s: a must-have on the list.") % facts
 
 
 class Known(NamedTuple):

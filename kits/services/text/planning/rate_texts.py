@@ -37,7 +37,7 @@ _WORDS: dict[str, Promise] = {
     "severe allergic reaction": _lazy("severe allergic reaction"),
     "cold and wet person": _lazy("cold and wet person"),
     "overheated person": _lazy("overheated person"),
-    "gloves for whoever helps": _lazy("gloves for whoever helps"),
+    "gloves for whoever helps": _lazy("gloves for the helper"),
     "waste with blood on it": _lazy("waste with blood on it"),
     "writing down what happened": _lazy("writing down what happened"),
     "hill walking": _lazy("hill walking"),
@@ -50,17 +50,18 @@ _WORDS: dict[str, Promise] = {
     "work party": _lazy("work party"),
     "camp": _lazy("camp"),
     "A saw or an axe can open an artery.": _lazy("A saw or an axe can open an artery."),
-    "Cuts by tools are deep and long.": _lazy("Cuts by tools are deep and long."),
+    "Cuts by tools are deep and long.": _lazy("Cuts from tools are deep and long."),
     "Stoves and fires burn and scald.": _lazy("Stoves and fires burn and scald."),
-    "Stings and bites are to be expected.": _lazy("Stings and bites are to be expected."),
-    "A tick is taken off soon.": _lazy("A tick is taken off soon."),
-    "Whoever is hurt in snow cools down fast.": _lazy("Whoever is hurt in snow cools down fast."),
-    "Whoever is wet cools down fast.": _lazy("Whoever is wet cools down fast."),
-    "A limb is held still for hours.": _lazy("A limb is held still for hours."),
+    "Stings and bites are to be expected.": _lazy("Expect stings and bites."),
+    "A tick is taken off soon.": _lazy("A tick has to be removed soon."),
+    "Whoever is hurt in snow cools down fast.": _lazy("Somebody hurt in snow gets cold fast."),
+    "Whoever is wet cools down fast.": _lazy("Somebody who is wet gets cold fast."),
+    "A limb is held still for hours.": _lazy("A limb may have to be held still for hours."),
     "Waiting for help is long and cold.": _lazy("Waiting for help is long and cold."),
-    "Overheating comes on in an hour.": _lazy("Overheating comes on in an hour."),
+    "Overheating comes on in an hour.": _lazy("People can overheat within an hour."),
 }
-"""The names of needs and activities that the program begins with, and why hazards ask for them."""
+"""The names of needs and activities that the program begins with, and why hazards ask for them: as
+they were first stored, and as they are shown now."""
 
 
 def word(name: str) -> str:
