@@ -33,7 +33,7 @@ def test_a_season_says_at_least_and_that_it_is_not_over() -> None:
         SUMMER, over=False, met=12.0, at_least=True, unmet=5, known=4, trips=5
     ) == (
         "Jul – Sep 2026 (not finished): at least 12 used, 5 needed but not in the kit; "
-        "use on record for 4 of 5 trips."
+        "known for 4 of 5 trips."
     )
     assert texts.in_season(
         SUMMER, over=True, met=12.0, at_least=False, unmet=5, known=4, trips=5

@@ -118,8 +118,8 @@ def test_wants_in_own_words_are_named_and_said_not_to_be_counted() -> None:
         "cream, nail scissors (twice)."
     )
     assert texts.own_words([], 1) == (
-        "1 missing item that was noted in somebody’s own words is not counted here: 1 of "
-        "another gear room."
+        "1 missing item that was noted in somebody’s own words is not counted here: 1 "
+        "from another gear room."
     )
 
 

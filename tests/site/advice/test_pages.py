@@ -134,7 +134,7 @@ def test_the_answer_is_one_page_with_all_that_has_to_be_said(w: World) -> None:
         str(advice_texts.CAUTION),
         "Sent on",
         "Answered by: Keeper.",
-        "Valid for trips up to",
+        "Do not use for trips after",
         "What it weighs",
         "What it costs",
         "What is not included, and why",

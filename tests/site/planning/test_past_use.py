@@ -48,7 +48,7 @@ def test_uses_are_told_with_their_chart_its_table_and_what_was_not_there(
     assert f"/trips/{trip.pk}/" in answer.content.decode()
     assert 'class="within"' in answer.content.decode()
     assert 'class="absent"' in answer.content.decode()
-    assert "2 wants were noted." in said
+    assert "2 missing items were noted." in said
     assert "Show as a table" in said
     assert "None used in 8 participant-days, known for 1 of 1 trip." in said
 
@@ -68,7 +68,7 @@ def test_the_last_season_stands_beside_what_was_expected(world: make.World) -> N
         said = text_of(browser(world.guide).get("/back-test/"))
     assert "about 1.5 uses were expected, based on the records of" in said
     assert "On record: at least 1." in said
-    assert "The real number is within that." in said
+    assert "The number on record is not above that" in said
 
 
 def test_fewer_than_two_seasons_say_so(world: make.World) -> None:

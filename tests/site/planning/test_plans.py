@@ -142,7 +142,7 @@ def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: ma
         "1 missing item that was noted in somebody’s own words is not counted here: a crutch."
     ) in own
     assert "Hill day" in own
-    assert "5 wanted, 3 short" in own
+    assert "5 needed, 3 short" in own
     other = text_of(browser(world.stranger).get("/lists/1/2/replay/"))
     assert "Hill day" not in other
     assert "a crutch" not in other

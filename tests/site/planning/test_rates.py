@@ -99,7 +99,7 @@ def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     past(world, UseLine(world.dressing, 2))
     page = text_of(client.get("/rates/small-wound/"))
     assert "Needed once in 701 participant-days." in page
-    assert "shown from 20 uses on" in page
+    assert "shown once there are 20 uses" in page
 
 
 def test_two_studies_that_disagree_stand_as_two(world: make.World) -> None:
@@ -153,7 +153,7 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     client, path = browser(world.adviser), f"/stock/{world.shears.pk}/serves/"
     post(client, path, need="large-wound", units_per_use="3", best="no")
     page = text_of(client.get(path))
-    assert "3 a use" in page
+    assert "3 for each use" in page
     assert "can be used if there is nothing better" in page
     assert post(client, path, need="large-wound", units_per_use="17").status_code in (400, 422)
     assert "Choose a need." in text_of(post(client, path, need="", units_per_use="1"))

@@ -89,11 +89,11 @@ def none() -> str:
 # ------------------------------------------------------------------------ why nothing is carried
 _NOTHING: Mapping[tuple[WhyNothing, bool], Promise] = {
     (WhyNothing.MEDICINE, True): _lazy(
-        "This trip must have something for this, but all we carry for it is medicines, and we "
+        "This trip must have something for this, but we carry only medicines for it, and we "
         "never advise those. Do not go without: ask your medical adviser what to carry."
     ),
     (WhyNothing.MEDICINE, False): _lazy(
-        "All we carry for this is medicines, and we never advise those. Ask your medical adviser."
+        "We carry only medicines for this, and we never advise those. Ask your medical adviser."
     ),
     (WhyNothing.UNTRAINED, True): _lazy(
         "This trip must have something for this, but nobody in your group is trained to use "

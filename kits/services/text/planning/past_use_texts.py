@@ -74,8 +74,8 @@ def used(count: float, *, at_least: bool) -> str:
 def of_trips(known: int, trips: int) -> str:
     """So many trips known of so many."""
     return ngettext(
-        "use on record for %(known)d of %(trips)d trip",
-        "use on record for %(known)d of %(trips)d trips",
+        "known for %(known)d of %(trips)d trip",
+        "known for %(known)d of %(trips)d trips",
         trips,
     ) % {"known": known, "trips": trips}
 
