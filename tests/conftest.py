@@ -44,8 +44,22 @@ ONCE = tuple(
         "core/api/test_answers.py",
         "core/api/test_schema.py",
         "core/api/test_views.py",
+        "kits/mail/test_digest_verdicts.py",
+        "kits/notices/test_one_cause.py",
+        "kits/planning/test_back_tests.py",
+        "kits/planning/test_carrying.py",
+        "kits/planning/test_counted_by_hand.py",
+        "kits/planning/test_drafting.py",
+        "kits/planning/test_fit.py",
+        "kits/planning/test_past_use.py",
+        "kits/planning/test_plans_api.py",
+        "kits/planning/test_replays.py",
+        "kits/planning/test_season_page.py",
+        "kits/stock/test_answers_conform.py",
+        "kits/test_answers_conform.py",
         "labels/scan",
         "site/accounts",
+        "site/page/test_languages.py",
         "site/scan",
     )
 )
@@ -84,9 +98,11 @@ def pytest_xdist_auto_num_workers() -> int:
 def pytest_runtest_setup() -> None:
     from django.utils import translation
 
+    from gearroom.core.models import installation
     from tests import day  # Django is configured by now
 
     day.begin()
+    installation.remember(installation.Installation())
     translation.deactivate()  # a page of the test before may have been in its reader's language
 
 

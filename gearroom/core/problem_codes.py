@@ -81,6 +81,8 @@ KINDS: dict[str, ProblemKind] = {
         ("wrong-pin", 403, _("Wrong PIN"), _("Enter it again.")),
         ("wrong-password", 403, _("Wrong password"), _("Enter it again.")),
         ("not-allowed", 403, _("Not allowed"), _("Ask a keeper of the gear room.")),
+        ("handed-over-refused", 403, _("The record is not as it was handed over"),
+         _("Ask whoever made it to log in and send it themselves.")),
         ("scope-missing", 403, _("The token does not have the required scope"),
          _("Create a token that has the scope named in “detail”.")),
         ("role-missing", 403, _("You do not have the required role"),
@@ -95,6 +97,10 @@ KINDS: dict[str, ProblemKind] = {
          _("First record that they have come back.")),
         ("last-administrator", 409, _("This is the only administrator of all gear rooms"),
          _("Appoint another administrator first.")),
+        ("claimed-already", 409, _("The installation already belongs to somebody"),
+         _("Log in, or ask an administrator.")),
+        ("set-in-environment", 409, _("The server’s environment sets this"),
+         _("Change it there, or remove it there first.")),
         # -------------------------------------------------------------------------- what is there
         ("not-found", 404, _("Not found"),
          _("Check the name or scan the label. Anything that belongs to other gear rooms is not "

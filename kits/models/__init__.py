@@ -1,6 +1,7 @@
 """Tables of the gear room's business."""
 
 from kits.models.advice import Advice, AdviceCopy, AdviceSettings, AdviceWithdrawal
+from kits.models.buying import Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
@@ -96,6 +97,8 @@ __all__ = [
     "Notice",
     "NotificationChoice",
     "NotificationPreferences",
+    "Offer",
+    "OfferPrice",
     "PackCode",
     "PackingList",
     "PackingListVersion",
@@ -115,6 +118,9 @@ __all__ = [
     "SignatureFact",
     "StatedRate",
     "Substitute",
+    "Supplier",
+    "SupplierName",
+    "SupplierTerms",
     "Trip",
     "UnmetNeed",
     "What",

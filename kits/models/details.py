@@ -291,6 +291,12 @@ class AddedDetail(TypedDict):
     again: int
 
 
+class HandedOverDetail(TypedDict):
+    """Of an entry of any kind: who sent it for whoever did it and wrote it down."""
+
+    handed_over_by: int
+
+
 Detail = (
     CheckOutDetail
     | CheckInDetail
@@ -323,5 +329,6 @@ Detail = (
     | FollowListDetail
     | LabelsDetail
     | LabelDetail
+    | HandedOverDetail
 )
 """What an act may say of itself."""

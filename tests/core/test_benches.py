@@ -11,6 +11,7 @@ from tests.program import PROJECT
 LIMIT_SECONDS = 300
 MEASURES = {
     "board": (["6"], "6 kits, its lines alone:"),
+    "order": (["--items", "20", "--seeds", "1"], "season 0: 20 items"),
     "plan": (["--more", "0"], "its plan, the API:"),
     "printing": (["--small", "21", "--labels", "210"], "ours, every symbol read back"),
     "reading": (["--damage", "1", "--within"], "wrong texts: 0"),

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 import zxingcpp
-from playwright.sync_api import ConsoleMessage
+from playwright.sync_api import ConsoleMessage, Page, expect
 from pytest_django import Settings
 
 from kits.models import Checkout
@@ -129,6 +129,9 @@ def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
         )
         sign_in(asked, server.url, keeper, "/scan/")
         asked.get_by_text("Access to the camera was refused.").wait_for()
+        for nothing_to_see in (page, asked):
+            expect(nothing_to_see.locator(".view")).to_be_hidden()
+            expect(nothing_to_see.locator("#text")).to_be_visible()
 
         # no script at all
         bare = browser.new_context(java_script_enabled=False).new_page()
@@ -138,6 +141,89 @@ def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
         bare.get_by_role("button", name="Sort later").click()
         bare.get_by_text("DAY-01 is back").wait_for()
         until(lambda: not out.all().exists(), "the kit back in the book")
+
+
+_STREAMS = """
+const give = navigator.mediaDevices.getUserMedia;
+window.streams = [];
+window.lit = [];
+MediaStreamTrack.prototype.getCapabilities = () => ({ torch: true });
+MediaStreamTrack.prototype.applyConstraints = async ({ advanced: [{ torch }] }) => {
+  window.lit.push(torch);
+};
+navigator.mediaDevices.getUserMedia = async () => {
+  window.streams.push(await give());
+  return window.streams.at(-1);
+};
+window.endTrack = () => {
+  const [track] = window.streams.at(-1).getVideoTracks();
+  track.stop();
+  track.dispatchEvent(new Event('ended'));
+};
+window.put = (away) => {
+  Object.defineProperty(document, 'hidden', { value: away, configurable: true });
+  document.dispatchEvent(new Event('visibilitychange'));
+};
+"""
+"""Counts the streams that are asked for, and ends and hides as a phone's system does."""
+
+
+def streams(page: Page, count: int) -> None:
+    """Wait for the stream that is the so-manieth, live."""
+    live = "streams.at(-1)?.getVideoTracks()[0].readyState === 'live'"
+    page.wait_for_function(f"streams.length === {count} && {live}", timeout=40_000)
+
+
+def test_one_stream_is_kept_and_starts_again_where_the_phone_took_it_away(
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+) -> None:
+    program = need("chromium")
+    need("barcode-detector")
+    settings.PUBLIC_URL = scanned.ADDRESS
+    school = scanned.labelled()
+    other = scanned.filled("DAY-03", school.world)
+    keeper = give_password(school.world.keeper)
+    server = make_server().start()
+
+    with chromium(program) as browser:
+        at = phone(browser, server.url, keeper, script=_STREAMS)
+        page = at.page
+        at.hold_up(scanned.png_of(school.tag), "The next kit is for Gil")
+        at.hold_up(scanned.png_of(school.kit), "DAY-01 is out with Gil")
+        streams(page, 1)
+        page.get_by_role("button", name="Light").click()
+
+        # Another program took the camera: it is asked for again, and lights as before.
+        page.evaluate("endTrack()")
+        streams(page, 2)
+        page.wait_for_function("lit.length === 2")
+        assert page.evaluate("lit") == [True, True]
+        expect(page.get_by_role("button", name="Light")).to_have_attribute("aria-pressed", "true")
+
+        # In the background nobody is asked; in front again it reads on.
+        page.evaluate("put(true)")
+        page.evaluate("endTrack()")
+        page.wait_for_timeout(300)
+        assert page.evaluate("streams.length") == 2
+        page.evaluate("put(false)")
+        streams(page, 3)
+        at.hold_up(scanned.png_of(scanned.label(other)), "DAY-03 is here")
+
+        # Switched off it stays off; where it ends again and again it says so.
+        page.get_by_role("button", name="Camera off").click()
+        page.evaluate("put(true)")
+        page.evaluate("put(false)")
+        expect(page.locator(".view")).to_be_hidden()
+        assert page.evaluate("streams.length") == 3
+        page.get_by_role("button", name="Camera on").click()
+        for count in (4, 5, 6, 7):
+            streams(page, count)
+            page.evaluate("endTrack()")
+        page.get_by_text("The camera has stopped. Turn it on again, or type the code.").wait_for()
+        assert at.faults == []
 
 
 _OWN_READER = """

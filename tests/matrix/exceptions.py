@@ -9,6 +9,9 @@ NO_RIGHT_ASKED: dict[str, str] = {
     "page POST used/{link}/": _LINK,
     "page POST used/{link}/{time}/": _LINK,
     "page POST sign-in/new/{uid}/{token}/": _LINK,
+    "page POST begin/": "nobody has a login yet: the code is what is asked for",
+    "page POST begin/{claim}/": "nobody has a login yet: the code is what is asked for",
+    "page POST reached/{link}/": "by the link on a page of an administrator; it notes a time",
     "page POST sign-in/": "whoever signs in is nobody yet: the password is what is asked for",
     "page POST sign-in/forgotten/": "nobody has to be signed in to say that they cannot sign in;"
     " what is written is that a mail goes to the address on record",

@@ -7,9 +7,10 @@ from typing import Any
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
+from gearroom.site.web.lists import table_form
 from gearroom.site.web.overview import start_workbook
 from kits.models import Checkout
-from kits.services.lists import draft_editing, drafts
+from kits.services.lists import draft_table, drafts
 from tests.kits import factories as make
 from tests.matrix.requests import Aim, Make, say
 
@@ -58,6 +59,7 @@ def _keep(a: Aim, kit: str, do: str, **said: str) -> Any:
 HATCH: dict[str, Make] = {
     "page GET": lambda a: say(),
     "page GET board/lines/": lambda a: say(),
+    "page GET search/": lambda a: say({"q": "dress"}),
     "page GET scan/": lambda a: say(),
     "page POST scan/ #take out": lambda a: _scan(
         a.kit("in"),
@@ -197,6 +199,14 @@ KITS: dict[str, Make] = {
         }
     ),
     "page GET first-day/": lambda a: say(),
+    "page GET first-day/kit/": lambda a: say(),
+    "page POST first-day/kit/": lambda a: say(
+        body={
+            "save": "1", "kit": "NEW-01", "list": "New list", "people": "8", "days": "1",
+            "name-0": "whistle", "there-0": "1", "kind-0": "tool",
+        }
+    ),
+    "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "page GET first-day/workbook/": lambda a: say(),
     "page POST first-day/workbook/": lambda a: say(
         body={"key": ""},
@@ -206,15 +216,17 @@ KITS: dict[str, Make] = {
 }  # fmt: skip
 
 
-def _drawn(a: Aim) -> dict[str, str]:
-    """The form of a draft's first section, as it was shown."""
-    (section, *_more) = drafts.draft_of(a.all.draft).sections
-    return {
-        "name": "Main",
-        "seen": draft_editing.mark(section),
-        "thing-new": "Splint",
-        "carry-new": "2",
-    }
+def _drawn(a: Aim) -> dict[str, Any]:
+    """The table of a draft as it was shown, with another number of people."""
+    table = draft_table.table_of(drafts.draft_of(a.all.draft))
+    sent: dict[str, Any] = {"people": "7", "days": "2", "read": table_form.packed(table)}
+    order = []
+    for group in table.groups:
+        order.append(f"section:{group.head.id}")
+        order += [f"line:{row.id}" for row in group.rows]
+    for row in table.parts:
+        sent |= {f"{name}-{row.id}": value for name, value in row.values.items()}
+    return {**sent, "order": order}
 
 
 _TRIP_OF_OTHERS = {
@@ -311,19 +323,10 @@ LISTS: dict[str, Make] = {
         id=a.all.unsigned.packing_list_id, number=1, body={"kit": a.kit("in")}
     ),
     "page GET lists/{id}/{number}/edit/": lambda a: _version(a, "draft"),
-    "page POST lists/{id}/{number}/edit/": lambda a: _version(
-        a, "draft", {"people": "7", "days": "2"}
-    ),
-    "page GET lists/{id}/{number}/not-carried/": lambda a: _version(a, "draft"),
-    "page POST lists/{id}/{number}/not-carried/": lambda a: _version(
-        a, "draft", {"need": "severe-bleeding", "why": "never-used"}
-    ),
-    "page GET lists/{id}/{number}/sections/{key}/": lambda a: _version(a, "draft", key="main"),
-    "page POST lists/{id}/{number}/sections/{key}/": lambda a: _version(
-        a, "draft", _drawn(a), key="main"
-    ),
-    "page POST lists/{id}/{number}/sections/{key}/instead/": lambda a: _version(
-        a, "draft", {"of": a.all.items["spare"].pk, "other": "Splint"}, key="main"
+    "page POST lists/{id}/{number}/edit/": lambda a: _version(a, "draft", _drawn(a)),
+    "page GET lists/{id}/{number}/instead/": lambda a: _version(a, "draft"),
+    "page POST lists/{id}/{number}/instead/": lambda a: _version(
+        a, "draft", {"of": a.all.items["spare"].pk, "other": "Splint"}
     ),
     "page GET lists/{id}/{number}/plan/": lambda a: _version(a, "version"),
     "page GET lists/{id}/{number}/costs/": lambda a: _version(a, "version"),

@@ -20,22 +20,25 @@ Put = Callable[[pytest.MonkeyPatch], None]
 @dataclass(frozen=True)
 class Fault:
     """What was wrong, how it is put back, the checks that find it, and the acts that lead to it:
-    weeks of nothing else are played, so that it is found soon. No acts: weeks as they come."""
+    weeks of nothing else are played, so that it is found soon. No acts: weeks as they come. `week`
+    is the first that is played: one that found it when the fault was entered here."""
 
     name: str
     put_back: Put
     found_by: frozenset[str]
     cards: tuple[str, ...] = ()
+    week: int = 1
 
 
 FAULTS: list[Fault] = []
 
 
-def fault(name: str, *found_by: str, cards: str = "") -> Callable[[Put], Put]:
+def fault(name: str, *found_by: str, cards: str = "", week: int = 1) -> Callable[[Put], Put]:
     def add(put_back: Put) -> Put:
         # A verdict that is wrong is as wrong in the phone's copy, which is compared at day's end.
         more = {"offline", "readiness", "page"} if "verdict" in found_by else set()
-        FAULTS.append(Fault(name, put_back, frozenset(found_by) | more, 4 * tuple(cards.split())))
+        checks, hand = frozenset(found_by) | more, 4 * tuple(cards.split())
+        FAULTS.append(Fault(name, put_back, checks, hand, week))
         return put_back
 
     return add

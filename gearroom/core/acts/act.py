@@ -42,7 +42,8 @@ class Actor:
     """Who acts: a person with roles by room (None: everywhere) and, by token, a set of scopes.
 
     `person` None is the program itself (a scheduled task), which may do everything. `assurance` is
-    how sure a shared device is of them; None on a device of their own.
+    how sure a shared device is of them; None on a device of their own. `through` is who sends what
+    they did, where that is somebody else: then only what both may do is done.
     """
 
     person: Person | None
@@ -51,25 +52,32 @@ class Actor:
     user: User | None = None
     assurance: Assurance | None = None
     token: Token | None = None
+    through: "Actor | None" = None
 
     @property
     def everywhere(self) -> bool:
         """Whether every room is theirs."""
-        return self.person is None or None in self.roles
+        own = self.person is None or None in self.roles
+        return own and (self.through is None or self.through.everywhere)
 
     @property
     def room_ids(self) -> frozenset[int]:
         """The rooms they belong to by name (see `everywhere`)."""
-        return frozenset(r for r in self.roles if r is not None)
+        own = frozenset(r for r in self.roles if r is not None)
+        if self.through is None or self.through.everywhere:
+            return own
+        return self.through.room_ids if None in self.roles else own & self.through.room_ids
 
     def belongs_to(self, room_id: int | None) -> bool:
         """Whether a room is one of theirs."""
-        return self.everywhere or room_id in self.roles
+        return self.everywhere or room_id in self.room_ids
 
     def may(self, use_case: str, *rooms: int | None) -> bool:
         """Whether they may do a use case in a room, or in one of several. Without a room, or with
         None alone, it is of the whole organisation, for which a role in any room counts."""
         right = USE_CASES[use_case]
+        if self.through is not None and not self.through.may(use_case, *rooms):
+            return False
         if self.person is None:
             return True
         if self.scopes is not None and right.scope not in self.scopes:
@@ -90,6 +98,8 @@ class Actor:
 
     def require(self, use_case: str, *rooms: int | None) -> None:
         """Raise NotAllowed unless `may`."""
+        if self.through is not None:
+            self.through.require(use_case, *rooms)
         if self.may(use_case, *rooms):
             return
         right = USE_CASES[use_case]

@@ -34,6 +34,7 @@ without a room: whoever has the role nowhere is refused here.
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, ClassVar, TypeVar, cast
 
 from django.core.files.uploadedfile import UploadedFile
@@ -58,6 +59,7 @@ from gearroom.core.api.requests.parsing import MAX_INTEGER
 from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.models import Token, User
 from gearroom.core.rules.roles import ANYONE, USE_CASES
+from gearroom.core.services.accounts import handed_over
 from gearroom.core.services.accounts.shared_devices import actor_at
 from gearroom.core.services.idempotency import Answer, once
 from gearroom.core.setup.languages import speak
@@ -218,7 +220,10 @@ class UseCaseView(View):
     body: ClassVar[type[ActBody]] = ActBody
     answers: ClassVar[Mapping[int, Any]] = {}
     key_header: ClassVar[bool] = True
+    can_be_handed_over: ClassVar[bool] = False
+    """Whether somebody else may send it for whoever did it (see `handed_over`)."""
     _matched = False
+    _handed_over: handed_over.HandedOver | None = None
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)
@@ -230,9 +235,12 @@ class UseCaseView(View):
         self.read_query(None)
         content = dict(request.data)
         key = self.key(content)
+        user = cast(User, request.user)
+        if header := request.META.get("HTTP_GEARROOM_HANDED_OVER"):
+            user = self._take_from(header, key, content)
         answer = once(
             key=key,
-            user=cast(User, request.user),
+            user=user,
             request={
                 "method": request.method,
                 "path": request.path,
@@ -249,6 +257,15 @@ class UseCaseView(View):
             kept=self.kept,
         )
         return self._respond(answer)
+
+    def _take_from(self, header: str, key: uuid.UUID, content: dict[str, Any]) -> User:
+        """Go on as whoever handed this act over; whose it is."""
+        handed = self._handed_over = handed_over.read(header)
+        if not self.can_be_handed_over:
+            raise handed_over.refused()
+        self._actor = handed_over.actor_for(self.actor, handed, key, self.request.path, content)
+        self.require(self.use_case)
+        return cast(User, self._actor.user)
 
     def key(self, content: dict[str, Any]) -> uuid.UUID:
         """The key of this act: the header Idempotency-Key, bare or in quotes."""
@@ -318,6 +335,8 @@ class UseCaseView(View):
                 reason=data.pop("reason", ""),
                 match=self._match,
             )
+            if self._handed_over is not None:
+                act = replace(act, device_now=self._handed_over.device_now(act.received_at))
             with in_form():
                 status, result = self.perform(act, data)
                 shows = self.answers.get(status)

@@ -259,6 +259,13 @@ def beside(kit: Kit, judged: Judged) -> str:
 
 
 @register.simple_tag
+def judged_for(judged: Judged) -> str:
+    """The question alone, where the first expiry stands in a column of its own."""
+    trip = judged.question.trip
+    return verdict_texts.judged_for(judged.question.through, trip.name if trip else "")
+
+
+@register.simple_tag
 def trip_beside(kit: Kit, of: Verdict, trip: Trip) -> str:
     """The same of a kit of a trip, judged for it."""
     return _beside(of.through, trip.name, kit.first_expiry)

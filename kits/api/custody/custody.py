@@ -82,6 +82,7 @@ class TakenAnswer(answers.WithEntry):
 
 class CheckOut(KitView):
     use_case = "identify"  # the service asks for more: a request, or one of two facts
+    can_be_handed_over = True
     body = CheckOutBody
     answers = {201: TakenAnswer}
 
@@ -168,6 +169,7 @@ class HandedBackAnswer(answers.WithEntry):
 
 class CheckIn(UseCaseView):
     use_case = "check_in"
+    can_be_handed_over = True
     body = CheckInBody
     answers = {200: HandedBackAnswer}
 
@@ -234,6 +236,7 @@ class PassedAnswer(answers.CheckoutAnswer):
 
 class Pass(ReportView):
     use_case = "pass"
+    can_be_handed_over = True
     body = PassBody
     answers = {200: PassedAnswer}
 
@@ -253,6 +256,7 @@ class UseBody(bodies.LevelsBody):
 
 class Use(ReportView):
     use_case = "log_use"
+    can_be_handed_over = True
     body = UseBody
     answers = {201: answers.UsedAnswer}
 

@@ -34,6 +34,7 @@ class LookInsideBody(bodies.LevelsBody):
 
 class LookInside(KitView):
     use_case = "look_inside"
+    can_be_handed_over = True
     body = LookInsideBody
     answers = {200: answers.DoneAnswer}
 
@@ -258,6 +259,7 @@ class BorrowBody(ActBody):
 
 class Borrow(KitView):
     use_case = "borrow"
+    can_be_handed_over = True
     body = BorrowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -306,6 +308,7 @@ class ResealedAnswer(answers.DaysAnswer, answers.WithEntry):
 
 class Reseal(KitView):
     use_case = "reseal"
+    can_be_handed_over = True
     body = ResealBody
     answers = {201: ResealedAnswer}
 

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy import stats
 
 from kits.rules.planning import demand as demands, quantities
-from kits.rules.planning.demand import LEAST_DISPERSION, Probabilities, Rate
+from kits.rules.planning.demand import Probabilities, Rate
 from kits.rules.planning.records.wants import Lack, Want
 
 ONE_UNIT = demands.units_of_use([1.0])
@@ -108,12 +107,7 @@ def _shortages(rate: Rate, outings: Sequence[Outing]) -> Probabilities:
     counts = np.zeros((len(lambdas), len(outings) + 1))
     counts[:, 0] = 1.0
     for each in outings:
-        mean = lambdas * each.days
-        if rate.dispersion < LEAST_DISPERSION:
-            chance = stats.poisson.sf(each.enough_for, mean)
-        else:
-            size = mean / (rate.dispersion - 1)
-            chance = stats.nbinom.sf(each.enough_for, size, 1 / rate.dispersion)
+        chance = demands.chance_of_more(each.enough_for, lambdas * each.days, rate.dispersion)
         moved = counts * chance[:, None]
         counts -= moved
         counts[:, 1:] += moved[:, :-1]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg
+from scipy import linalg, special
 
 Probabilities = NDArray[np.float64]
 """Probabilities of 0, 1, 2 … units; what is missing to 1 is the chance of more."""
@@ -62,6 +62,30 @@ def nodes(rate: Rate, count: int = 32) -> tuple[Probabilities, Probabilities]:
     values, vectors = linalg.eigh_tridiagonal(2 * k + rate.shape, beside)
     weights = vectors[0] ** 2
     return np.maximum(values, 0.0) / rate.per_days, weights / weights.sum()
+
+
+# Written out, since scipy.stats takes a second to load in each process of the program.
+def chance_of(uses: int, mean: Probabilities, dispersion: float) -> Probabilities:
+    """The chance of just so many uses (0 or more), at each mean (above 0)."""
+    if dispersion < LEAST_DISPERSION:
+        logarithm = uses * np.log(mean) - mean
+    else:
+        size = mean / (dispersion - 1)
+        logarithm = special.gammaln(size + uses) - special.gammaln(size)
+        logarithm += uses * math.log1p(-1 / dispersion) - size * math.log(dispersion)
+    return np.exp(logarithm - math.lgamma(uses + 1))
+
+
+def chance_of_more(uses: int, mean: Probabilities, dispersion: float) -> Probabilities:
+    """The chance of more uses than that (-1 or more), at each mean (above 0)."""
+    if uses < 0:
+        return np.ones_like(mean)
+    found: Probabilities
+    if dispersion < LEAST_DISPERSION:
+        found = special.gammainc(uses + 1, mean)
+    else:
+        found = special.betainc(uses + 1, mean / (dispersion - 1), 1 - 1 / dispersion)
+    return found
 
 
 def units_of_use(chances: Sequence[float]) -> Probabilities:

@@ -54,7 +54,8 @@ class Moved:
 @dataclass(frozen=True)
 class PastAct:
     """One act, and what moved by it. `put_right`: it was taken back later. `moves`: it may have
-    been another kit's (see `mixups`). `undoes`: it may be undone (see `reversal`)."""
+    been another kit's (see `mixups`). `undoes`: it may be undone (see `reversal`).
+    `handed_over_by`: who sent it for whoever wrote it down."""
 
     entry: Entry
     put_in: Sequence[Moved]
@@ -62,6 +63,7 @@ class PastAct:
     put_right: bool
     moves: bool
     undoes: bool
+    handed_over_by: Person | None
 
 
 def history(
@@ -85,10 +87,13 @@ def history(
         .order_by("-id")[: most + 1]
     )
     page = rows[:most]
-    return [_past_act(kit, entry) for entry in page], page[-1].pk if len(rows) > most else None
+    ids = {entry.pk: entry.detail.get("handed_over_by") for entry in page}
+    senders = Person.objects.in_bulk({pk for pk in ids.values() if pk})
+    past = [_past_act(kit, entry, senders.get(ids[entry.pk])) for entry in page]
+    return past, page[-1].pk if len(rows) > most else None
 
 
-def _past_act(kit: Kit, entry: Entry) -> PastAct:
+def _past_act(kit: Kit, entry: Entry, sender: Person | None) -> PastAct:
     across = [
         (leg.to_place.kit_id == kit.pk, (leg.lot.item.name, leg.units))
         for leg in entry.movements.all()
@@ -98,7 +103,7 @@ def _past_act(kit: Kit, entry: Entry) -> PastAct:
     put_right = hasattr(entry, "reversed_by")
     moves = entry.kind in MAY_BE_ANOTHER_KITS and not facts.section_key(entry) and not put_right
     undoes = not put_right and entry.kind not in reversal.INSTEAD and not facts.is_added(entry)
-    return PastAct(entry, _rows(moved[True]), _rows(moved[False]), put_right, moves, undoes)
+    return PastAct(entry, _rows(moved[True]), _rows(moved[False]), put_right, moves, undoes, sender)
 
 
 def _rows(moved: list[tuple[str, int]]) -> list[Moved]:

@@ -159,6 +159,7 @@ class Book:
                     "UUID for a new request."
                 ),
             )
+        sender = self.act.actor.through and self.act.actor.through.person
         entry = Entry.objects.create(
             kind=kind,
             kit=kit,
@@ -176,7 +177,11 @@ class Book:
             reason=reason or self.act.reason,
             incident=incident,
             irregular=sorted({str(code) for code in irregular}),
-            detail={**(detail or {}), **({"again": again.pk} if again else {})},
+            detail={
+                **(detail or {}),
+                **({"again": again.pk} if again else {}),
+                **({"handed_over_by": sender.pk} if sender else {}),
+            },
             reverses=reverses,
         )
         self.entries.append(entry)

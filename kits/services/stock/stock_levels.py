@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Min
+from django.db.models import Min, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Room
@@ -18,6 +18,7 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
+from kits.models.places import PlaceQuerySet
 from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
@@ -64,6 +65,17 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
     return held, shelves
 
 
+def in_kits_of(places: PlaceQuerySet) -> list[tuple[int, int]]:
+    """How many units of each item (its id) the kits among places hold."""
+    return list(
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=places.values("pk"))
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
+
+
 def stocked(
     rooms: Sequence[Room], *, shelves: dict[int, list[Units]] | None = None
 ) -> dict[int, list[ItemLevel]]:
@@ -96,7 +108,7 @@ def stocked(
         .order_by()
     )
     items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
-    first = _first_received(items)
+    first = first_received(items)
     boxes = _boxes(item for item in items.values() if item.by_eye)
     since = back - timedelta(days=LOOKS_BACK_DAYS)
     levels: dict[int, list[ItemLevel]] = defaultdict(list)
@@ -120,7 +132,8 @@ def stocked(
     return levels
 
 
-def _first_received(items: Iterable[int]) -> dict[int, datetime]:
+def first_received(items: Iterable[int]) -> dict[int, datetime]:
+    """When each item first came, by id."""
     return dict(
         Receipt.objects.filter(lot__item__in=items)
         .values_list("lot__item")

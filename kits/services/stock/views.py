@@ -1,112 +1,26 @@
-"""Stock as pages list it: how much of each item is where, and one item batch by batch."""
+"""Stock batch by batch: what places hold, when it goes out of date, what moved; and the shelves."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, Max, Q, QuerySet, Sum
+from django.db.models import Count, Max, Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.acts import Actor, NotFound
 from gearroom.core.models import Room
-from gearroom.core.rules.grouping import grouped, summed
+from gearroom.core.rules.grouping import grouped
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
 from kits.models.details import CountDetail
-from kits.rules.buying.order_levels import OrderLevel
-from kits.rules.ledger import Batch, ReasonCode, good_through, usable_through, why_not
+from kits.rules.ledger import Batch, ReasonCode, good_through, why_not
 from kits.rules.stock.horizon import Dated
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.lookup.own_side import own_side
-from kits.services.stock import stock_levels
 
 SHELVES, KITS, APART = "shelves", "kits", "apart"
 """Where units are, for a picture: on shelves, in kits, or set apart (quarantine, training, on the
 way)."""
-
-
-# ------------------------------------------------------------------------------------- all items
-@dataclass(frozen=True)
-class OnHand:
-    """An item in a room: all units on its shelves, those usable today, and the order level where
-    the item is stocked or used there."""
-
-    room: Room
-    units: int
-    usable: int
-    level: OrderLevel | None
-
-    @property
-    def low(self) -> bool:
-        """Down to its order level."""
-        return self.level is not None and self.level.reached(self.usable)
-
-
-@dataclass(frozen=True)
-class ItemStock:
-    """An item with what each room has of it, and what is in kits."""
-
-    item: Item
-    rooms: Sequence[OnHand]
-    in_kits: int
-
-    @property
-    def low(self) -> bool:
-        """Running low in some room."""
-        return any(on_hand.low for on_hand in self.rooms)
-
-
-def items_in_stock(
-    actor: Actor, rooms: Sequence[Room], *, search: str = "", low: bool = False
-) -> list[ItemStock]:
-    """The items in use whose name has `search` in it, and those retired of which some is left: what
-    is running low in the first of the rooms first. The number of queries does not grow with them.
-    """
-    held, _shelves = stock_levels.on_shelves(room.pk for room in rooms)
-    today = {room.pk: clock.today(room.time_zone) for room in rooms}
-    there = [(room, row) for room in today for row in held.get(room, ())]
-    units = summed(((row.batch.thing.id, room), row.count) for room, row in there)
-    usable = summed(
-        ((row.batch.thing.id, room), row.count)
-        for room, row in there
-        if usable_through(row.batch, today[room])
-    )
-    levels = {
-        (row.item.pk, room): row.level
-        for room, rows in stock_levels.stocked(rooms, shelves=held).items()
-        for row in rows
-    }
-    in_kits: dict[int, int] = dict(
-        Holding.objects.on_hand()
-        .filter(place__kind=PlaceKind.SECTION, place__in=find.places_of(actor).values("pk"))
-        .values_list("lot__item")
-        .annotate(units=Sum("units"))
-        .order_by()
-    )
-    left = {item for item, _room in units} | set(in_kits)
-    items = Item.objects.filter(Q(retired_on__isnull=True) | Q(pk__in=left))
-    rows = (
-        ItemStock(
-            item,
-            [
-                OnHand(
-                    room,
-                    units[item.pk, room.pk],
-                    usable[item.pk, room.pk],
-                    levels.get((item.pk, room.pk)),
-                )
-                for room in rooms
-            ],
-            in_kits.get(item.pk, 0),
-        )
-        for item in items.filter(name__icontains=search).order_by("name")
-    )
-    return sorted((row for row in rows if row.low or not low), key=_low_first)
-
-
-def _low_first(row: ItemStock) -> tuple[int, str]:
-    where = (n for n, on_hand in enumerate(row.rooms) if on_hand.low)
-    return next(where, len(row.rooms)), row.item.name.casefold()
 
 
 # --------------------------------------------------------------------------------------- one item

@@ -5,10 +5,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import BinaryIO
 
-from django.conf import settings
 from django.utils.translation import get_language
 
 from gearroom.core.acts import Invalid, Problem, Refused, Unacceptable
+from gearroom.core.models.installation import current
 from kits.services.text.wording import in_words
 from labels import printing
 from labels.rules.layout import CellTooSmall, SheetError, SymbolTooSmall
@@ -23,9 +23,9 @@ def job(*, preview: bool = False) -> printing.Job:
     while there is no address that labels could lead to."""
     try:
         return printing.Job(
-            public_url=settings.PUBLIC_URL,
-            organisation=settings.ORGANISATION,
-            language=get_language() or settings.LANGUAGE_CODE,
+            public_url=current().public_url,
+            organisation=current().organisation,
+            language=get_language() or current().language,
             speak=in_words,
             preview=preview,
         )

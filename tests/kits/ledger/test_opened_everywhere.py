@@ -11,7 +11,7 @@ from kits.services.custody import use
 from kits.services.kits import history
 from kits.services.overview import phone_copy
 from kits.services.restocking import building
-from kits.services.stock import counting, disposing, reclassifying, stock_levels, views
+from kits.services.stock import counting, disposing, reclassifying, stock_levels, stock_table
 from kits.services.stock.counting import CountLine
 from labels.rules.codes.texts import Expiry
 from labels.rules.layout.contents import LotLabel
@@ -47,7 +47,7 @@ def w() -> make.World:
 
 def test_it_is_not_stock(w: make.World) -> None:
     found = stock_levels.on_shelves([w.store.pk])[0][w.store.pk]
-    usable = {row.item: row for row in views.items_in_stock(make.actor(w.keeper), [w.store])}
+    usable = {row.item: row for row in stock_table.items_in_stock(make.actor(w.keeper), [w.store])}
     assert sum(x.count for x in found if x.batch.thing.id == w.wash.pk) == 5
     (here,) = [on_hand for on_hand in usable[w.wash].rooms if on_hand.room == w.store]
     assert (here.units, here.usable) == (5, 4)

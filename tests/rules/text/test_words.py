@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 
 from tests import messages
 
@@ -12,8 +13,13 @@ OLD = re.compile(
 )
 
 
-def sentences() -> Iterator[tuple[str, str]]:
+@cache
+def sentences() -> frozenset[tuple[str, str]]:
     """What people read: the texts that are translated, and what the API says of itself."""
+    return frozenset(_sentences())
+
+
+def _sentences() -> Iterator[tuple[str, str]]:
     for text, places in messages.texts().items():
         for said in filter(None, (text.text, text.plural)):
             yield places[0][0], said

@@ -84,6 +84,14 @@ _MATCH = OpenApiParameter(
     OpenApiParameter.HEADER,
     description="The ETag that you read; if it has changed since, the answer is a 412.",
 )
+_HANDED_OVER = OpenApiParameter(
+    "Gearroom-Handed-Over",
+    {"type": "string", "pattern": "^[0-9]{1,15} (-|-?[0-9]{1,13}) [0-9a-f]{64}$"},
+    OpenApiParameter.HEADER,
+    description="Of a record that a phone has handed over to another: whose it is, by how many"
+    " milliseconds that phone’s clock was ahead, and its signature. The phone’s own pages send"
+    " this.",
+)
 
 
 class ViewSchema(AutoSchema):
@@ -155,6 +163,8 @@ class ViewSchema(AutoSchema):
         if not self._writes():
             return [self.view.query] if self.view.query else []
         key = [_KEY, *REPLAYS] if self.view.key_header else []
+        if getattr(self.view, "can_be_handed_over", False):
+            key.append(_HANDED_OVER)
         return [*key, _MATCH] if self.method in ("PATCH", "PUT") else key
 
     def get_description(self) -> str:  # type: ignore[override]  # as AutoSchema has it

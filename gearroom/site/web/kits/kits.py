@@ -1,4 +1,4 @@
-"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside; its history, and
+"""One kit: how it stands, who has it, what is inside; its history, and
 its record as of a day, to print for an inspector or an insurer."""
 
 from typing import Any
@@ -47,7 +47,6 @@ from kits.services.text import reason_texts, wording
 from kits.services.trips import carried_when, due_times
 from labels.services.scan.results import NextStep, next_steps
 
-_MOST_KITS = 200
 _TIMELINE = 8
 _RIGHTS = (
     "check_out",
@@ -89,22 +88,6 @@ class WithholdForm(PageForm):
         WithheldKind, message=gettext_lazy("Choose a reason for putting the kit on hold.")
     )
     note = ShortText()
-
-
-@read_page()
-def list_kits(request: HttpRequest) -> HttpResponse:
-    """The kits of one's rooms."""
-    who = actor(request)
-    search = request.GET.get("search", "").strip()[:40]
-    rows = list(kits_overview.listed(who, search=search)[: _MOST_KITS + 1])
-    return show(
-        request,
-        "site/kits/kits.html",
-        search=search,
-        may_add=who.may("edit_kit"),
-        kits=kits_overview.overviews(who, rows[:_MOST_KITS]),
-        more=len(rows) > _MOST_KITS,
-    )
 
 
 @read_page()

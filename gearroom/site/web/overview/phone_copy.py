@@ -23,6 +23,8 @@ from django.views.decorators.http import require_safe
 from gearroom.core import clock
 from gearroom.core.acts import actor_of
 from gearroom.core.models import User
+from gearroom.core.models.installation import current
+from gearroom.core.services.accounts import handed_over
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.overview.phone_copy import pocket_book, revision
@@ -36,6 +38,7 @@ SHELL = (
     "site/styles/pages/phone-copy.css",
     "site/icon.svg",
     "site/scripts/busy.js",
+    "site/scripts/search-key.js",
     "site/offline/sync.js",
     "site/offline/queue.js",
     "site/offline/page.js",
@@ -43,6 +46,9 @@ SHELL = (
     "site/offline/copy.js",
     "site/offline/card.js",
     "site/offline/acts.js",
+    "site/offline/hand-over.js",
+    "site/offline/packing.js",
+    "site/offline/qr.js",
     "site/scripts/label-reader.js",
 )
 """What the page needs without a network, of the static files."""
@@ -66,7 +72,7 @@ _CHECKED = {"Cache-Control": "no-cache"}
 @require_safe
 def manifest(request: HttpRequest) -> HttpResponse:
     """The web application manifest (W3C): what is put on a phone's home screen."""
-    name = settings.ORGANISATION or "Gearroom"
+    name = current().organisation or "Gearroom"
     icons = [
         {"src": static("site/icon.svg"), "sizes": "any", "type": "image/svg+xml"},
         *(
@@ -140,12 +146,19 @@ def pocket_copy(request: HttpRequest) -> HttpResponse:
     if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     actor, language = actor_of(user), get_language() or ""
+    signs = handed_over.signing_key(user)
     # Named before it is read: what changes meanwhile is sent the next time.
-    tag = f'"{version(language)}-{revision(actor)}"'
+    facts = f"{version(language)} {revision(actor)} {signs}"
+    tag = f'"{hashlib.sha256(facts.encode()).hexdigest()[:32]}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-store"}
     if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers=headers)
-    book = {"person": user.person.pk, "name": user.person.name, **pocket_book(actor)}
+    book = {
+        "person": user.person.pk,
+        "name": user.person.name,
+        "signs": signs,
+        **pocket_book(actor),
+    }
     body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
     return HttpResponse(body, content_type="application/json", headers=headers)
 
@@ -173,7 +186,7 @@ def _shell(language: str) -> str:
     ]
     return render_to_string(
         "site/overview/phone/copy.html",
-        {"organisation": settings.ORGANISATION, "irregular": irregular},
+        {"organisation": current().organisation, "irregular": irregular},
     )
 
 

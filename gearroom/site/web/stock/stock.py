@@ -1,4 +1,4 @@
-"""Stock: things with what each room has of them, one thing batch by batch, and the time axis of
+"""Stock: one item batch by batch, and the time axis of
 expiry. All that is out of date in a room, disposed of in one act, each item in its own bin; and
 what nobody knows the date of, as one list: read the pack and type its date, or take it out."""
 
@@ -13,7 +13,6 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.core.models import Room
 from gearroom.site.web.page import (
     FOREIGN,
     Done,
@@ -25,21 +24,20 @@ from gearroom.site.web.page import (
     here,
     read_page,
     room_here,
-    rooms_of,
     show,
     today_here,
 )
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
+from gearroom.site.web.stock.stock_list import rooms_own_first
 from kits.models import Disposal, PlaceKind, Recall
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import disposing, moving, receiving, reclassifying, views
+from kits.services.stock import disposing, moving, receiving, reclassifying, stock_table, views
 from kits.services.stock.disposing import Outgoing
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 
-_MOST_ITEMS = 300
 _LOOKS_AHEAD_DAYS = 365
 _MOST_BATCHES = 200
 _HEIGHT, _STEP, _BAR = 160, 32, 25
@@ -71,33 +69,11 @@ def with_faults(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
 
 
 @read_page()
-def all_items(request: HttpRequest) -> HttpResponse:
-    """Every item with what each room has of it, what is running low first."""
-    search, low = request.GET.get("search", "").strip()[:40], bool(request.GET.get("low"))
-    who, room = actor(request), here(request)
-    items = views.items_in_stock(who, _rooms_own_first(request), search=search, low=low)
-    on_the_way = views.held_batches(who, kinds=[PlaceKind.TRANSIT])
-    return show(
-        request,
-        "site/stock/stock.html",
-        search=search,
-        low=low,
-        things=items[:_MOST_ITEMS],
-        more=len(items) > _MOST_ITEMS,
-        on_the_way=on_the_way,
-        shelves=views.shelves_of(who) if on_the_way else [],
-        recalls=Recall.objects.open().count(),
-        undated=len(reclassifying.to_check(room, who)) if room else 0,
-        may={name: who.may(name) for name in ("receive", "count", "dispose", "move")},
-    )
-
-
-@read_page()
 def item(request: HttpRequest, item: int) -> HttpResponse:
     """One item: its batches by shelf, where it is in kits, and what happened to it."""
     who, of = actor(request), find.item(item)
     rows = views.held_batches(who, item=of)
-    stocked = views.items_in_stock(who, _rooms_own_first(request), search=of.name)
+    stocked = stock_table.items_in_stock(who, rooms_own_first(request), item=of)
 
     def rows_in(where: str) -> list[dict[str, Any]]:
         return with_faults([row for row in rows if row.where == where])
@@ -106,7 +82,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         request,
         "site/stock/item/item.html",
         item=of,
-        stocked=next((each for each in stocked if each.item == of), None),
+        stocked=stocked[0] if stocked else None,
         on_shelves=rows_in(SHELVES),
         apart=rows_in(APART),
         in_kits=rows_in(KITS),
@@ -143,11 +119,6 @@ def expiry(request: HttpRequest) -> HttpResponse:
         more=len(soonest) > _MOST_BATCHES,
         may_dispose=who.may("dispose"),
     )
-
-
-def _rooms_own_first(request: HttpRequest) -> list[Room]:
-    own = here(request)
-    return sorted(rooms_of(request), key=lambda room: room != own)
 
 
 def _picture(today: date, rows: Sequence[HeldBatch], *, by_kind: bool) -> dict[str, Any]:

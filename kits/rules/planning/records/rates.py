@@ -6,14 +6,14 @@ that are only known within bounds enter by their likelihood on a grid of rates.
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
+from scipy import special
 
-from kits.rules.planning.demand import LEAST_DISPERSION, Rate
+from kits.rules.planning.demand import Rate, chance_of, chance_of_more
 
 MOST_WEIGHT = 2.0
 """What is stated or published counts for so many uses at most."""
@@ -214,27 +214,12 @@ def _grid(a: float, b: float, bounded: Sequence[Bounded], dispersion: float) -> 
 def _log_chance(of: Bounded, rates: Array, dispersion: float) -> Array:
     """Logarithm of the chance of what was seen of a trip, at each rate."""
     mean = rates * of.days
-    if dispersion < LEAST_DISPERSION:
-        below, upto = _poisson(of.least - 1, mean), _upper_poisson(of.least, mean)
-        chance = upto if of.most is None else _poisson(of.most, mean) - below
+    if of.most is None:
+        chance = chance_of_more(of.least - 1, mean, dispersion)
     else:
-        size, p = mean / (dispersion - 1), 1 / dispersion
-        upto = stats.nbinom.sf(of.least - 1, size, p)
-        if of.most is None:
-            chance = upto
-        else:
-            chance = sum(stats.nbinom.pmf(n, size, p) for n in range(of.least, of.most + 1))
+        several = [chance_of(n, mean, dispersion) for n in range(of.least, of.most + 1)]
+        chance = np.sum(several, axis=0)
     return np.log(np.maximum(chance, 1e-300))
-
-
-def _poisson(n: int, mean: Array) -> Array:
-    found: Array = special.gammaincc(n + 1, mean) if n >= 0 else np.zeros_like(mean)
-    return found
-
-
-def _upper_poisson(n: int, mean: Array) -> Array:
-    found: Array = special.gammainc(n, mean) if n > 0 else np.ones_like(mean)
-    return found
 
 
 def group_shape(
@@ -271,10 +256,16 @@ def group_shape(
         )
         return -float(found.sum()) + ((log_shape - math.log(USUAL_SHAPE)) / SHAPE_SPREAD) ** 2 / 2
 
-    best = optimize.minimize_scalar(
-        unlikely, bounds=(math.log(SHAPES[0]), math.log(SHAPES[1])), method="bounded"
-    )
-    return float(min(max(math.exp(best.x), SHAPES[0]), SHAPES[1]))
+    return math.exp(_least(unlikely, math.log(SHAPES[0]), math.log(SHAPES[1])))
+
+
+def _least(of: Callable[[float], float], low: float, high: float) -> float:
+    """Where a function with one valley is least between two numbers: by the golden section."""
+    inner = (math.sqrt(5) - 1) / 2
+    while high - low > 1e-6:
+        left, right = high - inner * (high - low), low + inner * (high - low)
+        low, high = (low, right) if of(left) < of(right) else (left, high)
+    return (low + high) / 2
 
 
 def group_dispersion(cells: Iterable[Sequence[tuple[float, float]]]) -> float:
@@ -299,7 +290,12 @@ def group_dispersion(cells: Iterable[Sequence[tuple[float, float]]]) -> float:
     least, most = DISPERSIONS
     if lacking(least) >= 0:
         return least
-    return most if lacking(most) <= 0 else float(optimize.brentq(lacking, least, most))
+    if lacking(most) <= 0:
+        return most
+    while most - least > 1e-12:
+        middle = (least + most) / 2
+        least, most = (middle, most) if lacking(middle) < 0 else (least, middle)
+    return least
 
 
 def interval(of: Rate, level: float = 0.90) -> tuple[float, float]:

@@ -5,6 +5,8 @@ import { camera } from "../scripts/camera.js";
 import "./queue.js";
 import { makers } from "./acts.js";
 import { batchesFor, counted, fill, kitsNow, meaning, standing } from "./copy.js";
+import { drawHandOver, startHandOver, takeCode } from "./hand-over.js";
+import { isCode } from "./packing.js";
 import { beside, copy, draw, line, showVerdict, time, today, words } from "./card.js";
 
 const queue = globalThis.gearQueue;
@@ -25,6 +27,7 @@ let timer = 0;
 // ------------------------------------------------------------------------------- what was scanned
 async function read(text) {
   if (!book) return;
+  if (isCode(text)) return takeCode(text, send);
   const meant = meaning(text, book);
   const recent = Date.now() - (waiting.at ?? 0) < PATIENCE_MS ? waiting : {};
   answer.querySelector(".problem")?.remove();
@@ -169,11 +172,12 @@ function drawQueue() {
     unsent.length ? fill(unsent.length === 1 ? one : many, { COUNT: unsent.length }) : none,
   ];
   const theirs = new Map();
-  for (const { by, name } of unsent)
-    if (by !== book?.person) theirs.set(name, (theirs.get(name) ?? 0) + 1);
+  for (const act of unsent)
+    if (queue.sender(act) !== book?.person) theirs.set(act.name, (theirs.get(act.name) ?? 0) + 1);
   for (const [name, count] of theirs) said.push(fill(others, { COUNT: count, NAME: name }));
   find("waiting").textContent = said.join(" ");
   find("acts").replaceChildren(...open.reverse().map(drawAct));
+  drawHandOver(unsent);
 }
 
 function drawAct(act) {
@@ -181,7 +185,10 @@ function drawAct(act) {
   const mark = row.querySelector(".mark");
   row.dataset.state = act.state;
   row.querySelector("b").textContent = act.says;
-  row.querySelector("small").textContent = `${time(act.at)}, ${act.name}`;
+  const from = act.handed && act.handed !== act.by ? words.handedOver : "";
+  row.querySelector("small").textContent = [time(act.at), act.name, from]
+    .filter(Boolean)
+    .join(", ");
   mark.textContent = words[act.state];
   mark.classList.add(
     { waits: "short", done: "ok", irregular: "short", refused: "stop" }[act.state],
@@ -200,7 +207,8 @@ function drawAct(act) {
     button.hidden = !shown;
     button.addEventListener("click", what);
   };
-  use("again", act.state === "refused", () => queue.again(act.seq).then(load).then(send));
+  const own = queue.sender(act) === act.by; // another's key and signature cannot be made anew here
+  use("again", act.state === "refused" && own, () => queue.again(act.seq).then(load).then(send));
   use("settled", act.state === "refused" || act.state === "irregular", () =>
     queue.settle(act.seq).then(load),
   );
@@ -297,6 +305,7 @@ async function start() {
     return;
   }
   queue.listen(load);
+  startHandOver(send);
   addEventListener("online", send);
   document.addEventListener("visibilitychange", () => {
     if (!document.hidden) send();

@@ -15,6 +15,8 @@
 //          kit      the kit that it is of, by name or code; kind, facts: see offline/acts.js
 //          state    "waits", "done", "irregular" (in the book, though it broke a rule), "refused"
 //          tried    whether it was ever sent, so that nobody can know that it is not in the book
+//          proof    signed by whose it is, so that somebody else's login may send it; null: it may not
+//          handed   who took it in from another phone, and sends it
 //          answer   what came of it: entry, codes, texts
 
 (() => {
@@ -29,6 +31,25 @@
   const CHANNEL = "gearroom-queue";
   const news = new BroadcastChannel(CHANNEL);
   let opened = null;
+
+  /** JSON with the members of objects in order, as the server writes it to check a signature. */
+  const inOrder = (value) =>
+    JSON.stringify(value, (name, each) =>
+      each && typeof each === "object" && !Array.isArray(each)
+        ? Object.fromEntries(Object.entries(each).sort(([a], [b]) => (a < b ? -1 : 1)))
+        : each,
+    );
+
+  /** An act's signature (HMAC-SHA-256, hexadecimal) with what its person's login gave this phone. */
+  async function proof({ by, key, path, offset, body, at }, secret) {
+    if (!secret || !crypto.subtle) return null;
+    const bytes = (text) => new TextEncoder().encode(text);
+    const how = { name: "HMAC", hash: "SHA-256" };
+    const signer = await crypto.subtle.importKey("raw", bytes(secret), how, false, ["sign"]);
+    const text = inOrder([by, key, decodeURIComponent(path), offset, { ...body, occurred_at: at }]);
+    const signed = new Uint8Array(await crypto.subtle.sign("HMAC", signer, bytes(text)));
+    return [...signed].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  }
 
   // -------------------------------------------------------------------------------- the database
   function database() {
@@ -83,23 +104,47 @@
     const book = await kept("book");
     if (!book) throw new Error("nobody has signed in on this phone");
     const clock = await kept("clock");
-    await within("acts", "readwrite", (store) =>
-      store.add({
-        key: crypto.randomUUID(),
-        by: book.person,
-        name: book.name,
-        at: new Date().toISOString(),
-        offset: clock ?? null,
-        state: "waits",
-        tried: false,
-        ...act,
-      }),
-    );
+    const made = {
+      key: crypto.randomUUID(),
+      by: book.person,
+      name: book.name,
+      at: new Date().toISOString(),
+      offset: clock ?? null,
+      state: "waits",
+      tried: false,
+      ...act,
+    };
+    made.proof = await proof(made, book.signs);
+    await within("acts", "readwrite", (store) => store.add(made));
     tell();
-    navigator.storage?.persist?.().catch(() => {});
+    navigator.storage?.persist?.().then(tell, () => {}); // some browsers ask: nothing waits for it
     const worker = await globalThis.navigator.serviceWorker?.getRegistration?.();
     await worker?.sync?.register("send").catch(() => {}); // where there is Background Sync
   }
+
+  /** Whether the browser promised to keep what waits here; unless it did, it may clear it away. */
+  const isKept = async () => (await navigator.storage?.persisted?.().catch(() => false)) ?? false;
+
+  /**
+   * Take acts in that another phone handed over, to be sent by whoever is signed in here; how many
+   * are new. One that is here already is the same act; one that was refused is tried again.
+   */
+  const takeIn = (others) =>
+    alone(async () => {
+      const book = await kept("book");
+      if (!book) throw new Error("nobody has signed in on this phone");
+      const here = new Map((await acts()).map((act) => [act.key, act]));
+      let taken = 0;
+      for (const act of others) {
+        const old = here.get(act.key);
+        if (old && !(old.handed && old.state === "refused")) continue;
+        const { seq } = old ?? {};
+        const next = { ...act, ...(seq && { seq }), handed: book.person };
+        await put({ ...next, state: "waits", tried: false });
+        taken += 1;
+      }
+      return taken;
+    });
 
   /** Take an act back that was never sent; false where it may be in the book already. */
   const takeBack = (seq) =>
@@ -124,7 +169,10 @@
       const act = (await acts()).find((each) => each.seq === seq);
       if (act?.state !== "refused" || act.settled) return;
       const { seq: old, answer, ...same } = act;
-      await put({ ...same, key: crypto.randomUUID(), state: "waits", tried: false });
+      const next = { ...same, key: crypto.randomUUID(), state: "waits", tried: false };
+      const book = await kept("book");
+      next.proof = book?.person === act.by ? await proof(next, book.signs) : null;
+      await put(next);
       await put({ ...act, settled: Date.now() });
     });
 
@@ -171,7 +219,7 @@
       if (who === null) return { reach: "signed-out", sent: 0 };
       let sent = 0;
       for (const act of await acts()) {
-        if (act.state !== "waits" || act.by !== who.person) continue;
+        if (act.state !== "waits" || sender(act) !== who.person) continue;
         const outcome = await sendOne(act, who);
         if (outcome !== "sent") return { sent, ...outcome };
         sent += 1;
@@ -180,16 +228,20 @@
       return { reach: "here", sent, who };
     });
 
-  async function sendOne(act, who) {
+  /** Who sends an act: whose it is, or who took it in. */
+  const sender = (act) => act.handed ?? act.by;
+
+  /** What the clock that timed an act shows now, had it not been set since. */
+  function clockOf(act, who) {
     const offset = Date.now() - Date.parse(who.now);
-    if (!act.claimed) {
-      // The time as this phone's clock would have shown it, had it not been set since.
-      const shift = act.offset === null ? 0 : offset - act.offset;
-      const at = Date.parse(act.at) + (Math.abs(shift) > SHIFTED_MS ? shift : 0);
-      act.claimed = new Date(at).toISOString();
-    }
+    const shift = act.offset === null ? 0 : offset - act.offset;
+    return new Date(Date.now() - (Math.abs(shift) > SHIFTED_MS ? shift : 0)).toISOString();
+  }
+
+  async function sendOne(act, who) {
     act.tried = true;
     await put(act);
+    const from = `${act.by} ${act.offset ?? "-"} ${act.proof}`;
     let answer, told;
     try {
       answer = await fetch(act.path, {
@@ -201,11 +253,12 @@
           "Content-Type": "application/json",
           "Idempotency-Key": act.key,
           "X-CSRFToken": who.csrf,
+          ...(act.by !== who.person && { "Gearroom-Handed-Over": from }),
         },
         body: JSON.stringify({
           ...act.body,
-          occurred_at: act.claimed,
-          device_now: new Date().toISOString(),
+          occurred_at: act.at,
+          device_now: clockOf(act, who),
         }),
       });
       told = await answer.json();
@@ -287,12 +340,15 @@
     add,
     again,
     forget,
+    isKept,
     kept,
     listen,
     ready,
     refresh,
     send,
+    sender,
     settle,
     takeBack,
+    takeIn,
   };
 })();

@@ -10,6 +10,10 @@ const REST_MS = 120; // between an answer and the next frame
 const HELP_MS = 800; // between frames for the server, where the browser reads too
 const BUSY_MS = 2000; // after "too many" or "busy", unless the answer says how long
 const AWAY_MS = 2500; // a label counts as new when it was out of sight for so long
+const DEAD_MS = 1500; // a track that stays mute for so long shows nothing any more
+const TRIES = 3; // to start again in a row
+const AGAIN_MS = 500; // longer between tries, each time
+const WELL_MS = 5000; // a stream that lasts so long went well
 
 const wait = (ms) =>
   new Promise((resolve) => {
@@ -19,7 +23,9 @@ const wait = (ms) =>
 /**
  * The camera of a box, still off. In the box are a video, what the camera says (.says), its switch
  * (.switch) and perhaps its light (.torch); its data holds the words. `seen(texts)` is awaited when
- * labels come into sight. The camera is asked for by `start` and by the switch alone.
+ * labels come into sight. The camera is asked for by `start` and by the switch alone; one stream is
+ * kept while it is on. Where the system takes it away, in the background or for another program, it
+ * is started again as soon as the page is in front.
  */
 export function camera(box, seen) {
   const { frames, reader: from } = box.dataset;
@@ -31,6 +37,10 @@ export function camera(box, seen) {
   const last = new Map(); // text → when it was last in sight
   let stream = null;
   let asking = false;
+  let wanted = false; // it was started, and nobody has stopped it since
+  let lit = false; // the light is to be on
+  let tries = 0; // to start again since it last went well
+  let since = 0; // when the stream began
   let readHere = null; // reads in the browser, once it is loaded
 
   const tell = (text) => {
@@ -38,9 +48,10 @@ export function camera(box, seen) {
   };
 
   async function start() {
+    wanted = true;
     if (stream || asking) return;
-    if (!window.isSecureContext) return void tell(box.dataset.insecure);
-    if (!navigator.mediaDevices?.getUserMedia) return void tell(box.dataset.none);
+    if (!window.isSecureContext) return void stop(box.dataset.insecure);
+    if (!navigator.mediaDevices?.getUserMedia) return void stop(box.dataset.none);
     asking = true;
     try {
       stream = await navigator.mediaDevices.getUserMedia({
@@ -53,18 +64,21 @@ export function camera(box, seen) {
       });
     } catch (error) {
       const refused = ["NotAllowedError", "SecurityError"].includes(error.name);
-      return void tell(refused ? box.dataset.refused : box.dataset.none);
+      if (!refused && tries > 0 && tries < TRIES) return void again();
+      return void stop(refused ? box.dataset.refused : box.dataset.none);
     } finally {
       asking = false;
+      box.classList.remove("starting");
     }
+    if (!wanted) return void stop(); // it was stopped while it was asked for
     const mine = stream;
     const [track] = mine.getVideoTracks();
+    since = Date.now();
     box.classList.add("on");
     video.srcObject = mine;
-    track.addEventListener("ended", () => {
-      if (stream === mine) stop();
-    });
+    track.addEventListener("ended", () => revive(mine));
     if (torch) torch.hidden = !track.getCapabilities?.().torch;
+    if (lit) light(true);
     toggle.textContent = toggle.dataset.off;
     tell(box.dataset.looking);
     await video.play().catch(() => {});
@@ -76,16 +90,47 @@ export function camera(box, seen) {
   }
 
   function stop(why = "") {
+    wanted = lit = false;
+    tries = 0;
+    release();
+    tell(why);
+  }
+
+  function release() {
     stream?.getTracks().forEach((track) => track.stop());
     stream = null;
     video.srcObject = null;
-    box.classList.remove("on");
+    box.classList.remove("on", "starting");
     if (torch) {
       torch.hidden = true;
       torch.setAttribute("aria-pressed", "false");
     }
     toggle.textContent = toggle.dataset.on;
-    tell(why);
+  }
+
+  /** Start anew where this stream has ended; while the page is out of sight, wait until it is back. */
+  function revive(mine) {
+    if (stream !== mine || !wanted) return;
+    release();
+    if (Date.now() - since > WELL_MS) tries = 0;
+    if (tries >= TRIES) return void stop(box.dataset.stopped);
+    if (!document.hidden) again();
+  }
+
+  function again() {
+    tries += 1;
+    setTimeout(() => wanted && !document.hidden && start(), (tries - 1) * AGAIN_MS);
+  }
+
+  async function comeBack() {
+    if (document.hidden || !wanted) return;
+    tries = 0;
+    const mine = stream;
+    if (!mine) return void start();
+    const [track] = mine.getVideoTracks();
+    if (track.readyState === "ended") return void revive(mine);
+    await video.play().catch(() => {});
+    if (track.muted) setTimeout(() => track.muted && revive(mine), DEAD_MS);
   }
 
   function draw() {
@@ -173,11 +218,16 @@ export function camera(box, seen) {
     box.classList.remove("seen");
   }
 
-  torch?.addEventListener("click", async () => {
-    const on = torch.getAttribute("aria-pressed") !== "true";
-    await stream?.getVideoTracks()[0].applyConstraints({ advanced: [{ torch: on }] });
+  async function light(on) {
+    const [track] = stream?.getVideoTracks() ?? [];
+    await track?.applyConstraints({ advanced: [{ torch: on }] }).catch(() => {});
+    lit = on;
     torch.setAttribute("aria-pressed", String(on));
-  });
+  }
+
+  torch?.addEventListener("click", () => light(torch.getAttribute("aria-pressed") !== "true"));
+  document.addEventListener("visibilitychange", comeBack);
+  addEventListener("pageshow", ({ persisted }) => persisted && comeBack());
   toggle.addEventListener("click", () => (stream ? stop() : start()));
   return { start, stop };
 }

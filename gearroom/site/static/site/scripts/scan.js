@@ -3,6 +3,7 @@
 
 import { send } from "./in-place.js";
 import { camera } from "./camera.js";
+import { isCode } from "../offline/packing.js";
 
 const form = document.getElementById("scan");
 const typed = document.getElementById("text");
@@ -30,6 +31,8 @@ function signal(good) {
 
 // --------------------------------------------------------------------------------------- the camera
 const eye = camera(document.getElementById("camera"), async (texts) => {
+  const records = texts.some(isCode); // another phone hands over what it recorded: taken in there
+  if (records) return location.assign(document.getElementById("take-in").href);
   const place = await send(form, { text: texts, image: [] });
   if (place) answered(place);
 });

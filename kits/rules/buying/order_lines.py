@@ -1,0 +1,91 @@
+"""What a season's order says line by line: why so many, and what is lacked where nothing, or less,
+is ordered. It names what is left out, a must-have first; it never advises to do without."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from kits.rules.buying.season import ENOUGH, Order, Season, Want
+from kits.rules.buying.season_costs import enough_units, lacking, out_of_date
+from kits.rules.ledger.facts import Criticality
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """Packs of an offer, what they cost, and what their units are for: kits that are short now, use
+    in the season until there are enough of it, and more, since packs are whole or it is cheaper so.
+    """
+
+    offer: int
+    item: int
+    packs: int
+    cost: Decimal
+    for_kits: int
+    for_use: int
+    more: int
+
+    @property
+    def units(self) -> int:
+        """In all."""
+        return self.for_kits + self.for_use + self.more
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """How an item stands through the season with an order: units that kits still lack, the chance
+    that more are used than there are, and how many are lacked then and go out of date on average.
+    """
+
+    item: int
+    matters: Criticality
+    kits_lack: int
+    runs_out: float
+    lacked: float
+    out_of_date: float
+
+    @property
+    def enough(self) -> bool:
+        """No kit is short, and there are enough as surely as `ENOUGH` says."""
+        return not self.kits_lack and self.runs_out <= 1 - ENOUGH[self.matters] + 1e-9
+
+
+def order_lines(season: Season, order: Order) -> list[OrderLine]:
+    """The lines of an order, by item in the order of its wants."""
+    return [line for want in season.wants for line in _of_item(season, order, want)]
+
+
+def _of_item(season: Season, order: Order, want: Want) -> Iterator[OrderLine]:
+    kits = max(0, want.short - want.on_hand)
+    use = enough_units(want) - kits
+    for offer in season.offered.get(want.item, ()):
+        if packs := order.packs.get(offer.id, 0):
+            units = packs * offer.units
+            for_kits = min(units, kits)
+            for_use = min(units - for_kits, use)
+            kits, use = kits - for_kits, use - for_use
+            yield OrderLine(
+                offer.id, want.item, packs, offer.cost(packs), for_kits, for_use,
+                units - for_kits - for_use,
+            )  # fmt: skip
+
+
+def outlooks(season: Season, order: Order) -> list[Outlook]:
+    """How each wanted item stands with an order, what is not enough first, the gravest first."""
+    found = [_outlook(want, order.units(season, want.item)) for want in season.wants]
+    return sorted(
+        found, key=lambda each: (each.enough, -ENOUGH[each.matters], -each.runs_out, each.item)
+    )
+
+
+def _outlook(want: Want, units: int) -> Outlook:
+    there = want.on_hand + units - want.short
+    short, lacked = lacking(want, units)
+    within = sum(want.used[: max(0, there) + 1])
+    return Outlook(
+        item=want.item,
+        matters=want.matters,
+        kits_lack=short,
+        runs_out=max(0.0, 1 - within),
+        lacked=lacked,
+        out_of_date=out_of_date(want, units),
+    )
