@@ -78,18 +78,6 @@ def test_what_cannot_be_is_refused_with_what_to_do(w: World, wrong: object) -> N
     assert "not_carried" in str(vars(refused.value))
 
 
-<<<<<<< HEAD
-def test_a_need_that_the_list_carries_the_best_for_is_not_left_out_by_hand(w: World) -> None:
-    version = made(w)
-    ItemNeed.objects.create(item=w.dressing, need=bleeding())
-    with pytest.raises(Invalid, match="is on this list and is for this need"):
-        draft_editing.put_not_carried(act(w.keeper), version, replace(WHY, need=bleeding()))
-    ItemNeed.objects.filter(item=w.dressing).update(best=False)
-    draft_editing.put_not_carried(act(w.keeper), version, replace(WHY, need=bleeding()))
-
-
-=======
->>>>>>> main
 def test_a_list_that_serves_a_hazard_and_carries_nothing_for_it_says_so(w: World) -> None:
     serve(w)
     short = hazards_covered.lacking_needs(made(w, hazards=["sharp-tools"]))
