@@ -22,6 +22,7 @@ _PASSED_OVER = "a room that is not theirs is passed over for their own"
 MAY_NAME: dict[tuple[str, str], str] = {
     ("POST stock/send/", "body room"): "something may be sent to any room",
     ("page POST stock/at/{place}/{lot}/ #send", "body send"): "something may be sent to any room",
+    ("page POST stock/chosen/ #send", "body to_room"): "something may be sent to any room",
     (
         "PUT trips/{source}/{reference}/",
         "parts reference",

@@ -141,6 +141,11 @@ LINKS: dict[str, Make] = {
 
 KITS: dict[str, Make] = {
     "page GET kits/": lambda a: say(),
+    "page GET chosen-kits/": lambda a: say(),
+    "page POST chosen-kits/ #reserve": lambda a: say(
+        body={"kit": a.kit("spare"), "do": "reserve", "trip": a.trip_id("walk")}
+    ),
+    "page POST chosen-kits/ #labels": lambda a: say(body={"kit": a.kit("in"), "do": "labels"}),
     "page GET kits/{kit}/": lambda a: say(kit=a.kit("out")),
     "page GET kits/{kit}/plan/": lambda a: say(kit=a.kit("in")),
     "page GET kits/{kit}/costs/": lambda a: say(kit=a.kit("in")),
@@ -347,6 +352,7 @@ LISTS: dict[str, Make] = {
     "page GET trips/": lambda a: say(),
     "page GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "page GET trips/calendar/": lambda a: say(),
+    "page GET trips/kits/": lambda a: say(),
     "page GET trips/add/": lambda a: say(),
     "page POST trips/add/": lambda a: say(body=_trip(a)),
     "page GET trips/{trip}/": lambda a: say(trip=a.trip_id("walk")),
@@ -363,6 +369,12 @@ LISTS: dict[str, Make] = {
     ),
     "page POST trips/{trip}/extend/": lambda a: say(trip=a.trip_id("walk"), body={"due_at": _LATE}),
 }
+
+
+def _chosen(a: Aim, **fields: Any) -> Any:
+    """One batch ticked in the table of the room that the device stands in."""
+    on = f"{a.place()}:{a.lot('dressing')}:1"
+    return say(body={"on": on, **fields}, stands_in=a.room())
 
 
 def _at(a: Aim, lot: str = "dressing", **said: Any) -> Any:
@@ -403,6 +415,14 @@ STOCK: dict[str, Make] = {
         },
     ),
     "page GET stock/count/{shelf}/paper/": lambda a: say(shelf=a.place()),
+    "page GET stock/batches/": lambda a: say(),
+    "page GET stock/chosen/": lambda a: say(),
+    "page POST stock/chosen/ #move": lambda a: _chosen(a, do="move", shelf=a.place("upper")),
+    "page POST stock/chosen/ #send": lambda a: _chosen(
+        a, do="send", to_room="main-store" if a.room() == "cave-hut" else "cave-hut"
+    ),
+    "page POST stock/chosen/ #dispose": lambda a: _chosen(a, do="dispose", reason="wet"),
+    "page POST stock/chosen/ #labels": lambda a: _chosen(a, do="labels"),
     "page GET stock/out-of-date/": lambda a: say(),
     "page POST stock/out-of-date/": lambda a: say(
         body={"out": f"{a.set_apart()}:{a.lot('old')}:1"}, stands_in=a.room()

@@ -6,7 +6,7 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.installation import claiming, settings as installation
-from gearroom.site.web.kits import count, kit_settings, kits, kits_list
+from gearroom.site.web.kits import chosen_kits, count, kit_settings, kits, kits_list
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
@@ -36,6 +36,7 @@ from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import sorting, stripping
 from gearroom.site.web.scan import labels, pictures, scan
 from gearroom.site.web.stock import (
+    batches,
     counting,
     item_editing,
     moving,
@@ -44,7 +45,7 @@ from gearroom.site.web.stock import (
     stock_list,
     wall_calendar,
 )
-from gearroom.site.web.trips import trips
+from gearroom.site.web.trips import kit_bars, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -90,6 +91,7 @@ urlpatterns: list[URLPattern] = [
     path("trips/<int:trip>/extend/", hand_back.extend, name="trip-extend"),
     # kits
     path("kits/", kits_list.list_kits, name="kits"),
+    path("chosen-kits/", chosen_kits.chosen, name="chosen-kits"),
     path("kits/<str:kit>/", kits.show_kit, name="kit"),
     path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),
@@ -229,6 +231,8 @@ urlpatterns: list[URLPattern] = [
     path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
     # stock
     path("stock/", stock_list.all_items, name="stock"),
+    path("stock/batches/", batches.all_batches, name="batches"),
+    path("stock/chosen/", batches.chosen, name="chosen-stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
@@ -244,6 +248,7 @@ urlpatterns: list[URLPattern] = [
     # trips
     path("trips/", trips.list_trips, name="trips"),
     path("trips/calendar/", trips.month, name="trips-month"),
+    path("trips/kits/", kit_bars.kit_bars, name="trips-kits"),
     path("trips/add/", trips.add, name="trip-add"),
     path("trips/<int:trip>/", trips.show_trip, name="trip"),
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),
