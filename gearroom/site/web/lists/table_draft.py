@@ -133,6 +133,8 @@ class _Reading:
                 self.items[name.casefold()] = made
         else:
             says = _("There is no item %(name)s. Choose one from the list, or create it.")
+            if not self.act.actor.may("edit_item"):
+                says = _("There is no item %(name)s. Choose one from the list.")
             self.faults[row].append(says % {"name": name})
         return made
 

@@ -73,8 +73,8 @@ _TOPICS = {
     "sort": Topic(
         _("Sort and restock"),
         (
-            _("The page shows what to remove, then what to put in, shelf by shelf with the batch to "
-              "take."),
+            _("The page shows what to remove, then what to put in, shelf by shelf with the batch "
+              "to take."),
             _("“All put in as listed” takes one tap. Select anything that was not replaced."),
             _("Put a seal on, type its number, and tie the kit tag to the seal."),
         ),
