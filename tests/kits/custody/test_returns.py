@@ -31,7 +31,7 @@ from kits.services.recalls import recalls
 from kits.services.stock import away, counting, disposing, moving, stock_levels
 from kits.services.stock.counting import CountLine
 from kits.services.text import verdict_texts
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.kits.factories import act, caller, fresh, section, units, world
 from tests.present import present
 
@@ -39,6 +39,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
+@again.kept
 def w() -> make.World:
     made = world()
     made.splint = make.item("Splint", Kind.TOOL, needs_date=False)
