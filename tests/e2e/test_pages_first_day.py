@@ -21,12 +21,6 @@ pytestmark = [
 ]
 
 
-@pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-
-
 ROWS: dict[str, list[Any]] = {
     "Shelves": [["A1"]],
     "Items": [["gauze swab", "consumable", "swab", "yes", "yes"]],
