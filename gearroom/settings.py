@@ -16,6 +16,7 @@ from django.core.management.utils import get_random_secret_key
 from gearroom.core.rules.proxies import networks
 from gearroom.core.setup.database import SQLITE, configuration
 from gearroom.core.setup.environment import public_url, secret_key
+from gearroom.core.setup.hosts import AllowedHosts
 from gearroom.core.setup.languages import compiled
 from gearroom.core.setup.private_folder import (
     data_folder,
@@ -37,12 +38,15 @@ with writing(DATA_DIR):
         or write_once(DATA_DIR / "secret_key", get_random_secret_key)
     )
 
-# The address printed on labels and in mails, for example https://gear.example.org. Empty: previews
-# only, real label sheets are refused.
+# What is set here wins over the settings page (gearroom.core.models.installation.current).
+# The address printed on labels and in mails, for example https://gear.example.org. Empty in both:
+# previews only, real label sheets are refused.
 PUBLIC_URL = public_url(env.str("GEARROOM_PUBLIC_URL", default=""))
 # Whose gear it is, as labels and cards say it, for example Umberfell Outdoor School.
 ORGANISATION = env.str("GEARROOM_ORGANISATION", default="")
-ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
+ALLOWED_HOSTS = AllowedHosts(
+    ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
+)
 # Addresses and networks of the proxies in front, whose X-Forwarded-For says who asks; none else's.
 try:
     PROXIES = networks(env.list("GEARROOM_PROXIES", default=[]))
@@ -80,9 +84,9 @@ MIDDLEWARE = [
     "gearroom.site.http.middleware.CompressedStatic",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "gearroom.site.http.middleware.Sessions",
-    "django.middleware.locale.LocaleMiddleware",
+    "gearroom.site.http.middleware.Languages",
     "django.middleware.common.CommonMiddleware",
-    "django.middleware.csrf.CsrfViewMiddleware",
+    "gearroom.site.http.middleware.FormOrigins",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -162,21 +166,21 @@ EMAIL_OUTBOX_DIR = DATA_DIR / "outbox"
 if env.str("EMAIL_URL", default=""):
     vars().update(env.email("EMAIL_URL"))
 else:
-    EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+    EMAIL_BACKEND = "gearroom.core.services.installation.mail_server.backend"
 # Seconds that a mail server may take for one answer; a claim on a notice outlasts fifteen of them.
 EMAIL_TIMEOUT = env.float("GEARROOM_MAIL_TIMEOUT", default=20)
 # From when until when, by the clock of a person's home room, nothing that can wait is sent to those
-# who chose no quiet hours themselves; empty: none.
-QUIET_HOURS = tuple(
-    time.fromisoformat(end)
-    for end in env.str("GEARROOM_QUIET_HOURS", default="22:00-07:00").split("-")
-    if end
+# who chose no quiet hours themselves; empty: none; None: as the settings page has it.
+_quiet = env.str("GEARROOM_QUIET_HOURS", default=None)
+QUIET_HOURS: tuple[time, ...] | None = (
+    None if _quiet is None else tuple(time.fromisoformat(end) for end in _quiet.split("-") if end)
 )
-if len(QUIET_HOURS) not in (0, 2):
+if QUIET_HOURS is not None and len(QUIET_HOURS) not in (0, 2):
     raise ImproperlyConfigured(
         "GEARROOM_QUIET_HOURS must be two times, such as 22:00-07:00, or empty."
     )
-DEFAULT_FROM_EMAIL = env.str("GEARROOM_MAIL_FROM", default="Gearroom <gearroom@localhost>")
+MAIL_FROM = env.str("GEARROOM_MAIL_FROM", default="")
+DEFAULT_FROM_EMAIL = MAIL_FROM or "Gearroom <gearroom@localhost>"
 
 # -------------------------------------------------------------------------------- people, pages
 AUTH_USER_MODEL = "core.User"
@@ -199,7 +203,8 @@ CSRF_FAILURE_VIEW = "gearroom.site.http.errors.form_too_old"
 
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
 # The organisation's own: of mails to people who chose none, and of pages where no browser asks.
-LANGUAGE_CODE = env.str("GEARROOM_LANGUAGE", default="en-gb")
+LANGUAGE = env.str("GEARROOM_LANGUAGE", default="")
+LANGUAGE_CODE = LANGUAGE or "en-gb"
 if LANGUAGE_CODE not in dict(LANGUAGES):
     raise ImproperlyConfigured(
         f"GEARROOM_LANGUAGE is {LANGUAGE_CODE}: set it to one of {', '.join(dict(LANGUAGES))}."
@@ -239,8 +244,8 @@ SILENCED_SYSTEM_CHECKS = [
 
 # --------------------------------------------------------------------------------- API, reading
 DATA_UPLOAD_MAX_MEMORY_SIZE = 26 * 1024 * 1024
-# A section of a kit list is one form with four fields a line, and a list may have 400 lines.
-DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+# A kit list is edited as one form with seven fields a line, and a list may have 400 lines.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 4000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 REST_FRAMEWORK = {
@@ -268,6 +273,8 @@ REST_FRAMEWORK = {
         "reset": "5/hour",
         "reset-address": "20/hour",
         "link": "20/hour",
+        "claim": "20/hour",
+        "letter": "20/hour",
     },
     "EXCEPTION_HANDLER": "gearroom.core.api.problems.handle",
     "UNAUTHENTICATED_USER": None,

@@ -105,9 +105,11 @@ def pytest_xdist_auto_num_workers() -> int:
 def pytest_runtest_setup() -> None:
     from django.utils import translation
 
+    from gearroom.core.models import installation
     from tests import day  # Django is configured by now
 
     day.begin()
+    installation.remember(installation.Installation())
     translation.deactivate()  # a page of the test before may have been in its reader's language
 
 

@@ -97,6 +97,10 @@ KINDS: dict[str, ProblemKind] = {
          _("First record that they have come back.")),
         ("last-administrator", 409, _("This is the only administrator of all gear rooms"),
          _("Appoint another administrator first.")),
+        ("claimed-already", 409, _("The installation already belongs to somebody"),
+         _("Log in, or ask an administrator.")),
+        ("set-in-environment", 409, _("The server’s environment sets this"),
+         _("Change it there, or remove it there first.")),
         # -------------------------------------------------------------------------- what is there
         ("not-found", 404, _("Not found"),
          _("Check the name or scan the label. Anything that belongs to other gear rooms is not "

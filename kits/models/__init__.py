@@ -1,6 +1,7 @@
 """Tables of the gear room's business."""
 
 from kits.models.advice import Advice, AdviceCopy, AdviceSettings, AdviceWithdrawal
+from kits.models.buying import Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
@@ -27,6 +28,7 @@ from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.notices import (
+    CalendarBy,
     Episode,
     Notice,
     NotificationChoice,
@@ -59,6 +61,7 @@ __all__ = [
     "AdviceSettings",
     "AdviceWithdrawal",
     "AsFound",
+    "CalendarBy",
     "Certainty",
     "Checkout",
     "CheckoutChange",
@@ -96,6 +99,8 @@ __all__ = [
     "Notice",
     "NotificationChoice",
     "NotificationPreferences",
+    "Offer",
+    "OfferPrice",
     "PackCode",
     "PackingList",
     "PackingListVersion",
@@ -115,6 +120,9 @@ __all__ = [
     "SignatureFact",
     "StatedRate",
     "Substitute",
+    "Supplier",
+    "SupplierName",
+    "SupplierTerms",
     "Trip",
     "UnmetNeed",
     "What",

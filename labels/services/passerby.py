@@ -6,11 +6,11 @@ The same goes for somebody who is signed in but has nothing to do with the room.
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts import Actor
 from gearroom.core.models import Room
+from gearroom.core.models.installation import current
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -65,7 +65,7 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
         what=_("First aid kit %(kit)s") % {"kit": label.kit.name}
         if label.kit
         else str(_WHAT[LabelKind(label.kind)]),
-        whose=", ".join(filter(None, (settings.ORGANISATION, room.name if room else ""))),
+        whose=", ".join(filter(None, (current().organisation, room.name if room else ""))),
         how_to_return=room.how_to_return if room else "",
         phone=room.phone if room else "",
         yours=actor is not None and belongs(actor, label),

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from gearroom.core.models import installation
+from gearroom.core.services.installation.installation import link_to_try
 from tests.matrix.accounts import PASSWORD
 from tests.matrix.requests import Aim, Make, say
 
@@ -26,6 +28,11 @@ def _codes(a: Aim, **more: str) -> dict[str, str]:
     return {"codes": a.label("kit"), **more}
 
 
+def _reached() -> str:
+    installation.remember(installation.Installation(public_url="http://testserver"))
+    return link_to_try().split("/")[-2]
+
+
 SIGNING: dict[str, Make] = {
     "page GET sign-in/": lambda a: say(),
     "page POST sign-in/": lambda a: say(
@@ -48,6 +55,22 @@ SIGNING: dict[str, Make] = {
     "page POST tokens/": lambda a: say(body={"name": "mine", "scope": "read", "days": "30"}),
     "page POST tokens/{token}/end/": lambda a: say(token=a.own("token")),
     "page GET settings/": lambda a: say(),
+    "page GET settings/installation/": lambda a: say(),
+    "page POST settings/installation/": lambda a: say(
+        body={"organisation": "Umberfell", "time_zone": "UTC", "language": "de"}
+    ),
+    "page GET settings/address/": lambda a: say(),
+    "page POST settings/address/": lambda a: say(body={"public_url": "https://gear.example"}),
+    "page GET settings/mail/": lambda a: say(),
+    "page POST settings/mail/": lambda a: say(
+        body={"mail_host": "mail.example", "mail_port": "25", "mail_from": "a@b.example"}
+    ),
+    "page GET begin/": lambda a: say(),
+    "page POST begin/": lambda a: say(body={"code": "somebody-has-claimed-it"}),
+    "page GET begin/{claim}/": lambda a: say(claim="somebody-has-claimed-it"),
+    "page POST begin/{claim}/": lambda a: say(claim="somebody-has-claimed-it"),
+    "page GET reached/{link}/": lambda a: say(link=_reached()),
+    "page POST reached/{link}/": lambda a: say(link=_reached()),
     "page POST settings/alone/": lambda a: say(body={"shows_all": "1"}),
     "page GET devices/": lambda a: say(),
     "page POST devices/": lambda a: say(body={"room": a.room(), "name": "Another phone"}),

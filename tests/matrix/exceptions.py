@@ -9,6 +9,9 @@ NO_RIGHT_ASKED: dict[str, str] = {
     "page POST used/{link}/": _LINK,
     "page POST used/{link}/{time}/": _LINK,
     "page POST sign-in/new/{uid}/{token}/": _LINK,
+    "page POST begin/": "nobody has a login yet: the code is what is asked for",
+    "page POST begin/{claim}/": "nobody has a login yet: the code is what is asked for",
+    "page POST reached/{link}/": "by the link on a page of an administrator; it notes a time",
     "page POST sign-in/": "whoever signs in is nobody yet: the password is what is asked for",
     "page POST sign-in/forgotten/": "nobody has to be signed in to say that they cannot sign in;"
     " what is written is that a mail goes to the address on record",
@@ -19,6 +22,7 @@ _PASSED_OVER = "a room that is not theirs is passed over for their own"
 MAY_NAME: dict[tuple[str, str], str] = {
     ("POST stock/send/", "body room"): "something may be sent to any room",
     ("page POST stock/at/{place}/{lot}/ #send", "body send"): "something may be sent to any room",
+    ("page POST stock/chosen/ #send", "body to_room"): "something may be sent to any room",
     (
         "PUT trips/{source}/{reference}/",
         "parts reference",

@@ -7,9 +7,10 @@ from typing import Any
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
+from gearroom.site.web.lists import table_form
 from gearroom.site.web.overview import start_workbook
 from kits.models import Checkout
-from kits.services.lists import draft_editing, drafts
+from kits.services.lists import draft_table, drafts
 from tests.kits import factories as make
 from tests.matrix.requests import Aim, Make, say
 
@@ -58,6 +59,7 @@ def _keep(a: Aim, kit: str, do: str, **said: str) -> Any:
 HATCH: dict[str, Make] = {
     "page GET": lambda a: say(),
     "page GET board/lines/": lambda a: say(),
+    "page GET search/": lambda a: say({"q": "dress"}),
     "page GET scan/": lambda a: say(),
     "page POST scan/ #take out": lambda a: _scan(
         a.kit("in"),
@@ -139,6 +141,11 @@ LINKS: dict[str, Make] = {
 
 KITS: dict[str, Make] = {
     "page GET kits/": lambda a: say(),
+    "page GET chosen-kits/": lambda a: say(),
+    "page POST chosen-kits/ #reserve": lambda a: say(
+        body={"kit": a.kit("spare"), "do": "reserve", "trip": a.trip_id("walk")}
+    ),
+    "page POST chosen-kits/ #labels": lambda a: say(body={"kit": a.kit("in"), "do": "labels"}),
     "page GET kits/{kit}/": lambda a: say(kit=a.kit("out")),
     "page GET kits/{kit}/plan/": lambda a: say(kit=a.kit("in")),
     "page GET kits/{kit}/costs/": lambda a: say(kit=a.kit("in")),
@@ -197,6 +204,14 @@ KITS: dict[str, Make] = {
         }
     ),
     "page GET first-day/": lambda a: say(),
+    "page GET first-day/kit/": lambda a: say(),
+    "page POST first-day/kit/": lambda a: say(
+        body={
+            "save": "1", "kit": "NEW-01", "list": "New list", "people": "8", "days": "1",
+            "name-0": "whistle", "there-0": "1", "kind-0": "tool",
+        }
+    ),
+    "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit("in")),
     "page GET first-day/workbook/": lambda a: say(),
     "page POST first-day/workbook/": lambda a: say(
         body={"key": ""},
@@ -206,15 +221,17 @@ KITS: dict[str, Make] = {
 }  # fmt: skip
 
 
-def _drawn(a: Aim) -> dict[str, str]:
-    """The form of a draft's first section, as it was shown."""
-    (section, *_more) = drafts.draft_of(a.all.draft).sections
-    return {
-        "name": "Main",
-        "seen": draft_editing.mark(section),
-        "thing-new": "Splint",
-        "carry-new": "2",
-    }
+def _drawn(a: Aim) -> dict[str, Any]:
+    """The table of a draft as it was shown, with another number of people."""
+    table = draft_table.table_of(drafts.draft_of(a.all.draft))
+    sent: dict[str, Any] = {"people": "7", "days": "2", "read": table_form.packed(table)}
+    order = []
+    for group in table.groups:
+        order.append(f"section:{group.head.id}")
+        order += [f"line:{row.id}" for row in group.rows]
+    for row in table.parts:
+        sent |= {f"{name}-{row.id}": value for name, value in row.values.items()}
+    return {**sent, "order": order}
 
 
 _TRIP_OF_OTHERS = {
@@ -311,19 +328,10 @@ LISTS: dict[str, Make] = {
         id=a.all.unsigned.packing_list_id, number=1, body={"kit": a.kit("in")}
     ),
     "page GET lists/{id}/{number}/edit/": lambda a: _version(a, "draft"),
-    "page POST lists/{id}/{number}/edit/": lambda a: _version(
-        a, "draft", {"people": "7", "days": "2"}
-    ),
-    "page GET lists/{id}/{number}/not-carried/": lambda a: _version(a, "draft"),
-    "page POST lists/{id}/{number}/not-carried/": lambda a: _version(
-        a, "draft", {"need": "severe-bleeding", "why": "never-used"}
-    ),
-    "page GET lists/{id}/{number}/sections/{key}/": lambda a: _version(a, "draft", key="main"),
-    "page POST lists/{id}/{number}/sections/{key}/": lambda a: _version(
-        a, "draft", _drawn(a), key="main"
-    ),
-    "page POST lists/{id}/{number}/sections/{key}/instead/": lambda a: _version(
-        a, "draft", {"of": a.all.items["spare"].pk, "other": "Splint"}, key="main"
+    "page POST lists/{id}/{number}/edit/": lambda a: _version(a, "draft", _drawn(a)),
+    "page GET lists/{id}/{number}/instead/": lambda a: _version(a, "draft"),
+    "page POST lists/{id}/{number}/instead/": lambda a: _version(
+        a, "draft", {"of": a.all.items["spare"].pk, "other": "Splint"}
     ),
     "page GET lists/{id}/{number}/plan/": lambda a: _version(a, "version"),
     "page GET lists/{id}/{number}/costs/": lambda a: _version(a, "version"),
@@ -344,6 +352,7 @@ LISTS: dict[str, Make] = {
     "page GET trips/": lambda a: say(),
     "page GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "page GET trips/calendar/": lambda a: say(),
+    "page GET trips/kits/": lambda a: say(),
     "page GET trips/add/": lambda a: say(),
     "page POST trips/add/": lambda a: say(body=_trip(a)),
     "page GET trips/{trip}/": lambda a: say(trip=a.trip_id("walk")),
@@ -360,6 +369,12 @@ LISTS: dict[str, Make] = {
     ),
     "page POST trips/{trip}/extend/": lambda a: say(trip=a.trip_id("walk"), body={"due_at": _LATE}),
 }
+
+
+def _chosen(a: Aim, **fields: Any) -> Any:
+    """One batch ticked in the table of the room that the device stands in."""
+    on = f"{a.place()}:{a.lot('dressing')}:1"
+    return say(body={"on": on, **fields}, stands_in=a.room())
 
 
 def _at(a: Aim, lot: str = "dressing", **said: Any) -> Any:
@@ -400,6 +415,14 @@ STOCK: dict[str, Make] = {
         },
     ),
     "page GET stock/count/{shelf}/paper/": lambda a: say(shelf=a.place()),
+    "page GET stock/batches/": lambda a: say(),
+    "page GET stock/chosen/": lambda a: say(),
+    "page POST stock/chosen/ #move": lambda a: _chosen(a, do="move", shelf=a.place("upper")),
+    "page POST stock/chosen/ #send": lambda a: _chosen(
+        a, do="send", to_room="main-store" if a.room() == "cave-hut" else "cave-hut"
+    ),
+    "page POST stock/chosen/ #dispose": lambda a: _chosen(a, do="dispose", reason="wet"),
+    "page POST stock/chosen/ #labels": lambda a: _chosen(a, do="labels"),
     "page GET stock/out-of-date/": lambda a: say(),
     "page POST stock/out-of-date/": lambda a: say(
         body={"out": f"{a.set_apart()}:{a.lot('old')}:1"}, stands_in=a.room()

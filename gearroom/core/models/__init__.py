@@ -9,12 +9,15 @@ from gearroom.core.models.access import (
     Token,
     TryCount,
 )
+from gearroom.core.models.installation import Installation, InstallationChange
 from gearroom.core.models.names import PersonalText, RedactedRow, Redaction
 from gearroom.core.models.people import Membership, Person, Room, User
 
 __all__ = [
     "AccountChange",
     "Device",
+    "Installation",
+    "InstallationChange",
     "KeptAnswer",
     "Membership",
     "PasswordReset",

@@ -4,7 +4,6 @@ import zoneinfo
 from datetime import time
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -124,7 +123,9 @@ class Person(models.Model):
     @property
     def reads(self) -> str:
         """The language to write to them in."""
-        return self.language or settings.LANGUAGE_CODE
+        from gearroom.core.models.installation import current  # which has people
+
+        return self.language or current().language
 
 
 class Membership(models.Model):

@@ -130,6 +130,7 @@ USE_CASES: dict[str, Right] = {
     "export_person": Right(Scope.PEOPLE, _ADMIN),  # of everywhere; one's own is `own_account`
     "erase_person": Right(Scope.ADMIN, _ADMIN),  # of everywhere
     "edit_room": Right(Scope.ADMIN, _ADMIN),
+    "edit_installation": Right(Scope.ADMIN, frozenset(), everywhere=_ADMIN),
     "edit_device": Right(Scope.ADMIN, _KEEPERS),
     "own_account": Right(Scope.PEOPLE, ANYONE),
     "own_tokens": Right(Scope.ADMIN, ANYONE),

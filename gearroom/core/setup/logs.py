@@ -7,7 +7,16 @@ the scheduler's, which use those, and the web server's (`gearroom.site.ops.web_s
 import logging
 import re
 
-SECRET_PATHS = ("sign-in/new", "used", "cleared", "sign", "trip-advice", "api/v1/calendars")
+SECRET_PATHS = (
+    "sign-in/new",
+    "begin",
+    "reached",
+    "used",
+    "cleared",
+    "sign",
+    "trip-advice",
+    "api/v1/calendars",
+)
 """The paths below which an address is a secret: it opens something without a sign-in."""
 
 MASK = "[secret]"

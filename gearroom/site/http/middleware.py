@@ -5,17 +5,23 @@ send: its size before any of it is read, a page's text after, and the form in wh
 from collections.abc import Callable, Mapping, Sequence
 from functools import wraps
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, QueryDict
+from django.middleware.csrf import CsrfViewMiddleware
 from django.middleware.gzip import GZipMiddleware
+from django.middleware.locale import LocaleMiddleware
+from django.utils import translation
 from django.utils.deprecation import MiddlewareMixin
 from django.utils.translation import gettext as _
+from django.utils.translation.trans_real import parse_accept_lang_header
 
 from gearroom.core.acts import Invalid, Problem, TooLarge, document
 from gearroom.core.api.problems import respond
 from gearroom.core.database_failures import FAILURE_ERRORS, tolerating_failure
+from gearroom.core.models.installation import current
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.proxies import client_address
 from gearroom.core.setup.logs import is_secret
@@ -42,6 +48,7 @@ POLICY = "; ".join(
 READING_POLICY = POLICY.replace("script-src 'self'", "script-src 'self' 'wasm-unsafe-eval'")
 """The policy of the scan page alone: a reader of labels compiled to WebAssembly may run there."""
 
+_A_WEEK = 7 * 24 * 3600
 PERMISSIONS = "camera=(self), microphone=(), geolocation=()"
 
 
@@ -58,6 +65,35 @@ class ClientAddress(MiddlewareMixin):
         )
 
 
+class Languages(LocaleMiddleware):
+    """Django's choice of a page's language by the browser; the installation's where the browser
+    asks for none of ours."""
+
+    def process_request(self, request: HttpRequest) -> None:
+        """Go on in that language."""
+        super().process_request(request)
+        asked = parse_accept_lang_header(request.headers.get("Accept-Language", ""))
+        if not any(_is_ours(code) for code, _weight in asked):
+            translation.activate(current().language)
+            request.LANGUAGE_CODE = translation.get_language()
+
+
+def _is_ours(code: str) -> bool:
+    try:
+        return bool(translation.get_supported_language_variant(code))
+    except LookupError:
+        return False
+
+
+class FormOrigins(CsrfViewMiddleware):
+    """Django's look at where a form was sent from; the public address, which a proxy with TLS
+    stands before, counts as ours although it is set while the program runs."""
+
+    def _origin_verified(self, request: HttpRequest) -> bool:
+        by_django: bool = super()._origin_verified(request)  # type: ignore[misc]  # not in its types
+        return by_django or request.META["HTTP_ORIGIN"] == current().public_url
+
+
 class Headers(MiddlewareMixin):
     """Middleware: the policy on every answer, and the camera for our own pages alone.
 
@@ -72,11 +108,21 @@ class Headers(MiddlewareMixin):
         """With the headers that say so."""
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        if _by_public_tls(request):
+            response.headers.setdefault("Strict-Transport-Security", f"max-age={_A_WEEK}")
+            for cookie in response.cookies.values():
+                cookie["secure"] = True
         if is_secret(request.path):
             response.headers["Referrer-Policy"] = "strict-origin"
             response.headers["Cache-Control"] = "private, no-store"
             response.headers["X-Robots-Tag"] = "noindex"
         return response
+
+
+def _by_public_tls(request: HttpRequest) -> bool:
+    """Whether it came by the public address, and that has TLS."""
+    address = urlsplit(current().public_url)
+    return address.scheme == "https" and request.headers.get("Host", "").lower() == address.netloc
 
 
 class DatabaseFailures(MiddlewareMixin):

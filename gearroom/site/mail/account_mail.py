@@ -15,7 +15,6 @@ from datetime import timedelta
 from functools import partial
 from typing import Any
 
-from django.conf import settings
 from django.core import mail
 from django.db.models import QuerySet
 from django.urls import reverse
@@ -23,6 +22,7 @@ from django.utils.translation import gettext as _, override
 
 from gearroom.core import clock
 from gearroom.core.models import AccountChange, PasswordReset, Person
+from gearroom.core.models.installation import current
 from gearroom.core.services.accounts import sign_ins
 from kits.rules.mail.plain_text import Letter, LetterRow
 from kits.services.mail import rendering
@@ -116,7 +116,7 @@ def _change_letter(change: AccountChange) -> Letter:
     by = _("You changed it yourself on %(when)s.") if own else _("Changed by %(who)s on %(when)s.")
     return Letter(
         subject=_("Your login for %(organisation)s")
-        % {"organisation": settings.ORGANISATION or _("the gear room")},
+        % {"organisation": current().organisation or _("the gear room")},
         first=(LetterRow(texts[AccountChange.Kind(change.kind)], lines=(by % facts,)),),
         closing=(
             _(
@@ -136,7 +136,7 @@ def _reset_letter(reset: PasswordReset) -> Letter:
     }
     return Letter(
         subject=_("A new password for %(organisation)s")
-        % {"organisation": settings.ORGANISATION or _("the gear room")},
+        % {"organisation": current().organisation or _("the gear room")},
         first=(LetterRow(text, link),),
         closing=(
             _("The link can be used once and is valid for one hour. If you did not ask for it, "

@@ -5,20 +5,21 @@ from django.urls import URLPattern, path, re_path
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
-from gearroom.site.web.kits import count, kit_settings, kits, kits_list
+from gearroom.site.web.installation import claiming, settings as installation
+from gearroom.site.web.kits import chosen_kits, count, kit_settings, kits, kits_list
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
-    draft_editing,
+    draft_table,
     handouts,
     list_changes,
-    not_carried,
     packing_lists,
     pasting,
     proposals,
+    substitutes,
 )
 from gearroom.site.web.notices import notices
-from gearroom.site.web.overview import board, first_day, phone_copy
+from gearroom.site.web.overview import board, first_day, first_kit, phone_copy, search
 from gearroom.site.web.page import help as help_pages, settings
 from gearroom.site.web.people import people, rooms
 from gearroom.site.web.planning import (
@@ -35,6 +36,7 @@ from gearroom.site.web.recalls import recalls
 from gearroom.site.web.restocking import sorting, stripping
 from gearroom.site.web.scan import labels, pictures, scan
 from gearroom.site.web.stock import (
+    batches,
     counting,
     item_editing,
     moving,
@@ -43,7 +45,7 @@ from gearroom.site.web.stock import (
     stock_list,
     wall_calendar,
 )
-from gearroom.site.web.trips import trips
+from gearroom.site.web.trips import kit_bars, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -67,6 +69,13 @@ urlpatterns: list[URLPattern] = [
     path("signed-in/pin/", sign_ins.pin, name="choose-pin"),
     path("sign-in/forgotten/", sign_ins.forgotten, name="forgotten"),
     path("sign-in/new/<str:uid>/<str:token>/", sign_ins.new_password, name="new-password"),
+    # a new installation, and the settings of one
+    path("begin/", claiming.enter_code, name="claim-code"),
+    path("begin/<str:claim>/", claiming.claim, name="claim"),
+    path("reached/<str:link>/", installation.reached, name="reached"),
+    path("settings/installation/", installation.name, name="installation"),
+    path("settings/address/", installation.address, name="installation-address"),
+    path("settings/mail/", installation.mail, name="installation-mail"),
     # taking out, handing back, and what is asked of whoever had a kit
     path("kits/<str:kit>/hand-back/", hand_back.hand_back, name="hand-back"),
     path("kits/<str:kit>/used/", hand_back.log_use, name="used-from"),
@@ -82,6 +91,7 @@ urlpatterns: list[URLPattern] = [
     path("trips/<int:trip>/extend/", hand_back.extend, name="trip-extend"),
     # kits
     path("kits/", kits_list.list_kits, name="kits"),
+    path("chosen-kits/", chosen_kits.chosen, name="chosen-kits"),
     path("kits/<str:kit>/", kits.show_kit, name="kit"),
     path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),
@@ -126,10 +136,8 @@ urlpatterns: list[URLPattern] = [
     path(f"{_VERSION}compare/", packing_lists.compare, name="list-compare"),
     path(f"{_VERSION}effect/", packing_lists.effect, name="list-effect"),
     path(f"{_VERSION}follow/", packing_lists.follow, name="list-follow"),
-    path(f"{_VERSION}edit/", draft_editing.edit, name="list-edit"),
-    path(f"{_VERSION}not-carried/", not_carried.edit, name="list-not-carried"),
-    path(f"{_VERSION}sections/<slug:key>/", draft_editing.section, name="list-section"),
-    path(f"{_VERSION}sections/<slug:key>/instead/", draft_editing.instead, name="list-instead"),
+    path(f"{_VERSION}edit/", draft_table.edit, name="list-edit"),
+    path(f"{_VERSION}instead/", substitutes.instead, name="list-instead"),
     # notifications
     path("notices/", notices.log, name="notices"),
     path("notices/weekly/", notices.next_weekly, name="weekly"),
@@ -140,6 +148,7 @@ urlpatterns: list[URLPattern] = [
     path("notices/<int:notice>/again/", notices.send_again, name="notice-again"),
     # the board, the first day, and the phone without a network
     path("", board.board, name="board"),
+    path("search/", search.search, name="search"),
     path("board/lines/", board.board_lines, name="board-lines"),
     path("app.webmanifest", phone_copy.manifest, name="manifest"),
     path("worker.js", phone_copy.worker, name="worker"),
@@ -148,6 +157,8 @@ urlpatterns: list[URLPattern] = [
     path("offline/kits/", phone_copy.pocket_copy, name="offline-kits"),
     path("add-kit/", first_day.add_kit, name="add-kit"),
     path("first-day/", first_day.first_day, name="first-day"),
+    path("first-day/kit/", first_kit.write_down, name="first-kit"),
+    path("first-day/kits/<str:kit>/", first_kit.result, name="first-kit-result"),
     path("first-day/workbook/", first_day.workbook, name="start-workbook"),
     path("first-day/workbook/empty/", first_day.blank_workbook, name="blank-workbook"),
     # help and settings
@@ -220,6 +231,8 @@ urlpatterns: list[URLPattern] = [
     path("labels/<str:code>/bind/", labels.bind_label, name="bind-label"),
     # stock
     path("stock/", stock_list.all_items, name="stock"),
+    path("stock/batches/", batches.all_batches, name="batches"),
+    path("stock/chosen/", batches.chosen, name="chosen-stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
@@ -235,6 +248,7 @@ urlpatterns: list[URLPattern] = [
     # trips
     path("trips/", trips.list_trips, name="trips"),
     path("trips/calendar/", trips.month, name="trips-month"),
+    path("trips/kits/", kit_bars.kit_bars, name="trips-kits"),
     path("trips/add/", trips.add, name="trip-add"),
     path("trips/<int:trip>/", trips.show_trip, name="trip"),
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),

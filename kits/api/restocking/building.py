@@ -19,11 +19,12 @@ from kits.api.stock.lots import (
 )
 from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot
+from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.restocking import building, emptying
-from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.restocking.building import BoughtItem
 from kits.services.restocking.emptying import Destination, EmptyLine
 from kits.services.restocking.sorting import Placed, PutIn
 

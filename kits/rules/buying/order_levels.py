@@ -169,14 +169,16 @@ def order_level(
     days = (today - recorded_from).days + 1
     if days < 1:
         raise ValueError("Use has to be recorded from today or before.")
-    known = [
-        (use, share)
-        for use in uses
-        if use.units > 0 and (share := use.within(recorded_from, today)) > 0
-    ]
+    known = _within(uses, recorded_from, today)
     week_mean = 7 * sum(use.units * share for use, share in known) / days
     units, basis = _level(known, days, today, setting)
     return OrderLevel(units, basis, week_mean, len(known), setting.counted)
+
+
+def _within(uses: Iterable[Use], first: date, last: date) -> list[tuple[Use, float]]:
+    """The acts of the days from `first` to `last`, each with how much of it is of them."""
+    shares = ((use, use.within(first, last)) for use in uses if use.units > 0)
+    return [(use, share) for use, share in shares if share > 0]
 
 
 def _level(
@@ -201,6 +203,21 @@ def enough_units(
     """The fewest units that use over the lead time stays within as often as asked, 0 or more, from
     acts (one or more) with how much of each is of the `days` up to `today`."""
     return _enough(*_demand(known, days, today), setting.lead_days, setting.service_level)
+
+
+def use_over(
+    uses: Iterable[Use], *, recorded_from: date, today: date, days: int
+) -> tuple[float, ...]:
+    """Chances of 0, 1, 2 … units used in the next `days` (0 or more), from what was used since
+    `recorded_from`; none for certain where nothing was."""
+    known = _within(uses, recorded_from, today)
+    if not known:
+        return (1.0,)
+    rate, sizes, lump = _demand(known, (today - recorded_from).days + 1, today)
+    lumps = demands.demand(rate, days, demands.units_of_use(sizes))
+    found = [0.0] * (lump * (len(lumps) - 1) + 1)
+    found[::lump] = [float(chance) for chance in lumps / lumps.sum()]
+    return tuple(found)
 
 
 def _demand(

@@ -6,7 +6,7 @@ Units are base units of an item.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from functools import cached_property
 
 from gearroom.core.rules.grouping import grouped
@@ -223,3 +223,8 @@ class Order:
             and all(v >= suppliers[s].least_order for s, v in self.goods(season).items())
             and (season.budget is None or self.money(season) <= season.budget)
         )
+
+
+def with_tax(price: Decimal, percent: Decimal) -> Decimal:
+    """A price with so much tax added, to a penny, a half rounded up."""
+    return (price * (1 + percent / 100)).quantize(PENNY, ROUND_HALF_UP)

@@ -62,13 +62,14 @@ _READINGS: dict[str, tuple[str, ...]] = {
 def last_good_day(printed: str, *, today: date) -> date:
     """Return the last day on which a pack with `printed` on it is good.
 
-    Reads `2027-05`, `2027-05-31`, `20270531`, `05/2027`, `05/27`, `MAY 2027`, `31 MAY 2027`,
-    `31.05.2027` with any of `. / - ,` and space between the parts, six digits in a row as the
-    GS1 `YYMMDD` (also with `(17)` before it), and `EXP` or `USE BY` in front. A year of two
-    digits is placed by the GS1 sliding window around `today`.
+    Reads `2027-05`, `2027-05-31`, `20270531`, `05/2027`, `05/27`, `0527`, `MAY 2027`,
+    `31 MAY 2027`, `31.05.2027` with any of `. / - ,` and space between the parts, six digits in a
+    row as the GS1 `YYMMDD` (also with `(17)` before it), and `EXP` or `USE BY` in front. A year of
+    two digits is placed by the GS1 sliding window around `today`.
 
     Raises `PrintedDateError` when it reads as no date or as more than one (`05/06/2027` is either
-    5 June or 6 May), or as one more than `WINDOW_YEARS` years from today.
+    5 June or 6 May, `1112` November 2012 or December 2011), or as one more than `WINDOW_YEARS`
+    years from today.
     """
     text = _MARK.sub("", " ".join(printed.upper().split()))
     if re.fullmatch(r"[0-9]{6}", text):
@@ -77,12 +78,8 @@ def last_good_day(printed: str, *, today: date) -> date:
         text = f"{text[:4]}-{text[4:6]}-{text[6:]}"
     if len(text) > 30 or not _WHOLE.fullmatch(text):
         raise _unreadable(printed)
-    parts = _PART.findall(text)
-    readings = {
-        day
-        for order in _READINGS.get("".join(_shape(part) for part in parts), ())
-        if (day := _reading(order, parts, today)) is not None
-    }
+    parts, orders = _parts(text)
+    readings = {day for order in orders if (day := _reading(order, parts, today)) is not None}
     if not readings:
         raise _unreadable(printed)
     if len(readings) > 1:
@@ -132,6 +129,15 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
                 printed=yymmdd,
             ),
         ) from None
+
+
+def _parts(text: str) -> tuple[list[str], tuple[str, ...]]:
+    """The parts of a date, and the orders in which they may stand. Four digits in a row are a month
+    and a year of two digits; but 2012 is rather a year alone than December 2020."""
+    if re.fullmatch(r"[0-9]{4}", text):
+        return [text[:2], text[2:]], ("my",) if text[:2] in ("19", "20") else ("my", "ym")
+    parts = _PART.findall(text)
+    return parts, _READINGS.get("".join(_shape(part) for part in parts), ())
 
 
 def _shape(part: str) -> str:

@@ -12,7 +12,6 @@ from dataclasses import replace
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.translation import gettext as _
 
@@ -180,13 +179,8 @@ def live(target: Target, actor: Actor = SYSTEM) -> Label | None:
 
 
 def labels_of(actor: Actor) -> LabelQuerySet:
-    """The labels of somebody's rooms, by whose label it is or by where its kit is now."""
-    labels = Label.objects.select_related(*SHOWN_WITH)
-    if actor.everywhere:
-        return labels
-    rooms = actor.room_ids
-    near = Q(room__in=rooms) | Q(kit__room__in=rooms) | Q(place__kit__room__in=rooms)
-    return labels.filter(near).filter(Q(person=None) | Q(person__in=find.people_of(actor)))
+    """The labels of somebody's rooms (see `find.labels_of`), with all that is shown of them."""
+    return find.labels_of(actor).select_related(*SHOWN_WITH)
 
 
 def one_of(actor: Actor, code: str) -> Label:

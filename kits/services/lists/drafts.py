@@ -6,7 +6,7 @@ know which pouch is which.
 
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from django.db import transaction
@@ -24,6 +24,7 @@ from kits.services.lists.packing_lists import locked
 from kits.services.text.amounts import units
 from kits.services.text.wording import as_invalid
 
+FIELD = "sections"
 MOST_SECTIONS = 40
 MOST_LINES = 400
 MOST_PEOPLE = 1000
@@ -205,14 +206,14 @@ def _settled(draft: Draft) -> Draft:
             Invalid(
                 _("A list can have at most %(most_sections)s sections.")
                 % {"most_sections": MOST_SECTIONS},
-                field="sections",
+                field=FIELD,
             ),
         ),
         (
             sum(len(s.lines) for s in draft.sections) > MOST_LINES,
             Invalid(
                 _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
-                field="sections",
+                field=FIELD,
             ),
         ),
     )
@@ -223,39 +224,37 @@ def _settled(draft: Draft) -> Draft:
 
 def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
     taken = {s.key for s in sections if s.key}
-    names: set[str] = set()
     settled = []
     for section in sections:
         name = " ".join(section.name.split())
         key = section.key or _new_key(name, taken)
-        # A section is asked for by its key or its name, so neither may be another's.
-        called = {key, name.casefold()}
-        refuse_first(
-            (not name, Invalid(_("Enter a name for every section."), field="sections")),
-            (
-                not _KEY.fullmatch(key) or len(key) > 40,
-                Invalid(
-                    _(
-                        "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
-                        "single hyphens, at most 40 characters."
-                    )
-                    % {"key": key},
-                    field="sections",
-                ),
-            ),
-            (
-                bool(called & names),
-                Invalid(
-                    _("There is more than one section called %(name)s.") % {"name": name},
-                    field="sections",
-                ),
-            ),
-        )
         taken.add(key)
-        names |= called
-        _refuse_lines(section)
         settled.append(replace(section, name=name, key=key))
+    for _at, fault in section_faults(settled):
+        raise fault
+    for section in settled:
+        _refuse_lines(section)
     return settled
+
+
+def section_faults(sections: Sequence[SectionDraft]) -> Iterator[tuple[int, Invalid]]:
+    """What is wrong with sections themselves, each with its position."""
+    names: set[str] = set()
+    for at, section in enumerate(sections):
+        # A section is asked for by its key or its name, so neither may be another's.
+        called = {section.key, section.name.casefold()} - {""}
+        if not section.name:
+            yield at, Invalid(_("Enter a name for every section."), field=FIELD)
+        if section.key and (not _KEY.fullmatch(section.key) or len(section.key) > 40):
+            says = _(
+                "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
+                "single hyphens, at most 40 characters."
+            )
+            yield at, Invalid(says % {"key": section.key}, field=FIELD)
+        if called & names:
+            says = _("There is more than one section called %(name)s.")
+            yield at, Invalid(says % {"name": section.name}, field=FIELD)
+        names |= called
 
 
 def _new_key(name: str, taken: set[str]) -> str:
@@ -265,42 +264,33 @@ def _new_key(name: str, taken: set[str]) -> str:
 
 
 def _refuse_lines(section: SectionDraft) -> None:
-    items: set[int] = set()
     for line in section.lines:
-        units(line.carry, field="sections")
-        units(line.never_below, field="sections", least=0)
-        refuse_first(
-            (
-                line.never_below > line.carry,
-                Invalid(
-                    _(
-                        "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than "
-                        "the number to carry (%(carry)s)."
-                    )
-                    % {
-                        "item": line.item.name,
-                        "section": section.name,
-                        "never_below": line.never_below,
-                        "carry": line.carry,
-                    },
-                    field="sections",
-                ),
-            ),
-            (
-                line.item.pk in items,
-                Invalid(
-                    _("%(item)s is listed twice in %(section)s. Combine the two entries.")
-                    % {"item": line.item.name, "section": section.name},
-                    field="sections",
-                ),
-            ),
-            (
-                line.item.retired_on is not None,
-                Invalid(
-                    _("%(item)s has been retired. Bring it back into use or choose another item.")
-                    % {"item": line.item.name},
-                    field="sections",
-                ),
-            ),
-        )
+        units(line.carry, field=FIELD)
+        units(line.never_below, field=FIELD, least=0)
+    for _at, fault in line_faults(section):
+        raise fault
+
+
+def line_faults(section: SectionDraft) -> Iterator[tuple[int, Invalid]]:
+    """What is wrong with lines of a section, each with the line's position in it."""
+    items: set[int] = set()
+    for at, line in enumerate(section.lines):
+        facts = {
+            "item": line.item.name,
+            "section": section.name,
+            "never_below": line.never_below,
+            "carry": line.carry,
+        }
+        if line.never_below > line.carry:
+            says = _(
+                "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than "
+                "the number to carry (%(carry)s)."
+            )
+            yield at, Invalid(says % facts, field=FIELD)
+        if line.item.pk in items:
+            says = _("%(item)s is listed twice in %(section)s. Combine the two entries.")
+            yield at, Invalid(says % facts, field=FIELD)
+        if line.item.retired_on is not None:
+            says = _("%(item)s has been retired. Bring it back into use or choose another item.")
+            yield at, Invalid(says % facts, field=FIELD)
         items.add(line.item.pk)

@@ -1,7 +1,7 @@
 """What a version of a list leaves out on purpose, and why: a line of its own kind."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -9,9 +9,17 @@ from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Invalid, refuse_first
+from gearroom.core.acts import Invalid
 from gearroom.core.models import Person
-from kits.models import Activity, Item, Need, NotCarried, PackingListVersion, WhyNotCarried
+from kits.models import (
+    Activity,
+    Item,
+    ItemNeed,
+    Need,
+    NotCarried,
+    PackingListVersion,
+    WhyNotCarried,
+)
 from kits.rules.text.hazards import hazards
 from kits.services.text.wording import as_invalid
 
@@ -114,50 +122,62 @@ def activity_names() -> dict[str, str]:
 
 
 def refuse_wrong(lines: Sequence[NotCarriedDraft], carried: set[int]) -> None:
-    """Raise Invalid (field `not_carried`) for what cannot be: neither an item nor a need, both, one
-    twice, an item that the list carries (`carried`), *another reason* without words, hazards or
-    activities that nobody knows, more than there can be."""
+    """Raise Invalid (field `not_carried`) for the first of what cannot be (`faults`), or for more
+    than there can be."""
     if len(lines) > MOST_NOT_CARRIED:
         raise Invalid(
             _("A list can leave out at most %(most)s items and needs.")
             % {"most": MOST_NOT_CARRIED},
             field=FIELD,
         )
+    for _at, fault in faults(lines, carried):
+        raise fault
+
+
+def faults(lines: Sequence[NotCarriedDraft], carried: set[int]) -> Iterator[tuple[int, Invalid]]:
+    """What cannot be, each with the position of its line: neither an item nor a need, both, one
+    twice, an item that the list carries (`carried`), *another reason* without words, hazards or
+    activities that nobody knows."""
     known = set(Activity.objects.values_list("key", flat=True))
     times = Counter((line.item, line.need) for line in lines)
-    for line in lines:
-        name = {"name": line.name}
-        unknown = sorted(set(line.when.activities) - known)
-        refuse_first(
-            (
-                (line.item is None) == (line.need is None),
-                Invalid(_("Choose an item or a need that is not carried."), field=FIELD),
-            ),
-            (
-                times[line.item, line.need] > 1,
-                Invalid(
-                    _("%(name)s is left out twice. Combine the two entries.") % name, field=FIELD
-                ),
-            ),
-            (
-                line.item is not None and line.item.pk in carried,
-                Invalid(
-                    _("%(name)s is on this list. Remove it from one of the two.") % name,
-                    field=FIELD,
-                ),
-            ),
-            (
-                line.why == WhyNotCarried.OTHER and not line.words.strip(),
-                Invalid(_("Enter why %(name)s is not carried.") % name, field=FIELD),
-            ),
-            (
-                bool(unknown),
-                Invalid(
-                    _("There is no activity “%(activity)s”.")
-                    % {"activity": ", ".join(unknown[:1])},
-                    field=FIELD,
-                ),
-            ),
-        )
-        with as_invalid(FIELD):
-            hazards(line.when.hazards)
+    for at, line in enumerate(lines):
+        for says in _faults(line, times, carried, known):
+            yield at, Invalid(says % {"name": line.name}, field=FIELD)
+        try:
+            with as_invalid(FIELD):
+                hazards(line.when.hazards)
+        except Invalid as fault:
+            yield at, fault
+
+
+def _faults(
+    line: NotCarriedDraft,
+    times: Mapping[tuple[Item | None, Need | None], int],
+    carried: set[int],
+    known: set[str],
+) -> Iterator[str]:
+    if (line.item is None) == (line.need is None):
+        yield _("Choose an item or a need that is not carried.")
+    elif times[line.item, line.need] > 1:
+        yield _("%(name)s is left out twice. Combine the two entries.")
+    if line.item is not None and line.item.pk in carried:
+        yield _("%(name)s is on this list. Remove it from one of the two.")
+    if line.why == WhyNotCarried.OTHER and not line.words.strip():
+        yield _("Enter why %(name)s is not carried.")
+    if unknown := sorted(set(line.when.activities) - known):
+        # The text is made whole here: what it names may have a percent sign.
+        says = _("There is no activity “%(activity)s”.") % {"activity": unknown[0]}
+        yield says.replace("%", "%%")
+
+
+def best_carried(
+    lines: Sequence[NotCarriedDraft], carried: set[int]
+) -> Iterator[tuple[int, Invalid]]:
+    """Needs that are left out though the list carries the best item for them, each with the
+    position of its line."""
+    rows = ItemNeed.objects.filter(best=True, item__in=carried).select_related("item")
+    best = {row.need_id: row.item.name for row in rows.order_by("-pk")}
+    says = _("%(item)s is on this list, and is for this need. Remove it from one of the two.")
+    for at, line in enumerate(lines):
+        if line.need is not None and line.need.pk in best:
+            yield at, Invalid(says % {"item": best[line.need.pk]}, field=FIELD)

@@ -1,6 +1,6 @@
 """Lines pasted from anywhere: which items they may mean. Nothing is written."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -37,15 +37,38 @@ class Candidates:
 def candidates(text: str) -> list[Candidates]:
     """What each line of a text may mean. Raises Invalid where there are too many or none."""
     lines = rules.lines(text)
+    refuse_too_many(lines)
+    items = {item.pk: item for item in Item.objects.active()}
+    names = {pk: item.name for pk, item in items.items()}
+    return [_candidates(line, names, items) for line in lines]
+
+
+def refuse_too_many(lines: Sequence[object]) -> None:
+    """Raise Invalid where more was pasted than there can be at once, or nothing."""
     if not lines:
         raise Invalid(_("Paste at least one line."), field="text")
     if len(lines) > MOST_LINES:
         raise Invalid(
             _("Paste at most %(most)d lines at once.") % {"most": MOST_LINES}, field="text"
         )
-    items = {item.pk: item for item in Item.objects.active()}
-    names = {pk: item.name for pk, item in items.items()}
-    return [_candidates(line, names, items) for line in lines]
+
+
+def meant(name: str, items: Mapping[int, str]) -> tuple[str, bool]:
+    """The name of the item that a pasted text most likely means, and whether that is a guess; the
+    text itself where none is likely."""
+    found = rules.matches(name, items)
+    if not found:
+        return name, False
+    best = found[0].likeness
+    if best is Likeness.EXACT:
+        return items[found[0].item], False
+    alone = sum(match.likeness is best for match in found) == 1
+    return (items[found[0].item], True) if alone and best is not Likeness.CLOSE else (name, False)
+
+
+def like(name: str, items: Mapping[int, str]) -> list[str]:
+    """The names of items that a text may mean, the most likely first."""
+    return [items[match.item] for match in rules.matches(name, items)]
 
 
 def _candidates(line: PastedLine, names: dict[int, str], items: dict[int, Item]) -> Candidates:

@@ -27,6 +27,7 @@ from kits.models import (
     Trip,
 )
 from kits.models.kits import KitQuerySet
+from kits.models.labels import LabelQuerySet
 from kits.models.places import PlaceQuerySet
 from kits.rules.lookup import label_codes, short_names
 
@@ -253,6 +254,16 @@ def people_of(actor: Actor) -> QuerySet[Person]:
         | Q(pk__in=trips.values("leader"))
     )
     return Person.objects.filter(near, merged_into=None).select_related("home_room")
+
+
+def labels_of(actor: Actor) -> LabelQuerySet:
+    """The labels of somebody's rooms, by whose label it is or by where its kit is now."""
+    labels = Label.objects.all()
+    if actor.everywhere:
+        return labels
+    rooms = actor.room_ids
+    near = Q(room__in=rooms) | Q(kit__room__in=rooms) | Q(place__kit__room__in=rooms)
+    return labels.filter(near).filter(Q(person=None) | Q(person__in=people_of(actor)))
 
 
 def sees_place(actor: Actor, of: Place) -> bool:

@@ -9,13 +9,13 @@ from email.utils import format_datetime, parseaddr
 from typing import Any
 from urllib.parse import urlsplit
 
-from django.conf import settings
 from django.core import mail
 from django.template.loader import render_to_string
 from django.utils.encoding import punycode
 from django.utils.translation import override
 
 from gearroom.core.models import Person
+from gearroom.core.models.installation import current
 from kits.rules.mail.plain_text import Letter, as_text, one_line
 from kits.services.notices.notice_text import page
 
@@ -25,8 +25,8 @@ Attachment = tuple[str, bytes]
 
 def domain() -> str:
     """The domain that Message-IDs are under: the public address's host, else the sender's."""
-    host = urlsplit(settings.PUBLIC_URL).hostname if settings.PUBLIC_URL else None
-    return punycode(host or parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2])
+    host = urlsplit(current().public_url).hostname if current().public_url else None
+    return punycode(host or parseaddr(current().mail_from)[1].rpartition("@")[2])
 
 
 def envelope(address: str) -> str:
@@ -51,7 +51,7 @@ def render(
 ) -> bytes:
     """The whole message to a person, as it is sent however often."""
     message = EmailMessage(policy=SMTP)
-    name, sender = parseaddr(settings.DEFAULT_FROM_EMAIL)
+    name, sender = parseaddr(current().mail_from)
     unsubscribe = page("/notices/settings/") or f"mailto:{envelope(sender)}?subject=unsubscribe"
     for header, value in {
         "From": Address(one_line(name), addr_spec=envelope(sender)),
@@ -74,9 +74,7 @@ class RenderedMessage(mail.EmailMessage):
     """A message rendered before, for Django's mail backends: sent byte for byte."""
 
     def __init__(self, content: bytes, recipient: str) -> None:
-        super().__init__(
-            to=[envelope(recipient)], from_email=parseaddr(settings.DEFAULT_FROM_EMAIL)[1]
-        )
+        super().__init__(to=[envelope(recipient)], from_email=parseaddr(current().mail_from)[1])
         self.content = content
 
     def message(self, **_: Any) -> Any:

@@ -18,6 +18,7 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
 from gearroom.core import clock
+from gearroom.core.models.installation import current
 from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
@@ -137,8 +138,8 @@ def _quiet(notice: Notice, how: NotificationPreferences, now: datetime) -> datet
     """When the quiet hours of now end, where a notice waits for that: not what is about a
     departure before then, nor a weekly email for quiet hours that nobody chose."""
     start, end = how.quiet_from, how.quiet_until
-    if start is None and settings.QUIET_HOURS and notice.kind != WEEKLY:
-        start, end = settings.QUIET_HOURS
+    if start is None and current().quiet_hours and notice.kind != WEEKLY:
+        start, end = current().quiet_hours
     until = quiet_until(
         kind_of(notice.kind).policy, now, recipients.zone_of(notice.person), start, end
     )

@@ -7,11 +7,11 @@ from datetime import date, timedelta
 from typing import Any
 from urllib.parse import quote
 
-from django.conf import settings
 from django.core import signing
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import NotFound, Refused
+from gearroom.core.models.installation import current
 from kits.models import Notice
 from kits.rules.mail.plain_text import VerdictLine
 
@@ -59,7 +59,7 @@ SIGNATURE_SALT = "kits.extend-signature"
 
 def page(path: str) -> str:
     """The whole address of one of our pages, or nothing while no public address is set."""
-    return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else ""
+    return f"{current().public_url}{path}" if current().public_url else ""
 
 
 def kit_page(name: str) -> str:

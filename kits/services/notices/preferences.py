@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import time
 from typing import Any
 
-from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, locked
 from gearroom.core.models import Person
+from gearroom.core.models.installation import current
 from gearroom.core.rules.grouping import grouped
 from kits.models import NotificationChoice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, When
@@ -35,7 +35,7 @@ def of_many(people: Iterable[Person]) -> dict[int, NotificationPreferences]:
 
 def default_quiet() -> Sequence[time]:
     """The quiet hours of those who chose none, from and until; empty: none."""
-    return settings.QUIET_HOURS
+    return current().quiet_hours
 
 
 def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
@@ -60,7 +60,7 @@ def change(
     **fields: Any,
 ) -> NotificationPreferences:
     """Change how somebody is notified. `fields` are of the preferences: `weekly_on` (0: Monday),
-    `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
+    `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`, `calendar_by`.
 
     Raises Invalid for a kind that is not there, or that cannot be chosen.
     """

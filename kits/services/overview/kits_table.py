@@ -4,7 +4,7 @@ Kits are judged only where a row is shown, or where the table is narrowed or ord
 stand. The number of queries does not grow with the kits.
 """
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -69,16 +69,25 @@ def rows(actor: Actor, wanted: Filter, by: str = "", *, down: bool = False) -> l
     )
     if wanted.people is not None:
         listed = listed.filter(list_version__people=wanted.people)
-    kits = list(listed.order_by("name"))
-    out, coming = _out(kits), promises.next_of([kit.pk for kit in kits])
-    plain = [
-        KitRow(kit, out.get(kit.pk), coming[kit.pk].trip if kit.pk in coming else None)
-        for kit in kits
-    ]
+    plain = _plain(list(listed.order_by("name")))
     if wanted.word is not None or by == VERDICT:
         plain = judged(plain)
     fitting = [row for row in plain if wanted.word in (None, _word(row))]
     return in_order(fitting, ORDERS[by if by in ORDERS else "name"], down=down)
+
+
+def named(actor: Actor, names: Iterable[str]) -> list[KitRow]:
+    """The kits of somebody's rooms with these names, by name; what is not there is left out."""
+    wanted = find.kits_of(actor).active().filter(name__in=set(names))
+    return _plain(list(wanted.order_by("name")))
+
+
+def _plain(kits: Collection[Kit]) -> list[KitRow]:
+    out, coming = _out(kits), promises.next_of([kit.pk for kit in kits])
+    return [
+        KitRow(kit, out.get(kit.pk), coming[kit.pk].trip if kit.pk in coming else None)
+        for kit in kits
+    ]
 
 
 def judged(rows: Sequence[KitRow]) -> list[KitRow]:

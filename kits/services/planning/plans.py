@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
-from statistics import median
 
 from gearroom.core import clock
 from kits.models import (
@@ -19,6 +18,8 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
+from kits.rules.buying import receipts as deliveries
+from kits.rules.buying.receipts import Delivery
 from kits.rules.ledger.facts import USED_UP, Criticality
 from kits.rules.planning import demand as demands, quantities, waste
 from kits.rules.planning.demand import Probabilities
@@ -304,20 +305,28 @@ def purchases(items: Iterable[int]) -> dict[int, Purchase]:
         from_place__kind=PlaceKind.SUPPLIER,
     ).values_list("entry", "lot", "units"):
         units[entry, lot] += count
-    lives: dict[int, list[int]] = defaultdict(list)
-    prices: dict[int, tuple[Decimal, str]] = {}
-    for receipt in receipts:
-        item, came = receipt.lot.item_id, receipt.entry.occurred_at.date()
-        if receipt.lot.expiry and receipt.lot.expiry > came:
-            lives[item].append((receipt.lot.expiry - came).days)
-        count = units[receipt.entry_id, receipt.lot_id]
-        if receipt.price is not None and count:
-            prices[item] = (receipt.price / count, receipt.currency)
+    known = [
+        Delivery(
+            item=receipt.lot.item_id,
+            supplier=receipt.supplier,
+            came_on=receipt.entry.occurred_at.date(),
+            units=count,
+            price=receipt.price if count else None,
+            currency=receipt.currency,
+            expiry=receipt.lot.expiry,
+        )
+        for receipt in receipts
+        for count in [units[receipt.entry_id, receipt.lot_id]]
+    ]
+    prices, lives = deliveries.prices(known), deliveries.shelf_lives(known)
     found: dict[int, Purchase] = {}
-    for item in {receipt.lot.item_id for receipt in receipts}:
-        price, currency = prices.get(item, (None, ""))
-        life = round(median(lives[item])) if item in lives else None
-        found[item] = Purchase(price, currency, life)
+    for item in {each.item for each in known}:
+        paid, life = prices.get(item), lives.get((item, None))
+        found[item] = Purchase(
+            paid[-1].each if paid else None,
+            paid[-1].currency if paid else "",
+            life.days if life else None,
+        )
     return found
 
 

@@ -4,7 +4,6 @@ Either way nothing is put in that may never be (see `guard`), the whole is one e
 answer has what the kit's list still needs.
 """
 
-import enum
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -26,6 +25,7 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
+from kits.rules.buying.bought_kit import Fate
 from kits.rules.restocking import picking
 from kits.services.ledger import (
     Book,
@@ -139,15 +139,6 @@ def _write_inside(book: Book, entry: Entry, kit: Kit, levels: Sequence[LooseLeve
 
 
 # ------------------------------------------------------------------------------------- stripping
-class Fate(enum.StrEnum):
-    """What becomes of an item out of a bought kit."""
-
-    KEEP = "keep"
-    SHELF = "shelf"
-    TRAINING = "training"
-    DISPOSE = "dispose"
-
-
 @dataclass(frozen=True)
 class BoughtItem:
     """Units of one batch in a bought kit, what becomes of them and why.

@@ -28,10 +28,11 @@ from kits.models import (
     Substitute,
 )
 from kits.models.details import StripDetail, StripLine
+from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger import Batch, may_be_put_in
 from kits.services.ledger import readiness
 from kits.services.restocking import building
-from kits.services.restocking.building import Fate, Shortage
+from kits.services.restocking.building import Shortage
 
 
 @dataclass(frozen=True)

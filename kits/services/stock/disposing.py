@@ -42,13 +42,10 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
 
 
 @dataclass(frozen=True)
-class Outgoing:
+class Outgoing(moving.Portion):
     """Units of a batch to dispose of from a place; the item's own way unless another is given.
     `good_until`, where it is listed as out of date: its last good day."""
 
-    place: Place
-    lot: Lot
-    units: int
     disposal: Disposal | None = None
     good_until: date | None = None
 
@@ -76,16 +73,7 @@ def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
         act.actor.require("dispose", room.pk)
         if not rows:
             raise Invalid(_("Choose what to dispose of."), field="rows")
-        for row in rows:
-            if row.place.room_id != room.pk or row.place.kind in (
-                PlaceKind.TRANSIT,
-                PlaceKind.AWAY,
-            ):
-                raise Invalid(
-                    _("%(place)s is not in %(room)s.")
-                    % {"place": row.place.name, "room": room.name},
-                    field="rows",
-                )
+        moving.refuse_elsewhere(room, rows)
         thrown = [_thrown(act, row, room) for row in rows]
         why = ", ".join(sorted({why for _leg, why in thrown}))
         return book.post(

@@ -1,5 +1,8 @@
 """Stock moved from place to place within a room, and sent to another."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused, refuse_first
@@ -25,6 +28,45 @@ def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Ent
         return book.post(
             EntryKind.MOVE, [Leg(lot, source, target, count)], kit=kit, lot=lot, room=room
         )
+
+
+@dataclass(frozen=True)
+class Portion:
+    """Units of a batch in a place."""
+
+    place: Place
+    lot: Lot
+    units: int
+
+
+def move_all(act: Act, room: Room, portions: Sequence[Portion], target: Place) -> Entry:
+    """Move what several places of a room outside of its kits hold, all in one act.
+
+    Raises as `move`; where one of them may not be moved, none is.
+    """
+    with Book(act) as book:
+        act.actor.require("move", room.pk)
+        refuse_elsewhere(room, portions)
+        for each in portions:
+            _may_move(each.lot, each.place, target, room, None)
+        return book.post(EntryKind.MOVE, _legs(portions, target), room=room)
+
+
+def refuse_elsewhere(room: Room, portions: Sequence[Portion]) -> None:
+    """Raise Invalid (`rows`) for nothing at all, and for what no place of a room outside of its
+    kits has."""
+    if not portions:
+        raise Invalid(_("Choose at least one batch."), field="rows")
+    for each in portions:
+        if each.place.room_id != room.pk or each.place.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
+            raise Invalid(
+                _("%(place)s is not in %(room)s.") % {"place": each.place.name, "room": room.name},
+                field="rows",
+            )
+
+
+def _legs(portions: Sequence[Portion], target: Place) -> list[Leg]:
+    return [Leg(each.lot, each.place, target, whole(each.units)) for each in portions]
 
 
 def lock_place(book: Book, place: Place, use_case: str) -> tuple[Kit | None, Room]:
@@ -58,7 +100,11 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
     refuse_first(
         (
             source.pk == target.pk,
-            Invalid(_("The item is already there. Choose another place."), field="to"),
+            Invalid(
+                _("%(item)s is already in %(place)s. Choose another place.")
+                % {"item": lot.item.name, "place": target.name},
+                field="to",
+            ),
         ),
         (
             not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY),
@@ -128,25 +174,42 @@ def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
 
     Raises Refused: `recalled` or the like, `not-enough`.
     """
-    if source.kind != PlaceKind.SHELF or source.room is None:
+    return send_all(act, [Portion(source, lot, units)], room)
+
+
+def send_all(act: Act, portions: Sequence[Portion], room: Room) -> Entry:
+    """Send what several shelves of one room hold to another, all in one act.
+
+    Raises as `send`; where one of them may not be sent, none is.
+    """
+    origin = _origin(portions, room)
+    with Book(act) as book:
+        act.actor.require("move", origin.pk)
+        transit = room_place(room, PlaceKind.TRANSIT)
+        for each in portions:
+            _usable_there(each.lot, each.place, each.place, origin)
+        return book.post(
+            EntryKind.MOVE,
+            _legs(portions, transit),
+            lot=portions[0].lot if len(portions) == 1 else None,
+            room=origin,
+            detail={"sent_to": room.pk},
+        )
+
+
+def _origin(portions: Sequence[Portion], room: Room) -> Room:
+    """The room on whose shelves all of it is. Raises Invalid."""
+    origin = portions[0].place.room if portions else None
+    if origin is None or any(each.place.kind != PlaceKind.SHELF for each in portions):
         raise Invalid(_("Items can only be sent from a shelf."), field="place")
-    if source.room_id == room.pk:
+    if origin.pk == room.pk:
         raise Invalid(
             _("The item is already in %(room)s. Move it instead of sending it.")
             % {"room": room.name},
             field="room",
         )
-    with Book(act) as book:
-        act.actor.require("move", source.room_id)
-        transit = room_place(room, PlaceKind.TRANSIT)
-        _usable_there(lot, source, source, source.room)
-        return book.post(
-            EntryKind.MOVE,
-            [Leg(lot, source, transit, whole(units))],
-            lot=lot,
-            room=source.room,
-            detail={"sent_to": room.pk},
-        )
+    refuse_elsewhere(origin, portions)
+    return origin
 
 
 def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Arrival:

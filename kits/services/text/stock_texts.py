@@ -27,7 +27,7 @@ def lasts(of: Lasting) -> str:
 def beside(of: Lasting, *, used: bool) -> str:
     """What has to be said beside it; empty where there is nothing."""
     if of.ends is Ends.OUT_OF_DATE and not used:
-        return _("in date; not used in the past year")
+        return _("until the last of it expires; not used in the past year")
     if of.unused:
         return ngettext(
             "%(n)d expires before it is used", "%(n)d expire before they are used", of.unused

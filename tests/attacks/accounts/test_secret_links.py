@@ -85,7 +85,7 @@ def test_a_form_on_such_a_page_is_taken_from_a_browser(engine: str) -> None:
     """A browser sends Origin: null from a page with no-referrer, and Django refuses that."""
     cache.clear()
     client = Client(enforce_csrf_checks=True)
-    client.get("/sign-in/")
+    client.get("/sign-in/forgotten/")
     said = {"csrfmiddlewaretoken": client.cookies["csrftoken"].value, "new": "x"}
     path = f"/sign-in/new/MQ/{SECRET}/"
     origin = {"origin": "http://testserver"}

@@ -72,7 +72,7 @@ def hut() -> make.World:
         "people": w.stranger.pk, "places": shelf.pk, "recalls": recall.pk,
         "reservations": promise.pk, "tokens": token.pk, "before": 1,
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
-        "secret": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
+        "secret": "nothing", "claim": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
         "list": w.version.packing_list_id, "need": "blister", "activity": "any",
         "advice": 1,
     }  # fmt: skip

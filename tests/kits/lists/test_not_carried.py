@@ -9,7 +9,7 @@ from gearroom.core.acts import Invalid
 from kits.models import ItemNeed, Need, PackingListVersion, WhyNotCarried
 from kits.rules.ledger import ReasonCode
 from kits.services.ledger import hazards_covered, readiness, verdicts
-from kits.services.lists import draft_editing, drafts, not_carried, publishing, signatures
+from kits.services.lists import drafts, not_carried, publishing, signatures
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
 from kits.services.planning import vocabulary
@@ -76,15 +76,6 @@ def test_what_cannot_be_is_refused_with_what_to_do(w: World, wrong: object) -> N
     with pytest.raises(Invalid) as refused:
         made(w, *wrong(w))  # type: ignore[operator]
     assert "not_carried" in str(vars(refused.value))
-
-
-def test_a_need_that_the_list_carries_the_best_for_is_not_left_out_by_hand(w: World) -> None:
-    version = made(w)
-    ItemNeed.objects.create(item=w.dressing, need=bleeding())
-    with pytest.raises(Invalid, match="is on this list, and is for this need"):
-        draft_editing.put_not_carried(act(w.keeper), version, replace(WHY, need=bleeding()))
-    ItemNeed.objects.filter(item=w.dressing).update(best=False)
-    draft_editing.put_not_carried(act(w.keeper), version, replace(WHY, need=bleeding()))
 
 
 def test_a_list_that_serves_a_hazard_and_carries_nothing_for_it_says_so(w: World) -> None:

@@ -45,6 +45,38 @@ def test_what_is_due_back_and_wants_a_look_stands_in_it(w: World) -> None:
     assert found[f"look-{w.day_01.pk}"].decoded("DTSTART") == days(365)
 
 
+def test_whoever_looks_after_a_room_sees_its_shelves_and_no_others(w: World) -> None:
+    Kit.objects.filter(pk=w.day_02.pk).update(responsible=None)
+    hut_lot = factories.some(w.dressing, w.hut_shelf, 4, "H1", days(50))
+    factories.put_in(w.day_02, w.lots["d2"], w.upper, 2)
+    Lot.objects.filter(pk=w.lots["d2"].pk).update(expiry=days(300))
+    of_keeper = {uid.split("@")[0] for uid in events(w.keeper)}
+    assert f"expiry-room-{w.store.pk}-{w.lots['tablets'].pk}" in of_keeper
+    assert f"expiry-{w.day_02.pk}-{w.lots['d2'].pk}" in of_keeper
+    assert not [uid for uid in of_keeper if uid.endswith(f"-{hut_lot.pk}")]
+    assert not [uid for uid in of_keeper if uid.startswith(f"expiry-{w.day_01.pk}-")]
+    assert not [uid for uid in events(w.guide) if uid.startswith("expiry-")]
+    w.keeper.memberships.all().delete()
+    assert events(w.keeper) == {}
+
+
+def test_it_may_have_one_event_a_month(w: World) -> None:
+    Lot.objects.filter(pk=w.lots["tablets"].pk).update(expiry=days(60))
+    factories.some(w.dressing, w.shelf, 3, "D3", days(60))
+    call = factories.caller(w.instructor)
+    assert call.get("notices/settings/").json()["calendar_by"] == "batch"
+    answer = call.patch("notices/settings/", {"calendar_by": "month"})
+    assert answer.json()["calendar_by"] == "month"
+    first = days(60).replace(day=1)
+    found = {uid.split("@")[0]: e for uid, e in events(w.instructor).items()}
+    event = found[f"expiry-month-{first:%Y-%m}"]
+    assert event.decoded("DTSTART") == first
+    assert "3 batches" in str(event["SUMMARY"])
+    assert "8 × Pain tablets, DAY-01" in str(event["DESCRIPTION"])
+    assert "3 × Wound dressing 10 × 12, Main store" in str(event["DESCRIPTION"])
+    assert not [uid for uid in found if uid.startswith(f"expiry-{w.day_01.pk}")]
+
+
 def test_its_address_is_secret_and_can_be_ended(w: World) -> None:
     call = factories.caller(w.instructor)
     made = call.post("notices/calendar/", idempotency_key="5c0f3f86-4f3a-4b52-a3ff-0f4c6f6f9a01")

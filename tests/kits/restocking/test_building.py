@@ -7,6 +7,7 @@ import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import AsFound, EntryKind, Holding, Lot, Place, PlaceKind, Seal, Withholding
+from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
 from kits.services.ledger import audit, kit_state, reversal, verdicts
@@ -14,7 +15,6 @@ from kits.services.ledger.book import Book, room_place
 from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls
 from kits.services.restocking import building, sealing
-from kits.services.restocking.building import Fate
 from kits.services.restocking.sorting import PutIn
 from kits.services.stock import counting, instruments, moving
 from kits.services.stock.counting import CountLine

@@ -7,12 +7,13 @@ import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Holding, Item, Lot, Movement, PlaceKind, Receipt
+from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import audit
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
 from kits.services.restocking import building
-from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.restocking.building import BoughtItem
 from kits.services.stock import receiving
 from tests.kits import factories as make
 

@@ -19,6 +19,7 @@ from kits.rules.buying.order_levels import (
     episode,
     order_level,
     refills,
+    use_over,
 )
 from kits.rules.ledger.facts import Level
 
@@ -227,6 +228,15 @@ def test_an_episode_opens_at_the_level_and_closes_above_it_by_the_margin() -> No
     assert episode(True, 13, 10) is Episode.CLOSE
     assert episode(True, 11, 10, margin=0) is Episode.CLOSE
     assert episode(False, 0, 0) is Episode.OPEN
+
+
+@given(ACTS, st.integers(0, 400))
+@settings(deadline=None, max_examples=40)
+def test_use_over_days_is_a_distribution_that_goes_on_as_before(uses: list[Use], days: int) -> None:
+    chances = use_over(uses, recorded_from=TODAY - YEAR + DAY, today=TODAY, days=days)
+    assert sum(chances) == pytest.approx(1)
+    mean = sum(n * chance for n, chance in enumerate(chances))
+    assert mean == pytest.approx(sum(use.units for use in uses) * days / 364, rel=0.02, abs=1e-6)
 
 
 def test_it_copes_with_very_much_use() -> None:

@@ -2,12 +2,13 @@
 
 import pytest
 
-from kits.models import Closing, Item, Kit
+from kits.models import Closing, Item, Kit, PackingListVersion
 from kits.services.lists import drafts
 from kits.services.restocking import sealing
 from kits.services.restocking.sealing import Closed
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.lists.draft_forms import at, edited, form_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -67,12 +68,7 @@ def test_whether_it_closed_is_one_tap_when_sealing_and_may_be_left_out(world: ma
 def test_a_section_is_carried_outside_the_bag(world: make.World) -> None:
     drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     client = browser(world.keeper)
-    page = client.get("/lists/1/2/sections/pouch/")
-    seen = page.context["seen"]
-    said = {
-        "seen": seen, "name": "Pouch", f"carry-{world.tablets.pk}": "8",
-        f"never-{world.tablets.pk}": "4", f"matters-{world.tablets.pk}": "routine",
-    }  # fmt: skip
-    post(client, "/lists/1/2/sections/pouch/", **said, outside="1")
+    draft = PackingListVersion.objects.get(number=2)
+    edited(client, draft, **{"outside-pouch": "1"})
     assert "outside the bag" in text_of(client.get("/lists/1/2/"))
-    assert 'name="outside" value="1" checked' in client.get("/lists/1/2/sections/pouch/").text
+    assert form_of(client.get(at(draft)))["outside-pouch"] == ["1"]

@@ -10,6 +10,7 @@ from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.text.planning import rate_texts
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.lists.draft_forms import edited, form_of, left_out, send
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -58,7 +59,6 @@ def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
     world: make.World,
 ) -> None:
     of, client = draft(world), browser(world.keeper)
-    page = address(of, "not-carried/")
     added = {
         "need": "severe-bleeding",
         "why": "no-training",
@@ -70,10 +70,9 @@ def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
         "decided_on": "2026-03-01",
         "look_again_after": "the spring course",
     }
-    post(client, page, **added)
-    post(
-        client, page, **added | {"was": f"need-{NotCarried.objects.get().need_id}", "hours": "6,5"}
-    )
+    left_out(client, of, **added)
+    row = f"out.need-{NotCarried.objects.get().need_id}"
+    edited(client, of, **{f"hours-{row}": "6,5"})
     said = text_of(client.get(address(of)))
     for words in (
         "nobody is trained to use it: Nobody has done the course",
@@ -84,49 +83,41 @@ def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
         "“Not carried” says why.",
     ):
         assert words in said
-    assert "6.5" in client.get(f"{page}?of=need-{NotCarried.objects.get().need_id}").text
+    fields = form_of(client.get(address(of, "edit/")))
+    assert fields[f"hours-{row}"] == ["6.5"]
     post(client, address(of, "publish/"))
     of.refresh_from_db()
     assert of.published_at is not None
-    assert post(client, page, drop=f"need-{NotCarried.objects.get().need_id}").status_code == 409
-    assert "This version is published" in text_of(client.get(page))
+    assert send(client, of, fields, gone=row).status_code == 409
+    assert "This version is published" in text_of(client.get(address(of, "edit/")))
 
 
 def test_what_cannot_be_is_refused_with_what_was_typed_kept(world: make.World) -> None:
     of, client = draft(world), browser(world.keeper)
-    page = address(of, "not-carried/")
-    nothing = post(client, page, why="other", words="x", instead="Go home")
+    nothing = left_out(client, of, why="other", words="x", instead="Go home")
     assert nothing.status_code == 400
     assert "Choose an item or a need that is not carried." in text_of(nothing)
     assert "Go home" in nothing.text
-    carried = post(client, page, thing=world.dressing.name, why="expires")
+    carried = left_out(client, of, thing=world.dressing.name, why="expires")
     assert "is on this list" in text_of(carried)
-    assert client.get(f"{page}?of=item-99").status_code == 404
-    assert post(client, page, drop="item-99").status_code == 404
 
 
 def test_a_line_is_removed(world: make.World) -> None:
     of, client = draft(world), browser(world.keeper)
-    post(client, address(of, "not-carried/"), thing=world.gauge.name, why="expires")
-    post(client, address(of, "not-carried/"), drop=f"item-{world.gauge.pk}")
+    left_out(client, of, thing=world.gauge.name, why="expires")
+    edited(client, of, gone=f"out.item-{world.gauge.pk}")
     assert not NotCarried.objects.exists()
 
 
 def test_two_versions_are_compared_by_what_they_leave_out(world: make.World) -> None:
     of, client = draft(world), browser(world.keeper)
-    post(client, address(of, "not-carried/"), thing=world.gauge.name, why="expires")
-    post(client, address(of, "not-carried/"), thing=world.tablets.name, why="not-allowed")
+    left_out(client, of, thing=world.gauge.name, why="expires")
+    left_out(client, of, thing=world.tablets.name, why="not-allowed")
     post(client, address(of, "publish/"), anyway="1")
     after = drafts.new_draft(make.act(world.keeper), of.packing_list)
     assert "Not carried" not in text_of(client.get(address(after, "compare/")))
-    post(client, address(after, "not-carried/"), drop=f"item-{world.gauge.pk}")
-    post(
-        client,
-        address(after, "not-carried/"),
-        was=f"item-{world.tablets.pk}",
-        thing=world.tablets.name,
-        why="too-big",
-    )
+    changes = {f"why-out.item-{world.tablets.pk}": "too-big"}
+    edited(client, after, gone=f"out.item-{world.gauge.pk}", **changes)
     said = text_of(client.get(address(after, "compare/")))
     assert f"{world.gauge.name} No longer left out." in said
     assert "law, protocol or adviser does not allow it" in said

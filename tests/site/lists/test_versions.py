@@ -12,7 +12,8 @@ from kits.models import Kit, ListLine, PackingListVersion
 from kits.services.lists import drafts
 from tests.kits import factories as make
 from tests.present import present
-from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.lists.draft_forms import edited, form_of, send
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -36,11 +37,10 @@ def at(version: PackingListVersion, rest: str = "") -> str:
 def test_two_versions_are_held_against_each_other(
     world: make.World, draft: PackingListVersion
 ) -> None:
-    client, path = browser(world.instructor), at(draft, "sections/main/")
-    said = form_of(client.get(path), path)
-    said |= {f"carry-{world.dressing.pk}": "9", "drop": str(world.shears.pk)}
-    post(client, path, **{**said, "thing-new": "Pressure gauge", "carry-new": "1"})
-    post(client, at(draft, "edit/"), people="14", days="1")
+    client = browser(world.instructor)
+    fields = form_of(edited(client, draft, do="row main"))
+    changes = {f"carry-main.{world.dressing.pk}": "9", "item-+1": "Pressure gauge"}
+    send(client, draft, fields, people="14", gone=f"main.{world.shears.pk}", **changes)
 
     page = text_of(client.get(at(draft, "compare/")))
 
@@ -137,7 +137,7 @@ def test_only_the_medical_adviser_signs(world: make.World) -> None:
     assert answer.status_code == 403
 
 
-@pytest.mark.parametrize("rest", ["edit/", "sections/main/"])
+@pytest.mark.parametrize("rest", ["edit/", "instead/"])
 def test_a_guide_edits_no_list(world: make.World, draft: PackingListVersion, rest: str) -> None:
     assert browser(world.guide).get(at(draft, rest)).status_code == 403
     assert post(browser(world.guide), at(draft, "publish/")).status_code == 403
@@ -160,9 +160,9 @@ def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(
 def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(
     world: make.World, draft: PackingListVersion
 ) -> None:
-    client, path = browser(world.instructor), at(draft, "sections/main/")
-    said = form_of(client.get(path), path) | {f"carry-{world.dressing.pk}": "40"}
-    post(client, path, **{**said, "drop": str(world.shears.pk)})
+    client = browser(world.instructor)
+    changes = {f"carry-main.{world.dressing.pk}": "40", "gone": f"main.{world.shears.pk}"}
+    edited(client, draft, **changes)
     effect = at(draft, "effect/")
 
     page = text_of(client.get(effect))

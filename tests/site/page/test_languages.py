@@ -118,6 +118,7 @@ def test_a_catalogue_is_compiled_without_the_gettext_tools_and_again_when_it_cha
 
 @pytest.mark.django_db
 def test_whoever_signs_in_is_asked_in_the_browsers_language() -> None:
+    make.person("Kim", Role.KEEPER, make.room())
     page = Client().get("/sign-in/", headers={"Accept-Language": "de-CH, de;q=0.9"})
 
     assert 'lang="de"' in page.content.decode()

@@ -71,6 +71,8 @@ OF_THINGS = frozenset(
         "caution",
         "reference",
         "published_at",
+        "organisation",
+        "mail_from",
     }
 )
 """Columns that things go by, on labels too: whoever keeps them changes them."""

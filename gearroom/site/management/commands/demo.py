@@ -13,6 +13,7 @@ from django.db import connections
 from gearroom.core import clock
 from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
+from gearroom.core.models.installation import current
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
 from gearroom.site.demo.day import Api, Day
@@ -50,7 +51,7 @@ class Command(ProjectCommand):
         if options["load_only"]:
             return
         port = options["port"] or _free_port()
-        if not settings.PUBLIC_URL:
+        if not current().public_url:
             # Labels and mails of the demonstration lead to it.
             settings.PUBLIC_URL = os.environ["GEARROOM_PUBLIC_URL"] = f"http://localhost:{port}"
         try:
@@ -86,7 +87,7 @@ class Command(ProjectCommand):
             )
             self._keep(facts=day.play())
         self._say(
-            f"\nGearroom serves at {settings.PUBLIC_URL or address} (Ctrl-C stops it)\n"
+            f"\nGearroom serves at {current().public_url or address} (Ctrl-C stops it)\n"
             f"   log in as    {WHO}\n"
             f"   password     {kept.get('passwords', {}).get(WHO, 'as set before')}\n"
             f"   token        {kept['token']}\n"

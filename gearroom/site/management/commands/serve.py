@@ -11,6 +11,8 @@ from django.core.management.base import CommandError, CommandParser
 from gearroom.core import clock
 from gearroom.core.acts import refuse_first
 from gearroom.core.management.base import ProjectCommand
+from gearroom.core.models.installation import current
+from gearroom.core.services.installation import claiming
 from gearroom.site.ops import certificate, serving
 
 
@@ -78,5 +80,10 @@ class Command(ProjectCommand):
         self.stderr.flush()
 
     def _announce(self, address: str) -> None:
-        self.stdout.write(f"Gearroom serves at {settings.PUBLIC_URL or address} (Ctrl-C stops it)")
+        self.stdout.write(f"Gearroom serves at {current().public_url or address} (Ctrl-C stops it)")
+        if claiming.is_open():
+            self.stdout.write(
+                f"Nobody has a login yet. To make this installation yours, open {address}/begin/ "
+                f"and enter the code {claiming.code()}"
+            )
         self.stdout.flush()

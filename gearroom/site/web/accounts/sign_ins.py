@@ -18,7 +18,9 @@ from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, NotAllowed, Problem, database_problems
+from gearroom.core.models.installation import current
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
+from gearroom.core.services.installation import claiming
 from gearroom.site.web.page import (
     NOTED,
     Done,
@@ -129,7 +131,7 @@ def forgotten(request: HttpRequest) -> HttpResponse:
     elif not name:
         error, status = _("Enter your username or your email address."), 400
     else:
-        sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
+        sign_ins.ask_reset(name, current().public_url or request.build_absolute_uri("/")[:-1])
         return show(request, "site/accounts/password_forgotten.html", requested=True)
     return show(
         request, "site/accounts/password_forgotten.html", status=status, error=error, name=name
@@ -167,6 +169,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return redirect("hatch-who")
     to = request.POST.get("to") or request.GET.get("next", "/")
     if request.method != "POST":
+        if claiming.is_open():
+            return redirect("claim-code")
         return show(request, "site/accounts/sign_in.html", to=to)
     name = request.POST.get("username", "").strip()
     error, status = _("The username and password do not match. Check both and try again."), 403

@@ -11,6 +11,7 @@ from django.utils.translation import get_language, gettext as _, gettext_lazy
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.core.models.installation import current
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import (
     Day,
@@ -96,8 +97,8 @@ def new_link(request: HttpRequest) -> HttpResponse:
         _made, link = links.make(act)
         path = reverse("trip-advice", args=[link])
         return {
-            "address": settings.PUBLIC_URL + path
-            if settings.PUBLIC_URL
+            "address": current().public_url + path
+            if current().public_url
             else request.build_absolute_uri(path)
         }
 

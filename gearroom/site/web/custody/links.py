@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 from urllib.parse import quote
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, AlreadyAnswered, NotFound, Problem, database_problems
+from gearroom.core.models.installation import current
 from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
 from gearroom.site.web.page import (
     Done,
@@ -67,7 +67,7 @@ def request_all_use(request: HttpRequest) -> HttpResponse:
 def _message(request: HttpRequest, held: Checkout, times: Sequence[Checkout]) -> dict[str, str]:
     """A link, and what to write around it; all kits that it leads to are named."""
     path = reverse("used", args=[use_requests.token(held, actor(request))])
-    link = settings.PUBLIC_URL + path if settings.PUBLIC_URL else request.build_absolute_uri(path)
+    link = current().public_url + path if current().public_url else request.build_absolute_uri(path)
     words = _("What did you use from %(kit)s? Please answer here: %(link)s") % {
         "kit": ", ".join(each.kit.name for each in times),
         "link": link,

@@ -40,7 +40,9 @@ def list_kits(request: HttpRequest) -> HttpResponse:
         headings=tables.headings(request, columns, order),
         page=page,
         kits=kits_table.judged(page.rows),
-        may={name: who.may(name) for name in ("edit_kit", "print_labels", "reserve")},
+        may_add=who.may("edit_kit"),
+        may_tick=who.may("print_labels") or who.may("reserve"),
+        **tables.ticks(request),
     )
 
 

@@ -3,7 +3,6 @@
 from typing import Any
 from urllib.parse import urlencode
 
-from django.conf import settings
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
@@ -12,6 +11,7 @@ from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem, refuse_first
 from gearroom.core.models import Room
+from gearroom.core.models.installation import current
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
 from gearroom.site.web.page import (
@@ -238,7 +238,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         query=request.GET.urlencode(),
         width=round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
         height=round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
-        public=bool(settings.PUBLIC_URL),
+        public=bool(current().public_url),
     )
 
 
@@ -320,7 +320,7 @@ def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     of = labelling.one_of(actor(request), code)
     (row,) = paper.labels_of_codes(actor(request), [of.code])
     key = _SHEETS["people"] if row.kind == LabelKind.PERSON else sheets.PICTURE_SHEET
-    on, marked = sheets.sheet(key).sheet, not settings.PUBLIC_URL
+    on, marked = sheets.sheet(key).sheet, not current().public_url
     return HttpResponse(
         paper.picture(row, form="png", dpi=203, on=on, preview=marked), content_type="image/png"
     )

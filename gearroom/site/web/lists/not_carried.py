@@ -1,34 +1,24 @@
-"""What a version of a list leaves out on purpose: shown, and edited in a draft."""
+"""What a version of a list leaves out on purpose, as pages show it and a draft's table has it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils.translation import gettext as _, gettext_lazy
 
-from gearroom.core.acts import Act, Invalid, NotFound, Problem
-from gearroom.core.services.people import people
+from gearroom.core.acts import Act, Invalid
 from gearroom.site.web.page import (
     Choice,
     Day,
-    Done,
     PageForm,
     Several,
     ShortText,
-    actor,
-    form_view,
-    show,
-    today_here,
-    words,
 )
 from gearroom.site.web.page.forms import Number
-from kits.models import Activity, Item, Need, NotCarried, PackingListVersion, WhyNotCarried
-from kits.services.lists import comparison, draft_editing, look_again, not_carried
+from kits.models import Need, NotCarried, PackingListVersion, WhyNotCarried
+from kits.services.lists import comparison, look_again, not_carried
 from kits.services.lists.not_carried import CarriedWhen, NotCarriedDraft
-from kits.services.lists.packing_lists import version_of
 from kits.services.lookup import find
 from kits.services.text.planning import not_carried_texts
 
@@ -111,7 +101,7 @@ class NotCarriedForm(PageForm):
 
     thing = ShortText(120)
     need = ShortText(40)
-    why = Choice(WhyNotCarried, label=gettext_lazy("Reason"))
+    why = Choice(WhyNotCarried, message=gettext_lazy("Choose why it is not carried."))
     words = ShortText(300)
     instead = ShortText(300)
     hazard = Several()
@@ -124,70 +114,9 @@ class NotCarriedForm(PageForm):
     look_again_after = ShortText(200)
 
 
-def _page(
-    request: HttpRequest, id: int, number: int, problem: Problem | None = None
-) -> HttpResponse:
-    version = version_of(id, number)
-    lines = shown(version, today_here(request))
-    key = request.POST.get("was") or request.GET.get("of", "")
-    edited = next((each for each in lines if each.line.key == key), None)
-    if key and edited is None:
-        raise NotFound("line of what that kit list leaves out", key)
-    sent = request.POST if problem and "why" in request.POST else None
-    values: Any = sent or (_values(edited.line) if edited else {})
-    who = actor(request)
-    return show(
-        request,
-        "site/lists/draft/not_carried.html",
-        problem=problem,
-        version=version,
-        lines=lines,
-        edited=edited,
-        values=values,
-        reasons=not_carried_texts.WHY.items(),
-        needs=Need.objects.active(),
-        things=Item.objects.active().values_list("name", flat=True),
-        hazards=words.HAZARDS.items(),
-        activities=Activity.objects.filter(retired_on=None),
-        chosen_hazards=sent.getlist("hazard") if sent else values.get("hazard", ()),
-        chosen_activities=sent.getlist("activity") if sent else values.get("activity", ()),
-        people=people.choices(who),
-    )
-
-
-def _values(line: NotCarriedDraft) -> dict[str, Any]:
-    """A line as its form shows it."""
-    return {
-        "thing": line.item.name if line.item else "",
-        "need": line.need.key if line.need else "",
-        "why": str(line.why),
-        "words": line.words,
-        "instead": line.instead,
-        "hazard": line.when.hazards,
-        "activity": line.when.activities,
-        "hours": "" if line.when.hours_to_care is None else f"{line.when.hours_to_care:f}",
-        "trained": line.trained,
-        "decided_by": str(line.decided_by.pk) if line.decided_by else "",
-        "decided_on": line.decided_on.isoformat() if line.decided_on else "",
-        "look_again_on": line.look_again_on.isoformat() if line.look_again_on else "",
-        "look_again_after": line.look_again_after,
-    }
-
-
-@form_view("edit_list", "list-not-carried", page_of=_page)
-def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
-    """What a draft leaves out on purpose: add a line, change it or remove it."""
-    version, sent = version_of(id, number), request.POST
-    if key := sent.get("drop"):
-        draft_editing.drop_not_carried(act, version, key)
-        return Done(_("Removed."))
-    line = _line(act, sent)
-    draft_editing.put_not_carried(act, version, line, was=sent.get("was", ""))
-    return Done(_("%(name)s has been saved.") % {"name": line.name})
-
-
-def _line(act: Act, sent: QueryDict) -> NotCarriedDraft:
-    values = NotCarriedForm.read(sent)
+def line_of(act: Act, form: NotCarriedForm) -> NotCarriedDraft:
+    """The line that a row of a draft's table stands for. Raises Invalid, NotFound."""
+    values = form.values()
     thing, key, decided_by = (values.pop(name) for name in ("thing", "need", "decided_by"))
     when = CarriedWhen(*(values.pop(name) for name in ("hazard", "activity", "hours")))
     need = Need.objects.filter(key=key).first() if key else None

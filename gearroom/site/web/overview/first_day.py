@@ -11,7 +11,9 @@ from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Room
+from gearroom.core.models.installation import current
 from gearroom.core.rules.grouping import grouped
+from gearroom.core.services.installation import installation
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook
 from gearroom.site.web.page import (
@@ -21,6 +23,7 @@ from gearroom.site.web.page import (
     WholeNumber,
     acted,
     actor,
+    company,
     form_view,
     here,
     page,
@@ -69,7 +72,9 @@ def first_day(request: HttpRequest) -> HttpResponse:
             "site/overview/first_day/no_room.html",
             url=reverse("rooms") if actor(request).may("edit_room") else "",
         )
-    steps = _steps_of_day(room)
+    steps = [*_steps_of_installation(request), *_steps_of_day(room)]
+    if company(request).alone:  # whoever works alone takes no kit out
+        steps.pop()
     return show(
         request,
         "site/overview/first_day/steps.html",
@@ -77,6 +82,39 @@ def first_day(request: HttpRequest) -> HttpResponse:
         next=next((step for step in steps if not step.done), None),
         may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
     )
+
+
+def _steps_of_installation(request: HttpRequest) -> list[Step]:
+    """What an administrator of every room sets up first."""
+    if not actor(request).may("edit_installation"):
+        return []
+    now, tried = current(), installation.row().reached_at is not None
+    return [
+        Step(
+            _("The installation"),
+            _("Its name on labels and pages, and the language of emails."),
+            bool(now.organisation),
+            now.organisation,
+            reverse("installation"),
+            _("Enter the name"),
+        ),
+        Step(
+            _("The web address"),
+            _("Where labels and emails lead to, tried with a phone."),
+            tried,
+            now.public_url,
+            reverse("installation-address"),
+            _("Try the web address"),
+        ),
+        Step(
+            _("Email"),
+            _("The mail server, tried with a test email. Without one, emails are saved as files."),
+            bool(installation.mail_host()),
+            installation.mail_host(),
+            reverse("installation-mail"),
+            _("Set up email"),
+        ),
+    ]
 
 
 def _steps_of_day(room: Room) -> list[Step]:

@@ -23,6 +23,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core import clock
 from gearroom.core.acts import actor_of
 from gearroom.core.models import User
+from gearroom.core.models.installation import current
 from gearroom.core.services.accounts import handed_over
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
@@ -37,6 +38,8 @@ SHELL = (
     "site/styles/pages/phone-copy.css",
     "site/icon.svg",
     "site/scripts/busy.js",
+    "site/scripts/menu.js",
+    "site/scripts/search-key.js",
     "site/offline/sync.js",
     "site/offline/queue.js",
     "site/offline/page.js",
@@ -70,7 +73,7 @@ _CHECKED = {"Cache-Control": "no-cache"}
 @require_safe
 def manifest(request: HttpRequest) -> HttpResponse:
     """The web application manifest (W3C): what is put on a phone's home screen."""
-    name = settings.ORGANISATION or "Gearroom"
+    name = current().organisation or "Gearroom"
     icons = [
         {"src": static("site/icon.svg"), "sizes": "any", "type": "image/svg+xml"},
         *(
@@ -184,7 +187,7 @@ def _shell(language: str) -> str:
     ]
     return render_to_string(
         "site/overview/phone/copy.html",
-        {"organisation": settings.ORGANISATION, "irregular": irregular},
+        {"organisation": current().organisation, "irregular": irregular},
     )
 
 

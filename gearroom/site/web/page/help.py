@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext_lazy as _
 
 from gearroom.core.acts import NotFound
 from gearroom.core.rules.roles import Role
 from gearroom.site.web.page.shell import actor, read_page, show
+from kits.rules.lookup.ranking import Fit, Query
 
 WIDTH, HEIGHT = 360, 640
 """Of every picture, in CSS pixels: a telephone's."""
@@ -246,7 +248,12 @@ _TOPICS = {
         _("The first day"),
         (
             _("From an empty gear room to the first kit taken out, one step at a time."),
-            _("Upload everything in a spreadsheet, or count as you go."),
+            _("Try the web address with a phone and the mail server with a test email. You can "
+              "leave any step and come back to it."),
+            _("Enter the first kit on one page: from the example list, from lines that you paste, "
+              "by scanning makers’ codes or by typing what is there. Or upload everything in a "
+              "spreadsheet."),
+            _("Enter dates as printed: 0327 is March 2027, good until its last day."),
         ),
         page="first-day",
     ),
@@ -321,12 +328,34 @@ def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
         request,
         "site/page/help.html",
         title=title,
-        topics=[(_TOPICS[name], _picture(name)) for name in names],
+        topics=[(name, _TOPICS[name], _picture(name)) for name in names],
         others=[(each.value, name) for each, (name, _names) in PAGES.items()],
         chosen=chosen,
         width=WIDTH,
         height=HEIGHT,
     )
+
+
+def topics_named(query: Query) -> list[tuple[str, str]]:
+    """The topics whose title or steps have what somebody typed, the best first: each with its
+    title and address."""
+    fits = []
+    for name, topic in _TOPICS.items():
+        in_title = query.fit(str(topic.title))
+        in_steps = any(query.fit(str(step)) in _IN_A_TEXT for step in topic.steps)
+        if in_title is not None or in_steps:
+            fits.append((in_title if in_title is not None else Fit.ONE_SLIP, name))
+    return [(str(_TOPICS[name].title), _address(name)) for _fit, name in sorted(fits)[:_MOST]]
+
+
+_IN_A_TEXT = (Fit.BEGINS, Fit.WORD_BEGINS)
+_MOST = 6
+
+
+def _address(name: str) -> str:
+    """Where a topic stands on the page of the first role that reads it."""
+    role = next(role for role, (_title, names) in PAGES.items() if name in names)
+    return f"{reverse('help-for', args=[role.value])}#{name}"
 
 
 def _picture(name: str) -> str:

@@ -9,12 +9,21 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, NotFound
+from gearroom.core.models.installation import current
+from gearroom.core.services.installation import installation
 from gearroom.core.services.people import alone
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.shell import Done, actor, company, here, is_offered, read_page, show
 from kits.services.advice import access as advice
 
-_LINKS = ("see_people", "print_labels", "own_tokens", "edit_device", "set_up_advice")
+_LINKS = (
+    "see_people",
+    "print_labels",
+    "own_tokens",
+    "edit_device",
+    "edit_installation",
+    "set_up_advice",
+)
 
 
 @read_page("own_account")
@@ -26,7 +35,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         request,
         "site/page/settings.html",
         spoken=languages.get(who.person.language) if who.person else None,
-        mail_language=languages[settings.LANGUAGE_CODE],
+        mail_language=languages[current().language],
         may={name: is_offered(request, name) for name in _LINKS},
         company=company(request),
         room=here(request),
@@ -49,38 +58,38 @@ def work_alone(act: Act, request: HttpRequest) -> Done:
 
 def _set_up() -> list[dict[str, Any]]:
     """What whoever runs the program has set, by the environment's names, without any secret."""
-    backend = settings.EMAIL_BACKEND.rpartition(".")[2]
+    host = installation.mail_host()
     mail = (
-        _("saved as files in %(folder)s: no email leaves this server")
+        _("through the mail server %(host)s") % {"host": host}
+        if host
+        else _("saved as files in %(folder)s: no email leaves this server")
         % {"folder": settings.EMAIL_OUTBOX_DIR}
-        if backend == "EmlBackend"
-        else _("through the mail server %(host)s") % {"host": settings.EMAIL_HOST}
     )
     broker = urlsplit(settings.CELERY_BROKER_URL).scheme
     return [
         {
             "name": "GEARROOM_ORGANISATION",
             "what": _("The name of the school on labels and cards"),
-            "value": settings.ORGANISATION,
+            "value": current().organisation,
             "wanted": _("not set: labels show no school name"),
         },
         {
             "name": "GEARROOM_PUBLIC_URL",
             "what": _("The web address that labels and emails link to"),
-            "value": settings.PUBLIC_URL,
+            "value": current().public_url,
             "wanted": _("not set: labels can only be previewed, and emails contain no links"),
         },
         {
             "name": "GEARROOM_LANGUAGE",
             "what": _("The language of emails to people who have not chosen one"),
-            "value": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+            "value": dict(settings.LANGUAGES)[current().language],
             "wanted": "",
         },
         {"name": "EMAIL_URL", "what": _("How email is sent"), "value": mail, "wanted": ""},
         {
             "name": "GEARROOM_MAIL_FROM",
             "what": _("Email sender"),
-            "value": settings.DEFAULT_FROM_EMAIL,
+            "value": current().mail_from,
             "wanted": "",
         },
         {

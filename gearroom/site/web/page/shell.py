@@ -39,6 +39,7 @@ from django.views.decorators.http import require_POST, require_safe
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
 from gearroom.core.models import Room
+from gearroom.core.models.installation import current
 from gearroom.core.rules.roles import FOR_SEVERAL
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.idempotency import once
@@ -152,7 +153,7 @@ def today_here(request: HttpRequest) -> date:
 
 def shell_facts(request: HttpRequest) -> dict[str, Any]:
     """Context processor: what the shell shows on every page."""
-    facts: dict[str, Any] = {"organisation": settings.ORGANISATION}
+    facts: dict[str, Any] = {"organisation": current().organisation}
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return facts

@@ -3,7 +3,7 @@ address, beside the filters, so that a table can be sent to somebody as it is.""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from django.http import HttpRequest
 from django.utils.functional import Promise
@@ -123,3 +123,17 @@ def page_of(request: HttpRequest, rows: Sequence[Row], most: int) -> RowsOfPage[
         earlier=address_with(request, page=str(number - 1)) if number > 1 else "",
         later=address_with(request, page=str(number + 1)) if first + most < len(rows) else "",
     )
+
+
+def ticks(request: HttpRequest) -> dict[str, Any]:
+    """What a table with boxes shows besides: whether all are ticked, and the addresses of this page
+    of rows with all ticked and with none."""
+    query = request.GET.copy()
+    query.pop("tick", None)
+    none = f"?{query.urlencode()}"
+    query["tick"] = "all"
+    return {
+        "all_ticked": request.GET.get("tick") == "all",
+        "tick_all": f"?{query.urlencode()}",
+        "tick_none": none,
+    }

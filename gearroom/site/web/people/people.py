@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Problem
 from gearroom.core.models import Person, Redaction, Room
+from gearroom.core.models.installation import current
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import account_changes
@@ -153,7 +154,7 @@ def _page(
             if role is not Role.ADVISER or (not own and who.may("appoint_adviser"))
         ],
         languages=settings.LANGUAGES,
-        mail_language=dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+        mail_language=dict(settings.LANGUAGES)[current().language],
         everywhere=who.everywhere,
         tag=label_codes.shown(tag.code) if tag else "",
         printed=tag.printed_at if tag else None,

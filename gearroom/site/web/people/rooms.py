@@ -9,6 +9,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, NotAllowed, Problem
+from gearroom.core.models.installation import current
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services.people import rooms
 from gearroom.site.web.page import (
@@ -76,6 +77,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         may_add=may_add,
         values=request.POST,
         zones=_ZONES,
+        usual_zone=current().time_zone,
     )
 
 

@@ -32,12 +32,13 @@ from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Disposal, Holding, Item, Kit
+from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, emptying, stripping
-from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.restocking.building import BoughtItem
 from kits.services.restocking.emptying import Destination, EmptyLine
 from labels.rules.codes.scans import Reading
 from labels.rules.codes.typed import TextKind as TextKind, resolve
