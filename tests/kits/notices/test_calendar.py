@@ -8,10 +8,7 @@ from django.test import Client
 from icalendar import Calendar
 
 from gearroom.core.models import Person
-from kits.models import (
-    Checkout,
-    Lot,
-)
+from kits.models import Checkout, Kit, Lot
 from kits.services.custody import custody
 from kits.services.mail import calendar
 from tests.kits import factories
