@@ -250,7 +250,12 @@ _TOPICS = {
         _("The first day"),
         (
             _("From an empty gear room to the first kit taken out, one step at a time."),
-            _("Upload everything in a spreadsheet, or count as you go."),
+            _("Try the web address with a phone and the mail server with a test email. You can "
+              "leave any step and come back to it."),
+            _("Enter the first kit on one page: from the example list, from lines that you paste, "
+              "by scanning makers’ codes or by typing what is there. Or upload everything in a "
+              "spreadsheet."),
+            _("Enter dates as printed: 0327 is March 2027, good until its last day."),
         ),
         page="first-day",
     ),
