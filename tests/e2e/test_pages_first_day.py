@@ -60,7 +60,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
 
         # Things, a list and a kit, by the workbook that the page gives.
         page.goto(server.url + "/first-day/")
-        page.get_by_text("Next: People.").wait_for()
+        page.get_by_text("Next: Shelves.").wait_for()
         page.get_by_role("link", name="Enter everything in one spreadsheet").click()
         with page.expect_download() as got:
             page.get_by_role("link", name="Download").click()
@@ -85,6 +85,13 @@ def test_from_an_empty_room_to_the_first_kit_out(
         page.get_by_text("7 found, 0 on record").wait_for()
         page.get_by_role("button", name="Save the count").click()
         page.get_by_text("DAY-01 has been counted").wait_for()
+
+        # Whoever works alone is not shown how a kit goes out, unless they want to see everything.
+        page.goto(server.url + "/")
+        page.get_by_role("link", name="Restocked").wait_for()
+        page.goto(server.url + "/settings/")
+        page.get_by_role("button", name="Show everything").click()
+        page.get_by_text("Pages show everything.").first.wait_for()
 
         # The first kit out. Nobody has signed its list yet, so it goes with a reason.
         page.goto(server.url + "/first-day/")
