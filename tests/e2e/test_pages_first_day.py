@@ -22,12 +22,6 @@ pytestmark = [
 ]
 
 
-@pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-
-
 def test_from_an_empty_installation_to_the_first_kit_out(
     need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
 ) -> None:
