@@ -69,7 +69,7 @@ class OfferBody(ActBody):
     item = serializers.IntegerField(min_value=1)
     supplier = serializers.CharField(max_length=offers.MOST_NAME, help_text="By name.")
     units = serializers.IntegerField(**bodies.UNITS, help_text="In a pack.")
-    currency = currency_field()
+    currency = currency_field(required=True)
     tax_percent = serializers.DecimalField(
         5,
         2,
@@ -84,7 +84,7 @@ class OfferBody(ActBody):
 
 class TermsBody(ActBody):
     example = {"currency": "GBP", "delivery": "4.95", "free_from": "50.00"}
-    currency = currency_field()
+    currency = currency_field(required=True)
     delivery = price_field(required=False)
     free_from = price_field(required=False, allow_null=True)
     least_order = price_field(required=False)
