@@ -42,8 +42,8 @@ KINDS.update(
                "seconds.")),
             # --------------------------------------------------------------------------- printing
             ("public-address-missing", 409, _("The codes on the labels would lead nowhere"),
-             _("Set GEARROOM_PUBLIC_URL to the address that phones will open, or request a "
-               "preview.")),
+             _("Enter the address that phones will open under Settings, Web address, or set "
+               "GEARROOM_PUBLIC_URL on the server; or request a preview.")),
             ("label-too-small", 422, _("The label is too small for its code"),
              _("Choose one of at least the size given in “detail”, or a shorter web address.")),
             ("card-too-long", 422, _("The kit list is too long for a card"),

@@ -1,9 +1,8 @@
 """What every test can ask for.
 
 Every test that uses the database runs twice: on SQLite, and on a PostgreSQL that the session
-starts by itself where Debian's package is installed. What answers are made of (`ONCE`) runs on
-SQLite, and on PostgreSQL too with `--long` or `--engine postgresql`: every service that they call
-runs on both. `--engine sqlite` runs one of them only; a test for certain engines says
+starts by itself where Debian's package is installed; `ONCE` on PostgreSQL only with `--long` or
+`--engine postgresql`. `--engine sqlite` runs one of them only; a test for certain engines says
 `@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)`.
 
 The append-only tables refuse DELETE and TRUNCATE, so no test ever flushes. Choose:
@@ -37,31 +36,35 @@ from tests.program import Server, environment
 from tests.settings import FOLDER
 
 ENGINES = ("sqlite", "postgresql")
-ONCE = tuple(
-    str(keeper.PROJECT / "tests" / place)
-    for place in (
-        "attacks/visibility",
-        "core/api/test_answers.py",
-        "core/api/test_schema.py",
-        "core/api/test_views.py",
-        "kits/mail/test_digest_verdicts.py",
-        "kits/notices/test_one_cause.py",
-        "kits/planning/test_back_tests.py",
-        "kits/planning/test_carrying.py",
-        "kits/planning/test_counted_by_hand.py",
-        "kits/planning/test_drafting.py",
-        "kits/planning/test_fit.py",
-        "kits/planning/test_past_use.py",
-        "kits/planning/test_plans_api.py",
-        "kits/planning/test_replays.py",
-        "kits/planning/test_season_page.py",
-        "kits/stock/test_answers_conform.py",
-        "kits/test_answers_conform.py",
-        "labels/scan",
-        "site/accounts",
-        "site/page/test_languages.py",
-        "site/scan",
-    )
+# What answers and texts are made of: every service that they call runs on both.
+ONCE = (
+    "tests/attacks/requests/test_lost_updates.py",
+    "tests/attacks/visibility",
+    "tests/core/api/test_answers.py",
+    "tests/core/api/test_schema.py",
+    "tests/core/api/test_views.py",
+    "tests/e2e/test_mail.py::test_a_450",
+    "tests/e2e/test_mail.py::test_a_550",
+    "tests/e2e/test_mail.py::test_dropped_after_its_data",
+    "tests/e2e/test_mail.py::test_it_arrives_with_the_headers",
+    "tests/kits/ledger/test_undo_replayed.py",
+    "tests/kits/mail/test_digest_verdicts.py",
+    "tests/kits/notices/test_one_cause.py",
+    "tests/kits/planning/test_back_tests.py",
+    "tests/kits/planning/test_carrying.py",
+    "tests/kits/planning/test_counted_by_hand.py",
+    "tests/kits/planning/test_drafting.py",
+    "tests/kits/planning/test_fit.py",
+    "tests/kits/planning/test_past_use.py",
+    "tests/kits/planning/test_plans_api.py",
+    "tests/kits/planning/test_replays.py",
+    "tests/kits/planning/test_season_page.py",
+    "tests/kits/stock/test_answers_conform.py",
+    "tests/kits/test_answers_conform.py",
+    "tests/labels/scan",
+    "tests/site/accounts",
+    "tests/site/page/test_languages.py",
+    "tests/site/scan",
 )
 CI = os.environ.get("CI") == "true"
 _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
@@ -82,6 +85,10 @@ def pytest_configure(config: pytest.Config) -> None:
         deadline=None,
         derandomize=CI,
         suppress_health_check=[hypothesis.HealthCheck.too_slow],
+    )
+    # For the fast lane, by --hypothesis-profile.
+    hypothesis.settings.register_profile(
+        "quick", hypothesis.settings.get_profile("gearroom"), max_examples=20, derandomize=True
     )
     hypothesis.settings.load_profile("gearroom")
     if not hasattr(config, "workerinput"):
@@ -155,8 +162,7 @@ def _engine_of(item: pytest.Item) -> str | None:
 
 
 def _is_needed_on_its_engine(item: pytest.Item) -> bool:
-    """Whether a test is for its engine: not one of `ONCE` that runs on PostgreSQL by default."""
-    if _engine_of(item) != "postgresql" or not str(item.path).startswith(ONCE):
+    if _engine_of(item) != "postgresql" or not item.nodeid.startswith(ONCE):
         return True
     return any("engine" in mark.args[0] for mark in item.iter_markers("parametrize"))
 

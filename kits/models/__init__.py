@@ -28,6 +28,7 @@ from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.notices import (
+    CalendarBy,
     Episode,
     Notice,
     NotificationChoice,
@@ -60,6 +61,7 @@ __all__ = [
     "AdviceSettings",
     "AdviceWithdrawal",
     "AsFound",
+    "CalendarBy",
     "Certainty",
     "Checkout",
     "CheckoutChange",

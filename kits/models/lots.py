@@ -68,7 +68,7 @@ class LotFact(InOrder):
 
 @append_only
 class Receipt(InOrder):
-    """One arrival of a lot: from whom and at what price for all of it."""
+    """One arrival of a lot: from whom, at what price for all of it, and when it was ordered."""
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="receipts")
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="receipts")
@@ -76,6 +76,7 @@ class Receipt(InOrder):
     supplier = WordsField(max_length=LONGER * 120, blank=True)
     price = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
     currency = models.CharField(max_length=3, blank=True)
+    ordered_on = models.DateField(null=True, blank=True)
 
     class Meta(InOrder.Meta):
         constraints = [

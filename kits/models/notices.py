@@ -73,6 +73,13 @@ class Notice(models.Model):
         ]
 
 
+class CalendarBy(models.TextChoices):
+    """What an event of somebody's calendar is about that says what goes out of date."""
+
+    BATCH = "batch"
+    MONTH = "month"
+
+
 class NotificationPreferences(models.Model):
     """How one person wants to be notified; without a row, as the defaults say.
 
@@ -89,6 +96,9 @@ class NotificationPreferences(models.Model):
     quiet_until = models.TimeField(null=True, blank=True)
     minutes_a_kit = models.PositiveSmallIntegerField(default=20)
     calendar_sha256 = models.CharField(max_length=64, null=True, blank=True, unique=True)
+    calendar_by = models.CharField(
+        max_length=5, choices=CalendarBy.choices, default=CalendarBy.BATCH
+    )
     refused_address = models.EmailField(blank=True)
     refused_at = models.DateTimeField(null=True, blank=True)
     refused_why = models.CharField(max_length=300, blank=True)

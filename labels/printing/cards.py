@@ -5,7 +5,7 @@ from functools import partial
 from itertools import islice
 from typing import BinaryIO, Literal
 
-from gearroom.core.rules.sentences import InvalidValue, say
+from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PALE, PdfFile
@@ -110,7 +110,7 @@ class _Panel:
         ]
         lines = sum(len(broken) for broken in self.cautions)
         self.foot = height_mm - _MARGIN_MM - lines * self.caution_mm * LEADING - 3.0
-        self.head = max(self.box.bottom_mm - quiet + 7.0, _MARGIN_MM + 34.0)  # of an A5's list
+        self.head = max(self.box.bottom_mm - quiet + 7.0, _MARGIN_MM + 36.0)  # of an A5's list
 
     def expectation(self, page: int, width_mm: float, height_mm: float) -> Expected:
         return [(Cell(0, 0, width_mm, height_mm), "" if page else self.symbol.payload)]
@@ -145,6 +145,7 @@ class _Panel:
             ", ".join(part for part in (card.room, job.organisation) if part),
             card.responsible and job.speak(say("Responsible: %(name)s", name=card.responsible)),
             card.deputy and job.speak(say("Deputy: %(name)s", name=card.deputy)),
+            card.kit_list and job.speak(_version(card)),
         ):
             if text:
                 one_line(file, job.typeface, text, self.left, top, width, self.who_mm)
@@ -164,6 +165,14 @@ class _Panel:
             for line in broken:
                 file.text(self.left + 3, top, line, em_mm=self.caution_mm)
                 top += self.caution_mm * LEADING
+
+
+def _version(card: LidCard) -> Sentence:
+    """Which version of which list the card shows, and of which day."""
+    facts = {"list": card.kit_list, "version": card.version}
+    if card.published is None:
+        return say("%(list)s, version %(version)s", **facts)
+    return say("%(list)s, version %(version)s, %(day)s", **facts, day=card.published)
 
 
 def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequence[Row]:

@@ -28,8 +28,8 @@ class PublicAddressMissing(SentenceError, RuntimeError):
     def __init__(self) -> None:
         sentence = say(
             "No web address has been set for labels, so a code printed on one would lead "
-            "nowhere. Set GEARROOM_PUBLIC_URL to the address that phones should open, or "
-            "request a preview."
+            "nowhere. Enter it under Settings, Web address (or set GEARROOM_PUBLIC_URL on the "
+            "server), or request a preview."
         )
         super().__init__(sentence)
 

@@ -24,12 +24,6 @@ _LAYOUT_SHIFT = """() => new Promise((tell) => {
 })"""
 
 
-@pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-
-
 def test_pages_are_light_and_stand_still(
     need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
 ) -> None:

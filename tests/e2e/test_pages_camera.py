@@ -20,13 +20,6 @@ from tests.e2e.postroom import until
 from tests.labels.scan import scanned
 from tests.program import Server
 
-
-@pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-
-
 pytestmark = [
     pytest.mark.server,
     pytest.mark.parametrize("engine", ["sqlite"], indirect=True),

@@ -4,6 +4,7 @@ book shows elsewhere, the evening's pile. Taps are counted: they cost most with 
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -142,6 +143,36 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(
     assert at.faults == []
 
 
+def test_where_codes_are_typed_the_first_reserved_kit_takes_three_taps_and_each_further_one_one(
+    engine: str, hatch: Hatch
+) -> None:
+    world = hatch.school.world
+    kits = [hatch.kit(f"TYPE-{number:02}") for number in (1, 2, 3)]
+    guides = [make.person(f"Typed {number}", Role.GUIDE, world.store) for number in (1, 2, 3)]
+    for kit, guide in zip(kits, guides, strict=True):
+        trip = make.trip(f"Typed day {guide.name}", world.store, leader=guide)
+        reservations.reserve(make.act(), kit, trip, person=guide)
+    at = hatch.phone(to="/")
+
+    def type_and_take(kit: Kit, guide: Person) -> None:
+        at.page.keyboard.type(f"{kit.name}\n")  # into the field that has the focus
+        at.says(f"{kit.name} is for {guide.name}")
+        at.press("Take it out for")
+        at.says(f"{kit.name} is out with {guide.name}")
+
+    def first() -> None:
+        at.press("Scan")
+        at.page.wait_for_url("**/scan/")
+        at.tap(at.page.locator("#text"))
+        type_and_take(kits[0], guides[0])
+
+    assert at.counted(first) == 3
+    for number in (1, 2):
+        assert at.counted(partial(type_and_take, kits[number], guides[number])) == 1
+    in_the_book(lambda: all(out_with(guide) for guide in guides), "three kits with their guides")
+    assert at.faults == []
+
+
 # ------------------------------------------------------------------------------- two phones at once
 def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(
     engine: str, hatch: Hatch
@@ -201,13 +232,13 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
 
 
 # -------------------------------------------------------------------------------------- the evening
-def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatch) -> None:
+def test_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatch) -> None:
     world = hatch.school.world
-    sealed, later, opened = (hatch.kit(f"EVE-{number:02}") for number in (1, 2, 3))
+    sealed, later, opened, four = (hatch.kit(f"EVE-{number:02}") for number in (1, 2, 3, 4))
     sealing.reseal(make.act(), sealed, "EVE-0501", anyway=True)
     sealing.reseal(make.act(), opened, "EVE-0502", anyway=True)
     driver = Person.objects.get(pk=world.guide.pk)
-    for kit in (sealed, later, opened):
+    for kit in (sealed, later, opened, four):
         custody.check_out(make.act(), kit, person=driver)
     at = hatch.phone()
 
@@ -246,6 +277,15 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch
         at.press("Hand back, 3 used")
         at.says("EVE-03 has been handed back as opened. 3 items used.")
 
+    def one_with_four_used() -> None:
+        at.hold_up(hatch.label_of(four), "EVE-04 is out with Gil")
+        at.press("Opened")
+        at.press("No")
+        for thing in ("Wound dressing", "Pain tablets", "Pain tablets", "Shears"):
+            at.press(f"+1 {thing}")
+        at.press("Hand back, 4 used")
+        at.says("EVE-04 has been handed back as opened. 4 items used.")
+
     def restock_and_seal() -> None:
         at.press("All put in as listed")
         at.says("Seal it now")
@@ -257,6 +297,8 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch
     whoever_had_it_tells_what_they_used()
     assert at.counted(one_opened) == 7  # two ways, a tap a thing, two for the very batch, done
     assert at.counted(restock_and_seal) == 2
+    at.page.goto(f"{hatch.url}/scan/")
+    assert at.counted(one_with_four_used) <= 9
     in_the_book(
         lambda: Seal.objects.filter(number="EVE-0503", broken=None).exists(), "the kit sealed"
     )

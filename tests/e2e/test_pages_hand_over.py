@@ -37,12 +37,6 @@ READER_IS_HERE = """() => performance.getEntriesByType('resource').some(
 STATES = "gearQueue.acts().then((acts) => acts.map((act) => act.state))"
 
 
-@pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-
-
 def away(browser: Browser, url: str, who: str, *, kept: bool = False) -> Page:
     """A phone on which somebody signed in and then lost the network, on the page for that."""
     page = browser.new_context(viewport={"width": 360, "height": 740}).new_page()

@@ -27,12 +27,6 @@ KNOWN, NEW = "09506000134352", "09506000134369"
 """Of the range that GS1 keeps for examples."""
 
 
-@pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-
-
 class Taps:
     """A page, and how often something on it was pressed."""
 

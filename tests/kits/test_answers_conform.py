@@ -15,7 +15,7 @@ from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from tests.core.api.made import Caller
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 
 pytestmark = [
     pytest.mark.django_db,
@@ -51,6 +51,7 @@ def no_field_untold(template: str, body: dict[str, Any]) -> None:
 
 
 @pytest.fixture
+@again.kept
 def w() -> make.World:
     """The school, with a kit out, one kept back, promises, use and a second version of a list."""
     w = make.world()

@@ -6,17 +6,35 @@ the first of everything has the number 1; what has no such number stands in brac
 puts it in.
 """
 
-from kits.models import Checkout, ListChange, Place, What, WithheldKind
+import re
+from collections.abc import Callable
+
+from gearroom.core.models import Person, User
+from gearroom.core.services.accounts import sign_ins
+from gearroom.core.services.installation import claiming, installation
+from kits.models import (
+    Checkout,
+    Clearance,
+    Label,
+    ListChange,
+    PackingListVersion,
+    Place,
+    What,
+    WithheldKind,
+)
+from kits.rules.lookup import label_codes
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import drafts, list_changes
 from kits.services.lists.list_changes import ChangeDraft, SourceDraft
+from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
+from tests.present import present
 
 AT_DAWN = (
     "/scan/",
@@ -36,7 +54,9 @@ AT_DAWN = (
     "/kits/DAY-01/ask/",
     "/ask/",
     "/away/",
+    "/clearances/",
     "/kits/DAY-02/used/",
+    "/undo/{taken_out}/",
     "/undo/{taken_out}/really/",
     "/used/{link}/",
     "/used/{answered_link}/",
@@ -53,6 +73,7 @@ AT_THE_DESK = (
     "/kits/DAY-03/as-of/",
     "/trips/",
     "/trips/calendar/",
+    "/trips/kits/",
     "/trips/add/",
     "/trips/1/",
     "/trips/1/edit/",
@@ -91,6 +112,7 @@ AT_THE_DESK = (
     "/kits/DAY-02/strip/?text=nothing of the kind",
     "/notices/",
     "/notices/weekly/",
+    "/notices/1/",
     "/notices/settings/",
     "/people/",
     "/people/?left=1",
@@ -122,6 +144,8 @@ AT_THE_DESK = (
     "/labels/?for=batches",
     "/labels/?for=people",
     "/labels/?for=blanks",
+    "/labels/{kit_code}/",
+    "/labels/{blank_code}/bind/",
     "/labels/print/",
     "/labels/printer/",
     "/labels/sheets/",
@@ -159,19 +183,75 @@ AT_THE_DESK = (
     "/nowhere/",
 )
 PAGES = AT_DAWN + AT_THE_DESK
+BY_LINK = (
+    "/sign-in/",
+    "/sign-in/new/{new_password}/",
+    "/L/{kit_code}/",
+    "/cleared/{clearance}/",
+    "/sign/{signature}/",
+    "/reached/{reached}/",
+)
+"""Pages of whoever is not signed in, most of them by a link; `with_links` makes what they need."""
+AT_THE_HATCH = ("/hatch/?to=/kits/", "/hatch/pin/?to=/kits/")
+"""Pages of a shared device."""
+AT_THE_START = ("/begin/", "/begin/{claim}/")
+"""Pages of an installation that is nobody's yet."""
+NO_PAGES = {
+    "used-of": "the same page as “used”, for one of several times",
+    "list": "leads to the newest version",
+    "board-lines": "a part of the board",
+    "sign-out-sheet": "a PDF",
+    "test-page": "a PDF",
+    "labels-picture": "a picture",
+    "label-picture": "a picture",
+    "kit-tag": "a PDF",
+    "lid-card": "a PDF",
+    "photo": "a picture",
+    "manifest": "the web application manifest",
+    "worker": "the service worker",
+    "offline-ready": "JSON",
+    "offline-kits": "JSON",
+    "blank-workbook": "a workbook",
+    "export-person": "JSON",
+}
+"""Addresses that are read and show no page of their own."""
 
 
 def address(path: str) -> str:
     """A page's address, with what `furnished` made in the place of what stands in braces."""
-    if "{" not in path:
-        return path
-    out, back = (Checkout.objects.get(kit__name=name) for name in ("DAY-01", "DAY-03"))
-    return path.format(
-        taken_out=out.opened_by_id,
-        link=use_requests.token(out),
-        answered_link=use_requests.token(back),
-        shelf=Place.objects.get(name="C2").pk,
-    )
+    return re.sub(r"\{(\w+)\}", lambda found: str(_FILLS[found[1]]()), path)
+
+
+def _checkout(kit: str) -> Checkout:
+    return Checkout.objects.get(kit__name=kit)
+
+
+def _user(name: str) -> User:
+    return present(Person.objects.get(name=name).user)
+
+
+def _code(**of: object) -> str:
+    return label_codes.shown(Label.objects.get(**of).code)
+
+
+def _signature() -> str:
+    version = PackingListVersion.objects.exclude(signed_by=None).get()
+    return signature_token(version.pk, version.signed_by_id or 0, make.days(20))
+
+
+_FILLS: dict[str, Callable[[], object]] = {
+    "taken_out": lambda: _checkout("DAY-01").opened_by_id,
+    "link": lambda: use_requests.token(_checkout("DAY-01")),
+    "answered_link": lambda: use_requests.token(_checkout("DAY-03")),
+    "shelf": lambda: Place.objects.get(name="C2").pk,
+    "kit_code": lambda: _code(kind="kit", kit__name="DAY-01"),
+    "blank_code": lambda: _code(kind="blank"),
+    "new_password": lambda: "/".join(sign_ins.link_of(_user("Gil"))),
+    "clearance": lambda: clearance_token(Clearance.objects.get().pk),
+    "signature": _signature,
+    "reached": lambda: installation.link_to_try().split("/")[-2],
+    "claim": claiming.code,
+}
 
 
 def change_lists(world: make.World) -> ListChange:
@@ -218,3 +298,10 @@ def furnished() -> make.World:
     turn_on([world.keeper.pk])
     three(world.keeper)
     return world
+
+
+def with_links(world: make.World) -> None:
+    """What the pages of `BY_LINK` need besides: a must-have cleared by phone, a public address."""
+    installation.change(make.act(), public_url="https://gear.example.org")
+    short = make.kit("ROPE-01", world.version, world.store, responsible=world.keeper)
+    custody.check_out(make.act(world.guide), short, person=world.guide, cleared_by=world.instructor)

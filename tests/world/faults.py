@@ -49,6 +49,7 @@ def fault(name: str, *found_by: str, cards: str = "", week: int = 1) -> Callable
     "a kit that is back before its trip has ended still serves it",
     "coverage",
     cards="take-for-trip hand-back-later",
+    week=4,
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules.trips import trips
@@ -67,6 +68,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     "code",
     "kit",
     cards="take-without-trip hand-back-closed",
+    week=3,
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules.trips import trips
@@ -130,6 +132,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     "waiting for a kit that comes back too late is no alarm",
     "coverage",
     cards="take-without-trip hand-back-closed",
+    week=7,
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules.trips import trips
@@ -163,6 +166,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     "coverage",
     "page",
     cards="reserve",
+    week=2,
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services.ledger import verdicts
@@ -220,6 +224,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     "advice",
     "coverage",
     cards="restock-with-the-wrong-batch use",
+    week=2,
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules.ledger import allocation
@@ -297,6 +302,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     "only the kit that is handed back is to be counted after a mix-up",
     "kit",
     cards="take-without-trip hand-back-closed",
+    week=4,
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.models import WithheldKind

@@ -45,7 +45,7 @@ from gearroom.site.web.stock import (
     stock_list,
     wall_calendar,
 )
-from gearroom.site.web.trips import trips
+from gearroom.site.web.trips import kit_bars, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -248,6 +248,7 @@ urlpatterns: list[URLPattern] = [
     # trips
     path("trips/", trips.list_trips, name="trips"),
     path("trips/calendar/", trips.month, name="trips-month"),
+    path("trips/kits/", kit_bars.kit_bars, name="trips-kits"),
     path("trips/add/", trips.add, name="trip-add"),
     path("trips/<int:trip>/", trips.show_trip, name="trip"),
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),

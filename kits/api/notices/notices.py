@@ -13,7 +13,7 @@ from gearroom.core.api.rooms import ClockTime
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from gearroom.core.models import Person
 from kits.api import answers
-from kits.models import Notice, NotificationPreferences
+from kits.models import CalendarBy, Notice, NotificationPreferences
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import When
 from kits.services.lookup import find
@@ -145,11 +145,12 @@ def _person(actor: Actor, pk: int | None = None) -> Person:
 class SettingsAnswer(answers.Answer):
     members = [
         "weekly_on", "weekly_at", "quiet_from", "quiet_until", "minutes_a_kit", "choices",
-        "address_refused", "calendar",
+        "address_refused", "calendar", "calendar_by",
     ]  # fmt: skip
     help_texts = {
         "weekly_on": "Day of the week, Monday 0 to Sunday 6.",
         "minutes_a_kit": "The minutes that it takes to check and restock an opened kit.",
+        "calendar_by": "Whether an event with expiry dates is of a batch or of a month.",
     }
     weekly_at = ClockTime(help_text="Local to your home room.")
     quiet_from = ClockTime(allow_null=True)
@@ -185,6 +186,7 @@ class SettingsBody(ActBody):
     quiet_from = ClockTime(required=False, allow_null=True)
     quiet_until = ClockTime(required=False, allow_null=True)
     minutes_a_kit = serializers.IntegerField(required=False, min_value=1, max_value=480)
+    calendar_by = serializers.ChoiceField(CalendarBy.values, required=False)
     choices = serializers.DictField(
         child=serializers.ChoiceField(list(When)),
         required=False,

@@ -105,6 +105,11 @@ class ReceiveBody(ActBody, LotBody):
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
     price = price_field(required=False, allow_null=True, help_text="The total price.")
     currency = currency_field()
+    ordered_on = serializers.DateField(
+        required=False,
+        allow_null=True,
+        help_text="The day it was ordered; from it is learned how long deliveries take.",
+    )
 
 
 @answers.Answer.of(receiving.Remark)

@@ -20,7 +20,10 @@ _COLUMNS = {
     ),
     "never": ("minimum", "min", "min.", "at least", "mindestens", "mindestmenge", "mindestzahl"),
     "matters": ("priority", "priorität", "wichtigkeit"),
-    "reason": ("reason", "why", "note", "notes", "grund", "warum", "notiz", "bemerkung"),
+    "reason": (
+        *("reason", "why", "note", "notes"),
+        *("begründung", "grund", "warum", "notiz", "bemerkung"),
+    ),
     "section": ("section", "pouch", "bag", "abschnitt", "fach", "tasche", "beutel"),
 }
 _COLUMN_OF = {name: column for column, names in _COLUMNS.items() for name in names}

@@ -270,5 +270,5 @@ def _low(row: stock_levels.ItemLevel) -> LowItem:
         "stock": row.stock,
         "level": row.level.units,
         "basis": str(row.level.basis),
-        "lead_days": row.item.lead_time_days,
+        "lead_days": row.lead_days,
     }

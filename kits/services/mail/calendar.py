@@ -1,30 +1,39 @@
 """A calendar to subscribe to (RFC 5545): what goes out of date, is due back, wants a look.
 
+It is of the kits that somebody answers for or stands in for; and, for whoever throws out what is
+out of date in a room, of its kits that nobody answers for, and of its shelves. What goes out of
+date is one event a batch, or, by choice, one a month.
+
 Each event's UID is made of what it is about, not of its date: a date that changes moves the event
 and does not double it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from django.db.models import Q
-from django.utils.translation import gettext as _
+from django.utils import formats
+from django.utils.translation import gettext as _, ngettext
 from icalendar import Calendar, Event
 
 from gearroom.core import clock
+from gearroom.core.acts import actor_of_person
 from gearroom.core.models import Person
-from gearroom.core.rules.grouping import summed
-from kits.models import Checkout, Holding, Kit
+from gearroom.core.rules.grouping import grouped, summed
+from gearroom.core.services.people import rooms
+from kits.models import CalendarBy, Checkout, Holding, Kit, PlaceKind
 from kits.rules.ledger import Batch, good_through
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
-from kits.services.notices import kit_page, recipients
+from kits.services.notices import kit_page, preferences, recipients
+from kits.services.text import wording
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
 
 def of(person: Person) -> bytes:
-    """Somebody's calendar: the kits they answer for or stand in for, laid-up ones left out."""
+    """Somebody's calendar, without kits in storage."""
     calendar = Calendar()
     for name, value in {
         "PRODID": "-//Gearroom//Gearroom//EN",
@@ -44,24 +53,30 @@ def _events(person: Person) -> Iterator[Event]:
     now = clock.now()
     today = clock.local_date(now, recipients.zone_of(person))
     first, last = today - timedelta(days=BACK_DAYS), today + timedelta(days=AHEAD_DAYS)
+    actor = actor_of_person(person)
+    kept = [room.pk for room in rooms.visible_to(actor) if actor.may("dispose", room.pk)]
+    nobodys = Q(responsible=None, deputy=None, home_room__in=kept)
     kits = {
         kit.pk: kit
         for kit in Kit.objects.active()
         .filter(
-            Q(responsible=person) | Q(deputy=person),
+            Q(responsible=person) | Q(deputy=person) | nobodys,
             laid_up_since__isnull=True,
             lost_since__isnull=True,
         )
         .order_by("name")
     }
-    inside = list(
+    there = list(
         Holding.objects.on_hand()
-        .filter(place__kit__in=kits)
-        .select_related("lot__item", "place")
+        .filter(Q(place__kit__in=kits) | Q(place__kind=PlaceKind.SHELF, place__room__in=kept))
+        .select_related("lot__item", "place__room")
         .order_by("pk")
     )
-    batches = readiness.batches({h.lot_id: h.lot for h in inside}.values())
-    yield from _ends(kits, inside, batches, now, first, last)
+    batches = readiness.batches({h.lot_id: h.lot for h in there}.values())
+    inside = [h for h in there if h.place.kit_id]
+    ending = _ending(kits, there, batches, first, last)
+    by_month = preferences.of(person).calendar_by == CalendarBy.MONTH
+    yield from _months(ending, now) if by_month else _batches(ending, now)
     for kit_row in kits.values():
         if kit_row.look_by is not None:
             text = _("%(kit)s: contents check due today") % {"kit": kit_row.name}
@@ -79,22 +94,71 @@ def _events(person: Person) -> Iterator[Event]:
         yield _event(f"due-{held.pk}", text, now, held.kit, due_at, due_at + timedelta(minutes=30))
 
 
-def _ends(
+@dataclass(frozen=True)
+class _Ending:
+    """Units of a batch in a kit, or (None) on the shelves of a room, and their last good day."""
+
+    key: str
+    where: str
+    kit: Kit | None
+    units: int
+    thing: str
+    day: date
+
+
+def _ending(
     kits: Mapping[int, Kit],
-    inside: Iterable[Holding],
+    held: Iterable[Holding],
     batches: Mapping[int, Batch],
-    now: datetime,
     first: date,
     last: date,
-) -> Iterator[Event]:
-    units = summed(((h.place.kit_id or 0, h.lot_id), h.units) for h in inside)
-    for (kit, lot), count in units.items():
+) -> list[_Ending]:
+    """What goes out of date between two days, the soonest first."""
+    rooms_of = {h.place.room_id: h.place.room for h in held if h.place.room_id}
+    units = summed(((h.place.kit_id, h.place.room_id, h.lot_id), h.units) for h in held)
+    found = []
+    for (kit, room, lot), count in units.items():
         day = good_through(batches[lot])
-        if day is not None and first <= day <= last:
-            text = _("%(kit)s: last usable day for %(units)d × %(thing)s") % {
-                "kit": kits[kit].name, "units": count, "thing": batches[lot].thing.name
-            }  # fmt: skip
-            yield _all_day(f"expiry-{kit}-{lot}", text, day, now, kits[kit])
+        if day is None or not first <= day <= last:
+            continue
+        key, where = f"expiry-room-{room}-{lot}", str(rooms_of.get(room or 0, ""))
+        if kit is not None:
+            key, where = f"expiry-{kit}-{lot}", kits[kit].name
+        thing = batches[lot].thing.name
+        found.append(_Ending(key, where, None if kit is None else kits[kit], count, thing, day))
+    return sorted(found, key=lambda each: (each.day, each.where, each.thing))
+
+
+def _batches(ending: Iterable[_Ending], now: datetime) -> Iterator[Event]:
+    """An event for each batch on its last good day."""
+    for each in ending:
+        text = _("%(kit)s: last usable day for %(units)d × %(thing)s") % {
+            "kit": each.where, "units": each.units, "thing": each.thing
+        }  # fmt: skip
+        yield _all_day(each.key, text, each.day, now, each.kit)
+
+
+def _months(ending: Iterable[_Ending], now: datetime) -> Iterator[Event]:
+    """An event for each month, on its first day: what goes out of date in it."""
+    for first, rows in grouped((each.day.replace(day=1), each) for each in ending).items():
+        text = ngettext(
+            "Goes out of date in %(month)s: %(n)d batch",
+            "Goes out of date in %(month)s: %(n)d batches",
+            len(rows),
+        ) % {"month": formats.date_format(first, "YEAR_MONTH_FORMAT"), "n": len(rows)}
+        event = _all_day(f"expiry-month-{first:%Y-%m}", text, first, now, None)
+        lines = (
+            _("%(day)s: %(units)d × %(thing)s, %(place)s")
+            % {
+                "day": wording.day(each.day),
+                "units": each.units,
+                "thing": each.thing,
+                "place": each.where,
+            }
+            for each in rows
+        )
+        event.add("DESCRIPTION", "\n".join(lines))
+        yield event
 
 
 def _checks(
@@ -109,7 +173,7 @@ def _checks(
             yield _all_day(f"check-{h.lot_id}", text, batch.check_due, now, kit)
 
 
-def _event(uid: str, text: str, now: datetime, kit: Kit, begins: date, ends: date) -> Event:
+def _event(uid: str, text: str, now: datetime, kit: Kit | None, begins: date, ends: date) -> Event:
     """An event between two instants (or days), the end left out."""
     event = Event()
     for name, value in {
@@ -120,12 +184,12 @@ def _event(uid: str, text: str, now: datetime, kit: Kit, begins: date, ends: dat
         "DTEND": ends,
     }.items():
         event.add(name, value)
-    if link := kit_page(kit.name):
+    if kit is not None and (link := kit_page(kit.name)):
         event.add("URL", link)
     return event
 
 
-def _all_day(uid: str, text: str, day: date, now: datetime, kit: Kit) -> Event:
+def _all_day(uid: str, text: str, day: date, now: datetime, kit: Kit | None) -> Event:
     event = _event(uid, text, now, kit, day, day + timedelta(days=1))
     event.add("TRANSP", "TRANSPARENT")
     return event

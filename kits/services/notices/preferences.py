@@ -60,7 +60,7 @@ def change(
     **fields: Any,
 ) -> NotificationPreferences:
     """Change how somebody is notified. `fields` are of the preferences: `weekly_on` (0: Monday),
-    `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
+    `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`, `calendar_by`.
 
     Raises Invalid for a kind that is not there, or that cannot be chosen.
     """

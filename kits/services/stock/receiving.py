@@ -31,6 +31,8 @@ from kits.services.ledger import Book, Leg, admission, lots, outer
 from kits.services.text import irregular_texts
 from kits.services.text.amounts import units as whole
 
+LONGEST_WAIT_DAYS = 730
+
 
 @dataclass(frozen=True)
 class Remark:
@@ -67,14 +69,15 @@ def receive(
     supplier: str = "",
     price: Decimal | None = None,
     currency: str = "",
+    ordered_on: date | None = None,
 ) -> Arrival:
     """Take units of a batch from a supplier onto a shelf (or into a training box).
 
     `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
     also stand in for the item. `pack_holds` is how many units these packs say that they hold, where
-    that is not what the code's packs usually do. `price` is for all of it. Out of date, recalled or
-    kept-back units go to quarantine. Raises Invalid, NotFound (`pack_code`), Refused
-    (`instrument-held`, `serial-known-otherwise`).
+    that is not what the code's packs usually do. `price` is for all of it; `ordered_on` the day it
+    was ordered, where known. Out of date, recalled or kept-back units go to quarantine. Raises
+    Invalid, NotFound (`pack_code`), Refused (`instrument-held`, `serial-known-otherwise`).
     """
     if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
         raise Invalid(
@@ -87,6 +90,7 @@ def receive(
         count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
         check_price(price, currency)
         today = today_in(shelf.room)
+        _check_ordered(ordered_on, today)
         lot = batch_of_pack(arrived, number, expiry, serial, units=count, today=today)
         place, irregular = admission.landing(lot, shelf)
         entry = book.post(
@@ -97,9 +101,18 @@ def receive(
             irregular=irregular,
         )
         receipt = Receipt.objects.create(
-            lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
-        )
+            lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency,
+            ordered_on=ordered_on,
+        )  # fmt: skip
         return Arrival(entry, lot, place, count, receipt, remarks(lot, irregular))
+
+
+def _check_ordered(ordered_on: date | None, today: date) -> None:
+    if ordered_on is not None and not 0 <= (today - ordered_on).days <= LONGEST_WAIT_DAYS:
+        raise Invalid(
+            _("Enter the day it was ordered: today or an earlier day, at most two years ago."),
+            field="ordered_on",
+        )
 
 
 def _pack(code: str) -> PackCode:

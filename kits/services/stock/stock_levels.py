@@ -23,7 +23,7 @@ from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
 from kits.services.ledger import readiness
-from kits.services.stock import stock_use
+from kits.services.stock import deliveries, stock_use
 
 LOOKS_BACK_DAYS = 365
 """So far back use counts for a level."""
@@ -33,12 +33,14 @@ NEEDED_DAYS = 548
 
 @dataclass(frozen=True)
 class ItemLevel:
-    """An item in a room: units usable today on its shelves, and its order level."""
+    """An item in a room: units usable today on its shelves, its order level, and how many days a
+    delivery takes."""
 
     item: Item
     room: Room
     stock: int
     level: OrderLevel
+    lead_days: int
 
     @property
     def low(self) -> bool:
@@ -109,6 +111,7 @@ def stocked(
     )
     items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
     first = first_received(items)
+    waits = deliveries.lead_days(items.values())
     boxes = _boxes(item for item in items.values() if item.by_eye)
     since = back - timedelta(days=LOOKS_BACK_DAYS)
     levels: dict[int, list[ItemLevel]] = defaultdict(list)
@@ -121,14 +124,14 @@ def stocked(
                 recorded_from=min(max(began, since), today[room]),
                 today=today[room],
                 setting=Setting(
-                    lead_days=item.lead_time_days,
+                    lead_days=waits[pk],
                     by_hand=item.order_down_to,
                     needed=(room, pk) in uses or (room, pk) in carried,
                     counted=not item.by_eye,
                     box=boxes.get(pk, 1),
                 ),
             )
-            levels[room].append(ItemLevel(item, by_id[room], usable[room, pk], level))
+            levels[room].append(ItemLevel(item, by_id[room], usable[room, pk], level, waits[pk]))
     return levels
 
 
@@ -175,7 +178,5 @@ class Stockroom:
     def lead_days(self, things: set[int]) -> dict[int, int]:
         """How many days these items take to come, by id."""
         if unknown := things - set(self._lead_days):
-            self._lead_days |= Item.objects.filter(pk__in=unknown).values_list(
-                "pk", "lead_time_days"
-            )
+            self._lead_days |= deliveries.lead_days(Item.objects.filter(pk__in=unknown))
         return self._lead_days

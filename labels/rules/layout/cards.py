@@ -1,11 +1,13 @@
 """The lid card and the paper sign-out sheet: what they say, and how their lists flow.
 
 The lid card lies in the lid of a kit: what is in which pouch, who answers for the kit, what to keep
-in mind. It has no dates, since those change with every restock and the card does not.
+in mind, and which version of the kit list that is, of which day. It has no expiry dates, since
+those change with every restock and the card does not.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from gearroom.core.rules.sentences import Sentence, Speak, say
 from labels.rules.layout import typesetting
@@ -41,7 +43,8 @@ class Pouch:
 
 @dataclass(frozen=True)
 class LidCard:
-    """A kit's lid card. `responsible` and `deputy` are names as they should be printed."""
+    """A kit's lid card. `responsible` and `deputy` are names as they should be printed;
+    `kit_list` the list it shows, with its version's number and the day that was published."""
 
     code: str
     kit: str
@@ -49,6 +52,9 @@ class LidCard:
     responsible: str
     deputy: str
     pouches: tuple[Pouch, ...]
+    kit_list: str = ""
+    version: int = 0
+    published: date | None = None
     cautions: tuple[Sentence | str, ...] = CAUTIONS
 
 

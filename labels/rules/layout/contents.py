@@ -109,11 +109,13 @@ MEDIUM = (46.0, 24.0)
 LARGE = (60.0, 33.0)
 
 _CODE = Field("code", ANY, largest_mm=6.5, bold=True, share=0.13, keep=9)
+_FIRST_AID = Field("first_aid", (34.0, 24.0), largest_mm=5.5, bold=True, share=0.11, keep=3)
 _ORGANISATION = Field("organisation", LARGE, largest_mm=4.5, most_lines=2, share=0.09, keep=1)
 
 FIELDS: dict[type, tuple[Field, ...]] = {
     KitLabel: (
         Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
+        _FIRST_AID,
         Field("room", MEDIUM, largest_mm=6.5, most_lines=2, share=0.13, keep=2),
         _ORGANISATION,
         _CODE,
@@ -121,6 +123,7 @@ FIELDS: dict[type, tuple[Field, ...]] = {
     SectionLabel: (
         Field("name", SMALL, largest_mm=12.0, most_lines=3, bold=True),
         Field("kit", SMALL, largest_mm=7.5, most_lines=2, share=0.15),
+        _FIRST_AID,
         _ORGANISATION,
         _CODE,
     ),
@@ -180,6 +183,8 @@ def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -
     """Return each field's text by name; `code_text` is the code as people see it."""
     texts = {**vars(label), "organisation": organisation, "code": code_text}
     match label:
+        case KitLabel() | SectionLabel():
+            texts["first_aid"] = speak(say("FIRST AID"))
         case LotLabel():
             texts |= {
                 "band": speak(label.expiry.band),

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, NotFound, Refused, TooLarge
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
@@ -176,12 +177,16 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
         )
         for line in lines.order_by("section__position", "section", "position", "id")
     )
+    published = kit.list_version.published_at
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,
         room=kit.home_room.name,
         responsible=_name_and_phone(kit.responsible if find.knows_kit(actor, kit) else None),
         deputy=_name_and_phone(kit.deputy if find.knows_kit(actor, kit) else None),
+        kit_list=kit.list_version.packing_list.name,
+        version=kit.list_version.number,
+        published=published and clock.local_date(published, kit.home_room.time_zone),
         pouches=tuple(cards.Pouch(name, tuple(things)) for name, things in pouches.items()),
     )
     return pdf_of(

@@ -5,10 +5,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import BinaryIO
 
-from django.utils.translation import get_language
+from django.utils.translation import override
 
 from gearroom.core.acts import Invalid, Problem, Refused, Unacceptable
 from gearroom.core.models.installation import current
+from gearroom.core.rules.sentences import Sentence
 from kits.services.text.wording import in_words
 from labels import printing
 from labels.rules.layout import CellTooSmall, SheetError, SymbolTooSmall
@@ -18,6 +19,12 @@ class NoPublicAddress(Refused):
     """No address is set that what is printed could lead to: it can only be looked at."""
 
 
+def _in_our_language(text: Sentence | str) -> str:
+    """What stands on paper is for everybody who meets it, whoever prints it."""
+    with override(current().language):
+        return in_words(text)
+
+
 def job(*, preview: bool = False) -> printing.Job:
     """How to print here. Raises Refused (`public-address-missing`) for anything but a preview
     while there is no address that labels could lead to."""
@@ -25,8 +32,8 @@ def job(*, preview: bool = False) -> printing.Job:
         return printing.Job(
             public_url=current().public_url,
             organisation=current().organisation,
-            language=get_language() or current().language,
-            speak=in_words,
+            language=current().language,
+            speak=_in_our_language,
             preview=preview,
         )
     except printing.PublicAddressMissing as error:

@@ -2,12 +2,14 @@
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
 
 from gearroom.core.models import Person
-from kits.models import Advice, HazardNeed, Item, ItemNeed, Need
+from kits.models import Advice, AdviceCopy, HazardNeed, Item, ItemNeed, Need
 from kits.rules.ledger.facts import Kind
 from kits.services.advice import access, links, sending
-from kits.services.advice.drafts import Answers
+from kits.services.advice.drafts import Answers, Draft
 from tests.kits import factories as make
 from tests.kits.factories import World, act, world
 from tests.kits.planning.school import serve
@@ -73,3 +75,24 @@ def three(sender: Person) -> dict[str, Advice]:
         Advice.objects.filter(pk=made.pk).update(sha256=sha256)
         found[name] = Advice.objects.get(pk=made.pk)
     return found
+
+
+def draft_of(advice: Advice) -> Draft:
+    return Draft.of(Advice.objects.get(pk=advice.pk).draft or {})
+
+
+def edit(w: World, advice: Advice, **changes: Any) -> Advice:
+    draft = replace(draft_of(advice), **changes)
+    return sending.edit(
+        act(w.keeper),
+        advice,
+        revision=advice.revision,
+        lines=draft.lines,
+        not_carried=draft.not_carried,
+    )
+
+
+def send(w: World, advice: Advice, **more: Any) -> AdviceCopy:
+    revision = Advice.objects.get(pk=advice.pk).revision
+    facts = {"revision": revision, "duty_confirmed": True, **more}
+    return sending.send(act(w.keeper), advice, **facts)

@@ -1,4 +1,4 @@
-"""What the evening brings besides use: what was not carried, what may come back, kits mixed up,
+"""What the evening brings besides use: what was not carried, what may come back,
 what was used in class, and what in a kit is a participant's own."""
 
 from typing import Any
@@ -8,30 +8,24 @@ import pytest
 from gearroom.core.acts import Invalid, Refused
 from gearroom.core.models import Membership
 from kits.models import (
-    AsFound,
     Entry,
     EntryKind,
-    Kit,
     Movement,
     PlaceKind,
     Trip,
     UnmetNeed,
-    WithheldKind,
 )
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
-from kits.services.custody import custody, returns, use_suggestions, wrong_kit
+from kits.services.custody import returns, use_suggestions, wrong_kit
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.kits import holds
-from kits.services.ledger import audit, reversal, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders
 from kits.services.recalls import recalls
-from kits.services.stock import away, counting, disposing, moving, stock_levels
-from kits.services.stock.counting import CountLine
-from kits.services.text import verdict_texts
-from tests.kits import factories as make
+from kits.services.stock import away, disposing, moving, stock_levels
+from tests.kits import again, factories as make
+from tests.kits.custody.evenings import back, clean, out, undo, undo_all, word
 from tests.kits.factories import act, caller, fresh, section, units, world
 from tests.present import present
 
@@ -39,6 +33,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
+@again.kept
 def w() -> make.World:
     made = world()
     made.splint = make.item("Splint", Kind.TOOL, needs_date=False)
@@ -50,27 +45,6 @@ def w() -> make.World:
 @pytest.fixture
 def trip(w: make.World) -> Trip:
     return make.trip("Ridge walk", w.store, leader=w.guide)
-
-
-def out(w: make.World, trip: Trip | None = None, kit: Any = None) -> Entry:
-    return custody.check_out(act(w.keeper), kit or w.day_01, person=w.guide, trip=trip).entry
-
-
-def back(w: make.World, kit: Kit | None = None, who: Any = None, **more: Any) -> custody.CheckIn:
-    return custody.check_in(act(who or w.keeper), kit or w.day_01, **more)
-
-
-def clean() -> bool:
-    return list(audit.findings()) == []
-
-
-def undo(w: make.World, entry: Entry, **more: Any) -> reversal.Reversed:
-    return reversal.reverse(act(w.keeper), entry.pk, **more)
-
-
-def undo_all(w: make.World, entry: Entry) -> reversal.Reversed:
-    last = reversal.preview(act(w.keeper), entry.pk)[1].later
-    return undo(w, entry, together=True, through=last[-1].pk if last else None)
 
 
 # ------------------------------------------------ needed, not in the kit
@@ -284,70 +258,6 @@ def test_that_it_came_back_or_will_not_is_undone_alone(w: make.World, way: str) 
 
     assert listed(w) == [("DAY-01", w.splints, 1)]
     assert clean()
-
-
-# ------------------------------------------------ mixed up
-def word(kit: Kit) -> str:
-    return verdict_texts.verdict(verdicts.judged_one(fresh(kit)).verdict)
-
-
-def count(w: make.World, kit: Kit, found: list[Any] | tuple[()] = ()) -> Entry:
-    places = list(kit.sections.all())
-    return counting.count(act(w.keeper), places, found, complete=True).entry
-
-
-def test_kits_that_were_mixed_up_stop_until_each_is_counted(w: make.World) -> None:
-    out(w)
-    other = w.day_02
-
-    done = back(w, as_found=AsFound.CLOSED, remarks=Remarks(mixed_with=[other]))
-
-    assert done.as_found == AsFound.OPENED
-    for kit in (w.day_01, other):
-        assert "contents mixed" in word(kit)
-    assert {e.key for e in Entry.objects.filter(kind="withhold")} == {done.entry.key}
-    count(w, w.day_01)
-    assert "contents mixed" not in word(w.day_01)
-    assert "contents mixed" in word(other)
-    count(w, other)
-    assert "contents mixed" not in word(other)
-    assert clean()
-
-
-def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w: make.World) -> None:
-    holds.report_mixed(act(w.guide), w.day_01, [w.day_02])
-
-    with pytest.raises(Refused) as problem:
-        holds.release(act(w.keeper), w.day_01, WithheldKind.MIXED)
-    assert problem.value.code == "count-first"
-
-    counting.count(act(w.keeper), [section(w.day_01, "pouch")], [], complete=True)
-
-    assert "contents mixed" in word(w.day_01)
-
-
-def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps_the_count(
-    w: make.World,
-) -> None:
-    report = holds.report_mixed(act(w.guide), w.day_01, [w.day_02])
-    entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
-
-    undo(w, entry)
-    assert "contents mixed" in word(w.day_01)
-    assert clean()
-    entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
-    undone = undo(w, report)
-
-    assert undone.later == []
-    assert "contents mixed" not in word(w.day_02)
-    assert units(w.dressings, section(w.day_01)) == 3
-    assert clean()
-
-
-def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w: make.World) -> None:
-    for kits in ([], [w.day_01]):
-        with pytest.raises(Invalid, match="Enter the kit whose contents were mixed"):
-            holds.report_mixed(act(w.guide), w.day_01, kits)
 
 
 # ------------------------------------------------ not ours

@@ -15,7 +15,7 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.kits.factories import act, fresh, section as section_of, units, world
 from tests.kits.problems import refused
 from tests.labels.scan.scanned import filled
@@ -25,6 +25,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
+@again.kept
 def school() -> make.World:
     made = world()
     made.day_03 = filled("DAY-03", made)

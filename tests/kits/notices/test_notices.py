@@ -1,17 +1,14 @@
-"""What is told at once, to whom, when, and why it was not; choices, the calendar, the doors."""
+"""What is told at once, to whom, when, and why it was not; choices, and the API."""
 
 import json
 from datetime import datetime, timedelta
 from email import message_from_bytes
 from email.policy import default
-from pathlib import Path
 from typing import Any
 
 import pytest
 import time_machine
-from django.test import Client
 from django.utils import timezone
-from icalendar import Calendar
 from pytest_django import Settings
 
 from gearroom.core.models import Person
@@ -21,7 +18,6 @@ from kits.models import (
     Episode,
     Holding,
     Kit,
-    Lot,
     Notice,
     NotificationChoice,
     NotificationPreferences,
@@ -29,7 +25,7 @@ from kits.models import (
     RecallScope,
 )
 from kits.services.custody import custody, use
-from kits.services.mail import alarms, calendar, notice_texts, overdue, sending
+from kits.services.mail import alarms, notice_texts, overdue, sending
 from kits.services.notices import writing
 from kits.services.recalls import recall_notices, recalls
 from kits.services.trips import reservations
@@ -39,16 +35,6 @@ from tests.kits.factories import World, act, days
 from tests.present import present
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def w(tmp_path: Path, settings: Settings) -> World:
-    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
-    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
-    world = factories.world()
-    for person in (world.instructor, world.keeper, world.guide):
-        Person.objects.filter(pk=person.pk).update(email=f"{person.name.lower()}@example.org")
-    return world
 
 
 def told(kind: str) -> list[Any]:
@@ -290,45 +276,6 @@ def test_a_recall_asks_again_each_day_until_somebody_answered(w: World) -> None:
     row = RecallPlace.objects.get(recall=recall, place__kit=w.day_01)
     recalls.answer(act(w.instructor), row, recalls.Answer.TAKEN_OUT, removed=6)
     assert asked(timedelta(days=10)) == 3
-
-
-# ------------------------------------------------------------------------------------ calendar
-def events(person: Person) -> dict[Any, Any]:
-    found = Calendar.from_ical(calendar.of(Person.objects.get(pk=person.pk)))
-    return {str(e["UID"]): e for e in found.walk("VEVENT")}
-
-
-def test_a_date_that_changes_moves_its_event_and_doubles_none(w: World) -> None:
-    before = events(w.instructor)
-    tablets = w.lots["tablets"]
-    Lot.objects.filter(pk=tablets.pk).update(expiry=days(200))
-    after = events(w.instructor)
-    assert before.keys() == after.keys()
-    (uid,) = [uid for uid in before if uid.startswith(f"expiry-{w.day_01.pk}-{tablets.pk}@")]
-    assert before[uid].decoded("DTSTART") == days(300)
-    assert after[uid].decoded("DTSTART") == days(200)
-
-
-def test_what_is_due_back_and_wants_a_look_stands_in_it(w: World) -> None:
-    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
-    held = Checkout.objects.get()
-    found = {uid.split("@")[0]: e for uid, e in events(w.instructor).items()}
-    assert found[f"due-{held.pk}"].decoded("DTSTART") == present(held.due_at).replace(microsecond=0)
-    assert found[f"look-{w.day_01.pk}"].decoded("DTSTART") == days(365)
-
-
-def test_its_address_is_secret_and_can_be_ended(w: World) -> None:
-    call = factories.caller(w.instructor)
-    made = call.post("notices/calendar/", idempotency_key="5c0f3f86-4f3a-4b52-a3ff-0f4c6f6f9a01")
-    address = json.loads(made.content)["address"]
-    again = call.post("notices/calendar/", idempotency_key="5c0f3f86-4f3a-4b52-a3ff-0f4c6f6f9a01")
-    assert json.loads(again.content)["address"] is None
-    path = address.removeprefix("http://testserver")
-    shown = Client().get(path)
-    assert shown["Content-Type"].startswith("text/calendar")
-    assert b"DAY-01" in shown.content
-    call.post("notices/calendar/end/")
-    assert Client().get(path).status_code == 404
 
 
 # --------------------------------------------------------------------------------------- doors

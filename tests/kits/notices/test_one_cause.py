@@ -4,7 +4,6 @@ import smtplib
 from datetime import UTC, datetime, time, timedelta
 from email import message_from_bytes
 from email.policy import default
-from pathlib import Path
 from typing import Any, Self
 
 import pytest
@@ -36,17 +35,6 @@ from tests.kits.factories import World, act
 from tests.present import present
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def w(tmp_path: Path, settings: Settings) -> World:
-    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
-    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
-    settings.PUBLIC_URL = "https://gear.example.org"
-    world = factories.world()
-    for person in (world.instructor, world.keeper, world.guide):
-        Person.objects.filter(pk=person.pk).update(email=f"{person.name.lower()}@example.org")
-    return world
 
 
 def mails(to: Person | None = None) -> list[tuple[str, str]]:

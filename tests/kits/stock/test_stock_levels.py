@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from gearroom.core.acts import Invalid
 from gearroom.core.models import Room
 from kits.models import Item, ListLine
 from kits.rules.buying.order_levels import Basis
@@ -11,7 +12,7 @@ from kits.rules.ledger.facts import Level
 from kits.services.custody import use
 from kits.services.ledger import LooseLevel
 from kits.services.restocking import sorting
-from kits.services.stock import catalogue, stock_levels
+from kits.services.stock import catalogue, deliveries, receiving, stock_levels
 from kits.services.stock.stock_levels import ItemLevel
 from tests.kits import factories as make
 from tests.kits.factories import World, act
@@ -89,3 +90,36 @@ def test_of_a_loose_item_a_refill_is_the_use_and_it_is_ordered_by_the_box(w: Wor
     assert (found.level.uses, found.level.counted) == (1, False)
     assert found.level.units == 50
     assert found.low  # nobody put a box on record
+
+
+def test_a_lead_time_is_learned_once_three_deliveries_say_when_they_were_ordered(w: World) -> None:
+    set_by_hand(w.shears, 9)
+
+    def lead_days() -> int:
+        found = level_of(w.shears, w.store)
+        assert found is not None
+        return found.lead_days
+
+    for days in (4, 9):
+        ordered(w, days)
+    assert lead_days() == w.shears.lead_time_days == 14
+    ordered(w, 5)
+    assert lead_days() == 5
+    assert deliveries.learned([w.shears.pk]).lead_times[w.shears.pk, "North"].deliveries == 3
+
+
+def ordered(w: World, days_ago: int) -> None:
+    receiving.receive(
+        act(),
+        item=w.shears,
+        shelf=w.shelf,
+        units=1,
+        supplier="North",
+        ordered_on=make.days(-days_ago),
+    )
+
+
+@pytest.mark.parametrize("days", [1, -731])
+def test_an_order_of_tomorrow_or_long_ago_is_refused(w: World, days: int) -> None:
+    with pytest.raises(Invalid):
+        ordered(w, -days)

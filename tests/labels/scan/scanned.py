@@ -16,7 +16,7 @@ from labels.rules.codes.scans import Intent, typed_texts
 from labels.services.paper import paper, sheets
 from labels.services.scan.results import ScanAnswer, ScanRequest
 from labels.services.scan.scanning import scan
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 
 ADDRESS = "https://gear.umberfell.example"
 
@@ -40,6 +40,7 @@ class Labelled(Additions):
     blank: Label
 
 
+@again.kept
 def labelled() -> Labelled:
     """The school of the kits' tests with labels on."""
     world = make.world()

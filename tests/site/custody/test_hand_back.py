@@ -14,7 +14,7 @@ from kits.models import Entry, Movement, Photo, WithheldKind
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.ledger import reversal
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -26,6 +26,7 @@ GPS = 0x8825
 
 
 @pytest.fixture
+@again.kept
 def school() -> scanned.Labelled:
     made = scanned.labelled()
     custody.check_out(make.act(made.world.keeper), made.world.day_01, person=made.world.guide)

@@ -16,7 +16,7 @@ from kits.services.kits import holds
 from kits.services.ledger import audit
 from kits.services.overview import board as kits_board
 from kits.services.stock import away, counting
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
@@ -24,6 +24,7 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
+@again.kept
 def w() -> make.World:
     made = scanned.labelled().world
     made.splint = make.item("Splint", Kind.TOOL, needs_date=False)

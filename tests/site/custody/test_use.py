@@ -6,7 +6,7 @@ from kits.models import Entry, Seal
 from kits.services.custody import custody, use_requests
 from kits.services.ledger import audit
 from kits.services.restocking import sealing, sorting
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -18,6 +18,7 @@ USED = "/kits/DAY-01/used/"
 
 
 @pytest.fixture
+@again.kept
 def school() -> scanned.Labelled:
     """DAY-01 went out sealed and was dropped at the hatch: sort later."""
     made = scanned.labelled()

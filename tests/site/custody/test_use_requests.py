@@ -15,7 +15,7 @@ from kits.services.custody import custody, returns, use, use_requests
 from kits.services.ledger import audit
 from kits.services.restocking import sorting
 from kits.services.stock import away
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -24,6 +24,7 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
+@again.kept
 def world() -> make.World:
     made = scanned.labelled().world
     custody.check_out(make.act(made.keeper), made.day_01, person=made.guide)

@@ -96,6 +96,19 @@ def test_a_row_and_a_section_are_added_without_saving_what_was_typed(
     assert lines_of(draft, "lid") == [("Shears", 2, 0)]
 
 
+def test_a_row_that_nobody_filled_in_is_left_alone_and_a_number_without_an_item_is_not(
+    world: make.World, draft: PackingListVersion
+) -> None:
+    client = browser(world.instructor)
+    fields = form_of(send(client, draft, form_of(client.get(at(draft))), do="row main"))
+
+    assert send(client, draft, fields).status_code == 302
+    answer = send(client, draft, form_of(client.get(at(draft))), do="row main")
+    answer = send(client, draft, form_of(answer), **{"carry-+1": "5"})
+
+    assert "Choose an item, or remove the row." in text_of(answer)
+
+
 def test_rows_move_across_sections_by_buttons_and_by_choosing(
     world: make.World, draft: PackingListVersion
 ) -> None:
@@ -149,7 +162,7 @@ def test_everything_wrong_stands_beside_its_row_and_what_was_typed_stays(
     page = text_of(answer)
     for says in (
         "Nothing has been saved yet: 5 rows need attention.",
-        "“six” is not valid.",
+        "Wound dressing 10 × 12, number to carry: “six” is not valid.",
         "the minimum (7) is higher than the number to carry (1)",
         "There is no item Splint. Choose one from the list, or create it.",
         "Enter a name for every section.",

@@ -77,7 +77,7 @@ def test_the_result_says_how_it_stands_and_what_to_buy_and_what_goes_out_of_date
 
     assert "Ask first" in page and "1 × tape" in page
     assert "2 units go out of date by" in page and "eye wash. No price is on record." in page
-    assert "Wall calendar" in page and "Take it out" in page
+    assert "Wall calendar" in page and "Open the kit" in page  # Kim works alone
     assert "never says that anything should be left out" in page
 
 

@@ -13,7 +13,7 @@ from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
 from kits.services.restocking import sealing
-from tests.kits import factories as make
+from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -24,6 +24,7 @@ SORT = "/kits/DAY-01/sort/"
 
 
 @pytest.fixture
+@again.kept
 def school() -> scanned.Labelled:
     """Three dressings were used; the shelves hold D1, which goes first, and D2."""
     made = scanned.labelled()

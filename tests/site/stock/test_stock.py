@@ -7,7 +7,11 @@ from django.core.cache import cache
 from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Entry, EntryKind, Holding, Item, ListLine
+from kits.rules.planning.seasons import season_of
+from kits.services.custody import use
+from kits.services.ledger import reversal
 from kits.services.stock import disposing, receiving, shelves
+from kits.services.text.planning import past_use_texts as texts
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -132,7 +136,7 @@ def test_the_pages_of_stock_ask_as_much_for_many_things_as_for_few(
         thing = make.item(f"Thing {number:02}", order_down_to=2)
         make.some(thing, world.shelf, 2, f"L{number}", make.days(100 + number * 40))
     client = browser(world.keeper)
-    pins = {"": 23, "expiry/": 12, "count/": 10, "out-of-date/": 10, "recalls/": 9}
+    pins = {"": 24, "expiry/": 12, "count/": 10, "out-of-date/": 10, "recalls/": 9}
     for path, most in ((f"/stock/{page}", most) for page, most in pins.items()):
         with django_assert_max_num_queries(most):
             assert client.get(path).status_code == 200, path
@@ -275,3 +279,17 @@ def test_an_old_story_of_a_thing_is_folded_behind_its_newest_acts(world: make.Wo
     newest, older = page.split("Earlier records")
     assert "9 × S" in newest
     assert "1 × S" in older
+
+
+def test_a_thing_shows_what_was_used_of_it_season_by_season(world: make.World) -> None:
+    page = f"/stock/{world.dressing.pk}/"
+    assert "Used, season by season" not in text_of(browser(world.keeper).get(page))
+    use.log_use(make.act(world.keeper), world.day_01, [use.UseLine(world.dressing, 2)])
+    undone = use.log_use(make.act(world.keeper), world.day_01, [use.UseLine(world.dressing, 3)])
+    reversal.reverse(make.act(world.keeper), undone.entry.pk)
+    answer = browser(world.keeper).get(page)
+    words, season = text_of(answer), texts.season_name(season_of(make.days(0)), over=False)
+    assert "Used, season by season" in words and "Show as a table" in words
+    assert f"{season}: 2 used, 0 wanted and not there." in answer.content.decode()
+    assert 'class="within"' in answer.content.decode()
+    assert "Used, season by season" not in text_of(browser(world.stranger).get(page))

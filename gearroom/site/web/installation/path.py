@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from kits.models import Checkout
+from kits.models import Kit
 
 PAGES: tuple[tuple[str, str | Promise], ...] = (
     ("installation", _("Name, time zone and language")),
@@ -25,8 +25,8 @@ class Neighbours:
 
 
 def neighbours(name: str) -> Neighbours | None:
-    """What stands beside a step; None once a kit has been taken out."""
-    if Checkout.objects.exists():
+    """What stands beside a step; None once a kit is in use."""
+    if Kit.objects.filter(contents_entered=True).exists():
         return None
     at = [each for each, _title in PAGES].index(name)
     return Neighbours(_link(at - 1), _link(at + 1))

@@ -26,7 +26,8 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
-from kits.rules.ledger import Kind, Level, PrintedDateError, last_good_day
+from kits.rules.ledger import Criticality, Kind, Level, PrintedDateError, last_good_day
+from kits.rules.recalls.batch_numbers import is_asked
 from kits.services.ledger import LooseLevel, lots, readiness
 from kits.services.lookup import find
 from kits.services.restocking import sorting
@@ -42,13 +43,14 @@ ROWS_FOR_BATCHES = 2
 class Blank:
     """Fields for a batch that is not on record there, with what was typed in them: `row` ends their
     names, `number` is what stands after LOT or SN. `item` None: which item it is, is asked
-    too."""
+    too. `asks_number`: else the batch number is folded away (see `batch_numbers`)."""
 
     row: str
     item: Item | None
     units: str
     number: str
     expiry: str
+    asks_number: bool = True
 
     @property
     def used(self) -> bool:
@@ -142,8 +144,8 @@ def _sheet(
 
 def _sections(kit: Kit, sent: Mapping[str, Any]) -> list[Section]:
     """What to count, by section: the list's lines in order, then what else is there."""
-    wanted: dict[tuple[str, int], tuple[Item, int]] = {
-        (line.section.key, line.item_id): (line.item, line.carry)
+    wanted: dict[tuple[str, int], tuple[Item, int, Criticality]] = {
+        (line.section.key, line.item_id): (line.item, line.carry, Criticality(line.criticality))
         for line in ListLine.objects.filter(section__version=kit.list_version_id).select_related(
             "item", "section"
         )
@@ -157,14 +159,14 @@ def _sections(kit: Kit, sent: Mapping[str, Any]) -> list[Section]:
         .order_by("lot__item__name", "lot__expiry", "lot")
     ):
         where = (held.place.section_key, held.lot.item_id)
-        wanted.setdefault(where, (held.lot.item, 0))
+        wanted.setdefault(where, (held.lot.item, 0, Criticality.ROUTINE))
         there[where].append(held.lot)
     return [
         Section(
             place,
             [
-                _row(place, item, carry, there[key, pk], sent)
-                for (key, pk), (item, carry) in wanted.items()
+                _row(place, item, carry, matters, there[key, pk], sent)
+                for (key, pk), (item, carry, matters) in wanted.items()
                 if key == place.section_key
             ],
             sent.get(f"else-{place.pk}", ""),
@@ -174,7 +176,15 @@ def _sections(kit: Kit, sent: Mapping[str, Any]) -> list[Section]:
     ]
 
 
-def _row(place: Place, item: Item, carry: int, lots: Sequence[Lot], sent: Mapping[str, Any]) -> Row:
+def _row(
+    place: Place,
+    item: Item,
+    carry: int,
+    matters: Criticality,
+    lots: Sequence[Lot],
+    sent: Mapping[str, Any],
+) -> Row:
+    asked = is_asked(Kind(item.kind), sterile=item.sterile, criticality=matters)
     names = [f"have-{lot.pk}-{place.pk}" for lot in lots]
     level = f"level-{place.pk}-{item.pk}"
     return Row(
@@ -182,15 +192,20 @@ def _row(place: Place, item: Item, carry: int, lots: Sequence[Lot], sent: Mappin
         item,
         carry,
         [(name, lot, sent.get(name, "")) for name, lot in zip(names, lots, strict=True)],
-        [_blank(f"{place.pk}-{item.pk}-{n}", item, sent) for n in range(ROWS_FOR_BATCHES)],
+        [
+            _blank(f"{place.pk}-{item.pk}-{n}", item, sent, asks_number=asked)
+            for n in range(ROWS_FOR_BATCHES)
+        ],
         level,
         sent.get(level, ""),
     )
 
 
-def _blank(row: str, item: Item | None, sent: Mapping[str, Any]) -> Blank:
+def _blank(
+    row: str, item: Item | None, sent: Mapping[str, Any], *, asks_number: bool = True
+) -> Blank:
     units, number, expiry = (sent.get(f"{name}-{row}", "") for name in _BLANK)
-    return Blank(row, item, units, number, expiry)
+    return Blank(row, item, units, number, expiry, asks_number)
 
 
 _BLANK = ("units", "number", "expiry")

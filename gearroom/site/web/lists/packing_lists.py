@@ -1,5 +1,5 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
-change; a signature that ends, extended by a link. Drafts are edited in `draft_editing`."""
+change; a signature that ends, extended by a link. Drafts are edited in `draft_table`."""
 
 from collections.abc import Iterable
 from datetime import date

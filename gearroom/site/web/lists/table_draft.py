@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.lists.not_carried import NotCarriedForm, line_of
 from gearroom.site.web.lists.packing_lists import version_values
-from gearroom.site.web.lists.table_form import FACTS
+from gearroom.site.web.lists.table_form import FACTS, NEW_LINE
 from gearroom.site.web.page import Choice, PageForm, ShortText, WholeNumber
 from kits.models import Item
 from kits.rules.ledger.facts import Criticality, Kind
@@ -50,6 +50,14 @@ class LineForm(PageForm):
         message=gettext_lazy("Choose a priority."),
     )
     reason = ShortText()
+
+
+def _labels(item: str) -> dict[str, str]:
+    """What the numbers of a row are called, by its item."""
+    if not item:
+        return {}
+    labels = {"carry": _("%(thing)s, number to carry"), "never": _("%(thing)s, minimum")}
+    return {name: label % {"thing": item} for name, label in labels.items()}
 
 
 def draft_from(act: Act, table: Table, sent: QueryDict) -> Draft:
@@ -97,12 +105,12 @@ class _Reading:
 
     def _line(self, row: Row) -> LineDraft | None:
         """The line that a row stands for; None for one that is gone, empty or wrong."""
-        typed = any(row.values.get(name) for name in ("item", "carry", "never", "reason"))
-        if row.gone or (row.id.startswith(NEW) and not typed):
+        typed = (row.values[name] != NEW_LINE.get(name, "") for name in row.values)
+        if row.gone or (row.id.startswith(NEW) and not any(typed)):
             return None
         name = " ".join(str(row.values["item"]).split())
         item = self._item(row.id, name)
-        form = LineForm(self.sent, row=row.id)
+        form = LineForm(self.sent, row=row.id, labels=_labels(name))
         for messages in form.errors.values():
             self.faults[row.id] += map(str, messages)
         if item is None or form.errors:
@@ -125,6 +133,8 @@ class _Reading:
                 self.items[name.casefold()] = made
         else:
             says = _("There is no item %(name)s. Choose one from the list, or create it.")
+            if not self.act.actor.may("edit_item"):
+                says = _("There is no item %(name)s. Choose one from the list.")
             self.faults[row].append(says % {"name": name})
         return made
 

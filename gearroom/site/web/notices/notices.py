@@ -25,7 +25,7 @@ from gearroom.site.web.page import (
     read_page,
     show,
 )
-from kits.models import Notice
+from kits.models import CalendarBy, Notice
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.mail import digest, notice_log
 from kits.services.mail.notice_log import State
@@ -44,6 +44,10 @@ _WHENS = {
     When.AT_ONCE: gettext_lazy("Immediately"),
     When.WEEKLY: gettext_lazy("In the weekly email"),
     When.NEVER: gettext_lazy("Not at all"),
+}
+_CALENDAR_BY = {
+    CalendarBy.BATCH.value: gettext_lazy("one event for each batch, on its last day"),
+    CalendarBy.MONTH.value: gettext_lazy("one event for each month, with all of its batches"),
 }
 _NUMBER = gettext_lazy("Enter a whole number from %(least)d to %(most)d.")
 _TIME = gettext_lazy("Enter a time of day, such as 07:00.")
@@ -148,6 +152,7 @@ class PreferencesForm(PageForm):
     quiet_from = TimeOfDay(required=False, message=_TIME)
     quiet_until = TimeOfDay(required=False, message=_TIME)
     minutes_a_kit = WholeNumber(least=1, most=480, message=_NUMBER)
+    calendar_by = Choice(CalendarBy, required=False, initial=CalendarBy.BATCH)
 
 
 _WHEN = Choice(
@@ -172,6 +177,7 @@ def _page(
         zone=recipients.zone_of(person),
         default_quiet=preferences.default_quiet(),
         days=WEEKDAYS,
+        calendar_by=_CALENDAR_BY.items(),
         kinds=[
             {
                 "code": code,

@@ -23,6 +23,7 @@ from gearroom.site.web.page import (
     WholeNumber,
     acted,
     actor,
+    company,
     form_view,
     here,
     page,
@@ -72,6 +73,8 @@ def first_day(request: HttpRequest) -> HttpResponse:
             url=reverse("rooms") if actor(request).may("edit_room") else "",
         )
     steps = [*_steps_of_installation(request), *_steps_of_day(room)]
+    if company(request).alone:  # whoever works alone takes no kit out
+        steps.pop()
     return show(
         request,
         "site/overview/first_day/steps.html",

@@ -20,6 +20,7 @@ from gearroom.site.web.page import (
     WholeNumber,
     acted,
     actor,
+    is_offered,
     page,
     read_page,
     room_here,
@@ -271,5 +272,6 @@ def result(request: HttpRequest, kit: str) -> HttpResponse:
         ),
         unsigned=version if version.signed_on is None else None,
         may_sign=actor(request).may("sign_list"),
+        may_take=is_offered(request, "check_out", of.room_id),
         caution=CAUTION,
     )

@@ -73,8 +73,8 @@ _TOPICS = {
     "sort": Topic(
         _("Sort and restock"),
         (
-            _("The page shows what to remove, what to put in, and which shelf and batch to take it "
-              "from."),
+            _("The page shows what to remove, then what to put in, shelf by shelf with the batch "
+              "to take."),
             _("“All put in as listed” takes one tap. Select anything that was not replaced."),
             _("Put a seal on, type its number, and tie the kit tag to the seal."),
         ),
@@ -166,6 +166,8 @@ _TOPICS = {
         (
             _("For each item, a kit list shows how many to carry, the minimum, the priority and "
               "the reason."),
+            _("A draft is one table, saved at once: type, paste rows from a spreadsheet, or copy "
+              "from another list. Enter goes to the next row; Alt and an arrow key move a row."),
             _("Edit a draft, see which kits it would change and what it would take from stock, "
               "then publish it. A published version cannot be changed."),
             _("The medical adviser signs each version, and the signature is valid until a "
@@ -248,7 +250,12 @@ _TOPICS = {
         _("The first day"),
         (
             _("From an empty gear room to the first kit taken out, one step at a time."),
-            _("Upload everything in a spreadsheet, or count as you go."),
+            _("Try the web address with a phone and the mail server with a test email. You can "
+              "leave any step and come back to it."),
+            _("Enter the first kit on one page: from the example list, from lines that you paste, "
+              "by scanning makers’ codes or by typing what is there. Or upload everything in a "
+              "spreadsheet."),
+            _("Enter dates as printed: 0327 is March 2027, good until its last day."),
         ),
         page="first-day",
     ),

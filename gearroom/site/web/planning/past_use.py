@@ -1,14 +1,13 @@
 """What happened, from the record: what was used, wanted, never used and thrown out."""
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
 
 from gearroom.site.web.page.shell import actor, read_page, show
+from gearroom.site.web.planning import season_chart
 from kits.models import Activity, Need
 from kits.rules.planning.records.recorded_use import Bears
 from kits.services.planning import past_use as service
@@ -18,84 +17,6 @@ from kits.services.text.planning import (
     planning_texts as texts,
     rate_texts,
 )
-
-_HIGH, _STEP, _BAR, _TOP = 120, 52, 20, 18
-_MOST_SEASONS = 6
-
-
-@dataclass(frozen=True)
-class Bar:
-    """One of a season's two bars, with what stands above it."""
-
-    x: int
-    height: int
-    label: str
-
-    @property
-    def y(self) -> int:
-        """Where it begins, from the top down."""
-        return _HIGH - self.height
-
-    @property
-    def middle(self) -> int:
-        """Where its words stand."""
-        return self.x + _BAR // 2
-
-
-@dataclass(frozen=True)
-class Column:
-    """A season: what was used, and beside it what was wanted and not there."""
-
-    of: SeasonUse
-    used: Bar
-    not_there: Bar
-
-    @property
-    def middle(self) -> int:
-        """Where its words stand."""
-        return self.not_there.x
-
-
-@dataclass(frozen=True)
-class SeasonChart:
-    """Uses and wants by season; `earlier`: seasons that it leaves out. `at_least`: some of its
-    uses are perhaps more."""
-
-    columns: Sequence[Column]
-    says: str
-    earlier: int
-    at_least: bool
-    height: int = _HIGH
-    bar: int = _BAR
-
-    @property
-    def width(self) -> int:
-        """How wide it is."""
-        return _STEP * len(self.columns)
-
-
-def _chart(seasons: Sequence[SeasonUse]) -> SeasonChart | None:
-    """The latest seasons; None where nothing was used or wanted."""
-    latest = seasons[-_MOST_SEASONS:]
-    most = max((max(each.met, each.unmet) for each in latest), default=0)
-    if not most:
-        return None
-    scale = (_HIGH - _TOP) / most
-    return SeasonChart(
-        [_column(at, each, scale) for at, each in enumerate(latest)],
-        " ".join(_season(each) for each in latest),
-        len(seasons) - len(latest),
-        any(each.at_least for each in latest),
-    )
-
-
-def _column(at: int, of: SeasonUse, scale: float) -> Column:
-    left = at * _STEP + _STEP // 2 - _BAR
-    return Column(
-        of,
-        Bar(left, math.ceil(of.met * scale), texts.number(round(of.met))),
-        Bar(left + _BAR, math.ceil(of.unmet * scale), texts.number(of.unmet)),
-    )
 
 
 def _season(of: SeasonUse) -> str:
@@ -117,7 +38,7 @@ def past_use(request: HttpRequest) -> HttpResponse:
         "site/planning/past_use/past_use.html",
         found=found,
         known=own_texts.known_trips(found.known, found.trips),
-        chart=_chart(found.seasons),
+        chart=season_chart.chart(found.seasons, _season, _("Uses")),
         seasons=[
             (
                 own_texts.season_name(each.season, over=each.over),

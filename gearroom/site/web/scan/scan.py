@@ -234,7 +234,9 @@ def _page(
         "just_done": just_done(who),
         "may_be_another": MAY_BE_ANOTHER_KITS,
         "may_ask": who.may("see_people"),
-        "waiting": next((kit for kit in kits if kit["name"] == state.kit), None),
+        "waiting": next((kit for kit in kits if kit["name"] == state.kit), None)
+        if is_offered(request, "check_out")
+        else None,
     }
     if any(each["may_have_gone"] or any(s["who"] for s in each["steps"]) for each in cards):
         facts["people"] = people.may_take(who)
@@ -249,7 +251,7 @@ def _offered(request: HttpRequest, outcome: dict[str, Any]) -> dict[str, Any]:
     if is_offered(request, "check_out"):
         return outcome
     steps = [each for each in outcome["steps"] if each["fields"].get("intent") != Intent.CHECK_OUT]
-    return {**outcome, "steps": steps}
+    return {**outcome, "steps": steps, "may_have_gone": False}
 
 
 def _with_changes_since(who: Actor, kept: dict[str, Any], holder: Person | None) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from gearroom.site.web.page import (
     today_here,
 )
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
+from gearroom.site.web.stock import item_use
 from gearroom.site.web.stock.stock_list import rooms_own_first
 from kits.models import Disposal, PlaceKind, Recall
 from kits.rules.ledger.reasons import ReasonCode
@@ -93,6 +94,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         may_edit=who.may("edit_item"),
         may_change_lists=who.may("edit_list"),
         way=DISPOSALS[of.disposal],
+        use=item_use.facts(who, of, today_here(request)),
         movements=views.movements(who, of) if who.may("read_history") else None,
     )
 

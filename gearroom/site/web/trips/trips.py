@@ -78,7 +78,7 @@ def list_trips(request: HttpRequest) -> HttpResponse:
 def month(request: HttpRequest) -> HttpResponse:
     """A month of trips, past ones too, as a calendar."""
     today = today_here(request)
-    first = _month_of(request.GET.get("month", ""), today)
+    first = month_of(request.GET.get("month", ""), today)
     # Django counts the days of a week from Sunday, Python from Monday.
     start = (int(get_format("FIRST_DAY_OF_WEEK")) - 1) % 7
     weeks = months.Calendar(start).monthdatescalendar(first.year, first.month)
@@ -107,7 +107,7 @@ def month(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _month_of(text: str, today: date) -> date:
+def month_of(text: str, today: date) -> date:
     """The first day of the month that is written as 2026-05; of this one where none is."""
     try:
         first = date.fromisoformat(f"{text}-01") if text else today.replace(day=1)
@@ -120,9 +120,14 @@ def _month_of(text: str, today: date) -> date:
 
 def _trips_of(request: HttpRequest) -> tuple[QuerySet[Trip], Room | None]:
     """The trips that somebody may see, of the room that the address names, if it does."""
-    slug, rows = request.GET.get("room", ""), find.trips_of(actor(request))
-    room = find.room(actor(request), slug) if slug else None
+    rows, room = find.trips_of(actor(request)), chosen_room(request)
     return (rows.filter(room=room) if room else rows), room
+
+
+def chosen_room(request: HttpRequest) -> Room | None:
+    """The room that the address names, if it does."""
+    slug = request.GET.get("room", "")
+    return find.room(actor(request), slug) if slug else None
 
 
 # ------------------------------------------------------------------------------------------ one

@@ -64,6 +64,15 @@ def in_season(
     }
 
 
+def item_in_season(of: Season, *, over: bool, used: int, unmet: int) -> str:
+    """What a season used of an item, and how often it was wanted and not there."""
+    return _("%(season)s: %(used)s used, %(unmet)s wanted and not there.") % {
+        "season": season_name(of, over=over),
+        "used": number(used),
+        "unmet": number(unmet),
+    }
+
+
 def used(count: float, *, at_least: bool) -> str:
     """So many uses, or at least so many."""
     plain = number(count)

@@ -1,0 +1,142 @@
+"""Trips as bars, days across and kits down: a picture, and the same as a list."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+
+from gearroom.core.rules.grouping import grouped
+from gearroom.site.web.page import actor, read_page, show, today_here
+from gearroom.site.web.trips.trips import chosen_room, month_of
+from kits.models import Kit
+from kits.rules.trips.lanes import Days, lanes
+from kits.services.trips import kit_calendar
+from kits.services.trips.kit_calendar import KitDays, Span
+
+DAY, LANE, BAR, NAMES, HEAD = 32, 30, 24, 130, 40
+"""Of the picture, in pixels: how wide a day is, how high a row of bars and a bar in it are, how
+wide the kits' names and how high the days' numbers."""
+_LETTER = 7
+"""About how wide a letter in a bar is."""
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A span as it is drawn, with its name in it; where that is too long after it, else before it
+    (`anchor`), else left to the list."""
+
+    span: Span
+    x: int
+    y: int
+    width: int
+    text: str = ""
+    text_x: int = 0
+    anchor: str = "start"
+
+    @property
+    def beside(self) -> bool:
+        """Whether its name stands beside it."""
+        return not self.x <= self.text_x <= self.x + self.width
+
+    @property
+    def look(self) -> str:
+        """Its class."""
+        return "clash" if self.span.clashes else str(self.span.stand)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A kit's row of the picture, from `y` on."""
+
+    kit: Kit
+    y: int
+    height: int
+    bars: Sequence[Bar]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The rows, under the days with where each begins."""
+
+    rows: Sequence[Row]
+    days: Sequence[tuple[date, int]]
+    width: int
+    height: int
+    names: int = NAMES
+    day: int = DAY
+    bar: int = BAR
+    head: int = HEAD
+
+
+@read_page()
+def kit_bars(request: HttpRequest) -> HttpResponse:
+    """A month of trips, with each kit's reservations and times out as bars."""
+    today = today_here(request)
+    first = month_of(request.GET.get("month", ""), today)
+    after = (first + timedelta(days=31)).replace(day=1)
+    shown = Days(first, after - timedelta(days=1))
+    room = chosen_room(request)
+    found = kit_calendar.kit_calendar(actor(request), shown, room)
+    return show(
+        request,
+        "site/trips/kit_bars.html",
+        first=first,
+        before=first - timedelta(days=1),
+        after=after,
+        today=today,
+        chosen=room,
+        picture=_picture(found, shown) if found else None,
+        kits=[(each.kit, [(span, span_name(span)) for span in each.spans]) for each in found],
+        any=any(each.spans for each in found),
+        may_edit=actor(request).may("edit_trip"),
+    )
+
+
+def span_name(of: Span) -> str:
+    """What a span is called."""
+    if of.trip is not None:
+        return of.trip.name
+    return _("a trip of another gear room") if of.elsewhere else _("taken out without a trip")
+
+
+def _picture(found: Sequence[KitDays], shown: Days) -> Picture:
+    days = (shown.last - shown.first).days + 1
+    rows, y, end = [], HEAD, NAMES + DAY * days
+    for each in found:
+        by_lane = grouped(
+            (lane, _bar(span, y + 6 + LANE * lane, shown))
+            for span, lane in zip(
+                each.spans, lanes([span.days for span in each.spans]), strict=True
+            )
+        )
+        height = LANE * max(1, len(by_lane)) + 6
+        bars = [bar for lane in by_lane.values() for bar in _named(lane, end)]
+        rows.append(Row(each.kit, y, height, bars))
+        y += height
+    columns = [(shown.first + timedelta(days=n), NAMES + DAY * n) for n in range(days)]
+    return Picture(rows, columns, end, y)
+
+
+def _bar(span: Span, y: int, shown: Days) -> Bar:
+    first, last = max(span.days.first, shown.first), min(span.days.last, shown.last)
+    width = ((last - first).days + 1) * DAY - 2
+    return Bar(span, NAMES + (first - shown.first).days * DAY + 1, y, width)
+
+
+def _named(lane: Sequence[Bar], end: int) -> Iterator[Bar]:
+    """The bars of a lane from left to right, each with its name where there is room for it."""
+    ends = [NAMES, *(bar.x + bar.width for bar in lane)]
+    begins = [*(bar.x for bar in lane[1:]), end]
+    for bar, before, after in zip(lane, ends, begins, strict=False):
+        name, right = span_name(bar.span), bar.x + bar.width
+        needs = len(name) * _LETTER + 8
+        if needs <= bar.width and not bar.span.clashes:
+            yield replace(bar, text=name, text_x=bar.x + 5)
+        elif needs <= after - right:
+            yield replace(bar, text=name, text_x=right + 4)
+        elif needs <= bar.x - before:
+            yield replace(bar, text=name, text_x=bar.x - 4, anchor="end")
+        else:
+            yield bar

@@ -1,0 +1,151 @@
+"""A filled kit that might be bought: what would become of what is in it, and what so many of them
+come to beside kits built from parts. Nothing is written; whoever strips the kit decides."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts import Actor, Invalid
+from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped, summed
+from kits.models import Entry, EntryKind, Item, Kit, ListLine, PackingListVersion
+from kits.models.details import StripDetail
+from kits.rules.buying import bought_kit as rules, buy_or_build
+from kits.rules.buying.bought_kit import Fate, KitLine, Past
+from kits.rules.buying.buy_or_build import BoughtKit, Way
+from kits.rules.restocking.picking import restock
+from kits.services.ledger import readiness
+from kits.services.stock import offers, stock_levels
+from kits.services.stock.receiving import check_price
+from kits.services.text.amounts import units as whole
+
+LASTS_DAYS = 365
+"""What is kept of a bought kit lasts so long, unless a day is given."""
+MOST_OFFERS, MOST_LINES = 6, 200
+
+
+@dataclass(frozen=True)
+class Content:
+    """Units of an item in a filled kit as its seller lists them: None where it is no item of ours,
+    with its expiry date where that is known."""
+
+    name: str
+    item: Item | None
+    units: int
+    expiry: date | None = None
+
+
+@dataclass(frozen=True)
+class FilledKit:
+    """A filled kit that is offered, with its price and contents."""
+
+    name: str
+    price: Decimal
+    contents: Sequence[Content]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Ways to come by so many kits, what costs least first; for each filled kit, in order, from how
+    many kits on parts cost no more (None: they never do, or something has no price)."""
+
+    ways: Sequence[Way]
+    parts_win_from: Sequence[int | None]
+
+
+def habits() -> dict[int, Past]:
+    """What was done most with each item (id) in kits stripped before, and why."""
+    entries = Entry.objects.filter(kind=EntryKind.STRIP, reversed_by__isnull=True).order_by("id")
+    past = grouped(
+        (thing["item"], (Fate(thing["fate"]), thing["reason"]))
+        for entry in entries
+        for thing in entry.detail_as(StripDetail)["things"]
+    )
+    return {item: found for item, rows in past.items() if (found := rules.habit(rows))}
+
+
+def compare(
+    actor: Actor,
+    room: Room,
+    version: PackingListVersion,
+    filled: Sequence[FilledKit],
+    *,
+    kits: int,
+    currency: str,
+    through: date | None = None,
+) -> Compared:
+    """Filled kits beside parts for so many kits that follow a list in a room, in one currency; what
+    is kept is good `through` a day, a year from today unless given. Raises Invalid; NotAllowed for
+    whoever may not strip kits there."""
+    actor.require("strip", room.pk)
+    count = whole(kits, field="kits")
+    if count > buy_or_build.MOST_KITS:
+        raise Invalid(
+            _("Compare at most %(most)d kits.") % {"most": buy_or_build.MOST_KITS}, field="kits"
+        )
+    _check(filled, currency)
+    through = through or clock.today(room.time_zone) + timedelta(days=LASTS_DAYS)
+    lines = ListLine.objects.filter(section__version=version, item__by_eye=False)
+    wanted = dict(summed(lines.values_list("item", "carry")))
+    extras, past = _extras(room, through), habits()
+    bought = [
+        BoughtKit(
+            each.name,
+            each.price,
+            currency,
+            tuple(
+                rules.fates(
+                    [_line(content) for content in each.contents],
+                    wanted=wanted,
+                    extras=extras,
+                    past=past,
+                    through=through,
+                )
+            ),
+        )
+        for each in filled
+    ]
+    rows = offers.in_force().filter(item__in=wanted, currency=currency)
+    parts = [offers.as_rule(row) for row in rows]
+    return Compared(
+        buy_or_build.ways(count, wanted, bought, parts, currency),
+        [buy_or_build.parts_win_from(wanted, kit, parts) for kit in bought],
+    )
+
+
+def _check(filled: Sequence[FilledKit], currency: str) -> None:
+    if len(filled) > MOST_OFFERS or any(len(each.contents) > MOST_LINES for each in filled):
+        raise Invalid(
+            _("Compare at most %(kits)d filled kits, with at most %(lines)d lines each.")
+            % {"kits": MOST_OFFERS, "lines": MOST_LINES},
+            field="filled",
+        )
+    for each in filled:
+        check_price(each.price, currency)
+        for content in each.contents:
+            whole(content.units, field="contents")
+
+
+def _line(content: Content) -> KitLine:
+    thing = readiness.thing_of(content.item) if content.item else None
+    return KitLine(content.name, thing, content.units, content.expiry)
+
+
+def _extras(room: Room, through: date) -> Mapping[int, int]:
+    """Units that the kits at home in a room lack through a day beyond what its shelves have, by
+    item."""
+    today = clock.today(room.time_zone)
+    kits = Kit.objects.filter(home_room=room, retired_on=None, training=False)
+    states = readiness.states(kits.values_list("pk", flat=True)).values()
+    missing = summed(
+        (row.thing.id, row.count)
+        for state in states
+        for row in restock(state, (), through=through, today=today).missing
+    )
+    held = stock_levels.on_shelves([room.pk])[0].get(room.pk, [])
+    there = summed((row.batch.thing.id, row.count) for row in held)
+    return {item: max(0, units - there[item]) for item, units in missing.items()}
