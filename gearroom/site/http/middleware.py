@@ -10,7 +10,6 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, QueryDict
-from django.middleware.csrf import CsrfViewMiddleware
 from django.middleware.gzip import GZipMiddleware
 from django.middleware.locale import LocaleMiddleware
 from django.utils import translation
@@ -85,13 +84,16 @@ def _is_ours(code: str) -> bool:
         return False
 
 
-class FormOrigins(CsrfViewMiddleware):
-    """Django's look at where a form was sent from; the public address, which a proxy with TLS
-    stands before, counts as ours although it is set while the program runs."""
+class PublicOrigin(MiddlewareMixin):
+    """Middleware, before Django's look at where a form was sent from: the public address, which a
+    proxy with TLS stands before, is ours, although it may be set while the program runs."""
 
-    def _origin_verified(self, request: HttpRequest) -> bool:
-        by_django: bool = super()._origin_verified(request)  # type: ignore[misc]  # not in its types
-        return by_django or request.META["HTTP_ORIGIN"] == current().public_url
+    def process_request(self, request: HttpRequest) -> None:
+        """Have it read as Django sees us behind the proxy."""
+        if request.META.get("HTTP_ORIGIN", "") in ("", "null"):
+            return
+        if request.META["HTTP_ORIGIN"] == current().public_url:
+            request.META["HTTP_ORIGIN"] = f"{request.scheme}://{request.get_host()}"
 
 
 class Headers(MiddlewareMixin):

@@ -326,7 +326,7 @@ def test_a_tag_says_only_what_is_true_at_sealing_so_a_kit_that_is_low_gets_one(
         assert word not in words.upper(), word
 
 
-def test_a_lid_card_says_what_is_in_which_pouch_and_no_date(
+def test_a_lid_card_says_what_is_in_which_pouch_by_which_list_and_no_expiry_date(
     labels: at.Labelled, keeper: Caller
 ) -> None:
     for size in ("a5", "a4-folded"):
@@ -336,7 +336,9 @@ def test_a_lid_card_says_what_is_in_which_pouch_and_no_date(
         assert texts == [payload(labels.kit)]
         assert "Wound dressing" in words
         assert "Ines" in words
-        assert str(make.today().year) not in words
+        assert "Day walk, version 1" in words
+        assert words.count(str(make.today().year)) == 1  # the list's
+        assert str(make.days(400).year) not in words
     answer = keeper.get("kits/DAY-02/card/")
     assert (answer.status_code, answer.json()["code"]) == (409, "no-label")
 

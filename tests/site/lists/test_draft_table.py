@@ -96,6 +96,19 @@ def test_a_row_and_a_section_are_added_without_saving_what_was_typed(
     assert lines_of(draft, "lid") == [("Shears", 2, 0)]
 
 
+def test_a_row_that_nobody_filled_in_is_left_alone_and_a_number_without_an_item_is_not(
+    world: make.World, draft: PackingListVersion
+) -> None:
+    client = browser(world.instructor)
+    fields = form_of(send(client, draft, form_of(client.get(at(draft))), do="row main"))
+
+    assert send(client, draft, fields).status_code == 302
+    answer = send(client, draft, form_of(client.get(at(draft))), do="row main")
+    answer = send(client, draft, form_of(answer), **{"carry-+1": "5"})
+
+    assert "Choose an item, or remove the row." in text_of(answer)
+
+
 def test_rows_move_across_sections_by_buttons_and_by_choosing(
     world: make.World, draft: PackingListVersion
 ) -> None:

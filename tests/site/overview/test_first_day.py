@@ -72,11 +72,15 @@ def sure_of(page: Any) -> Any:
 
 def test_the_steps_say_what_is_done_and_what_comes_next(room: Room, keeper: Person) -> None:
     client = browser(keeper)
-    page = text_of(client.get("/first-day/"))
-    assert "Next: People." in page
+    alone = text_of(client.get("/first-day/"))
+    assert "Next: Shelves." in alone and "Add people" in alone
+    assert "Take out the first kit" not in alone
 
-    make.person("Gil", Role.GUIDE, room)
-    assert "Next: Shelves." in text_of(client.get("/first-day/"))
+    elsewhere = make.person("Gil")
+    assert "Next: People." in text_of(client.get("/first-day/"))
+    Person.objects.filter(pk=elsewhere.pk).update(home_room=room)
+    both = text_of(client.get("/first-day/"))
+    assert "Next: Shelves." in both and "Take out the first kit" in both
     assert "First day" not in text_of(browser(make.person("Gus", Role.GUIDE, room)).get("/"))
 
 
@@ -212,7 +216,7 @@ def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role: str) ->
     page = client.get(f"/help/{role}/")
 
     assert page.status_code == 200
-    for topic, picture in page.context["topics"]:
+    for _name, topic, picture in page.context["topics"]:
         assert picture or not topic.pictured, topic.title
     assert "Open the page" in text_of(page)
 

@@ -14,11 +14,10 @@ from gearroom.core.acts import Act, Invalid, Problem, Stale
 from gearroom.core.services.people import people
 from gearroom.site.web.lists.packing_lists import address, kits_of_list, substitutes
 from gearroom.site.web.lists.table_draft import WrongRows, draft_from
-from gearroom.site.web.lists.table_form import packed, sent_table, unpacked
+from gearroom.site.web.lists.table_form import NEW_LINE, packed, sent_table, unpacked
 from gearroom.site.web.page import Done, acted, actor, id_of, page, show, words
 from gearroom.site.web.planning import fits
 from kits.models import Activity, Item, Need, PackingListVersion, Substitute
-from kits.rules.ledger.facts import Criticality
 from kits.rules.lists import table as rules
 from kits.rules.lists.table import NEW, Row, Table
 from kits.services.ledger import hazards_covered
@@ -26,7 +25,6 @@ from kits.services.lists import draft_table, drafts, packing_lists, pasting
 from kits.services.lists.packing_lists import version_of
 from kits.services.text.planning import not_carried_texts
 
-_LINE = {"carry": "1", "never": "0", "matters": str(Criticality.ROUTINE)}
 _SAVES = ("", "save", "view", "instead")
 
 
@@ -89,7 +87,7 @@ def _page(
         facts=beside.of(table.facts),
         groups=groups,
         left_out=[beside.of(row) for row in table.left_out],
-        empty=ShownRow(Row(f"{NEW}NEW", _LINE)),
+        empty=ShownRow(Row(f"{NEW}NEW", NEW_LINE)),
         faults=faults,
         focus=focus,
         make_all=request.POST.get("do") == "make-all",
@@ -178,9 +176,9 @@ def _changed(table: Table, do: str, sent: QueryDict) -> Table:
         case "remove" | "back":
             return rules.changed(table, id, lambda row: replace(row, gone=what == "remove"))
         case "row":
-            return rules.with_row(table, id, _LINE)
+            return rules.with_row(table, id, NEW_LINE)
         case "section":
-            return rules.with_group(table, {"name": "", "outside": ""}, _LINE)
+            return rules.with_group(table, {"name": "", "outside": ""}, NEW_LINE)
         case "out":
             return rules.with_left_out(table)
         case "paste":

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.lists.not_carried import NotCarriedForm, line_of
 from gearroom.site.web.lists.packing_lists import version_values
-from gearroom.site.web.lists.table_form import FACTS
+from gearroom.site.web.lists.table_form import FACTS, NEW_LINE
 from gearroom.site.web.page import Choice, PageForm, ShortText, WholeNumber
 from kits.models import Item
 from kits.rules.ledger.facts import Criticality, Kind
@@ -105,8 +105,8 @@ class _Reading:
 
     def _line(self, row: Row) -> LineDraft | None:
         """The line that a row stands for; None for one that is gone, empty or wrong."""
-        typed = any(row.values.get(name) for name in ("item", "carry", "never", "reason"))
-        if row.gone or (row.id.startswith(NEW) and not typed):
+        typed = (row.values[name] != NEW_LINE.get(name, "") for name in row.values)
+        if row.gone or (row.id.startswith(NEW) and not any(typed)):
             return None
         name = " ".join(str(row.values["item"]).split())
         item = self._item(row.id, name)
@@ -133,6 +133,8 @@ class _Reading:
                 self.items[name.casefold()] = made
         else:
             says = _("There is no item %(name)s. Choose one from the list, or create it.")
+            if not self.act.actor.may("edit_item"):
+                says = _("There is no item %(name)s. Choose one from the list.")
             self.faults[row].append(says % {"name": name})
         return made
 

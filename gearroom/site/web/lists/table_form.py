@@ -9,10 +9,13 @@ from django.http import QueryDict
 
 from gearroom.core.acts import Invalid
 from gearroom.site.web.page import FOREIGN
+from kits.rules.ledger.facts import Criticality
 from kits.rules.lists import table as rules
 from kits.rules.lists.table import Group, Row, Table, Values
 
 FACTS = "facts"
+NEW_LINE = {"carry": "1", "never": "0", "matters": str(Criticality.ROUTINE)}
+"""What a new line has in its inputs."""
 _LINE = ("item", "carry", "never", "matters", "reason")
 _LEFT_OUT = (
     *("thing", "need", "why", "words", "instead", "hours", "trained"),

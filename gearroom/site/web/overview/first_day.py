@@ -61,6 +61,8 @@ class Step:
     so_far: str
     url: str = ""
     label: str = ""
+    several: bool = False
+    """It takes somebody else: nobody has to do it who works alone."""
 
 
 @read_page("look")
@@ -72,9 +74,12 @@ def first_day(request: HttpRequest) -> HttpResponse:
             "site/overview/first_day/no_room.html",
             url=reverse("rooms") if actor(request).may("edit_room") else "",
         )
-    steps = [*_steps_of_installation(request), *_steps_of_day(room)]
-    if company(request).alone:  # whoever works alone takes no kit out
-        steps.pop()
+    alone = company(request).alone
+    steps = [
+        step
+        for step in (*_steps_of_installation(request), *_steps_of_day(room, alone=alone))
+        if not (step.several and alone)
+    ]
     return show(
         request,
         "site/overview/first_day/steps.html",
@@ -117,7 +122,7 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
     ]
 
 
-def _steps_of_day(room: Room) -> list[Step]:
+def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
     so_far = onboarding.steps(room)
     kits = Kit.objects.active().filter(home_room=room).order_by("pk")
     kit = kits.first()
@@ -135,8 +140,8 @@ def _steps_of_day(room: Room) -> list[Step]:
         Step(
             _("People"),
             _("Everyone who may take out a kit: a name is enough, and a telephone number helps. "
-              "Only people who work at a screen need a login."),
-            so_far.people > 1,
+              "Only people who work at a screen need a login. Alone you need nobody else."),
+            alone or so_far.people > 1,
             _("%(count)d so far") % {"count": so_far.people},
             reverse("people"),
             _("Add people"),
@@ -177,7 +182,11 @@ def _steps_of_day(room: Room) -> list[Step]:
         ),
         Step(
             _("The signature"),
-            _("Your medical adviser reads the kit list and signs it; the signature is valid "
+            _("You decide what your kits carry and by which sources, until a set date. Before "
+              "that, a kit that contains medicines must not be taken out, and any other kit is "
+              "not ready.")
+            if alone
+            else _("Your medical adviser reads the kit list and signs it; the signature is valid "
               "until a set date. Without a signature, a kit that contains medicines must not "
               "be taken out, and for any other kit you must ask first."),
             so_far.signed > 0,
@@ -204,6 +213,7 @@ def _steps_of_day(room: Room) -> list[Step]:
             _("%(count)d taken out") % {"count": so_far.went},
             reverse("scan") + ("?" + urlencode({"text": kit.name}) if kit else ""),
             _("Take it out"),
+            several=True,
         ),
     ]  # fmt: skip
 

@@ -36,9 +36,9 @@ class Bar:
     anchor: str = "start"
 
     @property
-    def beside(self) -> bool:
-        """Whether its name stands beside it."""
-        return not self.x <= self.text_x <= self.x + self.width
+    def place(self) -> str:
+        """Where its name stands, as a class."""
+        return "inside" if self.x <= self.text_x <= self.x + self.width else "beside"
 
     @property
     def look(self) -> str:
@@ -58,10 +58,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Picture:
-    """The rows, under the days with where each begins."""
+    """The rows, under the days with where each begins and the class that it is of."""
 
     rows: Sequence[Row]
-    days: Sequence[tuple[date, int]]
+    days: Sequence[tuple[date, int, str]]
     width: int
     height: int
     names: int = NAMES
@@ -85,9 +85,8 @@ def kit_bars(request: HttpRequest) -> HttpResponse:
         first=first,
         before=first - timedelta(days=1),
         after=after,
-        today=today,
         chosen=room,
-        picture=_picture(found, shown) if found else None,
+        picture=_picture(found, shown, today) if found else None,
         kits=[(each.kit, [(span, span_name(span)) for span in each.spans]) for each in found],
         any=any(each.spans for each in found),
         may_edit=actor(request).may("edit_trip"),
@@ -98,10 +97,10 @@ def span_name(of: Span) -> str:
     """What a span is called."""
     if of.trip is not None:
         return of.trip.name
-    return _("a trip of another gear room") if of.elsewhere else _("taken out without a trip")
+    return _("a trip from another gear room") if of.elsewhere else _("taken out without a trip")
 
 
-def _picture(found: Sequence[KitDays], shown: Days) -> Picture:
+def _picture(found: Sequence[KitDays], shown: Days, today: date) -> Picture:
     days = (shown.last - shown.first).days + 1
     rows, y, end = [], HEAD, NAMES + DAY * days
     for each in found:
@@ -115,8 +114,17 @@ def _picture(found: Sequence[KitDays], shown: Days) -> Picture:
         bars = [bar for lane in by_lane.values() for bar in _named(lane, end)]
         rows.append(Row(each.kit, y, height, bars))
         y += height
-    columns = [(shown.first + timedelta(days=n), NAMES + DAY * n) for n in range(days)]
+    columns = [
+        (day, NAMES + DAY * n, _look(day, today))
+        for n, day in enumerate(shown.first + timedelta(days=n) for n in range(days))
+    ]
     return Picture(rows, columns, end, y)
+
+
+def _look(day: date, today: date) -> str:
+    if day == today:
+        return "today"
+    return "weekend" if day.weekday() > 4 else "weekday"
 
 
 def _bar(span: Span, y: int, shown: Days) -> Bar:
