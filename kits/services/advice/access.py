@@ -82,7 +82,7 @@ def require_sender(actor: Actor) -> None:
     if actor.person is not None and actor.person.pk not in _named():
         raise NotAllowed(
             "not-a-sender",
-            _("You have not been named to send advice. Ask an administrator."),
+            _("You are not among the people who may send advice. Ask an administrator."),
         )
 
 

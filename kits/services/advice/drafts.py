@@ -250,7 +250,7 @@ def _refuse_what_is_not_whole(draft: Draft, items: Mapping[int, Item]) -> None:
             raise Invalid(_("Choose an item or a need from the list."))
         name = items[line.item].name if line.item else str(which)
         if which in named:
-            raise Invalid(_("%(name)s is there twice. Remove one of the two.") % {"name": name})
+            raise Invalid(_("%(name)s is listed twice. Remove one of the two.") % {"name": name})
         named.add(which)
         for language, _name in settings.LANGUAGES:
             if not 0 < len(line.reason.get(language, "")) <= MOST_REASON:
@@ -273,7 +273,7 @@ def _refuse_text(text: str, medicines: Sequence[str]) -> None:
     if rules.has_dose(text):
         raise Unacceptable(
             "names-a-dose",
-            _("“%(text)s” reads like a dose. Advice never gives one: take the amount out.")
+            _("“%(text)s” looks like a dose. Advice never gives doses: remove the amount.")
             % {"text": text},
         )
     if (name := rules.medicine_in(text, medicines)) is not None:
@@ -283,7 +283,7 @@ def _refuse_text(text: str, medicines: Sequence[str]) -> None:
 def _medicine(name: str) -> Unacceptable:
     return Unacceptable(
         "names-a-medicine",
-        _("“%(name)s” is a medicine. Advice never names one: take it out.") % {"name": name},
+        _("“%(name)s” is a medicine. Advice never includes medicines: remove it.") % {"name": name},
     )
 
 
@@ -321,7 +321,10 @@ def _refuse_left_open(draft: Draft) -> None:
         names = dict(Need.objects.filter(key__in=left).values_list("key", "name"))
         raise Unacceptable(
             "must-have-left-out",
-            _("This trip must have something for these: %(needs)s. Carry at least so many.")
+            _(
+                "This trip must have something for these: %(needs)s. Carry at least the number "
+                "shown."
+            )
             % {
                 "needs": ", ".join(
                     f"{rate_texts.word(names[key])} ({units})" for key, units in left.items()

@@ -87,11 +87,13 @@ def withdrawn() -> Refused:
 def _refuse_wrong(answers: Answers) -> None:
     """Raise Invalid for answers that no form gives."""
     if not 1 <= answers.people <= MOST_PEOPLE:
-        raise _wrong(_("Enter from 1 to %(most)d people.") % {"most": MOST_PEOPLE}, "people")
+        raise _wrong(
+            _("Enter a number of people from 1 to %(most)d.") % {"most": MOST_PEOPLE}, "people"
+        )
     if not 0 <= answers.children <= answers.people:
         raise _wrong(_("There cannot be more children than people."), "children")
     if not 1 <= answers.days <= MOST_DAYS:
-        raise _wrong(_("Enter from 1 to %(most)d days.") % {"most": MOST_DAYS}, "days")
+        raise _wrong(_("Enter a number of days from 1 to %(most)d.") % {"most": MOST_DAYS}, "days")
     if answers.season not in SEASONS:
         raise _wrong(_("Choose a season."), "season")
     keys = Activity.objects.filter(retired_on=None).values_list("key", flat=True)

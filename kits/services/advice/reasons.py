@@ -54,7 +54,7 @@ def _refuse_half(line: Line | Omitted, before: Texts) -> None:
         raise Invalid(
             _(
                 "%(name)s: the reason was changed in one language only. Change it in every "
-                "language, or clear it in every language to have the first one back."
+                "language, or empty it in every language to go back to the original reason."
             )
             % {"name": _name(line)}
         )

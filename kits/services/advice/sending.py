@@ -65,13 +65,16 @@ def send(
         if not duty_confirmed:
             raise Unacceptable(
                 "duty-not-confirmed",
-                _("Read what is said about your duty of care, then tick that you have read it."),
+                _("Read the text about your duty of care, then tick that you have read it."),
             )
         today = clock.today(settings.TIME_ZONE)
         until = rules.counts_until(today, not_after)
         if until is None:
             raise Invalid(
-                _("Choose a day from today to a year from now, after which it no longer counts."),
+                _(
+                    "Choose the last day on which the advice is valid: from today to a year "
+                    "from now."
+                ),
                 field="not_after",
             )
         answers, draft = register.content(fresh)
@@ -99,7 +102,8 @@ def withdraw(act: Act, advice: Advice, *, reason: str) -> AdviceWithdrawal:
     reason = " ".join(reason.split())
     if not 0 < len(reason) <= MOST_WHY:
         raise Invalid(
-            _("Enter why, in at most %(most)d characters.") % {"most": MOST_WHY}, field="reason"
+            _("Enter the reason, in at most %(most)d characters.") % {"most": MOST_WHY},
+            field="reason",
         )
     with transaction.atomic():
         fresh = register.fresh(advice.pk)

@@ -41,9 +41,14 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
     people = offers.clearers(kit)
     if person not in people:
         sentence = (
-            _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
+            _(
+                "%(person)s is not allowed to approve taking %(kit)s. Call one of these "
+                "people: %(names)s."
+            )
             if people
-            else _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
+            else _(
+                "%(person)s is not allowed to approve taking %(kit)s, and nobody else on record is."
+            )
         )
         raise Unacceptable(
             "may-not-clear",
@@ -92,7 +97,7 @@ def answers_for(clearance: Clearance) -> Person:
 def by_link(link: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
-    expired = _("This link has expired. Tell a keeper whether you cleared the kit.")
+    expired = _("This link has expired. Tell a keeper whether you approved taking the kit.")
     pk = notice_text.read_link(link, notice_text.CLEARANCE_SALT, WITHIN, expired)
     return one(_with_all().filter(pk=pk), "link", link[:20])
 
@@ -146,7 +151,8 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
     if act.person is None or act.person.pk != person.pk:
         raise NotAllowed(
             "not-yours",
-            _("Only %(person)s can say whether they cleared the kit.") % {"person": person.name},
+            _("Only %(person)s can say whether they approved taking the kit.")
+            % {"person": person.name},
         )
     with kit_book(act, clearance.checkout.kit) as (book, kit):
         if ClearanceAnswer.objects.filter(clearance=clearance).exists():

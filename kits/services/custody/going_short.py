@@ -33,7 +33,7 @@ def permit(act: Act, going: Plan, short_reason: str, cleared_by: Person | None) 
         clearances.refuse_unless_may_clear(kit, cleared_by)
         return
     if not verdict.may_go:
-        call = _("Call somebody who is allowed to clear the kit, and enter their name.")
+        call = _("Call somebody who is allowed to approve taking the kit, and enter their name.")
         raise _refused(
             act,
             going,
@@ -92,7 +92,7 @@ def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
         if offers.may_decide(act.actor, kit, verdict)
         else _(
             "A keeper or an instructor can give a reason for taking the kit out as it is, or "
-            "clear it by phone."
+            "approve it by phone."
         )
     )
 

@@ -233,5 +233,5 @@ def _in_its_place(
 def _by_phone(kit: Kit) -> list[Offer]:
     if not (may := clearers(kit)):
         return []
-    sentence = _("Cleared by phone")
+    sentence = _("Approved by phone")
     return [Offer(OfferKind.CLEAR, sentence, kit.name, needs=("cleared_by",), people=may)]

@@ -200,7 +200,7 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
     swap = draft.what == What.SWAP
     by_day, instead = draft.by_day, draft.instead
     refuse_first(
-        (not draft.claim.strip(), Invalid(_("Enter why this changes."), field="claim")),
+        (not draft.claim.strip(), Invalid(_("Enter the reason for the change."), field="claim")),
         (
             not 1 <= len(draft.lists) <= MOST_LISTS,
             Invalid(_("Choose the lists that this changes."), field="lists"),
@@ -215,12 +215,12 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
         ),
         (
             swap and (instead is None or instead.pk == draft.item.pk),
-            Invalid(_("Choose the item that takes its place."), field="instead"),
+            Invalid(_("Choose the item that replaces it."), field="instead"),
         ),
         (
             swap and (by_day is None or by_day <= today),
             Invalid(
-                _("Enter a later day than today by which all kits have the new item."),
+                _("Enter a later day than today by which all kits should have the new item."),
                 field="by_day",
             ),
         ),
@@ -228,8 +228,8 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
             swap and instead is not None and instead.by_eye != draft.item.by_eye,
             Invalid(
                 _(
-                    "One of the two items is loose and the other is counted, so neither can stand "
-                    "for the other. Change these lists one by one."
+                    "One of the two items is loose and the other is counted, so one cannot "
+                    "replace the other. Change these lists one by one."
                 ),
                 field="instead",
             ),
@@ -237,7 +237,7 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
         (
             not swap and (instead is not None or by_day is not None),
             Invalid(
-                _("Only a swap has a new item and a day by which all kits have it."),
+                _("Only a replacement has a new item and a day by which all kits should have it."),
                 field="instead",
             ),
         ),
@@ -253,7 +253,9 @@ def _refuse_amount(draft: ChangeDraft) -> None:
             needs_amount is (draft.amount is None),
             Invalid(_("Enter how many are carried."), field="carry")
             if needs_amount
-            else Invalid(_("The number stays as it is in this change."), field="carry"),
+            else Invalid(
+                _("This change leaves the number as it is: do not enter one."), field="carry"
+            ),
         ),
         (
             draft.amount is not None and draft.amount.never_below > draft.amount.carry,
@@ -272,7 +274,7 @@ def _refuse_sources(sources: Sequence[SourceDraft]) -> None:
             ),
             (
                 not source.read_in.strip() and not source.study,
-                Invalid(_("Enter where that was read, or who stated it."), field="sources"),
+                Invalid(_("Enter where you read it, or who said it."), field="sources"),
             ),
             (
                 source.study not in studies,
@@ -297,7 +299,7 @@ def _changed(of: Draft, draft: ChangeDraft, in_list: PackingList, act: Act) -> D
         ),
         (
             draft.what == What.ADD and carried,
-            Invalid(_("%(list)s carries %(item)s already.") % names, field="lists"),
+            Invalid(_("%(list)s already carries %(item)s.") % names, field="lists"),
         ),
         (
             draft.what != What.ADD and not carried,
@@ -330,7 +332,7 @@ def _lines(section: SectionDraft, draft: ChangeDraft, in_list: PackingList) -> l
     items = {line.item for line in section.lines}
     if draft.instead is not None and {draft.item, draft.instead} <= items:
         raise Invalid(
-            _("%(section)s of %(list)s has both items already. Change that list by itself.")
+            _("%(section)s of %(list)s already has both items. Change that list on its own.")
             % {"section": section.name, "list": in_list.name},
             field="lists",
         )
@@ -381,7 +383,7 @@ def review(
         book.lock(*kits.values_list("pk", flat=True) if review_on is None else ())
         change = ListChange.objects.select_for_update(no_key=True).get(pk=change.pk)
         if change.withdrawn:
-            raise Refused("withdrawn-already", _("This change has been withdrawn already."))
+            raise Refused("withdrawn-already", _("This change has already been withdrawn."))
         return ListChangeReview.objects.create(
             change=change,
             review_on=review_on,

@@ -177,7 +177,7 @@ def best_carried(
     position of its line."""
     rows = ItemNeed.objects.filter(best=True, item__in=carried).select_related("item")
     best = {row.need_id: row.item.name for row in rows.order_by("-pk")}
-    says = _("%(item)s is on this list, and is for this need. Remove it from one of the two.")
+    says = _("%(item)s is on this list and is for this need. Remove one of the two.")
     for at, line in enumerate(lines):
         if line.need is not None and line.need.pk in best:
             yield at, Invalid(says % {"item": best[line.need.pk]}, field=FIELD)

@@ -56,7 +56,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Not carried: look again"), tuple(_look_again(week))),
         Part(_("Changes to kit lists: look again"), tuple(_changes_due(week))),
         Part(_("Not back"), tuple(_not_back(week))),
-        Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
+        Part(_("Approved by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("Items that may be returned"), tuple(digest_kits.may_come_back(week))),
         Part(_("Needed but not in the kit"), tuple(digest_kits.unmet(week))),
         Part(_("Contents not checked for a year"), tuple(_not_looked(week))),
@@ -138,8 +138,8 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
             % {"count": to_sign},
         ),
         (week.signatures_end, _("One of your signatures expires soon")),
-        (week.look_again, _("Something that is not carried wants another look")),
-        (week.changes_due, _("A change to kit lists wants another look")),
+        (week.look_again, _("Something that is not carried is due to be looked at again")),
+        (week.changes_due, _("A change to kit lists is due to be looked at again")),
     )
     parts = [_("RECALL waiting for an answer")] if week.recalled else []
     parts += [text for there, text in of_lists if there][:1]
@@ -227,7 +227,7 @@ def _to_sign(week: Week) -> Iterable[LetterRow]:
 
 def _signatures_end(week: Week) -> Iterator[LetterRow]:
     for version, until in week.signatures_end:
-        text = _("%(list)s: until %(day)s. Extend it with one tap.") % {
+        text = _("%(list)s is valid until %(day)s. Extend it with one tap.") % {
             "list": _of_list(version),
             "day": day(until, week.today),
         }
@@ -266,12 +266,12 @@ def _not_back(week: Week) -> Iterator[LetterRow]:
         text = (
             _("%(kit)s: you have it, due back %(when)s")
             if who == week.person
-            else _("%(kit)s: %(name)s %(phone)s, due back %(when)s")
+            else _("%(kit)s: %(name)s (%(phone)s), due back %(when)s")
         )
         facts = {
             "kit": held.what,
             "name": who.name if who else _("an unnamed person"),
-            "phone": who.phone if who and who.phone else _("(no phone on record)"),
+            "phone": who.phone if who and who.phone else _("no phone on record"),
             "when": moment(due_at, week.zone, week.today),
         }
         yield LetterRow(text % facts, kit_page(held.kit.name))
@@ -284,15 +284,15 @@ def _not_back(week: Week) -> Iterator[LetterRow]:
 def _uncleared(week: Week) -> Iterator[LetterRow]:
     for each in week.uncleared:
         text = (
-            _("%(kit)s, %(when)s: confirm whether you cleared it")
+            _("%(kit)s, %(when)s: confirm whether you approved taking it")
             if each.person == week.person
-            else _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared the kit")
+            else _("%(kit)s, %(when)s: ask %(name)s (%(phone)s) whether they approved taking it")
         )
         facts = {
             "kit": each.checkout.kit.name,
             "when": moment(each.entry.occurred_at, week.zone, week.today),
             "name": each.person.name,
-            "phone": each.person.phone or _("(no phone on record)"),
+            "phone": each.person.phone or _("no phone on record"),
         }
         yield LetterRow(text % facts, page("/clearances/"))
 

@@ -50,12 +50,12 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     ),
     "went-short": NoticeKind(_("A kit was taken out incomplete, with a reason"), kits.went_short),
     "cleared-by-phone": NoticeKind(
-        _("Somebody said that you cleared a kit by phone"),
+        _("Somebody said that you approved taking a kit by phone"),
         kits.cleared_by_phone,
         Policy(may_choose=False),
     ),
     "not-cleared": NoticeKind(
-        _("A kit was taken out as cleared by phone, but nobody had cleared it"),
+        _("A kit was taken out as approved by phone, but nobody had approved it"),
         kits.not_cleared,
         Policy(may_choose=False, keeps_quiet=False),
     ),

@@ -55,5 +55,5 @@ def _drafted_for(profile: Profile) -> str:
     facts = people_and_days(profile.people, profile.days)
     if profile.activity:
         facts["activity"] = rate_texts.word(profile.activity.name)
-        return _("Drafted for %(people)s for %(days)s, %(activity)s.") % facts
-    return _("Drafted for %(people)s for %(days)s.") % facts
+        return _("Drafted for %(activity)s: %(people)s, %(days)s.") % facts
+    return _("Drafted for %(people)s, %(days)s.") % facts

@@ -17,9 +17,9 @@ from kits.services.text.planning import past_use_texts, rate_texts
 from kits.services.text.planning.planning_texts import money, number, times
 
 NOT_CHECKED = _lazy(
-    "Judged by the same rule as today, from what is on record of that day: what was in each kit, "
-    "dates, signature, holds and sorting. What was recalled or "
-    "opened since then counts on earlier days as well. Training kits are left out."
+    "Worked out by today’s rules from what is on record for each day: what was in the kit, "
+    "dates, signature, holds and sorting. Anything recalled or opened since then also counts "
+    "on earlier days. Training kits are left out."
 )
 
 
@@ -48,7 +48,7 @@ def parts(of: SeasonPage) -> list[Part]:
     """All that is said, in order."""
     return [
         Part(_("Kits ready to go"), tuple(_ready(of))),
-        Part(_("Needed and not there"), tuple(_not_there(of.use))),
+        Part(_("Needed but not in the kit"), tuple(_not_there(of.use))),
         Part(_("Used, by need"), tuple(_used(of.use))),
         Part(_("Thrown out unused"), tuple(_thrown_out(of.use))),
         Part(_("Bought"), tuple(_bought(of.bought))),
@@ -59,16 +59,16 @@ def parts(of: SeasonPage) -> list[Part]:
 
 def _ready(of: SeasonPage) -> Iterable[str]:
     if not of.judged:
-        yield _("No kit had its contents on record on the days that were looked at.")
+        yield _("No kit had its contents on record on the days looked at.")
         return
     yield ngettext(
-        "Looked at on %(n)d day of the season.",
-        "Looked at on %(n)d days of the season, two weeks apart.",
+        "Based on %(n)d day of the season.",
+        "Based on %(n)d days of the season, two weeks apart.",
         len(of.days),
     ) % {"n": len(of.days)}
     yield _(
-        "Of %(all)d times that a kit was judged, it was ready %(fit)d times (also where it was "
-        "low on something): %(share)d in 100."
+        "Out of %(all)d times that a kit’s status was looked at, it was ready %(fit)d times "
+        "(including when it was low on something): %(share)d in 100."
     ) % {"all": of.judged, "fit": of.fit, "share": of.fit * 100 // of.judged}
     for kit, fit, judged in of.least_ready():
         yield _("%(kit)s: ready on %(fit)d of %(judged)d days") % {
@@ -124,8 +124,8 @@ def _bought(of: Bought) -> Iterable[str]:
         yield _("Deliveries: %(money)s") % {"money": _sums(of.money)}
     if of.unpriced:
         yield ngettext(
-            "%(n)d batch came without a price on record and is not in this.",
-            "%(n)d batches came without a price on record and are not in this.",
+            "%(n)d batch came without a price on record and is not included.",
+            "%(n)d batches came without a price on record and are not included.",
             of.unpriced,
         ) % {"n": of.unpriced}
 
@@ -177,7 +177,7 @@ def _why(said: str, reason: str) -> str:
 
 def _look_again(of: SeasonPage) -> Iterable[str]:
     if not of.look_again:
-        yield _("Nothing is due for another look.")
+        yield _("Nothing is due to be looked at again.")
     for each in of.look_again:
         for line in each.lines:
             yield f"{each.version.packing_list.name}: {look_again.says(line, of.today)}"

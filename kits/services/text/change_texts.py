@@ -11,10 +11,10 @@ from kits.rules.planning.records.studies import STUDIES
 from kits.services.text import wording
 
 WHAT = {
-    What.SWAP: _lazy("Put another item in its place"),
+    What.SWAP: _lazy("Replace it with another item"),
     What.ADD: _lazy("Add it"),
     What.REMOVE: _lazy("Leave it out"),
-    What.AMOUNT: _lazy("Carry another number of it"),
+    What.AMOUNT: _lazy("Change how many are carried"),
 }
 PRIORITIES = {
     Criticality.ROUTINE: _lazy("routine"),
@@ -39,8 +39,8 @@ def amount(carry: int, least: int, priority: str) -> str:
 def must_have(item: str, lists: Sequence[str]) -> str:
     """What is asked before a must-have goes from lists, or less of it is carried."""
     return _(
-        "%(item)s is must-have on %(lists)s. A must-have is never left out or lowered in passing: "
-        "confirm that the medical adviser has decided it."
+        "%(item)s is a must-have on %(lists)s. Only the medical adviser decides to leave out a "
+        "must-have or to carry less of it: confirm that they have decided it."
     ) % {"item": item, "lists": ", ".join(lists)}
 
 
@@ -104,7 +104,7 @@ def review(change: ListChange, today: date) -> str:
         return _("Look at it again today.")
     facts = {"day": wording.day(on)}
     if on < today:
-        return _("It was to be looked at again on %(day)s.") % facts
+        return _("It was due to be looked at again on %(day)s.") % facts
     return _("Look at it again on %(day)s.") % facts
 
 
@@ -116,7 +116,7 @@ def read_in(source_read_in: str, study: str) -> str:
 
 
 USED_UP_FIRST = _lazy(
-    "No kit is opened for this. What is inside counts until it is used up; the new item goes in "
-    "when a kit is open for another reason. After the day, a kit that still has the old item is "
-    "low and is named here and in the weekly email."
+    "No kit has to be opened for this. An old item in a kit counts until it is used up; the "
+    "new item goes in when the kit is open for another reason. After the day, a kit that still "
+    "has the old item is low, and is listed here and in the weekly email."
 )

@@ -18,7 +18,7 @@ IRREGULAR: dict[str, Promise] = {
     ),
     ReasonCode.EMERGENCY: _lazy("The kit was taken out in an emergency, whatever its state."),
     ReasonCode.NOT_CLEARED: _lazy(
-        "The person who was said to have cleared the kit by phone says that they did not."
+        "The person who was said to have approved taking the kit by phone says that they did not."
     ),
     ReasonCode.RESERVED_FOR_ANOTHER: _lazy(
         "The kit was reserved for another guide’s trip at that time."
@@ -99,7 +99,7 @@ IRREGULAR: dict[str, Promise] = {
     ),
     ReasonCode.LOW_BY_EYE: _lazy("The kit was taken out with an item that was running low."),
     ReasonCode.REPLACED_INSIDE: _lazy(
-        "The kit was taken out with an item inside that its kit list has replaced."
+        "The kit was taken out with an item inside that has since been replaced on its kit list."
     ),
     ReasonCode.EXPIRED_INSIDE: _lazy("The kit was taken out with an out-of-date item inside."),
     ReasonCode.TAKE_OUT: _lazy(

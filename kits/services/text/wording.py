@@ -105,7 +105,7 @@ _ACTS: dict[str, str | Promise] = {
     "check-out": _lazy("taken out"),
     "check-in": _lazy("handed back"),
     "emergency": _lazy("taken out in an emergency"),
-    "clearance": _lazy("phone clearance answered"),
+    "clearance": _lazy("phone approval answered"),
     "pass": _lazy("passed on"),
     "restock": _lazy("restocked"),
     "reseal": _lazy("sealed"),

@@ -170,12 +170,12 @@ def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     sentence = (
         _(
             "%(other)s is reserved for %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
-            "swap the two kits: send the request again with “swap”."
+            "swap the two kits."
         )
         if row.person
         else _(
             "%(other)s is reserved for %(trip)s, not %(mine)s. Take %(other)s, or swap the two "
-            "kits: send the request again with “swap”."
+            "kits."
         )
     )
     return Refused(

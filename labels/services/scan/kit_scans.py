@@ -144,7 +144,7 @@ def take_out(
         sentence.append(f"{verdict_texts.verdict(taken.verdict)}.")
     elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
         sentence.append(
-            _("Cleared by %(name)s, who has been asked to confirm this.")
+            _("Approved by %(name)s, who has been asked to confirm this.")
             % {"name": ask.cleared_by.name}
         )
     elif taken.verdict.worst >= Weight.SHORT:

@@ -188,7 +188,7 @@ def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(
 
     link = f"https://gear.umberfell.example/cleared/{clearance_token(Clearance.objects.get().pk)}"
     assert link[:60] in texts["cleared-by-phone"]
-    assert "Did you clear it?" in texts["cleared-by-phone"]
+    assert "Did you approve taking it?" in texts["cleared-by-phone"]
     assert "short of 2 × Sling" in texts["not-cleared"]
     assert "two of us carry one" in texts["went-short"]
 

@@ -346,5 +346,5 @@ def test_withdrawn_nobody_waits_and_no_kit_is_worse_off(w: World, new: Item) -> 
     assert word(w.day_01, 100) is Word.READY
     assert make.fresh(w.day_01).ready_until != BY_DAY
     assert list(audit.findings()) == []
-    with pytest.raises(Refused, match="withdrawn already"):
+    with pytest.raises(Refused, match="already been withdrawn"):
         list_changes.review(make.act(w.adviser), change, review_on=days(9))

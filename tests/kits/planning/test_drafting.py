@@ -141,7 +141,7 @@ def test_nobody_trained(w: World) -> None:
     profile = replace(DAY, hazards=["sharp-tools"])
     (warned,) = propose(replace(profile, trained_for=frozenset())).lines
     assert warned.untrained
-    assert warned.reason.startswith("Nobody in the group is said to be trained")
+    assert warned.reason.startswith("Nobody in the group is trained for this")
     (line,) = propose(replace(profile, trained_for=frozenset({"small-wound"}))).lines
     assert not line.untrained
 
@@ -237,7 +237,10 @@ def test_what_is_likely_says_how_often_and_a_life_is_named(w: World) -> None:
     priors.state(act(w.adviser), need("small-wound"), None, per_1000=Decimal(100))
     found = propose(DAY)
     (line,) = [each for each in found.lines if each.item == w.dressing]
-    assert "of 100 such trips. From what was stated; no trip is on record" in line.reason
+    assert (
+        "out of 100 trips like this. From the rate that was entered or published; "
+        "no trip is on record" in line.reason
+    )
     ItemNeed.objects.create(item=w.shears, need=need("severe-bleeding"))
     found = propose(DAY)
     (line,) = [each for each in found.lines if each.item == w.shears]

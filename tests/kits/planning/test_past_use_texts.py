@@ -32,7 +32,7 @@ def test_a_season_says_at_least_and_that_it_is_not_over() -> None:
     assert texts.in_season(
         SUMMER, over=False, met=12.0, at_least=True, unmet=5, known=4, trips=5
     ) == (
-        "Jul – Sep 2026 (not finished): at least 12 used, 5 wanted and not there; "
+        "Jul – Sep 2026 (not finished): at least 12 used, 5 needed but not in the kit; "
         "known for 4 of 5 trips."
     )
     assert texts.in_season(
@@ -44,8 +44,8 @@ def test_a_season_says_at_least_and_that_it_is_not_over() -> None:
     ("count", "absent", "says"),
     [
         (1, 0, "once"),
-        (7, 7, "7 times; the kit’s list had nothing for it"),
-        (3, 1, "3 times, of which once the kit’s list had nothing for it"),
+        (7, 7, "7 times, with nothing for it on the kit’s list"),
+        (3, 1, "3 times, of these once with nothing for it on the kit’s list"),
     ],
 )
 def test_what_was_not_there_says_how_often_no_list_carried_it(
@@ -57,17 +57,17 @@ def test_what_was_not_there_says_how_often_no_list_carried_it(
 def test_what_was_met_with_other_items_says_at_least() -> None:
     assert texts.met_otherwise(0, at_least=True) == ""
     assert texts.met_otherwise(25, at_least=True) == (
-        "what it is for came up at least 25 times, met with other items"
+        "its need came up at least 25 times and was met with other items"
     )
 
 
 @pytest.mark.parametrize(
     ("spread", "ends"),
     [
-        (Spread(9, 5, 14, 11), "from 5 to 14. What happened lies within that."),
-        (Spread(9, 5, 14, 15), "lies above that: rely on these numbers less."),
-        (Spread(9, 5, 14, 4), "lies below that: rely on these numbers less."),
-        (Spread(0, 0, 0, 0), "nine would have 0. What happened lies within that."),
+        (Spread(9, 5, 14, 11), "from 5 to 14. The real number is within that."),
+        (Spread(9, 5, 14, 15), "is above that: rely on these numbers less."),
+        (Spread(9, 5, 14, 4), "is below that: rely on these numbers less."),
+        (Spread(0, 0, 0, 0), "would have 0. The real number is within that."),
     ],
 )
 def test_what_chance_does_is_said_as_ten_seasons(spread: Spread, ends: str) -> None:
@@ -77,9 +77,9 @@ def test_what_chance_does_is_said_as_ten_seasons(spread: Spread, ends: str) -> N
 @pytest.mark.parametrize("happened", [4, 9, 14])
 def test_what_was_not_all_counted_is_not_said_to_lie_within(happened: float) -> None:
     said = back_test_texts.chance_alone(Spread(9, 5, 14, happened), at_least=True)
-    assert said.endswith("but not all was counted: there may have been more.")
+    assert said.endswith("but not everything was counted: there may have been more.")
     above = back_test_texts.chance_alone(Spread(9, 5, 14, 15), at_least=True)
-    assert above.endswith("lies above that: rely on these numbers less.")
+    assert above.endswith("is above that: rely on these numbers less.")
 
 
 def test_what_was_expected_names_its_seasons() -> None:
@@ -87,8 +87,8 @@ def test_what_was_expected_names_its_seasons() -> None:
     assert back_test_texts.expected_shortages(
         earlier, SUMMER, Spread(9, 5, 14, 11), at_least=False
     ) == (
-        "Jul – Sep 2026: about 9 shortages were expected, going by the records of "
-        "Oct 2025 – Jun 2026. On record: 11."
+        "Jul – Sep 2026: about 9 shortages were expected, based on the records of Oct 2025 – "
+        "Jun 2026. On record: 11."
     )
     assert "of Oct – Dec 2025." in back_test_texts.expected_uses(
         earlier[:1], Season(2026, 1), Spread(1.25, 0, 3, 1), at_least=False
@@ -115,21 +115,21 @@ def test_noted_wants_come_to_the_shortages_compared() -> None:
         {None: 2, LeftOut.NOT_ON_LIST: 2, LeftOut.WITHOUT_RATE: 1}
     )
     assert back_test_texts.noted_wants(SUMMER, wants, 1) == (
-        "In Jul – Sep 2026, 5 things were noted as wanted and not there. 2 of them are among these "
-        "shortages. Left out: 2 that the kit’s list carried nothing for; 1 whose need had no rate "
-        "before. 1 shortage was not noted: more was used than the list says."
+        "In Jul – Sep 2026, 5 things were noted as needed but not in the kit. 2 of them are among "
+        "these shortages. Left out: 2 for which the kit’s list carried nothing; 1 for a need that "
+        "had no rate before. 1 shortage was not noted: more was used than the list says."
     )
     assert back_test_texts.noted_wants(SUMMER, Counter(), 0) == (
-        "In Jul – Sep 2026, nothing was noted as wanted and not there."
+        "In Jul – Sep 2026, nothing was noted as needed but not in the kit."
     )
 
 
 def test_how_many_trips_are_known_is_said_in_full() -> None:
     assert texts.known_trips(59, 59).endswith("for all of them.")
-    assert texts.known_trips(41, 59).startswith("What was used is known for 41 of 59 trips")
+    assert texts.known_trips(41, 59).startswith("We know what was used on 41 of 59 trips")
     assert back_test_texts.tested_trips(1, 0) == "1 trip with a kit is compared."
     assert back_test_texts.tested_trips(2, 1).endswith(
-        "1 more is left out: nobody counted what was used."
+        "1 more is left out: the kit was not counted afterwards."
     )
 
 

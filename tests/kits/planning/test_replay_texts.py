@@ -42,30 +42,30 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
     absent = [short(n, on_list=False) for n in range(1, 9)]
     ran_out = [short(n, on_list=True) for n in (8, 9)]
     assert texts.replayed(done(34, *absent, *ran_out, perhaps=1)) == [
-        "On 8 trips something was wanted that is not on this list at all.",
-        "On 2 trips something that is on this list ran out.",
-        "On 1 more trip perhaps something ran out: all that was carried then went.",
+        "On 8 trips, something was needed that is not on this list at all.",
+        "On 2 trips, something on this list would have run out.",
+        "On 1 more trip, something may have run out: everything that was carried was used up.",
     ]
 
 
 @pytest.mark.parametrize(
     ("of", "says"),
     [
-        (done(0), ["There is no past trip yet of which it is known what was used."]),
-        (done(1), ["On that trip it had enough of everything that is on record."]),
-        (done(9), ["On all of them it had enough of everything that is on record."]),
+        (done(0), ["There is no past trip yet for which it is on record what was used."]),
+        (done(1), ["On that trip it would have had enough of everything on record."]),
+        (done(9), ["On all of them it would have had enough of everything on record."]),
         (
             done(9, short(1, on_list=True)),
             [
-                "Nothing was wanted that is not on this list.",
-                "On 1 trip something that is on this list ran out.",
+                "Nothing was needed that is not on this list.",
+                "On 1 trip, something on this list would have run out.",
             ],
         ),
         (
             done(9, short(1, on_list=False)),
             [
-                "On 1 trip something was wanted that is not on this list at all.",
-                "Nothing that is on it is known to have run out.",
+                "On 1 trip, something was needed that is not on this list at all.",
+                "As far as is known, nothing on this list would have run out.",
             ],
         ),
     ],
@@ -77,34 +77,35 @@ def test_of_none_and_of_one(of: Replay, says: list[str]) -> None:
 def test_what_something_else_did_instead_of_is_said_and_no_shortage() -> None:
     covered = Shortage(1, 1, 5, 0, at_least=False, on_list=True, stood_in=2)
     assert texts.replayed(done(9, stood_in=[covered])) == [
-        "On all of them it had enough of everything that is on record.",
-        "On 1 trip an item was not enough, and something else on this list did instead.",
+        "On all of them it would have had enough of everything on record.",
+        "On 1 trip, there was not enough of an item, but something else on this list would "
+        "have done instead.",
     ]
     assert texts.shortage("Blanket", covered) == (
-        "Blanket: 5 wanted, for 2 of them something else did"
+        "Blanket: 5 needed; for 2 of them something else would have done"
     )
     assert texts.shortage("Blanket", replace(covered, at_least=True)) == (
-        "Blanket: at least 5 wanted, for 2 of them something else did"
+        "Blanket: at least 5 needed; for 2 of them something else would have done"
     )
 
 
 def test_the_version_in_use_has_the_same_two_counts() -> None:
     assert texts.as_now(done(9, short(1, on_list=False), short(2, on_list=False))) == (
-        "The version in use: something that is not on it was wanted on 2 trips; something that "
-        "is on it ran out on no trip."
+        "The version in use: something that is not on it was needed on 2 trips; something on "
+        "it would have run out on no trip."
     )
     assert texts.as_now(done(9)) == (
-        "The version in use would have had enough of everything that is on record."
+        "The version in use would have had enough of everything on record."
     )
 
 
 @pytest.mark.parametrize(
     ("trips", "kits", "others", "says"),
     [
-        (34, ["DAY-01", "DAY-02"], 0, "This looks at 34 known trips of DAY-01, DAY-02."),
-        (1, ["DAY-01"], 0, "This looks at 1 known trip of DAY-01."),
-        (2, ["DAY-01"], 1, "This looks at 2 known trips of DAY-01, 1 kit of another gear room."),
-        (0, ["DAY-01"], 0, "No known trip yet of DAY-01."),
+        (34, ["DAY-01", "DAY-02"], 0, "Based on 34 recorded trips with DAY-01, DAY-02."),
+        (1, ["DAY-01"], 0, "Based on 1 recorded trip with DAY-01."),
+        (2, ["DAY-01"], 1, "Based on 2 recorded trips with DAY-01, 1 kit from another gear room."),
+        (0, ["DAY-01"], 0, "No trip with DAY-01 is on record yet."),
     ],
 )
 def test_whose_trips_is_said(trips: int, kits: list[str], others: int, says: str) -> None:
@@ -113,10 +114,12 @@ def test_whose_trips_is_said(trips: int, kits: list[str], others: int, says: str
 
 def test_wants_in_own_words_are_named_and_said_not_to_be_counted() -> None:
     assert texts.own_words(["sun cream", "nail scissors", "nail scissors"], 0) == (
-        "3 wants noted in own words are not counted here: sun cream, nail scissors (twice)."
+        "3 missing items that were noted in people’s own words are not counted here: sun "
+        "cream, nail scissors (twice)."
     )
     assert texts.own_words([], 1) == (
-        "1 want noted in own words is not counted here: 1 of another gear room."
+        "1 missing item that was noted in somebody’s own words is not counted here: 1 "
+        "from another gear room."
     )
 
 
@@ -125,26 +128,31 @@ def test_differences_are_said_where_they_are_known() -> None:
     assert texts.weighs_less(-1, 0) == "It carries 1 g more than the version in use."
     assert texts.weighs_less(0, 0) == "It weighs the same as the version in use."
     assert "1 changed item has no weight" in texts.weighs_less(340, 1)
-    assert texts.wastes_less(Decimal(41), "GBP", 0) == "It throws away 41.00 GBP less."
-    assert texts.wastes_less(Decimal(-41), "GBP", 0) == "It throws away 41.00 GBP more."
+    assert (
+        texts.wastes_less(Decimal(41), "GBP", 0) == "With this list, 41.00 GBP less is thrown away."
+    )
+    assert (
+        texts.wastes_less(Decimal(-41), "GBP", 0)
+        == "With this list, 41.00 GBP more is thrown away."
+    )
     assert "2 changed items have no price" in texts.wastes_less(Decimal(41), "GBP", 2)
 
 
 def test_a_shortage_says_at_least_where_all_went() -> None:
-    assert texts.shortage("Gauze", short(1, on_list=True, lacking=3)) == "Gauze: 5 wanted, 3 short"
+    assert texts.shortage("Gauze", short(1, on_list=True, lacking=3)) == "Gauze: 5 needed, 3 short"
     assert texts.shortage("Gauze", short(1, on_list=True, lacking=3, at_least=True)) == (
-        "Gauze: at least 5 wanted, at least 3 short (all went)"
+        "Gauze: at least 5 needed, at least 3 short (everything was used up)"
     )
     assert texts.shortage("Gauze", short(1, on_list=True, lacking=0, at_least=True)) == (
-        "Gauze: at least 5 wanted"
+        "Gauze: at least 5 needed"
     )
-    assert texts.shortage("Gauze", short(1, on_list=False, lacking=5)) == "Gauze: 5 wanted"
+    assert texts.shortage("Gauze", short(1, on_list=False, lacking=5)) == "Gauze: 5 needed"
 
 
 def test_what_is_left_out_says_what_was_noted_there() -> None:
     assert texts.not_counted(1, 0) == (
-        "1 trip is left out: the kit came back and nobody counted what was used."
+        "1 trip is left out: what was used was not counted when the kit came back."
     )
     assert texts.not_counted(2, 1).endswith(
-        "1 thing noted as not there on them is left out with them."
+        "1 thing noted as missing on those trips is also left out."
     )

@@ -21,12 +21,12 @@ def in_english() -> Iterator[None]:
 @pytest.mark.parametrize(
     ("chance", "quantity", "says"),
     [
-        (0.0, 4, "Of 100 such trips, fewer than 1 wants more than 4."),
-        (0.01, 4, "Of 100 such trips, 1 wants more than 4."),
-        (0.03, 4, "Of 100 such trips, 3 want more than 4."),
-        (0.996, 4, "Of 100 such trips, nearly all want more than 4."),
-        (0.0, 0, "Of 100 such trips, fewer than 1 wants at least one."),
-        (0.03, 0, "Of 100 such trips, 3 want at least one."),
+        (0.0, 4, "Out of 100 trips like this, fewer than 1 needs more than 4."),
+        (0.01, 4, "Out of 100 trips like this, 1 needs more than 4."),
+        (0.03, 4, "Out of 100 trips like this, 3 need more than 4."),
+        (0.996, 4, "Out of 100 trips like this, nearly all need more than 4."),
+        (0.0, 0, "Out of 100 trips like this, fewer than 1 needs at least one."),
+        (0.03, 0, "Out of 100 trips like this, 3 need at least one."),
     ],
 )
 def test_how_many_trips_want_more(chance: float, quantity: int, says: str) -> None:
@@ -35,18 +35,29 @@ def test_how_many_trips_want_more(chance: float, quantity: int, says: str) -> No
 
 def test_a_need_without_a_rate_makes_it_at_least() -> None:
     assert texts.wants_more(0.03, 4, at_least=True) == (
-        "Of 100 such trips, at least 3 want more than 4."
+        "Out of 100 trips like this, at least 3 need more than 4."
     )
 
 
 @pytest.mark.parametrize(
     ("chance", "says"),
     [
-        (0.001, "Expect it to lack something on fewer than 1 of 100 such trips."),
-        (1 / 6, "Expect it to lack something on 1 trip in 6 (17 of 100 such trips)."),
-        (0.39, "Expect it to lack something on 1 trip in 3 (39 of 100 such trips)."),
-        (0.88, "Expect it to lack something on 88 of 100 such trips."),
-        (1.0, "Expect it to lack something on nearly every such trip."),
+        (
+            0.001,
+            "Expect this list to be short of something on fewer than 1 out of 100 trips like this.",
+        ),
+        (
+            1 / 6,
+            "Expect this list to be short of something on 1 trip in 6 (17 out of 100 trips "
+            "like this).",
+        ),
+        (
+            0.39,
+            "Expect this list to be short of something on 1 trip in 3 (39 out of 100 trips "
+            "like this).",
+        ),
+        (0.88, "Expect this list to be short of something on 88 out of 100 trips like this."),
+        (1.0, "Expect this list to be short of something on nearly every trip like this."),
     ],
 )
 def test_how_often_a_whole_list_lacks_something(chance: float, says: str) -> None:
@@ -58,28 +69,34 @@ def test_what_is_left_out_makes_it_at_least() -> None:
         return texts.lacks_something(chance, lines=3, at_least=True)
 
     assert "yet: no item" in texts.lacks_something(0.0, lines=0, at_least=True)
-    assert says(1 / 6).startswith("Expect it to lack something on at least 1 trip in 6")
-    assert says(0.88) == "Expect it to lack something on at least 88 of 100 such trips."
-    assert says(0.001).startswith("Of what can be worked out, it lacks something on fewer than 1")
+    assert says(1 / 6).startswith(
+        "Expect this list to be short of something on at least 1 trip in 6"
+    )
+    assert says(0.88) == (
+        "Expect this list to be short of something on at least 88 out of 100 trips like this."
+    )
+    assert says(0.001).startswith(
+        "As far as can be worked out, this list is short of something on fewer than 1"
+    )
 
 
 def test_a_must_have_that_is_lacking_is_said_apart() -> None:
     assert texts.lacks_must_have(0.07, lines=2, at_least=False) == (
-        "It lacks a must-have on 7 of 100 such trips."
+        "This list is short of a must-have on 7 out of 100 trips like this."
     )
-    assert "on at least 7 of 100" in texts.lacks_must_have(0.07, lines=2, at_least=True)
+    assert "on at least 7 out of 100" in texts.lacks_must_have(0.07, lines=2, at_least=True)
     assert texts.lacks_must_have(0.0, lines=0, at_least=True) == ""
-    assert texts.lacks_must_have(0.0, lines=2, at_least=True).startswith("Of what can be")
+    assert texts.lacks_must_have(0.0, lines=2, at_least=True).startswith("As far as can be")
 
 
 def test_what_is_not_worked_out_is_said_apart_with_its_must_haves() -> None:
-    assert texts.left_out(Basis.NO_RATE, 1, []) == "1 item has no rate and is not in this."
+    assert texts.left_out(Basis.NO_RATE, 1, []) == "1 item has no rate and is not included."
     assert texts.left_out(Basis.NO_RATE, 3, ["Tourniquet"]) == (
-        "3 items have no rate and are not in this. A must-have among them: Tourniquet."
+        "3 items have no rate and are not included. A must-have among them: Tourniquet."
     )
     assert "Must-haves among them: A, B." in texts.left_out(Basis.NO_PURPOSE, 2, ["A", "B"])
     assert texts.left_out(Basis.LOOSE, 2, []).startswith("2 items are loose")
-    assert texts.left_out(Basis.COMES_BACK, 2, []).startswith("2 items come back after each use")
+    assert texts.left_out(Basis.COMES_BACK, 2, []).startswith("2 items are reusable")
 
 
 @pytest.mark.parametrize(
@@ -97,8 +114,11 @@ def test_chances_in_a_table() -> None:
     assert [texts.of_100_trips(of) for of in (0.0, 0.02, 0.5, 1.0)] == [
         "fewer than 1", "2", "50", "nearly all",
     ]  # fmt: skip
-    assert texts.with_another(7, 0.004) == "With 7, fewer than 1 of 100 such trips wants more."
-    assert texts.with_another(5, 0.04) == "With 5, 4 of 100 such trips want more."
+    assert (
+        texts.with_another(7, 0.004)
+        == "With 7, fewer than 1 out of 100 trips like this needs more."
+    )
+    assert texts.with_another(5, 0.04) == "With 5, 4 out of 100 trips like this need more."
 
 
 def test_why_a_kit_begins_with_an_activity() -> None:
@@ -120,8 +140,8 @@ def test_bars_are_named_by_their_units() -> None:
 @pytest.mark.parametrize(
     ("people", "days", "activity", "says"),
     [
-        (1, 1, "", "Such a trip: 1 person for 1 day."),
-        (8, 2, "caving", "Such a trip: 8 people for 2 days, caving."),
+        (1, 1, "", "“A trip like this” means 1 person for 1 day."),
+        (8, 2, "caving", "“A trip like this” means 8 people for 2 days, caving."),
     ],
 )
 def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: str) -> None:
@@ -133,7 +153,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
     [
         (
             RecordedUse(0, 0, False, Bears.NOTHING),
-            ["No trip counted here carried anything for this."],
+            ["None of these trips carried anything for this need."],
         ),
         (
             RecordedUse(0, 12, False, Bears.NOTHING),
@@ -160,7 +180,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(1, 693, False, Bears.TOO_FEW),
             [
                 "Needed once in 693 participant-days.",
-                "Too few to say how often: it is shown from 20 uses on.",
+                "Too few to say how often: this is shown once there are 20 uses.",
             ],
         ),
         (
@@ -179,7 +199,7 @@ def test_records_say_what_they_bear(use: RecordedUse, says: list[str]) -> None:
 
 def test_at_least_is_said_where_more_may_have_been_used() -> None:
     assert rate_texts.recorded(0, 9, at_least=True) == (
-        "Perhaps none was used in 9 participant-days, perhaps some."
+        "In 9 participant-days, some may have been used, or none."
     )
     assert rate_texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
     assert rate_texts.recorded(2, 9) == "Needed twice in 9 participant-days."
@@ -188,18 +208,18 @@ def test_at_least_is_said_where_more_may_have_been_used() -> None:
 def test_what_a_line_costs() -> None:
     carrying, waste = Decimal("11.70"), Decimal("9.10")
     assert cost_texts.carrying_cost(carrying, waste, "GBP", if_unused=True) == (
-        "11.70 GBP a year here if none is used."
+        "It costs 11.70 GBP a year here if none is used."
     )
     assert cost_texts.carrying_cost(carrying, waste, "GBP", if_unused=False) == (
-        "11.70 GBP a year here; 9.10 GBP of it goes out of date unused."
+        "It costs 11.70 GBP a year here; 9.10 GBP of that goes out of date unused."
     )
     assert cost_texts.carrying_cost(carrying, Decimal(0), "GBP", if_unused=False) == (
-        "11.70 GBP a year here."
+        "It costs 11.70 GBP a year here."
     )
 
 
 def test_what_a_list_costs_in_each_currency() -> None:
-    assert "not known" in cost_texts.whole_cost({}, not_known=3)
+    assert "do not know what this list costs" in cost_texts.whole_cost({}, not_known=3)
     cost = YearlyCost(Decimal(10), Decimal(4))
     assert cost_texts.whole_cost({"GBP": cost, "EUR": cost}, not_known=0) == (
         "10.00 GBP + 10.00 EUR a year for one kit, of which 4.00 GBP + 4.00 EUR goes out of date "
@@ -213,25 +233,25 @@ def test_what_a_list_costs_in_each_currency() -> None:
 def test_what_a_sum_leaves_out_is_said_apart() -> None:
     assert cost_texts.not_in_the_sum(not_known=0, loose=0) == []
     unknown, loose = cost_texts.not_in_the_sum(not_known=2, loose=1)
-    assert unknown.startswith("2 items are not in this")
+    assert unknown.startswith("2 items are not included")
     assert loose.startswith("1 item is loose")
 
 
 def test_what_comes_back_has_no_cost_of_use() -> None:
     assert "costs nothing a year" in cost_texts.kept_cost(Decimal(0), "GBP")
-    assert "2.10 GBP a year here for what goes out of date or gets lost" in cost_texts.kept_cost(
+    assert "Replacing expired or lost ones costs 2.10 GBP a year here" in cost_texts.kept_cost(
         Decimal("2.10"), "GBP"
     )
 
 
 def test_no_use_is_too_few_to_call_it_rare() -> None:
     assert cost_texts.none_used(788, too_few=True, years=10) == (
-        "Nothing for it was used in 788 participant-days: too few to call it rare. What one kit "
-        "needs once in 10 years may well not have come up yet."
+        "Nothing for it was used in 788 participant-days: too few to call it rare. Something "
+        "that one kit needs once in 10 years may simply not have come up yet."
     )
     assert "less than once in 10 years" in cost_texts.none_used(9008, too_few=False, years=10)
     assert cost_texts.hours_to_care(Decimal("6.0")) == (
-        "On such trips a doctor or hospital (definitive care) was up to 6 hours away."
+        "On these trips, a doctor or hospital (definitive care) was up to 6 hours away."
     )
     assert "up to 1 hour away" in cost_texts.hours_to_care(Decimal(1))
     assert "not on record" in cost_texts.hours_to_care(None)
@@ -243,7 +263,7 @@ def test_no_use_is_too_few_to_call_it_rare() -> None:
 
 def test_what_was_stated_is_said_to_be_part_of_a_rate() -> None:
     assert rate_texts.made_from(2, pooled=True, stated=True) == (
-        "From 2 trips of all activities. What was stated or published is part of it."
+        "From 2 trips with any activity. Rates that were entered or published are included."
     )
 
 
@@ -265,10 +285,10 @@ def test_how_long_it_keeps_is_said_in_months_and_years(days: int, says: str) -> 
 @pytest.mark.parametrize(
     ("known", "pooled", "says"),
     [
-        (58, True, "From 58 trips of all activities."),
-        (0, True, "From what was stated or published alone: no trip is known."),
-        (12, False, "From 12 trips of this activity, and to a lesser degree those of others."),
-        (0, False, "No trip of this activity is known, so it may lie far off."),
+        (58, True, "From 58 trips with any activity."),
+        (0, True, "Only from rates that were entered or published: no trip is on record."),
+        (12, False, "From 12 trips with this activity; trips with other activities count less."),
+        (0, False, "No trip with this activity is on record, so this may be far off."),
     ],
 )
 def test_what_a_rate_was_made_from(known: int, pooled: bool, says: str) -> None:
@@ -278,10 +298,10 @@ def test_what_a_rate_was_made_from(known: int, pooled: bool, says: str) -> None:
 @pytest.mark.parametrize(
     ("unused", "says"),
     [
-        (0, "Of 100 bought like this, hardly any goes out of date unused."),
-        (1, "Of 100 bought like this, 1 goes out of date unused."),
-        (61, "Of 100 bought like this, 61 go out of date unused."),
-        (100, "Nearly all of 100 bought like this go out of date unused."),
+        (0, "Out of 100 bought like this, hardly any go out of date unused."),
+        (1, "Out of 100 bought like this, 1 goes out of date unused."),
+        (61, "Out of 100 bought like this, 61 go out of date unused."),
+        (100, "Out of 100 bought like this, nearly all go out of date unused."),
     ],
 )
 def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
@@ -309,8 +329,8 @@ def test_what_would_throw_away_less_says_what_it_gives_up() -> None:
     assert cost_texts.fewer(
         4, now=6, saved=Decimal("7.20"), currency="GBP", runs_out=0.03, runs_out_now=0.003
     ) == (
-        "With 4 instead of 6, 7.20 GBP less a year would go out of date. Of 100 such trips, 3 "
-        "would want more than is carried; with 6 it is fewer than 1."
+        "With 4 instead of 6, 7.20 GBP less would go out of date each year. Out of 100 trips "
+        "like this, 3 would need more than is carried; with 6 it is fewer than 1."
     )
     assert "holds 50, and this list carries 4" in cost_texts.smaller_pack(50, 4)
     assert cost_texts.undated(["Bandage"]).endswith("without an expiry date: Bandage.")
@@ -319,6 +339,6 @@ def test_what_would_throw_away_less_says_what_it_gives_up() -> None:
 
 def test_what_is_carried_weighs_as_much_as_is_known() -> None:
     assert fit_texts.mass(0, []) == "It carries nothing yet."
-    assert fit_texts.mass(0, ["Bandage"]).startswith("What it weighs is not known")
-    assert fit_texts.mass(1200, []) == "All that is carried weighs 1,200 g, without the bag."
+    assert fit_texts.mass(0, ["Bandage"]).startswith("Its weight is not known")
+    assert fit_texts.mass(1200, []) == "Everything carried weighs 1,200 g, without the bag."
     assert "1,200 g or more" in fit_texts.mass(1200, ["Bandage"])

@@ -94,7 +94,7 @@ def test_a_must_have_is_cleared_by_phone_and_goes(labels: at.Labelled) -> None:
     )
 
     assert done.outcome == "taken-out"
-    assert "Cleared by Kim, who has been asked to confirm this." in done.says
+    assert "Approved by Kim, who has been asked to confirm this." in done.says
     assert Clearance.objects.get().person == world.keeper
 
 

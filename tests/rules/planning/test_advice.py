@@ -83,7 +83,7 @@ def test_a_dose_is_known_however_it_is_written(text: str) -> None:
     "text",
     [
         "Blister: needed 3 times in 1,200 participant-days.",
-        "Expected on 2 of 100 such trips.",
+        "Expected on 2 out of 100 trips like this.",
         "Six dressings 10 × 10 cm for 12 young people on 3 days",
         "Ein Handlauf von 20 m",
         "A saw or an axe can open an artery.",

@@ -134,12 +134,12 @@ def test_the_answer_is_one_page_with_all_that_has_to_be_said(w: World) -> None:
         str(advice_texts.CAUTION),
         "Sent on",
         "Answered by: Keeper.",
-        "Not for trips after",
+        "Do not use for trips after",
         "What it weighs",
         "What it costs",
-        "What is not in it, and why",
+        "What is not included, and why",
         "Do not go without",
-        "What this rests on",
+        "What this is based on",
         "We advise no medicines",
     ):
         assert part in text, part
@@ -297,7 +297,7 @@ def test_what_was_typed_is_shown_again_with_what_is_wrong(w: World) -> None:
     words = {"reason-en-gb-new": "Give 400 mg.", "reason-de-new": "Gib 400 mg."}
     refused = post(client, path, **{**form, "thing-new": "Shears", "quantity-new": "2", **words})
     assert refused.status_code == 422
-    assert "reads like a dose" in text_of(refused)
+    assert "looks like a dose" in text_of(refused)
     assert "Gib 400 mg." in text_of(refused)
     medicine = {**form, "thing-new": w.tablets.name, "quantity-new": "2", **words}
     assert "is a medicine" in text_of(post(client, path, **medicine))

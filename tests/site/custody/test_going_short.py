@@ -79,8 +79,8 @@ def test_a_must_have_is_cleared_by_phone_at_the_hatch(school: scanned.Labelled) 
     world, client = school.world, browser(school.world.guide)
 
     page = post(client, "/scan/", text=kit.name)
-    assert "Who cleared the kit? Call them first" in text_of(page)
-    press(client, page, "Cleared by phone", holder=world.guide.pk, cleared_by=world.keeper.pk)
+    assert "Who approved taking the kit? Call them first" in text_of(page)
+    press(client, page, "Approved by phone", holder=world.guide.pk, cleared_by=world.keeper.pk)
 
     assert Clearance.objects.get().person == world.keeper
 
@@ -94,7 +94,7 @@ def cleared(school: scanned.Labelled) -> Clearance:
 
 @pytest.mark.parametrize(
     ("answer", "says"),
-    [("yes", "You confirmed that you cleared it"), ("no", "The keepers are being notified")],
+    [("yes", "You confirmed that you approved it"), ("no", "The keepers are being notified")],
 )
 def test_whoever_is_named_answers_by_the_link_without_an_account(
     school: scanned.Labelled, answer: str, says: str
@@ -103,7 +103,7 @@ def test_whoever_is_named_answers_by_the_link_without_an_account(
     link, client = f"/cleared/{clearance_token(clearance.pk)}/", browser()
 
     page = text_of(client.get(link))
-    assert "Did you clear ROPE-01?" in page
+    assert "Did you approve taking out ROPE-01?" in page
     assert "short of 2 × Sling" in page
     assert not ClearanceAnswer.objects.exists()  # looking answers nothing
     after = client.get(client.post(link, {"answer": answer})["Location"])
@@ -123,12 +123,12 @@ def test_signed_in_they_answer_on_a_page_of_their_own(school: scanned.Labelled) 
 
     keeper = browser(world.keeper).get("/clearances/")
     assert "Not answered yet" in text_of(keeper)
-    assert "Yes, I cleared it" not in text_of(keeper)
+    assert "Yes, I approved it" not in text_of(keeper)
     client = browser(world.instructor)
-    fields = form_with(client.get("/clearances/"), "Yes, I cleared it")
+    fields = form_with(client.get("/clearances/"), "Yes, I approved it")
     page = client.post("/clearances/", {**fields, "answer": "yes"}, follow=True)
 
-    assert "Recorded: you cleared ROPE-01 for use." in text_of(page)
+    assert "Recorded: you approved taking ROPE-01." in text_of(page)
     assert ClearanceAnswer.objects.get().confirmed
 
 
@@ -144,7 +144,7 @@ def test_the_board_says_what_nobody_confirmed_within_a_day(
     assert [each.person.name for each in rows] == ["Ines"]
     monkeypatch.setattr(clearances, "UNANSWERED_AFTER", timedelta(0))
 
-    assert "ROPE-01 Cleared by phone, not confirmed Recorded as cleared by Ines" in text_of(
+    assert "ROPE-01 Approved by phone, not confirmed Recorded as approved by Ines" in text_of(
         client.get("/")
     )
 

@@ -286,7 +286,7 @@ def test_an_empty_kit_shows_all_that_it_should_have(world: make.World) -> None:
     page = text_of(browser(world.guide).get("/kits/DAY-02/"))
 
     assert "0 of 7 units" in page
-    assert "Everything on its list is too few: see above." in page
+    assert "There is too little of everything on its list: see above." in page
 
 
 def test_what_the_list_does_not_ask_for_is_shown_as_such(world: make.World) -> None:

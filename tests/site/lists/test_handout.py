@@ -38,7 +38,7 @@ def test_it_says_what_is_in_each_pouch_why_and_for_whom(world: make.World) -> No
         "10 people",
         "1 day",
         "bleeding, far from help",
-        "only for whoever is trained: large wound",
+        "only for somebody trained for: large wound",
         "must-have",
         "loose",
         "nobody can read it",

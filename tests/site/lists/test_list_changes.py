@@ -89,7 +89,7 @@ def test_what_is_wrong_is_said_and_what_was_entered_stays(w: World) -> None:
     for wrong, says in (
         ({"by_day": days(-1).isoformat()}, "Enter a later day than today by which all kits"),
         ({"by_day": "soon"}, "enter a date"),
-        ({"instead": ""}, "Choose the item that takes its place"),
+        ({"instead": ""}, "Choose the item that replaces it"),
         ({"list": ""}, "Choose the lists that this changes"),
         ({"list": "9" * 30}, "Choose the lists that this changes"),
         ({"says-1": "", "study-1": "", "says-2": "", "read_in-2": ""}, "at least one source"),
@@ -133,7 +133,7 @@ def test_it_is_looked_at_again_and_withdrawn(w: World) -> None:
 
 
 def test_a_must_have_is_asked_about_first_naming_the_lists(w: World) -> None:
-    client, says = browser(w.keeper), "is must-have on Day walk. A must-have is never left out"
+    client, says = browser(w.keeper), "is a must-have on Day walk. Only the medical adviser decides"
     for kind in ("remove", "swap", "amount"):
         assert says in text_of(client.get(NEW, {"thing": w.dressing.name, "what": kind}))
     assert says not in text_of(client.get(NEW, {"thing": w.shears.name, "what": "remove"}))

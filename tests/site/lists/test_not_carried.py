@@ -120,7 +120,7 @@ def test_two_versions_are_compared_by_what_they_leave_out(world: make.World) -> 
     edited(client, after, gone=f"out.item-{world.gauge.pk}", **changes)
     said = text_of(client.get(address(after, "compare/")))
     assert f"{world.gauge.name} No longer left out." in said
-    assert "law, protocol or adviser does not allow it" in said
+    assert "not allowed by law, protocol or adviser" in said
     assert "too heavy or too big" in said
 
 

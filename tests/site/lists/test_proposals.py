@@ -111,7 +111,7 @@ def test_who_is_trained_is_asked_where_something_needs_it(world: make.World) -> 
     assert "is trained for" not in text_of(client.get("/lists/draft/"))
     ItemNeed.objects.filter(item=world.tablets).update(needs_training=True)
     asked = TRIP | {"like": str(world.version.pk)}
-    assert "Nobody has said who is trained" in text_of(client.get("/lists/draft/", asked))
+    assert "You have not said who is trained" in text_of(client.get("/lists/draft/", asked))
     nobody = text_of(client.get("/lists/draft/", asked | {"nobody": "1"}))
     assert "nobody in the group is trained" in nobody
 
@@ -119,7 +119,7 @@ def test_who_is_trained_is_asked_where_something_needs_it(world: make.World) -> 
 def test_a_school_without_items_is_told_what_to_do(world: make.World) -> None:
     ItemNeed.objects.all().delete()
     says = text_of(browser(world.keeper).get("/lists/draft/", TRIP))
-    assert "Nothing is proposed" in says
+    assert "There is nothing to suggest" in says
 
 
 def test_a_trip_fills_the_form_in(world: make.World) -> None:
@@ -130,7 +130,9 @@ def test_a_trip_fills_the_form_in(world: make.World) -> None:
     filled = client.get(f"/lists/draft/?{address}").content.decode()
     assert 'value="12"' in filled and 'value="3"' in filled
     assert 'value="water" checked' in filled
-    assert "The trip’s own facts are filled in." in text_of(client.get(f"/lists/draft/?{address}"))
+    assert "The details of the trip are filled in." in text_of(
+        client.get(f"/lists/draft/?{address}")
+    )
 
 
 # ------------------------------------------------------------------------------ like another list
@@ -191,7 +193,7 @@ def test_pasted_lines_are_shown_with_their_items_and_made_a_list(world: make.Wor
     client = browser(world.keeper)
     page = post(client, "/lists/paste/", text=PASTE)
     says = text_of(page)
-    assert "4 lines." in says and "For 1 no item is chosen" in says
+    assert "4 lines." in says and "1 line has no item" in says
     assert "Head torch no item of this name" in says
     assert PackingList.objects.count() == 1
     dressing, shears = str(world.dressing.pk), str(world.shears.pk)

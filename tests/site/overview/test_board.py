@@ -128,7 +128,7 @@ def test_sealed_and_dry_is_one_tap(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
 
     page = client.get("/kits/DAY-01/hand-back/")
-    assert "The seal ends in 417" in text_of(page)
+    assert "The seal number ends in 417" in text_of(page)
     post(client, "/scan/", text="DAY-01", intent="check-in", as_found=AsFound.SEALED)
 
     assert Checkout.objects.get().as_found == "sealed-and-dry"

@@ -122,10 +122,10 @@ def test_they_may_see_everything_and_change_their_mind(kit: Kit, alone: Person) 
 def test_a_list_reads_as_decided_by_them(kit: Kit, alone: Person) -> None:
     version = kit.list_version
     path = f"/lists/{version.packing_list_id}/{version.number}/"
-    assert "with no sources named" in words_of(browser(alone), path)
+    assert "without naming a source" in words_of(browser(alone), path)
     until = make.days(300).isoformat()
     post(browser(alone), f"{path}sign/", until=until, note="Course of May 2026")
     words = words_of(browser(alone), path)
-    assert "Decided by me on" in words and "by these sources: Course of May 2026" in words
+    assert "Decided by me on" in words and "based on these sources: Course of May 2026" in words
     make.person("Sam")
     assert "by Robin on" in words_of(browser(alone), path)

@@ -34,7 +34,7 @@ def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> 
 
     assert "kits they have now: DAY-01" in text_of(page)
     assert Checkout.objects.get().person == twice
-    fields = form_with(page, "Same person: keep")
+    fields = form_with(page, "Same person: merge")
     answer = client.post(f"/people/{twice.pk}/merge/", fields)
     assert answer["Location"] == f"/people/{world.guide.pk}/"
     assert Checkout.objects.get().person == world.guide

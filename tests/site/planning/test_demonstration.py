@@ -29,16 +29,16 @@ NOTHING = re.compile(
         (
             "not known yet",
             "No known trips yet",
-            "Nothing can be said",
+            "Nothing can be worked out",
             "Nothing was (used|thrown out)",
             "nothing can be compared",
-            "nothing is known",
+            "or nothing is on record",
             "has come back from a trip yet",
             "has a price",
-            "it costs is not known",
+            "we do not know what it costs",
             "Hours to care: not on record",
-            "What it weighs is not known",
-            "No item on these",
+            "Its weight is not known",
+            "No need is recorded for any item on these",
         )
     )
 )
@@ -59,19 +59,20 @@ def pages() -> Iterator[tuple[str, str]]:
     """Every page of planning, with what it has to say."""
     yield (
         "/past-use/",
-        r"known for \d+ of \d+ trips.*Wanted and not there .*Thrown out unused: [\d.]+ GBP",
+        r"known for \d+ of \d+ trips.*Needed but not in the kit "
+        r".*Thrown out unused: [\d.]+ GBP",
     )
-    yield "/back-test/", r"shortages were expected, going by the records of .* On record: "
+    yield "/back-test/", r"shortages were expected, based on the records of .* On record: "
     yield "/rates/", r"Needed \d+ times in [\d,]+ participant-days"
     yield "/needs/", "chest pain"
     for version in PackingListVersion.objects.all():
         at = f"/lists/{version.packing_list_id}/{version.number}/"
-        yield at, "Does it fit the bag\\?.*All that is carried weighs"
-        yield f"{at}plan/", "Expect it to lack something on"
+        yield at, "Does it fit the bag\\?.*Everything carried weighs"
+        yield f"{at}plan/", "Expect this list to be short of something on"
         yield f"{at}costs/", "GBP a year for one kit, of which .* goes out of date unused"
-        yield f"{at}replay/", r"This looks at \d+ known trips of "
+        yield f"{at}replay/", r"Based on \d+ recorded trips with "
     for kit in Kit.objects.all():
-        yield f"/kits/{kit.name}/plan/", "Expect it to lack something on"
+        yield f"/kits/{kit.name}/plan/", "Expect this list to be short of something on"
         yield f"/kits/{kit.name}/costs/", "GBP a year for one kit, of which"
 
 

@@ -42,13 +42,13 @@ def test_uses_are_told_with_their_chart_its_table_and_what_was_not_there(
     )
     answer = browser(world.guide).get("/past-use/")
     said = text_of(answer)
-    assert "came back from 1 trip, and what was used is known" in said
+    assert "came back from 1 trip, and what was used is on record" in said
     assert "Needed once in 8 participant-days." in said
     assert "a crutch" in said
     assert f"/trips/{trip.pk}/" in answer.content.decode()
     assert 'class="within"' in answer.content.decode()
     assert 'class="absent"' in answer.content.decode()
-    assert "2 wants were noted." in said
+    assert "2 missing items were noted." in said
     assert "Show as a table" in said
     assert "None used in 8 participant-days, known for 1 of 1 trip." in said
 
@@ -57,7 +57,7 @@ def test_another_rooms_own_words_are_not_shown(world: make.World) -> None:
     past(world, remarks=Remarks(needed=[NeedLine(words="a crutch")]))
     said = text_of(browser(world.stranger).get("/past-use/"))
     assert "a crutch" not in said
-    assert "No kit of your gear rooms has come back" in said
+    assert "No kit from your gear rooms has come back" in said
 
 
 def test_the_last_season_stands_beside_what_was_expected(world: make.World) -> None:
@@ -66,14 +66,14 @@ def test_the_last_season_stands_beside_what_was_expected(world: make.World) -> N
         past(world, UseLine(world.dressing, 2))
     with clock.pretending(clock.now() + timedelta(days=280)):
         said = text_of(browser(world.guide).get("/back-test/"))
-    assert "about 1.5 uses were expected, going by the records of" in said
+    assert "about 1.5 uses were expected, based on the records of" in said
     assert "On record: at least 1." in said
-    assert "What happened lies within that." in said
+    assert "The number on record is not above that" in said
 
 
 def test_fewer_than_two_seasons_say_so(world: make.World) -> None:
     past(world)
-    assert "It needs known trips in two such seasons" in text_of(
+    assert "It needs trips on record in two such seasons" in text_of(
         browser(world.guide).get("/back-test/")
     )
 
@@ -98,7 +98,7 @@ def test_what_it_is_for_came_up_and_was_met_with_other_items(world: make.World) 
     ItemNeed.objects.create(item=world.dressing, need=need)
     past(world, UseLine(world.tablets, 2))
     said = text_of(browser(world.guide).get("/past-use/"))
-    assert "what it is for came up twice, met with other items" in said
+    assert "its need came up twice and was met with other items" in said
 
 
 def test_needs_outside_what_chance_explains_are_named_with_their_direction(
@@ -130,7 +130,11 @@ def test_shortages_say_which_wants_they_leave_out(world: make.World) -> None:
         )
     with clock.pretending(clock.now() + timedelta(days=280)):
         said = text_of(browser(world.guide).get("/back-test/"))
-    assert "3 things were noted as wanted and not there. 1 of them is among these shortages." in (
-        said
+    assert (
+        "3 things were noted as needed but not in the kit. 1 of them is among these shortages."
+        in (said)
     )
-    assert "Left out: 1 that the kit’s list carried nothing for; 1 noted in own words." in said
+    assert (
+        "Left out: 1 for which the kit’s list carried nothing; 1 noted in people’s own words."
+        in said
+    )

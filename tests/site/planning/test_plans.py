@@ -55,10 +55,10 @@ def test_every_page_works_without_any_history_and_bears_the_caution(
 
 def test_without_any_rate_nothing_is_said_and_a_rate_can_be_stated(world: make.World) -> None:
     answer = browser(world.guide).get("/lists/1/1/plan/")
-    assert "Nothing can be said yet" in text_of(answer)
-    assert "State a rate" not in text_of(answer)
+    assert "Nothing can be worked out yet" in text_of(answer)
+    assert "Enter a rate" not in text_of(answer)
     adviser = browser(world.adviser).get("/lists/1/1/plan/")
-    assert "State a rate for “small wound”" in text_of(adviser)
+    assert "Enter a rate for “small wound”" in text_of(adviser)
     assert "/rates/small-wound/" in adviser.content.decode()
 
 
@@ -69,15 +69,15 @@ def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     state(world, "small-wound", "300")
     client = browser(world.guide)
     page = text_of(client.get("/lists/1/1/plan/"))
-    assert "Expect it to lack something on at least 1 trip in" in page
-    assert "It lacks a must-have on" in page
-    assert "1 item has no rate and is not in this." in page
+    assert "Expect this list to be short of something on at least 1 trip in" in page
+    assert "This list is short of a must-have on" in page
+    assert "1 item has no rate and is not included." in page
     assert "1 item is loose" in page
-    assert "What is not on this list is not counted" in page
-    assert "want more than 6" in page or "wants more than 6" in page
+    assert "Items that are not on this list are not counted" in page
+    assert "need more than 6" in page or "needs more than 6" in page
     assert "With 7," in page
     assert "With 5," in page
-    assert "300 per 1,000, stated by Ada" in page
+    assert "300 per 1,000, entered by Ada" in page
 
 
 def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
@@ -92,7 +92,7 @@ def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
 def test_what_another_unit_changes_nothing_in_is_not_said(world: make.World) -> None:
     state(world, "small-wound", "1")
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
-    assert "fewer than 1 wants more than 6" in page
+    assert "fewer than 1 needs more than 6" in page
     assert "With 7," not in page
 
 
@@ -112,7 +112,7 @@ def test_more_people_want_more(world: make.World) -> None:
     state(world, "small-wound", "20")
     client = browser(world.guide)
     assert "1 trip in" in text_of(client.get("/lists/1/1/plan/?people=100"))
-    assert "of 100 such trips." in text_of(client.get("/lists/1/1/plan/?people=900"))
+    assert "out of 100 trips like this." in text_of(client.get("/lists/1/1/plan/?people=900"))
 
 
 def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
@@ -127,7 +127,7 @@ def test_no_use_on_record_is_too_few_to_call_it_rare(world: make.World) -> None:
     page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
     assert "Nothing for it was used in 8 participant-days: too few to call it rare." in page
     assert "Your adviser decides." in page
-    assert "No delivery on record has its price" in page
+    assert "No delivery on record has a price" in page
 
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
@@ -136,16 +136,18 @@ def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: ma
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     draft.sections.get(key="main").lines.filter(item=world.dressing).update(carry=2, never_below=1)
     own = text_of(browser(world.guide).get("/lists/1/2/replay/"))
-    assert "This looks at 1 known trip of DAY-01, DAY-02" in own
-    assert "On 1 trip something that is on this list ran out." in own
-    assert "1 want noted in own words is not counted here: a crutch." in own
+    assert "Based on 1 recorded trip with DAY-01, DAY-02" in own
+    assert "On 1 trip, something on this list would have run out." in own
+    assert (
+        "1 missing item that was noted in somebody’s own words is not counted here: a crutch."
+    ) in own
     assert "Hill day" in own
-    assert "5 wanted, 3 short" in own
+    assert "5 needed, 3 short" in own
     other = text_of(browser(world.stranger).get("/lists/1/2/replay/"))
     assert "Hill day" not in other
     assert "a crutch" not in other
     assert "DAY-01" not in other
-    assert "A trip of another gear room" in other
+    assert "A trip from another gear room" in other
 
 
 def test_a_version_that_was_replaced_says_when_and_by_which(world: make.World) -> None:
@@ -181,7 +183,7 @@ def test_without_an_activity_the_records_are_those_of_all(world: make.World) -> 
     client = browser(world.guide)
     for page in ("/lists/1/1/plan/", "/lists/1/1/costs/"):
         assert "Needed once in 8 participant-days." in text_of(client.get(page))
-        assert "No trip counted here carried anything" in text_of(
+        assert "None of these trips carried anything" in text_of(
             client.get(f"{page}?activity=camp")
         )
 
@@ -196,7 +198,7 @@ def test_a_kit_begins_with_the_activity_that_most_of_its_trips_had(world: make.W
         chosen = text_of(client.get(f"{path}?activity="))
         assert "mostly for caving" not in chosen
     plan = text_of(client.get("/kits/DAY-01/plan/?activity="))
-    assert "From 1 trip of all activities." in plan
+    assert "From 1 trip with any activity." in plan
     Activity.objects.filter(key="caving").update(retired_on=make.days(0))
     assert "mostly for caving" not in text_of(client.get("/kits/DAY-01/plan/"))
 

@@ -22,7 +22,7 @@ def test_the_adviser_states_a_rate_and_it_stands_on_the_page(world: make.World) 
     client = browser(world.adviser)
     post(client, "/rates/blister/", per_1000="4,5", weight="2", note="Long days.")
     page = text_of(client.get("/rates/blister/"))
-    assert "4.5 per 1,000, stated by Ada." in page
+    assert "4.5 per 1,000, entered by Ada." in page
     assert "Long days." in page
     assert StatedRate.objects.get().weight == 2
 
@@ -39,7 +39,7 @@ def test_a_rate_is_stated_of_an_activity_and_out_of_a_study(world: make.World) -
     )
     page = text_of(client.get("/rates/sprain/"))
     assert "hill walking: 1.6 per 1,000, published by Wells FC, Warden CR, 2018." in page
-    assert "No rate has been stated yet" in page  # for all other activities
+    assert "No rate has been entered yet" in page  # for all other activities
 
 
 def test_pressed_twice_it_is_stated_once(world: make.World) -> None:
@@ -80,14 +80,16 @@ def test_a_rate_is_left_blank_on_purpose(world: make.World) -> None:
 def test_nobody_but_the_adviser_states_a_rate(world: make.World) -> None:
     for person in (world.guide, world.keeper, world.stranger):
         client = browser(person)
-        assert "Only the medical adviser states a rate." in text_of(client.get("/rates/blister/"))
+        assert "Only the medical adviser can enter a rate." in text_of(
+            client.get("/rates/blister/")
+        )
         assert post(client, "/rates/blister/", per_1000="4", weight="1").status_code == 403
     assert not StatedRate.objects.exists()
 
 
 def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     client = browser(world.guide)
-    assert "No trip counted here carried anything" in text_of(client.get("/rates/small-wound/"))
+    assert "None of these trips carried anything" in text_of(client.get("/rates/small-wound/"))
     past(world, people=20)
     assert "That is too little to say anything." in text_of(client.get("/rates/small-wound/"))
     past(world, people=673)
@@ -97,7 +99,7 @@ def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     past(world, UseLine(world.dressing, 2))
     page = text_of(client.get("/rates/small-wound/"))
     assert "Needed once in 701 participant-days." in page
-    assert "shown from 20 uses on" in page
+    assert "shown once there are 20 uses" in page
 
 
 def test_two_studies_that_disagree_stand_as_two(world: make.World) -> None:
@@ -151,8 +153,8 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     client, path = browser(world.adviser), f"/stock/{world.shears.pk}/serves/"
     post(client, path, need="large-wound", units_per_use="3", best="no")
     page = text_of(client.get(path))
-    assert "3 a use" in page
-    assert "will do where there is nothing better" in page
+    assert "3 for each use" in page
+    assert "can be used if there is nothing better" in page
     assert post(client, path, need="large-wound", units_per_use="17").status_code in (400, 422)
     assert "Choose a need." in text_of(post(client, path, need="", units_per_use="1"))
     post(client, path, remove="large-wound")
@@ -169,7 +171,7 @@ def test_it_is_said_what_a_hazard_asks_of_a_list(world: make.World) -> None:
     assert "A saw or an axe can open an artery." in before
     ask = {"hazard": "hill", "need": "blister", "units": "2", "reason": "Long days."}
     post(client, path, **ask)
-    assert "Lists for hills and mountains are asked for “blister”." in text_of(client.get(path))
+    assert "Lists for hills and mountains now have to cover “blister”." in text_of(client.get(path))
     post(client, path, **{**ask, "units": "3"})
     assert "At least 3 units. Long days." in text_of(client.get(path))
     post(client, path, remove="hill", of="blister")
@@ -205,7 +207,7 @@ def test_a_hazard_still_asks_for_a_retired_need_until_it_is_removed(world: make.
 def test_a_guide_reads_what_hazards_ask_and_changes_nothing(world: make.World) -> None:
     client, path = browser(world.guide), "/needs/hazards/"
     page = client.get(path)
-    assert "Cuts by tools are deep and long." in text_of(page)
+    assert "Cuts from tools are deep and long." in text_of(page)
     assert '<details class="inline">' not in page.content.decode()
     assert post(client, path, remove="fire", of="burn").status_code == 403
     assert HazardNeed.objects.filter(hazard="fire").exists()

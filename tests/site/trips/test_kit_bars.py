@@ -61,7 +61,7 @@ def test_another_rooms_trip_is_not_named(world: make.World) -> None:
     trip = make.trip("Sump dive", world.hut, 1, 1)
     reservations.reserve(make.act(), world.day_01, trip)
     words = words_of(world, 1, 1)
-    assert "Sump dive" not in words and "a trip of another gear room" in words
+    assert "Sump dive" not in words and "a trip from another gear room" in words
     assert "DAY-01" not in text_of(browser(world.stranger).get(months_of(1, 1)[0]))
 
 

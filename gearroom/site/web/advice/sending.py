@@ -45,7 +45,7 @@ class SendForm(PageForm):
     """That a draft, as it was read, is sent."""
 
     revision = WholeNumber(least=1, label=gettext_lazy("Draft"))
-    not_after = Day(required=False, label=gettext_lazy("Not for trips after"))
+    not_after = Day(required=False, label=gettext_lazy("Valid for trips up to"))
     duty = Tick()
 
 

@@ -150,7 +150,7 @@ def _answered(
 
 # -------------------------------------------------------------------------------- clearances
 _MOST_CLEARANCES = 100
-_ANSWER = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear this kit for use?"))
+_ANSWER = YesOrNo(message=gettext_lazy("Answer yes or no: did you approve taking this kit?"))
 
 
 def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
@@ -193,9 +193,9 @@ def list_clearances(act: Act, request: HttpRequest) -> Done:
     confirmed = read_field(_ANSWER, request.POST, "answer")
     clearances.answer(act, clearance, confirmed=confirmed)
     sentence = (
-        _("Recorded: you cleared %(kit)s for use.")
+        _("Recorded: you approved taking %(kit)s.")
         if confirmed
-        else _("Recorded: you did not clear %(kit)s for use. Its keepers will be notified.")
+        else _("Recorded: you did not approve taking %(kit)s. Its keepers will be notified.")
     )
     return Done(sentence % {"kit": clearance.checkout.kit.name})
 

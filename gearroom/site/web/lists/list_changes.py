@@ -124,7 +124,7 @@ class ChangeForm(PageForm):
     what = Choice(What, label=gettext_lazy("What changes"))
     thing = ShortText(120)
     instead = ShortText(120)
-    by_day = Day(required=False, label=gettext_lazy("All kits have it by"))
+    by_day = Day(required=False, label=gettext_lazy("All kits should have it by"))
     carry = WholeNumber(least=1, required=False, label=gettext_lazy("Carry"))
     never_below = WholeNumber(required=False, initial=0, label=gettext_lazy("Minimum"))
     criticality = Choice(Criticality, required=False)

@@ -88,7 +88,10 @@ def backdated(act: Act, sent: Mapping[str, str], zone: str) -> Act:
         return act
     if at > act.received_at:
         raise Invalid(
-            _("The actual time is in the future. Enter the time on the paper sheet."),
+            _(
+                "The time you entered is in the future. Enter the time that is written on the "
+                "paper sheet."
+            ),
             field="occurred_at",
         )
     return replace(act, claimed_at=at)

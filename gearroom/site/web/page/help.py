@@ -178,13 +178,13 @@ _TOPICS = {
     "plan": Topic(
         _("Decide what to carry"),
         (
-            _("On the page of a kit or a list: “How many to carry” shows how often each item would "
-              "run out, “What it costs to carry” shows the money in a year, and “On past trips” "
-              "how the list would have done on your own trips."),
-            _("Every number opens to what it was worked out from and how sure it is. Where nothing "
-              "is on record, it says so."),
-            _("What a list leaves out stands on it too: why, what to do instead, and by when to "
-              "look at it again."),
+            _("On the page of a kit or a list: “How many to carry” shows how often each item "
+              "would run out, “What it costs to carry” shows the cost per year, and “On past "
+              "trips” shows how the list would have done on your own trips."),
+            _("For every number you can see what it is based on and how sure it is. Where "
+              "nothing is on record, the page says so."),
+            _("A list also shows what it leaves out: why, what to do instead, and when to look "
+              "at it again."),
             _("The numbers never advise leaving out a must-have. Whoever signs the list decides."),
         ),
         page="rates",
@@ -204,10 +204,10 @@ _TOPICS = {
     "advice": Topic(
         _("Advice for somebody else’s trip"),
         (
-            _("An administrator switches this on and chooses who may send advice."),
+            _("An administrator turns this on and chooses who may send advice."),
             _("Make a link and send it. It asks eight questions; no account is needed."),
-            _("When the answers are there, edit the draft and send it: one page to print, under "
-              "the same link. Prescription medicines and doses are never part of it."),
+            _("When the answers have arrived, edit the draft and send it: it becomes one page "
+              "to print, at the same link. Medicines and doses are never part of it."),
             _("You can withdraw it at any time. What was sent stays on record."),
         ),
         page="advice",

@@ -53,7 +53,7 @@ def work_alone(act: Act, request: HttpRequest) -> Done:
     alone.choose(act, act.person, shows_all=shows_all)
     if shows_all:
         return Done(_("Saved. Pages show everything."))
-    return Done(_("Saved. Pages leave out what takes more than one person."))
+    return Done(_("Saved. Pages leave out everything that needs more than one person."))
 
 
 def _set_up() -> list[dict[str, Any]]:

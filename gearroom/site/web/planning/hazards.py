@@ -49,14 +49,14 @@ def asks(act: Act, request: HttpRequest) -> Done:
     if "remove" in request.POST:
         hazard, need = _hazard(request.POST.get("remove", "")), need_of(request.POST.get("of", ""))
         vocabulary.remove_hazard_need(act, hazard, need)
-        says = _("Lists for %(hazard)s are no longer asked for “%(need)s”.")
+        says = _("Lists for %(hazard)s no longer have to cover “%(need)s”.")
     else:
         values = AskForm.read(request.POST)
         hazard, need = _hazard(values["hazard"]), need_of(values["need"])
         vocabulary.put_hazard_need(
             act, hazard, need, units=values["units"], reason=values["reason"]
         )
-        says = _("Lists for %(hazard)s are asked for “%(need)s”.")
+        says = _("Lists for %(hazard)s now have to cover “%(need)s”.")
     return Done(says % {"hazard": HAZARDS[hazard], "need": rate_texts.word(need.name)})
 
 

@@ -122,4 +122,4 @@ def one_need(act: Act, request: HttpRequest, need: str) -> Done:
     values.pop("blank", None)
     activity = chosen_activity(values.pop("activity"))
     priors.state(act, of, activity, **values)
-    return Done(_("The rate of “%(need)s” has been stated.") % {"need": of.name})
+    return Done(_("The rate for “%(need)s” has been saved.") % {"need": of.name})

@@ -207,7 +207,8 @@ class ClosedForm(PageForm):
     """Whether the bag closed, and what it weighs, where somebody says so."""
 
     closed = YesOrNo(
-        required=False, message=gettext_lazy("Choose whether the bag closed, or leave it open.")
+        required=False,
+        message=gettext_lazy("Choose whether the bag closed, or leave this unanswered."),
     )
     mass_g = WholeNumber(
         required=False, least=1, most=MOST_MASS_G, label=gettext_lazy("Weight on a scale (g)")

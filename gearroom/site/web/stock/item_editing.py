@@ -36,7 +36,7 @@ class ItemForm(PageForm):
     name = ShortText(120, label=_lazy("Plain name, without a brand"))
     base_unit = ShortText(40, label=_lazy("Unit it is counted in (swab, pair, tablet)"))
     caution = ShortText(300, label=_lazy("Caution shown with the item"))
-    check_question = ShortText(200, label=_lazy("Instruments: check question"))
+    check_question = ShortText(200, label=_lazy("Question to ask when checking an instrument"))
     kind = Choice(Kind)
     disposal = Choice(Disposal)
     order_down_to = WholeNumber(
@@ -52,7 +52,7 @@ class ItemForm(PageForm):
         label=_lazy("Days of use after opening (leave empty if the printed date still applies)"),
     )
     check_every_days = WholeNumber(
-        required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")
+        required=False, least=1, most=10_000, label=_lazy("Days between checks of an instrument")
     )
     min_temp_c = WholeNumber(
         required=False, least=-100, most=100, label=_lazy("Minimum storage temperature (°C)")

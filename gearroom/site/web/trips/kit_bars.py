@@ -97,7 +97,7 @@ def span_name(of: Span) -> str:
     """What a span is called."""
     if of.trip is not None:
         return of.trip.name
-    return _("a trip of another gear room") if of.elsewhere else _("taken out without a trip")
+    return _("a trip from another gear room") if of.elsewhere else _("taken out without a trip")
 
 
 def _picture(found: Sequence[KitDays], shown: Days, today: date) -> Picture:

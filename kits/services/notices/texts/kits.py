@@ -101,12 +101,12 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
     kit = {"kit": name_of(notice)}
     return NoticeText(
         _(
-            "%(kit)s was taken out because somebody said that you had cleared it by phone. Did "
-            "you clear it?"
+            "%(kit)s was taken out because somebody said that you had approved it by phone. "
+            "Did you approve taking it?"
         )
         % kit,
         lacks(facts["reasons"]),
-        subject=_("Did you clear %(kit)s?") % kit,
+        subject=_("Did you approve taking out %(kit)s?") % kit,
         page=page(f"/cleared/{clearance_token(facts['clearance'])}/"),
     )
 
@@ -115,8 +115,8 @@ def not_cleared(notice: Notice) -> NoticeText:
     """Whom to call for it."""
     facts: NotCleared = notice.facts
     sentence = _(
-        "%(kit)s was taken out as cleared by phone, but the person named says they did "
-        "not clear it."
+        "%(kit)s was taken out as approved by phone, but the person named says they did not "
+        "approve it."
     )
     do = _("Call the person who has it.")
     if facts.get("person_id") == notice.person_id:
@@ -131,7 +131,7 @@ def not_cleared(notice: Notice) -> NoticeText:
     return NoticeText(
         f"{sentence} {do}" % names,
         lacks(facts["reasons"]),
-        subject=_("%(kit)s was taken out, but nobody cleared it") % names,
+        subject=_("%(kit)s was taken out, but nobody approved it") % names,
     )
 
 

@@ -36,7 +36,7 @@ def state(
         )
     if not 0 < weight <= Decimal(MOST_WEIGHT):
         raise Invalid(
-            _("The weight is above 0 and at most %(most)g uses.") % {"most": MOST_WEIGHT},
+            _("Enter a weight above 0 and at most %(most)g uses.") % {"most": MOST_WEIGHT},
             field="weight",
         )
     if study and study not in {each.key for each in STUDIES}:

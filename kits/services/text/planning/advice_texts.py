@@ -50,10 +50,10 @@ HEADINGS: Mapping[str, Promise] = {
     "item": _lazy("Item"),
     "units": _lazy("How many"),
     "why": _lazy("Why"),
-    "not_carried": _lazy("What is not in it, and why"),
+    "not_carried": _lazy("What is not included, and why"),
     "weight": _lazy("What it weighs"),
     "cost": _lazy("What it costs"),
-    "sources": _lazy("What this rests on"),
+    "sources": _lazy("What this is based on"),
 }
 STATES: Mapping[State, Promise] = {
     State.WAITING: _lazy("waiting for answers"),
@@ -69,7 +69,7 @@ QUESTIONS: Mapping[str, Promise] = {
     "activity": _lazy("Activity"),
     "hazards": _lazy("Hazards"),
     "hours": _lazy("Hours until a hospital or doctor"),
-    "trained": _lazy("Somebody is trained and allowed to treat"),
+    "trained": _lazy("Somebody in the group is trained and allowed to treat"),
 }
 
 
@@ -89,24 +89,27 @@ def none() -> str:
 # ------------------------------------------------------------------------ why nothing is carried
 _NOTHING: Mapping[tuple[WhyNothing, bool], Promise] = {
     (WhyNothing.MEDICINE, True): _lazy(
-        "This trip must have something for it, and what we carry for it are medicines, which we "
-        "never advise. Do not go without: ask your medical adviser what to carry."
+        "This trip must have something for this, but we carry only medicines for it, and we "
+        "never advise those. Do not go without: ask your medical adviser what to carry."
     ),
     (WhyNothing.MEDICINE, False): _lazy(
-        "We carry only medicines for it, and we never advise those. Ask your medical adviser."
+        "We carry only medicines for this, and we never advise those. Ask your medical adviser."
     ),
     (WhyNothing.UNTRAINED, True): _lazy(
-        "This trip must have something for it, and nobody in your group is trained for what we "
-        "carry. Do not go without: have somebody trained first, or take somebody who is."
+        "This trip must have something for this, but nobody in your group is trained to use "
+        "what we carry for it. Do not go without: have somebody trained first, or take "
+        "somebody who is."
     ),
     (WhyNothing.UNTRAINED, False): _lazy(
-        "Nobody in your group is trained for what we carry for it."
+        "Nobody in your group is trained to use what we carry for this."
     ),
     (WhyNothing.NO_ITEM, True): _lazy(
-        "This trip must have something for it, and we have nothing to name. Do not go without: "
-        "ask your medical adviser what to carry."
+        "This trip must have something for this, but we have nothing to suggest. Do not go "
+        "without: ask your medical adviser what to carry."
     ),
-    (WhyNothing.NO_ITEM, False): _lazy("We have nothing to name for it. Ask your medical adviser."),
+    (WhyNothing.NO_ITEM, False): _lazy(
+        "We have nothing to suggest for this. Ask your medical adviser."
+    ),
 }
 
 
@@ -125,8 +128,8 @@ def untrained_item(need: str) -> str:
 def no_rate() -> str:
     """Of a need that nothing is known of."""
     return _(
-        "We do not know how often it comes up, so we cannot say whether to carry something for it. "
-        "Decide for yourselves."
+        "We do not know how often this comes up, so we cannot say whether to carry something "
+        "for it. Decide for yourselves."
     )
 
 
@@ -138,8 +141,8 @@ def weight(grams: int, unknown: int) -> str:
         return _("%(g)s g") % facts
     return (
         ngettext(
-            "At least %(g)s g: of %(n)d item we have no weight.",
-            "At least %(g)s g: of %(n)d items we have no weight.",
+            "At least %(g)s g: we have no weight for %(n)d item.",
+            "At least %(g)s g: we have no weight for %(n)d items.",
             unknown,
         )
         % facts
@@ -153,11 +156,11 @@ def cost(sums: Mapping[str, Decimal], unknown: int) -> str:
     amount = ", ".join(money(total, currency) for currency, total in sorted(sums.items()))
     facts = {"money": amount, "n": unknown}
     if not unknown:
-        return _("%(money)s, at what we paid last.") % facts
+        return _("%(money)s, at the prices we last paid.") % facts
     return (
         ngettext(
-            "At least %(money)s, at what we paid last: of %(n)d item we have no price.",
-            "At least %(money)s, at what we paid last: of %(n)d items we have no price.",
+            "At least %(money)s, at the prices we last paid: we have no price for %(n)d item.",
+            "At least %(money)s, at the prices we last paid: we have no price for %(n)d items.",
             unknown,
         )
         % facts
@@ -175,9 +178,9 @@ def own_records(trips: int, such: int, activity: str) -> str:
     if not activity:
         return said
     if not such:
-        return f"{said} " + _("None of them was “%(activity)s”.") % {"activity": activity}
+        return f"{said} " + _("None of them was for “%(activity)s”.") % {"activity": activity}
     return f"{said} " + ngettext(
-        "%(n)s of them was “%(activity)s”.", "%(n)s of them were “%(activity)s”.", such
+        "%(n)s of them was for “%(activity)s”.", "%(n)s of them were for “%(activity)s”.", such
     ) % {"n": number(such), "activity": activity}
 
 
@@ -188,12 +191,12 @@ def participant_days() -> str:
 
 def adviser_rates() -> str:
     """That some rates are what a medical adviser believes."""
-    return _("How often some things come up, as our medical adviser judges it.")
+    return _("How often some needs come up, in our medical adviser’s judgement.")
 
 
 def hazard_asks() -> str:
     """That some lines are there because a hazard asks for them."""
-    return _("What we ask of every kit for the hazards of the trip.")
+    return _("What we require of every kit for the hazards of the trip.")
 
 
 def study(of: Study) -> str:
@@ -206,7 +209,7 @@ def study(of: Study) -> str:
 
 def not_after(day: date) -> str:
     """Until when it counts."""
-    return _("Not for trips after %(day)s.") % {"day": wording.day(day)}
+    return _("Do not use for trips after %(day)s.") % {"day": wording.day(day)}
 
 
 def answered_by(roles: Iterable[Role]) -> str:
@@ -223,4 +226,4 @@ def sent_on(day: date | None, number_of: int) -> str:
     facts = {"day": wording.day(day)}
     if number_of == 1:
         return _("Sent on %(day)s.") % facts
-    return _("Sent on %(day)s. It takes the place of every answer before it.") % facts
+    return _("Sent on %(day)s. It replaces every earlier answer.") % facts

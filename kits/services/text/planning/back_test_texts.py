@@ -16,7 +16,7 @@ def expected_shortages(
 ) -> str:
     """How many shortages were expected of the last season, and how many there were."""
     return _(
-        "%(season)s: about %(expected)s shortages were expected, going by the records of "
+        "%(season)s: about %(expected)s shortages were expected, based on the records of "
         "%(earlier)s. On record: %(happened)s."
     ) % _facts(earlier, of, spread, at_least=at_least)
 
@@ -24,8 +24,8 @@ def expected_shortages(
 def expected_uses(earlier: Sequence[Season], of: Season, spread: Spread, *, at_least: bool) -> str:
     """How many uses were expected of the last season, and how many there were."""
     return _(
-        "%(season)s: about %(expected)s uses were expected, going by the records of %(earlier)s. "
-        "On record: %(happened)s."
+        "%(season)s: about %(expected)s uses were expected, based on the records of "
+        "%(earlier)s. On record: %(happened)s."
     ) % _facts(earlier, of, spread, at_least=at_least)
 
 
@@ -53,19 +53,19 @@ def chance_alone(of: Spread, *, at_least: bool = False) -> str:
     what happened is on record."""
     facts = {"low": number(of.low), "high": number(of.high)}
     if of.low == of.high:
-        said = _("Of ten such seasons, nine would have %(low)s.") % facts
+        said = _("Nine out of ten seasons like this would have %(low)s.") % facts
     else:
-        said = _("Of ten such seasons, nine would have from %(low)s to %(high)s.") % facts
+        said = _("Nine out of ten seasons like this would have from %(low)s to %(high)s.") % facts
     if at_least and of.happened <= of.high:
         return f"{said} " + _(
-            "What is on record does not lie above that, but not all was counted: there may have "
-            "been more."
+            "The number on record is not above that, but not everything was counted: there may "
+            "have been more."
         )
     if of.by_chance:
-        return f"{said} " + _("What happened lies within that.")
+        return f"{said} " + _("The real number is within that.")
     if of.happened > of.high:
-        return f"{said} " + _("What happened lies above that: rely on these numbers less.")
-    return f"{said} " + _("What happened lies below that: rely on these numbers less.")
+        return f"{said} " + _("The real number is above that: rely on these numbers less.")
+    return f"{said} " + _("The real number is below that: rely on these numbers less.")
 
 
 def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
@@ -96,22 +96,22 @@ def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
 
 _LEFT_OUT: dict[LeftOut, Callable[[int], str]] = {
     LeftOut.NOT_ON_LIST: lambda n: ngettext(
-        "%(n)d that the kit’s list carried nothing for",
-        "%(n)d that the kit’s list carried nothing for",
+        "%(n)d for which the kit’s list carried nothing",
+        "%(n)d for which the kit’s list carried nothing",
         n,
     ),
     LeftOut.OWN_WORDS: lambda n: ngettext(
-        "%(n)d noted in own words", "%(n)d noted in own words", n
+        "%(n)d noted in people’s own words", "%(n)d noted in people’s own words", n
     ),
     LeftOut.WITHOUT_RATE: lambda n: ngettext(
-        "%(n)d whose need had no rate before", "%(n)d whose needs had no rate before", n
+        "%(n)d for a need that had no rate before", "%(n)d for needs that had no rate before", n
     ),
     LeftOut.NOT_COUNTED: lambda n: ngettext(
-        "%(n)d of a kit that nobody counted", "%(n)d of kits that nobody counted", n
+        "%(n)d from a kit that was not counted", "%(n)d from kits that were not counted", n
     ),
     LeftOut.NO_NEED: lambda n: ngettext(
-        "%(n)d of an item that is not said to serve a need",
-        "%(n)d of items that are not said to serve a need",
+        "%(n)d of an item with no need recorded",
+        "%(n)d of items with no need recorded",
         n,
     ),
 }
@@ -122,13 +122,14 @@ def noted_wants(of: Season, wants: Mapping[LeftOut | None, int], beyond_list: in
     total, inside = sum(wants.values()), wants.get(None, 0)
     said = [
         ngettext(
-            "In %(season)s, %(n)d thing was noted as wanted and not there.",
-            "In %(season)s, %(n)d things were noted as wanted and not there.",
+            "In %(season)s, %(n)d thing was noted as needed but not in the kit.",
+            "In %(season)s, %(n)d things were noted as needed but not in the kit.",
             total,
         )
         % {"season": season(of), "n": total}
         if total
-        else _("In %(season)s, nothing was noted as wanted and not there.") % {"season": season(of)}
+        else _("In %(season)s, nothing was noted as needed but not in the kit.")
+        % {"season": season(of)}
     ]
     if total:
         said.append(
@@ -165,8 +166,9 @@ def average(expected: float) -> str:
 def no_test() -> str:
     """Why nothing can be compared yet."""
     return _(
-        "This compares the last three months that are over with what was expected of them from "
-        "all that was on record before. It needs known trips in two such seasons; come back then."
+        "This compares the last three months that are over with what was expected for them, "
+        "based on everything on record before. It needs trips on record in two such seasons: "
+        "come back then."
     )
 
 
@@ -178,8 +180,8 @@ def tested_trips(trips: int, not_counted: int) -> str:
     if not not_counted:
         return said
     left = ngettext(
-        "%(n)d more is left out: nobody counted what was used.",
-        "%(n)d more are left out: nobody counted what was used.",
+        "%(n)d more is left out: the kit was not counted afterwards.",
+        "%(n)d more are left out: the kits were not counted afterwards.",
         not_counted,
     ) % {"n": not_counted}
     return f"{said} {left}"
@@ -187,7 +189,9 @@ def tested_trips(trips: int, not_counted: int) -> str:
 
 def without_rate(need: str, uses: float) -> str:
     """A need that nothing was expected of."""
-    return _("%(need)s: needed %(times)s; it had no rate before, so nothing was expected.") % {
+    return _(
+        "%(need)s: needed %(times)s; it had no rate before, so there was no expected number."
+    ) % {
         "need": need,
         "times": times(uses),
     }

@@ -21,26 +21,27 @@ def carrying_cost(
         return ""
     facts = {"carrying": money(carrying, currency), "waste": money(waste, currency)}
     if if_unused:
-        return _("%(carrying)s a year here if none is used.") % facts
+        return _("It costs %(carrying)s a year here if none is used.") % facts
     if not waste:
-        return _("%(carrying)s a year here.") % facts
-    return _("%(carrying)s a year here; %(waste)s of it goes out of date unused.") % facts
+        return _("It costs %(carrying)s a year here.") % facts
+    return (
+        _("It costs %(carrying)s a year here; %(waste)s of that goes out of date unused.") % facts
+    )
 
 
 def kept_cost(carrying: Decimal, currency: str) -> str:
     """What a line comes to in a year whose item comes back after each use."""
     if not carrying:
-        return _("It comes back after each use, so it costs nothing a year here.")
+        return _("This item is reused, so it costs nothing a year here.")
     return _(
-        "It comes back after each use: %(carrying)s a year here for what goes out of date or gets "
-        "lost."
+        "This item is reused. Replacing expired or lost ones costs %(carrying)s a year here."
     ) % {"carrying": money(carrying, currency)}
 
 
 def whole_cost(by_currency: Mapping[str, YearlyCost], *, not_known: int) -> str:
     """What all lines come to in a year; of so many it is `not_known`."""
     if not by_currency:
-        return _("No delivery on record has a price, so what this list costs is not known.")
+        return _("No delivery on record has a price, so we do not know what this list costs.")
     facts = {
         "carrying": " + ".join(money(each.carrying, code) for code, each in by_currency.items()),
         "waste": " + ".join(money(each.waste, code) for code, each in by_currency.items()),
@@ -62,8 +63,8 @@ def not_in_the_sum(*, not_known: int, loose: int) -> list[str]:
     if not_known:
         said.append(
             ngettext(
-                "%(n)d item is not in this: its price or its expiry date is not on record.",
-                "%(n)d items are not in this: their prices or expiry dates are not on record.",
+                "%(n)d item is not included: its price or its expiry date is not on record.",
+                "%(n)d items are not included: their prices or expiry dates are not on record.",
                 not_known,
             )
             % {"n": not_known}
@@ -71,8 +72,8 @@ def not_in_the_sum(*, not_known: int, loose: int) -> list[str]:
     if loose:
         said.append(
             ngettext(
-                "%(n)d item is loose: nobody counts it, and it is not in this.",
-                "%(n)d items are loose: nobody counts them, and they are not in this.",
+                "%(n)d item is loose and not counted, so it is not included.",
+                "%(n)d items are loose and not counted, so they are not included.",
                 loose,
             )
             % {"n": loose}
@@ -82,12 +83,12 @@ def not_in_the_sum(*, not_known: int, loose: int) -> list[str]:
 
 def no_price() -> str:
     """Of an item whose deliveries say no price."""
-    return _("No delivery on record has its price, so what it costs is not known.")
+    return _("No delivery on record has a price, so we do not know what it costs.")
 
 
 def no_shelf_life() -> str:
     """Of an item that needs a date, with no delivery that had one."""
-    return _("No delivery on record has its expiry date, so how long it keeps is not known.")
+    return _("No delivery on record has an expiry date, so we do not know how long it keeps.")
 
 
 def none_used(days: float, *, too_few: bool, years: int) -> str:
@@ -97,15 +98,16 @@ def none_used(days: float, *, too_few: bool, years: int) -> str:
     if too_few:
         return (
             _(
-                "Nothing for it was used in %(days)s participant-days: too few to call it rare. "
-                "What one kit needs once in %(years)d years may well not have come up yet."
+                "Nothing for it was used in %(days)s participant-days: too few to call it "
+                "rare. Something that one kit needs once in %(years)d years may simply not "
+                "have come up yet."
             )
             % facts
         )
     return (
         _(
-            "Nothing for it was used in %(days)s participant-days: very likely one such kit needs "
-            "it less than once in %(years)d years."
+            "Nothing for it was used in %(days)s participant-days: one kit like this very "
+            "likely needs it less than once in %(years)d years."
         )
         % facts
     )
@@ -113,16 +115,16 @@ def none_used(days: float, *, too_few: bool, years: int) -> str:
 
 def no_purpose() -> str:
     """Of an item that nobody said what it is for."""
-    return _("Nobody has said yet what it is for, so how often it is needed is not known.")
+    return _("Nobody has recorded yet what it is for, so we do not know how often it is needed.")
 
 
 def hours_to_care(hours: Decimal | None) -> str:
     """How long definitive care was away on such trips, at most."""
     if hours is None:
-        return _("How many hours away a doctor or hospital was on such trips is not on record.")
+        return _("It is not on record how many hours away a doctor or hospital was on these trips.")
     return ngettext(
-        "On such trips a doctor or hospital (definitive care) was up to %(hours)s hour away.",
-        "On such trips a doctor or hospital (definitive care) was up to %(hours)s hours away.",
+        "On these trips, a doctor or hospital (definitive care) was up to %(hours)s hour away.",
+        "On these trips, a doctor or hospital (definitive care) was up to %(hours)s hours away.",
         1 if hours == 1 else 2,
     ) % {"hours": number(hours)}
 
@@ -150,29 +152,29 @@ def instead(names: Sequence[str]) -> str:
 def of_100_units(unused: int) -> str:
     """How many of a hundred units bought like this go out of date unused."""
     if unused == 100:
-        return _("Nearly all of 100 bought like this go out of date unused.")
+        return _("Out of 100 bought like this, nearly all go out of date unused.")
     if unused == 0:
-        return _("Of 100 bought like this, hardly any goes out of date unused.")
+        return _("Out of 100 bought like this, hardly any go out of date unused.")
     return ngettext(
-        "Of 100 bought like this, %(n)d goes out of date unused.",
-        "Of 100 bought like this, %(n)d go out of date unused.",
+        "Out of 100 bought like this, %(n)d goes out of date unused.",
+        "Out of 100 bought like this, %(n)d go out of date unused.",
         unused,
     ) % {"n": unused}
 
 
 def unused_not_known() -> str:
     """Of an item that has an expiry date and no rate."""
-    return _("How many go out of date unused is not known: it has no rate.")
+    return _("We do not know how many go out of date unused: it has no rate.")
 
 
 def no_date() -> str:
     """Of an item that does not expire."""
-    return _("It has no expiry date: none goes out of date.")
+    return _("It has no expiry date, so it never goes out of date.")
 
 
 def replaced_at_its_date() -> str:
     """Of a dated item that comes back after each use."""
-    return _("It is replaced when its date is over.")
+    return _("It is replaced when it goes out of date.")
 
 
 def fewer(
@@ -180,8 +182,9 @@ def fewer(
 ) -> str:
     """What a smaller quantity comes to than that of `now`, with what it gives up."""
     return _(
-        "With %(quantity)d instead of %(now)d, %(money)s less a year would go out of date. Of 100 "
-        "such trips, %(then)s would want more than is carried; with %(now)d it is %(before)s."
+        "With %(quantity)d instead of %(now)d, %(money)s less would go out of date each year. "
+        "Out of 100 trips like this, %(then)s would need more than is carried; with %(now)d it "
+        "is %(before)s."
     ) % {
         "quantity": quantity,
         "now": now,

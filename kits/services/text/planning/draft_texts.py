@@ -24,7 +24,7 @@ SEASONS: dict[str, Promise] = {
 
 _ASKED: dict[str, Promise] = {
     "ticked": _lazy("Because of “%(hazard)s” (%(need)s): %(reason)s"),
-    "season": _lazy("The time of year brings “%(hazard)s” (%(need)s): %(reason)s"),
+    "season": _lazy("At this time of year, expect “%(hazard)s” (%(need)s): %(reason)s"),
     "hours": _lazy("Care is hours away (%(need)s): %(reason)s"),
 }
 """By where a hazard comes from."""
@@ -33,7 +33,7 @@ _ASKED: dict[str, Promise] = {
 def reason(says: Iterable[str], *, untrained: bool) -> str:
     """Why a line is there: as many whole sentences as there is room for, the warning first."""
     first = (
-        [_("Nobody in the group is said to be trained for this: train somebody first.")]
+        [_("Nobody in the group is trained for this: have somebody trained first.")]
         if untrained
         else []
     )
@@ -58,7 +58,7 @@ def must_have(need: str, *, life: bool) -> str:
     facts = {"need": _name(need)}
     if life:
         return _("%(need)s: somebody’s life can depend on it.") % facts
-    return _("%(need)s: a must-have of the list.") % facts
+    return _("%(need)s: a must-have on the list.") % facts
 
 
 class Known(NamedTuple):
@@ -75,7 +75,7 @@ class Known(NamedTuple):
 def likely(need: str, chance: float, known: Known) -> str:
     """That a need comes up often enough, and by what that is known."""
     facts = {"need": _name(need), "chance": planning_texts.of_100_trips(chance)}
-    says = _("%(need)s: expected on %(chance)s of 100 such trips.") % facts
+    says = _("%(need)s: expected on %(chance)s out of 100 trips like this.") % facts
     return f"{says} {_known_by(known)}".strip()
 
 
@@ -85,12 +85,16 @@ def _known_by(known: Known) -> str:
         recorded = rate_texts.recorded(known.uses, known.days, at_least=known.at_least)
         all_trips = _("All trips: %(recorded)s") % {"recorded": recorded}
         return all_trips if known.everywhere else recorded
-    return _("From what was stated; no trip is on record for it yet.") if known.stated else ""
+    return (
+        _("From the rate that was entered or published; no trip is on record for it yet.")
+        if known.stated
+        else ""
+    )
 
 
 def carried_when(need: str) -> str:
     """That the list says under what is not carried that it is on such a trip."""
-    return _("%(need)s: carried on trips such as this one.") % {"need": _name(need)}
+    return _("%(need)s: carried on trips like this one.") % {"need": _name(need)}
 
 
 def version(of: PackingListVersion) -> str:
@@ -100,7 +104,7 @@ def version(of: PackingListVersion) -> str:
 
 def kept(like: PackingListVersion | None) -> str:
     """That it is as on the list which the draft starts from."""
-    return _("As on %(version)s.") % {"version": version(like) if like else ""}
+    return _("Same as on %(version)s.") % {"version": version(like) if like else ""}
 
 
 def made(draft: PackingListVersion) -> str:
@@ -142,7 +146,7 @@ def left_out(
         case WhyNot.RARE:
             rare = WhyNotCarried.OTHER if ever or not known.days else WhyNotCarried.NEVER_USED
             facts |= {"chance": planning_texts.of_100_trips(chance or 0.0)}
-            says = _("Expected on %(chance)s of 100 such trips.") % facts
+            says = _("Expected on %(chance)s out of 100 trips like this.") % facts
             return rare, f"{says} {_known_by(known)}".strip()
         case WhyNot.NO_RATE:
             says = _(
@@ -150,7 +154,9 @@ def left_out(
             )
             return WhyNotCarried.OTHER, says
         case WhyNot.NO_ITEM:
-            says = _("No item here is for this yet. Choose one, or decide that none is carried.")
+            says = _(
+                "No item is recorded for this yet. Choose one, or decide that none is carried."
+            )
             return WhyNotCarried.OTHER, says
 
 

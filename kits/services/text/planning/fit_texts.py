@@ -21,26 +21,29 @@ def whole(fits: Fits, volume_ml: int, takes: Capacity, to_move: Sequence[str]) -
         case Fits.WILL_NOT_CLOSE if to_move:
             return (
                 _(
-                    "It will not close: it did not close over as much. "
-                    "Move or shrink these: %(move)s."
+                    "It will not close: it did not close with this much before. Move these, or "
+                    "choose smaller ones: %(move)s."
                 )
                 % facts
             )
         case Fits.WILL_NOT_CLOSE:
-            return _("It will not close: it did not close over as much. Move or shrink something.")
+            return _(
+                "It will not close: it did not close with this much before. Move something, or "
+                "choose something smaller."
+            )
         case Fits.TIGHT:
             return (
                 _(
-                    "It may not close: %(volume)s ml, where it is thought to take about %(takes)s "
-                    "ml. Move or shrink these: %(move)s."
+                    "It may not close: the contents are %(volume)s ml, and it probably takes "
+                    "about %(takes)s ml. Move these, or choose smaller ones: %(move)s."
                 )
                 % facts
             )
         case Fits.EXPECTED:
-            return _("It is expected to close.")
+            return _("It should close.")
         case Fits.CLOSED_BEFORE:
-            return _("It closes: it closed over as much before.")
-    return _("Whether it closes is not known yet. Say so when you seal it, and it will be.")
+            return _("It closes: it closed with this much before.")
+    return _("It is not known yet whether it closes. Say so when you seal it.")
 
 
 def section(name: str, says: str) -> str:
@@ -54,15 +57,15 @@ def mass(mass_g: int, unknown: Sequence[str]) -> str:
     if not mass_g and not unknown:
         return _("It carries nothing yet.")
     if not mass_g:
-        return _("What it weighs is not known: no item’s weight is on record.")
+        return _("Its weight is not known: no item has a weight on record.")
     if not unknown:
-        return _("All that is carried weighs %(mass)s g, without the bag.") % facts
+        return _("Everything carried weighs %(mass)s g, without the bag.") % facts
     return (
         ngettext(
-            "All that is carried weighs %(mass)s g or more, without the bag; the weight of %(n)d "
-            "item is not on record.",
-            "All that is carried weighs %(mass)s g or more, without the bag; the weights of %(n)d "
-            "items are not on record.",
+            "Everything carried weighs %(mass)s g or more, without the bag; the weight of "
+            "%(n)d item is not on record.",
+            "Everything carried weighs %(mass)s g or more, without the bag; the weights of "
+            "%(n)d items are not on record.",
             len(unknown),
         )
         % facts
@@ -71,7 +74,7 @@ def mass(mass_g: int, unknown: Sequence[str]) -> str:
 
 def weighed(mass_g: int, on: date) -> str:
     """What it weighed on a scale."""
-    return _("On a scale on %(day)s, with the bag: %(mass)s g.") % {
+    return _("Weighed on %(day)s, with the bag: %(mass)s g.") % {
         "day": wording.day(on),
         "mass": number_format(mass_g, force_grouping=True),
     }

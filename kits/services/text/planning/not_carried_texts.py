@@ -14,11 +14,11 @@ from kits.services.text.planning import rate_texts
 
 WHY = {
     WhyNotCarried.NO_TRAINING: _lazy("nobody is trained to use it"),
-    WhyNotCarried.NOT_NEEDED: _lazy("this list’s trips do not need it"),
+    WhyNotCarried.NOT_NEEDED: _lazy("trips with this list do not need it"),
     WhyNotCarried.NEVER_USED: _lazy("never used here"),
     WhyNotCarried.EXPIRES: _lazy("goes out of date unused"),
     WhyNotCarried.TOO_BIG: _lazy("too heavy or too big"),
-    WhyNotCarried.NOT_ALLOWED: _lazy("law, protocol or adviser does not allow it"),
+    WhyNotCarried.NOT_ALLOWED: _lazy("not allowed by law, protocol or adviser"),
     WhyNotCarried.ELSEWHERE: _lazy("carried by somebody else"),
     WhyNotCarried.OTHER_WAY: _lazy("something else does the job"),
     WhyNotCarried.OTHER: _lazy("another reason"),
@@ -88,10 +88,10 @@ def lacking(hazard: str, need: str, units: int, carried: int) -> str:
         return _("This list is made for “%(hazard)s” and carries nothing for “%(need)s”.") % facts
     return (
         ngettext(
-            "This list is made for “%(hazard)s”, which asks for %(n)d unit for “%(need)s”, and "
+            "This list is made for “%(hazard)s”, which requires %(n)d unit for “%(need)s”, and "
             "carries %(carried)d.",
-            "This list is made for “%(hazard)s”, which asks for %(n)d units for “%(need)s”, and "
-            "carries %(carried)d.",
+            "This list is made for “%(hazard)s”, which requires %(n)d units for “%(need)s”, "
+            "and carries %(carried)d.",
             units,
         )
         % facts
@@ -101,14 +101,14 @@ def lacking(hazard: str, need: str, units: int, carried: int) -> str:
 def publish_anyway(says: Sequence[str]) -> str:
     """The question that comes before a list is published that does not serve its hazards."""
     return _(
-        "%(what)s Add what is missing, or say under “Not carried” why it is left out. Until then "
-        "this list does not suit such a trip."
+        "%(what)s Add what is missing, or say under “Not carried” why it is left out. Until "
+        "then, this list does not suit a trip with that hazard."
     ) % {"what": " ".join(says)}
 
 
 def to_add(name: str, kits: Sequence[str], when: str) -> str:
     """That something is not in kits, and is carried on such a trip."""
     return _(
-        "Not carried in %(kits)s: %(name)s. It is carried on trips such as this one (%(when)s): "
+        "Not carried in %(kits)s: %(name)s. It is carried on trips like this one (%(when)s): "
         "add it."
     ) % {"kits": ", ".join(kits), "name": name, "when": when}

@@ -21,22 +21,23 @@ def season(of: Season) -> str:
 def known_trips(known: int, trips: int) -> str:
     """Of how many trips it is known what was used."""
     if not trips:
-        return _("No kit of your gear rooms has come back from a trip yet.")
+        return _("No kit from your gear rooms has come back from a trip yet.")
     facts = {"known": known, "trips": trips}
     if known == trips:
         return (
             ngettext(
-                "Your gear rooms’ kits came back from %(trips)d trip, and what was used is known.",
-                "Your gear rooms’ kits came back from %(trips)d trips, and what was used is known "
-                "for all of them.",
+                "Kits from your gear rooms came back from %(trips)d trip, and what was "
+                "used is on record.",
+                "Kits from your gear rooms came back from %(trips)d trips, and what was used "
+                "is on record for all of them.",
                 trips,
             )
             % facts
         )
     return (
         _(
-            "What was used is known for %(known)d of %(trips)d trips of your gear rooms’ kits; "
-            "after the others nobody counted."
+            "We know what was used on %(known)d of %(trips)d trips with kits from your gear "
+            "rooms; after the others, nothing was counted."
         )
         % facts
     )
@@ -56,7 +57,7 @@ def in_season(
     name = season_name(of, over=over)
     if not trips:
         return _("%(season)s: no trips.") % {"season": name}
-    return _("%(season)s: %(met)s used, %(unmet)s wanted and not there; %(trips)s.") % {
+    return _("%(season)s: %(met)s used, %(unmet)s needed but not in the kit; %(trips)s.") % {
         "season": name,
         "met": used(met, at_least=at_least),
         "unmet": number(unmet),
@@ -82,7 +83,9 @@ def used(count: float, *, at_least: bool) -> str:
 def of_trips(known: int, trips: int) -> str:
     """So many trips known of so many."""
     return ngettext(
-        "known for %(known)d of %(trips)d trip", "known for %(known)d of %(trips)d trips", trips
+        "known for %(known)d of %(trips)d trip",
+        "known for %(known)d of %(trips)d trips",
+        trips,
     ) % {"known": known, "trips": trips}
 
 
@@ -92,8 +95,8 @@ def not_there(count: int, not_on_list: int) -> str:
     if not not_on_list:
         return said
     if not_on_list == count:
-        return _("%(times)s; the kit’s list had nothing for it") % {"times": said}
-    return _("%(times)s, of which %(absent)s the kit’s list had nothing for it") % {
+        return _("%(times)s, with nothing for it on the kit’s list") % {"times": said}
+    return _("%(times)s, of these %(absent)s with nothing for it on the kit’s list") % {
         "times": said,
         "absent": times(not_on_list),
     }
@@ -102,10 +105,10 @@ def not_there(count: int, not_on_list: int) -> str:
 def total_not_there(wants: int) -> str:
     """What counts as wanted and not there."""
     return ngettext(
-        "%(n)d want was noted. Each counts once for each time somebody noted it on a kit’s trip, "
-        "whether or not the list was to carry it, in own words too.",
-        "%(n)d wants were noted. Each counts once for each time somebody noted it on a kit’s trip, "
-        "whether or not the list was to carry it, in own words too.",
+        "%(n)d missing item was noted. Each time that somebody noted it on a kit’s trip counts "
+        "once, whether or not it was on the list, and also if noted in their own words.",
+        "%(n)d missing items were noted. Each time that somebody noted one on a kit’s trip "
+        "counts once, whether or not it was on the list, and also if noted in their own words.",
         wants,
     ) % {"n": wants}
 
@@ -116,8 +119,8 @@ def met_otherwise(uses: float, *, at_least: bool) -> str:
         return ""
     facts = {"times": times(int(uses) or uses if at_least else uses)}
     if at_least:
-        return _("what it is for came up at least %(times)s, met with other items") % facts
-    return _("what it is for came up %(times)s, met with other items") % facts
+        return _("its need came up at least %(times)s and was met with other items") % facts
+    return _("its need came up %(times)s and was met with other items") % facts
 
 
 def never_used(of: RecordedUse, known: int, trips: int) -> str:
@@ -134,12 +137,12 @@ def spent(by_currency: Mapping[str, Decimal], unpriced: int) -> str:
     parts = []
     if by_currency:
         sums = " + ".join(money(amount, code) for code, amount in by_currency.items())
-        parts.append(_("Thrown out unused: %(money)s at what was paid last.") % {"money": sums})
+        parts.append(_("Thrown out unused: %(money)s at the last price paid.") % {"money": sums})
     if unpriced:
         parts.append(
             ngettext(
-                "%(n)d item has no price on record and is not in this.",
-                "%(n)d items have no price on record and are not in this.",
+                "%(n)d item has no price on record and is not included.",
+                "%(n)d items have no price on record and are not included.",
                 unpriced,
             )
             % {"n": unpriced}

@@ -48,28 +48,36 @@ def lacks_something(chance: float, *, lines: int, at_least: bool) -> str:
     """What a whole list comes to on one trip: `chance` that a line of the `lines` with a rate runs
     out; `at_least`: others are left out."""
     if not lines:
-        return _("Nothing can be said yet: no item on this list has a rate.")
+        return _("Nothing can be worked out yet: no item on this list has a rate.")
     facts = {"n": of_100_trips(chance, at_least=at_least)}
     n = of_100(chance)
     if n is Edge.HARDLY_ANY and at_least:
-        return _("Of what can be worked out, it lacks something on fewer than 1 of 100 such trips.")
+        return _(
+            "As far as can be worked out, this list is short of something on fewer than 1 out "
+            "of 100 trips like this."
+        )
     if n is Edge.NEARLY_ALL:
-        return _("Expect it to lack something on nearly every such trip.")
+        return _("Expect this list to be short of something on nearly every trip like this.")
     if trips := one_in(chance):
         facts |= {"trips": number(trips), "n": str(n)}
         if at_least:
             return (
                 _(
-                    "Expect it to lack something on at least 1 trip in %(trips)s (%(n)s of 100 "
-                    "such trips)."
+                    "Expect this list to be short of something on at least 1 trip in %(trips)s "
+                    "(%(n)s out of 100 trips like this)."
                 )
                 % facts
             )
         return (
-            _("Expect it to lack something on 1 trip in %(trips)s (%(n)s of 100 such trips).")
+            _(
+                "Expect this list to be short of something on 1 trip in %(trips)s (%(n)s out "
+                "of 100 trips like this)."
+            )
             % facts
         )
-    return _("Expect it to lack something on %(n)s of 100 such trips.") % facts
+    return (
+        _("Expect this list to be short of something on %(n)s out of 100 trips like this.") % facts
+    )
 
 
 def lacks_must_have(chance: float, *, lines: int, at_least: bool) -> str:
@@ -78,9 +86,10 @@ def lacks_must_have(chance: float, *, lines: int, at_least: bool) -> str:
         return ""
     if of_100(chance) is Edge.HARDLY_ANY and at_least:
         return _(
-            "Of what can be worked out, it lacks a must-have on fewer than 1 of 100 such trips."
+            "As far as can be worked out, this list is short of a must-have on fewer than "
+            "1 out of 100 trips like this."
         )
-    return _("It lacks a must-have on %(n)s of 100 such trips.") % {
+    return _("This list is short of a must-have on %(n)s out of 100 trips like this.") % {
         "n": of_100_trips(chance, at_least=at_least)
     }
 
@@ -102,16 +111,16 @@ def wants_more(chance: float, quantity: int, *, at_least: bool = False) -> str:
     if quantity == 0:
         return (
             ngettext(
-                "Of 100 such trips, %(n)s wants at least one.",
-                "Of 100 such trips, %(n)s want at least one.",
+                "Out of 100 trips like this, %(n)s needs at least one.",
+                "Out of 100 trips like this, %(n)s need at least one.",
                 _grammar(chance),
             )
             % facts
         )
     return (
         ngettext(
-            "Of 100 such trips, %(n)s wants more than %(quantity)s.",
-            "Of 100 such trips, %(n)s want more than %(quantity)s.",
+            "Out of 100 trips like this, %(n)s needs more than %(quantity)s.",
+            "Out of 100 trips like this, %(n)s need more than %(quantity)s.",
             _grammar(chance),
         )
         % facts
@@ -135,8 +144,8 @@ def units_wanted(bar: Bar) -> str:
 def with_another(quantity: int, chance: float, *, at_least: bool = False) -> str:
     """What another quantity comes to."""
     return ngettext(
-        "With %(quantity)d, %(n)s of 100 such trips wants more.",
-        "With %(quantity)d, %(n)s of 100 such trips want more.",
+        "With %(quantity)d, %(n)s out of 100 trips like this needs more.",
+        "With %(quantity)d, %(n)s out of 100 trips like this need more.",
         _grammar(chance),
     ) % {"quantity": quantity, "n": of_100_trips(chance, at_least=at_least)}
 
@@ -163,26 +172,26 @@ def _left_out(basis: Basis, n: int) -> str:
     match basis:
         case Basis.NO_RATE:
             return ngettext(
-                "%(n)d item has no rate and is not in this.",
-                "%(n)d items have no rate and are not in this.",
+                "%(n)d item has no rate and is not included.",
+                "%(n)d items have no rate and are not included.",
                 n,
             )
         case Basis.NO_PURPOSE:
             return ngettext(
-                "Of %(n)d item nobody has said what it is for; it is not in this.",
-                "Of %(n)d items nobody has said what they are for; they are not in this.",
+                "%(n)d item is left out because nobody has recorded what it is for.",
+                "%(n)d items are left out because nobody has recorded what they are for.",
                 n,
             )
         case Basis.LOOSE:
             return ngettext(
-                "%(n)d item is loose: nobody counts it, and it is not in this.",
-                "%(n)d items are loose: nobody counts them, and they are not in this.",
+                "%(n)d item is loose and not counted, so it is not included.",
+                "%(n)d items are loose and not counted, so they are not included.",
                 n,
             )
         case Basis.COMES_BACK:
             return ngettext(
-                "%(n)d item comes back after each use and is taken to be there.",
-                "%(n)d items come back after each use and are taken to be there.",
+                "%(n)d item is reusable and is assumed to be in the kit.",
+                "%(n)d items are reusable and are assumed to be in the kit.",
                 n,
             )
         case Basis.DEMAND:
@@ -191,14 +200,14 @@ def _left_out(basis: Basis, n: int) -> str:
 
 def not_on_the_list() -> str:
     """That a plan knows nothing of what its list does not have."""
-    return _("What is not on this list is not counted, however often it is needed.")
+    return _("Items that are not on this list are not counted, however often they are needed.")
 
 
 def usual_activity(activity: str, n: int, of: int) -> str:
     """Why a kit's plan begins with an activity."""
     return _(
-        "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so this is for "
-        "that. You can choose another activity above."
+        "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so the numbers "
+        "are for that. You can choose another activity above."
     ) % {"activity": activity, "n": n, "of": of}
 
 
@@ -214,28 +223,28 @@ def such_a_trip(people: int, days: int, activity: str) -> str:
     """What trips are spoken of."""
     facts = {**people_and_days(people, days), "activity": activity}
     if activity:
-        return _("Such a trip: %(people)s for %(days)s, %(activity)s.") % facts
-    return _("Such a trip: %(people)s for %(days)s.") % facts
+        return _("“A trip like this” means %(people)s for %(days)s, %(activity)s.") % facts
+    return _("“A trip like this” means %(people)s for %(days)s.") % facts
 
 
 def no_rate() -> str:
     """Of an item for which nothing is known of how often it is needed."""
-    return _("No rate: nobody has said how often it is needed, and it was never used on record.")
+    return _("No rate: nobody has entered how often it is needed, and no use is on record.")
 
 
 def comes_back() -> str:
     """Of an item that a use does not use up."""
     return _(
-        "It comes back after each use, so uses do not make it run out. How many are needed at one "
-        "time cannot be worked out from the record."
+        "This item is reused, so it does not run out. The record does not show how many are "
+        "needed at one time."
     )
 
 
 def serves_nothing() -> str:
     """Of an item that nobody said what it is for."""
-    return _("Nobody has said yet what this item is for, so nothing can be worked out.")
+    return _("Nobody has recorded yet what this item is for, so nothing can be worked out.")
 
 
 def loose() -> str:
     """Of what nobody counts."""
-    return _("Loose: nobody counts it, so nothing is worked out.")
+    return _("Loose: it is not counted, so nothing can be worked out.")

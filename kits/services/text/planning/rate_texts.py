@@ -37,7 +37,7 @@ _WORDS: dict[str, Promise] = {
     "severe allergic reaction": _lazy("severe allergic reaction"),
     "cold and wet person": _lazy("cold and wet person"),
     "overheated person": _lazy("overheated person"),
-    "gloves for whoever helps": _lazy("gloves for whoever helps"),
+    "gloves for whoever helps": _lazy("gloves for the helper"),
     "waste with blood on it": _lazy("waste with blood on it"),
     "writing down what happened": _lazy("writing down what happened"),
     "hill walking": _lazy("hill walking"),
@@ -50,17 +50,18 @@ _WORDS: dict[str, Promise] = {
     "work party": _lazy("work party"),
     "camp": _lazy("camp"),
     "A saw or an axe can open an artery.": _lazy("A saw or an axe can open an artery."),
-    "Cuts by tools are deep and long.": _lazy("Cuts by tools are deep and long."),
+    "Cuts by tools are deep and long.": _lazy("Cuts from tools are deep and long."),
     "Stoves and fires burn and scald.": _lazy("Stoves and fires burn and scald."),
-    "Stings and bites are to be expected.": _lazy("Stings and bites are to be expected."),
-    "A tick is taken off soon.": _lazy("A tick is taken off soon."),
-    "Whoever is hurt in snow cools down fast.": _lazy("Whoever is hurt in snow cools down fast."),
-    "Whoever is wet cools down fast.": _lazy("Whoever is wet cools down fast."),
-    "A limb is held still for hours.": _lazy("A limb is held still for hours."),
+    "Stings and bites are to be expected.": _lazy("Expect stings and bites."),
+    "A tick is taken off soon.": _lazy("A tick has to be removed soon."),
+    "Whoever is hurt in snow cools down fast.": _lazy("Somebody hurt in snow gets cold fast."),
+    "Whoever is wet cools down fast.": _lazy("Somebody who is wet gets cold fast."),
+    "A limb is held still for hours.": _lazy("A limb may have to be held still for hours."),
     "Waiting for help is long and cold.": _lazy("Waiting for help is long and cold."),
-    "Overheating comes on in an hour.": _lazy("Overheating comes on in an hour."),
+    "Overheating comes on in an hour.": _lazy("People can overheat within an hour."),
 }
-"""The names of needs and activities that the program begins with, and why hazards ask for them."""
+"""The names of needs and activities that the program begins with, and why hazards ask for them: as
+they were first stored, and as they are shown now."""
 
 
 def word(name: str) -> str:
@@ -77,7 +78,7 @@ _GROUPS = {
     NeedGroup.ALLERGY: _lazy("Bites, stings and allergy"),
     NeedGroup.HEAT_COLD: _lazy("Heat and cold"),
     NeedGroup.SEVERE: _lazy("Life-threatening"),
-    NeedGroup.PROTECTION: _lazy("Protection of whoever helps"),
+    NeedGroup.PROTECTION: _lazy("Protecting the helper"),
 }
 
 
@@ -89,7 +90,7 @@ def group(value: str) -> str:
 def prior(stated: StatedRate | None) -> str:
     """What was stated of a need before our own records, and by whom."""
     if stated is None:
-        return _("No rate has been stated yet, and none taken from a study.")
+        return _("No rate has been entered yet, and none has been taken from a study.")
     name = stated.stated_by.name if stated.stated_by else _("the program")
     if stated.per_1000 is None:
         return _("Left blank by %(name)s.") % {"name": name}
@@ -99,17 +100,17 @@ def prior(stated: StatedRate | None) -> str:
         if study is not None:
             facts |= {"authors": study.authors, "year": str(study.year)}
             return _("%(rate)s per 1,000, published by %(authors)s, %(year)s.") % facts
-    return _("%(rate)s per 1,000, stated by %(name)s.") % facts
+    return _("%(rate)s per 1,000, entered by %(name)s.") % facts
 
 
 def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
     """What our own records hold of a need; `at_least`: more may have been used."""
     if not days:
-        return _("No trip counted here carried anything for this.")
+        return _("None of these trips carried anything for this need.")
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
-            return _("Perhaps none was used in %(days)s participant-days, perhaps some.") % facts
+            return _("In %(days)s participant-days, some may have been used, or none.") % facts
         return _("Nothing for it was used in %(days)s participant-days.") % facts
     facts["times"] = times(int(uses) or uses if at_least else uses)
     if at_least:
@@ -160,7 +161,9 @@ def bears(of: RecordedUse) -> list[str]:
                 % {"rate": number(of.high * 1000)}
             )
         case Bears.TOO_FEW:
-            said.append(_("Too few to say how often: it is shown from %d uses on.") % SHOWN_FROM)
+            said.append(
+                _("Too few to say how often: this is shown once there are %d uses.") % SHOWN_FROM
+            )
         case Bears.RATE if of.low is not None and of.high is not None:
             said.append(
                 between(
@@ -173,7 +176,9 @@ def bears(of: RecordedUse) -> list[str]:
 def known_trips(known: int, trips: int) -> str:
     """Of how many trips it is known what was used."""
     return ngettext(
-        "Known for %(known)d of %(trips)d trip.", "Known for %(known)d of %(trips)d trips.", trips
+        "On record for %(known)d of %(trips)d trip.",
+        "On record for %(known)d of %(trips)d trips.",
+        trips,
     ) % {"known": known, "trips": trips}
 
 
@@ -182,17 +187,17 @@ def made_from(known: int, *, pooled: bool, stated: bool) -> str:
     them (`pooled`), and what was stated or published."""
     if pooled and known:
         said = ngettext(
-            "From %(n)d trip of all activities.", "From %(n)d trips of all activities.", known
+            "From %(n)d trip with any activity.", "From %(n)d trips with any activity.", known
         )
     elif pooled:
-        return _("From what was stated or published alone: no trip is known.")
+        return _("Only from rates that were entered or published: no trip is on record.")
     elif known:
         said = ngettext(
-            "From %(n)d trip of this activity, and to a lesser degree those of others.",
-            "From %(n)d trips of this activity, and to a lesser degree those of others.",
+            "From %(n)d trip with this activity; trips with other activities count less.",
+            "From %(n)d trips with this activity; trips with other activities count less.",
             known,
         )
     else:
-        said = _("No trip of this activity is known, so it may lie far off.")
+        said = _("No trip with this activity is on record, so this may be far off.")
     said %= {"n": known}
-    return said + " " + _("What was stated or published is part of it.") if stated else said
+    return said + " " + _("Rates that were entered or published are included.") if stated else said

@@ -13,10 +13,11 @@ from kits.services.text.planning.planning_texts import money, number, times
 def of_all_kits(trips: int) -> str:
     """That no kit follows a list, so that it is taken on every known trip."""
     if not trips:
-        return _("No kit follows this list, and no trip of another kit is known yet.")
+        return _("No kit uses this list, and no trip with another kit is on record yet.")
     return ngettext(
-        "No kit follows this list yet. This looks at the one known trip of any kit.",
-        "No kit follows this list yet. This looks at all %(n)d known trips, whichever kit went.",
+        "No kit uses this list yet. This is based on the one trip on record, whichever kit went.",
+        "No kit uses this list yet. This is based on all %(n)d trips on record, whichever "
+        "kit went.",
         trips,
     ) % {"n": trips}
 
@@ -26,16 +27,16 @@ def whose_trips(trips: int, kits: Sequence[str], others: int) -> str:
     names = list(kits)
     if others:
         names.append(
-            ngettext("%(n)d kit of another gear room", "%(n)d kits of other gear rooms", others)
+            ngettext("%(n)d kit from another gear room", "%(n)d kits from other gear rooms", others)
             % {"n": others}
         )
     facts = {"n": trips, "kits": ", ".join(names)}
     if not trips:
-        return _("No known trip yet of %(kits)s.") % facts
+        return _("No trip with %(kits)s is on record yet.") % facts
     return (
         ngettext(
-            "This looks at %(n)d known trip of %(kits)s.",
-            "This looks at %(n)d known trips of %(kits)s.",
+            "Based on %(n)d recorded trip with %(kits)s.",
+            "Based on %(n)d recorded trips with %(kits)s.",
             trips,
         )
         % facts
@@ -45,12 +46,12 @@ def whose_trips(trips: int, kits: Sequence[str], others: int) -> str:
 def replayed(of: Replay) -> list[str]:
     """On how many of past trips a list lacks something, each reason by itself."""
     if not of.counted:
-        return [_("There is no past trip yet of which it is known what was used.")]
+        return [_("There is no past trip yet for which it is on record what was used.")]
     if not of.shortages:
         said = [
             ngettext(
-                "On that trip it had enough of everything that is on record.",
-                "On all of them it had enough of everything that is on record.",
+                "On that trip it would have had enough of everything on record.",
+                "On all of them it would have had enough of everything on record.",
                 of.counted,
             )
         ]
@@ -65,28 +66,30 @@ def replayed(of: Replay) -> list[str]:
 
 def _not_on_list(trips: int) -> str:
     if not trips:
-        return _("Nothing was wanted that is not on this list.")
+        return _("Nothing was needed that is not on this list.")
     return ngettext(
-        "On %(n)d trip something was wanted that is not on this list at all.",
-        "On %(n)d trips something was wanted that is not on this list at all.",
+        "On %(n)d trip, something was needed that is not on this list at all.",
+        "On %(n)d trips, something was needed that is not on this list at all.",
         trips,
     ) % {"n": trips}
 
 
 def _ran_out(trips: int) -> str:
     if not trips:
-        return _("Nothing that is on it is known to have run out.")
+        return _("As far as is known, nothing on this list would have run out.")
     return ngettext(
-        "On %(n)d trip something that is on this list ran out.",
-        "On %(n)d trips something that is on this list ran out.",
+        "On %(n)d trip, something on this list would have run out.",
+        "On %(n)d trips, something on this list would have run out.",
         trips,
     ) % {"n": trips}
 
 
 def _stood_in(trips: int) -> str:
     return ngettext(
-        "On %(n)d trip an item was not enough, and something else on this list did instead.",
-        "On %(n)d trips an item was not enough, and something else on this list did instead.",
+        "On %(n)d trip, there was not enough of an item, but something else on this list "
+        "would have done instead.",
+        "On %(n)d trips, there was not enough of an item, but something else on this list "
+        "would have done instead.",
         trips,
     ) % {"n": trips}
 
@@ -94,13 +97,15 @@ def _stood_in(trips: int) -> str:
 def _perhaps(trips: int, *, also: bool) -> str:
     if also:
         return ngettext(
-            "On %(n)d more trip perhaps something ran out: all that was carried then went.",
-            "On %(n)d more trips perhaps something ran out: all that was carried then went.",
+            "On %(n)d more trip, something may have run out: everything that was carried "
+            "was used up.",
+            "On %(n)d more trips, something may have run out: everything that was carried "
+            "was used up.",
             trips,
         ) % {"n": trips}
     return ngettext(
-        "On %(n)d trip perhaps something ran out: all that was carried then went.",
-        "On %(n)d trips perhaps something ran out: all that was carried then went.",
+        "On %(n)d trip, something may have run out: everything that was carried was used up.",
+        "On %(n)d trips, something may have run out: everything that was carried was used up.",
         trips,
     ) % {"n": trips}
 
@@ -108,10 +113,10 @@ def _perhaps(trips: int, *, also: bool) -> str:
 def as_now(now: Replay) -> str:
     """The same two of the version in use."""
     if not now.shortages:
-        return _("The version in use would have had enough of everything that is on record.")
+        return _("The version in use would have had enough of everything on record.")
     return _(
-        "The version in use: something that is not on it was wanted on %(absent)s; something that "
-        "is on it ran out on %(ran_out)s."
+        "The version in use: something that is not on it was needed on %(absent)s; something "
+        "on it would have run out on %(ran_out)s."
     ) % {"absent": _trips(now.not_on_list_trips), "ran_out": _trips(now.ran_out_trips)}
 
 
@@ -127,20 +132,33 @@ def shortage(item: str, short: Shortage) -> str:
     facts["stood_in"] = number(short.stood_in)
     if short.stood_in and not short.lacking and short.at_least:
         return (
-            _("%(item)s: at least %(wanted)s wanted, for %(stood_in)s of them something else did")
+            _(
+                "%(item)s: at least %(wanted)s needed; for %(stood_in)s of them something else "
+                "would have done"
+            )
             % facts
         )
     if short.stood_in and not short.lacking:
-        return _("%(item)s: %(wanted)s wanted, for %(stood_in)s of them something else did") % facts
+        return (
+            _(
+                "%(item)s: %(wanted)s needed; for %(stood_in)s of them something else would have "
+                "done"
+            )
+            % facts
+        )
     if not short.lacking:
-        return _("%(item)s: at least %(wanted)s wanted") % facts
+        return _("%(item)s: at least %(wanted)s needed") % facts
     if short.at_least:
         return (
-            _("%(item)s: at least %(wanted)s wanted, at least %(lacking)s short (all went)") % facts
+            _(
+                "%(item)s: at least %(wanted)s needed, at least %(lacking)s short (everything "
+                "was used up)"
+            )
+            % facts
         )
     if not short.on_list:
-        return _("%(item)s: %(wanted)s wanted") % facts
-    return _("%(item)s: %(wanted)s wanted, %(lacking)s short") % facts
+        return _("%(item)s: %(wanted)s needed") % facts
+    return _("%(item)s: %(wanted)s needed, %(lacking)s short") % facts
 
 
 def weighs_less(grams: int, unknown: int) -> str:
@@ -174,24 +192,26 @@ def wastes_less(amount: Decimal, currency: str, unknown: int) -> str:
         ) % {"n": unknown}
     facts = {"money": money(abs(amount), currency)}
     if not amount:
-        return _("It throws away as much money as the version in use.")
+        return _("With the version in use, the same amount of money is thrown away.")
     return (
-        _("It throws away %(money)s less.") if amount > 0 else _("It throws away %(money)s more.")
+        _("With this list, %(money)s less is thrown away.")
+        if amount > 0
+        else _("With this list, %(money)s more is thrown away.")
     ) % facts
 
 
 def not_counted(trips: int, wants: int) -> str:
     """Trips that a replay leaves out, and what was noted as not there on them."""
     said = ngettext(
-        "%(n)d trip is left out: the kit came back and nobody counted what was used.",
-        "%(n)d trips are left out: the kit came back and nobody counted what was used.",
+        "%(n)d trip is left out: what was used was not counted when the kit came back.",
+        "%(n)d trips are left out: what was used was not counted when the kits came back.",
         trips,
     ) % {"n": trips}
     if not wants:
         return said
     left = ngettext(
-        "%(n)d thing noted as not there on them is left out with them.",
-        "%(n)d things noted as not there on them are left out with them.",
+        "%(n)d thing noted as missing on those trips is also left out.",
+        "%(n)d things noted as missing on those trips are also left out.",
         wants,
     ) % {"n": wants}
     return f"{said} {left}"
@@ -204,12 +224,13 @@ def own_words(words: Sequence[str], others: int) -> str:
     said = _listed(words)
     if others:
         said.append(
-            ngettext("%(n)d of another gear room", "%(n)d of other gear rooms", others)
+            ngettext("%(n)d from another gear room", "%(n)d from other gear rooms", others)
             % {"n": others}
         )
     return ngettext(
-        "%(n)d want noted in own words is not counted here: %(words)s.",
-        "%(n)d wants noted in own words are not counted here: %(words)s.",
+        "%(n)d missing item that was noted in somebody’s own words is not counted here: %(words)s.",
+        "%(n)d missing items that were noted in people’s own words are not counted here: "
+        "%(words)s.",
         count,
     ) % {"n": count, "words": ", ".join(said)}
 
