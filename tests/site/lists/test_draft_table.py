@@ -314,7 +314,7 @@ def test_rows_of_a_spreadsheet_go_into_the_table(
 
     page = send(client, draft, form_of(page), do="paste", pasted=PASTED)
 
-    assert "Check the item and the number. Pasted was: Pressure gauges 1" in text_of(page)
+    assert "Check the item and the number. You pasted: Pressure gauges 1" in text_of(page)
     splint = rows_of(page, "Sam splint")
     send(client, draft, form_of(page), **{f"make-{splint}": "tool"})
     assert lines_of(draft, "lid") == [
