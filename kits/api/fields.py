@@ -28,16 +28,19 @@ def price_field(**more: Any) -> serializers.DecimalField:
     return serializers.DecimalField(12, 2, min_value=Decimal(0), **more)
 
 
-def currency_field() -> serializers.RegexField:
-    """Three capitals of ISO 4217; empty where there is no price."""
+def currency_field(*, required: bool = False) -> serializers.RegexField:
+    """Three capitals of ISO 4217; unless required, empty where there is no price."""
+    empty_too = _("This must be three capital letters, such as GBP, or be left empty.")
     return serializers.RegexField(
-        r"^([A-Z]{3})?$",
+        r"^[A-Z]{3}$" if required else r"^([A-Z]{3})?$",
         max_length=3,
-        required=False,
-        allow_blank=True,
+        required=required,
+        allow_blank=not required,
         help_text="The currency of the price, such as GBP.",
         error_messages={
-            "invalid": _("This must be three capital letters, such as GBP, or be left empty.")
+            "invalid": _("This must be three capital letters, such as GBP.")
+            if required
+            else empty_too
         },
     )
 

@@ -12,7 +12,7 @@ from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
 from kits.api.restocking import building, sorting
-from kits.api.stock import catalogue, counting, lots, places, stock
+from kits.api.stock import catalogue, counting, lots, offers, places, stock
 from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -81,6 +81,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/count/", counting.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", counting.Reverse.as_view()),
     path("entries/<int:id>/really/", counting.MoveToOtherKit.as_view()),
+    path("offers/", offers.Offers.as_view()),
+    path("offers/<int:id>/end/", offers.EndOffer.as_view()),
+    path("suppliers/", offers.Suppliers.as_view()),
+    path("suppliers/<int:id>/terms/", offers.StateTerms.as_view()),
+    path("suppliers/<int:id>/names/", offers.MatchName.as_view()),
     path("items/", catalogue.Items.as_view()),
     path("items/<int:id>/", catalogue.OneItem.as_view()),
     path("items/<int:id>/retire/", catalogue.RetireItem.as_view()),

@@ -104,6 +104,9 @@ def test_a_file_saves_what_waits_on_a_phone_that_is_cleared_and_counts_once(
         first.context.close()
 
         desk = browser.new_page()
+        desk.goto(f"{server.url}/offline/")
+        desk.get_by_text("You are logged out.").wait_for(timeout=SEEN_MS)
+        taken_in(desk, file, "Log in on this phone first")
         sign_in(desk, server.url, colleague, "/offline/")
         expect(desk.locator("#kits > li").first).to_be_visible(timeout=SEEN_MS)
         taken_in(desk, file, "1 record from another phone will be sent from here.")

@@ -100,6 +100,14 @@ class Aim:
         """An item's number."""
         return self.all.items[name].pk if self.side else NO_NUMBER
 
+    def offer(self) -> int:
+        """The number of an offer."""
+        return self.all.offer.pk if self.side else NO_NUMBER
+
+    def supplier(self) -> int:
+        """The number of the supplier who makes it."""
+        return self.all.offer.supplier_id if self.side else NO_NUMBER
+
     def list(self, name: str = "version") -> int:
         """A kit list's number."""
         return getattr(self.all, name).packing_list_id if self.side else NO_NUMBER

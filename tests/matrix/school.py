@@ -6,6 +6,7 @@ addresses, kits, shelves, seals, trips, notes; telephone numbers bear digits of 
 
 import io
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 from PIL import Image
@@ -24,6 +25,7 @@ from kits.models import (
     ListChange,
     Lot,
     Notice,
+    Offer,
     PackingListVersion,
     Place,
     Recall,
@@ -44,7 +46,7 @@ from kits.services.notices import writing
 from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sealing, sorting
-from kits.services.stock import catalogue, corrections, counting, moving, receiving
+from kits.services.stock import catalogue, corrections, counting, moving, offers, receiving
 from kits.services.trips import reservations
 from labels.services.paper import sheets
 from tests.kits import factories as make
@@ -68,6 +70,7 @@ class Everywhere:
     change: ListChange
     recalls: dict[str, Recall]
     sheet: str
+    offer: Offer
     advice: dict[str, Advice] = field(default_factory=dict)
 
 
@@ -156,6 +159,14 @@ def _everywhere() -> Everywhere:
         change=list_changes.make(make.act(adviser.person), _change(items["spare"], draft)),
         recalls={},
         sheet=_sheet(),
+        offer=offers.offer_of_supplier(
+            make.act(),
+            "North",
+            item=items["dressing"],
+            units=10,
+            prices=[offers.PackPrice(1, Decimal(4))],
+            currency="GBP",
+        ),
     )
 
 

@@ -74,6 +74,22 @@ REQUESTS: dict[str, Make] = {
     "POST items/{id}/substitutes/remove/": lambda a: say(
         id=a.item("dressing"), body={"instead": a.item("pad")}
     ),
+    "GET offers/": lambda a: say(),
+    "POST offers/": lambda a: say(
+        body={
+            "item": a.item("dressing"),
+            "supplier": "South",
+            "units": 10,
+            "currency": "GBP",
+            "prices": [{"packs": 1, "each": "4.50"}],
+        }
+    ),
+    "POST offers/{id}/end/": lambda a: say(id=a.offer()),
+    "GET suppliers/": lambda a: say(),
+    "POST suppliers/{id}/terms/": lambda a: say(
+        id=a.supplier(), body={"currency": "GBP", "delivery": "4.95"}
+    ),
+    "POST suppliers/{id}/names/": lambda a: say(id=a.supplier(), body={"name": "North Ltd"}),
     "GET recalls/": lambda a: say(),
     "POST recalls/": lambda a: say(body={"item": a.item("dressing"), "number": "D1"}),
     "GET recalls/{id}/": lambda a: say(id=a.recall("bandage")),

@@ -9,6 +9,8 @@ puts it in.
 import re
 from collections.abc import Callable
 
+from django.core import signing
+
 from gearroom.core.models import Person, User
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.installation import claiming, installation
@@ -239,6 +241,7 @@ def _signature() -> str:
     return signature_token(version.pk, version.signed_by_id or 0, make.days(20))
 
 
+_PUBLIC = "https://gear.example.org"
 _FILLS: dict[str, Callable[[], object]] = {
     "taken_out": lambda: _checkout("DAY-01").opened_by_id,
     "link": lambda: use_requests.token(_checkout("DAY-01")),
@@ -249,7 +252,7 @@ _FILLS: dict[str, Callable[[], object]] = {
     "new_password": lambda: "/".join(sign_ins.link_of(_user("Gil"))),
     "clearance": lambda: clearance_token(Clearance.objects.get().pk),
     "signature": _signature,
-    "reached": lambda: installation.link_to_try().split("/")[-2],
+    "reached": lambda: signing.dumps(_PUBLIC, salt=installation._SALT),
     "claim": claiming.code,
 }
 
@@ -302,6 +305,6 @@ def furnished() -> make.World:
 
 def with_links(world: make.World) -> None:
     """What the pages of `BY_LINK` need besides: a must-have cleared by phone, a public address."""
-    installation.change(make.act(), public_url="https://gear.example.org")
+    installation.change(make.act(), public_url=_PUBLIC)
     short = make.kit("ROPE-01", world.version, world.store, responsible=world.keeper)
     custody.check_out(make.act(world.guide), short, person=world.guide, cleared_by=world.instructor)

@@ -154,6 +154,31 @@ def state_offer(
 
 
 @transaction.atomic
+def offer_of_supplier(
+    act: Act,
+    name: str,
+    *,
+    item: Item,
+    units: int,
+    prices: Sequence[PackPrice],
+    currency: str,
+    tax_percent: Decimal = Decimal(0),
+    offered_on: date | None = None,
+) -> Offer:
+    """As `state_offer`, at the supplier of that name, who is added where nobody goes by it."""
+    return state_offer(
+        act,
+        item=item,
+        supplier=add_supplier(act, name),
+        units=units,
+        prices=prices,
+        currency=currency,
+        tax_percent=tax_percent,
+        offered_on=offered_on,
+    )
+
+
+@transaction.atomic
 def end_offer(act: Act, offer: Offer) -> Offer:
     """State that something is no longer offered; ending it twice changes nothing."""
     act.actor.require("edit_item")

@@ -2,6 +2,7 @@
 services: things by the names that path parameters, queries and bodies have for them."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from gearroom.core.models import Membership, Person
@@ -13,7 +14,7 @@ from kits.services.labelling import labelling
 from kits.services.lists import list_changes
 from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.recalls import recalls
-from kits.services.stock import catalogue
+from kits.services.stock import catalogue, offers
 from kits.services.trips import reservations
 from tests.core.api.made import Caller, somebody
 from tests.kits import again, factories as make
@@ -105,6 +106,14 @@ def _made() -> Known:
             amount=Amount(6),
         ),
     )
+    offer = offers.offer_of_supplier(
+        by,
+        "North",
+        item=w.dressing,
+        units=10,
+        prices=[offers.PackPrice(1, Decimal(4))],
+        currency="GBP",
+    )
     turn_on([admin.person.pk])
     advice = three(admin.person)
     lot, shelf = w.lots["d1"], w.shelf
@@ -124,6 +133,8 @@ def _made() -> Known:
             "packing-lists": version,
             "changes": {"id": change.pk},
             "people": {"id": w.guide.pk},
+            "offers": {"id": offer.pk},
+            "suppliers": {"id": offer.supplier_id},
             "places": {"id": shelf.pk},
             "recalls": {"id": recall.pk},
             "reservations": {"id": reserved.reservation.pk},

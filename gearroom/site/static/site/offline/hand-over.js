@@ -84,13 +84,14 @@ export function startHandOver(then) {
   find("share").addEventListener("click", share);
   find("show-codes").addEventListener("click", showCodes);
   find("show-codes").hidden = !globalThis.CompressionStream;
-  find("take-in").hidden = false;
   find("records").addEventListener("change", async ({ target }) => {
     try {
+      if (!(await queue.kept("book"))) return void (taken.textContent = taken.dataset.nobody);
       for (const file of target.files) await takeIn(actsIn(await file.text()), then);
     } catch {
       taken.textContent = taken.dataset.broken;
+    } finally {
+      target.value = "";
     }
-    target.value = "";
   });
 }

@@ -172,8 +172,10 @@ function drawQueue() {
     unsent.length ? fill(unsent.length === 1 ? one : many, { COUNT: unsent.length }) : none,
   ];
   const theirs = new Map();
-  for (const act of unsent)
-    if (queue.sender(act) !== book?.person) theirs.set(act.name, (theirs.get(act.name) ?? 0) + 1);
+  for (const act of unsent) {
+    const name = act.handedName ?? act.name;
+    if (queue.sender(act) !== book?.person) theirs.set(name, (theirs.get(name) ?? 0) + 1);
+  }
   for (const [name, count] of theirs) said.push(fill(others, { COUNT: count, NAME: name }));
   find("waiting").textContent = said.join(" ");
   find("acts").replaceChildren(...open.reverse().map(drawAct));

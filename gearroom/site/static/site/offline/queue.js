@@ -16,7 +16,7 @@
 //          state    "waits", "done", "irregular" (in the book, though it broke a rule), "refused"
 //          tried    whether it was ever sent, so that nobody can know that it is not in the book
 //          proof    signed by whose it is, so that somebody else's login may send it; null: it may not
-//          handed   who took it in from another phone, and sends it
+//          handed   who took it in from another phone, and sends it; handedName
 //          answer   what came of it: entry, codes, texts
 
 (() => {
@@ -139,8 +139,8 @@
         const old = here.get(act.key);
         if (old && !(old.handed && old.state === "refused")) continue;
         const { seq } = old ?? {};
-        const next = { ...act, ...(seq && { seq }), handed: book.person };
-        await put({ ...next, state: "waits", tried: false });
+        const taker = { handed: book.person, handedName: book.name };
+        await put({ ...act, ...(seq && { seq }), ...taker, state: "waits", tried: false });
         taken += 1;
       }
       return taken;
