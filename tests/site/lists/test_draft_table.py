@@ -379,7 +379,7 @@ def test_a_need_that_the_list_carries_the_best_for_is_not_left_out(
     fields = form_of(page) | {"need-+1": ["severe-bleeding"], "why-+1": ["never-used"]}
 
     answer = send(client, draft, fields)
-    assert "is on this list, and is for this need" in text_of(answer)
+    assert "is on this list and is for this need" in text_of(answer)
     ItemNeed.objects.filter(item=world.dressing).update(best=False)
 
     assert send(client, draft, form_of(answer)).status_code == 302
