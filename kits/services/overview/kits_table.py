@@ -44,6 +44,7 @@ class Filter:
 
 EVERYTHING = Filter()
 
+_WITH = ("room", "home_room", "list_version__packing_list")
 _WORST_FIRST = (Word.DO_NOT_TAKE, Word.NOT_SET_UP, Word.SHORT, Word.LOW, Word.READY)
 VERDICT = "verdict"
 ORDERS: dict[str, Callable[[KitRow], Any]] = {
@@ -69,6 +70,8 @@ def rows(actor: Actor, wanted: Filter, by: str = "", *, down: bool = False) -> l
     )
     if wanted.people is not None:
         listed = listed.filter(list_version__people=wanted.people)
+    # A row shows nobody who answers for a kit or signed its list: they are not loaded.
+    listed = listed.select_related(None).select_related(*_WITH)
     plain = _plain(list(listed.order_by("name")))
     if wanted.word is not None or by == VERDICT:
         plain = judged(plain)

@@ -77,14 +77,18 @@ def search(actor: Actor, typed: str) -> list[Hits]:
     return [Hits(group, hits[:MOST], len(hits)) for group, hits in found if hits]
 
 
-def named(actor: Actor, typed: str) -> Hit | None:
-    """The one thing that a text names exactly: a label of somebody's rooms by its code, a kit by
-    its name, a batch by its number; None where it names nothing, or several."""
-    if (code := label_codes.parse(typed[:LONGEST])) is not None:
-        return _on_label(actor, code)
+def labelled(actor: Actor, typed: str) -> Hit | None:
+    """What a label of somebody's rooms is on, by its code; None for anything else."""
+    code = label_codes.parse(typed[:LONGEST])
+    return _on_label(actor, code) if code is not None else None
+
+
+def only_one_named(found: Sequence[Hits]) -> Hit | None:
+    """The one kit or batch among what was found that has exactly the name typed; None for none,
+    and for several."""
     same = [
         hit
-        for hits in search(actor, typed)
+        for hits in found
         for hit in hits.best
         if hit.fit is Fit.SAME and hit.group in (Group.KITS, Group.BATCHES)
     ]
@@ -110,7 +114,9 @@ def _on_label(actor: Actor, code: str) -> Hit | None:
 def _kits(actor: Actor, query: Query) -> list[Hit]:
     kits = find.kits_of(actor).active().order_by("name")
     rows = list(kits.values_list("name", "list_version__packing_list__name"))
-    short = {kit.name for kit in find.kits_short_for(actor, query.text)}
+    # Nothing is short for a name unless it says its number.
+    may_be_short = query.text[-1:].isdigit()
+    short = {kit.name for kit in find.kits_short_for(actor, query.text)} if may_be_short else set()
     return [
         Hit(Group.KITS, (name,), name, fit, beside=on)
         for name, on in rows

@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +17,13 @@ CLASSES = {**vars(problems), "KitIsOut": KitIsOut}
 FAMILY = {name for name, thing in CLASSES.items() if isinstance(thing, type)}
 
 
-def codes() -> Iterator[tuple[str, Any, Any]]:
+@cache
+def codes() -> list[tuple[str, Any, Any]]:
     """(place, class, code) of every problem made in the source with its code written out."""
+    return list(_codes())
+
+
+def _codes() -> Iterator[tuple[str, Any, Any]]:
     for app in ("gearroom", "kits", "labels"):
         for file in sorted((PROJECT / app).rglob("*.py")):
             for node in ast.walk(ast.parse(file.read_text())):

@@ -216,7 +216,7 @@ def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role: str) ->
     page = client.get(f"/help/{role}/")
 
     assert page.status_code == 200
-    for topic, picture in page.context["topics"]:
+    for _name, topic, picture in page.context["topics"]:
         assert picture or not topic.pictured, topic.title
     assert "Open the page" in text_of(page)
 

@@ -57,6 +57,8 @@ def test_reading_any_page_or_part_of_the_api_writes_nothing(open_database: str) 
 
     for who, client in clients.items():
         for path in sorted(paths):
+            if path.startswith("/api/v1/") and who in ("guide", "administrator"):
+                continue  # by the keeper's session, and the administrator's program below
             with writes() as written:
                 answer = client.get(path)
                 b"".join(answer)  # what streams is made now

@@ -29,17 +29,18 @@ _GROUPS: dict[Group, tuple[str | Promise, str, str]] = {
 def search(request: HttpRequest) -> HttpResponse:
     """What fits the text typed, or the page of what it names."""
     typed = " ".join(request.GET.get("q", "").split())[:LONGEST]
-    who = actor(request)
-    if typed and "all" not in request.GET and (hit := searching.named(who, typed)) is not None:
-        return redirect(_address(hit))
-    groups = [_shown(hits, typed) for hits in searching.search(who, typed)]
-    query = Query.of(typed)
+    who, query = actor(request), Query.of(typed)
+    if (labelled := searching.labelled(who, typed)) is not None:
+        return redirect(_address(labelled))
+    found = searching.search(who, typed)
+    if "all" not in request.GET and (named := searching.only_one_named(found)) is not None:
+        return redirect(_address(named))
     return show(
         request,
         "site/overview/search.html",
         typed=typed,
         too_short=bool(typed) and query.too_short,
-        groups=groups,
+        groups=[_shown(hits, typed) for hits in found],
         topics=[] if query.too_short else topics_named(query),
         longest=LONGEST,
     )
