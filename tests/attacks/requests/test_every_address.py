@@ -74,7 +74,7 @@ def hut() -> make.World:
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
         "secret": "nothing", "claim": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
         "list": w.version.packing_list_id, "need": "blister", "activity": "any",
-        "advice": 1,
+        "advice": 1, "offers": 1, "suppliers": 1,
     }  # fmt: skip
     return w
 
