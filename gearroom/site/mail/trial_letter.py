@@ -60,8 +60,8 @@ def send(to: str, person: Person | None) -> Result:
         )  # fmt: skip
     return Result(
         True,
-        _("The mail server has taken the test email to %(address)s. Look whether it has arrived, "
-          "also in the spam folder.") % {"address": to},
+        _("The mail server has accepted the test email to %(address)s. Check whether it has "
+          "arrived, also in the spam folder.") % {"address": to},
     )  # fmt: skip
 
 
@@ -106,7 +106,7 @@ _REASONS: tuple[tuple[type[Exception], Callable[[], str]], ...] = (
     ),
     (
         ssl.SSLError,
-        lambda: _("The mail server does not speak this protection on this port. Choose the other "
+        lambda: _("The mail server does not offer this protection on this port. Choose another "
                   "protection or port."),
     ),
 )  # fmt: skip

@@ -115,8 +115,8 @@ def save(act: Act, version: PackingListVersion, draft: Draft, *, read: Table) ->
         raise Stale(
             "changed-since",
             _(
-                "Somebody else has saved this list since you opened it. Nothing is lost: what they "
-                "changed and what you typed stand below. Look at both, then save."
+                "Somebody else has saved this list since you opened it. Nothing is lost: what "
+                "they changed and what you typed are both shown below. Look at both, then save."
             ),
         )
     return drafts.edit_draft(act, version, draft)

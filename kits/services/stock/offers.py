@@ -66,7 +66,8 @@ def match_name(act: Act, name: str, supplier: Supplier) -> Supplier:
     if known is not None and known != supplier:
         raise Refused(
             "name-taken",
-            _("“%(name)s” is the name of %(supplier)s.") % {"name": tidy, "supplier": known.name},
+            _("“%(name)s” is already the name of %(supplier)s.")
+            % {"name": tidy, "supplier": known.name},
         )
     if known is None:
         SupplierName.objects.create(supplier=supplier, name=tidy)
@@ -128,7 +129,7 @@ def state_offer(
     packs = [whole(price.packs, field="prices") for price in prices]
     if packs != sorted(set(packs)) or not 0 < len(packs) <= MOST_PRICES:
         raise Invalid(
-            _("Enter one price, or up to %(most)d for rising numbers of packs.")
+            _("Enter one price, or up to %(most)d prices for larger numbers of packs.")
             % {"most": MOST_PRICES},
             field="prices",
         )

@@ -45,8 +45,8 @@ def goes_out_of_date(
     if unpriced:
         text += " " + (
             ngettext(
-                "Of %(n)d unit no price is on record.",
-                "Of %(n)d units no price is on record.",
+                "%(n)d unit has no price on record.",
+                "%(n)d units have no price on record.",
                 unpriced,
             )
             % facts

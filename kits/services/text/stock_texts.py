@@ -5,9 +5,9 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 from kits.rules.stock.lasting import LONGEST_DAYS, Ends, Lasting
 
 HOW_LONG = _lazy(
-    "How long it lasts: what is usable on the shelves of these rooms, at the rate at which it was "
-    "used over the past year, the soonest to expire first. Where nothing was used, it is how long "
-    "it stays in date. A busier season uses it up sooner."
+    "“How long it lasts” is how long the usable stock on the shelves of these rooms lasts if "
+    "it is used as in the past year, the soonest to expire first. If none was used, it is how "
+    "long the stock stays in date. In a busier season it is used up sooner."
 )
 """Under a table that says how long items last."""
 _DAYS_IN_WEEKS, _DAYS_IN_MONTHS = 14, 61

@@ -170,7 +170,7 @@ def test_the_weekly_email_and_its_letter_say_so_too(school: make.World) -> None:
 
     text = as_text(digest_text.letter(week[school.instructor.pk]))
 
-    assert "CLEARED BY PHONE, NOT CONFIRMED" in text.upper()
+    assert "APPROVED BY PHONE, NOT CONFIRMED" in text.upper()
     assert "ask Ada" in text
 
 

@@ -114,7 +114,7 @@ def test_an_address_is_tried_by_a_phone(chief: Person) -> None:
 def test_a_phone_that_came_by_another_address_does_not_count(chief: Person) -> None:
     post(browser(chief), "/settings/address/", public_url="https://gear.example.org")
     link = installation.link_to_try().removeprefix("https://gear.example.org")
-    assert "Reached by another address" in text_of(Client().post(link))
+    assert "Reached at another address" in text_of(Client().post(link))
     assert Installation.objects.get().reached_at is None
 
 

@@ -314,7 +314,7 @@ def test_rows_of_a_spreadsheet_go_into_the_table(
 
     page = send(client, draft, form_of(page), do="paste", pasted=PASTED)
 
-    assert "Check the item and the number. Pasted was: Pressure gauges 1" in text_of(page)
+    assert "Check the item and the number. You pasted: Pressure gauges 1" in text_of(page)
     splint = rows_of(page, "Sam splint")
     send(client, draft, form_of(page), **{f"make-{splint}": "tool"})
     assert lines_of(draft, "lid") == [
@@ -379,7 +379,7 @@ def test_a_need_that_the_list_carries_the_best_for_is_not_left_out(
     fields = form_of(page) | {"need-+1": ["severe-bleeding"], "why-+1": ["never-used"]}
 
     answer = send(client, draft, fields)
-    assert "is on this list, and is for this need" in text_of(answer)
+    assert "is on this list and is for this need" in text_of(answer)
     ItemNeed.objects.filter(item=world.dressing).update(best=False)
 
     assert send(client, draft, form_of(answer)).status_code == 302

@@ -42,7 +42,7 @@ def test_the_table_lists_batches_by_date_and_is_narrowed(world: make.World) -> N
     assert page.index("D1") < page.index("Shears")
     assert len(_ticks(client, "?search=D2")) == 1
     assert len(_ticks(client, f"?before={make.days(-1)}")) == 0
-    assert "No batch here fits this" in text_of(client.get(f"{TABLE}?search=zzz"))
+    assert "No batch here matches" in text_of(client.get(f"{TABLE}?search=zzz"))
     assert "checked" in client.get(f"{TABLE}?tick=all").content.decode().split("<table")[1]
     assert client.get(f"{TABLE}?sort=-units&page=9&before=x&room=x").status_code == 200
 

@@ -45,7 +45,7 @@ def test_stock_is_searched_and_narrowed_to_what_is_low(world: make.World) -> Non
 
     assert "Shears" not in text_of(client.get("/stock/?search=dress"))
     assert "Nothing is running low" in text_of(client.get("/stock/?low=1"))
-    assert "No item fits this" in text_of(client.get("/stock/?search=zzz"))
+    assert "No item matches" in text_of(client.get("/stock/?search=zzz"))
 
 
 def test_the_table_is_put_in_order_by_a_column_and_keeps_its_filters(world: make.World) -> None:
@@ -90,7 +90,7 @@ def test_an_item_says_how_long_it_lasts(world: make.World) -> None:
     page = text_of(browser(world.keeper).get("/stock/"))
 
     assert re.search(r"not used in the past year", page)
-    assert "How long it lasts: what is usable on the shelves" in page
+    assert "“How long it lasts” is how long the usable stock" in page
     assert "None left" not in page
 
 
@@ -290,6 +290,6 @@ def test_a_thing_shows_what_was_used_of_it_season_by_season(world: make.World) -
     answer = browser(world.keeper).get(page)
     words, season = text_of(answer), texts.season_name(season_of(make.days(0)), over=False)
     assert "Used, season by season" in words and "Show as a table" in words
-    assert f"{season}: 2 used, 0 wanted and not there." in answer.content.decode()
+    assert f"{season}: 2 used, 0 needed but not in the kit." in answer.content.decode()
     assert 'class="within"' in answer.content.decode()
     assert "Used, season by season" not in text_of(browser(world.stranger).get(page))

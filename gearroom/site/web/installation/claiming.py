@@ -113,8 +113,8 @@ def _require_code(request: HttpRequest, typed: str) -> None:
         if wait := attempts.count("claim", address):
             raise Invalid(too_often(wait), field="code") from None
         raise Invalid(
-            _("That is not the code. It stands where the program was started, below “Gearroom "
-              "serves at”."),
+            _("That is not the code. It is shown where the program was started, below "
+              "“Gearroom serves at”."),
             field="code",
         ) from None  # fmt: skip
 

@@ -182,9 +182,9 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
         ),
         Step(
             _("The signature"),
-            _("You decide what your kits carry and by which sources, until a set date. Before "
-              "that, a kit that contains medicines must not be taken out, and any other kit is "
-              "not ready.")
+            _("You decide what your kits carry, based on which sources, and until when. Until "
+              "you have decided, a kit that contains medicines must not be taken out, and any "
+              "other kit is not ready.")
             if alone
             else _("Your medical adviser reads the kit list and signs it; the signature is valid "
               "until a set date. Without a signature, a kit that contains medicines must not "

@@ -67,7 +67,7 @@ def in_season(
 
 def item_in_season(of: Season, *, over: bool, used: int, unmet: int) -> str:
     """What a season used of an item, and how often it was wanted and not there."""
-    return _("%(season)s: %(used)s used, %(unmet)s wanted and not there.") % {
+    return _("%(season)s: %(used)s used, %(unmet)s needed but not in the kit.") % {
         "season": season_name(of, over=over),
         "used": number(used),
         "unmet": number(unmet),
