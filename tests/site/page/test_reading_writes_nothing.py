@@ -32,6 +32,8 @@ A_NOTE = re.compile(
     r'|UPDATE "core_signedin" SET "seen_at" = \S+ WHERE'
     r'|UPDATE "core_token" SET "last_used_at" = \S+ WHERE)'
 )
+PREVIEWS = ("/undo/",)
+"""Pages that show what an act would do by doing it and taking it back in one transaction."""
 WRITES = re.compile(r"\s*(?:INSERT|UPDATE|DELETE|REPLACE)\b", re.I)
 
 
@@ -62,7 +64,8 @@ def test_reading_any_page_or_part_of_the_api_writes_nothing(open_database: str) 
             with writes() as written:
                 answer = client.get(path)
                 b"".join(answer)  # what streams is made now
-            wrong += [f"{who} {path}: {statement}" for statement in written]
+            if not path.startswith(PREVIEWS):
+                wrong += [f"{who} {path}: {statement}" for statement in written]
             shown |= {path} if answer.status_code in (200, 204, 302) else set()
             read |= {path} if answer.status_code != 405 else set()
             cache.clear()  # so many requests a minute
