@@ -59,7 +59,7 @@ def pages() -> Iterator[tuple[str, str]]:
     """Every page of planning, with what it has to say."""
     yield (
         "/past-use/",
-        r"known for \d+ of \d+ trips.*Needed but not in the kit "
+        r"what was used on \d+ of \d+ trips.*Needed but not in the kit "
         r".*Thrown out unused: [\d.]+ GBP",
     )
     yield "/back-test/", r"shortages were expected, based on the records of .* On record: "
