@@ -165,7 +165,8 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
     }
     if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, row)
-        facts["people"] = people.choices(actor(request))
+        # The leader is what is chosen where nobody else is.
+        facts["people"] = people.choices(who).exclude(pk=row.leader_id)
     return show(request, "site/trips/trip.html", problem=problem, **facts)
 
 
