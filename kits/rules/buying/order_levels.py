@@ -101,8 +101,9 @@ def refills(looks: Iterable[Look], carry: int) -> list[Use]:
 @dataclass(frozen=True)
 class OrderLevel:
     """Order more when usable stock and what is on order come to `units` or fewer. `week_mean` is
-    the mean use of a week in units, `uses` how many acts it was derived from. `counted`: what is
-    taken is written down; of what nobody counts the book knows only when there is none."""
+    the mean use of a week in units, over `ENOUGH_DAYS` at least; `uses` how many acts it was
+    derived from. `counted`: what is taken is written down; of what nobody counts the book knows
+    only when there is none."""
 
     units: int
     basis: Basis
@@ -170,7 +171,7 @@ def order_level(
     if days < 1:
         raise ValueError("Use has to be recorded from today or before.")
     known = _within(uses, recorded_from, today)
-    week_mean = 7 * sum(use.units * share for use, share in known) / days
+    week_mean = 7 * sum(use.units * share for use, share in known) / max(days, ENOUGH_DAYS)
     units, basis = _level(known, days, today, setting)
     return OrderLevel(units, basis, week_mean, len(known), setting.counted)
 

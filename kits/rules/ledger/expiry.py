@@ -18,6 +18,9 @@ from kits.rules.ledger.reasons import ReasonCode
 WINDOW_YEARS = 50
 """A date farther than this from today, either way, is a misprint or a misreading."""
 
+OLDEST_YEARS = 10
+"""Where a date can be read in several ways, one farther back than this is not offered."""
+
 
 class PrintedDateError(InvalidValue):
     """What was typed is not one date. The message says what to type.
@@ -45,7 +48,7 @@ _WHOLE = re.compile(r"(?:[0-9]+|[A-Z]+)(?:[ ./,-]*(?:[0-9]+|[A-Z]+))*", re.ASCII
 _READINGS: dict[str, tuple[str, ...]] = {
     "YNN": ("ymd",),
     "NNY": ("dmy", "mdy"),
-    "NNN": ("dmy", "mdy", "ymd"),
+    "NNN": ("dmy", "mdy"),
     "YN": ("ym",),
     "NY": ("my",),
     "NN": ("my",),
@@ -57,47 +60,55 @@ _READINGS: dict[str, tuple[str, ...]] = {
     "ANY": ("mdy",),
     "YAN": ("ymd",),
 }
+_IN_A_ROW = {4: "my", 6: "dmy"}
+"""What so many digits without anything between them are, by their number."""
+
+_DOUBTS: dict[str, tuple[str, ...]] = {"NNN": ("ymd",), "NN": ("ym",)}
+"""Orders in which a maker may have meant it, but in which nothing is ever read alone: 31/02/27 is
+a slip, not a day in 2031. Where one of them is a likely expiry date too, the date is asked for."""
 
 
 def last_good_day(printed: str, *, today: date) -> date:
     """Return the last day on which a pack with `printed` on it is good.
 
     Reads `2027-05`, `2027-05-31`, `20270531`, `05/2027`, `05/27`, `0527`, `MAY 2027`,
-    `31 MAY 2027`, `31.05.2027` with any of `. / - ,` and space between the parts, six digits in a
-    row as the GS1 `YYMMDD` (also with `(17)` before it), and `EXP` or `USE BY` in front. A year of
-    two digits is placed by the GS1 sliding window around `today`.
+    `31 MAY 2027`, `31.05.2027` with any of `. / - ,` and space between the parts, GS1's `YYMMDD`
+    with `(17)` before it or with day 00, and `EXP` or `USE BY` in front. A year of two digits is
+    placed by the GS1 sliding window around `today`.
 
-    Raises `PrintedDateError` when it reads as no date or as more than one (`05/06/2027` is either
-    5 June or 6 May, `1112` November 2012 or December 2011), or as one more than `WINDOW_YEARS`
-    years from today.
+    Raises `PrintedDateError` when it reads as no date (`31/02/27`) or as more than one
+    (`05/06/2027` is either 5 June or 6 May, `270531` 27 May 2031 or 31 May 2027), or as one more
+    than `WINDOW_YEARS` years from today.
     """
     text = _MARK.sub("", " ".join(printed.upper().split()))
-    if re.fullmatch(r"[0-9]{6}", text):
+    if re.fullmatch(r"[0-9]{6}", text) and ("(17)" in printed or text.endswith("00")):
         return gs1_last_good_day(text, today=today)
     if re.fullmatch(r"[0-9]{8}", text):
         text = f"{text[:4]}-{text[4:6]}-{text[6:]}"
     if len(text) > 30 or not _WHOLE.fullmatch(text):
         raise _unreadable(printed)
-    parts, orders = _parts(text)
-    readings = {day for order in orders if (day := _reading(order, parts, today)) is not None}
-    if not readings:
+    parts, orders, doubts = _parts(text)
+    readings = _days(orders, parts, today)
+    likely = {day for day in readings | _days(doubts, parts, today) if _is_likely(day, today)}
+    if not readings or (likely and not likely & readings):
         raise _unreadable(printed)
-    if len(readings) > 1:
-        days = tuple(sorted(readings))
-        choices = [say("%(typed)s for %(day)s", typed=day.isoformat(), day=day) for day in days]
-        choice = reduce(
-            lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices
-        )
-        raise PrintedDateError(
-            printed,
-            say(
-                "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
-                printed=printed,
-                choice=choice,
-            ),
-            days,
-        )
-    return _near(printed, readings.pop(), today)
+    if len(offered := likely or readings) > 1:
+        raise _ambiguous(printed, tuple(sorted(offered)))
+    return _near(printed, offered.pop(), today)
+
+
+def _ambiguous(printed: str, days: tuple[date, ...]) -> PrintedDateError:
+    choices = [say("%(typed)s for %(day)s", typed=day.isoformat(), day=day) for day in days]
+    choice = reduce(lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices)
+    return PrintedDateError(
+        printed,
+        say(
+            "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
+            printed=printed,
+            choice=choice,
+        ),
+        days,
+    )
 
 
 def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
@@ -131,13 +142,24 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
         ) from None
 
 
-def _parts(text: str) -> tuple[list[str], tuple[str, ...]]:
-    """The parts of a date, and the orders in which they may stand. Four digits in a row are a month
-    and a year of two digits; but 2012 is rather a year alone than December 2020."""
-    if re.fullmatch(r"[0-9]{4}", text):
-        return [text[:2], text[2:]], ("my",) if text[:2] in ("19", "20") else ("my", "ym")
+def _parts(text: str) -> tuple[list[str], tuple[str, ...], tuple[str, ...]]:
+    """The parts of a date, the orders in which they may stand, and those that are only doubts."""
+    if re.fullmatch(r"[0-9]{4}|[0-9]{6}", text):
+        parts, order = re.findall("..", text), _IN_A_ROW[len(text)]
+        doubts = _DOUBTS["N" * len(parts)]
+        return parts, (order,), doubts if order == "my" else ("mdy", *doubts)
     parts = _PART.findall(text)
-    return parts, _READINGS.get("".join(_shape(part) for part in parts), ())
+    shape = "".join(_shape(part) for part in parts)
+    return parts, _READINGS.get(shape, ()), _DOUBTS.get(shape, ())
+
+
+def _days(orders: Iterable[str], parts: list[str], today: date) -> set[date]:
+    return {day for order in orders if (day := _reading(order, parts, today)) is not None}
+
+
+def _is_likely(day: date, today: date) -> bool:
+    """Whether a pack in somebody's hands can have this date: not one long ago."""
+    return today.year - OLDEST_YEARS <= day.year <= today.year + WINDOW_YEARS
 
 
 def _shape(part: str) -> str:

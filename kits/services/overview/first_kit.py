@@ -125,10 +125,12 @@ class GoesOutOfDate:
 
 @dataclass(frozen=True)
 class FirstHour:
-    """How a kit stands, what to buy for it, and what of it goes out of date soon."""
+    """How a kit stands, what is in it by batch, what to buy for it, and what of it goes out of date
+    soon."""
 
     kit: Kit
     judged: verdicts.Judged
+    contents: Sequence[Holding]
     lacks: Sequence[Lack]
     outdated: GoesOutOfDate
 
@@ -138,7 +140,16 @@ def first_hour(kit: Kit) -> FirstHour:
     plan = sorting.restock_list(kit)
     items = Item.objects.in_bulk([row.thing.id for row in plan.list.missing])
     lacks = [Lack(items[row.thing.id], row.count, row.below_minimum) for row in plan.list.missing]
-    return FirstHour(kit, verdicts.judged_one(kit), lacks, _outdated(kit))
+    return FirstHour(kit, verdicts.judged_one(kit), _contents(kit), lacks, _outdated(kit))
+
+
+def _contents(kit: Kit) -> list[Holding]:
+    return list(
+        Holding.objects.on_hand()
+        .filter(place__kit=kit)
+        .select_related("lot__item")
+        .order_by("lot__item__name", "lot__expiry")
+    )
 
 
 def _outdated(kit: Kit) -> GoesOutOfDate:

@@ -18,7 +18,7 @@ def lasts(of: Lasting) -> str:
     """How long stock lasts, in words."""
     match of.ends:
         case Ends.NOTHING_THERE:
-            return _("none left")
+            return _("none on the shelves")
         case Ends.NOT_KNOWN:
             return _("not used in the past year")
     return how_long(of.days or 0)
@@ -39,6 +39,8 @@ def how_long(days: int) -> str:
     """A length of time as people say one: days, weeks or months."""
     if days > LONGEST_DAYS:
         return _("more than 2 years")
+    if days < 1:
+        return _("less than a day")
     if days < _DAYS_IN_WEEKS:
         return ngettext("about %(n)d day", "about %(n)d days", days) % {"n": days}
     if days < _DAYS_IN_MONTHS:

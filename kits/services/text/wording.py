@@ -38,6 +38,11 @@ def day(value: date) -> str:
     return formats.date_format(value, pgettext("date format", "j F Y"))
 
 
+def good_until(expiry: date | None) -> str:
+    """What a confirmation repeats of an expiry date that was typed; nothing where none was."""
+    return _("Good until %(day)s.") % {"day": day(expiry)} if expiry else ""
+
+
 def short_day(day: date) -> str:
     """A date as a tag has room for: 31 Mar 2027."""
     return formats.date_format(day, pgettext("short date format", "j M Y"))

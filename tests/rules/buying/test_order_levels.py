@@ -92,7 +92,7 @@ def test_use_outside_the_time_looked_at_is_left_out() -> None:
     uses = [Use(TODAY + DAY, 50), Use(TODAY - 100 * DAY, 50), Use(TODAY, 1)]
     found = of(uses, days=70)
     assert found.uses == 1
-    assert found.week_mean == pytest.approx(0.1)
+    assert found.week_mean == pytest.approx(7 / 90)
 
 
 @pytest.mark.parametrize(

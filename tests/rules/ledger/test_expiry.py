@@ -47,7 +47,7 @@ TORCH = Thing(6, "torch", kind=Kind.INSTRUMENT, needs_date=False, check_question
         *("MAY 2027", "May 2027", "may2027", "MAY-27", "2027 May", "EXP 2027-05", "Exp. 05/2027"),
         *("EXPIRY DATE: MAY 2027", "use by 05/2027", "  2027-05 ", "270500", "(17)270500"),
         *("2027-05-31", "20270531", "31.05.2027", "31/05/2027", "05/31/2027", "31 MAY 2027"),
-        *("31MAY2027", "May 31, 2027", "2027 MAY 31", "31 May 27", "270531", "EXP270531"),
+        *("31MAY2027", "May 31, 2027", "2027 MAY 31", "31 May 27", "(17)270531"),
     ],
 )
 def test_it_reads_what_packs_have_printed_on_them(printed: str) -> None:
@@ -91,7 +91,9 @@ def test_a_day_and_month_that_could_change_places_are_refused_with_both_readings
     assert all(reading.isoformat() in str(told.value) for reading in told.value.readings)
 
 
-@pytest.mark.parametrize("printed", ["05/06/27", "31.05.27", "27-05-31", "05.06.2027"])
+@pytest.mark.parametrize(
+    "printed", ["05/06/27", "31.05.27", "27-05-31", "270531", "EXP270531", "05.06.2027"]
+)
 def test_it_never_guesses_which_number_is_the_year_or_the_day(printed: str) -> None:
     with pytest.raises(PrintedDateError, match="more than one way"):
         last_good_day(printed, today=TODAY)
@@ -102,7 +104,9 @@ def test_it_never_guesses_which_number_is_the_year_or_the_day(printed: str) -> N
     [
         *("", " ", "none", "soon", "2027", "27/05", "2027-13", "2027-02-30", "2027-00", "MAY"),
         *("MAYBE 2027", "31 MAY", "202705", "052027", "2027-05-31T00:00", "1/1/1/2027", "5/7"),
-        *("٢٠٢٧-٠٥", "2027–05", "2027-05-", "x" * 10_000, "0000-00-00", "270532", "-2027-05"),
+        *("31/02/27", "31.2.27", "30-02-27", "310227", "2712", "320531", "32/05/31", "29/02/27"),
+        *("٢٠٢٧-٠٥", "2027–05", "2027-05-", "x" * 10_000, "0000-00-00"),
+        *("16/01/01", "270500/1", "271300", "-2027-05"),
     ],
 )
 def test_what_is_no_date_is_refused_with_what_to_type(printed: str) -> None:
@@ -110,6 +114,66 @@ def test_what_is_no_date_is_refused_with_what_to_type(printed: str) -> None:
         last_good_day(printed, today=TODAY)
     assert told.value.printed == printed
     assert len(str(told.value)) < 200
+
+
+@given(st.integers(0, 31), st.integers(0, 31), st.integers(0, 99), st.sampled_from("/.- "))
+def test_three_short_numbers_are_only_read_with_the_year_last(
+    one: int, two: int, year: int, mark: str
+) -> None:
+    printed = mark.join(f"{number:02}" for number in (one, two, year))
+    try:
+        day = last_good_day(printed, today=TODAY)
+    except PrintedDateError as error:
+        assert all(abs(each.year - TODAY.year) <= WINDOW_YEARS for each in error.readings)
+        return
+    assert day.year % 100 == year and {day.day, day.month} == {one, two}
+
+
+@given(st.integers(0, 31), st.integers(0, 31), st.integers(0, 99), st.sampled_from(["", "/", "-"]))
+def test_what_is_a_likely_date_with_the_year_first_too_is_never_taken_without_asking(
+    one: int, two: int, year: int, mark: str
+) -> None:
+    printed = mark.join(f"{number:02}" for number in (one, two, year))
+    try:
+        year_first = date(2000 + one, two, year)
+    except ValueError:
+        return
+    if not 2016 <= year_first.year <= 2076:
+        return
+    try:
+        day = last_good_day(printed, today=TODAY)
+    except PrintedDateError as error:
+        assert not error.readings or year_first in error.readings
+    else:
+        assert day == year_first
+
+
+@given(st.integers(0, 99), st.integers(0, 99))
+def test_two_short_numbers_are_a_month_and_a_year(month: int, year: int) -> None:
+    for printed in (f"{month:02}/{year:02}", f"{month:02}{year:02}"):
+        if printed[:2] in ("19", "20"):
+            continue
+        try:
+            day = last_good_day(printed, today=TODAY)
+        except PrintedDateError:
+            continue
+        assert (day.month, day.year % 100) == (month, year)
+
+
+@pytest.mark.parametrize(
+    ("printed", "readings"),
+    [
+        ("02/03/27", [date(2027, 2, 3), date(2027, 3, 2)]),
+        ("30/04/27", [date(2027, 4, 30), date(2030, 4, 27)]),
+        ("05/06/2002", [date(2002, 5, 6), date(2002, 6, 5)]),
+    ],
+)
+def test_only_likely_expiry_dates_are_offered_where_there_is_one(
+    printed: str, readings: list[date]
+) -> None:
+    with pytest.raises(PrintedDateError) as error:
+        last_good_day(printed, today=TODAY)
+    assert list(error.value.readings) == readings
 
 
 @pytest.mark.parametrize("printed", ["1927-05", "2207-05-01", "0027-05"])

@@ -13,6 +13,7 @@ from kits.services.custody.use import UseLine
 from kits.services.recalls import recalls
 from kits.services.restocking import sorting
 from kits.services.stock import instruments, receiving
+from kits.services.text import wording
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -134,7 +135,7 @@ def test_a_kit_that_was_filled_before_is_counted_into_the_book(world: make.World
     }
 
     looked = text_of(post(client, "/kits/DAY-02/count/", **fields))
-    assert "5 found, 0 on record" in looked
+    assert f"K77, good until {wording.day(ends)} – 5 found, 0 on record" in looked
     assert not Holding.objects.filter(lot__number="K77").exists()
     assert not world.dressing.lots.filter(number="K77").exists()
     answer = post(client, "/kits/DAY-02/count/", sure=1, **fields)
@@ -166,6 +167,7 @@ def test_the_same_batch_in_two_rows_is_the_sum_of_both(world: make.World) -> Non
         ({"units": "many"}, "“many” is not valid"),
         ({"units": "", "number": "K77"}, "enter how many of batch “K77” there are"),
         ({"units": "2", "expiry": "soon"}, "soon"),
+        ({"units": "2", "expiry": "31/02/27"}, "“31/02/27” cannot be read as a date"),
     ],
 )
 def test_what_cannot_be_read_is_said_and_what_was_typed_is_still_there(

@@ -104,12 +104,27 @@ def test_what_a_row_leaves_open_is_asked_and_nothing_is_saved(keeper: Person) ->
 
     said = text_of(answer)
     assert answer.status_code == 400 and not Item.objects.exists()
-    assert "4 rows leave something open" in said
+    assert "4 rows are not complete" in said
     assert "so that a recall finds it" in said and "can be read in more than one way" in said
     assert "Enter the name of the item." in said and "Enter whole numbers." in said
     assert re.search(
         r'type="radio"\s+name="expiry-1"\s+value="2027-04-03"', answer.content.decode()
     )
+
+
+@pytest.mark.parametrize("slip", ["31/02/27", "31.2.27", "310227"])
+def test_a_day_that_does_not_exist_is_asked_for_again(keeper: Person, slip: str) -> None:
+    answer = save(keeper, row(0, "tape", there="1", expiry=slip))
+    assert answer.status_code == 400 and not Item.objects.exists()
+    assert f"“{slip}” cannot be read as a date" in text_of(answer)
+    assert 'type="radio"' not in answer.content.decode()
+
+
+def test_the_result_repeats_the_dates_as_they_were_read(keeper: Person) -> None:
+    save(keeper, GLOVES, TAPE)
+    page = text_of(browser(keeper).get("/first-day/kits/DAY-01/"))
+    assert "4 × gloves, good until 31 March 2031" in page
+    assert "1 × tape, good until 31 March 2028" in page
 
 
 def test_a_chosen_day_goes_before_what_was_typed(keeper: Person) -> None:

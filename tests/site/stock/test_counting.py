@@ -104,6 +104,7 @@ def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world: make.Wor
     said = {"thing-0": "Wound dressing 10 × 12", "number-0": "D7", "printed-0": "2031-02"}
     answer = client.post(path, {**fields, **said, "units-0": "4"})
     assert not world.dressing.lots.filter(number="D7").exists()
+    assert "batch D7, good until 28 February 2031" in text_of(answer)
     fields = form_with(answer, 'name="write"')
 
     client.post(path, {**fields, "why-else-0": "arrived", "write": "1"})

@@ -39,6 +39,7 @@ def test_it_lists_what_to_look_at_and_takes_its_date(world: make.World) -> None:
     assert "cannot be read as a date" in text_of(refusal)
     post(client, "/stock/undated/", **{**said, "printed": "2031-05"})
     page = text_of(client.get("/stock/undated/"))
+    assert "Expiry date recorded for 6 × Wound dressing 10 × 12. Good until 31 May 2031." in page
     assert "Everything here that needs an expiry date has one" in page
     assert make.units(lot, main) == 0
 

@@ -40,6 +40,7 @@ from kits.services.lookup import find, holders
 from kits.services.restocking import building, emptying, stripping
 from kits.services.restocking.building import BoughtItem
 from kits.services.restocking.emptying import Destination, EmptyLine
+from kits.services.text.wording import good_until
 from labels.rules.codes.scans import Reading
 from labels.rules.codes.typed import TextKind as TextKind, resolve
 from labels.services.scan import pack_scans
@@ -223,15 +224,12 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     if bought is None:
         return Done(_("%(thing)s stays where it is.") % {"thing": item.name}, done.entry.pk)
     place = done.went[0][1]
-    return Done(
-        _("Recorded: %(units)d × %(thing)s, %(place)s.")
-        % {
-            "units": bought.units,
-            "thing": item.name,
-            "place": words.DISPOSALS.get(place.kind, place.name),
-        },
-        done.entry.pk,
-    )
+    sentence = _("Recorded: %(units)d × %(thing)s, %(place)s.") % {
+        "units": bought.units,
+        "thing": item.name,
+        "place": words.DISPOSALS.get(place.kind, place.name),
+    }
+    return Done(f"{sentence} {good_until(bought.expiry)}".strip(), done.entry.pk)
 
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:

@@ -35,6 +35,7 @@ from kits.services.stock import (
     views,
 )
 from kits.services.stock.views import HeldBatch
+from kits.services.text.wording import good_until
 
 
 def _page(
@@ -102,11 +103,10 @@ def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     values, today = BatchForm.read(sent), receiving.today_in(row.place.room_now)
     expiry = lots.printed_expiry(values["printed"], today=today)
     done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
-    return Done(
-        _("%(thing)s has been corrected. The status of every kit that contains it will be updated.")
-        % {"thing": row.lot.item.name},
-        done.entry.pk,
-    )
+    sentence = _(
+        "%(thing)s has been corrected. The status of every kit that contains it will be updated."
+    ) % {"thing": row.lot.item.name}
+    return Done(f"{sentence} {good_until(expiry)}".strip(), done.entry.pk)
 
 
 def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:

@@ -40,6 +40,7 @@ from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.stock import moving, receiving, views
+from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
 from labels.rules.codes.typed import TextKind as TextKind, resolve
@@ -259,7 +260,8 @@ def _receive(act: Act, sent: QueryDict) -> Done:
         "%(units)d × %(thing)s received and put in %(place)s.",
         done.units,
     )
-    return Done(" ".join([sentence % facts, *(r.text for r in done.remarks)]), done.entry.pk)
+    said = [sentence % facts, good_until(done.lot.expiry), *(r.text for r in done.remarks)]
+    return Done(" ".join(filter(None, said)), done.entry.pk)
 
 
 def _new_item_refused(request: HttpRequest, problem: Problem) -> HttpResponse:

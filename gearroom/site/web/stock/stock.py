@@ -38,6 +38,7 @@ from kits.services.lookup import find
 from kits.services.stock import disposing, moving, receiving, reclassifying, stock_table, views
 from kits.services.stock.disposing import Outgoing
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
+from kits.services.text.wording import good_until
 
 _LOOKS_AHEAD_DAYS = 365
 _MOST_BATCHES = 200
@@ -230,16 +231,17 @@ def to_check(act: Act, request: HttpRequest) -> Done:
     values = DateForm.read(request.POST)
     place, lot = find.place(act.actor, values["place"]), find.lot(values["lot"])
     today = receiving.today_in(moving.room_of(place, place.kit))
+    expiry = lots.printed_expiry(values["printed"], today=today)
     entry = reclassifying.record_date(
         act,
         place=place,
         lot=lot,
         units=values["units"],
-        expiry=lots.printed_expiry(values["printed"], today=today),
+        expiry=expiry,
         number=values["number"],
     )
-    return Done(
-        _("Expiry date recorded for %(units)d × %(thing)s.")
-        % {"units": values["units"], "thing": lot.item.name},
-        entry.pk,
-    )
+    sentence = _("Expiry date recorded for %(units)d × %(thing)s.") % {
+        "units": values["units"],
+        "thing": lot.item.name,
+    }
+    return Done(f"{sentence} {good_until(expiry)}".strip(), entry.pk)
