@@ -84,7 +84,9 @@ def test_from_an_empty_installation_to_the_first_kit_out(
         # The first kit out. Nobody has signed its list yet, so it goes with a reason.
         page.get_by_role("link", name="Take it out").click()
         article = page.locator("article", has=page.get_by_role("heading", name="KIT-01"))
-        article.get_by_label("Reason for taking the kit out incomplete").fill("signed tomorrow")
+        article.get_by_label("Reason for taking the kit out although it is not ready").fill(
+            "signed tomorrow"
+        )
         article.get_by_label("Who is taking the kit").select_option(label="Kim Reed")
         article.get_by_role("button").last.click()
         page.get_by_text("KIT-01 is out with Kim Reed").wait_for()

@@ -9,7 +9,6 @@ from gearroom.core.acts import Actor
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import Kit, PlaceKind
-from kits.rules.ledger import Word
 from kits.services.overview import kits_overview
 from kits.services.overview.kits_overview import Overview
 from kits.services.stock import views
@@ -46,9 +45,9 @@ class OwnKits:
 
     @property
     def all_ready(self) -> bool:
-        """Whether every kit that is in use is ready."""
-        in_use = [own.row for own in self.kits if own.row.kit.laid_up_since is None]
-        return all(row.judged.verdict.word is Word.READY for row in in_use)
+        """There are kits in use, and each of them is ready, or at most low."""
+        used = [each.row for each in self.kits if each.row.kit.laid_up_since is None]
+        return bool(used) and all(row.judged.verdict.fit for row in used)
 
 
 def own_kits(actor: Actor, room: Room) -> OwnKits:

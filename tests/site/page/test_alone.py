@@ -99,12 +99,12 @@ def undecided(kit: Kit, room: Room) -> Kit:
 
 def test_that_nothing_is_wrong_is_said(kit: Kit, alone: Person) -> None:
     page = words_of(browser(alone), "/")
-    assert "Every kit is ready." in page and "The reasons why a kit is not ready" not in page
+    assert "All your kits are ready." in page and "The reasons why a kit is not ready" not in page
 
 
 def test_that_something_is_wrong_is_said_with_the_kit(undecided: Kit, alone: Person) -> None:
     page = words_of(browser(alone), "/")
-    assert "The reasons why a kit is not ready" in page and "Every kit is ready." not in page
+    assert "The reasons why a kit is not ready" in page and "All your kits are ready." not in page
 
 
 def test_a_kit_whose_list_is_not_decided_leads_to_the_list(undecided: Kit, alone: Person) -> None:
