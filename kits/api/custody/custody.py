@@ -41,7 +41,9 @@ class CheckOutBody(bodies.HereBody):
         required=False, max_length=80, help_text="Take out only this sealed section."
     )
     short_reason = serializers.CharField(
-        required=False, max_length=300, help_text="The reason for taking it out incomplete."
+        required=False,
+        max_length=300,
+        help_text="The reason for taking it out although it is not ready.",
     )
     cleared_by = serializers.CharField(
         required=False,

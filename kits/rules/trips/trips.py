@@ -9,6 +9,7 @@ the trip has ended serves it no longer, and its promise is open again.
 """
 
 import enum
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -41,8 +42,8 @@ def check_days(first_day: date, last_day: date) -> None:
 class Promise:
     """An open reservation whose trip has not ended: a kit promised to a trip, first to last day,
     and to its guide (a person's id; None where nobody is known). `taken`: the kit is out on that
-    trip now. In order of first day, last day
-    and id, of which no two have the same."""
+    trip now; `returned`: it was, and came back before the trip has ended. In order of first day,
+    last day and id, of which no two have the same."""
 
     first_day: date
     last_day: date
@@ -51,6 +52,7 @@ class Promise:
     trip: int
     guide: int | None = None
     taken: bool = False
+    returned: bool = False
 
 
 def ended(
@@ -84,6 +86,18 @@ def next_promise(promises: Iterable[Promise], kit: int) -> Promise | None:
     """Return the promise that a kit is to be made ready for: the first that it is not out for;
     None when there is none."""
     return min((p for p in promises if p.kit == kit and not p.taken), default=None)
+
+
+def ready_through(promises: Iterable[Promise], kit: int, without_trip: date) -> date:
+    """Return the day that a kit is to be made ready through: the last of its next trip, or
+    `without_trip` where it has none.
+
+    A trip that it came back from is not its next one, but may have it again while it has not ended:
+    so the kit lasts through that as well.
+    """
+    waiting = sorted(p for p in promises if p.kit == kit and not p.taken)
+    ahead = next((p.last_day for p in waiting if not p.returned), without_trip)
+    return max(ahead, *(p.last_day for p in waiting if p.returned), date.min)
 
 
 def goes_out_for(
@@ -166,6 +180,39 @@ class Stand(enum.StrEnum):
     AWAY = "away"  # out on something else, and not due early enough
     BACK = "back"  # it served the trip, and is back from it
     STAYED = "stayed"  # the trip departed without it, or it came back early
+
+
+@dataclass(frozen=True)
+class Whereabouts:
+    """How many kits of a trip have still to go (`waiting`), stayed or came back early, are out on
+    it, and are back from it for good."""
+
+    waiting: int = 0
+    stayed: int = 0
+    out: int = 0
+    back: int = 0
+
+    @property
+    def gone(self) -> int:
+        """How many went and served it, or do."""
+        return self.out + self.back
+
+    @property
+    def all_gone(self) -> bool:
+        """There are some, and every one went."""
+        return bool(self.gone) and not (self.waiting or self.stayed)
+
+
+def whereabouts(stands: Iterable[Stand | None]) -> Whereabouts:
+    """Return where the kits of a trip are, by what each is to it (None: it is nothing to it)."""
+    counts = Counter(stands)
+    gone = {Stand.OUT_ON_IT, Stand.BACK, Stand.STAYED, None}
+    return Whereabouts(
+        waiting=sum(count for stand, count in counts.items() if stand not in gone),
+        stayed=counts[Stand.STAYED],
+        out=counts[Stand.OUT_ON_IT],
+        back=counts[Stand.BACK],
+    )
 
 
 @dataclass(frozen=True)

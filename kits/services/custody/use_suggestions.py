@@ -1,14 +1,14 @@
 """What was probably used from a kit: the items that kits of its list were used for most."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import timedelta
 
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.core.rules.grouping import grouped
-from kits.models import Item, Kit, ListLine, Movement, PlaceKind
+from gearroom.core.rules.grouping import grouped, summed
+from kits.models import Holding, Item, Kit, ListLine, Movement, PlaceKind
 from kits.rules.custody.use import may_come_back
 from kits.rules.ledger.facts import Kind
 
@@ -29,11 +29,13 @@ class Pouch:
 @dataclass(frozen=True)
 class UseSuggestions:
     """The items used most, likeliest first, then all others by pouch in the list's order.
-    `lasting` are those of them that may come back after they went with a casualty."""
+    `lasting` are those of them that may come back after they went with a casualty; `on_record`:
+    how many units of each item (id) are inside."""
 
     first: Sequence[Item]
     pouches: Sequence[Pouch]
     lasting: Sequence[Item] = ()
+    on_record: Mapping[int, int] = field(default_factory=dict)
 
 
 def suggest(kit: Kit) -> UseSuggestions:
@@ -75,4 +77,5 @@ def suggest(kit: Kit) -> UseSuggestions:
         first,
         [pouch for pouch in pouches if pouch.counted or pouch.by_eye],
         [i for i in counted.values() if may_come_back(Kind(i.kind), sterile=i.sterile)],
+        summed(Holding.objects.on_hand().filter(place__kit=kit).values_list("lot__item", "units")),
     )

@@ -94,6 +94,12 @@ def next_trip(kit: Kit) -> Trip | None:
     return promise.trip if promise else None
 
 
+def ready_through(kit: Kit, without_trip: date) -> date:
+    """The day that a kit is to be made ready through; `without_trip` where no trip is ahead."""
+    its = (each.promise for each in of_kits([kit.pk]).get(kit.pk, ()))
+    return rule.ready_through(its, kit.pk, without_trip)
+
+
 def goes_out_for(
     its: Collection[OpenPromise], kit: Kit, taker: Person | None, today: date
 ) -> OpenPromise | None:
@@ -190,7 +196,10 @@ def _promise(row: Reservation, back: _Back) -> Promise:
     guide = row.person_id or trip.leader_id
     went = (row.kit_id, trip.pk)
     taken = went in back and back[went] is None
-    return Promise(trip.first_day, trip.last_day, row.pk, row.kit_id, trip.pk, guide, taken)
+    returned = went in back and not taken
+    return Promise(
+        trip.first_day, trip.last_day, row.pk, row.kit_id, trip.pk, guide, taken, returned
+    )
 
 
 def _ended(trip: Trip, back_at: datetime | None, now: datetime) -> bool:

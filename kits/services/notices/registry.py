@@ -48,7 +48,9 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     "emergency": NoticeKind(
         _("A kit was taken out for an emergency"), kits.emergency, _BREAKS_QUIET
     ),
-    "went-short": NoticeKind(_("A kit was taken out incomplete, with a reason"), kits.went_short),
+    "went-short": NoticeKind(
+        _("A kit was taken out although it was not ready, with a reason"), kits.went_short
+    ),
     "cleared-by-phone": NoticeKind(
         _("Somebody said that you approved taking a kit by phone"),
         kits.cleared_by_phone,

@@ -1,13 +1,19 @@
-"""The kits that stand in a room and are not to be taken as they are, or only after asking."""
+"""The kits that stand in a room and are not to be taken as they are, or only after asking; and
+what goes out of date in the days ahead."""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
+from gearroom.core.models import Room
 from kits.models import Kit
 from kits.services.ledger import Judged, Question, readiness, verdicts
+from kits.services.stock import views
+from kits.services.stock.views import HeldBatch
 from kits.services.trips.trip_readiness import JudgedTrip
 
+EXPIRING_DAYS = 7
+"""How many days ahead what goes out of date needs attention."""
 _NO_DEPARTURE = datetime.max.replace(tzinfo=UTC)
 
 
@@ -28,6 +34,25 @@ class Attention:
     listed: Sequence[KitToAttend]
     more: int
     not_set_up: Sequence[Kit]
+
+
+@dataclass(frozen=True)
+class Expiring:
+    """What is good `through` a day at most, the soonest first; `past`: some of it is out of date
+    already."""
+
+    through: date
+    rows: Sequence[HeldBatch]
+    past: bool
+
+
+def expiring(room: Room, today: date, named: Collection[int]) -> Expiring:
+    """What goes out of date within a week on the shelves of a room and in its kits, here or out,
+    but for kits (ids) that are `named` with their first expiry date already."""
+    through = today + timedelta(days=EXPIRING_DAYS)
+    rows = [row for row in views.expiring_in(room, through) if row.place.kit_id not in set(named)]
+    past = any(row.good_until is not None and row.good_until < today for row in rows)
+    return Expiring(through, rows, past)
 
 
 def needing(kits: Collection[Kit], most: int, trips: Iterable[JudgedTrip]) -> Attention:

@@ -22,7 +22,7 @@ from kits.models import (
 from kits.rules.ledger import DAYS_AHEAD, Verdict
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.custody import clearances, returns
-from kits.services.overview.attention import Attention, needing
+from kits.services.overview.attention import Attention, Expiring, expiring, needing
 from kits.services.restocking import recounts
 from kits.services.stock import away, stock_levels
 from kits.services.stock.away import UnitsAway
@@ -72,13 +72,11 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Departure:
-    """A trip that leaves today or tomorrow, or has left without all its kits. `gone`: kits that
-    went and are out on it, or served it; none gone and none waiting: no kit is promised to it."""
+    """A trip that leaves today or tomorrow, or has left, and has not all that it needs. `waiting`:
+    its kits that have still to go; none, and none of them went: no kit is promised to it."""
 
-    trip: Trip
+    judged: trip_readiness.JudgedTrip
     waiting: Sequence[Waiting]
-    gone: int
-    coverage: Coverage | None = None
 
 
 @dataclass(frozen=True)
@@ -106,20 +104,22 @@ class ToSort:
 
 @dataclass(frozen=True)
 class Board:
-    """All parts. `all_out`: trips leave today or tomorrow, and every kit for them is out on them;
-    `uncovered` and `waiting`: the trips that leave after that, within a week, and have not all that
-    they need. `soon_back` and `later_back`: what is out of the room or at home there, due by
-    tomorrow or late, and the rest, the soonest due first, those without a due time last. `needing`:
-    the kits that stand in the room and need attention, but for those that wait to be sorted. `low`:
-    the things that are down to their order level here, the emptiest first; `uncleared`: kits that
-    went as cleared by phone, and whoever is named has not confirmed it within a day; `mixed`: kits
-    to count together, which stand in none of the other parts; `not_ours`: other kits here that a
-    participant's own thing is in; `away`: what went with a casualty and may come back; `empty`: the
-    room has no kit."""
+    """All parts. `all_gone`: trips leave today or tomorrow, and every kit for them went; `all_out`:
+    and is still out on them; `uncovered` and `waiting`: the trips that leave after that, within a
+    week, and have not all that they need. `soon_back` and `later_back`: what is out of the room or
+    at home there, due by tomorrow or late, and the rest, the soonest due first, those without a due
+    time last. `needing`: the kits that stand in the room and need attention, but for those that
+    wait to be sorted. `low`: the things that are down to their order level here, the emptiest
+    first; `uncleared`: kits that went as cleared by phone, and whoever is named has not confirmed
+    it within a day; `mixed`: kits to count together, which stand in none of the other parts;
+    `not_ours`: other kits here that a participant's own thing is in; `away`: what went with a
+    casualty and may come back; `expiring`: what goes out of date soon and is beside no kit above;
+    `none_here`: no kit stands here that could go; `empty`: the room has no kit."""
 
     room: Room
     today: date
     going_out: Sequence[Departure]
+    all_gone: bool
     all_out: bool
     uncovered: Sequence[trip_readiness.JudgedTrip]
     waiting: Sequence[trip_readiness.JudgedTrip]
@@ -132,13 +132,15 @@ class Board:
     mixed: Sequence[recounts.CountJob]
     not_ours: Sequence[Kit]
     away: Sequence[UnitsAway]
+    expiring: Expiring
+    none_here: bool
     empty: bool
 
     @property
     def all_ready(self) -> bool:
-        """Every kit that stands here is ready, or at most low."""
+        """Kits stand here, and every one of them is ready, or at most low."""
         waits = self.to_sort or self.mixed or self.needing.listed or self.needing.not_set_up
-        return not (waits or self.empty)
+        return not (waits or self.none_here or self.empty)
 
 
 def revision(room: Room) -> str:
@@ -176,16 +178,22 @@ def board(room: Room) -> Board:
         )
     )
     out = _out(room)
+    served = [each for each in trips if each.coverage is Coverage.COVERED]
     jobs = recounts.jobs([*sorting, *here], clock.now())
     together = {kit.pk for job in jobs if job.mixed for kit in job.kits}
     alone = {kit.pk for job in jobs if not job.mixed for kit in job.kits}
     theirs = returns.ids_with_own(kit.pk for kit in [*sorting, *here])
     sorting_ids = {kit.pk for kit in sorting} - together
+    needs = needing([kit for kit in here if kit.pk not in together], MOST_NEEDING_ATTENTION, week)
+    # Beside these stands already what in them goes out of date first.
+    named = {row.kit.pk for each in going_out for row in each.waiting}
+    named |= {each.kit.pk for each in needs.listed}
     return Board(
         room=room,
         today=today,
         going_out=going_out,
-        all_out=not going_out and any(each.coverage is Coverage.COVERED for each in trips),
+        all_gone=not going_out and bool(served),
+        all_out=not going_out and bool(served) and not any(each.where.back for each in served),
         uncovered=[each for each in later if each.coverage is Coverage.UNCOVERED],
         waiting=[each for each in later if each.coverage is Coverage.WAITING],
         soon_back=[each for each in out if each.due_by(until)],
@@ -195,9 +203,7 @@ def board(room: Room) -> Board:
             for kit in sorting
             if kit.pk not in together
         ],
-        needing=needing(
-            [kit for kit in here if kit.pk not in together], MOST_NEEDING_ATTENTION, week
-        ),
+        needing=needs,
         low=_low(room),
         uncleared=clearances.unanswered(Kit.objects.filter(home_room=room), clock.now()),
         mixed=[job for job in jobs if job.mixed],
@@ -205,6 +211,8 @@ def board(room: Room) -> Board:
             kit for kit in [*sorting, *here] if kit.pk in theirs and kit.pk not in sorting_ids
         ],
         away=away.in_rooms([room.pk]),
+        expiring=expiring(room, today, named),
+        none_here=not (sorting or here),
         empty=not (week or sorting or here or out or _kits_in(room).exists()),
     )
 
@@ -248,7 +256,6 @@ def _departure(judged: trip_readiness.JudgedTrip, room: Room) -> Departure | Non
     is named in the room that it leaves from or that the kit is of."""
     if judged.coverage is None:
         return None
-    gone = [row for row in judged.kits if row.stand in (Stand.OUT_ON_IT, Stand.BACK)]
     waiting = [
         Waiting(
             row.kit,
@@ -260,12 +267,11 @@ def _departure(judged: trip_readiness.JudgedTrip, room: Room) -> Departure | Non
         for row in judged.kits
         if row.reservation is not None
         and row.verdict is not None
-        and row.stand is not None
-        and row not in gone
+        and row.stand not in (None, Stand.OUT_ON_IT, Stand.BACK)
     ]
-    if gone and not waiting and judged.coverage is Coverage.COVERED:
+    if judged.where.gone and not waiting and judged.coverage is Coverage.COVERED:
         return None
-    return Departure(judged.trip, waiting, len(gone), judged.coverage)
+    return Departure(judged, waiting)
 
 
 def _out(room: Room) -> list[Return]:

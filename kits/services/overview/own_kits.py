@@ -43,6 +43,12 @@ class OwnKits:
     today: date
     through: date
 
+    @property
+    def all_ready(self) -> bool:
+        """There are kits in use, and each of them is ready, or at most low."""
+        used = [each.row for each in self.kits if each.row.kit.laid_up_since is None]
+        return bool(used) and all(row.judged.verdict.fit for row in used)
+
 
 def own_kits(actor: Actor, room: Room) -> OwnKits:
     """The kits in use of somebody who works alone in a room."""

@@ -106,10 +106,8 @@ class Restock:
 
 def through_day(kit: Kit) -> date:
     """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
-    trip = promises.next_trip(kit)
-    return (
-        trip.last_day if trip else readiness.today_of(kit) + timedelta(days=picking.READY_FOR_DAYS)
-    )
+    four_weeks_on = readiness.today_of(kit) + timedelta(days=picking.READY_FOR_DAYS)
+    return promises.ready_through(kit, four_weeks_on)
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:

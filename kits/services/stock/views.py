@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.db.models import Count, Max, Q, QuerySet
 
@@ -10,7 +10,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Actor, NotFound
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
-from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
+from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Movement, Place, PlaceKind
 from kits.models.details import CountDetail
 from kits.rules.ledger import Batch, ReasonCode, good_through, why_not
 from kits.rules.stock.horizon import Dated
@@ -64,7 +64,31 @@ def held_batches(
         "place": place,
         "place__kind__in": tuple(kinds) or None,
     }
-    rows = rows.filter(**{field: value for field, value in wanted.items() if value is not None})
+    return _in_order(
+        rows.filter(**{field: value for field, value in wanted.items() if value is not None})
+    )
+
+
+def expiring_in(room: Room, through: date) -> list[HeldBatch]:
+    """What is good through a day at most on the shelves of a room and in the kits in use that
+    stand there or are at home there, soonest out of date first."""
+    kits = Kit.objects.active().filter(
+        Q(room=room) | Q(home_room=room), training=False, laid_up_since=None
+    )
+    rows = (
+        Holding.objects.on_hand()
+        .filter(
+            Q(place__kind=PlaceKind.SHELF, place__room=room)
+            | Q(place__kind=PlaceKind.SECTION, place__kit__in=kits),
+            lot__in=Lot.objects.filter(expiring_before(through + timedelta(days=1))),
+        )
+        .select_related("place__room", "place__kit__room", "lot__item")
+    )
+    return _in_order(rows)
+
+
+def _in_order(rows: Iterable[Holding]) -> list[HeldBatch]:
+    rows = list(rows)
     batches = readiness.batches({row.lot_id: row.lot for row in rows}.values())
     return sorted(
         (_held_batch(row, batches[row.lot_id]) for row in rows),

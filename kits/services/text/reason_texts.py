@@ -303,13 +303,26 @@ VERDICTS: dict[str, VerdictTexts] = {
         _lazy("protect from heat"),
     ),
     ReasonCode.TOO_FEW_PEOPLE: VerdictTexts(
-        _lazy("There are %(people)d people on the trip, but its kits serve only %(served)d."),
-        _lazy("the trip's kits serve %(served)d of %(people)d people"),
+        lambda f: (
+            _("There are %(people)d people on the trip, but its kits serve only %(served)d.") % f
+            if f["served"]
+            else _("There are %(people)d people on the trip, and no kit serves them.") % f
+        ),
+        lambda f: (
+            _("the trip's kits serve %(served)d of %(people)d people") % f
+            if f["served"]
+            else _("no kit serves the trip's %(people)d people") % f
+        ),
     ),
     ReasonCode.TOO_FEW_DAYS: VerdictTexts(
-        _lazy(
-            "The trip lasts %(days)d days; for that long, its kits serve only %(served)d of "
-            "%(people)d people."
+        lambda f: (
+            _(
+                "The trip lasts %(days)d days; for that long, its kits serve only %(served)d of "
+                "%(people)d people."
+            )
+            % f
+            if f["served"]
+            else _("The trip lasts %(days)d days, and none of its kits is made for that long.") % f
         ),
         _lazy("the trip's kits are not enough for %(days)d days"),
     ),

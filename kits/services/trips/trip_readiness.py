@@ -58,8 +58,8 @@ class JudgedTrip:
     that count do not serve together (`lacking`).
 
     `state` says the same in one word for a mark: `cancelled`, `over`, `no-kits`, `covered`, `out`
-    (covered, and nothing of it is here any more), `waiting`, `short` (uncovered; its kits may go
-    with a reason), `stops`.
+    (covered, and every kit of it went), `back` (and all are back), `waiting`, `short` (uncovered;
+    its kits may go with a reason), `stops`.
     """
 
     trip: Trip
@@ -67,6 +67,11 @@ class JudgedTrip:
     lacking: Sequence[Reason]
     state: str
     coverage: Coverage | None = None
+
+    @property
+    def where(self) -> rule.Whereabouts:
+        """How many of its kits have still to go, are out on it, and are back."""
+        return rule.whereabouts(kit.stand for kit in self.kits)
 
     @property
     def promised(self) -> list[KitOfTrip]:
@@ -209,7 +214,8 @@ def _for_the_rule(row: KitOfTrip, trip: Trip, alone: Verdict, loaded: _Loaded) -
 
 
 def _state(kits: Sequence[KitOfTrip], covered: rule.Covered) -> str:
-    out = all(kit.went is not None for kit in kits)
+    where = rule.whereabouts(kit.stand for kit in kits)
+    gone = "out" if where.out else "back"
     stopped = any(
         kit.stand in (Stand.AWAY, Stand.STAYED)
         or (kit.stand is Stand.NOT_FIT and kit.verdict is not None and not kit.verdict.may_go)
@@ -219,7 +225,7 @@ def _state(kits: Sequence[KitOfTrip], covered: rule.Covered) -> str:
     cases = (
         # None, or one that went unreserved and is back.
         (all(kit.stand is None for kit in kits), "no-kits"),
-        (covered.coverage is Coverage.COVERED, "out" if out else "covered"),
+        (covered.coverage is Coverage.COVERED, gone if where.all_gone else "covered"),
         (covered.coverage is Coverage.WAITING, "waiting"),
         (stopped or stops, "stops"),
     )

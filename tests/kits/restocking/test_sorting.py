@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from gearroom.core.acts import Invalid, Refused
-from kits.models import EntryKind, Holding, Notice, PlaceKind, Seal, WithheldKind
+from kits.models import EntryKind, Holding, Notice, PlaceKind, Seal, Trip, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
@@ -13,6 +13,7 @@ from kits.services.ledger import verdicts
 from kits.services.restocking import borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.restocking.sorting import PutIn, RestockDifference
+from kits.services.trips import reservations
 from tests.kits.factories import World, act, days, fresh, section, some, trip, units, world
 
 pytestmark = pytest.mark.django_db
@@ -43,8 +44,6 @@ def test_the_list_is_good_through_the_next_trip(school: World) -> None:
     use_some(school)
     short = some(school.dressing, school.shelf, 9, "SHORT", days(30))
     walk = trip("Ridge walk", school.store, 40, 41)
-    from kits.services.trips import reservations
-
     reservations.reserve(act(school.keeper), school.day_01, walk, person=school.guide)
 
     plan = sorting.restock_list(school.day_01)
@@ -260,3 +259,39 @@ def test_a_handed_back_kit_is_fit_again_after_sorting(school: World) -> None:
     assert kit.fit_until is not None
     assert kit.fit_until >= days(0)
     assert verdicts.verdict(kit, days(0)).fit
+
+
+def back_from(school: World, first: int, last: int) -> Trip:
+    """The kit went on a trip before its departure, and is back."""
+    walk = trip("Ridge walk", school.store, first, last, leader=school.guide)
+    reservations.reserve(act(school.keeper), fresh(school.day_01), walk)
+    custody.check_out(act(school.keeper), fresh(school.day_01), already_gone=True)
+    custody.check_in(act(school.keeper), fresh(school.day_01))
+    return walk
+
+
+def test_a_kit_back_early_is_not_restocked_for_the_trip_it_came_back_from(school: World) -> None:
+    soon = some(school.dressing, school.shelf, 9, "SOON", days(2))
+    back_from(school, 1, 1)
+    use_some(school)
+
+    plan = sorting.restock_list(fresh(school.day_01))
+
+    assert plan.through == days(28)
+    assert soon.pk not in {row.batch.id for row in plan.list.put_in}
+
+
+def test_a_kit_back_early_that_may_go_on_the_trip_again_lasts_through_that_too(
+    school: World,
+) -> None:
+    walk = back_from(school, 1, 40)
+
+    assert sorting.restock_list(fresh(school.day_01)).through == walk.last_day
+
+
+def test_a_kit_back_early_is_restocked_for_the_trip_after(school: World) -> None:
+    back_from(school, 1, 1)
+    after = trip("Next walk", school.store, 9, 10, leader=school.guide)
+    reservations.reserve(act(school.keeper), fresh(school.day_01), after)
+
+    assert sorting.restock_list(fresh(school.day_01)).through == after.last_day

@@ -14,6 +14,7 @@ from kits.rules.trips.trips import (
     KitOfTrip,
     Promise,
     Stand,
+    Whereabouts,
     check_days,
     coverage,
     due_without_trip,
@@ -21,6 +22,8 @@ from kits.rules.trips.trips import (
     goes_out_for,
     in_the_way,
     next_promise,
+    ready_through,
+    whereabouts,
 )
 
 TODAY = date(2028, 2, 28)
@@ -249,3 +252,55 @@ def test_a_trip_is_green_only_where_every_kit_of_it_is_ready_or_out_on_it(
     assert (found.coverage is Coverage.COVERED) == covered
     worse = [replace(k, alone=SHORT, on_it=False) for k in kits]
     assert coverage(NEEDS, worse, departed=departed).coverage is not Coverage.COVERED
+
+
+# ------------------------------------------------------------------------- where its kits are
+@pytest.mark.parametrize(
+    ("stands", "wanted"),
+    [
+        ([], Whereabouts()),
+        ([None], Whereabouts()),
+        ([Stand.READY, Stand.NOT_FIT, Stand.COMING, Stand.AWAY], Whereabouts(waiting=4)),
+        ([Stand.OUT_ON_IT, Stand.READY], Whereabouts(waiting=1, out=1)),
+        ([Stand.OUT_ON_IT, Stand.STAYED], Whereabouts(stayed=1, out=1)),
+        ([Stand.OUT_ON_IT, Stand.BACK, None], Whereabouts(out=1, back=1)),
+    ],
+)
+def test_where_the_kits_of_a_trip_are_is_counted(
+    stands: list[Stand | None], wanted: Whereabouts
+) -> None:
+    assert whereabouts(stands) == wanted
+
+
+def test_all_have_gone_only_where_none_waits_or_stayed() -> None:
+    assert Whereabouts(out=1, back=1).all_gone
+    assert not Whereabouts().all_gone
+    assert not Whereabouts(waiting=1, out=1).all_gone
+    assert not Whereabouts(stayed=1, out=1).all_gone
+
+
+# --------------------------------------------------------------------- how long it is to be ready
+LATER = TODAY + 28 * DAY
+
+
+@pytest.mark.parametrize(
+    ("some", "wanted"),
+    [
+        ([], LATER),
+        ([(1, 2, False)], TODAY + 2 * DAY),
+        ([(0, 0, True)], LATER),  # back before it left, and may go again
+        ([(0, 40, True)], TODAY + 40 * DAY),  # back on the way of a long one
+        ([(0, 0, True), (5, 6, False)], TODAY + 6 * DAY),
+        ([(0, 9, True), (12, 12, False), (30, 40, False)], TODAY + 12 * DAY),
+    ],
+)
+def test_a_kit_is_made_ready_for_its_next_trip_not_for_the_one_it_came_back_from(
+    some: list[tuple[int, int, bool]], wanted: date
+) -> None:
+    promises = [
+        Promise(TODAY + first * DAY, TODAY + last * DAY, n, 1, n, returned=returned)
+        for n, (first, last, returned) in enumerate(some, 1)
+    ]
+    other = Promise(TODAY, TODAY + 90 * DAY, 99, 2, 99)
+    gone = Promise(TODAY, TODAY + 80 * DAY, 98, 1, 98, taken=True)
+    assert ready_through([*promises, other, gone], 1, LATER) == wanted

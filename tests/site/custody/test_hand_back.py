@@ -200,3 +200,49 @@ def test_saying_that_something_is_wrong_takes_a_photo_too(school: scanned.Labell
     post(browser(school.world.guide), "/kits/DAY-01/withhold/", **fields)
 
     assert Photo.objects.get().entry.reason == "strap gone"
+
+
+# -------------------------------------------------------------------------- more than on record
+def tile(page: str, name: str) -> str:
+    start = page.index(f'id="{name}"')
+    return page[page.rindex('<div class="tile"', 0, start) : page.index("</p>", start)]
+
+
+def test_more_than_is_on_record_is_said_on_the_page_and_still_recorded(
+    school: scanned.Labelled,
+) -> None:
+    world, client = school.world, browser(school.world.guide)
+    name = f"used-{world.shears.pk}"
+
+    page = client.get(f"{BACK}?opened=1&sharps=no").content.decode()
+    assert 'data-on-record="1"' in tile(page, name)
+    assert '<p class="beyond" hidden>' in tile(page, name)
+
+    fields = {"sharps": "no", "opened": "1", name: "2"}
+    again_ = post(client, BACK, **fields, read="1", batch="nonsense").content.decode()
+    assert '<p class="beyond">' in tile(again_, name)
+    assert "On record in this kit: 1. If more were used, save it anyway." in tile(again_, name)
+
+    post(client, BACK, **fields)
+    said = text_of(client.get("/kits/DAY-01/sort/"))
+    assert "2 items used. 1 more than was on record in the kit: undo this if it is a slip." in said
+
+
+def test_no_more_than_is_on_record_says_nothing_of_it(school: scanned.Labelled) -> None:
+    world, client = school.world, browser(school.world.guide)
+
+    post(client, BACK, sharps="no", opened="1", **{f"used-{world.shears.pk}": "1"})
+
+    said = text_of(client.get("/kits/DAY-01/sort/"))
+    assert "1 item used." in said and "on record in the kit" not in said
+
+
+def test_with_one_pouch_the_rest_is_called_more_items(school: scanned.Labelled) -> None:
+    page, client = f"{BACK}?opened=1&sharps=no", browser(school.world.guide)
+    one = text_of(client.get(page))  # all of the pouch is among the likely ones
+    pouch = school.world.version.sections.get(key="pouch")
+    wipes = make.item("Wipes", by_eye=True, needs_date=False)
+    pouch.lines.create(item=wipes, carry=1, never_below=0, criticality="routine")
+
+    assert "More items" in one
+    assert "More items" not in text_of(client.get(page))

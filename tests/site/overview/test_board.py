@@ -115,7 +115,7 @@ def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
         make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
     client = browser(school.world.keeper)
 
-    with django_assert_max_num_queries(44):
+    with django_assert_max_num_queries(46):
         page = client.get("/")
 
     assert text_of(page).count("DAY-0") >= 7
@@ -276,6 +276,6 @@ def test_a_kit_that_is_out_on_something_else_is_not_shown_as_ready_for_its_trip(
 
     ((row,),) = [departure.waiting for departure in board.going_out]
     assert row.elsewhere is not None
-    assert (str(row.stand), str(board.going_out[0].coverage)) == ("away", "uncovered")
+    assert (str(row.stand), str(board.going_out[0].judged.coverage)) == ("away", "uncovered")
     assert [each.checkout.kit.name for each in board.later_back] == ["DAY-01"]
     assert board.soon_back == []

@@ -46,6 +46,7 @@ def test_a_seal_on_a_kit_with_things_used_asks_first_and_goes_on_by_one_tap(
 
     assert asked.status_code == 409
     assert "4 not replaced: seal anyway?" in text_of(asked)
+    assert 'id="seal"' not in asked.content.decode()  # no heading with nothing below it
     assert "4 × Wound dressing 10 × 12 not replaced" in text_of(asked)
     assert not Seal.objects.exists()
     fields = form_with(asked, "Seal the kit anyway with seal 0417")

@@ -213,7 +213,7 @@ def test_a_short_kit_goes_with_a_reason_and_a_keepers_pin(
     ListLine.objects.filter(item=world.dressing).update(criticality="important")
     named(device, world.keeper)
     page = post(device, "/scan/", intent="check-out", text="DAY-01", holder=str(world.guide.pk))
-    assert "Reason for taking the kit out incomplete" in text_of(page)
+    assert "Reason for taking the kit out although it is not ready" in text_of(page)
     why = {"short_reason": "an easy afternoon", "holder": str(world.guide.pk)}
 
     asked = post(device, "/scan/", intent="check-out", text="DAY-01", **why)

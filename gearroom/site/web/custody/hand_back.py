@@ -104,10 +104,10 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             remarks=remarks,
             **values,
         )
-        count = sum(line.units for line in back.use.lines) if back.use else 0
+        lines = back.use.lines if back.use else ()
         return Done(
             _("%(kit)s has been handed back as opened. %(wrote)s")
-            % {"kit": kit.name, "wrote": use_in_words(count)},
+            % {"kit": kit.name, "wrote": use_in_words(lines)},
             back.entry.pk,
         )
 
@@ -142,8 +142,7 @@ def _log_use(request: HttpRequest, kit: Kit) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         done = use.log_use(act, kit, lines, levels=levels, incident=incident, remarks=remarks)
-        count = sum(line.units for line in done.lines)
-        return Done(f"{kit.name}: {use_in_words(count)}", done.entry.pk)
+        return Done(f"{kit.name}: {use_in_words(done.lines)}", done.entry.pk)
 
     on = kit.to_sort_since is not None and actor(request).may("restock", kit.room_id)
     return acted(request, perform, to=reverse("sort" if on else "kit", args=[kit.name]))

@@ -5,7 +5,7 @@ the form is sent to itself for that and keeps what was entered.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,7 +28,7 @@ from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
 from kits.services.custody import returns
 from kits.services.custody.returns import NeedLine, Remarks
-from kits.services.custody.use import UseLine
+from kits.services.custody.use import UsedLine, UseLine
 from kits.services.custody.use_suggestions import UseSuggestions
 from kits.services.kits import holds
 from kits.services.ledger.levels import LooseLevel
@@ -45,12 +45,19 @@ _KINDS = ("used-", "away-", "lot-", "level-")
 
 @dataclass(frozen=True)
 class Field:
-    """A field as a page shows it: of an item, or of one batch of it, with what was entered."""
+    """A field as a page shows it: of an item, or of one batch of it, with what was entered, and how
+    many units of the item are on record in the kit."""
 
     name: str
     item: Item
     value: str = ""
     lot: Lot | None = None
+    on_record: int = 0
+
+    @property
+    def beyond(self) -> bool:
+        """More was entered than is on record."""
+        return self.value.isdecimal() and int(self.value) > self.on_record
 
 
 class UseForm(PageForm):
@@ -95,7 +102,7 @@ def use_fields(
         lots.setdefault(batch.pk, batch)
 
     def field(name: str, item: Item, lot: Lot | None = None) -> Field:
-        return Field(name, item, entered.get(name) or "0", lot)
+        return Field(name, item, entered.get(name) or "0", lot, suggested.on_record.get(item.pk, 0))
 
     return {
         "batches": [field(f"lot-{pk}", lot.item, lot) for pk, lot in lots.items()],
@@ -170,11 +177,20 @@ def remarks_of(sent: QueryDict, kit: Kit) -> Remarks:
     )
 
 
-def use_in_words(count: int) -> str:
-    """How many items were used, as a sentence."""
+def use_in_words(lines: Sequence[UsedLine]) -> str:
+    """How many items were used, as a sentence, and how many of them were not on record."""
+    count, beyond = sum(line.units for line in lines), sum(line.found for line in lines)
     if not count:
         return _("Nothing used.")
-    return ngettext("%(count)d item used.", "%(count)d items used.", count) % {"count": count}
+    used = ngettext("%(count)d item used.", "%(count)d items used.", count) % {"count": count}
+    if not beyond:
+        return used
+    more = ngettext(
+        "%(count)d more than was on record in the kit: undo this if it is a slip.",
+        "%(count)d more than were on record in the kit: undo this if it is a slip.",
+        beyond,
+    ) % {"count": beyond}
+    return f"{used} {more}"
 
 
 def _parts(name: str) -> tuple[str, str, int]:

@@ -21,12 +21,14 @@ from gearroom.site.web.page import (
 from kits.services.lists import look_again, signatures
 from kits.services.overview import board as kits_board, downtime, own_kits
 from kits.services.overview.kits_overview import elsewhere, mine
-from kits.services.text import change_texts
+from kits.services.text import change_texts, reason_texts
 from kits.services.trips import due_times
 from kits.services.trips.trip_readiness import JudgedTrip
 
 _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
+_EXPIRING_NAMED = 6
+"""How many batches that go out of date are named; the rest is counted."""
 _LINES_NAMED = 3
 """How many lines of a list that are due for another look are named."""
 
@@ -77,8 +79,9 @@ def _facts(request: HttpRequest, room: Room) -> dict[str, Any]:
         "phones": who.may("see_people", room.pk),
         "going_out": [
             {
-                "trip": departure.trip,
-                "gone": departure.gone,
+                "trip": departure.judged.trip,
+                "judged": departure.judged,
+                "lacking": reason_texts.reasons(departure.judged.lacking),
                 "kits": [
                     {
                         "row": each,
@@ -106,6 +109,8 @@ def _facts(request: HttpRequest, room: Room) -> dict[str, Any]:
             (each, change_texts.what(each), change_texts.review(each, content.today))
             for each in look_again.changes_due_to(who, content.today)
         ],
+        "expiring": content.expiring.rows[:_EXPIRING_NAMED],
+        "more_expiring": max(0, len(content.expiring.rows) - _EXPIRING_NAMED),
         "low": [row.item.name for row in content.low[:_LOW_NAMED]],
         "more_low": max(0, len(content.low) - _LOW_NAMED),
     }

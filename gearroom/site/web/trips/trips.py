@@ -165,7 +165,9 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
     }
     if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, row)
-        facts["people"] = people.choices(actor(request))
+        # The leader is what is chosen where nobody else is.
+        leader = [row.leader_id] if row.leader_id else []
+        facts["people"] = people.choices(who).exclude(pk__in=leader)
     return show(request, "site/trips/trip.html", problem=problem, **facts)
 
 

@@ -83,15 +83,15 @@ def lost(notice: Notice) -> NoticeText:
 
 
 def went_short(notice: Notice) -> NoticeText:
-    """What it was short of, and the reason given."""
+    """Why it was not ready, and the reason given."""
     facts: WentShort = notice.facts
     kit = {"kit": name_of(notice)}
     reason = notice.entry.detail.get("short_reason", "") if notice.entry else ""
     why = _("Reason given: %(reason)s") % {"reason": reason} if reason else ""
     return NoticeText(
-        _("%(kit)s was taken out incomplete. Restock it when it is back.") % kit,
+        _("%(kit)s was taken out although it was not ready. Look at it when it is back.") % kit,
         [*lacks(facts["short"]), why],
-        subject=_("%(kit)s was taken out incomplete") % kit,
+        subject=_("%(kit)s was taken out although it was not ready") % kit,
     )
 
 

@@ -1,4 +1,5 @@
 // Counting what was used: one tap a thing; a batch that is scanned gets its own tile, in place.
+// More of an item than is on record in the kit is said at once.
 // Without this the number fields do the same, and the page comes again with the batch on it.
 
 const form = document.getElementById("used");
@@ -9,12 +10,16 @@ const image = document.getElementById("image");
 
 function total() {
   let sum = 0;
+  const used = {};
   for (const tile of form.querySelectorAll(".tile")) {
     const count = Number(tile.querySelector("input").value) || 0;
     tile.classList.toggle("some", count > 0);
     tile.querySelector(".less").hidden = false; // always there, so that nothing moves under a thumb
     tile.querySelector(".more").hidden = false;
     sum += count;
+    used[tile.dataset.item] = (used[tile.dataset.item] ?? 0) + count;
+    const beyond = used[tile.dataset.item] > Number(tile.dataset.onRecord);
+    tile.querySelector(".beyond").hidden = !(count && beyond);
   }
   finish.textContent = sum ? finish.dataset.some.replace("COUNT", sum) : finish.dataset.none;
 }
