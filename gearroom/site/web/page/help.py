@@ -210,7 +210,6 @@ _TOPICS = {
               "to print, at the same link. Medicines and doses are never part of it."),
             _("You can withdraw it at any time. What was sent stays on record."),
         ),
-        page="advice",
         pictured=False,
     ),
     "trips": Topic(
