@@ -11,8 +11,9 @@ import zxingcpp
 
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Holding, Kit
-from tests.e2e.pages import PASSWORD, chromium, give_password
+from tests.e2e.pages import PASSWORD, chromium, give_password, sign_in
 from tests.e2e.postroom import until
+from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.program import Server
 
@@ -69,7 +70,7 @@ def test_from_an_empty_installation_to_the_first_kit_out(
             page.locator(f"[name=there-{row}]").fill(there)
             page.locator(f"[name=expiry-{row}]").fill(expiry)
         page.get_by_role("button", name="Save the kit").click()
-        page.get_by_text("1 row leaves something open").wait_for()
+        page.get_by_text("1 row is not complete").wait_for()
         page.get_by_label("3 April 2031").check()
         page.get_by_role("button", name="Save the kit").click()
         page.get_by_text("KIT-01 and its contents are on record.").wait_for()
@@ -91,6 +92,48 @@ def test_from_an_empty_installation_to_the_first_kit_out(
         page.get_by_text("KIT-01 is out with Kim Reed").wait_for()
         until(Checkout.objects.filter(in_at=None, person__name="Kim Reed").exists, "the kit out")
         assert faults == []
+
+
+def test_what_was_typed_is_not_left_without_asking(
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+    program = need("chromium")
+    username = give_password(make.world().keeper)
+    server = make_server().start()
+    asked: list[str] = []
+
+    def note(dialog: Any) -> None:
+        asked.append(dialog.type)
+        dialog.accept()
+
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        page.on("dialog", note)
+        sign_in(page, server.url, username)
+        path = f"{server.url}/first-day/kit/?from=blank"
+        page.goto(path)
+        page.goto(f"{server.url}/stock/")
+        assert asked == []
+
+        page.goto(path)
+        page.locator("[name=name-0]").click()
+        page.keyboard.type("tape")
+        page.get_by_role("button", name="More rows").click()
+        page.locator("[name=name-12]").click()
+        assert asked == []
+        page.get_by_role("link", name="Start another way").click()
+        page.get_by_role("link", name="Use the example").wait_for()
+        assert asked == ["beforeunload"]
+
+        page.goto(f"{server.url}/kits/DAY-01/count/")
+        page.locator("input[type=number]").first.click()
+        page.keyboard.type("3")
+        page.goto(f"{server.url}/stock/")
+        assert asked == ["beforeunload"] * 2
 
 
 def read_barcodes(picture: bytes) -> str:

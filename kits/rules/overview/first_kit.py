@@ -2,10 +2,11 @@
 be. Pure: rows in, questions or a plan out, of the shape that a start workbook has."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from itertools import count
 
 from gearroom.core.rules.sentences import Sentence
 from kits.rules.ledger import Criticality, Kind, PrintedDateError, last_good_day
@@ -92,6 +93,19 @@ def counted(text: str) -> int | None:
     if not text.strip():
         return 0
     return int(text) if re.fullmatch(r"\s*[0-9]{1,4}\s*", text) else None
+
+
+def free_name(like: str, taken: Collection[str]) -> str:
+    """`like`, or with the next number at its end that is free: KIT-02 after KIT-01, Group kit 2
+    after Group kit. `taken` are folded names."""
+    if fold(like) not in taken:
+        return like
+    match = re.fullmatch(r"(.*?)([0-9]{0,6})", like, re.DOTALL)
+    stem, digits = match.groups() if match else (like, "")
+    stem = stem if digits else f"{like} "
+    numbers = count(int(digits or 1) + 1)
+    names = (f"{stem}{number:0{len(digits)}}" for number in numbers)
+    return next(name for name in names if fold(name) not in taken)
 
 
 def questions(

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _, gettext_lazy as lazy
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, NotAllowed, NotFound, Unacceptable
 from gearroom.core.models import Membership, Person
+from gearroom.core.services.installation import installation
 from kits.models import Kit, Notice
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import WEEKLY, Unsent
@@ -71,6 +72,10 @@ def why(notice: Notice) -> str:
     """Why it was or was not sent, in a sentence."""
     match state(notice):
         case State.SENT:
+            if not installation.mail_host():
+                return _(
+                    "The email was saved as a file. No mail server is set, so it was not sent."
+                )
             return _("Their mail server accepted the email.")
         case State.TAKEN_BACK:
             return _(

@@ -56,6 +56,18 @@ def _example() -> dict[str, Any]:
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
+def free_kit_name(like: str) -> str:
+    """`like`, or the next name of that kind that no kit in use has."""
+    names = Kit.objects.active().values_list("name", flat=True)
+    return rules.free_name(like, {fold(name) for name in names})
+
+
+def free_list_name(like: str) -> str:
+    """`like`, or the next name of that kind that no kit list has."""
+    names = PackingList.objects.values_list("name", flat=True)
+    return rules.free_name(like, {fold(name) for name in names})
+
+
 def known_items() -> dict[str, KnownItem]:
     """The items on record, by folded name."""
     return {

@@ -17,6 +17,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.grouping import grouped
+from gearroom.core.services.people import people
 from kits.models import Checkout, Item, Kit, Label, Lot, PackingList, PackingListVersion, Place
 from kits.rules.ledger.facts import Kind
 from kits.rules.overview.workbook import Known, ListRow, WhereRow, Workbook, fold, read
@@ -61,15 +62,21 @@ def steps(room: Room) -> Steps:
     labels = Label.objects.active()
     return Steps(
         shelves=Place.objects.open().shelves().filter(room=room).count(),
-        people=Person.objects.filter(home_room=room, left_on__isnull=True).count(),
+        people=Person.objects.filter(home_room=room, left_on__isnull=True)
+        .exclude(pk__in=people.programs().values("pk"))
+        .count(),
         things=Item.objects.active().count(),
-        lists=published.count(),
-        signed=published.filter(signed_until__gte=clock.today(room.time_zone)).count(),
+        lists=_of_lists(published),
+        signed=_of_lists(published.filter(signed_until__gte=clock.today(room.time_zone))),
         kits=own.count(),
         filled=own.filter(contents_entered=True).count(),
         labelled=own.filter(Exists(labels.filter(kit=OuterRef("pk")))).count(),
         went=own.filter(Exists(Checkout.objects.not_undone().filter(kit=OuterRef("pk")))).count(),
     )
+
+
+def _of_lists(versions: QuerySet[PackingListVersion]) -> int:
+    return versions.values("packing_list").distinct().count()
 
 
 def read_workbook(

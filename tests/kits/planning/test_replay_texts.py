@@ -55,6 +55,13 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
         (done(1), ["On that trip it would have had enough of everything on record."]),
         (done(9), ["On all of them it would have had enough of everything on record."]),
         (
+            done(9, perhaps=2),
+            [
+                "Nothing was noted as missing.",
+                "On 2 trips, something may have run out: everything that was carried was used up.",
+            ],
+        ),
+        (
             done(9, short(1, on_list=True)),
             [
                 "Nothing was needed that is not on this list.",

@@ -7,7 +7,16 @@ import pytest
 from hypothesis import given, strategies as st
 
 from kits.rules.ledger import Criticality, Kind
-from kits.rules.overview.first_kit import Ask, KnownItem, Names, TypedRow, plan, questions
+from kits.rules.overview.first_kit import (
+    Ask,
+    KnownItem,
+    Names,
+    TypedRow,
+    free_name,
+    plan,
+    questions,
+)
+from kits.rules.overview.workbook import fold
 
 TODAY = date(2026, 11, 28)
 NAMES = Names("DAY-01", "Day kit", "Contents", "piece", 10, 1)
@@ -16,6 +25,27 @@ GAUZE = TypedRow("Gauze", "5", "10", "0327", "L1", sterile=True)
 
 def ask(row: TypedRow, **known: KnownItem) -> list[Ask]:
     return [each.ask for each in questions([row], known, TODAY)]
+
+
+@pytest.mark.parametrize(
+    ("like", "taken", "free"),
+    [
+        ("KIT-01", [], "KIT-01"),
+        ("KIT-01", ["KIT-01"], "KIT-02"),
+        ("KIT-01", ["kit-01", "Kit-02"], "KIT-03"),
+        ("KIT-99", ["KIT-99"], "KIT-100"),
+        ("Group kit", ["group kit", "Group kit 2"], "Group kit 3"),
+        ("7", ["7"], "8"),
+    ],
+)
+def test_the_next_free_name_has_the_next_number(like: str, taken: list[str], free: str) -> None:
+    assert free_name(like, {fold(name) for name in taken}) == free
+
+
+@given(st.text(min_size=1, max_size=40).filter(str.strip), st.sets(st.text(max_size=40)))
+def test_a_free_name_is_free(like: str, taken: set[str]) -> None:
+    folded = {fold(name) for name in {*taken, like}}
+    assert fold(free_name(like, folded)) not in folded
 
 
 def test_a_whole_row_leaves_nothing_open() -> None:

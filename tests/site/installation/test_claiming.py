@@ -90,6 +90,13 @@ def test_a_stranger_guesses_in_vain_and_not_for_long(db: None) -> None:
     assert Client().get(f"/begin/{claiming.code()}/").status_code == 200  # whoever has it may
 
 
+def test_going_back_after_it_leads_whoever_is_logged_in_to_the_front_page(db: None) -> None:
+    code = claiming.code()
+    client = begin()
+    for path in ("/begin/", f"/begin/{code}/"):
+        assert client.get(path)["Location"] == "/"
+
+
 def test_once_it_is_claimed_the_code_opens_nothing(db: None) -> None:
     begin()
     for method in ("get", "post"):

@@ -1,6 +1,7 @@
 """The first day: its steps, the start workbook, the first kit."""
 
 import io
+import re
 import zipfile
 from typing import Any
 
@@ -11,6 +12,7 @@ from openpyxl import load_workbook
 
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
+from gearroom.core.services.installation import installation
 from gearroom.site.web.overview import start_workbook
 from kits.models import Entry, Holding, Item, Kit, PackCode, PackingListVersion, Place
 from kits.rules.ledger.facts import Criticality
@@ -84,6 +86,28 @@ def test_the_steps_say_what_is_done_and_what_comes_next(room: Room, keeper: Pers
     assert "First day" not in text_of(browser(make.person("Gus", Role.GUIDE, room)).get("/"))
 
 
+def test_the_web_address_can_wait_once_it_is_entered(room: Room) -> None:
+    administrator = make.person("Ada", Role.ADMINISTRATOR)
+    client = browser(administrator)
+    installation.change(make.act(administrator), organisation="Umberfell", public_url="")
+    page = text_of(client.get("/first-day/"))
+    assert "Next: The web address." in page and "Change the name" in page
+    assert "Enter the name" not in page
+    installation.change(make.act(administrator), public_url="https://gear.example.org")
+    page = text_of(client.get("/first-day/"))
+    assert "The web address Can wait" in page
+    assert "Next: Shelves." in page
+
+
+@pytest.mark.parametrize("path", ["installation", "address", "mail"])
+def test_a_settings_page_has_one_main_button_on_the_first_day(room: Room, path: str) -> None:
+    administrator = make.person("Ada", Role.ADMINISTRATOR)
+    installation.change(make.act(administrator), public_url="")
+    html = browser(administrator).get(f"/settings/{path}/").content.decode()
+    main = html.split("<main")[1].split("</main>")[0]
+    assert len(re.findall(r'class="(?:button )?go"', main)) == 1
+
+
 def test_whoever_has_no_room_yet_begins_with_one() -> None:
     administrator = make.person("Ada", Role.ADMINISTRATOR)
 
@@ -107,6 +131,7 @@ def test_a_workbook_is_shown_first_and_then_taken_in_whole(room: Room, keeper: P
 
     page = send(client, filled_in())
     assert "No mistakes found" in text_of(page)
+    assert "DAY-01: 7 × gauze swab, good until 31 May 2031" in text_of(page)
     assert not Item.objects.exists()
     answer = post(client, "/first-day/workbook/", sure=sure_of(page))
 

@@ -162,6 +162,56 @@ def test_the_example_has_22_lines_no_medicine_and_a_caution(keeper: Person) -> N
     assert "Not set up yet" in said and "Count it" in said and "4 × nitrile gloves, pair" in said
 
 
+def test_above_the_rows_it_says_while_nothing_is_a_must_have(keeper: Person) -> None:
+    client = browser(keeper)
+    says = "No item is marked as a must-have yet"
+    page = text_of(post(client, PATH, paste="1", text="tweezers\nshears"))
+    assert says in page and page.index(says) < page.index("Should be")
+    assert says not in text_of(client.get(PATH + "?from=example"))
+    assert says not in text_of(post(client, PATH, more="1", **NAMES, **GLOVES))
+
+
+def test_the_next_kit_gets_a_free_name_on_the_same_list_or_a_new_one(keeper: Person) -> None:
+    client = browser(keeper)
+    form = {**shown(client.get(PATH + "?from=blank")), **TAPE, "save": "1"}
+    assert (form["kit"], form["list"]) == ("KIT-01", "Group kit")
+    assert post(client, PATH, **form)["Location"] == "/first-day/kits/KIT-01/"
+
+    second = shown(client.get(PATH + "?from=blank"))
+    assert (second["kit"], second["list"]) == ("KIT-02", "Group kit 2")
+
+    version = Kit.objects.get().list_version_id
+    page = client.get("/first-day/kits/KIT-01/").content.decode()
+    path = f"/add-kit/?version={version}&amp;name=KIT-02"
+    assert "Another kit on the same list" in page and path in page
+    add = form_with(client.get(path.replace("&amp;", "&")), "Add kit")
+    assert (add["name"], add["version"]) == ("KIT-02", str(version))
+    assert post(client, "/add-kit/", **add)["Location"] == "/kits/KIT-02/count/"
+    assert Kit.objects.get(name="KIT-02").list_version_id == version
+
+
+def test_whoever_is_alone_is_told_why_the_kit_cannot_be_taken_out_and_what_shows_it(
+    keeper: Person,
+) -> None:
+    save(keeper, TAPE)
+    client = browser(keeper)
+    page = client.get("/first-day/kits/DAY-01/")
+    assert "leave out taking a kit out" in text_of(page)
+    post(client, "/settings/alone/", **form_with(page, "Show everything"), shows_all="1")
+    page = client.get("/first-day/kits/DAY-01/")
+    assert "leave out taking a kit out" not in text_of(page)
+    assert "Take it out" in text_of(page)
+
+
+def test_a_form_with_much_to_type_asks_before_it_is_left(keeper: Person) -> None:
+    client = browser(keeper)
+    save(keeper, TAPE)
+    for path in (PATH + "?from=example", "/kits/DAY-01/count/"):
+        html = client.get(path).content.decode()
+        assert "data-asks" in html and "unsaved.js" in html and "data-typed" not in html
+    assert "data-typed" in post(client, PATH, paste="1", text="tape").content.decode()
+
+
 def test_pasted_lines_are_rows(keeper: Person) -> None:
     page = post(browser(keeper), PATH, paste="1", text="2 x eye wash\nTriangular bandage - 3\n\n")
     form = shown(page)

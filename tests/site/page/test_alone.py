@@ -99,6 +99,42 @@ def test_a_second_person_shows_everything_again_and_it_is_said_once(
     assert "Off, because there are other people here" in words_of(client, "/settings/")
 
 
+@pytest.fixture
+def undecided(kit: Kit, room: Room) -> Kit:
+    """A second kit, whose list nobody has signed."""
+    tape, shelf = make.item("tape"), make.shelf(room, "A2")
+    lines: make.Lines = {"main": [(tape, 1, 0, Criticality.ROUTINE)]}
+    made = make.kit("DAY-02", make.kit_list("Tape", lines), room)
+    make.put_in(made, make.some(tape, shelf, 2, "T1", make.days(400)), shelf, 1)
+    return make.fresh(made)
+
+
+def test_that_nothing_is_wrong_is_said(kit: Kit, alone: Person) -> None:
+    page = words_of(browser(alone), "/")
+    assert "All your kits are ready." in page and "The reasons why a kit is not ready" not in page
+
+
+def test_that_something_is_wrong_is_said_with_the_kit(undecided: Kit, alone: Person) -> None:
+    page = words_of(browser(alone), "/")
+    assert "The reasons why a kit is not ready" in page and "All your kits are ready." not in page
+
+
+def test_a_kit_whose_list_is_not_decided_leads_to_the_list(undecided: Kit, alone: Person) -> None:
+    version = undecided.list_version
+    path = f"/lists/{version.packing_list_id}/{version.number}/"
+    page = browser(alone).get("/kits/DAY-02/").content.decode()
+    assert "View the kit list" in page and page.count(f'href="{path}"') > 1
+
+
+def test_help_opens_with_what_they_do_most(kit: Kit, alone: Person) -> None:
+    Membership.objects.filter(person=alone, role=Role.KEEPER.value).delete()
+    assert "Help For keepers" in words_of(browser(alone), "/help/")
+    make.person("Sam")
+    assert "Help For administrators" in words_of(browser(alone), "/help/")
+    sage = make.person("Sage", Role.ADVISER, kit.home_room)
+    assert "Help For medical advisers" in words_of(browser(sage), "/help/")
+
+
 def test_a_second_room_shows_everything_again(kit: Kit, alone: Person) -> None:
     client = browser(alone)
     words_of(client, "/")

@@ -90,8 +90,8 @@ def claim(request: HttpRequest, claim: str) -> HttpResponse:
 
 
 def _claimed(request: HttpRequest) -> HttpResponse:
-    """To the login: somebody was first."""
-    return redirect("sign-in")
+    """To the login, or for whoever is logged in to the front page: somebody was first."""
+    return redirect("board" if request.user.is_authenticated else "sign-in")
 
 
 def _read(request: HttpRequest) -> Claim:

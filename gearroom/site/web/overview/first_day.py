@@ -63,6 +63,8 @@ class Step:
     label: str = ""
     several: bool = False
     """It takes somebody else: nobody has to do it who works alone."""
+    can_wait: bool = False
+    """The kits do not wait for it, so it is never the next step."""
 
 
 @read_page("look")
@@ -84,7 +86,7 @@ def first_day(request: HttpRequest) -> HttpResponse:
         request,
         "site/overview/first_day/steps.html",
         steps=steps,
-        next=next((step for step in steps if not step.done), None),
+        next=next((step for step in steps if not (step.done or step.can_wait)), None),
         may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
     )
 
@@ -101,7 +103,7 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
             bool(now.organisation),
             now.organisation,
             reverse("installation"),
-            _("Enter the name"),
+            _("Change the name") if now.organisation else _("Enter the name"),
         ),
         Step(
             _("The web address"),
@@ -110,6 +112,7 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
             now.public_url,
             reverse("installation-address"),
             _("Try the web address"),
+            can_wait=bool(now.public_url),
         ),
         Step(
             _("Email"),
@@ -118,6 +121,7 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
             installation.mail_host(),
             reverse("installation-mail"),
             _("Set up email"),
+            can_wait=True,
         ),
     ]
 
@@ -135,7 +139,8 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
             bool(room.how_to_return),
             room.how_to_return,
             reverse("room", args=[room.slug]),
-            _("Enter how to return a kit"),
+            _("Change how to return a kit") if room.how_to_return
+            else _("Enter how to return a kit"),
         ),
         Step(
             _("People"),
@@ -320,7 +325,7 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         versions=[newest for newest, *_older in by_list.values()],
         people=people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
         homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        sent=request.POST,
+        sent=request.POST or request.GET,
     )
 
 

@@ -233,6 +233,8 @@ def _page(
         ],
         open_rows=len(open_rows),
         values=request.POST,
+        names=(first_kit.free_kit_name("KIT-01"), first_kit.free_list_name(_("Group kit"))),
+        no_must_have=all(row.matters != Criticality.MUST_HAVE for row in rows),
         things=Item.objects.active().values_list("name", flat=True),
         kinds=[(kind, ITEM_KINDS[kind]) for kind in _KINDS],
         matters=CRITICALITIES.items(),
@@ -273,5 +275,6 @@ def result(request: HttpRequest, kit: str) -> HttpResponse:
         unsigned=version if version.signed_on is None else None,
         may_sign=actor(request).may("sign_list"),
         may_take=is_offered(request, "check_out", of.room_id),
+        next_name=first_kit.free_kit_name(of.name),
         caution=CAUTION,
     )

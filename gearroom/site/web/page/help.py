@@ -14,7 +14,7 @@ from django.utils.translation import get_language, gettext_lazy as _
 
 from gearroom.core.acts import NotFound
 from gearroom.core.rules.roles import Role
-from gearroom.site.web.page.shell import actor, read_page, show
+from gearroom.site.web.page.shell import actor, company, read_page, show
 from kits.rules.lookup.ranking import Fit, Query
 
 WIDTH, HEIGHT = 360, 640
@@ -211,7 +211,6 @@ _TOPICS = {
               "to print, at the same link. Medicines and doses are never part of it."),
             _("You can withdraw it at any time. What was sent stays on record."),
         ),
-        page="advice",
         pictured=False,
     ),
     "trips": Topic(
@@ -316,13 +315,19 @@ PAGES: dict[Role, tuple[str | Promise, tuple[str, ...]]] = {
 }
 """What each role reads, in the order in which it meets it."""
 
+_MOST_OFTEN = (Role.GUIDE, Role.KEEPER, Role.INSTRUCTOR, Role.ADMINISTRATOR, Role.ADVISER)
+"""Whose page opens for somebody with several roles: what is done daily goes before what is done
+once a season."""
+
 
 @read_page(None)
 def help_for(request: HttpRequest, role: str = "") -> HttpResponse:
-    """One role's page; without one, that of the reader's own first role."""
+    """One role's page; without one, that of the role that the reader has most to do with."""
     who = actor(request)
     held = frozenset().union(*who.roles.values()) if who.roles else frozenset()
-    own = next((each for each in PAGES if each in held), Role.GUIDE)
+    own = next((each for each in _MOST_OFTEN if each in held), Role.GUIDE)
+    if own is Role.ADMINISTRATOR and company(request).alone:
+        own = Role.KEEPER  # whoever works alone looks after the kits besides
     if role and role not in PAGES:
         raise NotFound("help page", role)
     chosen = Role(role) if role else own

@@ -22,6 +22,8 @@ class Settle:
     url: str
     act: bool = False
     fields: Mapping[str, str] = field(default_factory=dict)
+    of_list: bool = False
+    """It is done on the page of the kit list."""
 
 
 def settle(kit: Kit, person: Person | None, verdict: Verdict) -> Settle:
@@ -67,6 +69,10 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
             | ReasonCode.WAITING_TO_BE_SORTED
         ):
             return Settle(_("Check contents"), reverse("sort", args=[kit.name]))
+        case ReasonCode.LIST_NOT_SIGNED | ReasonCode.UNSIGNED_MEDICINE:
+            version = kit.list_version
+            url = reverse("list-version", args=[version.packing_list_id, version.number])
+            return Settle(_("View the kit list"), url, of_list=True)
         case ReasonCode.WITHHELD if reason.facts.get("reason") == WithheldKind.MIXED:
             return Settle(_("Count the kit"), reverse("kit-count", args=[kit.name]))
         case ReasonCode.WITHHELD:

@@ -90,7 +90,9 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         in_kits=rows_in(KITS),
         recalls=Recall.objects.open().filter(item=of),
         packs=of.pack_codes.all(),
-        picture=_picture(today_here(request), rows, by_kind=False) if rows else None,
+        picture=_picture(today_here(request), rows, by_kind=False)
+        if any(row.good_until for row in rows)
+        else None,
         may_receive=who.may("receive"),
         may_edit=who.may("edit_item"),
         may_change_lists=who.may("edit_list"),

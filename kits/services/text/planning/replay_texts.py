@@ -47,7 +47,9 @@ def replayed(of: Replay) -> list[str]:
     """On how many of past trips a list lacks something, each reason by itself."""
     if not of.counted:
         return [_("There is no past trip yet for which it is on record what was used.")]
-    if not of.shortages:
+    if not of.shortages and of.perhaps_trips:
+        said = [_("Nothing was noted as missing.")]
+    elif not of.shortages:
         said = [
             ngettext(
                 "On that trip it would have had enough of everything on record.",

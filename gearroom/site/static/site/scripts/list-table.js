@@ -3,11 +3,10 @@
 
 const form = document.querySelector("form.draft");
 const table = form?.querySelector(".sheet-table:not(.out)");
-let typed = Boolean(form?.dataset.typed);
 let number = 1000;
 
 function changed(says = form.dataset.unsaved) {
-  typed = true;
+  form.dispatchEvent(new Event("unsaved"));
   form.querySelector(".unsaved").textContent = says;
 }
 
@@ -163,12 +162,6 @@ if (form) {
   });
   form.addEventListener("keydown", keys);
   form.addEventListener("paste", pasted);
-  form.addEventListener("submit", () => {
-    typed = false;
-  });
-  window.addEventListener("beforeunload", (event) => {
-    if (typed) event.preventDefault();
-  });
-  if (typed) changed();
+  if (form.dataset.typed) changed();
   drags();
 }
