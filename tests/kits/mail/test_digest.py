@@ -195,7 +195,7 @@ def test_who_has_a_kit_past_due_stands_there_with_a_phone(w: World) -> None:
         out_at=timezone.now() - timedelta(days=2), due_at=timezone.now() - timedelta(days=1)
     )
     text = said(text_of(w))
-    assert "NOT BACK - DAY-01: Gil 01632 960111, due" in text
+    assert "NOT BACK - DAY-01: Gil (01632 960111), due" in text
 
 
 def test_a_kit_that_nobody_looked_into_for_a_year_is_named(w: World) -> None:

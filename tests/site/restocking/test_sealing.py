@@ -104,3 +104,17 @@ def test_with_a_seal_on_record_it_comes_back_sealed(school: scanned.Labelled) ->
 
     assert "Sealed and dry" in words
     assert "Closed, nothing used" not in words
+
+
+def test_the_kits_page_leads_to_sealing_while_no_seal_is_on_it(school: scanned.Labelled) -> None:
+    link = f'href="{SORT}#seal"'
+    client = browser(school.world.guide)
+    unsealed = client.get("/kits/DAY-01/").content.decode()
+    sealing.reseal(make.act(school.world.keeper), make.fresh(school.world.day_01), "0417")
+    sealed = client.get("/kits/DAY-01/").content.decode()
+    custody.check_out(make.act(school.world.keeper), school.world.day_02, emergency=True)
+
+    assert link in unsealed
+    assert 'id="seal"' in client.get(SORT).content.decode()
+    assert link not in sealed
+    assert "#seal" not in client.get("/kits/DAY-02/").content.decode()
