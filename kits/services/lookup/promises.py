@@ -94,10 +94,10 @@ def next_trip(kit: Kit) -> Trip | None:
     return promise.trip if promise else None
 
 
-def ready_through(kit: Kit, without_trip: date) -> date:
-    """The day that a kit is to be made ready through; `without_trip` where no trip is ahead."""
-    its = (each.promise for each in of_kits([kit.pk]).get(kit.pk, ()))
-    return rule.ready_through(its, kit.pk, without_trip)
+def ready_through(its: Iterable[OpenPromise], kit: int, without_trip: date) -> date:
+    """The day that a kit (its id) is to be made ready through, of its promises; `without_trip`
+    where no trip is ahead."""
+    return rule.ready_through((each.promise for each in its), kit, without_trip)
 
 
 def goes_out_for(

@@ -4,7 +4,7 @@ The number of queries grows with neither kits nor people. What a kit holds is on
 its stored dates say that it is not fit long enough, or where it goes out soon.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -18,6 +18,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Kit, Notice, RecallPlace, Trip
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
+from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.trips.trips import Stand
 from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
@@ -156,11 +157,19 @@ def _judge(weeks: dict[int, Week], stock: Stockroom, at: datetime) -> None:
             room = shelves.get(kit.room) or rule.Shelves({})
             listed = None
             if kit.short:
-                through = rule.ready_through(kit, week.today)
+                through = _through(kit, promised.get(kit.id, ()), week.today)
                 listed = room.settle(states[kit.id], through, week.today)
             week.kits.append(replace(kit, restock=listed))
         week.order = _order(week, stock)
         week.shelves = stock.shelves
+
+
+def _through(kit: rule.KitWeek, its: Iterable[promises.OpenPromise], today: date) -> date:
+    """The day that a kit is restocked through: as its own page has it, and through every trip that
+    it is not ready for."""
+    four_weeks_on = today + timedelta(days=READY_FOR_DAYS)
+    ahead = promises.ready_through(its, kit.id, four_weeks_on)
+    return max(ahead, rule.ready_through(kit, today))
 
 
 def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:

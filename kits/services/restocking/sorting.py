@@ -107,7 +107,7 @@ class Restock:
 def through_day(kit: Kit) -> date:
     """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
     four_weeks_on = readiness.today_of(kit) + timedelta(days=picking.READY_FOR_DAYS)
-    return promises.ready_through(kit, four_weeks_on)
+    return promises.ready_through(promises.open_promises(kits=[kit.pk]), kit.pk, four_weeks_on)
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:

@@ -378,3 +378,16 @@ def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w: World) -> None:
     )
     assert english == ["Shears: 0 of 1 in the kit, minimum 1."]
     assert len(german) == 1 and german != english
+
+
+def test_a_kit_back_early_is_not_restocked_for_the_trip_it_came_back_from(w: World) -> None:
+    soon = make.some(w.dressing, w.shelf, 9, "SOON", days(2))
+    reserved(w, w.day_01, 1)
+    custody.check_out(act(w.keeper), make.fresh(w.day_01), already_gone=True)
+    custody.check_in(act(w.keeper), make.fresh(w.day_01))
+    used(w, w.dressing, 3)
+
+    (kit,) = [each for each in week_of(w).kits if each.name == "DAY-01"]
+
+    put_in = present(kit.restock).put_in
+    assert put_in and soon.pk not in {row.batch.id for row in put_in}

@@ -131,6 +131,7 @@ def test_a_workbook_is_shown_first_and_then_taken_in_whole(room: Room, keeper: P
 
     page = send(client, filled_in())
     assert "No mistakes found" in text_of(page)
+    assert "DAY-01: 7 × gauze swab, good until 31 May 2031" in text_of(page)
     assert not Item.objects.exists()
     answer = post(client, "/first-day/workbook/", sure=sure_of(page))
 

@@ -6,8 +6,9 @@ from django.test import Client
 from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices
-from kits.models import Entry, EntryKind, Kit
+from kits.models import Entry, EntryKind, Item, Kit
 from kits.rules.ledger.facts import Criticality
+from kits.services.custody import use
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
@@ -55,6 +56,17 @@ def test_the_front_page_has_each_kit_one_tap_from_the_four_acts(kit: Kit, alone:
     words = words_of(browser(alone), "/")
     assert all(act in words for act in ("Used", "Checked", "Restocked", "gauze", "On shelves"))
     assert "Out now" not in words
+
+
+def test_reasons_are_announced_only_where_a_kit_is_not_ready(kit: Kit, alone: Person) -> None:
+    reasons = "The reasons why a kit is not ready are shown with the kit."
+    ready = words_of(browser(alone), "/")
+    gauze = Item.objects.get(name="gauze")
+    use.log_use(make.act(alone), kit, [use.UseLine(gauze, 4)])
+    empty = words_of(browser(alone), "/")
+
+    assert reasons not in ready and "All your kits are ready." in ready
+    assert reasons in empty and "All your kits are ready." not in empty
 
 
 @pytest.mark.parametrize(

@@ -41,8 +41,9 @@ _TOPICS = {
               "the trip. If it is ready, even if it is low on something, one tap takes it out."),
             _("With a guide’s tag: scan the tag and the kit, in either order. You do not need to "
               "tap anything."),
-            _("“Ask first”: the kit is short of something and may only be taken out with a "
-              "reason from somebody who is allowed to give one. “Do not take”: take another "
+            _("“Ask first”: the kit is short of something, or its list is not made for the trip or "
+              "not signed; it may only be taken out with a reason from somebody who is allowed to "
+              "give one. “Do not take”: take another "
               "kit, or press “Emergency”."),
             _("Next to the status: the day and trip that the status is for, and the first expiry, "
               "which is the earliest expiry date of anything inside."),
