@@ -180,9 +180,11 @@ def test_the_next_kit_gets_a_free_name_on_the_same_list_or_a_new_one(keeper: Per
     second = shown(client.get(PATH + "?from=blank"))
     assert (second["kit"], second["list"]) == ("KIT-02", "Group kit 2")
 
+    lines: make.Lines = {"main": [(Item.objects.get(), 1, 0, Criticality.ROUTINE)]}
+    make.kit_list("Another, first by name", lines)
     version = Kit.objects.get().list_version_id
     page = client.get("/first-day/kits/KIT-01/").content.decode()
-    path = f"/add-kit/?version={version}&amp;name=KIT-02"
+    path = f"/add-kit/?list={Kit.objects.get().list_version.packing_list_id}&amp;name=KIT-02"
     assert "Another kit on the same list" in page and path in page
     add = form_with(client.get(path.replace("&amp;", "&")), "Add kit")
     assert (add["name"], add["version"]) == ("KIT-02", str(version))

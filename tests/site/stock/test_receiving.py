@@ -61,6 +61,14 @@ def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded: make.World) -> No
     )
 
 
+def test_only_what_is_typed_by_hand_asks_before_it_is_left(coded: make.World) -> None:
+    """After a scan the next scan is on the way: of the shelf."""
+    client = browser(coded.keeper)
+    assert "data-asks" not in post(client, "/stock/receive/", text=code()).content.decode()
+    page = client.get(f"/stock/receive/?item={coded.dressing.pk}").content.decode()
+    assert "data-asks" in page and "unsaved.js" in page
+
+
 def test_the_same_box_twice_asks_whether_there_is_more(coded: make.World) -> None:
     client = browser(coded.keeper)
 

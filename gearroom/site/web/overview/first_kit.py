@@ -267,6 +267,7 @@ def result(request: HttpRequest, kit: str) -> HttpResponse:
         request,
         "site/overview/first_day/result.html",
         kit=of,
+        version=version,
         hour=hour,
         reasons=reason_texts.reasons(hour.judged.verdict.reasons),
         goes=first_day_texts.goes_out_of_date(
