@@ -41,7 +41,6 @@ PAGES = (
     "/needs/",
     "/needs/hazards/",
     "/lists/1/2/",
-    "/lists/1/2/edit/",
     "/stock/1/serves/",
     "/lists/draft/?draft=1&people=12&children=6&days=3&hazard=sharp-tools&season=winter&like=1",
     "/lists/draft/?draft=1&people=1&children=6&days=3",

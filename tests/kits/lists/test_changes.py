@@ -107,7 +107,7 @@ def test_what_another_list_says_is_must_have_or_important_stays_so(w: World) -> 
             units,
             min(units, must.never_below),
             Criticality.MUST_HAVE,
-            f"As on {w.version.packing_list.name}, version {w.version.number}.",
+            f"Same as on {w.version.packing_list.name}, version {w.version.number}.",
         )
         assert section.lines[1] == LineDraft(routine, 2)
 
