@@ -59,6 +59,11 @@ class SeasonPage:
         """How many of them are ready, or ready and low."""
         return sum(day.fit for day in self.days)
 
+    def always_ready(self) -> int:
+        """How many kits were ready on each day on which they were judged."""
+        judged = {pk for day in self.days for pk in day.verdicts}
+        return len(judged) - len(self.least_ready())
+
     def least_ready(self) -> list[tuple[str, int, int]]:
         """The kits that were not ready on some day: name, days ready, days judged; worst first."""
         judged, fit = Counter[int](), Counter[int]()

@@ -17,9 +17,9 @@ from kits.services.text.planning import past_use_texts, rate_texts
 from kits.services.text.planning.planning_texts import money, number, times
 
 NOT_CHECKED = _lazy(
-    "Worked out by today’s rules from what is on record for each day: what was in the kit, "
-    "dates, signature, holds and sorting. Anything recalled or opened since then also counts "
-    "on earlier days. Training kits are left out."
+    "Judged by the same rule as today, from what is on record of that day: what was in each kit, "
+    "dates, the signature, and whether it was on hold or waiting to be sorted. What was recalled "
+    "or opened since then counts on earlier days as well. Training kits are left out."
 )
 
 
@@ -49,7 +49,7 @@ def parts(of: SeasonPage) -> list[Part]:
     return [
         Part(_("Kits ready to go"), tuple(_ready(of))),
         Part(_("Needed but not in the kit"), tuple(_not_there(of.use))),
-        Part(_("Used, by need"), tuple(_used(of.use))),
+        Part(_("Needed, by need, also what was missing"), tuple(_used(of.use))),
         Part(_("Thrown out unused"), tuple(_thrown_out(of.use))),
         Part(_("Bought"), tuple(_bought(of.bought))),
         Part(_("What changes, and why"), tuple(_changes(of))),
@@ -76,6 +76,12 @@ def _ready(of: SeasonPage) -> Iterable[str]:
             "fit": fit,
             "judged": judged,
         }
+    if of.least_ready() and (others := of.always_ready()):
+        yield ngettext(
+            "%(n)d other kit was ready on every day.",
+            "%(n)d other kits were ready on every day.",
+            others,
+        ) % {"n": others}
     yield str(NOT_CHECKED)
 
 
