@@ -103,7 +103,7 @@ _TOPICS = {
     "board": Topic(
         _("Read the board"),
         (
-            _("The board has four parts: going out, coming back, needs sorting, and needs "
+            _("The board has four parts: going out, out now, needs sorting, and needs "
               "attention. Each entry ends with what to do next."),
             _("The board updates itself within five seconds."),
             _("If a kit is not back, tap the person’s telephone number to call them."),
@@ -157,7 +157,7 @@ _TOPICS = {
         (
             _("The kit’s page shows its full history, who checked it last, its seals and its "
               "checks."),
-            _("“Print page” shows the kit on any day, as known now or as known that evening, for "
+            _("“Printable page” shows the kit on any day, as known now or as known that evening, for "
               "an inspector or an insurer."),
         ),
         page="kits",
