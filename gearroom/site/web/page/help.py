@@ -157,8 +157,8 @@ _TOPICS = {
         (
             _("The kit’s page shows its full history, who checked it last, its seals and its "
               "checks."),
-            _("“Printable page” shows the kit on any day, as known now or as known that evening, for "
-              "an inspector or an insurer."),
+            _("“Printable page” shows the kit on any day, as known now or as known that evening, "
+              "for an inspector or an insurer."),
         ),
         page="kits",
     ),
