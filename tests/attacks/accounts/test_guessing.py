@@ -101,6 +101,16 @@ def test_a_count_starts_anew_when_its_time_is_over(db: None) -> None:
 
 
 @both
+def test_whoever_asked_a_second_earlier_is_kept_waiting_no_longer(db: None) -> None:
+    """Of several at once, one that looked at the clock first may be counted last."""
+    with time_machine.travel(timezone.now(), tick=False) as now:
+        for _ in range(8):
+            attempts.count("pin", "7")
+        now.shift(timedelta(seconds=-1))
+        assert attempts.count("pin", "7") == 3600
+
+
+@both
 def test_old_counts_are_forgotten_and_new_ones_stay(db: None) -> None:
     with time_machine.travel(timezone.now(), tick=False) as now:
         attempts.count("sign-in", "a")

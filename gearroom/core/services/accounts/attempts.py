@@ -32,7 +32,7 @@ def count(guard: str, who: str) -> int:
     with connection.cursor() as cursor:
         cursor.execute(_COUNT, [guard, _hash(who), now + length, now, now])
         used, until = cursor.fetchone()
-    return 0 if used <= number else max(until - now, 1)
+    return 0 if used <= number else min(max(until - now, 1), length)
 
 
 def give_back(guard: str, who: str) -> None:
