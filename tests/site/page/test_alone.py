@@ -49,7 +49,7 @@ def words_of(client: Client, path: str) -> str:
 
 def test_the_front_page_has_each_kit_one_tap_from_the_four_acts(kit: Kit, alone: Person) -> None:
     page = browser(alone).get("/").content.decode()
-    for act in ("used/", "count/", "sort/"):
+    for act in ("used/", "checked/", "sort/"):
         assert page.count(f'href="/kits/DAY-01/{act}"') == 1
     assert f'href="#expiring-{kit.pk}"' in page and f'id="expiring-{kit.pk}"' in page
     assert "Expiring: 1" in page
