@@ -16,6 +16,7 @@ import math
 import statistics
 import sys
 import time
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -48,15 +49,16 @@ def _left_worth(stock: Stock) -> int:
     )
 
 
+def _by_priority(name: str, counts: Callable[[Tally], Counter[str]]) -> list[Measure]:
+    def measure(priority: str) -> Measure:
+        return Measure(f"{name}, {priority}", lambda t, left: counts(t)[priority])
+
+    return [measure(priority) for priority in PRIORITIES]
+
+
 MEASURES = [
-    *(
-        Measure(f"needed and not in the kit, {p}, units", lambda t, left, p=p: t.unmet[p])
-        for p in PRIORITIES
-    ),
-    *(
-        Measure(f"lacked by kits, {p}, units × days", lambda t, left, p=p: t.lacked[p])
-        for p in PRIORITIES
-    ),
+    *_by_priority("units needed and not in the kit", lambda t: t.unmet),
+    *_by_priority("units × days that kits lacked", lambda t: t.lacked),
     Measure("out of date, units", lambda t, left: t.wasted),
     Measure("out of date, money", lambda t, left: t.wasted_pence / 100),
     Measure("spent, money", lambda t, left: t.spent_pence / 100),

@@ -74,7 +74,8 @@ def invent(seed: int, wares: int = 24) -> Invented:
         Shop(n, chance.choice((0, 395, 595)), chance.choice((3000, 5000, None)), days)
         for n, days in enumerate((4, 9, 18))
     )
-    made, packs = [], []
+    made: list[Ware] = []
+    packs: list[Pack] = []
     for number in range(wares):
         priority = chance.choices(PRIORITIES, (6, 3, 1))[0]
         a_year = min(400.0, math.exp(chance.gauss(2.3, 1.4)))

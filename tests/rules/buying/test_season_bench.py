@@ -9,10 +9,10 @@ import pytest
 from kits.services.stock import stock_levels
 from tests.bench import season
 from tests.bench.seasons import buyers
-from tests.bench.seasons.school import KITS, Stock, invent, needs, opened, play
+from tests.bench.seasons.school import KITS, Buyer, Stock, invent, needs, opened, play
 
 BY_PLAN = partial(buyers.by_plan, ahead=63)
-WAYS = [buyers.by_hand, buyers.by_use, BY_PLAN]
+WAYS: list[Buyer] = [buyers.by_hand, buyers.by_use, BY_PLAN]
 
 
 def units(stock: Stock) -> int:
@@ -22,7 +22,9 @@ def units(stock: Stock) -> int:
 
 @pytest.mark.parametrize("buyer", WAYS)
 @pytest.mark.parametrize("seed", [1, 2])
-def test_what_was_there_and_came_was_used_or_thrown_away_or_is_there(seed, buyer):
+def test_what_was_there_and_came_was_used_or_thrown_away_or_is_there(
+    seed: int, buyer: Buyer
+) -> None:
     school = invent(seed, wares=8)
     stock = opened(school)
     before = units(stock)
@@ -35,7 +37,7 @@ def test_what_was_there_and_came_was_used_or_thrown_away_or_is_there(seed, buyer
 
 
 @pytest.mark.parametrize("buyer", WAYS)
-def test_what_was_needed_was_used_or_is_counted_as_not_there(buyer):
+def test_what_was_needed_was_used_or_is_counted_as_not_there(buyer: Buyer) -> None:
     school = invent(3, wares=8)
     wanted = needs(school, 300)
     stock = opened(school)
@@ -44,7 +46,7 @@ def test_what_was_needed_was_used_or_is_counted_as_not_there(buyer):
     assert used + tally.unmet.total() == sum(need.units for day in wanted for need in day)
 
 
-def test_no_kit_ever_carries_more_than_its_list_says_nor_what_is_out_of_date():
+def test_no_kit_ever_carries_more_than_its_list_says_nor_what_is_out_of_date() -> None:
     school = invent(4, wares=8)
     stock = opened(school)
     for day in needs(school, 200):
@@ -56,7 +58,7 @@ def test_no_kit_ever_carries_more_than_its_list_says_nor_what_is_out_of_date():
                 assert all(last >= stock.day - 1 for last in held)
 
 
-def test_who_orders_changes_no_needs_and_the_same_seed_is_the_same_season():
+def test_who_orders_changes_no_needs_and_the_same_seed_is_the_same_season() -> None:
     school = invent(5, wares=8)
     assert needs(school, 100) == needs(school, 100)
     ends = []
@@ -67,7 +69,7 @@ def test_who_orders_changes_no_needs_and_the_same_seed_is_the_same_season():
     assert ends[0] == ends[1]
 
 
-def test_the_small_form_compares_every_measure_and_names_what_is_not_better():
+def test_the_small_form_compares_every_measure_and_names_what_is_not_better() -> None:
     found = [season.seasons(seed, years=1, ahead=63) for seed in (0, 1)]
     lines, _ = season.report(found)
     assert len(lines) == len(season.LEVELS) * (1 + len(season.MEASURES))
@@ -84,21 +86,23 @@ def test_the_small_form_compares_every_measure_and_names_what_is_not_better():
         ([(3, 3), (3, 3)], "the same"),
     ],
 )
-def test_a_difference_is_called_better_or_worse_only_where_its_interval_says_so(pairs, verdict):
+def test_a_difference_is_called_better_or_worse_only_where_its_interval_says_so(
+    pairs: list[tuple[float, float]], verdict: str
+) -> None:
     assert season.difference(pairs).verdict == verdict
 
 
-def test_a_plan_that_needs_more_is_reported_as_worse():
+def test_a_plan_that_needs_more_is_reported_as_worse() -> None:
     worse = {**dict.fromkeys(season.LEVELS, [1.0] * len(season.MEASURES))}
     found = [{**worse, season.PLAN: [5.0 + n] * len(season.MEASURES)} for n in range(3)]
     assert season.report(found)[1]
 
 
-def test_the_bench_looks_back_as_far_as_the_program():
+def test_the_bench_looks_back_as_far_as_the_program() -> None:
     assert buyers.LOOKS_BACK_DAYS == stock_levels.LOOKS_BACK_DAYS
 
 
-def test_a_season_ends_four_weeks_off_or_more():
+def test_a_season_ends_four_weeks_off_or_more() -> None:
     for days in range(0, 400, 7):
         today = date(2030, 4, 1) + timedelta(days=days)
         assert 28 <= (buyers.season_end(today) - today).days <= 245
