@@ -99,7 +99,7 @@ def _trips_not_covered(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
         if each.state == "no-kits":
             cause, lacking = "no-kit", []
-        elif lacking and all(row.on_it for row in each.kits):
+        elif lacking and not each.where.waiting:
             cause = "lacking"
         else:
             continue

@@ -18,17 +18,6 @@ from tests.site.lists.draft_forms import edited, form_of, send
 pytestmark = PAGES_ON_SQLITE
 
 
-@pytest.fixture
-def world() -> make.World:
-    return make.world()
-
-
-@pytest.fixture
-def draft(world: make.World) -> PackingListVersion:
-    """Version 2 of the small school's list, a copy of version 1."""
-    return drafts.new_draft(make.act(world.instructor), world.version.packing_list)
-
-
 def at(version: PackingListVersion, rest: str = "") -> str:
     return f"/lists/{version.packing_list_id}/{version.number}/{rest}"
 
