@@ -31,7 +31,11 @@ def w(db: None) -> World:
 
 
 def offered(
-    item: Item, units: int = 10, price: str = "2.00", by: str = "North Medical", **more: str
+    item: Item,
+    units: int = 10,
+    price: str = "2.00",
+    by: str = "North Medical",
+    currency: str = "GBP",
 ) -> Offer:
     return offers.state_offer(
         act(),
@@ -39,7 +43,7 @@ def offered(
         supplier=offers.add_supplier(act(), by),
         units=units,
         prices=[PackPrice(1, Decimal(price))],
-        currency=more.get("currency", "GBP"),
+        currency=currency,
     )
 
 
@@ -55,8 +59,10 @@ def drafted(w: World, packs: dict[int, int], room: Room | None = None, **more: b
     return made
 
 
-def placed(w: World, item: Item, packs: int = 2, days_ago: int = 5, **offer: str) -> OrderStands:
-    made = drafted(w, {offered(item, **offer).pk: packs})
+def placed(
+    w: World, item: Item, packs: int = 2, days_ago: int = 5, by: str = "North Medical"
+) -> OrderStands:
+    made = drafted(w, {offered(item, by=by).pk: packs})
     return ordering.place(act(w.keeper), made.order, ordered_on=make.days(-days_ago))
 
 
@@ -157,7 +163,7 @@ def test_orders_are_for_keepers_of_the_room_alone(w: World) -> None:
         orders.order(actor(w.stranger), made.order.pk)
     for wrong in (ordering.place, ordering.take_back, ordering.cancel_rest, drafting.drop):
         with pytest.raises(NotAllowed):
-            wrong(act(w.guide), made.order)  # type: ignore[operator]  # all take both
+            wrong(act(w.guide), made.order)
 
 
 # ------------------------------------------------------------------------------------- ordering
