@@ -35,7 +35,9 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     page = client.get(answer["Location"])
     words = text_of(page)
     assert (
-        words.index("Certainly had the batch") < words.index("DAY-01") < words.index("May have had the batch")
+        words.index("Certainly had the batch")
+        < words.index("DAY-01")
+        < words.index("May have had the batch")
     )
     assert "Gil has it" in words
     assert "12 Quarantine" in words or "12 quarantine" in words
