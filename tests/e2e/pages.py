@@ -7,7 +7,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from django.contrib.auth.hashers import Argon2PasswordHasher
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Dialog, Page, sync_playwright
 
 from tests.present import present
 from tests.program import PROJECT
@@ -85,3 +85,15 @@ def crossing(labels: list[bytes], file: Path, frames_each: int = 60) -> Path:
                 assert ok
                 film.write(jpeg.tobytes())
     return file
+
+
+def questions(page: Page) -> list[str]:
+    """The kinds of questions that the browser asks from now on; each is answered with yes."""
+    kinds: list[str] = []
+
+    def answer(dialog: Dialog) -> None:
+        kinds.append(dialog.type)
+        dialog.accept()
+
+    page.on("dialog", answer)
+    return kinds

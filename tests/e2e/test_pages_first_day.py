@@ -11,7 +11,7 @@ import zxingcpp
 
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Holding, Kit
-from tests.e2e.pages import PASSWORD, chromium, give_password, sign_in
+from tests.e2e.pages import PASSWORD, chromium, give_password, questions, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -104,15 +104,10 @@ def test_what_was_typed_is_not_left_without_asking(
     program = need("chromium")
     username = give_password(make.world().keeper)
     server = make_server().start()
-    asked: list[str] = []
-
-    def note(dialog: Any) -> None:
-        asked.append(dialog.type)
-        dialog.accept()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})
-        page.on("dialog", note)
+        asked = questions(page)
         sign_in(page, server.url, username)
         path = f"{server.url}/first-day/kit/?from=blank"
         page.goto(path)

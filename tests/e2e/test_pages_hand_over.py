@@ -13,6 +13,7 @@ from pytest_django import Settings
 from kits.models import Entry
 from tests.e2e.hatch import Phone, phone
 from tests.e2e.pages import chromium, give_password, sign_in
+from tests.e2e.pocket import READER_IS_HERE
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.program import Server
@@ -32,8 +33,6 @@ USE_MANY = """async ([item, count]) => {
       path: `/api/v1/kits/${number % 2 ? 'DAY-03' : 'DAY-01'}/use/`, says: `Use ${number}`,
       body: { used: [{ item, units: 1 }] } });
 }"""
-READER_IS_HERE = """() => performance.getEntriesByType('resource').some(
-  (each) => each.name.endsWith('.wasm') && each.responseEnd)"""
 STATES = "gearQueue.acts().then((acts) => acts.map((act) => act.state))"
 
 

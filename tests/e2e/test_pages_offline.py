@@ -16,7 +16,7 @@ from kits.models import Checkout, Entry, Notice
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody
 from tests.e2e.pages import PASSWORD, crossing, give_password, sign_in
-from tests.e2e.pocket import KEPT, KEPT_WITHOUT_CAMERA, SEEN_MS, kill, phone
+from tests.e2e.pocket import KEPT, KEPT_WITHOUT_CAMERA, READER_IS_HERE, SEEN_MS, kill, phone
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -37,8 +37,6 @@ LATE_OR_NEVER = """
     await new Promise((goOn) => { globalThis.goOn = goOn; });
     return register(...facts);
   };"""
-READER_IS_HERE = """() => performance.getEntriesByType('resource').some(
-  (each) => each.name.endsWith('.wasm') && each.responseEnd)"""
 
 
 def entries_of(page: Page) -> list[str]:
