@@ -57,7 +57,7 @@ def _enough(of: LinePlan) -> str:
 def thrown_away_most(of: Costs) -> list[ThrownAway]:
     """The lines of which the most money is known to go out of date unused."""
     lines = [each.plan for each in of.lines if each.plan.basis is Basis.DEMAND]
-    first = foremost(lines, lambda each: each.per_year and each.per_year.waste, least=CENT)
+    first = foremost(lines, lambda each: each.per_year.waste if each.per_year else None, least=CENT)
     return [
         ThrownAway(each, texts.money(each.per_year.waste, each.purchase.currency))
         for each in first
@@ -69,7 +69,7 @@ def savings(of: Costs) -> list[str]:
     """Where fewer would be enough and the most would be saved."""
     first = foremost(
         of.lines,
-        lambda each: each.less_waste.fewer and each.less_waste.fewer.saved,
+        lambda each: each.less_waste.fewer.saved if each.less_waste.fewer else None,
         least=CENT,
     )
     return [cost_texts.fewer_of(each.plan.line.item.name, fewer(each)) for each in first]
