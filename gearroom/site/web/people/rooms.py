@@ -60,7 +60,7 @@ class RoomSettingsForm(RoomForm):
     )
     guides_decide_important = Tick()
     expired_always_stops = Tick()
-    opening_pays_from = Money()
+    opening_pays_from = Money(label=gettext_lazy("Opening to swap batches"))
 
 
 # ------------------------------------------------------------------------------------------- rooms
