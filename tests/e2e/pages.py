@@ -6,8 +6,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from django.contrib.auth.hashers import Argon2PasswordHasher
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Dialog, Page, sync_playwright
 
 from tests.present import present
 from tests.program import PROJECT
@@ -38,8 +37,7 @@ def chromium(program: str, *more: str) -> Iterator[Browser]:
 def give_password(person: object) -> str:
     """Let somebody sign in with PASSWORD; their user name."""
     user = person.user  # type: ignore[attr-defined]  # a Person with a sign-in
-    hasher = Argon2PasswordHasher()  # as the server has it; tests sign with a quicker one
-    user.password = hasher.encode(PASSWORD, hasher.salt())
+    user.set_password(PASSWORD)
     user.save()
     return str(user.username)
 
@@ -85,3 +83,15 @@ def crossing(labels: list[bytes], file: Path, frames_each: int = 60) -> Path:
                 assert ok
                 film.write(jpeg.tobytes())
     return file
+
+
+def questions(page: Page) -> list[str]:
+    """The kinds of questions that the browser asks from now on; each is answered with yes."""
+    kinds: list[str] = []
+
+    def answer(dialog: Dialog) -> None:
+        kinds.append(dialog.type)
+        dialog.accept()
+
+    page.on("dialog", answer)
+    return kinds

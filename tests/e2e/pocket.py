@@ -18,6 +18,8 @@ KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
 KEPT_WITHOUT_CAMERA = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book')])
   .then((found) => found.every(Boolean))"""
+READER_IS_HERE = """() => performance.getEntriesByType('resource').some(
+  (each) => each.name.endsWith('.wasm') && each.responseEnd)"""
 
 
 @contextmanager

@@ -1,15 +1,14 @@
 """A kit list as a table in a browser: by keyboard, by drag, pasted, and not left unsaved."""
 
 from collections.abc import Callable
-from typing import Any
 
 import pytest
 
 from kits.models import PackingListVersion
 from kits.services.lists import drafts
-from tests.e2e.pages import chromium, give_password, sign_in
+from tests.e2e.pages import chromium, give_password, questions, sign_in
 from tests.kits import factories as make
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -37,7 +36,7 @@ def items(version: PackingListVersion) -> list[list[tuple[str, int]]]:
 def test_a_list_is_edited_by_keyboard_and_by_drag_and_saved_once(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
@@ -45,16 +44,11 @@ def test_a_list_is_edited_by_keyboard_and_by_drag_and_saved_once(
     world = make.world()
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     username = give_password(world.keeper)
-    server = make_server().start()
-    asked: list[str] = []
-
-    def told(dialog: Any) -> None:
-        asked.append(dialog.type)
-        dialog.accept()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 1000})
-        page.on("dialog", told)
+        asked = questions(page)
         sign_in(page, server.url, username)
         path = f"{server.url}/lists/{draft.packing_list_id}/{draft.number}/edit/"
         page.goto(path)

@@ -16,7 +16,7 @@ from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -48,7 +48,7 @@ def scan(page: Any, text: str) -> None:
 def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     tmp_path: Path,
 ) -> None:
     program = need("chromium")
@@ -58,7 +58,7 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     keeper, guide = give_password(world.keeper), give_password(world.guide)
     adviser = give_password(world.adviser)
-    server = make_server().start()
+    server = make_web().start()
     box = scanned.symbol(f"\x1d01{KNOWN}1730053110B7", zxingcpp.BarcodeFormat.DataMatrix)
     flags = (
         "--use-fake-device-for-media-stream",

@@ -99,7 +99,7 @@ def _trips_not_covered(trips: Iterable[trip_readiness.JudgedTrip]) -> Iterator[_
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
         if each.state == "no-kits":
             cause, lacking = "no-kit", []
-        elif lacking and all(row.on_it for row in each.kits):
+        elif lacking and not each.where.waiting:
             cause = "lacking"
         else:
             continue
@@ -227,7 +227,7 @@ def look_at_stock(now: datetime) -> None:
     crossed = []
     for row in chain(*stock_levels.stocked(list(Room.objects.order_by("pk"))).values()):
         key = ("low-stock", _subject(row))
-        change = change_of(key in known, row.stock, row.level.down_to)
+        change = change_of(key in known, row.stock + row.on_order, row.level.down_to)
         if change is not Change.CLOSE:
             over.pop(key, None)
         if change is Change.OPEN and row.level.units > 0:

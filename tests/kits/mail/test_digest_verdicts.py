@@ -336,6 +336,32 @@ def test_a_kit_back_before_its_trip_departs_is_alarmed_for_like_any_other(w: Wor
     assert alarmed("not-fit") == ["Do not take: needs sorting"]
 
 
+def test_a_trip_that_lacks_a_kit_is_alarmed_for_while_one_that_went_unreserved_is_back(
+    w: World,
+) -> None:
+    trip = reserved(w, w.day_01, 1, people=15)
+    other = make.kit("DAY-03", w.version, w.store)
+    sorting.restock(act(), other)
+    for kit in (w.day_01, other):
+        custody.check_out(
+            act(w.keeper),
+            make.fresh(kit),
+            person=w.guide,
+            trip=trip,
+            short_reason="the other one goes too",
+        )
+    alarms.going_soon(timezone.now())
+    assert alarmed("not-covered") == []
+
+    custody.check_in(act(w.guide), make.fresh(other))
+    alarms.going_soon(timezone.now())
+
+    notice = Notice.objects.get(kind="not-covered", person__name="Kim")
+    assert notice.facts["reasons"] == [
+        "There are 15 people on the trip, but its kits serve only 10."
+    ]
+
+
 def test_an_alarm_says_the_verdict_and_what_it_was_judged_for(w: World) -> None:
     reserved(w, w.day_01, 1)
     used(w, w.shears, 1)

@@ -16,6 +16,12 @@ def at(version: PackingListVersion, rest: str = "edit/") -> str:
     return f"/lists/{version.packing_list_id}/{version.number}/{rest}"
 
 
+def lines_of(version: PackingListVersion, key: str = "main") -> list[Any]:
+    """Item, carry and minimum of each line of a section."""
+    section = version.sections.get(key=key)
+    return [(line.item.name, line.carry, line.never_below) for line in section.lines.all()]
+
+
 class _Form(HTMLParser):
     def __init__(self) -> None:
         super().__init__()

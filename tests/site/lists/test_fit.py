@@ -1,7 +1,5 @@
 """Whether a list fits the bags that it goes into, on the pages."""
 
-import pytest
-
 from kits.models import Closing, Item, Kit, PackingListVersion
 from kits.services.lists import drafts
 from kits.services.restocking import sealing
@@ -11,11 +9,6 @@ from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 from tests.site.lists.draft_forms import at, edited, form_of
 
 pytestmark = PAGES_ON_SQLITE
-
-
-@pytest.fixture
-def world() -> make.World:
-    return make.world()
 
 
 def sealed(world: make.World, *, closed: bool) -> None:

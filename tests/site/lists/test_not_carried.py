@@ -1,6 +1,5 @@
 """What a list leaves out on purpose, and hazards that it does not serve, on the pages."""
 
-import pytest
 from django.utils import translation
 
 from gearroom.site.templatetags.gear import options
@@ -13,11 +12,6 @@ from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 from tests.site.lists.draft_forms import edited, form_of, left_out, send
 
 pytestmark = PAGES_ON_SQLITE
-
-
-@pytest.fixture
-def world() -> make.World:
-    return make.world()
 
 
 def draft(world: make.World) -> PackingListVersion:

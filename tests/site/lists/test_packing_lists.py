@@ -9,22 +9,10 @@ from gearroom.site.web.page import words
 from kits.models import Disposal, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
-from kits.services.lists import drafts
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
-
-
-@pytest.fixture
-def world() -> make.World:
-    return make.world()
-
-
-@pytest.fixture
-def draft(world: make.World) -> PackingListVersion:
-    """Version 2 of the small school's list, a copy of version 1."""
-    return drafts.new_draft(make.act(world.instructor), world.version.packing_list)
 
 
 def at(version: PackingListVersion, rest: str = "") -> str:
@@ -39,7 +27,7 @@ def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(
 
     assert "Day walk Signed" in page
     assert "signed by Ada, valid until" in page
-    assert "2 kits in your gear rooms use it" in page
+    assert "2 of your kits use it" in page
     assert "Draft, version 2" in page
     assert "Create a kit list" not in page
 

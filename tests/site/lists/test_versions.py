@@ -18,17 +18,6 @@ from tests.site.lists.draft_forms import edited, form_of, send
 pytestmark = PAGES_ON_SQLITE
 
 
-@pytest.fixture
-def world() -> make.World:
-    return make.world()
-
-
-@pytest.fixture
-def draft(world: make.World) -> PackingListVersion:
-    """Version 2 of the small school's list, a copy of version 1."""
-    return drafts.new_draft(make.act(world.instructor), world.version.packing_list)
-
-
 def at(version: PackingListVersion, rest: str = "") -> str:
     return f"/lists/{version.packing_list_id}/{version.number}/{rest}"
 
@@ -153,7 +142,7 @@ def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(
     post(client, at(draft, "publish/"))
 
     page = client.get("/lists/")
-    assert "2 kits in your gear rooms use it, 2 of them an earlier version" in text_of(page)
+    assert "2 of your kits use it, 2 of them an earlier version" in text_of(page)
     assert f'href="{at(draft, "effect/")}"' in page.content.decode()
 
 

@@ -4,9 +4,10 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Problem
+from gearroom.site.web.page.form_acts import Done
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, Several, Tick, id_of
-from gearroom.site.web.page.shell import Done, show
+from gearroom.site.web.page.shell import show
 from kits.services.advice import access
 from kits.services.text.planning import advice_texts
 

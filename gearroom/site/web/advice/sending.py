@@ -12,6 +12,7 @@ from django.utils.translation import get_language, gettext as _, gettext_lazy
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models.installation import current
+from gearroom.site.web.page.form_acts import Done, shown_once
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import (
     Day,
@@ -22,7 +23,7 @@ from gearroom.site.web.page.forms import (
     WholeNumber,
     read_field,
 )
-from gearroom.site.web.page.shell import Done, actor, post_page, read_page, show, shown_once
+from gearroom.site.web.page.shell import actor, post_page, read_page, show
 from kits.models import Advice, Item, Need
 from kits.rules.planning.advice import State, latest_day
 from kits.services.advice import document, drafts, links, register, sending

@@ -1,5 +1,6 @@
 """What a page is made with: the shell around it, the forms on it, and the acts that they do."""
 
+from gearroom.site.web.page.form_acts import Done, acted, back_to, once_a_form, say, shown_once
 from gearroom.site.web.page.form_views import backdated, form_view, new_person
 from gearroom.site.web.page.forms import (
     FOREIGN,
@@ -24,25 +25,19 @@ from gearroom.site.web.page.forms import (
 )
 from gearroom.site.web.page.shell import (
     NOTED,
-    Done,
-    acted,
     actor,
-    back_to,
     company,
     forget_held_act,
     held_act,
     here,
     is_offered,
     no_room,
-    once_a_form,
     page,
     post_page,
     read_page,
     room_here,
     rooms_of,
-    say,
     show,
-    shown_once,
     today_here,
 )
 

@@ -19,8 +19,9 @@ from django.utils.translation import gettext as _, gettext_lazy
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
+from gearroom.site.web.page.form_acts import Done, acted
 from gearroom.site.web.page.forms import Moment, PageForm, ShortText
-from gearroom.site.web.page.shell import Done, View, acted, page, post_page
+from gearroom.site.web.page.shell import View, page, post_page
 
 Page = Callable[..., HttpResponse]
 """The page that a form stands on: of the request, what its address names, and the `problem` that

@@ -12,8 +12,9 @@ from gearroom.core.acts import Act, NotFound
 from gearroom.core.models.installation import current
 from gearroom.core.services.installation import installation
 from gearroom.core.services.people import alone
+from gearroom.site.web.page.form_acts import Done
 from gearroom.site.web.page.form_views import form_view
-from gearroom.site.web.page.shell import Done, actor, company, here, is_offered, read_page, show
+from gearroom.site.web.page.shell import actor, company, here, is_offered, read_page, show
 from kits.services.advice import access as advice
 
 _LINKS = (

@@ -1,26 +1,20 @@
-"""The shell that every page is built on: who asks, which room, where to go, one act a form.
+"""The shell that every page is built on: who asks, which room, where to go.
 
     @page("restock")                                  # a use case of core.rules.roles, or None
     def restock(request, kit):
-        if request.method == "POST":
-            def perform(act):                         # runs once for the form's key
-                done = sorting.restock(act, find.kit(act.actor, kit))
-                return Done(_("Put in."), entry=done.entry.pk)
-            return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restocking/sorting.html", kit=kit, …)
 
 A page that is only read is a `read_page`, one that is only sent forms a `post_page`. What a form
-holds is read by a `PageForm` (see `forms`). A view that does one act is a `form_view`
-(see `form_views`), which shows what was refused beside the form.
+holds is read by a `PageForm` (see `forms`), and what it does is done by `form_acts`. A view that
+does one act is a `form_view` (see `form_views`), which shows what was refused beside the form.
 
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
 `NavigationItem` in NAVIGATION.
 """
 
-import hashlib
 import uuid
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import wraps
 from typing import Any
@@ -37,18 +31,14 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Actor, PersonNeeded, PinNeeded, Problem, database_problems
+from gearroom.core.acts import Actor, PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Room
 from gearroom.core.models.installation import current
 from gearroom.core.rules.roles import FOR_SEVERAL
 from gearroom.core.services.accounts import shared_devices, sign_ins
-from gearroom.core.services.idempotency import once
 from gearroom.core.services.people import alone, rooms
 from gearroom.core.setup.languages import speak
 from gearroom.site.web.page import errors
-
-NOT_CONTENT = {"csrfmiddlewaretoken", "key", "since"}
-"""Fields of a form that do not say what is to be done."""
 
 
 @dataclass(frozen=True)
@@ -83,15 +73,6 @@ NAVIGATION = (
     NavigationItem("settings", _("Settings"), "own_account", more=True),
     NavigationItem("help", _("Help"), None, more=True),
 )
-
-
-@dataclass(frozen=True)
-class Done:
-    """What came of an act: a sentence for the next page, and the entry that undoing it names."""
-
-    says: str
-    entry: int | None = None
-    to: str = ""
 
 
 # ----------------------------------------------------------------------------------- who and where
@@ -325,86 +306,8 @@ def show(
     return render(request, template, facts, status=status)
 
 
-# ------------------------------------------------------------------------------------ acts by forms
-def once_a_form(
-    request: HttpRequest,
-    perform: Callable[[Act], Any],
-    kept: Callable[[Any], Any] = lambda body: body,
-) -> Any:
-    """What the act of a form came to: done the first time its key is sent, remembered after that.
-    `kept` makes of it what may be remembered (a secret may not).
-
-    Raises the Problem that kept it from being done.
-    """
-    try:
-        key = uuid.UUID(request.POST.get("key", ""))
-    except ValueError:
-        key = uuid.uuid4()  # a form that was made by hand: done as often as it is sent
-    act = Act(actor=actor(request), key=key, room=here(request))
-    with database_problems():
-        answer = once(
-            key=key,
-            user=request.user,  # type: ignore[arg-type]  # signed in
-            request={"method": "POST", "path": request.path, "body": _content(request)},
-            perform=lambda: (200, perform(act)),
-            instance=request.path,
-            kept=kept,
-        )
-    if answer.status >= 400:
-        zone = act.room.time_zone if act.room else settings.TIME_ZONE
-        raise errors.Remembered(answer.body, zone)
-    return answer.body
-
-
-def shown_once(
-    request: HttpRequest,
-    perform: Callable[[Act], dict[str, Any]],
-    secret: str,
-    page_of: Callable[..., HttpResponse],
-) -> HttpResponse:
-    """The page with what an act `made`, whose `secret` is shown this once and kept nowhere; or with
-    the `problem` that it met."""
-
-    def kept(body: dict[str, Any]) -> dict[str, Any]:
-        return {**body, secret: None} if secret in body else body
-
-    try:
-        return page_of(made=once_a_form(request, perform, kept))
-    except Problem as problem:
-        return page_of(problem=problem)
-
-
-def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
-    """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
-    Raises the Problem that kept it from being done."""
-    done = once_a_form(request, lambda act: asdict(perform(act)))
-    say(request, done["says"], done["entry"])
-    return redirect(done["to"] or to)
-
-
 def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
     """The page of whoever belongs to no gear room yet."""
     return show(
         request, "site/page/no_room.html", may_begin=actor(request).may("edit_room"), **facts
     )
-
-
-def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
-    """Have the next page say what was done, with *undo*: it is their own act, done just now."""
-    messages.success(request, text, extra_tags=f"undo-{entry}" if entry is not None else "")
-
-
-def back_to(request: HttpRequest, otherwise: str) -> str:
-    """Where the form asked to go afterwards, if that is an address of ours."""
-    to = request.POST.get("to", "") or request.GET.get("to", "")
-    return to if to.startswith("/") and not to.startswith(("//", "/\\")) else otherwise
-
-
-def _content(request: HttpRequest) -> dict[str, Any]:
-    content: dict[str, Any] = {
-        name: values for name, values in request.POST.lists() if name not in NOT_CONTENT
-    }
-    for name, files in request.FILES.lists():
-        content[name] = {"sha256": hashlib.sha256(b"".join(files[-1].chunks())).hexdigest()}
-        files[-1].seek(0)
-    return content

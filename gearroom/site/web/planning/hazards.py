@@ -4,9 +4,10 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.site.web.page.form_acts import Done
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page.shell import actor, show
 from gearroom.site.web.planning.vocabulary import need_of
 from kits.models import HazardNeed, Need
 from kits.services.planning import vocabulary

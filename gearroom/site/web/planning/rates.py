@@ -7,9 +7,10 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.site.web.page.form_acts import Done
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Number, PageForm, ShortText, Tick
-from gearroom.site.web.page.shell import Done, actor, read_page, show
+from gearroom.site.web.page.shell import actor, read_page, show
 from gearroom.site.web.planning.vocabulary import chosen_activity, need_of
 from kits.models import Activity, NeedGroup
 from kits.rules.planning.records.rates import MOST_WEIGHT

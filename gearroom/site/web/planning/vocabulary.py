@@ -6,9 +6,10 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Invalid, NotFound, Problem
+from gearroom.site.web.page.form_acts import Done
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, actor, show
+from gearroom.site.web.page.shell import actor, show
 from kits.models import Activity, ItemNeed, Need, NeedGroup
 from kits.rules.planning.records.units_per_use import MOST_UNITS
 from kits.services.lookup import find

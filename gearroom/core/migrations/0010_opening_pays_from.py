@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('core', '0008_installation'),
+        ('core', '0009_sign_ins_ended'),
     ]
 
     operations = [

@@ -1,0 +1,1 @@
+"""An invented school through several seasons, for who orders by what to be compared."""
