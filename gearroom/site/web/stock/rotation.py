@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Problem
@@ -31,13 +32,14 @@ def rotation(request: HttpRequest) -> HttpResponse:
     return _page(request)
 
 
-@form_view("restock", "rotation", refused=_page)
+@form_view("restock", refused=_page)
 def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
     """What was swapped in a kit."""
     of = find.kit(act.actor, kit)
     swap(act, of, list(_rows(act, request)))
     return Done(
-        _("The swap in %(kit)s has been recorded. Seal it when you close it.") % {"kit": of.name}
+        _("The swap in %(kit)s has been recorded. Seal it when you close it.") % {"kit": of.name},
+        to=reverse("rotation"),
     )
 
 
