@@ -168,8 +168,8 @@ def follow_a_recall(
     page.get_by_label("Lot number, if only one is recalled").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
     card = page.get_by_role("article")
-    card.get_by_text("There is no answer for 1 place yet.").wait_for()
-    certainly = page.get_by_role("region", name="Certainly affected")
+    card.get_by_text("1 place has not been checked yet.").wait_for()
+    certainly = page.get_by_role("region", name="Certainly had the batch")
     certainly.get_by_text("Gil has it").wait_for()
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1
     assert make.units(world.dressings, world.shelf) == 0
@@ -181,7 +181,7 @@ def follow_a_recall(
     sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
     theirs.get_by_label("Units removed").fill("6")
     theirs.get_by_role("button", name="Removed DAY-01").click()
-    theirs.get_by_text("There is an answer for every place that you can see.").wait_for()
+    theirs.get_by_text("Every place that you can see has been checked.").wait_for()
     until(
         lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
         "the batch out of the kit in the book",
