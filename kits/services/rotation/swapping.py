@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Unacceptable
+from gearroom.core.acts import Act, Invalid
 from kits.models import Entry, EntryKind, Kit, Lot, Place
 from kits.services.ledger import Leg, admission, kit_book
 from kits.services.restocking.sorting import refuse_if_kept_as_it_came, through_day
@@ -27,9 +27,8 @@ def swap(act: Act, kit: Kit, rows: Sequence[Swapped]) -> Entry:
     """Swap units in a kit. It is no check of the rest: a kit that waits to be sorted waits on,
     and a seal of a section that was opened is broken.
 
-    Raises Invalid for no row or a shelf elsewhere, Unacceptable (`another-item`) for batches of
-    different items, Refused for what may not go in (see `admission`) or is not there
-    (`not-enough`).
+    Raises Invalid for no row, a shelf elsewhere or batches of different items; Refused for what may
+    not go in (see `admission`) or is not there (`not-enough`).
     """
     if not rows:
         raise Invalid(_("Tick what you swapped."), field="rows")
@@ -40,9 +39,9 @@ def swap(act: Act, kit: Kit, rows: Sequence[Swapped]) -> Entry:
             if row.section.kit_id != kit.pk or row.units < 1:
                 raise Invalid(_("Choose what is in this kit."), field="rows")
             if row.out.item_id != row.into.item_id:
-                raise Unacceptable(
-                    "another-item",
+                raise Invalid(
                     _("Swap units of the same item. For another one, restock the kit."),
+                    field="rows",
                 )
         admission.put_in_guard(kit, [(row.into, row.shelf) for row in rows])
         entry = book.post(

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from gearroom.core.acts import Invalid, NotAllowed, Refused, Unacceptable
+from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Entry, Holding, Kit, Lot, Seal
 from kits.services.ledger import audit
 from kits.services.planning.plans import Purchase
@@ -141,7 +141,7 @@ def test_a_swap_is_of_one_item_one_kit_and_a_shelf_here(w: World) -> None:
     row = swapped(w)
     with pytest.raises(Invalid):
         swap(act(w.keeper), spare(), [])
-    with pytest.raises(Unacceptable):
+    with pytest.raises(Invalid):
         swap(act(w.keeper), spare(), [replace(row, into=w.lots["tablets"])])
     with pytest.raises(Invalid):
         swap(act(w.keeper), fresh(w.day_01), [row])
