@@ -8,7 +8,7 @@ from kits.models import PackingListVersion
 from kits.services.lists import drafts
 from tests.e2e.pages import chromium, give_password, questions, sign_in
 from tests.kits import factories as make
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -36,7 +36,7 @@ def items(version: PackingListVersion) -> list[list[tuple[str, int]]]:
 def test_a_list_is_edited_by_keyboard_and_by_drag_and_saved_once(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
@@ -44,7 +44,7 @@ def test_a_list_is_edited_by_keyboard_and_by_drag_and_saved_once(
     world = make.world()
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     username = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 1000})

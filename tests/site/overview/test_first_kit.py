@@ -10,10 +10,10 @@ from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Holding, Item, ItemNeed, Kit, ListLine, Need, PackCode, PackingList
 from kits.rules.ledger.facts import Criticality
+from kits.services.ledger import hazards_covered
 from kits.services.ledger.audit import findings
 from kits.services.recalls import recalls
 from kits.services.stock import receiving
-from kits.services.trips import proposals
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
@@ -273,9 +273,8 @@ def test_the_list_is_made_for_the_hazards_that_were_ticked_and_says_what_it_lack
     assert version.hazards == ["hill", "sharp-tools"]
     page = text_of(browser(keeper).get(answer["Location"]))
     assert "the list does not suit a trip with this hazard" in page
-    trip = make.trip("Hill day", keeper.home_room, 3, 3, hazards=["hill"], people=4)
-    proposed = proposals.proposal(make.actor(keeper), trip)
-    assert "hazards-not-served" not in {reason["code"] for reason in proposed.lacking}
+    serves = hazards_covered.served([version])[version.pk]
+    assert serves.hazards == {"hill"} and set(serves.gaps) == {"sharp-tools"}
 
 
 def test_a_hazard_that_is_none_of_ours_makes_no_kit(keeper: Person) -> None:
