@@ -91,7 +91,7 @@ def test_a_row_is_dragged_by_a_finger_and_put_back_where_the_drag_is_broken_off(
     width: int,
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
@@ -99,7 +99,7 @@ def test_a_row_is_dragged_by_a_finger_and_put_back_where_the_drag_is_broken_off(
     world = make.world()
     draft = drafts.new_draft(make.act(world.keeper), world.version.packing_list)
     username = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         phone = browser.new_context(
