@@ -41,6 +41,7 @@ from gearroom.site.web.stock import (
     item_editing,
     moving,
     receiving,
+    rotation,
     stock,
     stock_list,
     wall_calendar,
@@ -118,6 +119,7 @@ urlpatterns: list[URLPattern] = [
     path("labels/<str:code>/picture/", printing.label_picture, name="label-picture"),
     path("labels/<str:code>/cancel/", printing.cancel, name="cancel-label"),
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
+    path("kits/<str:kit>/swap/", rotation.swapped, name="swap"),
     path("kits/<str:kit>/card/", papers.lid_card, name="lid-card"),
     # kit lists
     path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
@@ -235,6 +237,7 @@ urlpatterns: list[URLPattern] = [
     path("stock/batches/", batches.all_batches, name="batches"),
     path("stock/chosen/", batches.chosen, name="chosen-stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
+    path("stock/rotation/", rotation.rotation, name="rotation"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
     path("stock/count/", counting.shelves, name="count"),
