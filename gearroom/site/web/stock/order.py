@@ -64,7 +64,10 @@ def order(request: HttpRequest) -> HttpResponse:
 
 
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    room, sent = room_here(request), request.POST or request.GET
+    sent = request.POST or request.GET
+    named = sent.get("room", "")
+    room = find.room(actor(request), named) if named else room_here(request)
+    actor(request).require("receive", room.pk)
     plan: SeasonOrder | None = None
     currencies = _currencies()
     values: dict[str, Any] = {"weeks": WEEKS, "budget": None, "currency": ""}
