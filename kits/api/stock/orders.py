@@ -1,6 +1,6 @@
 """/api/v1/orders/ and /api/v1/plans/order/: what to order for a season, and orders to suppliers."""
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
@@ -28,19 +28,19 @@ from kits.services.orders.orders import OrderStands
 from kits.services.stock import stock_levels
 
 
-def _amount(source: str, **more: Any) -> Any:
+def _amount(source: str | None = None, **more: Any) -> Any:
     return serializers.DecimalField(14, 2, source=source, **more)
 
 
 # ---------------------------------------------------------------------------------------- the plan
-class PlanQuery(QuerySerializer):
+class OrderPlanQuery(QuerySerializer):
     room = serializers.CharField(max_length=80, help_text="Name or slug.")
     through = serializers.DateField(help_text="The last day of the season.")
     currency = currency_field(required=True)
     budget = price_field(required=False, help_text="What may be spent at most.")
 
 
-class PlanLineAnswer(answers.Answer):
+class OrderPlanLineAnswer(answers.Answer):
     offer = serializers.IntegerField(source="offer.pk")
     item = serializers.IntegerField(source="offer.item_id")
     name = serializers.CharField(source="offer.item.name")
@@ -61,7 +61,7 @@ class PlanLineAnswer(answers.Answer):
     wanted_by = serializers.DateField()
 
 
-class OutlookAnswer(answers.Answer):
+class OrderOutlookAnswer(answers.Answer):
     item = serializers.IntegerField(source="item.pk")
     name = serializers.CharField(source="item.name")
     priority = serializers.ChoiceField(
@@ -79,14 +79,14 @@ class OutlookAnswer(answers.Answer):
     basis = serializers.ChoiceField([each.value for each in Basis])
 
 
-class PlanAnswer(answers.Answer):
+class OrderPlanAnswer(answers.Answer):
     room = serializers.CharField(source="room.slug")
     through = serializers.DateField()
     currency = serializers.CharField()
-    budget = _amount("budget", allow_null=True)
-    lines = PlanLineAnswer(many=True)
-    money = _amount("money", help_text="In all, tax and deliveries included.")
-    deliveries = _amount("deliveries")
+    budget = _amount(allow_null=True)
+    lines = OrderPlanLineAnswer(many=True)
+    money = _amount(help_text="In all, tax and deliveries included.")
+    deliveries = _amount()
     quality = serializers.ChoiceField(
         [each.value for each in Found],
         source="plan.found",
@@ -97,11 +97,10 @@ class PlanAnswer(answers.Answer):
         "plan.comes_to", help_text="Its money, what is lacked and what goes out of date, weighed."
     )
     bound = _amount("plan.bound", help_text="No order comes to less than this.")
-    outlooks = OutlookAnswer(many=True)
+    outlooks = OrderOutlookAnswer(many=True)
     not_offered = answers.made(
         serializers.ListField,
-        lambda rows: [item.pk for item in rows],
-        source=None,
+        lambda of: [item.pk for item in of.not_offered],
         child=serializers.IntegerField(),
         help_text="Items that are wanted and offered by nobody in this currency.",
     )
@@ -109,8 +108,8 @@ class PlanAnswer(answers.Answer):
 
 class SeasonPlan(ReadView):
     reads_as = "receive"
-    query = PlanQuery
-    shows = PlanAnswer
+    query = OrderPlanQuery
+    shows = OrderPlanAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
         """What a room should order for a season: worked out, nothing is written."""
@@ -127,7 +126,7 @@ class OrderLineAnswer(answers.Answer):
     packs = serializers.IntegerField(source="line.packs")
     pack_units = serializers.IntegerField(source="line.pack_units")
     each = _amount("line.each", help_text="What a pack costs, tax included.")
-    cost = serializers.DecimalField(14, 2)
+    cost = _amount()
     for_kits = serializers.IntegerField(source="line.for_kits")
     for_use = serializers.IntegerField(source="line.for_use")
     basis = serializers.ChoiceField([each.value for each in Basis], source="line.basis")
@@ -150,9 +149,9 @@ class OrderAnswer(answers.Answer):
     through = serializers.DateField(source="order.through")
     ordered_on = serializers.DateField(source="order.ordered_on", allow_null=True)
     expected_on = serializers.DateField(source="order.expected_on", allow_null=True)
-    goods = serializers.DecimalField(14, 2)
+    goods = _amount()
     delivery = _amount("order.delivery")
-    total = serializers.DecimalField(14, 2)
+    total = _amount()
     revision = serializers.IntegerField(source="order.revision")
     lines = OrderLineAnswer(many=True)
 
@@ -164,7 +163,7 @@ class PacksBody(StrictSerializer):
     )
 
 
-class DraftBody(ActBody):
+class OrderDraftBody(ActBody):
     example = {
         "room": "main-store", "through": "2027-06-30", "currency": "GBP",
         "lines": [{"offer": 1, "packs": 2}],
@@ -178,21 +177,21 @@ class DraftBody(ActBody):
     )
 
 
-class LinesBody(ActBody):
+class OrderLinesBody(ActBody):
     example = {"lines": [{"offer": 1, "packs": 3}]}
     lines = bodies.lines(PacksBody, drafting.MOST_LINES, allow_empty=False)
 
 
-class PlaceBody(ActBody):
-    example: ClassVar[dict[str, Any]] = {}
+class PlaceOrderBody(ActBody):
+    example = {"reason": "By telephone."}
     ordered_on = serializers.DateField(required=False, help_text="Today unless given.")
     expected_on = serializers.DateField(
         required=False, help_text="As long as deliveries usually take unless given."
     )
 
 
-class LineBody(ActBody):
-    example: ClassVar[dict[str, Any]] = {}
+class OrderRestBody(ActBody):
+    example = {"line": 1}
     line = serializers.IntegerField(
         required=False, min_value=1, help_text="This line alone; left out: all lines."
     )
@@ -202,7 +201,7 @@ class OrdersQuery(PageQuery):
     room = serializers.CharField(required=False, max_length=80)
 
 
-class DraftsAnswer(answers.Answer):
+class OrderDraftsAnswer(answers.Answer):
     orders = OrderAnswer(many=True)
 
 
@@ -212,8 +211,8 @@ class Orders(ListView, UseCaseView):
     shows = OrderAnswer
     filters = {"room": named(find.room, "room")}
     use_case = "receive"
-    body = DraftBody
-    answers = {201: DraftsAnswer}
+    body = OrderDraftBody
+    answers = {201: OrderDraftsAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Order]:
         """The orders of one's rooms, the latest first."""
@@ -254,7 +253,7 @@ class _OrderView(UseCaseView):
 
 
 class ChangeLines(_OrderView):
-    body = LinesBody
+    body = OrderLinesBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Have a draft order so many packs of offers; other lines stay."""
@@ -262,7 +261,7 @@ class ChangeLines(_OrderView):
 
 
 class PlaceOrder(_OrderView):
-    body = PlaceBody
+    body = PlaceOrderBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a draft was ordered from its supplier."""
@@ -276,7 +275,7 @@ class TakeBack(_OrderView):
 
 
 class CancelRest(_OrderView):
-    body = LineBody
+    body = OrderRestBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that what has not arrived will not come."""
@@ -284,7 +283,7 @@ class CancelRest(_OrderView):
 
 
 class AwaitAgain(_OrderView):
-    body = LineBody
+    body = OrderRestBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that what was cancelled is coming after all."""
@@ -298,7 +297,7 @@ class Discard(_OrderView):
 
 
 # -------------------------------------------------------------------------------------- the levels
-class LevelBody(ActBody):
+class OrderLevelBody(ActBody):
     example = {"room": "main-store", "units": 12}
     room = serializers.CharField(max_length=80, help_text="Name or slug.")
     units = serializers.IntegerField(
@@ -314,7 +313,7 @@ class RoomLevelAnswer(answers.Answer):
 
 class SetOrderLevel(UseCaseView):
     use_case = "receive"
-    body = LevelBody
+    body = OrderLevelBody
     answers = {200: RoomLevelAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, RoomOrderLevel]:

@@ -89,7 +89,7 @@ def order_of(w: make.World) -> int:
     if known is not None:
         return known.pk
     offer = offers.offer_of_supplier(
-        make.act(), "Zebedee supplies", item=w.dressing, units=10,
+        make.act(), "North supplies", item=w.dressing, units=10,
         prices=[offers.PackPrice(1, Decimal(4))], currency="GBP",
     )  # fmt: skip
     (made,) = drafting.draft(
