@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from gearroom.site.web.lists import table_form
 from gearroom.site.web.overview import start_workbook
-from kits.models import Checkout
+from kits.models import Checkout, Kit
 from kits.services.lists import draft_table, drafts
 from tests.kits import factories as make
 from tests.matrix.requests import Aim, Make, say
@@ -88,6 +88,12 @@ HATCH: dict[str, Make] = {
     "page POST kits/{kit}/due/": lambda a: say(kit=a.kit("out"), body={"due_at": _LATE}),
     "page GET kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
     "page POST kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
+    "page POST kits/{kit}/swap/": lambda a: say(
+        kit=a.kit("spare"),
+        body={
+            "rows": f"{a.lot('dressing')}.{a.lot('dressing')}.{a.section('spare')}.{a.place()}.1"
+        },
+    ),
     "page POST kits/{kit}/seal/": lambda a: say(kit=a.kit("spare"), body={"seal": "0099"}),
     "page GET kits/{kit}/used/": lambda a: say(kit=a.kit("back")),
     "page POST kits/{kit}/used/": lambda a: say(
@@ -155,6 +161,11 @@ KITS: dict[str, Make] = {
     "page POST kits/{kit}/count/": lambda a: say(
         kit=a.kit("in"),
         body={f"have-{a.lot('dressing')}-{a.section('in')}": "3", "sure": "1"},
+    ),
+    "page GET kits/{kit}/checked/": lambda a: say(kit=a.kit("in")),
+    "page POST kits/{kit}/checked/": lambda a: say(
+        kit=a.kit("in"),
+        body={"all": "1", "revision": Kit.objects.get(name=a.kit("in")).revision},
     ),
     "page POST kits/{kit}/check/": lambda a: say(
         kit=a.kit("third"), body={"lot": a.lot("gauge of"), "passed": "yes"}
@@ -392,6 +403,7 @@ def _edited(a: Aim) -> dict[str, Any]:
 STOCK: dict[str, Make] = {
     "page GET stock/": lambda a: say(),
     "page GET stock/expiry/": lambda a: say(),
+    "page GET stock/rotation/": lambda a: say(),
     "page GET stock/receive/": lambda a: say(),
     "page POST stock/receive/": lambda a: say(
         body={

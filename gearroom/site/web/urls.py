@@ -6,7 +6,7 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.installation import claiming, settings as installation
-from gearroom.site.web.kits import chosen_kits, count, kit_settings, kits, kits_list
+from gearroom.site.web.kits import checking, chosen_kits, count, kit_settings, kits, kits_list
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
@@ -43,6 +43,7 @@ from gearroom.site.web.stock import (
     order,
     orders,
     receiving,
+    rotation,
     stock,
     stock_list,
     wall_calendar,
@@ -98,6 +99,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),
     path("kits/<str:kit>/count/", count.count, name="kit-count"),
+    path("kits/<str:kit>/checked/", checking.check, name="kit-checked"),
     path("kits/<str:kit>/check/", kits.check_instrument, name="check-instrument"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),
@@ -119,6 +121,7 @@ urlpatterns: list[URLPattern] = [
     path("labels/<str:code>/picture/", printing.label_picture, name="label-picture"),
     path("labels/<str:code>/cancel/", printing.cancel, name="cancel-label"),
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
+    path("kits/<str:kit>/swap/", rotation.swapped, name="swap"),
     path("kits/<str:kit>/card/", papers.lid_card, name="lid-card"),
     # kit lists
     path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
@@ -236,6 +239,7 @@ urlpatterns: list[URLPattern] = [
     path("stock/batches/", batches.all_batches, name="batches"),
     path("stock/chosen/", batches.chosen, name="chosen-stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
+    path("stock/rotation/", rotation.rotation, name="rotation"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
     path("stock/count/", counting.shelves, name="count"),

@@ -5,7 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
-from gearroom.site.web.page import actor, id_of, read_page, rooms_of, show, tables
+from gearroom.site.web.page import actor, company, id_of, read_page, rooms_of, show, tables
 from kits.rules.ledger.facts import Word
 from kits.services.overview import kits_table
 from kits.services.overview.kits_table import Filter
@@ -20,16 +20,18 @@ def list_kits(request: HttpRequest) -> HttpResponse:
     """The kits of one's rooms: where each is, what it goes on next, how it stands."""
     who, wanted, columns = actor(request), _filter(request), _columns()
     order = tables.order_of(request, columns)
-    page = tables.page_of(
-        request, kits_table.rows(who, wanted, order.by, down=order.down), _MOST_KITS
-    )
+    table = kits_table.ordered(who, wanted, order.by, down=order.down)
+    page = tables.page_of(request, table.ids, _MOST_KITS)
     choices = kits_table.choices(who)
     return show(
         request,
         "site/kits/kits.html",
         wanted=wanted,
         wanted_out=request.GET.get("out", "") if wanted.out is not None else "",
-        places=[("in", _("in a gear room")), ("out", _("out with somebody"))],
+        places=[
+            ("in", _("here") if company(request).alone else _("in a gear room")),
+            ("out", _("out with somebody")),
+        ],
         narrowed=wanted != kits_table.EVERYTHING,
         more_filters=_is_narrowed(wanted),
         lists=choices.lists,
@@ -39,7 +41,7 @@ def list_kits(request: HttpRequest) -> HttpResponse:
         order=order,
         headings=tables.headings(request, columns, order),
         page=page,
-        kits=kits_table.judged(page.rows),
+        kits=kits_table.rows(page.rows, table.judged),
         may_add=who.may("edit_kit"),
         may_tick=who.may("print_labels") or who.may("reserve"),
         **tables.ticks(request),
