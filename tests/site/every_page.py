@@ -8,6 +8,7 @@ puts it in.
 
 import re
 from collections.abc import Callable
+from decimal import Decimal
 
 from django.core import signing
 
@@ -25,6 +26,7 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.lookup import label_codes
+from kits.services.buying import drafting, ordering
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import drafts, list_changes
@@ -32,6 +34,7 @@ from kits.services.lists.list_changes import ChangeDraft, SourceDraft
 from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
+from kits.services.stock import offers
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
@@ -109,6 +112,10 @@ AT_THE_DESK = (
     "/needs/",
     "/needs/hazards/",
     "/stock/1/serves/",
+    "/stock/order/",
+    "/stock/order/?weeks=52&currency=GBP",
+    "/stock/order/1/",
+    "/stock/order/2/",
     "/strip/",
     "/kits/DAY-02/empty/",
     "/kits/DAY-02/strip/",
@@ -283,6 +290,22 @@ def change_lists(world: make.World) -> ListChange:
     )
 
 
+def _order(world: make.World) -> None:
+    """An order of which half arrived, and a draft."""
+    offer = offers.offer_of_supplier(
+        make.act(), "North Medical", item=world.tablets, units=16,
+        prices=[offers.PackPrice(1, Decimal(4))], currency="GBP",
+    )  # fmt: skip
+    for packs in (2, 1):
+        (made,) = drafting.draft(
+            make.act(world.keeper), world.store, packs={offer.pk: packs}, through=make.days(180),
+            currency="GBP",
+        )  # fmt: skip
+        if packs == 2:
+            ordering.place(make.act(world.keeper), made.order)
+    make.some(world.tablets, world.shelf, 16, "T1", make.days(300))
+
+
 def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
@@ -303,6 +326,7 @@ def furnished() -> make.World:
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
     turn_on([world.keeper.pk])
     three(world.keeper)
+    _order(world)
     return world
 
 

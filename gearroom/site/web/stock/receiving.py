@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem, printable
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import (
     Done,
     Money,
@@ -39,6 +40,7 @@ from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
+from kits.services.orders import on_order, orders
 from kits.services.stock import moving, receiving, views
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
@@ -48,6 +50,8 @@ from labels.services.scan import pack_scans, read_picture, scanning
 from labels.services.scan.results import Outcome, ScanRequest
 
 _PACKS = range(1, 7)
+NO_ORDER = "none"
+"""What a form says of a delivery that is of no order."""
 
 
 @page("receive")
@@ -196,13 +200,18 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
+    lines = on_order.open_lines([room]) if items else []
+    to_come = grouped((line.item.pk, line) for line in lines)
     return show(
         request,
         "site/stock/receive/receive.html",
         problem=problem,
         room=room,
         reading=reading,
-        packs=[{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
+        packs=[
+            {**pack, "past": "" < pack["expiry"] < today, "orders": to_come.get(pack["item"], ())}
+            for pack in packs
+        ],
         counts=_PACKS,
         count=request.POST.get("packs") or "1",
         values=request.POST,
@@ -237,6 +246,7 @@ class ReceiptForm(PageForm):
     supplier = ShortText(120)
     price = Money(required=False, label=gettext_lazy("Price"))
     currency = ShortText(3)
+    order = ShortText(20)
 
 
 def _receive(act: Act, sent: QueryDict) -> Done:
@@ -247,6 +257,10 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     printed = [values.pop("expiry"), values.pop("expiry_printed")]
     today = receiving.today_in(moving.room_of(shelf, None))
     values["currency"] = "" if values["price"] is None else values["currency"].upper()
+    order = values.pop("order")
+    if order and order != NO_ORDER:
+        values["order"] = orders.order(act.actor, id_of(order) or 0).order
+    values["of_order"] = order != NO_ORDER
     done = receiving.receive(
         act,
         shelf=shelf,
