@@ -38,6 +38,17 @@ class Why(enum.StrEnum):
     UNKNOWN = "unknown"  # it is no item on record
 
 
+class Reason(enum.StrEnum):
+    """Why whoever broke a kit down did not keep something in it."""
+
+    NARROW = "narrow"
+    POOR_ADHESIVE = "poor-adhesive"
+    SACHETS = "sachets"
+    EXPIRES_FIRST = "expires-first"
+    DUPLICATE = "duplicate"
+    NOT_TRAINED_FOR = "not-trained-for"
+
+
 @dataclass(frozen=True)
 class KitLine:
     """Units (1 or more) of an item in a bought kit, with their expiry date (None: none printed, or

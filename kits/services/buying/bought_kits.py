@@ -1,7 +1,7 @@
 """A filled kit that might be bought: what would become of what is in it, and what so many of them
 come to beside kits built from parts. Nothing is written; whoever strips the kit decides."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -17,6 +17,7 @@ from kits.models.details import StripDetail
 from kits.rules.buying import bought_kit as rules, buy_or_build
 from kits.rules.buying.bought_kit import Fate, KitLine, Past
 from kits.rules.buying.buy_or_build import BoughtKit, Way
+from kits.rules.ledger import usable_through
 from kits.rules.restocking.picking import restock
 from kits.services.ledger import readiness
 from kits.services.stock import offers, stock_levels
@@ -50,20 +51,29 @@ class FilledKit:
 
 @dataclass(frozen=True)
 class Compared:
-    """Ways to come by so many kits, what costs least first; for each filled kit, in order, from how
-    many kits on parts cost no more (None: they never do, or something has no price)."""
+    """Ways to come by so many kits, what costs least first; for each filled kit, in order: from how
+    many kits on parts cost no more (None: they never do, or something has no price), and what a
+    unit that is kept of it costs in parts (None: not all have a price). `minutes` that breaking a
+    bought kit down took last time, where that is on record."""
 
     ways: Sequence[Way]
     parts_win_from: Sequence[int | None]
+    in_parts: Sequence[Decimal | None]
+    minutes: int | None
 
 
-def habits() -> dict[int, Past]:
-    """What was done most with each item (id) in kits stripped before, and why."""
+def stripped() -> list[StripDetail]:
+    """What was written of kits stripped before, the latest last; what was undone is left out."""
     entries = Entry.objects.filter(kind=EntryKind.STRIP, reversed_by__isnull=True).order_by("id")
+    return [entry.detail_as(StripDetail) for entry in entries]
+
+
+def habits(before: Iterable[StripDetail]) -> dict[int, Past]:
+    """What was done most with each item (id) in kits stripped before, and why."""
     past = grouped(
         (thing["item"], (Fate(thing["fate"]), thing["reason"]))
-        for entry in entries
-        for thing in entry.detail_as(StripDetail)["things"]
+        for detail in before
+        for thing in detail["things"]
     )
     return {item: found for item, rows in past.items() if (found := rules.habit(rows))}
 
@@ -91,7 +101,8 @@ def compare(
     through = through or clock.today(room.time_zone) + timedelta(days=LASTS_DAYS)
     lines = ListLine.objects.filter(section__version=version, item__by_eye=False)
     wanted = dict(summed(lines.values_list("item", "carry")))
-    extras, past = _extras(room, through), habits()
+    before = stripped()
+    lacking, there, past = *_beyond_shelves(room, through), habits(before)
     bought = [
         BoughtKit(
             each.name,
@@ -101,7 +112,7 @@ def compare(
                 rules.fates(
                     [_line(content) for content in each.contents],
                     wanted=wanted,
-                    extras=extras,
+                    extras=lacking,
                     past=past,
                     through=through,
                 )
@@ -112,8 +123,10 @@ def compare(
     rows = offers.in_force().filter(item__in=wanted, currency=currency)
     parts = [offers.as_rule(row) for row in rows]
     return Compared(
-        buy_or_build.ways(count, wanted, bought, parts, currency),
-        [buy_or_build.parts_win_from(wanted, kit, parts) for kit in bought],
+        buy_or_build.ways(count, wanted, bought, parts, currency, there),
+        [buy_or_build.parts_win_from(wanted, kit, parts, extras=there) for kit in bought],
+        [buy_or_build.kept_in_parts(kit, count, parts) for kit in bought],
+        next((took for each in reversed(before) if (took := each.get("minutes"))), None),
     )
 
 
@@ -135,9 +148,10 @@ def _line(content: Content) -> KitLine:
     return KitLine(content.name, thing, content.units, content.expiry)
 
 
-def _extras(room: Room, through: date) -> Mapping[int, int]:
-    """Units that the kits at home in a room lack through a day beyond what its shelves have, by
-    item."""
+def _beyond_shelves(room: Room, through: date) -> tuple[dict[int, int], dict[int, int]]:
+    """Units by item, good through a day: those that the kits at home in a room lack beyond what its
+    shelves have; and extras, which its shelves have beyond what these kits lack and beyond what is
+    kept there for use, which is the order level."""
     today = clock.today(room.time_zone)
     kits = Kit.objects.filter(home_room=room, retired_on=None, training=False)
     states = readiness.states(kits.values_list("pk", flat=True)).values()
@@ -147,5 +161,11 @@ def _extras(room: Room, through: date) -> Mapping[int, int]:
         for row in restock(state, (), through=through, today=today).missing
     )
     held = stock_levels.on_shelves([room.pk])[0].get(room.pk, [])
-    there = summed((row.batch.thing.id, row.count) for row in held)
-    return {item: max(0, units - there[item]) for item, units in missing.items()}
+    there = summed(
+        (row.batch.thing.id, row.count) for row in held if usable_through(row.batch, through)
+    )
+    lacking = {item: max(0, units - there[item]) for item, units in missing.items()}
+    levels = {row.item.pk: row.level.units for row in stock_levels.stocked([room]).get(room.pk, ())}
+    return lacking, {
+        item: max(0, units - missing[item] - levels.get(item, 0)) for item, units in there.items()
+    }

@@ -33,6 +33,7 @@ from kits.rules.ledger import Batch, may_be_put_in
 from kits.services.ledger import readiness
 from kits.services.restocking import building
 from kits.services.restocking.building import Shortage
+from kits.services.text import buying_texts
 
 
 @dataclass(frozen=True)
@@ -183,4 +184,4 @@ def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
 
 def _reason(things: Sequence[StripLine], leg: Movement) -> str:
     reasons = (thing["reason"] for thing in things if thing["item"] == leg.lot.item_id)
-    return next(filter(None, reasons), "")
+    return buying_texts.reason(next(filter(None, reasons), ""))
