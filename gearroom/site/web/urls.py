@@ -33,7 +33,7 @@ from gearroom.site.web.planning import (
     vocabulary,
 )
 from gearroom.site.web.recalls import recalls
-from gearroom.site.web.restocking import sorting, stripping
+from gearroom.site.web.restocking import bought_kits, bought_lines, sorting, stripping
 from gearroom.site.web.scan import labels, pictures, scan
 from gearroom.site.web.stock import (
     batches,
@@ -220,6 +220,11 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
     path("strip/", stripping.start, name="strip"),
     path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
+    path("kits/<str:kit>/strip/<int:id>/", bought_lines.break_down, name="strip-filled"),
+    path("bought-kits/", bought_kits.compare, name="bought-kits"),
+    path("bought-kits/add/", bought_kits.add, name="add-bought-kit"),
+    path("bought-kits/<int:id>/buy/", bought_lines.choose, name="buy-kit"),
+    path("bought-kits/<int:id>/close/", bought_kits.close, name="close-bought-kit"),
     path("kits/<str:kit>/empty/", stripping.empty, name="empty-kit"),
     path("kits/<str:kit>/strip/new/", stripping.new_item, name="strip-new"),
     # scanning and what follows from it

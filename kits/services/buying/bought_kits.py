@@ -4,7 +4,7 @@ come to beside kits built from parts. Nothing is written; whoever strips the kit
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import Decimal
+from decimal import ROUND_UP, Decimal
 
 from django.utils.translation import gettext as _
 
@@ -17,9 +17,11 @@ from kits.models.details import StripDetail
 from kits.rules.buying import bought_kit as rules, buy_or_build
 from kits.rules.buying.bought_kit import Fate, KitLine, Past
 from kits.rules.buying.buy_or_build import BoughtKit, Way
+from kits.rules.buying.season import PENNY, Offer, Price
 from kits.rules.ledger import usable_through
 from kits.rules.restocking.picking import restock
 from kits.services.ledger import readiness
+from kits.services.planning.plans import purchases
 from kits.services.stock import offers, stock_levels
 from kits.services.stock.receiving import check_price
 from kits.services.text.amounts import units as whole
@@ -51,11 +53,12 @@ class FilledKit:
 
 @dataclass(frozen=True)
 class Compared:
-    """Ways to come by so many kits, what costs least first; for each filled kit, in order: from how
-    many kits on parts cost no more (None: they never do, or something has no price), and what a
-    unit that is kept of it costs in parts (None: not all have a price). `minutes` that breaking a
-    bought kit down took last time, where that is on record."""
+    """The filled kits in order; ways to come by so many kits, what costs least first; for each
+    filled kit, from how many kits on parts cost no more (None: they never do, or something has no
+    price), and what a unit that is kept of it costs in parts (None: not all have a price).
+    `minutes` that breaking a bought kit down took last time, where that is on record."""
 
+    bought: Sequence[BoughtKit]
     ways: Sequence[Way]
     parts_win_from: Sequence[int | None]
     in_parts: Sequence[Decimal | None]
@@ -99,11 +102,12 @@ def compare(
         )
     _check(filled, currency)
     through = through or clock.today(room.time_zone) + timedelta(days=LASTS_DAYS)
-    lines = ListLine.objects.filter(section__version=version, item__by_eye=False)
-    wanted = dict(summed(lines.values_list("item", "carry")))
+    lines = ListLine.objects.filter(section__version=version)
+    listed = summed(lines.values_list("item", "carry"))
+    wanted = dict(summed(lines.filter(item__by_eye=False).values_list("item", "carry")))
     before = stripped()
     lacking, there, past = *_beyond_shelves(room, through), habits(before)
-    bought = [
+    bought: Sequence[BoughtKit] = [
         BoughtKit(
             each.name,
             each.price,
@@ -111,7 +115,7 @@ def compare(
             tuple(
                 rules.fates(
                     [_line(content) for content in each.contents],
-                    wanted=wanted,
+                    wanted=listed,
                     extras=lacking,
                     past=past,
                     through=through,
@@ -120,14 +124,31 @@ def compare(
         )
         for each in filled
     ]
-    rows = offers.in_force().filter(item__in=wanted, currency=currency)
-    parts = [offers.as_rule(row) for row in rows]
+    parts = _parts({*wanted, *_kept(bought)}, currency)
     return Compared(
+        bought,
         buy_or_build.ways(count, wanted, bought, parts, currency, there),
         [buy_or_build.parts_win_from(wanted, kit, parts, extras=there) for kit in bought],
         [buy_or_build.kept_in_parts(kit, count, parts) for kit in bought],
         next((took for each in reversed(before) if (took := each.get("minutes"))), None),
     )
+
+
+def _kept(bought: Iterable[BoughtKit]) -> set[int]:
+    return {item for kit in bought for item in kit.kept}
+
+
+def _parts(items: set[int], currency: str) -> list[Offer]:
+    """What items are offered for in a currency; of what nobody offers, the last price paid for a
+    unit."""
+    rows = offers.in_force().filter(item__in=items, currency=currency)
+    found = [offers.as_rule(row) for row in rows]
+    paid = purchases(items - {offer.item for offer in found})
+    return found + [
+        Offer(-item, item, 0, 1, currency, (Price(1, each.price.quantize(PENNY, ROUND_UP)),))
+        for item, each in paid.items()
+        if each.price is not None and each.currency == currency
+    ]
 
 
 def _check(filled: Sequence[FilledKit], currency: str) -> None:

@@ -135,8 +135,8 @@ def choice(
 
 def likely(actor: Actor, filled: FilledKit, version: PackingListVersion) -> Sequence[Part]:
     """What is likely to become of each line, in the order of its lines."""
-    compared = choice(actor, filled.room, version, [filled], 1)[filled.currency].compared
-    return next(way.bought.parts for way in compared.ways if way.bought is not None)
+    found = choice(actor, filled.room, version, [filled], 1)[filled.currency]
+    return found.compared.bought[0].parts
 
 
 def _offered(filled: FilledKit) -> bought_kits.FilledKit:

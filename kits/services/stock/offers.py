@@ -17,7 +17,15 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Refused, one
-from kits.models import Item, Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
+from kits.models import (
+    Item,
+    Offer,
+    OfferPrice,
+    Receipt,
+    Supplier,
+    SupplierName,
+    SupplierTerms,
+)
 from kits.rules.buying import season as rules
 from kits.rules.buying.pasted_offers import PastedOffer, offers as pasted_offers
 from kits.services.stock.receiving import check_price
@@ -253,6 +261,13 @@ def terms_in(currency: str, of: Iterable[int]) -> tuple[rules.Supplier, ...]:
         else rules.Supplier(pk)
         for pk in sorted(set(of))
     )
+
+
+def usual_currency() -> str:
+    """The currency of the latest offer, else of the latest delivery with a price; empty: none."""
+    latest = Offer.objects.order_by("-id").values_list("currency", flat=True).first()
+    paid = Receipt.objects.exclude(currency="").order_by("-id").values_list("currency", flat=True)
+    return latest or paid.first() or ""
 
 
 # ---------------------------------------------------------------------------------------- pasted

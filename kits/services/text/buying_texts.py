@@ -28,7 +28,6 @@ _WHY: Mapping[str, Promise] = {
     Why.LISTED: _lazy("the kit list wants it"),
     Why.EXTRA: _lazy("other kits need it"),
     Why.EXPIRES_FIRST: _lazy("out of date before it would be used"),
-    Why.NO_DATE: _lazy("needs an expiry date, and none is known"),
     Why.NOT_LISTED: _lazy("no kit list wants it, or not so many"),
     Why.UNKNOWN: _lazy("not an item on record"),
 }

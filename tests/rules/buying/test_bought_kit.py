@@ -71,7 +71,7 @@ def test_what_the_list_wants_is_kept_as_far_as_it_lasts(
             for line in of
             if line.thing is not None
             and line.thing.id == item
-            and (line.expiry >= THROUGH if line.expiry else item in (3, 4))
+            and (line.expiry is None or line.expiry >= THROUGH)
         )
         kept = sum(
             part.units
@@ -79,6 +79,23 @@ def test_what_the_list_wants_is_kept_as_far_as_it_lasts(
             if part.fate is Fate.KEEP and part.line.thing == THINGS[item]
         )
         assert kept == min(good, units)
+
+
+def test_what_has_no_date_on_record_is_taken_to_last_but_not_before_what_surely_does() -> None:
+    unread = KitLine("dressing", THINGS[1], 2)
+    late = KitLine("dressing", THINGS[1], 2, THROUGH + timedelta(days=1))
+    found = guess([unread, late], {1: 3})
+    assert [(part.line, part.units, part.fate) for part in found] == [
+        (unread, 1, Fate.KEEP),
+        (unread, 1, Fate.TRAINING),
+        (late, 2, Fate.KEEP),
+    ]
+
+
+def test_what_is_loose_is_kept_whole_where_the_list_has_it() -> None:
+    loose = KitLine("plasters", Thing(1, "Plasters", by_eye=True), 20)
+    (part,) = guess([loose], {1: 1})
+    assert (part.units, part.fate) == (20, Fate.KEEP)
 
 
 def test_what_keeps_longest_is_kept_and_the_rest_is_an_extra() -> None:
@@ -198,7 +215,9 @@ def test_currencies_and_numbers_that_cannot_be_are_refused() -> None:
 
 
 def test_what_lies_on_shelves_as_an_extra_is_not_bought_again() -> None:
-    kit = BoughtKit("Filled", Decimal(9), "GBP", tuple(guess([KitLine("a", THINGS[1], 1, THROUGH)], {1: 2})))
+    kit = BoughtKit(
+        "Filled", Decimal(9), "GBP", tuple(guess([KitLine("a", THINGS[1], 1, THROUGH)], {1: 2}))
+    )
     each = Offer(1, 1, 1, 1, "GBP", (Price(1, Decimal(2)),))
     built, filled = sorted(
         ways(2, {1: 2}, [kit], [each], "GBP", {1: 3, 4: 9}), key=lambda way: way.bought is not None

@@ -236,7 +236,7 @@ class ReceiptForm(PageForm):
     expiry_printed = ShortText(40)
     supplier = ShortText(120)
     price = Money(required=False, label=gettext_lazy("Price"))
-    currency = ShortText(3)
+    currency = ShortText(12)
 
 
 def _receive(act: Act, sent: QueryDict) -> Done:
