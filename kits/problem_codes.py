@@ -228,6 +228,16 @@ KINDS.update(
             ("same-kit", 409, _("This is already that kit"),
              _("Take it, or choose a different kit.")),
             # -------------------------------------------------------------------------- people
+            # -------------------------------------------------------------------------- orders
+            ("draft-open", 409, _("There is already a draft of this order"),
+             _("Change or discard that draft, or send “replace” as true.")),
+            ("ordered-already", 409, _("This has already been ordered"),
+             _("Draft a new order for what is still wanted.")),
+            ("order-empty", 409, _("There is nothing in this order"), _("Add a line first.")),
+            ("order-begun", 409, _("Something of this order has arrived or been cancelled"),
+             _("Cancel what is still to come.")),
+            ("not-ordered", 409, _("This has not been ordered yet"), _("Order it first.")),
+            ("nothing-open", 409, _("There is nothing to change"), _("There is nothing to do.")),
             ("same-person", 409, _("This is the same person"), _("Choose the other person.")),
             ("merged-already", 409, _("These people have already been merged"),
              _("There is nothing to do.")),
@@ -250,6 +260,7 @@ NOUNS.update(
         "kit list": pgettext_lazy("not found", "kit list"),
         "kit": pgettext_lazy("not found", "kit"),
         "notice": pgettext_lazy("not found", "notification"),
+        "order": pgettext_lazy("not found", "order"),
         "other version of that kit list": pgettext_lazy(
             "not found", "other version of this kit list"
         ),

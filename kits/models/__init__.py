@@ -43,6 +43,14 @@ from kits.models.notices import (
     NotificationPreferences,
     ServiceRun,
 )
+from kits.models.orders import (
+    Order,
+    OrderArrival,
+    OrderChange,
+    OrderFact,
+    OrderLine,
+    RoomOrderLevel,
+)
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.planning import (
     Activity,
@@ -111,6 +119,11 @@ __all__ = [
     "NotificationPreferences",
     "Offer",
     "OfferPrice",
+    "Order",
+    "OrderArrival",
+    "OrderChange",
+    "OrderFact",
+    "OrderLine",
     "PackCode",
     "PackingList",
     "PackingListVersion",
@@ -123,6 +136,7 @@ __all__ = [
     "RecallScope",
     "Receipt",
     "Reservation",
+    "RoomOrderLevel",
     "Seal",
     "SealChange",
     "SealFact",

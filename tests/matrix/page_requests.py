@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from gearroom.site.web.lists import table_form
 from gearroom.site.web.overview import start_workbook
-from kits.models import Checkout
+from kits.models import Checkout, Kit
 from kits.services.lists import draft_table, drafts
 from tests.kits import factories as make
 from tests.matrix.requests import Aim, Make, say
@@ -155,6 +155,11 @@ KITS: dict[str, Make] = {
     "page POST kits/{kit}/count/": lambda a: say(
         kit=a.kit("in"),
         body={f"have-{a.lot('dressing')}-{a.section('in')}": "3", "sure": "1"},
+    ),
+    "page GET kits/{kit}/checked/": lambda a: say(kit=a.kit("in")),
+    "page POST kits/{kit}/checked/": lambda a: say(
+        kit=a.kit("in"),
+        body={"all": "1", "revision": Kit.objects.get(name=a.kit("in")).revision},
     ),
     "page POST kits/{kit}/check/": lambda a: say(
         kit=a.kit("third"), body={"lot": a.lot("gauge of"), "passed": "yes"}

@@ -49,6 +49,8 @@ AT_DAWN = (
     "/kits/DAY-02/sort/",
     "/kits/DAY-02/count/",
     "/kits/DAY-01/count/",
+    "/kits/DAY-01/checked/",
+    "/kits/DAY-02/checked/",
     "/kits/DAY-01/history/",
     "/kits/DAY-01/hand-back/",
     "/kits/DAY-01/hand-back/?opened=1",

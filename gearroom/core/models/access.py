@@ -59,7 +59,8 @@ class Device(models.Model):
 
 
 class SignedIn(models.Model):
-    """A browser that somebody is signed in on, so that they can see it and end it."""
+    """A browser that somebody is signed in on, so that they can see it and end it. `ended_at`: they
+    signed out on it; it is kept a while, since what it signed before may still be on its way."""
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="signed_in")
     session_key = models.CharField(max_length=40, unique=True)
@@ -67,6 +68,7 @@ class SignedIn(models.Model):
     address = models.CharField(max_length=45, blank=True)
     since = models.DateTimeField()
     seen_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-seen_at", "-id"]

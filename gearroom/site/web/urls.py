@@ -6,7 +6,7 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.installation import claiming, settings as installation
-from gearroom.site.web.kits import chosen_kits, count, kit_settings, kits, kits_list
+from gearroom.site.web.kits import checking, chosen_kits, count, kit_settings, kits, kits_list
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
@@ -96,6 +96,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kits.list_acts, name="kit-history"),
     path("kits/<str:kit>/count/", count.count, name="kit-count"),
+    path("kits/<str:kit>/checked/", checking.check, name="kit-checked"),
     path("kits/<str:kit>/check/", kits.check_instrument, name="check-instrument"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),

@@ -41,6 +41,7 @@ class Basis(enum.StrEnum):
     """What an order level rests on."""
 
     BY_HAND = "by-hand"
+    BY_HAND_HERE = "by-hand-here"
     USE = "use"
     LITTLE_USE = "little-use"
     NO_USE = "no-use"
@@ -127,13 +128,14 @@ class Setting:
 
     `lead_days`, 0 or more, pass from ordering to having; `service_level`, between 0 and 1, is the
     probability that stock lasts so long. `by_hand` is a level that somebody set, which holds
-    whatever was used; where it was not set for this very room, only while the room `needs` the
-    thing. Of what is not `counted`, whole boxes of `box` units (1 or more) are ordered.
+    whatever was used; where it was not set for this very room (`here`), only while it is `needed`
+    there. Of what is not `counted`, whole boxes of `box` units (1 or more) are ordered.
     """
 
     lead_days: int
     service_level: float = 0.95
     by_hand: int | None = None
+    here: bool = False
     needed: bool = True
     counted: bool = True
     box: int = 1
@@ -185,6 +187,8 @@ def _within(uses: Iterable[Use], first: date, last: date) -> list[tuple[Use, flo
 def _level(
     known: Sequence[tuple[Use, float]], days: int, today: date, setting: Setting
 ) -> tuple[int, Basis]:
+    if setting.by_hand is not None and setting.here:
+        return setting.by_hand, Basis.BY_HAND_HERE
     if not setting.needed:
         return 0, Basis.NO_NEED
     if setting.by_hand is not None:

@@ -1,6 +1,7 @@
 """What a season's order says line by line: why so many, and what is lacked where nothing, or less,
 is ordered. It names what is left out, a must-have first; it never advises to do without."""
 
+import enum
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -8,6 +9,16 @@ from decimal import Decimal
 from kits.rules.buying.season import ENOUGH, Order, Season, Want
 from kits.rules.buying.season_costs import enough_units, lacking, out_of_date
 from kits.rules.ledger.facts import Criticality
+
+
+class Basis(enum.StrEnum):
+    """What the use of an item in a season was worked out from: the trips that are coming, or those
+    of the same weeks a year ago, and how often needs come up; what was used before; or nothing."""
+
+    COMING_TRIPS = "coming-trips"
+    TRIPS_A_YEAR_AGO = "last-year"
+    RECORDED_USE = "use"
+    NO_USE = "no-use"
 
 
 @dataclass(frozen=True)
@@ -67,6 +78,16 @@ def _of_item(season: Season, order: Order, want: Want) -> Iterator[OrderLine]:
                 offer.id, want.item, packs, offer.cost(packs), for_kits, for_use,
                 units - for_kits - for_use,
             )  # fmt: skip
+
+
+def lasts_days(want: Want, short_now: int, days: int) -> int:
+    """For how many of the season's `days` what there is lasts at the usual rate: 0 where kits lack
+    more now (`short_now`) than there is."""
+    left = want.on_hand - short_now
+    if left < 0:
+        return 0
+    mean = sum(units * chance for units, chance in enumerate(want.used))
+    return days if not mean else min(days, int(days * left / mean))
 
 
 def outlooks(season: Season, order: Order) -> list[Outlook]:

@@ -5,9 +5,10 @@ minutes. Nothing is cut; the order is worst first.
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from types import MappingProxyType
 
 from gearroom.core.rules.grouping import grouped, summed
 from kits.rules.ledger import KitState, Reason, ReasonCode, Units, Verdict, Weight, Word
@@ -131,7 +132,7 @@ class KitWeek:
 @dataclass(frozen=True)
 class ToOrder:
     """Units of a thing to order for a room (`room` its name), by which day, and for what: kits by
-    name, or the shelf's level."""
+    name, or the shelf's level. `on_order`: so many more are to come already."""
 
     thing_id: int
     thing: str
@@ -142,6 +143,7 @@ class ToOrder:
     kits: tuple[str, ...] = ()
     level: int | None = None
     stock: int | None = None
+    on_order: int = 0
 
 
 @dataclass(frozen=True)
@@ -159,13 +161,16 @@ class Missing:
 
 @dataclass(frozen=True)
 class Low:
-    """Stock on a room's shelves that is down to its order level."""
+    """Stock on a room's shelves that is down to its order level, with what is on order."""
 
     thing_id: int
     thing: str
     stock: int
     level: int
     room: str = ""
+
+
+NOTHING_COMES: Mapping[tuple[str, int], int] = MappingProxyType({})
 
 
 def horizon(today: date) -> date:
@@ -243,10 +248,15 @@ def order_by(wanted_on: date, lead_days: int, today: date) -> tuple[date, bool]:
 
 
 def to_order(
-    missing: Iterable[Missing], low: Iterable[Low], lead_days: dict[int, int], today: date
+    missing: Iterable[Missing],
+    low: Iterable[Low],
+    lead_days: dict[int, int],
+    today: date,
+    coming: Mapping[tuple[str, int], int] = NOTHING_COMES,
 ) -> list[ToOrder]:
     """What to order, the soonest first: what kits want and no shelf has, and what is down to its
-    order level. A thing stands once a room."""
+    order level, without what is on order (`coming`, by room and thing). A thing stands once a room.
+    """
     wants = grouped(((row.room, row.thing_id), row) for row in missing)
     lows = {(row.room, row.thing_id): row for row in low}
     rows = []
@@ -254,10 +264,13 @@ def to_order(
         wanting, at_level = wants.get((room, thing_id), []), lows.get((room, thing_id))
         wanted_on = min((m.wanted_on for m in wanting), default=today + timedelta(days=9999))
         by, late = order_by(wanted_on, lead_days.get(thing_id, 0), today)
-        units = sum(m.units for m in wanting)
+        on_order = coming.get((room, thing_id), 0)
+        units = sum(m.units for m in wanting) - on_order
         if at_level is not None:
             by = today
             units += 2 * at_level.level - at_level.stock  # up to twice the level: not again soon
+        if units <= 0:
+            continue
         rows.append(
             ToOrder(
                 thing_id=thing_id,
@@ -269,6 +282,7 @@ def to_order(
                 kits=tuple(dict.fromkeys(m.kit for m in wanting)),
                 level=at_level.level if at_level else None,
                 stock=at_level.stock if at_level else None,
+                on_order=on_order,
             )
         )
     return sorted(rows, key=lambda r: (r.by, not r.late, r.thing, r.room))

@@ -1,12 +1,13 @@
 """A room's order for a season: what its kits lack, what is likely to be used, and what goes out of
-date, less what is on its shelves and lasts; from the offers on record, within a budget.
+date, less what is on its shelves and lasts, and what is on order; from the offers on record, within
+a budget.
 
 What somebody asks for is only worked out: nothing is written, and nothing is ordered by it. It
 never advises to do without: what is left out is named, with what it comes to.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -18,14 +19,15 @@ from gearroom.core.models import Room
 from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, Offer
 from kits.rules.buying import order_lines, order_plan
-from kits.rules.buying.order_levels import use_over
-from kits.rules.buying.order_lines import OrderLine, Outlook
-from kits.rules.buying.season import ENOUGH, Season, Want, is_money
-from kits.rules.ledger import Units, usable_through
+from kits.rules.buying.order_lines import Basis, OrderLine, Outlook
+from kits.rules.buying.season import ENOUGH, Order, Season, Want, is_money
+from kits.rules.ledger import KitState, Units, good_through, usable_through
 from kits.rules.ledger.facts import Criticality
 from kits.rules.restocking.picking import restock
+from kits.services.buying import forecast
 from kits.services.ledger import readiness
-from kits.services.planning.plans import Purchase, purchases
+from kits.services.orders import on_order
+from kits.services.planning.plans import purchases
 from kits.services.stock import offers, stock_levels, stock_use
 from kits.services.stock.stock_levels import LOOKS_BACK_DAYS
 
@@ -34,10 +36,13 @@ MOST_DAYS = 730
 
 @dataclass(frozen=True)
 class Line:
-    """A line of an order, with the offer that it takes."""
+    """A line of an order, with the offer that it takes, what the use in the season was worked out
+    from, and the day from which its units are wanted."""
 
     offer: Offer
     line: OrderLine
+    basis: Basis
+    wanted_by: date
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,7 @@ class ItemOutlook:
 
     item: Item
     outlook: Outlook
+    basis: Basis
 
 
 @dataclass(frozen=True)
@@ -78,9 +84,39 @@ def season_order(
     budget: Decimal | None = None,
     seconds: float = order_plan.SECONDS,
 ) -> SeasonOrder:
-    """The order of a room through a day, in a currency. Raises Invalid for a day that is past or
-    more than two years off, or a budget that cannot be; NotAllowed for whoever has not the right
-    to receive stock there."""
+    """The order of a room through a day, in a currency. Raises what `season_of` raises."""
+    of = season_of(actor, room, through=through, currency=currency, budget=budget)
+    return _order(of, seconds)
+
+
+@dataclass(frozen=True)
+class RoomSeason:
+    """What a room's order for a season is decided from: the rule's season, the offers by id, and by
+    item (id) what its use was worked out from and the day from which more of it is wanted."""
+
+    room: Room
+    through: date
+    season: Season
+    offers: dict[int, Offer]
+    basis: dict[int, Basis]
+    wanted_by: dict[int, date]
+
+    def with_offers(self, more: Iterable[Offer]) -> "RoomSeason":
+        """The same with more offers, such as some that a new one took the place of."""
+        rows = self.offers | {row.pk: row for row in more}
+        suppliers = offers.terms_in(self.season.currency, {r.supplier_id for r in rows.values()})
+        known = tuple(offers.as_rule(row) for row in rows.values())
+        return replace(
+            self, offers=rows, season=replace(self.season, offers=known, suppliers=suppliers)
+        )
+
+
+def season_of(
+    actor: Actor, room: Room, *, through: date, currency: str, budget: Decimal | None = None
+) -> RoomSeason:
+    """What a room's order through a day is decided from, in a currency. Raises Invalid for a day
+    that is past or more than two years off, a currency that is none, or a budget that cannot be;
+    NotAllowed for whoever has not the right to receive stock there."""
     actor.require("receive", room.pk)
     today = clock.today(room.time_zone)
     if not 0 < (through - today).days <= MOST_DAYS:
@@ -90,7 +126,7 @@ def season_order(
         )
     if budget is not None and not is_money(budget):
         raise Invalid(_("A budget is 0 or more, with at most two decimal places."), field="budget")
-    wants = _wants(room, today, through)
+    wants, basis, wanted_by = _wants(room, today, through)
     rows = offers.in_force().filter(item__in=[want.item for want in wants], currency=currency)
     priced = {row.pk: row for row in rows}
     season = Season(
@@ -100,27 +136,32 @@ def season_order(
         offers.terms_in(currency, {row.supplier_id for row in priced.values()}),
         budget,
     )
-    return _order(room, through, season, priced, seconds)
+    return RoomSeason(room, through, season, priced, basis, wanted_by)
 
 
-def _order(
-    room: Room, through: date, season: Season, priced: dict[int, Offer], seconds: float
-) -> SeasonOrder:
+def lines_of(of: RoomSeason, order: Order) -> list[Line]:
+    """The lines of an order in a season, each with what it is for."""
+    return [
+        Line(of.offers[line.offer], line, of.basis[line.item], of.wanted_by[line.item])
+        for line in order_lines.order_lines(of.season, order)
+    ]
+
+
+def _order(of: RoomSeason, seconds: float) -> SeasonOrder:
+    season = of.season
     plan = order_plan.plan(season, seconds=seconds)
     items = Item.objects.in_bulk([want.item for want in season.wants])
     outlooks = order_lines.outlooks(season, plan.order)
     return SeasonOrder(
-        room=room,
-        through=through,
+        room=of.room,
+        through=of.through,
         currency=season.currency,
         budget=season.budget,
         plan=plan,
-        lines=[
-            Line(priced[line.offer], line) for line in order_lines.order_lines(season, plan.order)
-        ],
+        lines=lines_of(of, plan.order),
         money=plan.order.money(season),
         deliveries=sum(plan.order.deliveries(season).values(), Decimal(0)),
-        outlooks=[ItemOutlook(items[each.item], each) for each in outlooks],
+        outlooks=[ItemOutlook(items[each.item], each, of.basis[each.item]) for each in outlooks],
         not_offered=[
             items[each.item]
             for each in outlooks
@@ -129,44 +170,65 @@ def _order(
     )
 
 
-def _wants(room: Room, today: date, through: date) -> list[Want]:
-    """What is wanted of each item in use that kits lack or that was used."""
+def _wants(
+    room: Room, today: date, through: date
+) -> tuple[list[Want], dict[int, Basis], dict[int, date]]:
+    """What is wanted of each item in use that kits lack or that is likely to be used; what that was
+    worked out from, and from which day on it is wanted."""
     since = today - timedelta(days=LOOKS_BACK_DAYS)
-    used = {item: rows for (_room, item), rows in stock_use.uses({room.pk: room}, since).items()}
+    used = {item for _room, item in stock_use.uses({room.pk: room}, since)}
     kits = Kit.objects.filter(home_room=room, retired_on=None, laid_up_since=None, training=False)
-    short = _short(kits.values_list("pk", flat=True), today, through)
+    states = list(readiness.states(kits.values_list("pk", flat=True)).values())
+    short, short_now = _short(states, through, today), _short(states, today, today)
     held = stock_levels.on_shelves([room.pk])[0].get(room.pk, [])
-    items = Item.objects.active().in_bulk({*used, *short})
+    items = Item.objects.active().in_bulk({*used, *short, *forecast.carried(room)})
     on_hand = _lasting(held, through)
+    coming = on_order.coming(on_order.open_lines([room]), by=through)
     matters, bought = _gravest(room), purchases(items)
-    first = stock_levels.first_received(items)
-    found = []
-    for pk in sorted(items):
-        began = max(since, clock.local_date(first[pk], room.time_zone)) if pk in first else since
-        record = {"recorded_from": min(began, today), "today": today}
-        acts = used.get(pk, [])
-        life = bought.get(pk, Purchase()).shelf_life_days if items[pk].needs_date else None
-        found.append(
-            Want(
-                item=pk,
-                short=short[pk],
-                used=use_over(acts, **record, days=(through - today).days),
-                on_hand=on_hand[pk],
-                kept=None if life is None else use_over(acts, **record, days=life),
-                matters=matters.get(pk, Criticality.ROUTINE),
-            )
+    lives = {pk: bought[pk].shelf_life_days for pk in bought if items[pk].needs_date}
+    life = {pk: days for pk, days in lives.items() if days is not None}
+    expected = forecast.expected(room, items, today, through, life)
+    wants = [
+        Want(
+            item=pk,
+            short=short[pk],
+            used=expected[pk].used,
+            on_hand=on_hand[pk] + coming[room.pk, pk],
+            kept=expected[pk].kept,
+            matters=matters.get(pk, Criticality.ROUTINE),
         )
-    return found
+        for pk in sorted(items)
+        if short[pk] or expected[pk].basis is not Basis.NO_USE
+    ]
+    ends = _first_ends(states, today)
+    wanted_by = {}
+    for want in wants:
+        days = order_lines.lasts_days(want, short_now[want.item], (through - today).days)
+        last = ends.get(want.item, through) if want.short > want.on_hand else through
+        wanted_by[want.item] = min(today + timedelta(days=days), last)
+    return wants, {want.item: expected[want.item].basis for want in wants}, wanted_by
 
 
-def _short(kits: Iterable[int], today: date, through: date) -> dict[int, int]:
+def _short(states: Iterable[KitState], through: date, today: date) -> dict[int, int]:
     """Units of each item that the kits lack through a day, what goes out of date in them by then
     among it."""
     return summed(
         (row.thing.id, row.count)
-        for state in readiness.states(kits).values()
+        for state in states
         for row in restock(state, (), through=through, today=today).missing
     )
+
+
+def _first_ends(states: Iterable[KitState], today: date) -> dict[int, date]:
+    """The first day from today on which units of an item in the kits are out of date."""
+    ends: dict[int, date] = {}
+    for state in states:
+        for row in state.units:
+            last = good_through(row.batch)
+            if last is not None and last >= today:
+                first = last + timedelta(days=1)
+                ends[row.batch.thing.id] = min(first, ends.get(row.batch.thing.id, first))
+    return ends
 
 
 def _lasting(held: Iterable[Units], through: date) -> dict[int, int]:

@@ -227,7 +227,7 @@ def look_at_stock(now: datetime) -> None:
     crossed = []
     for row in chain(*stock_levels.stocked(list(Room.objects.order_by("pk"))).values()):
         key = ("low-stock", _subject(row))
-        change = change_of(key in known, row.stock, row.level.down_to)
+        change = change_of(key in known, row.stock + row.on_order, row.level.down_to)
         if change is not Change.CLOSE:
             over.pop(key, None)
         if change is Change.OPEN and row.level.units > 0:

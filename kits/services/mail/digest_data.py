@@ -13,7 +13,7 @@ from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.models import Membership, Person
-from gearroom.core.rules.grouping import grouped
+from gearroom.core.rules.grouping import grouped, summed
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Kit, Notice, RecallPlace, Trip
 from kits.rules.mail import digest as rule
@@ -191,7 +191,10 @@ def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
         rule.Low(s.item.pk, s.item.name, s.stock, s.level.units, s.room.name) for s in rows if s.low
     ]
     lead_days = stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows})
-    return rule.to_order(missing, lows, lead_days, week.today)
+    coming = summed(
+        ((line.room.name, line.item.pk), line.units) for line in stock.orders if not line.missing
+    )
+    return rule.to_order(missing, lows, lead_days, week.today, coming)
 
 
 def _questions(

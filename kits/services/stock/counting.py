@@ -144,6 +144,10 @@ def _spread(item: Item, place: Place, count: int, booked: Booked) -> dict[Lot, i
     there = [lot for where, lot in booked if where == place and lot.item_id == item.pk]
     batches = readiness.batches(there)
     there.sort(key=lambda lot: first_out(batches[lot.pk], ""), reverse=True)
+    if item.kind == Kind.INSTRUMENT and count > len(there):
+        raise Invalid(
+            _("Count each %(item)s by its serial number.") % {"item": item.name}, field="found"
+        )
     if not there:
         return {lots.known(item=item): count} if count else {}
     shares = {}

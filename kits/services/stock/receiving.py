@@ -4,6 +4,7 @@ That something arrived is a fact and is written down whatever it is; what must n
 the room's quarantine instead of the shelf, and the entry says why.
 """
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -21,6 +22,7 @@ from kits.models import (
     Item,
     Kit,
     Lot,
+    Order,
     PackCode,
     Place,
     PlaceKind,
@@ -28,8 +30,11 @@ from kits.models import (
 )
 from kits.rules.ledger import WINDOW_YEARS, Kind, ReasonCode, date_known, must_be_dated
 from kits.services.ledger import Book, Leg, admission, lots, outer
+from kits.services.orders import arrivals
+from kits.services.orders.arrivals import Met
 from kits.services.text import irregular_texts
 from kits.services.text.amounts import units as whole
+from kits.services.text.wording import day
 
 LONGEST_WAIT_DAYS = 730
 
@@ -70,13 +75,17 @@ def receive(
     price: Decimal | None = None,
     currency: str = "",
     ordered_on: date | None = None,
+    order: Order | None = None,
+    of_order: bool = True,
 ) -> Arrival:
     """Take units of a batch from a supplier onto a shelf (or into a training box).
 
     `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
     also stand in for the item. `pack_holds` is how many units these packs say that they hold, where
     that is not what the code's packs usually do. `price` is for all of it; `ordered_on` the day it
-    was ordered, where known. Out of date, recalled or kept-back units go to quarantine. Raises
+    was ordered, where known. It counts for the oldest open order of the item in the room, whose
+    supplier, day and price it has where none are given; or for the `order` given; or for none where
+    it is not `of_order`. Out of date, recalled or kept-back units go to quarantine. Raises
     Invalid, NotFound (`pack_code`), Refused (`instrument-held`, `serial-known-otherwise`).
     """
     if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
@@ -87,10 +96,16 @@ def receive(
         act.actor.require("receive", shelf.room_id)
         pack = _pack(pack_code) if pack_code else None
         arrived = _item(item, pack)
-        count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
+        holds = pack_holds or (pack.units_per_pack if pack else None)
+        count = _count(units, packs, holds)
         check_price(price, currency)
         today = today_in(shelf.room)
         _check_ordered(ordered_on, today)
+        met: list[Met] = []
+        if of_order:
+            met = arrivals.meet(shelf.room, arrived, count, order=order, supplier=supplier)
+        if met and price is None and (paid := arrivals.price(met)):
+            price, currency = paid
         lot = batch_of_pack(arrived, number, expiry, serial, units=count, today=today)
         place, irregular = admission.landing(lot, shelf)
         entry = book.post(
@@ -101,10 +116,40 @@ def receive(
             irregular=irregular,
         )
         receipt = Receipt.objects.create(
-            lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency,
-            ordered_on=ordered_on,
+            lot=lot, entry=entry, units=count, price=price, currency=currency,
+            supplier=supplier or (met[0].order.supplier.name if met else ""),
+            ordered_on=ordered_on or arrivals.ordered_on(met),
         )  # fmt: skip
-        return Arrival(entry, lot, place, count, receipt, remarks(lot, irregular))
+        in_packs = holds if packs is not None else None
+        arrivals.write(receipt, met, in_packs)
+        noted = (*remarks(lot, irregular), *_of_orders(met, in_packs))
+        return Arrival(entry, lot, place, count, receipt, noted)
+
+
+def _of_orders(met: Sequence[Met], pack_units: int | None) -> Iterator[Remark]:
+    """What is worth saying of orders that units which arrived were of."""
+    for each in met:
+        facts = {
+            "supplier": each.order.supplier.name,
+            "day": day(each.order.ordered_on) if each.order.ordered_on else "",
+            "arrived": each.now.arrived,
+            "ordered": each.now.ordered,
+            "open": each.now.open,
+            "extra": each.now.extra,
+            "packs": pack_units,
+            "pack": each.line.pack_units,
+        }
+        text = _(
+            "Ordered from %(supplier)s on %(day)s: %(arrived)d of %(ordered)d have arrived, "
+            "%(open)d are still to come."
+        )
+        yield Remark("of-order", text % facts)
+        if each.now.extra:
+            text = _("That is %(extra)d more than ordered. Check the delivery note.")
+            yield Remark("more-than-ordered", text % facts)
+        if pack_units not in (None, each.line.pack_units):
+            text = _("Packs of %(pack)d were ordered; these are packs of %(packs)d.")
+            yield Remark("other-pack", text % facts)
 
 
 def _check_ordered(ordered_on: date | None, today: date) -> None:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db.models import Min, Sum
 
 from gearroom.core import clock
+from gearroom.core.acts import Act
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import (
@@ -17,13 +18,17 @@ from kits.models import (
     Place,
     PlaceKind,
     Receipt,
+    RoomOrderLevel,
 )
 from kits.models.places import PlaceQuerySet
 from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of
 from kits.services.ledger import readiness
+from kits.services.orders import on_order
+from kits.services.orders.on_order import OpenLine
 from kits.services.stock import deliveries, stock_use
+from kits.services.text.amounts import units as whole
 
 LOOKS_BACK_DAYS = 365
 """So far back use counts for a level."""
@@ -33,19 +38,21 @@ NEEDED_DAYS = 548
 
 @dataclass(frozen=True)
 class ItemLevel:
-    """An item in a room: units usable today on its shelves, its order level, and how many days a
-    delivery takes."""
+    """An item in a room: units usable today on its shelves, its order level, how many days a
+    delivery takes, and what of it is to come (`orders`), of which `on_order` may be counted on."""
 
     item: Item
     room: Room
     stock: int
     level: OrderLevel
     lead_days: int
+    orders: Sequence[OpenLine] = ()
+    on_order: int = 0
 
     @property
     def low(self) -> bool:
-        """Down to its order level."""
-        return self.level.reached(self.stock)
+        """Down to its order level, with what is on order."""
+        return self.level.reached(self.stock + self.on_order)
 
 
 def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, Place]]:
@@ -79,11 +86,15 @@ def in_kits_of(places: PlaceQuerySet) -> list[tuple[int, int]]:
 
 
 def stocked(
-    rooms: Sequence[Room], *, shelves: dict[int, list[Units]] | None = None
+    rooms: Sequence[Room],
+    *,
+    shelves: dict[int, list[Units]] | None = None,
+    orders: Sequence[OpenLine] | None = None,
 ) -> dict[int, list[ItemLevel]]:
     """The items that rooms stock or use, by room id, each with its stock and order level.
 
-    `shelves` is the answer of `on_shelves`, where it is at hand.
+    `shelves` is the answer of `on_shelves`, and `orders` what is to come for these rooms, where
+    they are at hand.
     """
     if not rooms:
         return {}
@@ -98,16 +109,22 @@ def stocked(
     )
     back = min(today.values())
     uses = stock_use.uses(by_id, back - timedelta(days=NEEDED_DAYS))
-    carried = stock_use.carried(by_id)
-    known = set(uses) | set(
-        Holding.objects.filter(
-            place__room__in=by_id,
-            place__kind=PlaceKind.SHELF,
-            lot__item__order_down_to__isnull=False,
+    carried, set_here = stock_use.carried(by_id), levels_of_rooms(by_id)
+    to_come = on_order.open_lines(rooms) if orders is None else orders
+    lines_of, coming = on_order.by_item(to_come), on_order.coming(to_come)
+    known = (
+        set(uses)
+        | {key for key, level in set_here.items() if level is not None}
+        | set(
+            Holding.objects.filter(
+                place__room__in=by_id,
+                place__kind=PlaceKind.SHELF,
+                lot__item__order_down_to__isnull=False,
+            )
+            .values_list("place__room", "lot__item")
+            .distinct()
+            .order_by()
         )
-        .values_list("place__room", "lot__item")
-        .distinct()
-        .order_by()
     )
     items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
     first = first_received(items)
@@ -119,20 +136,52 @@ def stocked(
         if item := items.get(pk):
             zone = by_id[room].time_zone
             began = clock.local_date(first[pk], zone) if pk in first else since
+            own = set_here.get((room, pk))
             level = order_level(
                 uses.get((room, pk), ()),
                 recorded_from=min(max(began, since), today[room]),
                 today=today[room],
                 setting=Setting(
                     lead_days=waits[pk],
-                    by_hand=item.order_down_to,
+                    by_hand=item.order_down_to if own is None else own,
+                    here=own is not None,
                     needed=(room, pk) in uses or (room, pk) in carried,
                     counted=not item.by_eye,
                     box=boxes.get(pk, 1),
                 ),
             )
-            levels[room].append(ItemLevel(item, by_id[room], usable[room, pk], level, waits[pk]))
+            levels[room].append(
+                ItemLevel(
+                    item,
+                    by_id[room],
+                    usable[room, pk],
+                    level,
+                    waits[pk],
+                    lines_of.get((room, pk), ()),
+                    coming[room, pk],
+                )
+            )
     return levels
+
+
+def levels_of_rooms(rooms: Iterable[int]) -> dict[tuple[int, int], int | None]:
+    """The order levels that somebody set for rooms, by room and item (ids); None where they took
+    that back."""
+    rows = RoomOrderLevel.objects.filter(room__in=list(rooms)).order_by("id")
+    return {(room, item): units for room, item, units in rows.values_list("room", "item", "units")}
+
+
+def set_level(act: Act, room: Room, item: Item, units: int | None) -> RoomOrderLevel:
+    """Set at how many units a room orders an item; None: as it is for all rooms. Raises Invalid;
+    NotAllowed for whoever may not receive stock there."""
+    act.actor.require("receive", room.pk)
+    return RoomOrderLevel.objects.create(
+        room=room,
+        item=item,
+        units=None if units is None else whole(units, least=0),
+        stated_by=act.person,
+        stated_at=act.received_at,
+    )
 
 
 def first_received(items: Iterable[int]) -> dict[int, datetime]:
@@ -163,6 +212,7 @@ class Stockroom:
         self.units: dict[int, dict[int, list[Units]]] = {}
         self.shelves: dict[int, Place] = {}
         self.stocked: dict[int, list[ItemLevel]] = {}
+        self.orders: list[OpenLine] = []
         self._lead_days: dict[int, int] = {}
 
     def load(self, rooms: Iterable[Room]) -> None:
@@ -172,7 +222,9 @@ class Stockroom:
             return
         units, shelves = on_shelves(new)
         self.shelves |= shelves
-        self.stocked |= stocked(list(new.values()), shelves=units)
+        orders = on_order.open_lines(new.values())
+        self.orders += orders
+        self.stocked |= stocked(list(new.values()), shelves=units, orders=orders)
         self.units |= {room: shelves_of(units.get(room, ())) for room in new}
 
     def lead_days(self, things: set[int]) -> dict[int, int]:

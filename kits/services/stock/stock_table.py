@@ -19,22 +19,24 @@ from kits.rules.ledger import Units, good_through, usable_through
 from kits.rules.stock.lasting import Date, Lasting, Usable, lasting, nearness
 from kits.services.lookup import find
 from kits.services.stock import stock_levels
+from kits.services.stock.stock_levels import ItemLevel
 
 
 @dataclass(frozen=True)
 class OnHand:
-    """An item in a room: all units on its shelves, those usable today, and the order level where
-    the item is stocked or used there."""
+    """An item in a room: all units on its shelves, those usable today, those on order, and the
+    order level where the item is stocked or used there."""
 
     room: Room
     units: int
     usable: int
     level: OrderLevel | None
+    on_order: int = 0
 
     @property
     def low(self) -> bool:
-        """Down to its order level."""
-        return self.level is not None and self.level.reached(self.usable)
+        """Down to its order level, with what is on order."""
+        return self.level is not None and self.level.reached(self.usable + self.on_order)
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,7 @@ class _Loaded:
     rooms: Sequence[Room]
     today: dict[int, date]
     units: dict[tuple[int, int], list[Units]]
-    levels: dict[tuple[int, int], OrderLevel]
+    levels: dict[tuple[int, int], ItemLevel]
     in_kits: dict[int, int]
 
 
@@ -110,7 +112,7 @@ def items_in_stock(
             ((row.batch.thing.id, room), row) for room, there in held.items() for row in there
         ),
         levels={
-            (row.item.pk, room): row.level
+            (row.item.pk, room): row
             for room, rows in stock_levels.stocked(rooms, shelves=held).items()
             for row in rows
         },
@@ -141,12 +143,18 @@ def _item_stock(item: Item, loaded: _Loaded) -> ItemStock:
     days = (good_through(row.batch) for rows in there.values() for row in rows)
     first = min((day for day in days if day is not None), default=None)
     today = min(loaded.today.values(), default=clock.today("UTC"))
-    week_mean = sum(level.week_mean for level in levels if level)
+    week_mean = sum(each.level.week_mean for each in levels if each)
     return ItemStock(
         item=item,
         rooms=[
-            OnHand(room, count[room.pk], good[room.pk], level)
-            for room, level in zip(loaded.rooms, levels, strict=True)
+            OnHand(
+                room,
+                count[room.pk],
+                good[room.pk],
+                each.level if each else None,
+                each.on_order if each else 0,
+            )
+            for room, each in zip(loaded.rooms, levels, strict=True)
         ],
         in_kits=loaded.in_kits.get(item.pk, 0),
         next_expiry=first,

@@ -5,12 +5,17 @@ import hashlib
 import hmac
 import json
 import uuid
+from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
+from django.contrib.sessions.models import Session
+from django.test import Client
+from django.utils import timezone
 
-from gearroom.core.models import KeptAnswer, Membership, Person, User
-from gearroom.core.services.accounts import handed_over
+from gearroom.core.models import KeptAnswer, Membership, Person, SignedIn, User
+from gearroom.core.services.accounts import sign_ins
 from kits.models import Entry
 from tests.core.api.made import is_problem
 from tests.kits import factories as make
@@ -30,11 +35,24 @@ def world() -> make.World:
     return make.world()
 
 
-def signature(who: Person, path: str, body: dict[str, Any], ahead: int | None = None) -> str:
+def phone_of(who: Person) -> Client:
+    """A phone on which somebody just signed in."""
+    phone = browser(who)
+    sign_ins.note(present(who.user), phone.session.session_key or "", "Mobile", "")
+    return phone
+
+
+def signature(
+    who: Person,
+    path: str,
+    body: dict[str, Any],
+    ahead: int | None = None,
+    phone: Client | None = None,
+) -> str:
     """The header as a phone on which somebody signed in makes it."""
+    secret = (phone or phone_of(who)).get("/offline/kits/").json()["signs"]
     facts = [who.pk, KEY, path, ahead, body]
     text = json.dumps(facts, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
-    secret = handed_over.signing_key(present(who.user))
     signed = hmac.new(secret.encode(), text.encode(), hashlib.sha256).hexdigest()
     return f"{who.pk} {'-' if ahead is None else ahead} {signed}"
 
@@ -128,6 +146,96 @@ def test_it_ends_with_the_password_and_with_the_login(world: make.World) -> None
     header = signature(world.guide, USE, body)
     User.objects.filter(pk=user.pk).update(is_active=False)
     is_problem(sent(world.keeper, USE, body, header), 403, "handed-over-refused")
+
+
+def handed(world: make.World, header: str, **more: Any) -> Any:
+    """What comes of it where the keeper sends what the guide used."""
+    return sent(world.keeper, USE, {**used(world), **more}, header)
+
+
+def at(minutes: int) -> str:
+    """So many minutes from now, as a phone writes it."""
+    return f"{timezone.now() + timedelta(minutes=minutes):%Y-%m-%dT%H:%M:%S.000}Z"
+
+
+def test_a_phone_that_was_signed_out_from_elsewhere_has_signed_nothing(world: make.World) -> None:
+    lost, other = phone_of(world.guide), phone_of(world.guide)
+    body = {**used(world), "occurred_at": at(-60)}
+    header = signature(world.guide, USE, body, phone=lost)
+    row = SignedIn.objects.get(session_key=lost.session.session_key)
+
+    other.post(f"/signed-in/{row.pk}/end/", {"key": str(uuid.uuid4())})
+
+    is_problem(handed(world, header, occurred_at=body["occurred_at"]), 403, "handed-over-refused")
+    by_the_other = signature(world.guide, USE, body, phone=other)
+    assert handed(world, by_the_other, occurred_at=body["occurred_at"]).status_code == 201
+
+
+@pytest.mark.parametrize(("minutes", "status"), [(-60, 201), (1, 403)])
+def test_whoever_signs_out_on_the_phone_leaves_what_it_signed_before(
+    world: make.World, minutes: int, status: int
+) -> None:
+    phone, when = phone_of(world.guide), at(minutes)
+    header = signature(world.guide, USE, {**used(world), "occurred_at": when}, phone=phone)
+
+    phone.post("/sign-out/")
+
+    assert handed(world, header, occurred_at=when).status_code == status
+    own = sent(world.guide, USE, {**used(world), "occurred_at": when})
+    assert own.status_code == 201  # sent by their own next login, it is never lost
+
+
+def test_a_phone_whose_clock_is_ahead_signed_before_it_was_signed_out(world: make.World) -> None:
+    phone, when = phone_of(world.guide), at(30)
+    body = {**used(world), "occurred_at": when}
+    header = signature(world.guide, USE, body, ahead=3600_000, phone=phone)
+
+    phone.post("/sign-out/")
+
+    assert handed(world, header, occurred_at=when).status_code == 201
+
+
+@pytest.mark.parametrize(("days", "status"), [(30, 201), (32, 403)])
+def test_a_month_after_signing_out_it_is_sent_by_whoever_did_it(
+    world: make.World, days: int, status: int
+) -> None:
+    phone, when = phone_of(world.guide), at(-60)
+    header = signature(world.guide, USE, {**used(world), "occurred_at": when}, phone=phone)
+    phone.post("/sign-out/")
+
+    with time_machine.travel(timezone.now() + timedelta(days=days), tick=False):
+        assert handed(world, header, occurred_at=when).status_code == status
+        sign_ins.note(present(world.guide.user), "another", "Mobile", "")
+        assert SignedIn.objects.exclude(ended_at=None).exists() == (status == 201)
+
+
+def test_a_login_that_ran_out_signed_until_then(world: make.World) -> None:
+    phone = phone_of(world.guide)
+    before, after = at(-60), at(15 * 24 * 60)
+    by = {
+        when: signature(world.guide, USE, {**used(world), "occurred_at": when}, phone=phone)
+        for when in (before, after)
+    }
+    with time_machine.travel(timezone.now() + timedelta(days=16), tick=False):
+        Session.objects.filter(session_key=phone.session.session_key).delete()
+        is_problem(handed(world, by[after], occurred_at=after), 403, "handed-over-refused")
+        assert handed(world, by[before], occurred_at=before).status_code == 201
+
+
+def test_whoever_left_and_whoever_got_another_password_signed_nothing(world: make.World) -> None:
+    header = signature(world.guide, USE, used(world))
+    sign_ins.end_everywhere(present(world.guide.user), timezone.now())
+
+    is_problem(handed(world, header), 403, "handed-over-refused")
+
+
+@pytest.mark.parametrize("when", ["", "yesterday", "2026-11-01T10:00:00", None, 7])
+def test_what_says_no_time_was_signed_by_nobody(world: make.World, when: Any) -> None:
+    body = {**used(world), "occurred_at": when}
+    header = signature(world.guide, USE, body)
+
+    assert handed(world, header, occurred_at=when).status_code in (400, 403)
+    assert not Entry.objects.filter(kind="use").exists()
 
 
 def test_only_what_both_may_do_is_done(world: make.World) -> None:

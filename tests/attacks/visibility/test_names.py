@@ -139,7 +139,7 @@ def test_every_column_that_changes_is_decided() -> None:
     codes = {"slug", "time_zone", "base_unit", "gtin", "section_key", "hazards", "key", "number"}
     codes |= {"signed_page_type", "source", "serial", "code", "kind", "fact", "unsent_why"}
     codes |= {"message_id", "calendar_sha256", "subject", "layout", "guard", "who"}
-    codes |= {"hazard", "activities", "sha256", "answers", "language", "public_url"}
+    codes |= {"currency", "hazard", "activities", "sha256", "answers", "language", "public_url"}
     codes |= {"mail_host", "mail_user", "mail_password"}
     erased_whole = {"recipient", "refused_address"}
     undecided = {

@@ -60,7 +60,7 @@ def test_it_is_narrowed_by_where_it_is_what_it_is_for_and_how_it_stands(world: m
 def test_nothing_found_says_what_to_do(world: make.World) -> None:
     page = text_of(browser(world.keeper).get("/kits/?people=9999"))
 
-    assert "No kit in your gear rooms matches. Remove a filter" in page
+    assert "No kit matches. Remove a filter" in page
     assert "Show everything" in page
 
 

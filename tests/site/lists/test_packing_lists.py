@@ -27,7 +27,7 @@ def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(
 
     assert "Day walk Signed" in page
     assert "signed by Ada, valid until" in page
-    assert "2 kits in your gear rooms use it" in page
+    assert "2 of your kits use it" in page
     assert "Draft, version 2" in page
     assert "Create a kit list" not in page
 

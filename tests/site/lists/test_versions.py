@@ -142,7 +142,7 @@ def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(
     post(client, at(draft, "publish/"))
 
     page = client.get("/lists/")
-    assert "2 kits in your gear rooms use it, 2 of them an earlier version" in text_of(page)
+    assert "2 of your kits use it, 2 of them an earlier version" in text_of(page)
     assert f'href="{at(draft, "effect/")}"' in page.content.decode()
 
 

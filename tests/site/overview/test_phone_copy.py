@@ -332,7 +332,7 @@ def test_a_phone_that_has_the_kits_costs_a_few_queries(
     client = browser(school.world.keeper)
     headers = {"If-None-Match": client.get("/offline/kits/")["ETag"]}
 
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(17):
         assert client.get("/offline/kits/", headers=headers).status_code == 304
 
 

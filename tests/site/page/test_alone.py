@@ -6,7 +6,7 @@ from django.test import Client
 from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices
-from kits.models import Entry, EntryKind, Item, Kit
+from kits.models import Entry, EntryKind, Item, Kit, Trip
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import use
 from tests.kits import factories as make
@@ -49,7 +49,7 @@ def words_of(client: Client, path: str) -> str:
 
 def test_the_front_page_has_each_kit_one_tap_from_the_four_acts(kit: Kit, alone: Person) -> None:
     page = browser(alone).get("/").content.decode()
-    for act in ("used/", "count/", "sort/"):
+    for act in ("used/", "checked/", "sort/"):
         assert page.count(f'href="/kits/DAY-01/{act}"') == 1
     assert f'href="#expiring-{kit.pk}"' in page and f'id="expiring-{kit.pk}"' in page
     assert "Expiring: 1" in page
@@ -76,6 +76,85 @@ def test_reasons_are_announced_only_where_a_kit_is_not_ready(kit: Kit, alone: Pe
 def test_pages_leave_out_what_takes_several(path: str, kit: Kit, alone: Person) -> None:
     words = words_of(browser(alone), path).replace("PINs, deputies, access tokens, taking out", "")
     assert not [each for each in HIDDEN if each in words]
+
+
+@pytest.fixture
+def stocked(kit: Kit, room: Room) -> Kit:
+    """Their room has a name that no page needs to say."""
+    Room.objects.filter(pk=room.pk).update(name="Umber barn")
+    make.trip("Hill day", room, 3, 3)
+    return kit
+
+
+NAMES_NO_ROOM = (
+    "/",
+    "/kits/",
+    "/kits/DAY-01/",
+    "/kits/DAY-01/checked/",
+    "/kits/DAY-01/keeping/",
+    "/kits/DAY-01/sort/",
+    "/kits/DAY-01/hand-back/",
+    "/first-day/kits/DAY-01/",
+    "/lists/",
+    "/settings/",
+    "/stock/",
+    "/stock/batches/",
+    "/stock/count/",
+    "/stock/expiry/",
+    "/stock/out-of-date/",
+    "/stock/receive/",
+    "/stock/{item}/",
+    "/stock/undated/",
+    "/strip/",
+    "/trips/",
+    "/trips/{trip}/",
+)
+
+
+@pytest.mark.parametrize("path", NAMES_NO_ROOM)
+def test_pages_do_not_name_the_only_room(path: str, stocked: Kit, alone: Person) -> None:
+    of = path.format(item=Item.objects.get(name="gauze").pk, trip=Trip.objects.get().pk)
+    words = words_of(browser(alone), of)
+    assert "Umber barn" not in words and "in your gear rooms" not in words
+    make.person("Sam")
+    assert "Umber barn" in words_of(browser(alone), of)
+
+
+@pytest.mark.parametrize("path", ["/kits/DAY-02/", "/first-day/kits/DAY-02/"])
+def test_a_list_that_is_not_decided_is_for_them_to_decide(
+    path: str, undecided: Kit, alone: Person
+) -> None:
+    decide = "You have not decided on the kit list yet: compare it with your sources, then sign it."
+    assert decide in words_of(browser(alone), path)
+    assert (
+        "medical adviser" not in words_of(browser(alone), path).partition("What a kit contains")[0]
+    )
+
+
+def test_an_administrator_alone_can_take_on_signing_until_others_come(
+    undecided: Kit, alone: Person
+) -> None:
+    Membership.objects.filter(person=alone, role=Role.ADVISER.value).delete()
+    client, at = browser(alone), f"/people/{alone.pk}/"
+    for path in (
+        "/first-day/kits/DAY-02/",
+        f"/lists/{undecided.list_version.packing_list_id}/1/",
+    ):
+        page = client.get(path)
+        assert "Carry only what you are trained to use." in text_of(page)
+        assert f'href="{at}#roles"' in page.content.decode()
+
+    assert post(client, f"{at}role/", role="adviser", room="").status_code == 302
+
+    assert Membership.objects.filter(person=alone, role=Role.ADVISER.value).exists()
+    assert "compare it with a protocol, a course or an adviser" in words_of(
+        client, "/first-day/kits/DAY-02/"
+    )
+    Membership.objects.filter(person=alone, role=Role.ADVISER.value).delete()
+    gone = make.person("Sam")
+    Person.objects.filter(pk=gone.pk).update(left_on=make.days(-1))
+    post(client, f"{at}role/", role="adviser", room="")
+    assert not Membership.objects.filter(person=alone, role=Role.ADVISER.value).exists()
 
 
 def test_addresses_that_are_left_out_still_answer(kit: Kit, alone: Person) -> None:

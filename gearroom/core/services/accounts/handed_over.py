@@ -4,6 +4,11 @@ A phone signs each act with a key that it got while its person was signed in (`s
 that whoever carries the act can neither change it nor make one up. It counts as its person's, under
 its own key, so that it is done once however many phones send it; and it does only what both of them
 may do.
+
+The key is of one login, and ends with it. A login that was withdrawn from elsewhere (a phone that
+was lost, a new password, somebody who left) ends it for all that the phone ever signed. Whoever
+signs out on the phone itself has it forget its key there, so what it signed before is theirs: it
+may still be handed over for a month, where by the phone's own clock it was done before that.
 """
 
 import hashlib
@@ -11,15 +16,20 @@ import hmac
 import json
 import re
 import uuid
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.contrib.sessions.backends.base import SessionBase
 from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.translation import gettext as _
 
+from gearroom.core import clock
 from gearroom.core.acts import Actor, Invalid, NotAllowed
-from gearroom.core.models import User
+from gearroom.core.models import SignedIn, User
+from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.accounts.shared_devices import DEVICE, actor_at
 
 _HEADER = re.compile(r"([0-9]{1,15}) (-|-?[0-9]{1,13}) ([0-9a-f]{64})")
@@ -38,10 +48,29 @@ class HandedOver:
         """What the clock that timed the act shows when we receive it."""
         return received_at + timedelta(milliseconds=self.ahead_ms or 0)
 
+    def done_at(self, act: Mapping[str, Any]) -> datetime | None:
+        """When the act was done, by our clock: now, where it does not say; None where what it says
+        is no time."""
+        if "occurred_at" not in act:
+            return clock.now()
+        with suppress(TypeError, ValueError, OverflowError):
+            at = datetime.fromisoformat(act["occurred_at"])
+            return at - timedelta(milliseconds=self.ahead_ms or 0) if at.tzinfo else None
+        return None
 
-def signing_key(user: User) -> str:
-    """What a phone signs with while this is their password; a new password ends it."""
-    text = f"{user.pk}:{user.password}"
+
+def key_of_session(user: User, session: SessionBase) -> str:
+    """What the phone that is signed in by a session signs with; empty where there is no such login.
+    A shared device has one login, which ends with it."""
+    if DEVICE in session:
+        return signing_key(user)
+    login = SignedIn.objects.filter(user=user, session_key=session.session_key or "").first()
+    return signing_key(user, login) if login else ""
+
+
+def signing_key(user: User, login: SignedIn | None = None) -> str:
+    """What a phone signs with while this is their password and this their login."""
+    text = f"{user.pk}:{user.password}:{login.pk if login else 'device'}"
     return salted_hmac("gearroom.handed-over", text, algorithm="sha256").hexdigest()
 
 
@@ -78,8 +107,8 @@ def refused() -> NotAllowed:
     return NotAllowed(
         "handed-over-refused",
         _(
-            "This record was changed after it was handed over, or the password of whoever made it "
-            "has changed since. Ask them to log in and send it themselves."
+            "This record was changed after it was handed over, or the login that it was made with "
+            "has been ended since. Ask whoever made it to log in and send it themselves."
         ),
     )
 
@@ -89,6 +118,16 @@ def _is_signed(user: User, handed: HandedOver, facts: list[Any]) -> bool:
     text = json.dumps(
         [handed.person, *facts], ensure_ascii=False, separators=(",", ":"), sort_keys=True
     )
-    secret = signing_key(user).encode()
-    ours = hmac.new(secret, text.encode(), hashlib.sha256).hexdigest()
-    return constant_time_compare(ours, handed.signature)
+    signed = (
+        hmac.new(secret.encode(), text.encode(), hashlib.sha256).hexdigest()
+        for secret in _keys(user, handed.done_at(facts[-1]))
+    )
+    return any(constant_time_compare(ours, handed.signature) for ours in signed)
+
+
+def _keys(user: User, done_at: datetime | None) -> list[str]:
+    """The keys that what was done at an instant may be signed with."""
+    if hasattr(user, "device"):
+        return [signing_key(user)]
+    logins = sign_ins.could_sign(user, done_at) if done_at else ()
+    return [signing_key(user, login) for login in logins]

@@ -22,6 +22,8 @@ from gearroom.core.models import PasswordReset, SignedIn, Token, User
 from gearroom.core.services.accounts import account_changes, tokens
 
 TOUCH_EVERY = timedelta(minutes=10)
+HAND_OVER_LASTS = timedelta(days=31)
+"""How long after somebody signed out on a phone what it signed before may still be handed over."""
 
 
 class _Links(PasswordResetTokenGenerator):
@@ -37,10 +39,11 @@ LINK_LASTS = timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
 
 # ---------------------------------------------------------------------------------- where signed in
 def note(user: User, session_key: str, user_agent: str, address: str) -> None:
-    """Note a browser that somebody signed in on just now, and forget those that ran out."""
+    """Note a browser that somebody signed in on just now, and forget those that ended long ago."""
     now = clock.now()
     theirs = SignedIn.objects.filter(user=user).exclude(session_key=session_key)
-    theirs.exclude(session_key__in=_live(theirs)).delete()
+    over = [row.pk for row in _over(theirs) if _ended_at(row) < now - HAND_OVER_LASTS]
+    theirs.filter(pk__in=over).delete()
     SignedIn.objects.update_or_create(
         session_key=session_key,
         defaults={
@@ -49,6 +52,7 @@ def note(user: User, session_key: str, user_agent: str, address: str) -> None:
             "address": address[:45],
             "since": now,
             "seen_at": now,
+            "ended_at": None,
         },
     )
 
@@ -80,10 +84,35 @@ def _live(rows: QuerySet[SignedIn]) -> QuerySet[Session, str]:
     ).values_list("session_key", flat=True)
 
 
+def _over(rows: QuerySet[SignedIn]) -> QuerySet[SignedIn]:
+    """Those whose session ran out or was ended on their own browser."""
+    return rows.exclude(session_key__in=_live(rows))
+
+
+def _ended_at(row: SignedIn) -> datetime:
+    """When a sign-in that is over ended, at the latest."""
+    lasts = timedelta(seconds=settings.SESSION_COOKIE_AGE)
+    return row.ended_at or row.seen_at + lasts
+
+
+def sign_out(session_key: str) -> None:
+    """Note that somebody signs out on the browser that they are on."""
+    SignedIn.objects.filter(session_key=session_key).update(ended_at=clock.now())
+
+
+def could_sign(user: User, at: datetime) -> list[SignedIn]:
+    """The sign-ins of somebody that were open at an instant, and of which what was done then may
+    still be handed over. One that was withdrawn is not among them, whenever it was."""
+    rows = SignedIn.objects.filter(user=user)
+    last = clock.now() - HAND_OVER_LASTS
+    over = {row.pk: _ended_at(row) for row in _over(rows)}
+    return [row for row in rows if row.pk not in over or max(at, last) <= over[row.pk]]
+
+
 def end(act: Act, signed_in_id: int) -> None:
     """Sign whoever asks out of one of their browsers. Raises NotFound."""
     act.actor.require("own_account")
-    mine = SignedIn.objects.filter(user=act.actor.user, pk=signed_in_id)
+    mine = SignedIn.objects.filter(user=act.actor.user, pk=signed_in_id, ended_at=None)
     _end_session(one(mine, "sign-in", signed_in_id))
 
 
@@ -93,7 +122,7 @@ def end_others(act: Act, but: str) -> int:
     rows = list(SignedIn.objects.filter(user=act.actor.user).exclude(session_key=but))
     for row in rows:
         _end_session(row)
-    return len(rows)
+    return sum(row.ended_at is None for row in rows)
 
 
 def end_everywhere(user: User, at: datetime) -> None:

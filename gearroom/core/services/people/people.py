@@ -333,8 +333,18 @@ def _require_appoint(act: Act, role: Role, person: Person) -> None:
     if role is not Role.ADVISER:
         return
     act.actor.require("appoint_adviser")
-    if act.person is not None and act.person.pk == person.pk:
+    if not may_appoint(act.actor, person):
         raise _not_oneself()
+
+
+def may_appoint(actor: Actor, person: Person) -> bool:
+    """Whether somebody may make a person a medical adviser: others, and themselves only while
+    nobody else is or ever was on record. (Whoever makes an installation theirs says there whether
+    they sign the lists themselves; until a second person comes they still can.)"""
+    if not actor.may("appoint_adviser"):
+        return False
+    others = Person.objects.exclude(pk=person.pk).exclude(pk__in=programs().values("pk"))
+    return actor.person is None or actor.person.pk != person.pk or not others.exists()
 
 
 def _refuse_advice_for_oneself(act: Act, *records: Person) -> None:

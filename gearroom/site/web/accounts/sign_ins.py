@@ -240,6 +240,7 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     """End the session on this device; a keeper ends a shared one (`shared_devices.end`)."""
     if shared_devices.DEVICE in request.session and request.user.is_authenticated:
         return redirect("hatch-who")
+    sign_ins.sign_out(request.session.session_key or "")
     logout(request)
     return redirect("sign-in")
 

@@ -50,6 +50,7 @@ from labels.services.scan.results import NextStep, next_steps
 _TIMELINE = 8
 _RIGHTS = (
     "check_out",
+    "look_inside",
     "count",
     "restock",
     "reseal",

@@ -5,7 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
-from gearroom.site.web.page import actor, id_of, read_page, rooms_of, show, tables
+from gearroom.site.web.page import actor, company, id_of, read_page, rooms_of, show, tables
 from kits.rules.ledger.facts import Word
 from kits.services.overview import kits_table
 from kits.services.overview.kits_table import Filter
@@ -29,7 +29,10 @@ def list_kits(request: HttpRequest) -> HttpResponse:
         "site/kits/kits.html",
         wanted=wanted,
         wanted_out=request.GET.get("out", "") if wanted.out is not None else "",
-        places=[("in", _("in a gear room")), ("out", _("out with somebody"))],
+        places=[
+            ("in", _("here") if company(request).alone else _("in a gear room")),
+            ("out", _("out with somebody")),
+        ],
         narrowed=wanted != kits_table.EVERYTHING,
         more_filters=_is_narrowed(wanted),
         lists=choices.lists,

@@ -147,7 +147,7 @@ def pocket_copy(request: HttpRequest) -> HttpResponse:
     if (user := _signed_in(request)) is None:
         return JsonResponse({}, status=401)
     actor, language = actor_of(user), get_language() or ""
-    signs = handed_over.signing_key(user)
+    signs = handed_over.key_of_session(user, request.session)
     # Named before it is read: what changes meanwhile is sent the next time.
     facts = f"{version(language)} {revision(actor)} {signs}"
     tag = f'"{hashlib.sha256(facts.encode()).hexdigest()[:32]}"'

@@ -3,10 +3,10 @@
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from kits.rules.ledger.facts import Criticality, Kind
+from kits.rules.ledger.facts import Criticality, Kind, Level
 from kits.services.text.wording import DISPOSALS, HAZARDS, WENT, hazards
 
-__all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "ITEM_KINDS", "WENT", "hazards"]
+__all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "ITEM_KINDS", "LEVELS", "WENT", "hazards"]
 
 CRITICALITIES: dict[str, Promise] = {
     Criticality.ROUTINE: _("routine"),
@@ -20,4 +20,10 @@ ITEM_KINDS: dict[str, Promise] = {
     Kind.INSTRUMENT: _("Instruments"),
     Kind.TOOL: _("Tools"),
     Kind.DOCUMENT: _("Documents"),
+}
+
+LEVELS: dict[str, Promise] = {
+    Level.FULL: _("full"),
+    Level.LOW: _("low"),
+    Level.EMPTY: _("empty"),
 }

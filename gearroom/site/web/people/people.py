@@ -141,6 +141,7 @@ def _page(
     of = people.get(who, person)
     own, tag = who.person == of, labelling.live(of, who)
     has_right = account_changes.has_the_right_over(who, of)
+    may_appoint = people.may_appoint(who, of)
     return show(
         request,
         "site/people/person.html",
@@ -151,7 +152,7 @@ def _page(
         all_roles=[
             (role.value, label)
             for role, label in ROLE_NAMES.items()
-            if role is not Role.ADVISER or (not own and who.may("appoint_adviser"))
+            if role is not Role.ADVISER or may_appoint
         ],
         languages=settings.LANGUAGES,
         mail_language=dict(settings.LANGUAGES)[current().language],

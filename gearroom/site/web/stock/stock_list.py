@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core.models import Room
-from gearroom.site.web.page import actor, here, read_page, rooms_of, show, tables
+from gearroom.site.web.page import actor, company, here, read_page, rooms_of, show, tables
 from gearroom.site.web.page.words import ITEM_KINDS
 from kits.models import PlaceKind, Recall
 from kits.services.stock import reclassifying, stock_table, views
@@ -24,7 +24,7 @@ def all_items(request: HttpRequest) -> HttpResponse:
     """Every item with what each room has of it, what is running low first."""
     who, room, own = actor(request), here(request), rooms_own_first(request)
     wanted, rooms = _filter(request), _rooms(request, own)
-    columns = _columns(rooms)
+    columns = _columns(rooms, alone=company(request).alone)
     order = tables.order_of(request, columns)
     items = stock_table.sorted_by(
         stock_table.items_in_stock(who, rooms, wanted), order.by, down=order.down
@@ -86,12 +86,17 @@ def _rooms(request: HttpRequest, own: list[Room]) -> list[Room]:
     return [room for room in own if room.slug == request.GET.get("room")] or own
 
 
-def _columns(rooms: list[Room]) -> list[tables.Column]:
+def _columns(rooms: list[Room], *, alone: bool) -> list[tables.Column]:
     return [
         tables.Column("name", _("Item")),
         tables.Column("group", _("Group")),
         tables.Column("expiry", _("Next expiry")),
-        *(tables.Column(stock_table.AT + room.slug, room.name, number=True) for room in rooms),
+        *(
+            tables.Column(
+                stock_table.AT + room.slug, _("On shelves") if alone else room.name, number=True
+            )
+            for room in rooms
+        ),
         tables.Column("kits", _("In kits"), number=True),
         tables.Column("lasts", _("How long it lasts")),
     ]

@@ -1,0 +1,210 @@
+"""Drafts of orders: made of what a season asks for, one for each supplier, and changed by hand.
+
+A draft is no order yet: nothing counts on it. There is one for a room, supplier and currency, so
+that pressing twice never orders twice.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_first
+from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
+from kits.models import Offer, Order, OrderLine
+from kits.rules.buying.order_lines import Basis
+from kits.rules.buying.season import Order as Packs
+from kits.services.buying.season_order import Line, RoomSeason, lines_of, season_of
+from kits.services.orders import orders
+from kits.services.orders.orders import OrderStands
+from kits.services.stock import offers
+from kits.services.text.amounts import units as whole
+
+MOST_PACKS, MOST_LINES = 10_000, 500
+
+
+@transaction.atomic
+def draft(
+    act: Act,
+    room: Room,
+    *,
+    packs: Mapping[int, int],
+    through: date,
+    currency: str,
+    replace: bool = False,
+) -> list[OrderStands]:
+    """Draft orders of so many packs of offers (ids) for a room, one for each supplier. What they
+    are for is worked out through a day. With `replace` they take the place of the room's drafts in
+    that currency. Raises Invalid; Refused (`draft-open`) where there is a draft to one of the
+    suppliers."""
+    season = season_of(act.actor, room, through=through, currency=currency)
+    rows = _offers(packs, currency)
+    if not rows:
+        raise Invalid(_("Enter the packs to order of one item at least."), field="lines")
+    if replace:
+        old = Order.objects.drafts().filter(room=room, currency=currency)
+        old.update(dropped_at=act.received_at)
+    made = []
+    for supplier, of_supplier in grouped((row.supplier, row) for row in rows.values()).items():
+        try:
+            with transaction.atomic():
+                order = Order.objects.create(
+                    room=room, supplier=supplier, currency=currency, through=through,
+                    made_by=act.person, made_at=act.received_at,
+                )  # fmt: skip
+        except IntegrityError:
+            raise Refused(
+                "draft-open",
+                _(
+                    "There is already a draft of an order to %(supplier)s for %(room)s. Change or "
+                    "discard that one, or have it replaced."
+                )
+                % {"supplier": supplier.name, "room": room.name},
+            ) from None
+        _write(order, {row.pk: packs[row.pk] for row in of_supplier}, rows, season)
+        made.append(orders.fresh(order))
+    return made
+
+
+@transaction.atomic
+def change(act: Act, order: Order, packs: Mapping[int, int]) -> OrderStands:
+    """Have a draft order so many packs of offers (ids) of its supplier; 0: none. What it does not
+    name stays. Raises Invalid, Stale; Refused (`ordered-already`) where it is no draft."""
+    act.actor.require("receive", order.room_id)
+    order = draft_of(act, order)
+    known = {line.offer_id: line.packs for line in order.lines.all()}
+    new = {pk: count for pk, count in packs.items() if known.get(pk) != count}
+    rows = _offers({pk: count for pk, count in new.items() if count}, order.currency)
+    other = next((row for row in rows.values() if row.supplier_id != order.supplier_id), None)
+    if other is not None:
+        raise Invalid(
+            _("%(supplier)s does not offer %(item)s in this order. Draft another order.")
+            % {"supplier": order.supplier.name, "item": other.item.name},
+            field="lines",
+        )
+    wanted = {pk: count for pk, count in {**known, **packs}.items() if count}
+    _refuse_too_many(wanted)
+    kept = offers.in_full(Offer.objects.filter(pk__in=wanted))
+    tomorrow = clock.today(order.room.time_zone) + timedelta(days=1)
+    through = max(order.through, tomorrow)
+    season = season_of(act.actor, order.room, through=through, currency=order.currency)
+    _write(order, wanted, {row.pk: row for row in kept}, season)
+    return orders.fresh(order)
+
+
+@transaction.atomic
+def drop(act: Act, order: Order) -> OrderStands:
+    """Discard a draft. Raises Refused (`ordered-already`) where it is none."""
+    act.actor.require("receive", order.room_id)
+    order = draft_of(act, order)
+    order.dropped_at = act.received_at
+    order.save(update_fields=["dropped_at"])
+    return orders.fresh(order)
+
+
+def draft_of(act: Act, order: Order) -> Order:
+    """The draft afresh, locked. Raises Stale, Refused (`ordered-already`)."""
+    row = locked(act, order)
+    if row.dropped_at is not None:
+        raise Refused("ordered-already", _("This draft was discarded. Draft a new order."))
+    if row.ordered_at is not None:
+        raise Refused(
+            "ordered-already",
+            _("This was already ordered from %(supplier)s, by %(person)s.")
+            % {
+                "supplier": row.supplier.name,
+                "person": row.ordered_by.name if row.ordered_by else _("a program"),
+            },
+        )
+    return row
+
+
+def _offers(packs: Mapping[int, int], currency: str) -> dict[int, Offer]:
+    """The offers of which packs are ordered, as they are in force. Raises Invalid."""
+    wanted = {pk: whole(count, field="lines", least=0) for pk, count in packs.items()}
+    wanted = {pk: count for pk, count in wanted.items() if count}
+    _refuse_too_many(wanted)
+    rows = {row.pk: row for row in offers.in_force().filter(pk__in=wanted)}
+    for pk, count in wanted.items():
+        row = rows.get(pk)
+        if row is None:
+            text = _(
+                "One of these offers has another price by now, or is no longer there. Work the "
+                "order out again."
+            )
+            raise Invalid(text, field="lines")
+        least = offers.as_rule(row).least
+        facts = {"item": row.item.name, "supplier": row.supplier.name, "least": least,
+                 "own": row.currency, "currency": currency}  # fmt: skip
+        refuse_first(
+            (
+                row.currency != currency,
+                Invalid(
+                    _("%(item)s from %(supplier)s costs %(own)s, not %(currency)s: order it apart.")
+                    % facts,
+                    field="lines",
+                ),
+            ),
+            (
+                count < least,
+                Invalid(
+                    _("%(supplier)s sells at least %(least)d packs of %(item)s.") % facts,
+                    field="lines",
+                ),
+            ),
+        )
+    return rows
+
+
+def _refuse_too_many(packs: Mapping[int, int]) -> None:
+    if len(packs) > MOST_LINES or any(count > MOST_PACKS for count in packs.values()):
+        raise Invalid(
+            _("An order has at most %(lines)d lines of at most %(packs)d packs.")
+            % {"lines": MOST_LINES, "packs": MOST_PACKS},
+            field="lines",
+        )
+
+
+def _write(
+    order: Order, packs: Mapping[int, int], rows: Mapping[int, Offer], of: RoomSeason
+) -> None:
+    """Write the lines of a draft with what they are for, and what its delivery costs."""
+    known = {line.offer.pk: line for line in _for(of, packs, rows)}
+    order.lines.all().delete()
+    goods = Decimal(0)
+    lines: list[OrderLine] = []
+    for pk, count in sorted(packs.items()):
+        cost = offers.as_rule(rows[pk]).cost(count)
+        goods += cost
+        line = known.get(pk)
+        lines.append(
+            OrderLine(
+                order=order,
+                offer=rows[pk],
+                item=rows[pk].item,
+                packs=count,
+                pack_units=rows[pk].units,
+                each=cost / count,
+                for_kits=line.line.for_kits if line else 0,
+                for_use=line.line.for_use if line else 0,
+                basis=str(line.basis if line else Basis.NO_USE),
+                wanted_by=line.wanted_by if line else None,
+            )
+        )
+    OrderLine.objects.bulk_create(lines)
+    (terms,) = offers.terms_in(order.currency, [order.supplier_id])
+    order.delivery = terms.charges(goods) if lines else Decimal(0)
+    order.revision += 1
+    order.save(update_fields=["delivery", "revision"])
+
+
+def _for(of: RoomSeason, packs: Mapping[int, int], rows: Mapping[int, Offer]) -> Sequence[Line]:
+    """What the lines of wanted items are for; offers that are no longer in force count for as much
+    as those that are."""
+    season = of.with_offers(rows.values())
+    known = {offer.id for offer in season.season.offers}
+    return lines_of(season, Packs({pk: count for pk, count in packs.items() if pk in known}))
