@@ -3,6 +3,7 @@ room: none says anything of it, and none writes anything about it but what is a 
 
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -12,6 +13,8 @@ from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, tokens
 from kits.models import Entry, Kit, Notice, Recall, Trip, WithheldKind
+from kits.services.buying import filled_kits
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -59,6 +62,10 @@ def hut() -> make.World:
     token, _secret = tokens.make(user=present(keeper.user), name="theirs", scopes=["read"])
     notice = Notice.objects.filter(person=w.stranger).first() or _notice(w, kit)
     device = shared_devices.add(make.act(keeper), w.hut, "Hut tablet").pk
+    offered = filled_kits.add(
+        make.act(keeper), w.hut, name="Zebedee kit", price=Decimal(12), currency="GBP",
+        contents=[Content("Shears", None, 1)],
+    )  # fmt: skip
     w.keeper_of_hut = keeper
     w.named = {
         "kit": kit.name, "place": shelf.pk, "lot": lot.pk, "shelf": shelf.pk,
@@ -74,7 +81,8 @@ def hut() -> make.World:
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
         "secret": "nothing", "claim": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
         "list": w.version.packing_list_id, "need": "blister", "activity": "any",
-        "advice": 1, "offers": 1, "suppliers": 1,
+        "advice": 1, "offers": 1, "suppliers": 1, "prices": 1,
+        "strip": offered.pk, "bought-kits": offered.pk,
     }  # fmt: skip
     return w
 

@@ -35,11 +35,11 @@ from gearroom.site.web.page.words import ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
-from kits.models import Item, Place
+from kits.models import Item, Place, Receipt
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import moving, receiving, views
+from kits.services.stock import deliveries, moving, receiving, views
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
@@ -196,13 +196,17 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
+    paid = deliveries.last_prices(items) if items else {}
     return show(
         request,
         "site/stock/receive/receive.html",
         problem=problem,
         room=room,
         reading=reading,
-        packs=[{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
+        packs=[
+            {**pack, "past": "" < pack["expiry"] < today, **_as_last_time(paid.get(pack["item"]))}
+            for pack in packs
+        ],
         counts=_PACKS,
         count=request.POST.get("packs") or "1",
         values=request.POST,
@@ -211,6 +215,14 @@ def _page(
         kinds=ITEM_KINDS,
         may_enter=who.may("edit_item"),
     )
+
+
+def _as_last_time(paid: Receipt | None) -> dict[str, str]:
+    """From whom an item came last time, and in which currency it was paid."""
+    return {
+        "supplier": str(paid.supplier) if paid else "",
+        "currency": paid.currency if paid else "",
+    }
 
 
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:

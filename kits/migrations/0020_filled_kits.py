@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('core', '0008_installation'),
-        ('kits', '0018_ordered_on'),
+        ('kits', '0019_orders'),
     ]
 
     operations = [
