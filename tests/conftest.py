@@ -1,9 +1,9 @@
 """What every test can ask for.
 
-Every test that uses the database runs twice: on SQLite, and on a PostgreSQL that the session
-starts by itself where Debian's package is installed; `ONCE` on PostgreSQL only with `--long` or
-`--engine postgresql`. `--engine sqlite` runs one of them only; a test for certain engines says
-`@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)`.
+Every test that uses the database can run twice: on SQLite, and on a PostgreSQL that the session
+starts by itself where Debian's package is installed. Which do so without `--long` or
+`--engine postgresql` is said in tests/engines.py. `--engine sqlite` runs one of them only; a test
+for certain engines says `@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)`.
 
 The append-only tables refuse DELETE and TRUNCATE, so no test ever flushes. Choose:
 
@@ -12,19 +12,17 @@ The append-only tables refuse DELETE and TRUNCATE, so no test ever flushes. Choo
     own_database   the address of a fresh copy, for other processes
     open_database  that copy opened in this process: commits are real, threads see them
     server         `manage.py serve` over that copy, started (make_server: not yet, with settings)
+    make_web       the pages and the API alone over open_database, in threads of this process
     need("redis-server")   skips with the reason where the Debian package is missing
 
 With CI=true in the environment a skip is a failure. Long forms are marked `long` and run with
 `--long`.
 """
 
-import ctypes.util
 import gc
 import os
-import shutil
 import subprocess
 from collections.abc import Callable, Generator, Iterator
-from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -32,43 +30,14 @@ import hypothesis
 import pytest
 
 from tests import keeper
+from tests.engines import ENGINES, Engine, engine_of, left_to_sqlite
+from tests.packages import need
 from tests.program import Server, environment
 from tests.settings import FOLDER
+from tests.web import Web
 
-ENGINES = ("sqlite", "postgresql")
-# What answers and texts are made of: every service that they call runs on both.
-ONCE = (
-    "tests/attacks/requests/test_lost_updates.py",
-    "tests/attacks/visibility",
-    "tests/core/api/test_answers.py",
-    "tests/core/api/test_schema.py",
-    "tests/core/api/test_views.py",
-    "tests/e2e/test_mail.py::test_a_450",
-    "tests/e2e/test_mail.py::test_a_550",
-    "tests/e2e/test_mail.py::test_dropped_after_its_data",
-    "tests/e2e/test_mail.py::test_it_arrives_with_the_headers",
-    "tests/kits/ledger/test_undo_replayed.py",
-    "tests/kits/mail/test_digest_verdicts.py",
-    "tests/kits/notices/test_one_cause.py",
-    "tests/kits/planning/test_back_tests.py",
-    "tests/kits/planning/test_carrying.py",
-    "tests/kits/planning/test_counted_by_hand.py",
-    "tests/kits/planning/test_drafting.py",
-    "tests/kits/planning/test_fit.py",
-    "tests/kits/planning/test_past_use.py",
-    "tests/kits/planning/test_plans_api.py",
-    "tests/kits/planning/test_replays.py",
-    "tests/kits/planning/test_season_page.py",
-    "tests/kits/stock/test_answers_conform.py",
-    "tests/kits/test_answers_conform.py",
-    "tests/labels/scan",
-    "tests/site/accounts",
-    "tests/site/page/test_languages.py",
-    "tests/site/scan",
-)
 CI = os.environ.get("CI") == "true"
 _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
-_numbers = count(1)
 
 
 # ------------------------------------------------------------------------------------ the session
@@ -128,9 +97,10 @@ def pytest_collection_modifyitems(
         item
         for item in items
         if (item.get_closest_marker("long") and not long)
-        or (chosen and _engine_of(item) not in (None, chosen))
-        or not (chosen or long or _is_needed_on_its_engine(item))
+        or (chosen and engine_of(item) not in (None, chosen))
     ]
+    if not (chosen or long):
+        left_out += left_to_sqlite(items)
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in set(left_out)]
@@ -154,17 +124,6 @@ def _spread_what_waits(items: list[pytest.Item]) -> None:
     place = {item: 0.8 * number / len(waiting) for number, item in enumerate(waiting)}
     place |= {item: number / len(others) for number, item in enumerate(others)}
     items.sort(key=place.__getitem__)
-
-
-def _engine_of(item: pytest.Item) -> str | None:
-    call = getattr(item, "callspec", None)
-    return call.params.get("engine") if call else None
-
-
-def _is_needed_on_its_engine(item: pytest.Item) -> bool:
-    if _engine_of(item) != "postgresql" or not item.nodeid.startswith(ONCE):
-        return True
-    return any("engine" in mark.args[0] for mark in item.iter_markers("parametrize"))
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -201,35 +160,6 @@ def pytest_make_collect_report(
 
 
 # ------------------------------------------------------------------------- what must be installed
-def _installed(package: str) -> str | None:
-    """Where a Debian package's program or library, or an npm package, is here, or None."""
-    match package:
-        case "axe-core" | "barcode-detector":
-            folder = keeper.PROJECT / "node_modules" / package
-            return str(folder) if folder.exists() else None
-        case "postgresql":
-            programs = keeper.postgresql_programs()
-            return str(programs) if programs else None
-        case "redis-server":
-            return shutil.which("redis-server")
-        case "chromium":
-            names = ("chromium", "chromium-browser", "google-chrome")
-            return next(filter(None, map(shutil.which, names)), None)
-        case "libzbar0":
-            return ctypes.util.find_library("zbar")
-    raise ValueError(f"{package!r} is no package that tests may need")
-
-
-def need(package: str) -> str:
-    """Where its program or library is; skips (in CI: fails) where the package is missing."""
-    place = _installed(package)
-    if place is None and package in ("axe-core", "barcode-detector"):
-        pytest.skip(f"needs npm's {package}: npm ci")
-    if place is None:
-        pytest.skip(f"needs Debian's {package}: apt-get install {package}")
-    return place
-
-
 @pytest.fixture(scope="session", name="need")
 def _need() -> Callable[[str], str]:
     return need
@@ -240,63 +170,6 @@ def _need() -> Callable[[str], str]:
 def session_folder() -> Path:
     """The folder that all workers of this session share; it is deleted at the end."""
     return Path(os.environ[FOLDER])
-
-
-class Engine:
-    """One kind of database: copies of the migrated template, and which one is open here."""
-
-    def __init__(self, name: str, folder: Path) -> None:
-        self.name = name
-        self.folder = folder
-        self.home: str | None = None
-
-    def copy(self) -> str:
-        """The address of a fresh copy of the migrated, empty database."""
-        template = keeper.ask(self.folder, want="template", engine=self.name)["name"]
-        name = f"copy_{os.getpid()}_{next(_numbers)}"
-        if self.name == "sqlite":
-            file = self.folder / f"{name}.sqlite3"
-            shutil.copyfile(template, file)
-            return f"sqlite:///{file}"
-        self._administer(f"CREATE DATABASE {name} TEMPLATE {template}")
-        return self._server().rsplit("/", 1)[0] + f"/{name}"
-
-    def drop(self, url: str) -> None:
-        if self.name == "sqlite":
-            for file in self.folder.glob(url.rsplit("/", 1)[1] + "*"):
-                file.unlink()
-        else:
-            self._administer(f"DROP DATABASE {url.rsplit('/', 1)[1]} WITH (FORCE)")
-
-    def open(self, url: str) -> None:
-        """Let Django's default database be this one, in every thread that has not opened it."""
-        from asgiref.local import Local
-        from django.conf import settings
-        from django.db import connections
-
-        from gearroom.core.setup.database import configuration
-
-        connections.close_all()
-        settings.DATABASES = {"default": configuration(url)}
-        connections.settings = connections.configure_settings(settings.DATABASES)
-        # All of them: a browser's event loop keeps connections apart from those of its thread.
-        connections._connections = Local(  # type: ignore[attr-defined]  # not in its types
-            connections.thread_critical
-        )
-
-    def open_home(self) -> None:
-        """Open this worker's own copy, where transactions are rolled back."""
-        self.home = self.home or self.copy()
-        self.open(self.home)
-
-    def _server(self) -> str:
-        return str(keeper.ask(self.folder, want="postgresql")["url"])
-
-    def _administer(self, statement: str) -> None:
-        import psycopg
-
-        with psycopg.connect(self._server(), autocommit=True) as admin:
-            admin.execute(statement)
 
 
 @pytest.fixture(scope="session")
@@ -399,3 +272,17 @@ def make_server(
 def server(make_server: Callable[..., Server]) -> Server:
     """`manage.py serve` over own_database, answering at `server.url`."""
     return make_server().start()
+
+
+@pytest.fixture
+def make_web(open_database: str) -> Iterator[Callable[[], Web]]:
+    """make_web(): pages and API over open_database in this process, to be started."""
+    made: list[Web] = []
+
+    def make() -> Web:
+        made.append(Web())
+        return made[-1]
+
+    yield make
+    for web in made:
+        web.kill()

@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from tests.conftest import need
+from tests.packages import need
 from tests.program import PROJECT
 
 LIMIT_SECONDS = 300

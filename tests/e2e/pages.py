@@ -6,7 +6,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from django.contrib.auth.hashers import Argon2PasswordHasher
 from playwright.sync_api import Browser, Dialog, Page, sync_playwright
 
 from tests.present import present
@@ -38,8 +37,7 @@ def chromium(program: str, *more: str) -> Iterator[Browser]:
 def give_password(person: object) -> str:
     """Let somebody sign in with PASSWORD; their user name."""
     user = person.user  # type: ignore[attr-defined]  # a Person with a sign-in
-    hasher = Argon2PasswordHasher()  # as the server has it; tests sign with a quicker one
-    user.password = hasher.encode(PASSWORD, hasher.salt())
+    user.set_password(PASSWORD)
     user.save()
     return str(user.username)
 

@@ -6,7 +6,7 @@ import pytest
 
 from tests.e2e.pages import chromium, give_password, sign_in
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -25,12 +25,12 @@ _LAYOUT_SHIFT = """() => new Promise((tell) => {
 
 
 def test_pages_are_light_and_stand_still(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str], open_database: str, make_web: Callable[[], Web]
 ) -> None:
     program = need("chromium")
     need("barcode-detector")
     keeper = give_password(scanned.labelled().world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program, *CAMERA) as browser:
         # Nothing is loaded to read with before the camera is allowed.

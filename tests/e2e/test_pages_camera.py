@@ -18,7 +18,7 @@ from tests.e2e.hatch import Phone, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -29,7 +29,7 @@ pytestmark = [
 def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     settings: Settings,
     tmp_path: Path,
 ) -> None:
@@ -40,7 +40,7 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
     film = crossing(
         [scanned.png_of(school.kit), scanned.png_of(school.tag)], tmp_path / "labels.mjpeg"
     )
-    server = make_server().start()
+    server = make_web().start()
     flags = (
         "--use-fake-device-for-media-stream",
         "--use-fake-ui-for-media-stream",
@@ -91,12 +91,16 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
 
 
 def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str],
+    open_database: str,
+    make_web: Callable[[], Web],
+    settings: Settings,
 ) -> None:
     program = need("chromium")
     school = scanned.labelled()
     keeper = give_password(school.world.keeper)
-    server = make_server(GEARROOM_ALLOWED_HOSTS="gear.test").start()
+    settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, "gear.test"]
+    server = make_web().start()
 
     with chromium(program, "--host-resolver-rules=MAP gear.test 127.0.0.1") as browser:
         # not over HTTPS
@@ -170,7 +174,7 @@ def streams(page: Page, count: int) -> None:
 def test_one_stream_is_kept_and_starts_again_where_the_phone_took_it_away(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     settings: Settings,
 ) -> None:
     program = need("chromium")
@@ -179,7 +183,7 @@ def test_one_stream_is_kept_and_starts_again_where_the_phone_took_it_away(
     school = scanned.labelled()
     other = scanned.filled("DAY-03", school.world)
     keeper = give_password(school.world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         at = phone(browser, server.url, keeper, script=_STREAMS)
@@ -268,7 +272,7 @@ def read_by_the_platform(picture: Any) -> list[dict[str, Collection[Collection[s
 def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_cannot(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     settings: Settings,
 ) -> None:
     program = need("chromium")
@@ -277,7 +281,7 @@ def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_canno
     school = scanned.labelled()
     keeper = give_password(school.world.keeper)
     label = scanned.png_of(school.kit)
-    server = make_server().start()
+    server = make_web().start()
 
     def read(at: Phone, supported: list[Any], *, gone: bool = False) -> tuple[Any, Any]:
         """Read a kit's label without the server: what the browser's own reader was asked for, and

@@ -5,7 +5,6 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,14 +18,14 @@ from kits.services.custody import custody
 from kits.services.ledger import audit
 from kits.services.restocking import sealing
 from kits.services.trips import reservations
-from tests.conftest import Engine
 from tests.e2e.hatch import PHONE, Phone, phone
 from tests.e2e.pages import chromium, give_password
 from tests.e2e.postroom import until
+from tests.engines import Engine
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
-from tests.program import Server, environment
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -59,10 +58,8 @@ class Hatch:
 @pytest.fixture(scope="module")
 def hatch(
     need: Callable[[str], str],
-    session_folder: Path,
     _engines: dict[str, Engine],
     django_db_blocker: Any,
-    tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[Hatch]:
     """One server and one browser for the whole day; each flow has kits of its own."""
     program = need("chromium")
@@ -72,8 +69,7 @@ def hatch(
     with django_db_blocker.unblock():
         engine.open(url)
         school = scanned.labelled()
-        folder = tmp_path_factory.mktemp("hatch")
-        server = Server(session_folder, folder, environment(folder, DATABASE_URL=url))
+        server = Web()
         try:
             server.start()
             with chromium(program) as browser:
@@ -81,7 +77,7 @@ def hatch(
                 colleague = give_password(school.world.instructor)
                 yield Hatch(school, browser, server.url, keeper, colleague)
         finally:
-            server.close()
+            server.kill()
             engine.open_home()
             engine.drop(url)
             del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]

@@ -16,6 +16,7 @@ from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -97,13 +98,13 @@ def test_from_an_empty_installation_to_the_first_kit_out(
 def test_what_was_typed_is_not_left_without_asking(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
     program = need("chromium")
     username = give_password(make.world().keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})
@@ -139,12 +140,12 @@ def read_barcodes(picture: bytes) -> str:
 
 
 def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str], open_database: str, make_web: Callable[[], Web]
 ) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     keeper = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 800})

@@ -16,7 +16,7 @@ from tests.e2e.pages import chromium, give_password, sign_in
 from tests.e2e.pocket import READER_IS_HERE
 from tests.kits import factories as make
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -83,13 +83,13 @@ def uses() -> list[tuple[Any, Any]]:
 def test_a_file_saves_what_waits_on_a_phone_that_is_cleared_and_counts_once(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     tmp_path: Path,
 ) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     keeper, colleague = give_password(world.keeper), give_password(world.instructor)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         first = away(browser, server.url, keeper)
@@ -141,7 +141,7 @@ def test_a_file_saves_what_waits_on_a_phone_that_is_cleared_and_counts_once(
 def test_codes_on_one_phone_are_read_by_another_and_the_first_learns_of_it(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     settings: Settings,
 ) -> None:
     program = need("chromium")
@@ -150,7 +150,7 @@ def test_codes_on_one_phone_are_read_by_another_and_the_first_learns_of_it(
     world = scanned.labelled().world
     scanned.filled("DAY-03", world)
     keeper, colleague = give_password(world.keeper), give_password(world.instructor)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         first = away(browser, server.url, keeper, kept=True)

@@ -20,7 +20,7 @@ from tests.e2e.pocket import KEPT, KEPT_WITHOUT_CAMERA, READER_IS_HERE, SEEN_MS,
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -47,7 +47,7 @@ def entries_of(page: Page) -> list[str]:
 def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     settings: Settings,
     tmp_path: Path,
 ) -> None:
@@ -63,7 +63,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         tmp_path / "labels.mjpeg",
     )
     profile = tmp_path / "phone"
-    server = make_server().start()
+    server = make_web().start()
 
     # Once with the network, the camera allowed: all that is needed stays on the phone.
     with phone(program, profile) as context:
@@ -181,13 +181,13 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
 def test_a_camera_that_is_quicker_than_the_worker_keeps_its_reader_all_the_same(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     tmp_path: Path,
 ) -> None:
     program = need("chromium")
     need("barcode-detector")
     keeper = give_password(scanned.labelled().world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with phone(program, tmp_path / "phone") as context:
         context.add_init_script(LATE_OR_NEVER.replace("FAILS", "false"))
@@ -201,12 +201,12 @@ def test_a_camera_that_is_quicker_than_the_worker_keeps_its_reader_all_the_same(
 def test_what_did_not_come_the_first_time_is_asked_for_again_before_long(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     tmp_path: Path,
 ) -> None:
     program = need("chromium")
     keeper = give_password(scanned.labelled().world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with phone(program, tmp_path / "phone") as context:
         context.add_init_script(LATE_OR_NEVER.replace("FAILS", "globalThis.registered === 1"))

@@ -13,7 +13,7 @@ from tests.e2e.pages import chromium, give_password, sign_in
 from tests.e2e.pocket import SEEN_MS
 from tests.kits import factories as make
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -35,14 +35,14 @@ AFTER = """([name, ways]) => Promise.all([
 
 
 def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str], open_database: str, make_web: Callable[[], Web]
 ) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     gorge = make.trip("Gorge", world.store, first=9, last=12)
     reservations.reserve(make.act(world.keeper), world.day_01, gorge)
     keeper = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})
@@ -79,7 +79,7 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
 
 
 def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str], open_database: str, make_web: Callable[[], Web]
 ) -> None:
     program = need("chromium")
     world = scanned.labelled().world
@@ -88,7 +88,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
     for kit in (world.day_01, plain):
         custody.check_out(make.act(world.keeper), kit, person=world.guide)
     keeper = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})
@@ -152,14 +152,14 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
 
 
 def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str], open_database: str, make_web: Callable[[], Web]
 ) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     returns.report_own(make.act(world.guide), world.day_01, inside=True)
     keeper = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})
@@ -189,12 +189,12 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
 
 
 def test_a_kit_is_sealed_without_a_network_and_says_whether_its_bag_closed(
-    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+    need: Callable[[str], str], open_database: str, make_web: Callable[[], Web]
 ) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     keeper = give_password(world.keeper)
-    server = make_server().start()
+    server = make_web().start()
 
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})

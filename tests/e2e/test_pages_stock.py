@@ -16,7 +16,7 @@ from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
-from tests.program import Server
+from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -48,7 +48,7 @@ def scan(page: Any, text: str) -> None:
 def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
     need: Callable[[str], str],
     open_database: str,
-    make_server: Callable[..., Server],
+    make_web: Callable[[], Web],
     tmp_path: Path,
 ) -> None:
     program = need("chromium")
@@ -58,7 +58,7 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     keeper, guide = give_password(world.keeper), give_password(world.guide)
     adviser = give_password(world.adviser)
-    server = make_server().start()
+    server = make_web().start()
     box = scanned.symbol(f"\x1d01{KNOWN}1730053110B7", zxingcpp.BarcodeFormat.DataMatrix)
     flags = (
         "--use-fake-device-for-media-stream",
@@ -168,8 +168,8 @@ def follow_a_recall(
     page.get_by_label("Lot number, if only one is recalled").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
     card = page.get_by_role("article")
-    card.get_by_text("There is no answer for 1 place yet.").wait_for()
-    certainly = page.get_by_role("region", name="Certainly affected")
+    card.get_by_text("1 place has not been checked yet.").wait_for()
+    certainly = page.get_by_role("region", name="Certainly had the batch")
     certainly.get_by_text("Gil has it").wait_for()
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1
     assert make.units(world.dressings, world.shelf) == 0
@@ -181,7 +181,7 @@ def follow_a_recall(
     sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
     theirs.get_by_label("Units removed").fill("6")
     theirs.get_by_role("button", name="Removed DAY-01").click()
-    theirs.get_by_text("There is an answer for every place that you can see.").wait_for()
+    theirs.get_by_text("Every place that you can see has been checked.").wait_for()
     until(
         lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
         "the batch out of the kit in the book",

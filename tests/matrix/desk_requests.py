@@ -21,6 +21,7 @@ def _room(a: Aim) -> dict[str, str]:
         "how_to_return": "Bring it.",
         "closing_time": "18:00",
         "sorting_nights": "1",
+        "opening_pays_from": "7.00",
     }
 
 

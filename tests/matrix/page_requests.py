@@ -88,6 +88,12 @@ HATCH: dict[str, Make] = {
     "page POST kits/{kit}/due/": lambda a: say(kit=a.kit("out"), body={"due_at": _LATE}),
     "page GET kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
     "page POST kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
+    "page POST kits/{kit}/swap/": lambda a: say(
+        kit=a.kit("spare"),
+        body={
+            "rows": f"{a.lot('dressing')}.{a.lot('dressing')}.{a.section('spare')}.{a.place()}.1"
+        },
+    ),
     "page POST kits/{kit}/seal/": lambda a: say(kit=a.kit("spare"), body={"seal": "0099"}),
     "page GET kits/{kit}/used/": lambda a: say(kit=a.kit("back")),
     "page POST kits/{kit}/used/": lambda a: say(
@@ -431,6 +437,7 @@ def _edited(a: Aim) -> dict[str, Any]:
 STOCK: dict[str, Make] = {
     "page GET stock/": lambda a: say(),
     "page GET stock/expiry/": lambda a: say(),
+    "page GET stock/rotation/": lambda a: say(),
     "page GET stock/receive/": lambda a: say(),
     "page POST stock/receive/": lambda a: say(
         body={

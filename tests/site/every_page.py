@@ -182,6 +182,7 @@ AT_THE_DESK = (
     "/stock/1/",
     "/stock/1/edit/",
     "/stock/expiry/",
+    "/stock/rotation/",
     "/stock/receive/",
     "/stock/receive/?item=1",
     "/stock/receive/?text=(01)09506000134352(17)300531(10)D9",

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 import time_machine
 
-from tests.conftest import Engine
+from tests.engines import Engine
 from tests.world.acts import school
 from tests.world.acts.evening import RIDERS
 from tests.world.acts.people import HABITS

@@ -1,6 +1,7 @@
 """/api/v1/rooms/: the gear rooms that one belongs to."""
 
 from datetime import time
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
@@ -48,6 +49,7 @@ class RoomShown(serializers.ModelSerializer[Room]):
             "sorting_nights",
             "guides_decide_important",
             "expired_always_stops",
+            "opening_pays_from",
         ]
 
 
@@ -82,6 +84,14 @@ class RoomEdit(ActBody):
     )
     expired_always_stops = serializers.BooleanField(
         required=False, help_text="A kit with anything out of date inside may not be taken out."
+    )
+    opening_pays_from = serializers.DecimalField(
+        12,
+        2,
+        min_value=Decimal(0),
+        required=False,
+        help_text="How much money it has to save to open a sealed kit only to exchange batches: "
+        "about what twenty minutes of work cost.",
     )
 
 

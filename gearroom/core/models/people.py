@@ -2,10 +2,12 @@
 
 import zoneinfo
 from datetime import time
+from decimal import Decimal
 from typing import Any
 
 from django.contrib.auth.models import AbstractUser
 from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
 from django.db import models, transaction
 from django.db.models import Q
 from django.db.models.functions import Lower
@@ -66,6 +68,8 @@ class Room(models.Model):
     at least between a kit's return and its next trip. `guides_decide_important`: a guide, not only
     a keeper or instructor, may let a kit go that is short on an important line.
     `expired_always_stops`: anything out of date inside stops a kit, whatever it is.
+    `opening_pays_from`: a sealed kit is opened only to exchange batches where that saves as much
+    money, in the currency that stock is bought in.
     """
 
     name = models.CharField(max_length=80, unique=True)
@@ -79,6 +83,9 @@ class Room(models.Model):
     sorting_nights = models.PositiveSmallIntegerField(default=1)
     guides_decide_important = models.BooleanField(default=False)
     expired_always_stops = models.BooleanField(default=False)
+    opening_pays_from = models.DecimalField(
+        max_digits=12, decimal_places=2, default=Decimal(7), validators=[MinValueValidator(0)]
+    )
 
     class Meta:
         ordering = ["name"]

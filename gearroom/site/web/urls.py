@@ -43,6 +43,7 @@ from gearroom.site.web.stock import (
     price_lists,
     prices,
     receiving,
+    rotation,
     stock,
     stock_list,
     wall_calendar,
@@ -120,6 +121,7 @@ urlpatterns: list[URLPattern] = [
     path("labels/<str:code>/picture/", printing.label_picture, name="label-picture"),
     path("labels/<str:code>/cancel/", printing.cancel, name="cancel-label"),
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
+    path("kits/<str:kit>/swap/", rotation.swapped, name="swap"),
     path("kits/<str:kit>/card/", papers.lid_card, name="lid-card"),
     # kit lists
     path("sign/<str:signature>/", packing_lists.extend_by_link, name="extend-signature"),
@@ -246,6 +248,7 @@ urlpatterns: list[URLPattern] = [
     path("stock/prices/paste/", price_lists.paste, name="paste-prices"),
     path("stock/prices/suppliers/<int:id>/", prices.supplier, name="supplier"),
     path("stock/prices/<int:id>/end/", prices.end, name="end-offer"),
+    path("stock/rotation/", rotation.rotation, name="rotation"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
     path("stock/count/", counting.shelves, name="count"),

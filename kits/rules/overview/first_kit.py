@@ -78,7 +78,7 @@ class KnownItem:
 
 @dataclass(frozen=True)
 class Names:
-    """What the kit, its list and its one section are called, and whom it serves."""
+    """What the kit, its list and its one section are called, whom it serves, and against what."""
 
     kit: str
     list: str
@@ -86,6 +86,7 @@ class Names:
     unit: str
     people: int
     days: int
+    hazards: tuple[str, ...] = ()
 
 
 def counted(text: str) -> int | None:
@@ -174,6 +175,7 @@ def plan(
                 names.people,
                 names.days,
                 {names.section: [_line(same) for same in by_name.values()]},
+                names.hazards,
             )
         ],
         kits=[KitRow(names.kit, names.list, "")],

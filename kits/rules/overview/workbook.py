@@ -83,12 +83,14 @@ class LineRow:
 
 @dataclass(frozen=True)
 class ListRow:
-    """A kit list to make: its sections in order, each a name and its lines."""
+    """A kit list to make: its sections in order, each a name and its lines, and the hazards that it
+    is made for."""
 
     name: str
     people: int
     days: int
     sections: Mapping[str, Sequence[LineRow]]
+    hazards: Sequence[str] = ()
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 HUNDRED = 100
+LEAST_CHANCE = 0.005
+"""A smaller chance is said of none of a hundred."""
 MOSTLY = 0.5
 """What holds for more than this share holds mostly."""
 
@@ -23,14 +25,14 @@ def of_100(chance: float) -> int | Edge:
     """A chance (0 to 1) as a number of 100, from 1 to 99, or which end it is nearer to."""
     if not 0 <= chance <= 1:
         raise ValueError("A chance is from 0 to 1.")
-    if chance < 0.005:
+    if chance < LEAST_CHANCE:
         return Edge.HARDLY_ANY
     return Edge.NEARLY_ALL if chance > 0.995 else min(max(round(chance * HUNDRED), 1), HUNDRED - 1)
 
 
 def one_in(chance: float) -> int | None:
     """One in how many; None where that says too little (above 0.4) or is fewer than one in 100."""
-    return round(1 / chance) if 0.005 <= chance <= 0.4 else None
+    return round(1 / chance) if LEAST_CHANCE <= chance <= 0.4 else None
 
 
 def icons(chance: float) -> int:

@@ -17,6 +17,7 @@ from kits.rules.planning.quantities import lacking_units
 NODES = 32
 """Rates over which the chances are taken together (Gauss and Laguerre's quadrature)."""
 DAYS_A_YEAR = 365.25
+CENT = Decimal("0.01")
 LEAST_SAVING = Decimal(5)
 """Fewer of an item are spoken of only where at least so much a year would be saved, in the currency
 that was paid: changing a list takes an hour of people's time, and for pennies nobody should carry
@@ -156,7 +157,7 @@ def cost_of_keeping(
 
 
 def _money(price: Decimal, units: float) -> Decimal:
-    return (price * Decimal(repr(units))).quantize(Decimal("0.01"))
+    return (price * Decimal(repr(units))).quantize(CENT)
 
 
 def whole(costs: Iterable[tuple[str, YearlyCost]]) -> dict[str, YearlyCost]:

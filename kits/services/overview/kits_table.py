@@ -4,8 +4,8 @@ Kits are judged only where a row is shown, or where the table is narrowed or ord
 stand. The number of queries does not grow with the kits.
 """
 
-from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from gearroom.core.acts import Actor
@@ -20,13 +20,12 @@ from kits.services.overview import kits_overview
 
 @dataclass(frozen=True)
 class KitRow:
-    """A kit, who has it, the trip that it goes on next, and how it stands (None: not judged
-    yet)."""
+    """A kit, who has it, the trip that it goes on next, and how it stands."""
 
     kit: Kit
     checkout: Checkout | None
     next_trip: Trip | None
-    judged: verdicts.Judged | None = None
+    judged: verdicts.Judged
 
 
 @dataclass(frozen=True)
@@ -47,63 +46,92 @@ EVERYTHING = Filter()
 _WITH = ("room", "home_room", "list_version__packing_list")
 _WORST_FIRST = (Word.DO_NOT_TAKE, Word.NOT_SET_UP, Word.SHORT, Word.LOW, Word.READY)
 VERDICT = "verdict"
-ORDERS: dict[str, Callable[[KitRow], Any]] = {
-    "name": lambda row: row.kit.name.casefold(),
-    "list": lambda row: row.kit.list_version.packing_list.name.casefold(),
-    "size": lambda row: (row.kit.list_version.people, row.kit.list_version.days),
-    "place": lambda row: (row.checkout is not None, row.kit.room.name.casefold()),
-    "trip": lambda row: row.next_trip.departs_at if row.next_trip else None,
-    "expiry": lambda row: row.kit.first_expiry,
-    VERDICT: lambda row: _WORST_FIRST.index(row.judged.verdict.word) if row.judged else None,
+ORDERS: dict[str, Callable[[Mapping[str, Any]], Any]] = {
+    "name": lambda row: row["name"].casefold(),
+    "list": lambda row: row["list_version__packing_list__name"].casefold(),
+    "size": lambda row: (row["list_version__people"], row["list_version__days"]),
+    "place": lambda row: (row["out"], row["room__name"].casefold()),
+    "trip": lambda row: row["trip"],
+    "expiry": lambda row: row["first_expiry"],
+    VERDICT: lambda row: _WORST_FIRST.index(row["word"]),
 }
-"""What a table can be put in order by."""
+"""What a table can be put in order by, of what is asked of all kits."""
+_COLUMNS = (
+    "pk",
+    "name",
+    "first_expiry",
+    "room__name",
+    "list_version__packing_list__name",
+    "list_version__people",
+    "list_version__days",
+)
 
 
-def rows(actor: Actor, wanted: Filter, by: str = "", *, down: bool = False) -> list[KitRow]:
-    """The kits of somebody's rooms that are wanted, by one of ORDERS, else by name."""
+@dataclass(frozen=True)
+class Ordered:
+    """Kits (ids) in order, and how they stand, by id, where the order or a filter needed that."""
+
+    ids: Sequence[int]
+    judged: Mapping[int, verdicts.Judged]
+
+
+def ordered(actor: Actor, wanted: Filter, by: str = "", *, down: bool = False) -> Ordered:
+    """The kits of somebody's rooms that are wanted, by one of ORDERS, else by name. Of each only
+    what it is put in order by is read: `rows` reads those of a page."""
+    by = by if by in ORDERS else "name"
     listed = kits_overview.listed(
         actor,
         room=wanted.room,
         out=wanted.out,
         packing_list=wanted.packing_list,
         search=wanted.search,
-    )
+    ).order_by("name")
     if wanted.people is not None:
         listed = listed.filter(list_version__people=wanted.people)
-    # A row shows nobody who answers for a kit or signed its list: they are not loaded.
-    listed = listed.select_related(None).select_related(*_WITH)
-    plain = _plain(list(listed.order_by("name")))
+    keys: list[dict[str, Any]] = list(listed.values(*_COLUMNS))
+    answers: Mapping[int, verdicts.Judged] = {}
     if wanted.word is not None or by == VERDICT:
-        plain = judged(plain)
-    fitting = [row for row in plain if wanted.word in (None, _word(row))]
-    return in_order(fitting, ORDERS[by if by in ORDERS else "name"], down=down)
+        answers = verdicts.judged(listed.select_related(None).select_related(*_WITH))
+        keys = [{**row, "word": answers[row["pk"]].verdict.word} for row in keys]
+        keys = [row for row in keys if wanted.word in (None, row["word"])]
+    if by == "place":
+        out = _out([row["pk"] for row in keys])
+        keys = [{**row, "out": row["pk"] in out} for row in keys]
+    if by == "trip":
+        coming = promises.next_of([row["pk"] for row in keys])
+        leaves = {pk: each.trip.departs_at for pk, each in coming.items()}
+        keys = [{**row, "trip": leaves.get(row["pk"])} for row in keys]
+    return Ordered([row["pk"] for row in in_order(keys, ORDERS[by], down=down)], answers)
+
+
+def rows(ids: Sequence[int], judged: Mapping[int, verdicts.Judged] | None = None) -> list[KitRow]:
+    """The rows of kits, in the order given; `judged` where it is known how they stand."""
+    # A row shows nobody who answers for a kit or signed its list: they are not loaded.
+    kits = Kit.objects.defer("list_version__signed_page").select_related(*_WITH).in_bulk(ids)
+    return _rows([kits[pk] for pk in ids], judged)
 
 
 def named(actor: Actor, names: Iterable[str]) -> list[KitRow]:
     """The kits of somebody's rooms with these names, by name; what is not there is left out."""
     wanted = find.kits_of(actor).active().filter(name__in=set(names))
-    return _plain(list(wanted.order_by("name")))
+    return _rows(list(wanted.order_by("name")))
 
 
-def _plain(kits: Collection[Kit]) -> list[KitRow]:
-    out, coming = _out(kits), promises.next_of([kit.pk for kit in kits])
+def _rows(kits: Sequence[Kit], judged: Mapping[int, verdicts.Judged] | None = None) -> list[KitRow]:
+    ids = [kit.pk for kit in kits]
+    out, coming, judged = _out(ids), promises.next_of(ids), judged or verdicts.judged(kits)
     return [
-        KitRow(kit, out.get(kit.pk), coming[kit.pk].trip if kit.pk in coming else None)
+        KitRow(
+            kit,
+            out.get(kit.pk),
+            coming[kit.pk].trip if kit.pk in coming else None,
+            judged[kit.pk],
+        )
         for kit in kits
     ]
 
 
-def judged(rows: Sequence[KitRow]) -> list[KitRow]:
-    """The same rows with how each stands, where that is not known yet."""
-    answers = verdicts.judged([row.kit for row in rows if row.judged is None])
-    return [row if row.judged else replace(row, judged=answers[row.kit.pk]) for row in rows]
-
-
-def _word(row: KitRow) -> Word | None:
-    return row.judged.verdict.word if row.judged else None
-
-
-def _out(kits: Collection[Kit]) -> dict[int, Checkout]:
+def _out(kits: Collection[int]) -> dict[int, Checkout]:
     held = Checkout.objects.open().of_whole_kits().filter(kit__in=kits)
     return {each.kit_id: each for each in held.select_related("person", "trip")}
 

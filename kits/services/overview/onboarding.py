@@ -159,6 +159,7 @@ def _draft(row: ListRow, things: Mapping[str, Item]) -> drafts.Draft:
     return drafts.Draft(
         people=row.people,
         days=row.days,
+        hazards=row.hazards,
         sections=tuple(
             drafts.SectionDraft(
                 name,

@@ -12,7 +12,7 @@ from kits.services.ledger import audit
 from labels.rules.codes.scans import Intent, typed_texts
 from labels.services.scan.results import ScanRequest
 from labels.services.scan.scanning import scan
-from tests.conftest import ENGINES
+from tests.engines import ENGINES
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
 

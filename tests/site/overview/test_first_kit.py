@@ -8,8 +8,9 @@ import pytest
 
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
-from kits.models import Holding, Item, Kit, ListLine, PackCode, PackingList
+from kits.models import Holding, Item, ItemNeed, Kit, ListLine, Need, PackCode, PackingList
 from kits.rules.ledger.facts import Criticality
+from kits.services.ledger import hazards_covered
 from kits.services.ledger.audit import findings
 from kits.services.recalls import recalls
 from kits.services.stock import receiving
@@ -255,6 +256,32 @@ def test_a_list_of_that_name_is_not_changed_by_it(keeper: Person) -> None:
     answer = save(keeper, TAPE, kit="DAY-02")
     assert "There is already a kit list called" in text_of(answer)
     assert Kit.objects.count() == 1
+
+
+def test_the_list_is_made_for_the_hazards_that_were_ticked_and_says_what_it_lacks(
+    keeper: Person,
+) -> None:
+    need = Need.objects.get(key="severe-bleeding")
+    ItemNeed.objects.create(item=make.item("Pressure dressing"), need=need)
+    ticked = {**NAMES, "hazard": ["hill", "sharp-tools"]}
+    asked = post(browser(keeper), PATH, save="1", **ticked, **row(0, "tape", there="many"))
+    assert asked.content.decode().count(" checked") >= 2  # what was ticked stays
+
+    answer = post(browser(keeper), PATH, save="1", **ticked, **TAPE)
+
+    version = PackingList.objects.get().versions.get()
+    assert version.hazards == ["hill", "sharp-tools"]
+    page = text_of(browser(keeper).get(answer["Location"]))
+    assert "the list does not suit a trip with this hazard" in page
+    serves = hazards_covered.served([version])[version.pk]
+    assert serves.hazards == {"hill"} and set(serves.gaps) == {"sharp-tools"}
+
+
+def test_a_hazard_that_is_none_of_ours_makes_no_kit(keeper: Person) -> None:
+    answer = post(browser(keeper), PATH, save="1", **{**NAMES, "hazard": ["dragons"]}, **TAPE)
+
+    assert answer.status_code == 400
+    assert not PackingList.objects.exists()
 
 
 def test_a_recall_says_maybe_of_units_without_a_batch_number(keeper: Person) -> None:

@@ -223,3 +223,47 @@ def test_where_all_that_was_carried_went_it_is_at_least(world: make.World) -> No
     for page in ("plan", "costs"):
         said = text_of(client.get(f"/lists/1/1/{page}/"))
         assert "Needed at least 3 times in 8 participant-days." in said
+
+
+def test_what_runs_out_most_stands_before_all_items_with_what_would_be_enough(
+    world: make.World,
+) -> None:
+    ItemNeed.objects.update(units_per_use=1)
+    state(world, "small-wound", "900")
+    page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
+    first = page[page.index("Runs out most often") : page.index("Item by item")]
+    row = re.search(
+        rf"{re.escape(world.dressing.name)} 6 (at least )?(\d+) no: (at least )?(\d+)", first
+    )
+    assert row, first
+    assert int(row[2]) > 30
+    assert int(row[4]) > 9  # of a mean of nine, more than that are enough
+
+
+def test_a_plan_on_which_nothing_runs_out_has_no_list_of_what_does(world: make.World) -> None:
+    state(world, "small-wound", "0.01")
+    page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
+    assert "Runs out most often" not in page
+    assert "Item by item" in page
+
+
+def test_costs_begin_with_what_is_thrown_away_and_never_used(world: make.World) -> None:
+    receiving.receive(
+        make.act(world.keeper), item=world.dressing, shelf=world.shelf, units=10, number="P1",
+        expiry=make.days(500), price=Decimal("21.50"), currency="GBP",
+    )  # fmt: skip
+    state(world, "small-wound", "1")
+    past(world)
+    page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
+    thrown = page[page.index("goes out of date unused Item") : page.index("Item by item")]
+    assert re.search(rf"{re.escape(world.dressing.name)} 6 [0-9.]+ GBP", thrown)
+    never = page[page.index("Never used on record") : page.index("Item by item")]
+    assert world.dressing.name in never
+    assert "Your adviser decides." in never
+
+
+def test_what_was_used_is_not_among_what_never_was(world: make.World) -> None:
+    past(world, UseLine(world.dressing, 2))
+    page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
+    before = page[: page.index("Item by item")]
+    assert world.dressing.name not in before.partition("Never used on record")[2]

@@ -35,7 +35,9 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     page = client.get(answer["Location"])
     words = text_of(page)
     assert (
-        words.index("Certainly affected") < words.index("DAY-01") < words.index("Possibly affected")
+        words.index("Certainly had the batch")
+        < words.index("DAY-01")
+        < words.index("May have had the batch")
     )
     assert "Gil has it" in words
     assert "12 Quarantine" in words or "12 quarantine" in words
@@ -46,10 +48,10 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     mine = browser(world.guide)
     assert "DAY-01" in text_of(mine.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="will-look")
-    assert "There is no answer for 1 place yet" in text_of(client.get(answer["Location"]))
+    assert "1 place has not been checked yet" in text_of(client.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="taken-out", removed=6)
 
-    assert "There is an answer for every place that you can see" in text_of(
+    assert "Every place that you can see has been checked" in text_of(
         client.get(answer["Location"])
     )
     assert make.units(world.dressings, make.section(world.day_01)) == 0
@@ -125,8 +127,8 @@ def test_a_kit_that_maybe_holds_it_stands_apart(world: make.World) -> None:
 
     rows = RecallPlace.objects.filter(recall=recall)
     for row in rows:
-        part = page[page.index("Certainly affected") : page.index("Possibly affected")]
-        apart = page[page.index("Possibly affected") :]
+        part = page[page.index("Certainly had the batch") : page.index("May have had the batch")]
+        apart = page[page.index("May have had the batch") :]
         name = row.place.kit.name if row.place.kit else row.place.name
         assert name in (part if row.certainty == "certain" else apart)
     assert {row.certainty for row in rows} == {"certain", "maybe"}

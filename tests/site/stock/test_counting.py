@@ -48,7 +48,7 @@ def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(
     assert "Pain tablets unit: tablet" in text_of(paper)
     day = formats.date_format(make.today(), "j F Y")
     assert f"Umberfell Outdoor School · printed on {day}. This program keeps" in text_of(paper)
-    assert "site/styles/pages/print.css" in paper.content.decode()
+    assert "site/styles/parts/print.css" in paper.content.decode()
 
 
 def counts() -> list[Any]:

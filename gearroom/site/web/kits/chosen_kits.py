@@ -25,7 +25,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         request,
         "site/kits/chosen/chosen.html",
         problem=problem,
-        kits=kits_table.judged(kits_table.named(who, names)),
+        kits=kits_table.named(who, names),
         trips=trips.order_by("departs_at", "pk")[:_MOST_TRIPS] if who.may("reserve") else [],
         may={name: who.may(name) for name in ("print_labels", "reserve")},
     )

@@ -20,9 +20,8 @@ def list_kits(request: HttpRequest) -> HttpResponse:
     """The kits of one's rooms: where each is, what it goes on next, how it stands."""
     who, wanted, columns = actor(request), _filter(request), _columns()
     order = tables.order_of(request, columns)
-    page = tables.page_of(
-        request, kits_table.rows(who, wanted, order.by, down=order.down), _MOST_KITS
-    )
+    table = kits_table.ordered(who, wanted, order.by, down=order.down)
+    page = tables.page_of(request, table.ids, _MOST_KITS)
     choices = kits_table.choices(who)
     return show(
         request,
@@ -42,7 +41,7 @@ def list_kits(request: HttpRequest) -> HttpResponse:
         order=order,
         headings=tables.headings(request, columns, order),
         page=page,
-        kits=kits_table.judged(page.rows),
+        kits=kits_table.rows(page.rows, table.judged),
         may_add=who.may("edit_kit"),
         may_tick=who.may("print_labels") or who.may("reserve"),
         **tables.ticks(request),

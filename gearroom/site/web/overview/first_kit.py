@@ -16,6 +16,7 @@ from gearroom.site.web.page import (
     Done,
     Line,
     PageForm,
+    Several,
     Tick,
     WholeNumber,
     acted,
@@ -26,7 +27,7 @@ from gearroom.site.web.page import (
     room_here,
     show,
 )
-from gearroom.site.web.page.words import CRITICALITIES, ITEM_KINDS
+from gearroom.site.web.page.words import CRITICALITIES, HAZARDS, ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
 from kits.models import Item, Kit
 from kits.rules.ledger import Criticality, Kind
@@ -34,6 +35,7 @@ from kits.rules.lists import pasting
 from kits.rules.overview.first_kit import MOST_ROWS, Names, TypedRow
 from kits.rules.overview.workbook import fold
 from kits.rules.recalls import batch_numbers
+from kits.services.ledger import hazards_covered
 from kits.services.lists import drafts
 from kits.services.lookup import find
 from kits.services.overview import first_kit
@@ -51,12 +53,13 @@ LONGEST_CODE = 300
 
 
 class KitForm(PageForm):
-    """What the kit and its list are called, and whom they serve."""
+    """What the kit and its list are called, whom they serve, and against what."""
 
     kit = Line(40, required=True, message=gettext_lazy("Enter a name for the kit."))
     list = Line(80, required=True, message=gettext_lazy("Enter a name for the kit list."))
     people = WholeNumber(least=1, most=drafts.MOST_PEOPLE, label=gettext_lazy("People"))
     days = WholeNumber(least=1, most=drafts.MOST_DAYS, label=gettext_lazy("Days"))
+    hazard = Several()
 
 
 class RowForm(PageForm):
@@ -128,6 +131,7 @@ def _save(act: Act, room: Room, sent: QueryDict, rows: list[TypedRow]) -> Done:
         unit=_("piece"),
         people=values["people"],
         days=values["days"],
+        hazards=tuple(values["hazard"]),
     )
     kit = first_kit.add(act, room, names, rows)
     return Done(
@@ -238,6 +242,8 @@ def _page(
         things=Item.objects.active().values_list("name", flat=True),
         kinds=[(kind, ITEM_KINDS[kind]) for kind in _KINDS],
         matters=CRITICALITIES.items(),
+        hazards=HAZARDS.items(),
+        chosen=request.POST.getlist("hazard"),
         read=read,
         caution=CAUTION,
     )
@@ -268,6 +274,7 @@ def result(request: HttpRequest, kit: str) -> HttpResponse:
         "site/overview/first_day/result.html",
         kit=of,
         version=version,
+        lacking=hazards_covered.lacking_needs(version),
         hour=hour,
         reasons=reason_texts.reasons(hour.judged.verdict.reasons),
         goes=first_day_texts.goes_out_of_date(

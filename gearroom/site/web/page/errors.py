@@ -53,7 +53,7 @@ def database_failure(request: HttpRequest, problem: Problem) -> HttpResponse:
 
 def _page(request: HttpRequest, status: int, title: str, detail: str) -> HttpResponse:
     part = "HX-Request" in request.headers
-    template = "site/page/refusal_part.html" if part else "site/page/refusal.html"
+    template = "site/page/refusal/refusal_part.html" if part else "site/page/refusal/refusal.html"
     return render(request, template, {"title": title, "detail": detail}, status=status)
 
 

@@ -34,7 +34,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     languages = dict(settings.LANGUAGES)
     return show(
         request,
-        "site/page/settings.html",
+        "site/page/settings/settings.html",
         spoken=languages.get(who.person.language) if who.person else None,
         mail_language=languages[current().language],
         may={name: is_offered(request, name) for name in _LINKS},

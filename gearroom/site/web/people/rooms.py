@@ -15,6 +15,7 @@ from gearroom.core.services.people import rooms
 from gearroom.site.web.page import (
     Done,
     Line,
+    Money,
     PageForm,
     Tick,
     TimeOfDay,
@@ -59,6 +60,7 @@ class RoomSettingsForm(RoomForm):
     )
     guides_decide_important = Tick()
     expired_always_stops = Tick()
+    opening_pays_from = Money(label=gettext_lazy("Opening to swap batches"))
 
 
 # ------------------------------------------------------------------------------------------- rooms

@@ -85,9 +85,15 @@ def _any(of: NeedUse) -> bool:
 def _need(of: NeedUse) -> dict[str, Any]:
     return {
         "need": of.whole.need,
+        "short": _uses(of.whole),
         "says": _says(of.whole),
         "activities": [(use.activity, _says(use)) for use in of.activities],
     }
+
+
+def _uses(use: Use) -> str:
+    recorded = use.recorded
+    return rate_texts.uses_in_days(recorded.uses, recorded.days, at_least=recorded.at_least)
 
 
 def _says(use: Use) -> str:

@@ -12,7 +12,7 @@ from gearroom.core.acts import Invalid, Problem
 from gearroom.site.web.lists.packing_lists import kits_of_list
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import actor, read_page, show, today_here
-from gearroom.site.web.planning import fits, pictures, shown_rates
+from gearroom.site.web.planning import fits, highlights, pictures, shown_rates
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Kit, PackingListVersion
 from kits.rules.planning import quantities, shares
@@ -122,7 +122,9 @@ def _how_many(request: HttpRequest, of: _Subject) -> HttpResponse:
         request,
         "site/planning/plan/plan.html",
         whole=_whole(plan),
-        left_out=_left_out(plan),
+        first=highlights.short_most(plan),
+        left_out=_left_out(plan, UNKNOWN, with_must_have=True),
+        also_left_out=_also_left_out(plan),
         lines=[_line(each, plan, known) for each in plan.lines],
         may_state=who.may("state_rate"),
         may_edit=who.may("edit_list"),
@@ -153,20 +155,32 @@ def _whole(plan: Plan) -> list[str]:
     return [each for each in said if each]
 
 
-def _left_out(plan: Plan) -> list[str]:
-    """What the whole of a plan does not count."""
+def _left_out(plan: Plan, bases: Sequence[Basis], *, with_must_have: bool) -> list[str]:
+    """What the whole of a plan does not count, where that is must-haves too, or where it is not."""
     said = []
-    for basis in (*UNKNOWN, Basis.COMES_BACK):
-        if lines := plan.on(basis):
-            must = [each.line.item.name for each in lines if each.must_have]
+    for basis in bases:
+        lines = plan.on(basis)
+        must = [each.line.item.name for each in lines if each.must_have]
+        if lines and bool(must) is with_must_have:
             said.append(texts.left_out(basis, len(lines), must))
-    return [*said, texts.not_on_the_list()]
+    return said
+
+
+def _also_left_out(plan: Plan) -> list[str]:
+    """What it does not count besides, so that nobody has to read it first."""
+    return [
+        *_left_out(plan, UNKNOWN, with_must_have=False),
+        *_left_out(plan, (Basis.COMES_BACK,), with_must_have=True),
+        *_left_out(plan, (Basis.COMES_BACK,), with_must_have=False),
+        texts.not_on_the_list(),
+    ]
 
 
 def _line(of: LinePlan, plan: Plan, known: rates.Records) -> dict[str, Any]:
     return {
         "plan": of,
         "says": _says(of),
+        "trips": highlights.trips_short(of),
         "chart": _chart(of),
         "table": _table(of),
         "changes": _changes(of),
@@ -246,6 +260,9 @@ def _costs(request: HttpRequest, of: _Subject) -> HttpResponse:
         "site/planning/costs/costs.html",
         whole=cost_texts.whole_cost(costs.by_currency, not_known=costs.not_known),
         left_out=cost_texts.not_in_the_sum(not_known=costs.not_known, loose=costs.loose),
+        first=highlights.thrown_away_most(costs),
+        savings=highlights.savings(costs),
+        never_used=highlights.never_used(costs),
         hours=cost_texts.hours_to_care(costs.hours),
         adviser=cost_texts.ADVISER_DECIDES,
         lines=[_cost_line(each, batches.get(each.plan.line.item_id, ())) for each in costs.lines],
@@ -260,6 +277,9 @@ def _cost_line(of: Carrying, batches: Sequence[BatchInKit]) -> dict[str, Any]:
         "of": of,
         "plan": line,
         "cost": _cost_says(line),
+        "yearly": texts.money(line.per_year.carrying, line.purchase.currency)
+        if line.per_year
+        else "",
         "needed": _needed(of),
         "instead": cost_texts.instead(of.instead) if line.needs else "",
         "icons": pictures.Icons(marked) if life is not None and marked is not None else None,
@@ -306,10 +326,8 @@ def _less(of: Carrying) -> list[str]:
     """What would throw away less money."""
     less, line = of.less_waste, of.plan
     said = []
-    if less.fewer is not None:
-        said.append(
-            cost_texts.fewer(**vars(less.fewer), now=line.quantity, currency=line.purchase.currency)
-        )
+    if fewer := highlights.fewer(of):
+        said.append(fewer)
     if less.smaller_pack:
         said.append(cost_texts.smaller_pack(less.smaller_pack, line.quantity))
     if less.undated:

@@ -25,7 +25,7 @@ def all_rates(request: HttpRequest) -> HttpResponse:
     """Every need in its group: what we recorded, what was stated, what plans take."""
     known = rates.records()
     chosen = Activity.objects.filter(key=request.GET.get("activity", "")).first()
-    rows = [_row(each) for each in need_rates.rows(known, chosen)]
+    rows = [_short_row(each) for each in need_rates.rows(known, chosen)]
     return show(
         request,
         "site/planning/rates/rates.html",
@@ -48,6 +48,21 @@ def _studies() -> list[tuple[Study, list[str]]]:
         (each, [rate_texts.study_rate(what, rate) for what, rate in each.rates.items()])
         for each in STUDIES
     ]
+
+
+def _short_row(of: NeedRow) -> dict[str, Any]:
+    """A need's row of the table, whose headings say what its numbers are."""
+    taken, use = of.taken, of.ours.use
+    return {
+        "of": of,
+        "ours": rate_texts.uses_in_days(use.uses, use.days, at_least=use.at_least),
+        "entered": rate_texts.entered(taken.stated),
+        "taken": rate_texts.rate_and_range(
+            taken.rate.mean * 1000, taken.interval[0] * 1000, taken.interval[1] * 1000
+        )
+        if taken.rate and taken.interval
+        else "",
+    }
 
 
 def _row(of: NeedRow) -> dict[str, Any]:

@@ -45,9 +45,9 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         closed=known.filter(closed__isnull=False)[:_MOST_CLOSED],
         values=request.POST or request.GET,
         scopes={
-            RecallScope.NUMBER: _("One lot number"),
+            RecallScope.NUMBER: _("One batch"),
             RecallScope.ALL: _("Every batch of the item"),
-            RecallScope.NOT_KNOWN: _("The lot number is not known yet"),
+            RecallScope.NOT_KNOWN: _("The batch number is not known yet"),
         },
         may_start=may_start,
         things=may_start and Item.objects.order_by("name").values_list("name", flat=True),
@@ -102,8 +102,8 @@ def recall(request: HttpRequest, recall: int, problem: Problem | None = None) ->
         parts=[
             (key, label, [row for row in rows if row["certainty"] == key])
             for key, label in (
-                (Certainty.CERTAIN, _("Certainly affected")),
-                (Certainty.MAYBE, _("Possibly affected")),
+                (Certainty.CERTAIN, _("Certainly had the batch")),
+                (Certainty.MAYBE, _("May have had the batch")),
             )
         ],
         later=[row for row in rows if row["certainty"] is None],

@@ -24,7 +24,7 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
     if (printed := passerby.label_of(code)) is None:
         return show(
             request,
-            "site/page/refusal.html",
+            "site/page/refusal/refusal.html",
             status=404,
             title=_("No label has this code."),
             detail=_("Scan the code on the label again: its check character does not match.")

@@ -40,7 +40,8 @@ class ItemForm(PageForm):
     kind = Choice(Kind)
     disposal = Choice(Disposal)
     order_down_to = WholeNumber(
-        required=False, label=_lazy("Order level (leave empty to work it out from use)")
+        required=False,
+        label=_lazy("Order level: order when fewer are left (leave empty to work it out from use)"),
     )
     lead_time_days = WholeNumber(
         required=False, most=1000, label=_lazy("Days from order to delivery")

@@ -18,7 +18,7 @@ from kits.services.trips.kit_calendar import KitDays, Span
 DAY, LANE, BAR, NAMES, HEAD = 32, 30, 24, 130, 40
 """Of the picture, in pixels: how wide a day is, how high a row of bars and a bar in it are, how
 wide the kits' names and how high the days' numbers."""
-_LETTER = 7
+_LETTER = 8
 """About how wide a letter in a bar is."""
 
 

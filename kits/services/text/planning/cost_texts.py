@@ -194,6 +194,16 @@ def fewer(
     }
 
 
+def fewer_of(item: str, says: str) -> str:
+    """What a smaller quantity of an item comes to."""
+    return f"{item}: {says}"
+
+
+def named(item: str, *, must_have: bool) -> str:
+    """An item in a list of several; what is a must-have says so."""
+    return _("%(item)s (must-have)") % {"item": item} if must_have else item
+
+
 def smaller_pack(units: int, carried: int) -> str:
     """Of packs that hold more than is carried."""
     return _(

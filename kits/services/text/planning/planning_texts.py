@@ -127,6 +127,27 @@ def wants_more(chance: float, quantity: int, *, at_least: bool = False) -> str:
     )
 
 
+def not_worked_out(basis: Basis) -> str:
+    """Why it is not said of how many trips a line is short, where it is in a few words."""
+    return {
+        Basis.LOOSE: _("loose"),
+        Basis.COMES_BACK: _("reused"),
+        Basis.NO_PURPOSE: _("not known"),
+        Basis.NO_RATE: _("not known"),
+        Basis.DEMAND: "",
+    }[basis]
+
+
+def enough_as_it_is() -> str:
+    """That no more need be carried."""
+    return _("yes")
+
+
+def would_be_enough(units: int, *, at_least: bool) -> str:
+    """How many would be enough."""
+    return _("no: at least %(n)d") % {"n": units} if at_least else _("no: %(n)d") % {"n": units}
+
+
 def _grammar(chance: float) -> int:
     """1 where a chance is said of one trip, or of fewer; 2 of several."""
     return 1 if of_100(chance) in (1, Edge.HARDLY_ANY) else 2
@@ -207,7 +228,7 @@ def usual_activity(activity: str, n: int, of: int) -> str:
     """Why a kit's plan begins with an activity."""
     return _(
         "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so the numbers "
-        "are for that. You can choose another activity above."
+        "are for that. You can choose another activity below."
     ) % {"activity": activity, "n": n, "of": of}
 
 

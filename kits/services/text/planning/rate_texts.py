@@ -123,6 +123,35 @@ def study_rate(what: str, per_1000: float) -> str:
     return _("%(what)s: %(rate)s per 1,000.") % {"what": what, "rate": number(per_1000)}
 
 
+def uses_in_days(uses: float, days: float, *, at_least: bool) -> str:
+    """What our own records hold of a need, for a table: so many uses in so many days."""
+    if not days:
+        return _("not carried yet")
+    facts = {"n": number(uses), "days": number(days)}
+    return (_("at least %(n)s in %(days)s") if at_least else _("%(n)s in %(days)s")) % facts
+
+
+def rate_and_range(mean: float, low: float, high: float) -> str:
+    """A rate per 1,000 and the middle 90 % of what is believed of it, for a table."""
+    facts = {"mean": number(mean), "low": number(low), "high": number(high)}
+    return _("%(mean)s (%(low)s to %(high)s)") % facts
+
+
+def entered(stated: StatedRate | None) -> str:
+    """What was entered or taken from a study, per 1,000, and by or from whom, for a table."""
+    if stated is None:
+        return ""
+    if stated.per_1000 is None:
+        return _("left blank")
+    facts = {"rate": number(stated.per_1000), "name": _("the program")}
+    if stated.stated_by:
+        facts["name"] = stated.stated_by.name
+    study = next((each for each in STUDIES if each.key == stated.study), None)
+    if stated.source == RateSource.STUDY and study is not None:
+        facts["name"] = f"{study.authors}, {study.year}"
+    return _("%(rate)s (%(name)s)") % facts
+
+
 def between(mean: float, low: float, high: float, *, at_least: bool = False) -> str:
     """A rate and the middle 90 % of what is believed of it, per 1,000; `at_least`: the rate is of
     uses of which there may have been more."""

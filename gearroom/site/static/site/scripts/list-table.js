@@ -117,34 +117,56 @@ function pasted(event) {
   form.requestSubmit(form.querySelector("[value='paste']"));
 }
 
+/** Rows are dragged by their grips, with a mouse, a finger or a pen. */
 function drags() {
+  const EDGE = 100; // pixels from the window's edges within which it scrolls along
+  const STEP = 6; // pixels a frame
   let row = null;
-  const unmark = () =>
-    table.querySelectorAll(".target").forEach((e) => e.classList.remove("target"));
-  table.addEventListener("dragstart", (event) => {
-    row = event.target.closest("tr.line");
-    event.dataTransfer.effectAllowed = "move";
-    event.dataTransfer.setDragImage(row, 0, 0);
-    row.classList.add("dragged");
-  });
-  table.addEventListener("dragover", (event) => {
-    const over = event.target.closest("tr.line, tr.head, tr.add");
-    if (!row || !over) return;
-    event.preventDefault();
-    unmark();
-    over.classList.add("target");
-  });
-  table.addEventListener("drop", (event) => {
-    const over = event.target.closest("tr.line, tr.head, tr.add");
-    if (!row || !over || over === row) return;
-    event.preventDefault();
-    put(row, over.closest("tbody"), over.matches(".head") ? over.nextSibling : over);
-  });
-  table.addEventListener("dragend", () => {
-    unmark();
+  let over = null;
+  let at = { x: 0, y: 0 };
+  const mark = (next) => {
+    over?.classList.remove("target");
+    over = next === row ? null : next;
+    over?.classList.add("target");
+  };
+  const end = () => {
+    mark(null);
     row?.classList.remove("dragged");
     row = null;
+  };
+  const look = () => {
+    const under = document.elementsFromPoint(at.x, at.y).find((each) => table.contains(each)); // bar or not
+    mark(under?.closest("tr.line, tr.head, tr.add") ?? null);
+  };
+  /** As long as it is dragged: what is under it may change though it is held still. */
+  const follow = () => {
+    if (!row) return;
+    if (at.y < EDGE) window.scrollBy(0, -STEP);
+    else if (at.y > innerHeight - EDGE) window.scrollBy(0, STEP);
+    look();
+    requestAnimationFrame(follow);
+  };
+  table.addEventListener("pointerdown", (event) => {
+    if (!event.isPrimary || event.button !== 0 || !event.target.matches(".grip")) return;
+    event.preventDefault(); // no text is selected meanwhile
+    event.target.setPointerCapture(event.pointerId);
+    at = { x: event.clientX, y: event.clientY };
+    row = event.target.closest("tr.line");
+    row.classList.add("dragged");
+    follow();
   });
+  table.addEventListener("pointermove", (event) => {
+    at = { x: event.clientX, y: event.clientY };
+  });
+  table.addEventListener("pointerup", (event) => {
+    if (!row) return;
+    at = { x: event.clientX, y: event.clientY };
+    look();
+    if (over) put(row, over.closest("tbody"), over.matches(".head") ? over.nextSibling : over);
+    end();
+  });
+  table.addEventListener("pointercancel", end);
+  document.addEventListener("keydown", (event) => event.key === "Escape" && end());
 }
 
 if (form) {

@@ -1,0 +1,59 @@
+"""Which batches to use first, and what to swap while a kit is open."""
+
+from collections.abc import Iterator
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts import Act, Invalid, Problem
+from gearroom.site.web.page import Done, actor, form_view, read_page, room_here, show
+from kits.services.lookup import find
+from kits.services.rotation import rotation as service
+from kits.services.rotation.swapping import Swapped, swap
+
+
+def _page(request: HttpRequest, kit: str = "", problem: Problem | None = None) -> HttpResponse:
+    of = service.of_room(actor(request), room_here(request))
+    return show(
+        request,
+        "site/stock/rotation/rotation.html",
+        problem=problem,
+        of_kit=kit,
+        rotation=of,
+        fills=[work for work in of.work if work.fills],
+        swaps=[work for work in of.work if work.swaps],
+    )
+
+
+@read_page("restock")
+def rotation(request: HttpRequest) -> HttpResponse:
+    """The two lists of the room that this device stands in."""
+    return _page(request)
+
+
+@form_view("restock", refused=_page)
+def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
+    """What was swapped in a kit."""
+    of = find.kit(act.actor, kit)
+    swap(act, of, list(_rows(act, request)))
+    return Done(
+        _("The swap in %(kit)s has been recorded. Seal it when you close it.") % {"kit": of.name},
+        to=reverse("rotation"),
+    )
+
+
+def _rows(act: Act, request: HttpRequest) -> Iterator[Swapped]:
+    """The ticked rows: a batch out, a batch in, the section, the shelf and the units."""
+    for text in request.POST.getlist("rows"):
+        parts = text.split(".")
+        if len(parts) != 5 or not all(part.isascii() and part.isdigit() for part in parts):
+            raise Invalid(_("Tick what you swapped."), field="rows")
+        out, into, section, shelf, units = (int(part[:9]) for part in parts)
+        yield Swapped(
+            out=find.lot(out),
+            into=find.lot(into),
+            section=find.place(act.actor, section),
+            shelf=find.shelf(act.actor, shelf),
+            units=units,
+        )

@@ -1,0 +1,1 @@
+"""Which batches of a room lie in which kit, and swapping them."""
