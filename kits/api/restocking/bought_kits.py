@@ -86,26 +86,19 @@ class WayAnswer(answers.Answer):
 
 
 class ComparedKitAnswer(answers.Answer):
-    name = serializers.CharField()
+    name = serializers.CharField(source="bought.name")
     in_parts = serializers.DecimalField(
         12, 2, allow_null=True, help_text="What a unit that is kept of it costs in parts."
     )
     parts_win_from = serializers.IntegerField(
         allow_null=True, help_text="From so many kits on, parts cost no more; null: never."
     )
-    lines = LikelyAnswer(many=True)
+    lines = LikelyAnswer(source="bought.parts", many=True)
 
 
 class ComparisonAnswer(answers.Answer):
     ways = WayAnswer(many=True, help_text="What costs least first.")
-    filled = answers.made(
-        ComparedKitAnswer,
-        lambda of: [
-            {"name": kit.name, "in_parts": each, "parts_win_from": wins, "lines": kit.parts}
-            for kit, each, wins in zip(of.bought, of.in_parts, of.parts_win_from, strict=True)
-        ],
-        many=True,
-    )
+    filled = ComparedKitAnswer(many=True)
     minutes = serializers.IntegerField(
         allow_null=True, help_text="That breaking down a bought kit took last time."
     )

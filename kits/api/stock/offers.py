@@ -132,7 +132,6 @@ class PastedBody(ActBody):
     text = serializers.CharField(max_length=100_000, help_text="One offer a line.")
 
 
-@answers.Answer.of(price_lists.ReadOffer)
 class ReadOfferAnswer(answers.Answer):
     text = serializers.CharField(source="pasted.text")
     name = serializers.CharField(source="pasted.name")
@@ -146,7 +145,7 @@ class ReadOfferAnswer(answers.Answer):
 
 
 class PastedAnswer(answers.Answer):
-    lines = answers.made(ReadOfferAnswer, lambda of: of, many=True)
+    lines = ReadOfferAnswer(many=True)
 
 
 class ReadPastedOffers(UseCaseView):
@@ -157,7 +156,7 @@ class ReadPastedOffers(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Read a supplier's pasted list: what each line offers, and which items it may mean.
         Nothing is written."""
-        return 200, price_lists.read_offers(data["text"])
+        return 200, {"lines": price_lists.read_offers(data["text"])}
 
     def kept(self, body: Any) -> Any:
         """Nothing: it only asks."""

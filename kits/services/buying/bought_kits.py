@@ -52,16 +52,23 @@ class FilledKit:
 
 
 @dataclass(frozen=True)
-class Compared:
-    """The filled kits in order; ways to come by so many kits, what costs least first; for each
-    filled kit, from how many kits on parts cost no more (None: they never do, or something has no
-    price), and what a unit that is kept of it costs in parts (None: not all have a price).
-    `minutes` that breaking a bought kit down took last time, where that is on record."""
+class ComparedKit:
+    """A filled kit with what is likely to become of its lines; what a unit that is kept of it costs
+    in parts (None: not all have a price); from how many kits on parts cost no more (None: they
+    never do, or something has no price)."""
 
-    bought: Sequence[BoughtKit]
+    bought: BoughtKit
+    in_parts: Decimal | None
+    parts_win_from: int | None
+
+
+@dataclass(frozen=True)
+class Compared:
+    """The filled kits in order; ways to come by so many kits, what costs least first; `minutes`
+    that breaking a bought kit down took last time, where that is on record."""
+
+    filled: Sequence[ComparedKit]
     ways: Sequence[Way]
-    parts_win_from: Sequence[int | None]
-    in_parts: Sequence[Decimal | None]
     minutes: int | None
 
 
@@ -107,7 +114,7 @@ def compare(
     wanted = dict(summed(lines.filter(item__by_eye=False).values_list("item", "carry")))
     before = stripped()
     lacking, there, past = *_beyond_shelves(room, through), habits(before)
-    bought: Sequence[BoughtKit] = [
+    bought = [
         BoughtKit(
             each.name,
             each.price,
@@ -126,10 +133,15 @@ def compare(
     ]
     parts = _parts({*wanted, *_kept(bought)}, currency)
     return Compared(
-        bought,
+        [
+            ComparedKit(
+                kit,
+                buy_or_build.kept_in_parts(kit, count, parts),
+                buy_or_build.parts_win_from(wanted, kit, parts, extras=there),
+            )
+            for kit in bought
+        ],
         buy_or_build.ways(count, wanted, bought, parts, currency, there),
-        [buy_or_build.parts_win_from(wanted, kit, parts, extras=there) for kit in bought],
-        [buy_or_build.kept_in_parts(kit, count, parts) for kit in bought],
         next((took for each in reversed(before) if (took := each.get("minutes"))), None),
     )
 

@@ -136,7 +136,7 @@ def choice(
 def likely(actor: Actor, filled: FilledKit, version: PackingListVersion) -> Sequence[Part]:
     """What is likely to become of each line, in the order of its lines."""
     found = choice(actor, filled.room, version, [filled], 1)[filled.currency]
-    return found.compared.bought[0].parts
+    return found.compared.filled[0].bought.parts
 
 
 def _offered(filled: FilledKit) -> bought_kits.FilledKit:

@@ -75,7 +75,7 @@ def test_it_says_what_is_kept_and_what_is_not_and_why(w: World) -> None:
         ("Tablets", 8, Fate.DISPOSE, Why.EXPIRES_FIRST),
         ("Tiny tape", 1, Fate.DISPOSE, Why.UNKNOWN),
     ]
-    assert found.parts_win_from == [None]  # nothing has a price
+    assert found.filled[0].parts_win_from is None  # nothing has a price
 
 
 def test_parts_are_compared_for_so_many_kits_with_all_that_the_list_wants(w: World) -> None:
@@ -88,7 +88,7 @@ def test_parts_are_compared_for_so_many_kits_with_all_that_the_list_wants(w: Wor
         (False, Decimal(23)),
     ]
     assert two.ways[0].money == Decimal(12) + Decimal(6) + Decimal(2)
-    assert one.parts_win_from == [1]
+    assert one.filled[0].parts_win_from == 1
     assert one.ways[1].each_kept == Decimal("3.00")
     assert two.ways[1].expires == 16
 

@@ -82,7 +82,7 @@ def test_a_makers_code_is_read_with_its_date(world: make.World, client: Client) 
 
 def test_what_is_kept_is_compared_with_building_from_parts(client: Client) -> None:
     filled = added(client, **{"expiry-0": "2035-05"})
-    assert (filled.price, filled.currency) == (12, "GBP")
+    assert (str(filled.price), filled.currency) == ("12.00", "GBP")
     text = text_of(client.get("/bought-kits/"))
     assert "7 items: keep 5, extras 0, teaching 0, throw away 2." in text
     assert "2.40 GBP an item kept" in text

@@ -99,15 +99,16 @@ def _rows(choice: Choice) -> list[ComparedRow]:
         if way.bought is None:
             rows.append(ComparedRow(way, currency))
             continue
-        n = next(n for n, each in enumerate(compared.bought) if each is way.bought)
+        n = next(n for n, each in enumerate(compared.filled) if each.bought is way.bought)
+        of = compared.filled[n]
         parts_win = buying_texts.parts_win(
-            compared.parts_win_from[n],
+            of.parts_win_from,
             priced=not built.parts.unpriced,
             most=buy_or_build.MOST_KITS,
         )
         sentences = (
             buying_texts.comes_to(way.bought),
-            buying_texts.price_each(way, compared.in_parts[n]),
+            buying_texts.price_each(way, of.in_parts),
             parts_win,
         )
         parts = [
