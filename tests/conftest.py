@@ -52,6 +52,7 @@ def pytest_configure(config: pytest.Config) -> None:
     hypothesis.settings.register_profile(
         "gearroom",
         deadline=None,
+        max_examples=100 if config.getoption("--long") else 60,
         derandomize=CI,
         suppress_health_check=[hypothesis.HealthCheck.too_slow],
     )

@@ -12,7 +12,7 @@ from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
 from kits.api.restocking import bought_kits, building, sorting
-from kits.api.stock import catalogue, counting, lots, offers, places, stock
+from kits.api.stock import catalogue, counting, lots, offers, orders, places, stock
 from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -88,6 +88,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("suppliers/", offers.Suppliers.as_view()),
     path("suppliers/<int:id>/terms/", offers.StateTerms.as_view()),
     path("suppliers/<int:id>/names/", offers.MatchName.as_view()),
+    path("plans/order/", orders.SeasonPlan.as_view()),
+    path("orders/", orders.Orders.as_view()),
+    path("orders/<int:id>/", orders.OneOrder.as_view()),
+    path("orders/<int:id>/lines/", orders.ChangeLines.as_view()),
+    path("orders/<int:id>/place/", orders.PlaceOrder.as_view()),
+    path("orders/<int:id>/take-back/", orders.TakeBack.as_view()),
+    path("orders/<int:id>/cancel/", orders.CancelRest.as_view()),
+    path("orders/<int:id>/await/", orders.AwaitAgain.as_view()),
+    path("orders/<int:id>/discard/", orders.Discard.as_view()),
+    path("items/<int:id>/order-level/", orders.SetOrderLevel.as_view()),
     path("items/", catalogue.Items.as_view()),
     path("items/<int:id>/", catalogue.OneItem.as_view()),
     path("items/<int:id>/retire/", catalogue.RetireItem.as_view()),

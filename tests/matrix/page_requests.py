@@ -515,6 +515,31 @@ STOCK: dict[str, Make] = {
     "page POST stock/recalls/{recall}/put-back/": lambda a: say(
         recall=a.recall("wrap"), body={"shelf": a.place()}
     ),
+    "page GET stock/order/": lambda a: say(),
+    "page GET stock/order/ #worked out": lambda a: say({"weeks": "9", "currency": "GBP"}),
+    "page POST stock/order/draft/": lambda a: say(
+        body={
+            "room": a.room(), "through": _DAY, "currency": "GBP", "replace": "1",
+            f"packs-{a.all.offer.pk}": "2",
+        }
+    ),
+    "page GET stock/order/{order}/": lambda a: say(order=a.order("placed")),
+    "page POST stock/order/{order}/lines/": lambda a: say(
+        order=a.order("draft"), body={f"packs-{a.all.offer.pk}": "3", "revision": "2"}
+    ),
+    "page POST stock/order/{order}/place/": lambda a: say(
+        order=a.order("draft"), body={"revision": "2"}
+    ),
+    "page POST stock/order/{order}/draft/": lambda a: say(order=a.order("early"), body={}),
+    "page POST stock/order/{order}/rest/": lambda a: say(
+        order=a.order("placed"), body={"do": "cancel"}
+    ),
+    "page POST stock/order/{order}/discard/": lambda a: say(order=a.order("draft"), body={}),
+    "page GET stock/order/{order}/order.csv": lambda a: say(order=a.order("placed")),
+    "page GET stock/order/{order}/order.pdf": lambda a: say(order=a.order("placed")),
+    "page POST stock/{item}/level/": lambda a: say(
+        item=a.all.items["dressing"].pk, body={"room": a.room(), "level": "9"}
+    ),
     "page GET stock/{item}/": lambda a: say(item=a.item("dressing")),
     "page GET stock/{item}/serves/": lambda a: say(item=a.item("dressing")),
     "page POST stock/{item}/serves/": lambda a: say(

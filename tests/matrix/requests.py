@@ -132,6 +132,10 @@ class Aim:
         """The row that an open recall has for a kit."""
         return self.side.rows["kit"].pk if self.side else NO_NUMBER
 
+    def order(self, name: str) -> int:
+        """The number of an order to a supplier, by how far it is."""
+        return self.side.orders[name].pk if self.side else NO_NUMBER
+
     def trip(self, name: str) -> str:
         """A trip as source:reference."""
         if self.side is None:

@@ -26,7 +26,7 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.lookup import label_codes
-from kits.services.buying import filled_kits
+from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
@@ -113,6 +113,10 @@ AT_THE_DESK = (
     "/needs/",
     "/needs/hazards/",
     "/stock/1/serves/",
+    "/stock/order/",
+    "/stock/order/?weeks=52&currency=GBP",
+    "/stock/order/1/",
+    "/stock/order/2/",
     "/strip/",
     "/kits/DAY-02/empty/",
     "/kits/DAY-02/strip/",
@@ -296,6 +300,22 @@ def change_lists(world: make.World) -> ListChange:
     )
 
 
+def _order(world: make.World) -> None:
+    """An order of which half arrived, and a draft."""
+    offer = offers.offer_of_supplier(
+        make.act(), "North Medical", item=world.tablets, units=16,
+        prices=[offers.PackPrice(1, Decimal(4))], currency="GBP",
+    )  # fmt: skip
+    for packs in (2, 1):
+        (made,) = drafting.draft(
+            make.act(world.keeper), world.store, packs={offer.pk: packs}, through=make.days(180),
+            currency="GBP",
+        )  # fmt: skip
+        if packs == 2:
+            ordering.place(make.act(world.keeper), made.order)
+    make.some(world.tablets, world.shelf, 16, "T1", make.days(300))
+
+
 def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
@@ -317,6 +337,7 @@ def furnished() -> make.World:
     turn_on([world.keeper.pk])
     three(world.keeper)
     _priced(world)
+    _order(world)
     return world
 
 

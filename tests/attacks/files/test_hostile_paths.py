@@ -109,9 +109,8 @@ def test_no_query_is_a_fault(signed_in: tuple[Client, Caller], kind: str) -> Non
             continue
         cache.clear()
         path = "/" + route.replace("^", "").rstrip("$?")
-        names = ("text", "room", value)
-        for name in names:
-            query = f"{path}?{name}={value}"
+        # Two at once; the room apart, since what is wrong with it can hide the other.
+        for query in (f"{path}?text={value}&{value}={value}", f"{path}?room={value}"):
             if path.startswith("/api/"):
                 answer = caller.get(query.removeprefix("/api/v1/"))
             else:

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem, printable
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import (
     Done,
     Money,
@@ -39,6 +40,7 @@ from kits.models import Item, Place, Receipt
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
+from kits.services.orders import on_order, orders
 from kits.services.stock import deliveries, moving, receiving, views
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
@@ -48,6 +50,8 @@ from labels.services.scan import pack_scans, read_picture, scanning
 from labels.services.scan.results import Outcome, ScanRequest
 
 _PACKS = range(1, 7)
+NO_ORDER = "none"
+"""What a form says of a delivery that is of no order."""
 
 
 @page("receive")
@@ -197,6 +201,8 @@ def _page(
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
     paid = deliveries.last_prices(items) if items else {}
+    lines = on_order.open_lines([room]) if items else []
+    to_come = grouped((line.item.pk, line) for line in lines)
     return show(
         request,
         "site/stock/receive/receive.html",
@@ -204,7 +210,12 @@ def _page(
         room=room,
         reading=reading,
         packs=[
-            {**pack, "past": "" < pack["expiry"] < today, **_as_last_time(paid.get(pack["item"]))}
+            {
+                **pack,
+                "past": "" < pack["expiry"] < today,
+                "orders": to_come.get(pack["item"], ()),
+                **_as_last_time(paid.get(pack["item"])),
+            }
             for pack in packs
         ],
         counts=_PACKS,
@@ -249,6 +260,7 @@ class ReceiptForm(PageForm):
     supplier = ShortText(120)
     price = Money(required=False, label=gettext_lazy("Price"))
     currency = ShortText(12)
+    order = ShortText(20)
 
 
 def _receive(act: Act, sent: QueryDict) -> Done:
@@ -259,6 +271,10 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     printed = [values.pop("expiry"), values.pop("expiry_printed")]
     today = receiving.today_in(moving.room_of(shelf, None))
     values["currency"] = "" if values["price"] is None else values["currency"].upper()
+    order = values.pop("order")
+    if order and order != NO_ORDER:
+        values["order"] = orders.order(act.actor, id_of(order) or 0).order
+    values["of_order"] = order != NO_ORDER
     done = receiving.receive(
         act,
         shelf=shelf,

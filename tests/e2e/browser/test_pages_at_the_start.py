@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
+from tests.e2e.browser.test_pages_fit_for_all import visit
 from tests.e2e.pages import chromium
-from tests.e2e.test_pages_fit_for_all import visit
 from tests.site.every_page import AT_THE_START
 from tests.web import Web
 

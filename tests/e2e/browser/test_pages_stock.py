@@ -165,7 +165,7 @@ def follow_a_recall(
     ends it."""
     page.goto(f"{url}/stock/recalls/")
     page.get_by_label("Which item").fill("Wound dressing 10 × 12")
-    page.get_by_label("Lot number, if only one is recalled").fill("D1")
+    page.get_by_label("Batch number (LOT), if only one is recalled").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
     card = page.get_by_role("article")
     card.get_by_text("1 place has not been checked yet.").wait_for()
