@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from django.conf import settings
 
 from gearroom.core import clock
+from gearroom.core.models import Room
 from kits.models import EntryKind, Item, Receipt
 from kits.rules.buying import receipts as rules
 from kits.rules.buying.receipts import Days, Delivery, Key, UnitPrice
@@ -74,9 +75,12 @@ def lead_days(items: Iterable[Item]) -> dict[int, int]:
     }
 
 
-def last_prices(items: Iterable[int]) -> dict[int, Receipt]:
-    """The latest delivery of each item (id) that has a price, and was not undone."""
+def last_prices(items: Iterable[int], room: Room) -> dict[int, Receipt]:
+    """The latest delivery of each item (id) to a room that has a price, and was not undone."""
     rows = Receipt.objects.filter(
-        lot__item__in=set(items), price__isnull=False, entry__reversed_by__isnull=True
+        lot__item__in=set(items),
+        price__isnull=False,
+        entry__room=room,
+        entry__reversed_by__isnull=True,
     )
     return {row.lot.item_id: row for row in rows.select_related("lot").order_by("id")}

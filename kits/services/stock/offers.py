@@ -16,7 +16,7 @@ from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, one
+from gearroom.core.acts import Act, Actor, Invalid, Refused, one
 from kits.models import (
     Item,
     Offer,
@@ -27,6 +27,7 @@ from kits.models import (
     SupplierTerms,
 )
 from kits.rules.buying import season as rules
+from kits.services.lookup import find
 from kits.services.stock.receiving import check_price
 from kits.services.text.amounts import units as whole
 
@@ -56,10 +57,12 @@ def supplier_named(name: str) -> Supplier | None:
     return known or (other.supplier if other else None)
 
 
-def unmatched_names() -> list[str]:
-    """Names of suppliers on deliveries that mean none on record yet, by name."""
+def unmatched_names(actor: Actor) -> list[str]:
+    """Names of suppliers, on deliveries that somebody may see, that mean none on record yet, by
+    name."""
     named = {name.casefold() for name in names_of_suppliers()}
-    typed = {" ".join(name.split()) for name in Receipt.objects.values_list("supplier", flat=True)}
+    rows = Receipt.objects.filter(entry__in=find.entries_of(actor))
+    typed = {" ".join(name.split()) for name in rows.values_list("supplier", flat=True)}
     return sorted(name for name in typed if name and name.casefold() not in named)
 
 

@@ -10,7 +10,7 @@ from kits.services.buying import price_lists
 from kits.services.buying.price_lists import KeptList, NewPrice
 from kits.services.stock import deliveries, offers, receiving
 from tests.kits import factories as make
-from tests.kits.factories import World, act
+from tests.kits.factories import World, act, actor
 
 pytestmark = pytest.mark.django_db
 
@@ -72,12 +72,13 @@ def test_a_suppliers_name_is_matched_once_and_holds_for_deliveries_too(w: World)
         expiry=make.days(500),
         supplier="north  medical LTD",
     )
-    assert offers.unmatched_names() == ["north medical LTD"]
+    assert offers.unmatched_names(actor(w.keeper)) == ["north medical LTD"]
+    assert offers.unmatched_names(actor(w.stranger)) == []
     again = keep(w, each, supplier="North Medical Ltd", same_as=north)
     assert (again.supplier, again.unchanged) == (north, 1)
     assert keep(w, each, supplier="NORTH medical ltd").supplier == north
     assert Supplier.objects.count() == 1
-    assert offers.unmatched_names() == []
+    assert offers.unmatched_names(actor(w.keeper)) == []
     assert deliveries.learned([w.dressing.pk]).shelf_lives[w.dressing.pk, "North"].days == 500
     south = keep(w, each, supplier="South").supplier
     with pytest.raises(Refused):

@@ -200,7 +200,7 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
-    paid = deliveries.last_prices(items) if items else {}
+    paid = deliveries.last_prices(items, room) if items else {}
     lines = on_order.open_lines([room]) if items else []
     to_come = grouped((line.item.pk, line) for line in lines)
     return show(
