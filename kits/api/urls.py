@@ -11,7 +11,7 @@ from kits.api.notices import notices
 from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
-from kits.api.restocking import building, sorting
+from kits.api.restocking import bought_kits, building, sorting
 from kits.api.stock import catalogue, counting, lots, offers, orders, places, stock
 from kits.api.trips import reservations, trips
 
@@ -81,7 +81,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/count/", counting.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", counting.Reverse.as_view()),
     path("entries/<int:id>/really/", counting.MoveToOtherKit.as_view()),
+    path("bought-kits/comparison/", bought_kits.CompareFilledKits.as_view()),
     path("offers/", offers.Offers.as_view()),
+    path("offers/pasted/", offers.ReadPastedOffers.as_view()),
     path("offers/<int:id>/end/", offers.EndOffer.as_view()),
     path("suppliers/", offers.Suppliers.as_view()),
     path("suppliers/<int:id>/terms/", offers.StateTerms.as_view()),

@@ -198,6 +198,40 @@ KITS: dict[str, Make] = {
     "page POST kits/{kit}/strip/new/": lambda a: say(
         kit=a.kit("bare"), body={"name": "Tape", "kind": "tool", "base_unit": "roll"}
     ),
+    "page GET kits/{kit}/strip/{id}/": lambda a: say(kit=a.kit("bare"), id=a.filled()),
+    "page POST kits/{kit}/strip/{id}/": lambda a: say(
+        kit=a.kit("bare"),
+        id=a.filled(),
+        body={"item-0": a.all.items["shears"].pk, "units-0": "1", "goes-0": "keep:main"},
+    ),
+    "page GET bought-kits/": lambda a: say(),
+    "page GET bought-kits/add/": lambda a: say(),
+    "page POST bought-kits/add/": lambda a: say(
+        body={
+            "name": "Day kit", "price": "12", "currency": "GBP", "text": "1 x Shears", "keep": "1"
+        }
+    ),
+    "page GET bought-kits/{id}/buy/": lambda a: say(id=a.filled()),
+    "page POST bought-kits/{id}/close/": lambda a: say(id=a.filled()),
+    "page GET stock/prices/": lambda a: say(),
+    "page POST stock/prices/": lambda a: say(
+        body={
+            "item": a.item("dressing"), "supplier": "South", "units": "5", "price": "2",
+            "currency": "GBP",
+        }
+    ),
+    "page GET stock/prices/paste/": lambda a: say(),
+    "page POST stock/prices/paste/": lambda a: say(
+        body={
+            "supplier": "South", "currency": "GBP", "text": "Wound dressing, pack of 10, £4.50",
+            "keep": "1",
+        }
+    ),
+    "page GET stock/prices/suppliers/{id}/": lambda a: say(id=a.supplier()),
+    "page POST stock/prices/suppliers/{id}/": lambda a: say(
+        id=a.supplier(), body={"name": "South Ltd"}
+    ),
+    "page POST stock/prices/{id}/end/": lambda a: say(id=a.offer()),
     "page GET kits/{kit}/empty/": lambda a: say(kit=a.kit("spare")),
     "page POST kits/{kit}/empty/": lambda a: say(
         kit=a.kit("spare"),

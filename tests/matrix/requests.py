@@ -100,6 +100,10 @@ class Aim:
         """An item's number."""
         return self.all.items[name].pk if self.side else NO_NUMBER
 
+    def filled(self) -> int:
+        """The number of a filled kit that might be bought."""
+        return self.side.filled.pk if self.side and self.side.filled else NO_NUMBER
+
     def offer(self) -> int:
         """The number of an offer."""
         return self.all.offer.pk if self.side else NO_NUMBER

@@ -20,6 +20,7 @@ from kits.models import (
     Checkout,
     Clearance,
     Entry,
+    FilledKit,
     Item,
     Kit,
     ListChange,
@@ -38,7 +39,8 @@ from kits.models import (
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.advice import access
-from kits.services.buying import drafting, ordering
+from kits.services.buying import drafting, filled_kits, ordering
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, returns, use, use_requests
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -100,6 +102,7 @@ class Side:
     double: Person | None = None
     gone: Person | None = None
     closed_shelf: Place | None = None
+    filled: FilledKit | None = None
 
 
 @dataclass
@@ -216,6 +219,14 @@ def _side(name: str, everywhere: Everywhere) -> Side:
         kind=side.shelf.kind, room=room, name=f"{word} closed", closed_on=make.today()
     )
     _stock(side, everywhere)
+    side.filled = filled_kits.add(
+        make.act(),
+        room,
+        name=f"{word} filled",
+        price=Decimal(12),
+        currency="GBP",
+        contents=[Content("Shears", everywhere.items["shears"], 1)],
+    )
     _orders(side, everywhere)
     _kits(side, everywhere)
     return side

@@ -84,6 +84,16 @@ REQUESTS: dict[str, Make] = {
             "prices": [{"packs": 1, "each": "4.50"}],
         }
     ),
+    "POST offers/pasted/": lambda a: say(body={"text": "Wound dressing, pack of 10, £4.50"}),
+    "POST bought-kits/comparison/": lambda a: say(
+        body={
+            "room": a.room(), "list": a.list(), "version": a.all.version.number, "kits": 1,
+            "currency": "GBP",
+            "filled": [
+                {"name": "Day kit", "price": "12", "contents": [{"name": "Tape", "units": 1}]}
+            ],
+        }
+    ),
     "GET plans/order/": lambda a: say({"room": a.room(), "through": _DAY, "currency": "GBP"}),
     "GET orders/": lambda a: say(),
     "GET orders/ #of a room": lambda a: say({"room": a.room()}),

@@ -26,7 +26,8 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.lookup import label_codes
-from kits.services.buying import drafting, ordering
+from kits.services.buying import drafting, filled_kits, ordering
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import drafts, list_changes
@@ -121,6 +122,15 @@ AT_THE_DESK = (
     "/kits/DAY-02/strip/",
     "/kits/DAY-02/strip/?text=Shears",
     "/kits/DAY-02/strip/?text=nothing of the kind",
+    "/kits/DAY-02/strip/1/",
+    "/bought-kits/",
+    "/bought-kits/?kits=3",
+    "/bought-kits/add/",
+    "/bought-kits/1/buy/",
+    "/stock/prices/",
+    "/stock/prices/?search=dress",
+    "/stock/prices/paste/",
+    "/stock/prices/suppliers/1/",
     "/notices/",
     "/notices/weekly/",
     "/notices/1/",
@@ -326,8 +336,32 @@ def furnished() -> make.World:
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
     turn_on([world.keeper.pk])
     three(world.keeper)
+    _priced(world)
     _order(world)
     return world
+
+
+def _priced(world: make.World) -> None:
+    """A price of a supplier with terms, and a filled kit that might be bought."""
+    offer = offers.offer_of_supplier(
+        make.act(world.keeper),
+        "North Medical",
+        item=world.dressing,
+        units=10,
+        prices=[offers.PackPrice(1, Decimal(4)), offers.PackPrice(5, Decimal("3.50"))],
+        currency="GBP",
+        tax_percent=Decimal(20),
+    )
+    offers.state_terms(make.act(world.keeper), offer.supplier, currency="GBP", delivery=Decimal(5))
+    filled_kits.add(
+        make.act(world.keeper),
+        world.store,
+        name="Day kit, filled",
+        price=Decimal(12),
+        currency="GBP",
+        contents=[Content("Dressing", world.dressing, 4), Content("Tiny tape", None, 2)],
+        supplier="North Medical",
+    )
 
 
 def with_links(world: make.World) -> None:

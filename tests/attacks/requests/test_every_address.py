@@ -13,7 +13,8 @@ from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, tokens
 from kits.models import Entry, Kit, Notice, Order, Recall, Trip, WithheldKind
-from kits.services.buying import drafting
+from kits.services.buying import drafting, filled_kits
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -62,6 +63,10 @@ def hut() -> make.World:
     token, _secret = tokens.make(user=present(keeper.user), name="theirs", scopes=["read"])
     notice = Notice.objects.filter(person=w.stranger).first() or _notice(w, kit)
     device = shared_devices.add(make.act(keeper), w.hut, "Hut tablet").pk
+    offered = filled_kits.add(
+        make.act(keeper), w.hut, name="Zebedee kit", price=Decimal(12), currency="GBP",
+        contents=[Content("Shears", None, 1)],
+    )  # fmt: skip
     w.keeper_of_hut = keeper
     w.named = {
         "kit": kit.name, "place": shelf.pk, "lot": lot.pk, "shelf": shelf.pk,
@@ -77,7 +82,8 @@ def hut() -> make.World:
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
         "secret": "nothing", "claim": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
         "list": w.version.packing_list_id, "need": "blister", "activity": "any",
-        "advice": 1, "offers": 1, "suppliers": 1,
+        "advice": 1, "offers": 1, "suppliers": 1, "prices": 1,
+        "strip": offered.pk, "bought-kits": offered.pk,
         "orders": order_of(w), "order": order_of(w),
     }  # fmt: skip
     return w

@@ -31,6 +31,8 @@ ENDINGS = {
     "revoke-token": ASKS,
     "end-device": ASKS,
     "remove-sheet": ASKS,
+    "end-offer": ASKS,
+    "close-bought-kit": ASKS,
     "end-calendar": ASKS,
     "new-calendar": ASKS,
     "give-sign-in": ASKS,

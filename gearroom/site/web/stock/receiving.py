@@ -36,12 +36,12 @@ from gearroom.site.web.page.words import ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
-from kits.models import Item, Place
+from kits.models import Item, Place, Receipt
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.orders import on_order, orders
-from kits.services.stock import moving, receiving, views
+from kits.services.stock import deliveries, moving, receiving, views
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
@@ -200,6 +200,7 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
+    paid = deliveries.last_prices(items, room) if items else {}
     lines = on_order.open_lines([room]) if items else []
     to_come = grouped((line.item.pk, line) for line in lines)
     return show(
@@ -209,7 +210,12 @@ def _page(
         room=room,
         reading=reading,
         packs=[
-            {**pack, "past": "" < pack["expiry"] < today, "orders": to_come.get(pack["item"], ())}
+            {
+                **pack,
+                "past": "" < pack["expiry"] < today,
+                "orders": to_come.get(pack["item"], ()),
+                **_as_last_time(paid.get(pack["item"])),
+            }
             for pack in packs
         ],
         counts=_PACKS,
@@ -220,6 +226,14 @@ def _page(
         kinds=ITEM_KINDS,
         may_enter=who.may("edit_item"),
     )
+
+
+def _as_last_time(paid: Receipt | None) -> dict[str, str]:
+    """From whom an item came last time, and in which currency it was paid."""
+    return {
+        "supplier": str(paid.supplier) if paid else "",
+        "currency": paid.currency if paid else "",
+    }
 
 
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:
@@ -245,7 +259,7 @@ class ReceiptForm(PageForm):
     expiry_printed = ShortText(40)
     supplier = ShortText(120)
     price = Money(required=False, label=gettext_lazy("Price"))
-    currency = ShortText(3)
+    currency = ShortText(12)
     order = ShortText(20)
 
 
