@@ -11,8 +11,8 @@ from kits.api.notices import notices
 from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
-from kits.api.restocking import building, sorting
-from kits.api.stock import catalogue, counting, lots, offers, places, stock
+from kits.api.restocking import bought_kits, building, sorting
+from kits.api.stock import catalogue, counting, lots, offers, orders, places, stock
 from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -81,11 +81,23 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/count/", counting.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", counting.Reverse.as_view()),
     path("entries/<int:id>/really/", counting.MoveToOtherKit.as_view()),
+    path("bought-kits/comparison/", bought_kits.CompareFilledKits.as_view()),
     path("offers/", offers.Offers.as_view()),
+    path("offers/pasted/", offers.ReadPastedOffers.as_view()),
     path("offers/<int:id>/end/", offers.EndOffer.as_view()),
     path("suppliers/", offers.Suppliers.as_view()),
     path("suppliers/<int:id>/terms/", offers.StateTerms.as_view()),
     path("suppliers/<int:id>/names/", offers.MatchName.as_view()),
+    path("plans/order/", orders.SeasonPlan.as_view()),
+    path("orders/", orders.Orders.as_view()),
+    path("orders/<int:id>/", orders.OneOrder.as_view()),
+    path("orders/<int:id>/lines/", orders.ChangeLines.as_view()),
+    path("orders/<int:id>/place/", orders.PlaceOrder.as_view()),
+    path("orders/<int:id>/take-back/", orders.TakeBack.as_view()),
+    path("orders/<int:id>/cancel/", orders.CancelRest.as_view()),
+    path("orders/<int:id>/await/", orders.AwaitAgain.as_view()),
+    path("orders/<int:id>/discard/", orders.Discard.as_view()),
+    path("items/<int:id>/order-level/", orders.SetOrderLevel.as_view()),
     path("items/", catalogue.Items.as_view()),
     path("items/<int:id>/", catalogue.OneItem.as_view()),
     path("items/<int:id>/retire/", catalogue.RetireItem.as_view()),

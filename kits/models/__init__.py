@@ -1,7 +1,15 @@
 """Tables of the gear room's business."""
 
 from kits.models.advice import Advice, AdviceCopy, AdviceSettings, AdviceWithdrawal
-from kits.models.buying import Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
+from kits.models.buying import (
+    FilledKit,
+    FilledKitLine,
+    Offer,
+    OfferPrice,
+    Supplier,
+    SupplierName,
+    SupplierTerms,
+)
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
@@ -81,6 +89,8 @@ __all__ = [
     "Entry",
     "EntryKind",
     "Episode",
+    "FilledKit",
+    "FilledKitLine",
     "Handover",
     "HazardNeed",
     "Holding",

@@ -1,11 +1,12 @@
 """What is bought from whom: suppliers, what their deliveries cost, and what they offer at which
-price. Terms and offers are never changed: the latest row counts, those before are the history."""
+price; and filled kits that might be bought. Terms and offers are never changed: the latest row
+counts, those before are the history."""
 
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from gearroom.core.models import Person
+from gearroom.core.models import Person, Room
 from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.catalogue import Item
 
@@ -103,3 +104,52 @@ class OfferPrice(InOrder):
                 condition=Q(packs__gte=1, each__gte=0), name="offer_price_in_bounds"
             ),
         ]
+
+
+class FilledKit(models.Model):
+    """A filled kit that might be bought for a room, at a price for one, tax included; what is in
+    it, its lines say. `closed_on`: no longer thought of."""
+
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="filled_kits")
+    name = models.CharField(max_length=120)
+    supplier = models.ForeignKey(
+        Supplier, null=True, blank=True, on_delete=models.PROTECT, related_name="filled_kits"
+    )
+    price = models.DecimalField(max_digits=12, decimal_places=2)
+    currency = models.CharField(max_length=3)
+    stated_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
+    stated_at = models.DateTimeField()
+    closed_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(price__gte=0, currency__regex=CURRENCY), name="filled_kit_price"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class FilledKitLine(models.Model):
+    """Units of something in a filled kit, as its seller lists it; None where it is no item here."""
+
+    filled = models.ForeignKey(FilledKit, on_delete=models.CASCADE, related_name="lines")
+    name = models.CharField(max_length=200)
+    item = models.ForeignKey(
+        Item, null=True, blank=True, on_delete=models.PROTECT, related_name="filled_kit_lines"
+    )
+    units = models.PositiveIntegerField()
+    expiry = models.DateField(null=True, blank=True)
+    position = models.PositiveSmallIntegerField(default=0)
+
+    class Meta:
+        ordering = ["position", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(units__gte=1), name="filled_kit_line_of_a_unit"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -127,13 +127,15 @@ class StripLine(TypedDict):
 
 
 class StripDetail(TypedDict):
-    """A bought kit broken down."""
+    """A bought kit broken down: `minutes` that it took, `filled` the id of what was bought."""
 
     looked_inside: bool
     supplier: str
     price: str | None
     currency: str
     things: list[StripLine]
+    minutes: NotRequired[int]
+    filled: NotRequired[int]
 
 
 class CountDetail(TypedDict):

@@ -90,11 +90,13 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
     def open(self) -> Self:
         """Those ordered of which units are still to come, with their progress, the oldest first."""
         left = F("packs") * F("pack_units") - F("arrived") - F("cancelled")
+        return self.placed().annotate(left=left).filter(left__gt=0)
+
+    def placed(self) -> Self:
+        """Those ordered, with their progress, the oldest first."""
         return (
             self.with_progress()
             .filter(order__ordered_at__isnull=False)
-            .annotate(left=left)
-            .filter(left__gt=0)
             .order_by("order__ordered_on", "order", "id")
         )
 

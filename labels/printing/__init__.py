@@ -8,6 +8,7 @@ Everything is read back from what was rendered before it is given.
 from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf, sign_out_sheet_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.one_page import one_page_pdf
+from labels.printing.order_sheet import OrderSheet, order_sheet_pdf
 from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed, page_png
 from labels.printing.sheet import calibration_page_pdf, sheet_pdf
@@ -17,6 +18,7 @@ __all__ = [
     "CardFormat",
     "CardTooLong",
     "Job",
+    "OrderSheet",
     "PublicAddressMissing",
     "ReadBackFailed",
     "calibration_page_pdf",
@@ -24,6 +26,7 @@ __all__ = [
     "label_svg",
     "lid_card_pdf",
     "one_page_pdf",
+    "order_sheet_pdf",
     "page_png",
     "sheet_pdf",
     "sign_out_sheet_pdf",

@@ -198,6 +198,40 @@ KITS: dict[str, Make] = {
     "page POST kits/{kit}/strip/new/": lambda a: say(
         kit=a.kit("bare"), body={"name": "Tape", "kind": "tool", "base_unit": "roll"}
     ),
+    "page GET kits/{kit}/strip/{id}/": lambda a: say(kit=a.kit("bare"), id=a.filled()),
+    "page POST kits/{kit}/strip/{id}/": lambda a: say(
+        kit=a.kit("bare"),
+        id=a.filled(),
+        body={"item-0": a.all.items["shears"].pk, "units-0": "1", "goes-0": "keep:main"},
+    ),
+    "page GET bought-kits/": lambda a: say(),
+    "page GET bought-kits/add/": lambda a: say(),
+    "page POST bought-kits/add/": lambda a: say(
+        body={
+            "name": "Day kit", "price": "12", "currency": "GBP", "text": "1 x Shears", "keep": "1"
+        }
+    ),
+    "page GET bought-kits/{id}/buy/": lambda a: say(id=a.filled()),
+    "page POST bought-kits/{id}/close/": lambda a: say(id=a.filled()),
+    "page GET stock/prices/": lambda a: say(),
+    "page POST stock/prices/": lambda a: say(
+        body={
+            "item": a.item("dressing"), "supplier": "South", "units": "5", "price": "2",
+            "currency": "GBP",
+        }
+    ),
+    "page GET stock/prices/paste/": lambda a: say(),
+    "page POST stock/prices/paste/": lambda a: say(
+        body={
+            "supplier": "South", "currency": "GBP", "text": "Wound dressing, pack of 10, £4.50",
+            "keep": "1",
+        }
+    ),
+    "page GET stock/prices/suppliers/{id}/": lambda a: say(id=a.supplier()),
+    "page POST stock/prices/suppliers/{id}/": lambda a: say(
+        id=a.supplier(), body={"name": "South Ltd"}
+    ),
+    "page POST stock/prices/{id}/end/": lambda a: say(id=a.offer()),
     "page GET kits/{kit}/empty/": lambda a: say(kit=a.kit("spare")),
     "page POST kits/{kit}/empty/": lambda a: say(
         kit=a.kit("spare"),
@@ -480,6 +514,31 @@ STOCK: dict[str, Make] = {
     "page POST stock/recalls/{recall}/reopen/": lambda a: say(recall=a.recall("pad")),
     "page POST stock/recalls/{recall}/put-back/": lambda a: say(
         recall=a.recall("wrap"), body={"shelf": a.place()}
+    ),
+    "page GET stock/order/": lambda a: say(),
+    "page GET stock/order/ #worked out": lambda a: say({"weeks": "9", "currency": "GBP"}),
+    "page POST stock/order/draft/": lambda a: say(
+        body={
+            "room": a.room(), "through": _DAY, "currency": "GBP", "replace": "1",
+            f"packs-{a.all.offer.pk}": "2",
+        }
+    ),
+    "page GET stock/order/{order}/": lambda a: say(order=a.order("placed")),
+    "page POST stock/order/{order}/lines/": lambda a: say(
+        order=a.order("draft"), body={f"packs-{a.all.offer.pk}": "3", "revision": "2"}
+    ),
+    "page POST stock/order/{order}/place/": lambda a: say(
+        order=a.order("draft"), body={"revision": "2"}
+    ),
+    "page POST stock/order/{order}/draft/": lambda a: say(order=a.order("early"), body={}),
+    "page POST stock/order/{order}/rest/": lambda a: say(
+        order=a.order("placed"), body={"do": "cancel"}
+    ),
+    "page POST stock/order/{order}/discard/": lambda a: say(order=a.order("draft"), body={}),
+    "page GET stock/order/{order}/order.csv": lambda a: say(order=a.order("placed")),
+    "page GET stock/order/{order}/order.pdf": lambda a: say(order=a.order("placed")),
+    "page POST stock/{item}/level/": lambda a: say(
+        item=a.all.items["dressing"].pk, body={"room": a.room(), "level": "9"}
     ),
     "page GET stock/{item}/": lambda a: say(item=a.item("dressing")),
     "page GET stock/{item}/serves/": lambda a: say(item=a.item("dressing")),

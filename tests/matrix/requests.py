@@ -100,6 +100,10 @@ class Aim:
         """An item's number."""
         return self.all.items[name].pk if self.side else NO_NUMBER
 
+    def filled(self) -> int:
+        """The number of a filled kit that might be bought."""
+        return self.side.filled.pk if self.side and self.side.filled else NO_NUMBER
+
     def offer(self) -> int:
         """The number of an offer."""
         return self.all.offer.pk if self.side else NO_NUMBER
@@ -127,6 +131,10 @@ class Aim:
     def row(self) -> int:
         """The row that an open recall has for a kit."""
         return self.side.rows["kit"].pk if self.side else NO_NUMBER
+
+    def order(self, name: str) -> int:
+        """The number of an order to a supplier, by how far it is."""
+        return self.side.orders[name].pk if self.side else NO_NUMBER
 
     def trip(self, name: str) -> str:
         """A trip as source:reference."""

@@ -20,12 +20,14 @@ from kits.models import (
     Checkout,
     Clearance,
     Entry,
+    FilledKit,
     Item,
     Kit,
     ListChange,
     Lot,
     Notice,
     Offer,
+    Order,
     PackingListVersion,
     Place,
     Recall,
@@ -37,6 +39,8 @@ from kits.models import (
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Criticality, Kind
 from kits.services.advice import access
+from kits.services.buying import drafting, filled_kits, ordering
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, returns, use, use_requests
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -89,6 +93,7 @@ class Side:
     entries: dict[str, Entry] = field(default_factory=dict)
     links: dict[str, str] = field(default_factory=dict)
     rows: dict[str, RecallPlace] = field(default_factory=dict)
+    orders: dict[str, Order] = field(default_factory=dict)
     reservation: Reservation | None = None
     clearance: Clearance | None = None
     notice: Notice | None = None
@@ -97,6 +102,7 @@ class Side:
     double: Person | None = None
     gone: Person | None = None
     closed_shelf: Place | None = None
+    filled: FilledKit | None = None
 
 
 @dataclass
@@ -213,6 +219,15 @@ def _side(name: str, everywhere: Everywhere) -> Side:
         kind=side.shelf.kind, room=room, name=f"{word} closed", closed_on=make.today()
     )
     _stock(side, everywhere)
+    side.filled = filled_kits.add(
+        make.act(),
+        room,
+        name=f"{word} filled",
+        price=Decimal(12),
+        currency="GBP",
+        contents=[Content("Shears", everywhere.items["shears"], 1)],
+    )
+    _orders(side, everywhere)
     _kits(side, everywhere)
     return side
 
@@ -244,6 +259,24 @@ def _stock(side: Side, of: Everywhere) -> None:
     of.lots[f"gauge of {side.word}"] = make.instrument(
         of.items["gauge"], side.shelf, f"G-{side.room.pk}"
     )
+
+
+def _orders(side: Side, of: Everywhere) -> None:
+    keeper = side.people["keeper"].person
+    other = offers.offer_of_supplier(
+        make.act(), "South", item=of.items["dressing"], units=5,
+        prices=[offers.PackPrice(1, Decimal(3))], currency="GBP",
+    )  # fmt: skip
+    for name in ("early", "placed", "cancelled", "draft"):
+        packs = {other.pk if name == "early" else of.offer.pk: 1}
+        (made,) = drafting.draft(
+            make.act(keeper), side.room, packs=packs, through=make.days(90), currency="GBP"
+        )
+        side.orders[name] = made.order
+        if name != "draft":
+            ordering.place(make.act(keeper), made.order)
+        if name == "cancelled":
+            ordering.cancel_rest(make.act(keeper), made.order)
 
 
 def _kit(side: Side, of: Everywhere, name: str, *, full: bool = True) -> Kit:

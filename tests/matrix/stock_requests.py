@@ -84,6 +84,37 @@ REQUESTS: dict[str, Make] = {
             "prices": [{"packs": 1, "each": "4.50"}],
         }
     ),
+    "POST offers/pasted/": lambda a: say(body={"text": "Wound dressing, pack of 10, £4.50"}),
+    "POST bought-kits/comparison/": lambda a: say(
+        body={
+            "room": a.room(), "list": a.list(), "version": a.all.version.number, "kits": 1,
+            "currency": "GBP",
+            "filled": [
+                {"name": "Day kit", "price": "12", "contents": [{"name": "Tape", "units": 1}]}
+            ],
+        }
+    ),
+    "GET plans/order/": lambda a: say({"room": a.room(), "through": _DAY, "currency": "GBP"}),
+    "GET orders/": lambda a: say(),
+    "GET orders/ #of a room": lambda a: say({"room": a.room()}),
+    "POST orders/": lambda a: say(
+        body={
+            "room": a.room(), "through": _DAY, "currency": "GBP", "replace": True,
+            "lines": [{"offer": a.all.offer.pk, "packs": 2}],
+        }
+    ),
+    "GET orders/{id}/": lambda a: say(id=a.order("placed")),
+    "POST orders/{id}/lines/": lambda a: say(
+        id=a.order("draft"), body={"lines": [{"offer": a.all.offer.pk, "packs": 3}]}
+    ),
+    "POST orders/{id}/place/": lambda a: say(id=a.order("draft"), body={}),
+    "POST orders/{id}/take-back/": lambda a: say(id=a.order("early"), body={}),
+    "POST orders/{id}/cancel/": lambda a: say(id=a.order("placed"), body={}),
+    "POST orders/{id}/await/": lambda a: say(id=a.order("cancelled"), body={}),
+    "POST orders/{id}/discard/": lambda a: say(id=a.order("draft"), body={}),
+    "POST items/{id}/order-level/": lambda a: say(
+        id=a.all.items["dressing"].pk, body={"room": a.room(), "units": 9}
+    ),
     "POST offers/{id}/end/": lambda a: say(id=a.offer()),
     "GET suppliers/": lambda a: say(),
     "POST suppliers/{id}/terms/": lambda a: say(

@@ -8,6 +8,7 @@ puts it in.
 
 import re
 from collections.abc import Callable
+from decimal import Decimal
 
 from django.core import signing
 
@@ -25,6 +26,8 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.lookup import label_codes
+from kits.services.buying import drafting, filled_kits, ordering
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import drafts, list_changes
@@ -32,6 +35,7 @@ from kits.services.lists.list_changes import ChangeDraft, SourceDraft
 from kits.services.notices.notice_text import clearance_token, signature_token
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
+from kits.services.stock import offers
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
@@ -109,11 +113,24 @@ AT_THE_DESK = (
     "/needs/",
     "/needs/hazards/",
     "/stock/1/serves/",
+    "/stock/order/",
+    "/stock/order/?weeks=52&currency=GBP",
+    "/stock/order/1/",
+    "/stock/order/2/",
     "/strip/",
     "/kits/DAY-02/empty/",
     "/kits/DAY-02/strip/",
     "/kits/DAY-02/strip/?text=Shears",
     "/kits/DAY-02/strip/?text=nothing of the kind",
+    "/kits/DAY-02/strip/1/",
+    "/bought-kits/",
+    "/bought-kits/?kits=3",
+    "/bought-kits/add/",
+    "/bought-kits/1/buy/",
+    "/stock/prices/",
+    "/stock/prices/?search=dress",
+    "/stock/prices/paste/",
+    "/stock/prices/suppliers/1/",
     "/notices/",
     "/notices/weekly/",
     "/notices/1/",
@@ -283,6 +300,22 @@ def change_lists(world: make.World) -> ListChange:
     )
 
 
+def _order(world: make.World) -> None:
+    """An order of which half arrived, and a draft."""
+    offer = offers.offer_of_supplier(
+        make.act(), "North Medical", item=world.tablets, units=16,
+        prices=[offers.PackPrice(1, Decimal(4))], currency="GBP",
+    )  # fmt: skip
+    for packs in (2, 1):
+        (made,) = drafting.draft(
+            make.act(world.keeper), world.store, packs={offer.pk: packs}, through=make.days(180),
+            currency="GBP",
+        )  # fmt: skip
+        if packs == 2:
+            ordering.place(make.act(world.keeper), made.order)
+    make.some(world.tablets, world.shelf, 16, "T1", make.days(300))
+
+
 def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
@@ -303,7 +336,32 @@ def furnished() -> make.World:
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
     turn_on([world.keeper.pk])
     three(world.keeper)
+    _priced(world)
+    _order(world)
     return world
+
+
+def _priced(world: make.World) -> None:
+    """A price of a supplier with terms, and a filled kit that might be bought."""
+    offer = offers.offer_of_supplier(
+        make.act(world.keeper),
+        "North Medical",
+        item=world.dressing,
+        units=10,
+        prices=[offers.PackPrice(1, Decimal(4)), offers.PackPrice(5, Decimal("3.50"))],
+        currency="GBP",
+        tax_percent=Decimal(20),
+    )
+    offers.state_terms(make.act(world.keeper), offer.supplier, currency="GBP", delivery=Decimal(5))
+    filled_kits.add(
+        make.act(world.keeper),
+        world.store,
+        name="Day kit, filled",
+        price=Decimal(12),
+        currency="GBP",
+        contents=[Content("Dressing", world.dressing, 4), Content("Tiny tape", None, 2)],
+        supplier="North Medical",
+    )
 
 
 def with_links(world: make.World) -> None:

@@ -33,13 +33,17 @@ from gearroom.site.web.planning import (
     vocabulary,
 )
 from gearroom.site.web.recalls import recalls
-from gearroom.site.web.restocking import sorting, stripping
+from gearroom.site.web.restocking import bought_kits, bought_lines, sorting, stripping
 from gearroom.site.web.scan import labels, pictures, scan
 from gearroom.site.web.stock import (
     batches,
     counting,
     item_editing,
     moving,
+    order,
+    orders,
+    price_lists,
+    prices,
     receiving,
     rotation,
     stock,
@@ -223,6 +227,11 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
     path("strip/", stripping.start, name="strip"),
     path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
+    path("kits/<str:kit>/strip/<int:id>/", bought_lines.break_down, name="strip-filled"),
+    path("bought-kits/", bought_kits.compare, name="bought-kits"),
+    path("bought-kits/add/", bought_kits.add, name="add-bought-kit"),
+    path("bought-kits/<int:id>/buy/", bought_lines.choose, name="buy-kit"),
+    path("bought-kits/<int:id>/close/", bought_kits.close, name="close-bought-kit"),
     path("kits/<str:kit>/empty/", stripping.empty, name="empty-kit"),
     path("kits/<str:kit>/strip/new/", stripping.new_item, name="strip-new"),
     # scanning and what follows from it
@@ -237,6 +246,10 @@ urlpatterns: list[URLPattern] = [
     path("stock/batches/", batches.all_batches, name="batches"),
     path("stock/chosen/", batches.chosen, name="chosen-stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
+    path("stock/prices/", prices.prices, name="prices"),
+    path("stock/prices/paste/", price_lists.paste, name="paste-prices"),
+    path("stock/prices/suppliers/<int:id>/", prices.supplier, name="supplier"),
+    path("stock/prices/<int:id>/end/", prices.end, name="end-offer"),
     path("stock/rotation/", rotation.rotation, name="rotation"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
@@ -247,6 +260,17 @@ urlpatterns: list[URLPattern] = [
     path("stock/undated/", stock.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
     path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
+    path("stock/order/", order.order, name="order"),
+    path("stock/order/draft/", order.draft, name="order-draft"),
+    path("stock/order/<int:order>/", orders.one, name="one-order"),
+    path("stock/order/<int:order>/lines/", orders.change, name="order-lines"),
+    path("stock/order/<int:order>/place/", orders.place, name="order-place"),
+    path("stock/order/<int:order>/draft/", orders.take_back, name="order-take-back"),
+    path("stock/order/<int:order>/rest/", orders.rest, name="order-rest"),
+    path("stock/order/<int:order>/discard/", orders.discard, name="order-discard"),
+    path("stock/order/<int:order>/order.csv", orders.as_csv, name="order-csv"),
+    path("stock/order/<int:order>/order.pdf", orders.as_sheet, name="order-sheet"),
+    path("stock/<int:item>/level/", stock.level, name="thing-level"),
     path("stock/<int:item>/", stock.item, name="thing"),
     path("stock/<int:item>/edit/", item_editing.edit, name="edit-thing"),
     # trips

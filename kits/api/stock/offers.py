@@ -12,6 +12,7 @@ from gearroom.core.api.views import ListView, UseCaseView, one_of
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field
 from kits.models import Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
+from kits.services.buying import price_lists
 from kits.services.lookup import find
 from kits.services.stock import offers
 from kits.services.stock.offers import PackPrice
@@ -54,6 +55,10 @@ class SupplierAnswer(answers.Answer):
         "names": "Other ways in which the name is written.",
         "terms": "The latest of a currency counts; those before are the history.",
     }
+
+
+class ItemNumbers(serializers.ListField):
+    child = serializers.IntegerField()
 
 
 class PriceBody(StrictSerializer):
@@ -120,6 +125,42 @@ class Offers(ListView, UseCaseView):
         item, name = find.item(data.pop("item")), data.pop("supplier")
         made = offers.offer_of_supplier(act, name, item=item, prices=prices, **data)
         return 201, offers.offer(made.pk)
+
+
+class PastedBody(ActBody):
+    example = {"text": "Gauze swab, pack of 100, £4.50\nSling\t10\t12.00"}
+    text = serializers.CharField(max_length=100_000, help_text="One offer a line.")
+
+
+class ReadOfferAnswer(answers.Answer):
+    text = serializers.CharField(source="pasted.text")
+    name = serializers.CharField(source="pasted.name")
+    units = serializers.IntegerField(source="pasted.units", allow_null=True)
+    price = serializers.DecimalField(12, 2, source="pasted.price", allow_null=True)
+    currency = serializers.CharField(source="pasted.currency", allow_blank=True)
+    items = answers.made(
+        ItemNumbers, lambda of: [item.pk for item in of.items], help_text="The likeliest first."
+    )
+    sure = serializers.BooleanField(help_text="Whether the first item surely is meant.")
+
+
+class PastedAnswer(answers.Answer):
+    lines = ReadOfferAnswer(many=True)
+
+
+class ReadPastedOffers(UseCaseView):
+    use_case = "edit_item"
+    body = PastedBody
+    answers = {200: PastedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Read a supplier's pasted list: what each line offers, and which items it may mean.
+        Nothing is written."""
+        return 200, {"lines": price_lists.read_offers(data["text"])}
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None
 
 
 class EndOffer(UseCaseView):

@@ -18,6 +18,7 @@ from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
+from kits.services.orders import orders
 from kits.services.stock import disposing, moving, receiving, reclassifying, views
 
 PLACE: dict[str, Any] = {"max_length": 40}
@@ -110,6 +111,12 @@ class ReceiveBody(ActBody, LotBody):
         allow_null=True,
         help_text="The day it was ordered; from it is learned how long deliveries take.",
     )
+    order = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        min_value=1,
+        help_text="The order it is of; null: of none. Left out: the oldest open one of the item.",
+    )
 
 
 @answers.Answer.of(receiving.Remark)
@@ -133,6 +140,10 @@ class Receive(UseCaseView):
         shelf = find.shelf(act.actor, data.pop("shelf"))
         expiry = expiry_in(data, receiving.today_in(shelf.room_now))
         item = find.item(data.pop("item")) if "item" in data else None
+        if "order" in data:
+            named = data.pop("order")
+            data["of_order"] = named is not None
+            data["order"] = named and orders.order(act.actor, named).order
         return 201, receiving.receive(act, shelf=shelf, item=item, expiry=expiry, **data)
 
 

@@ -33,9 +33,19 @@ class Why(enum.StrEnum):
     EXTRA = "extra"  # another list wants it
     BEFORE = "before"  # so it went the last times
     EXPIRES_FIRST = "expires-first"  # it is out of date before it would be used
-    NO_DATE = "no-date"  # it needs an expiry date, and has none on record
     NOT_LISTED = "not-listed"  # no list wants it, or no more of it
     UNKNOWN = "unknown"  # it is no item on record
+
+
+class Reason(enum.StrEnum):
+    """Why whoever broke a kit down did not keep something in it."""
+
+    NARROW = "narrow"
+    POOR_ADHESIVE = "poor-adhesive"
+    SACHETS = "sachets"
+    EXPIRES_FIRST = "expires-first"
+    DUPLICATE = "duplicate"
+    NOT_TRAINED_FOR = "not-trained-for"
 
 
 @dataclass(frozen=True)
@@ -92,17 +102,19 @@ def fates(
 
     `wanted`: units that the list of the kit to be filled wants, by item; `extras`: those that other
     kits and shelves of the room want besides; `past` habits by item. What is not good `through` a
-    day, up to which things are to last, is not kept.
+    day, up to which things are to last, is not kept. Sellers rarely say dates: what has none on
+    record is taken to last, and its date is read before it is kept.
     """
     left = {"wanted": dict(wanted), "extras": dict(extras)}
     # What keeps longest is kept first.
-    order = sorted(range(len(lines)), key=lambda n: _last(lines[n]), reverse=True)
+    order = sorted(range(len(lines)), key=lambda n: _last(lines[n], through), reverse=True)
     found = {n: _parts(lines[n], left, past, through) for n in order}
     return [part for n in range(len(lines)) for part in found[n]]
 
 
-def _last(line: KitLine) -> date:
-    return line.expiry or date.max
+def _last(line: KitLine, through: date) -> date:
+    undated = line.thing is not None and line.thing.needs_date
+    return line.expiry or (through if undated else date.max)
 
 
 def _parts(
@@ -114,8 +126,8 @@ def _parts(
     if line.thing is None:
         return [Part(line, line.units, Fate.DISPOSE, Why.UNKNOWN)]
     before = past.get(line.thing.id)
-    if (why := _may_not_stay(line, line.thing, through)) is not None:
-        return [Part(line, line.units, _not_used(line.thing), why)]
+    if line.expiry is not None and line.expiry < through:
+        return [Part(line, line.units, _not_used(line.thing), Why.EXPIRES_FIRST)]
     if before is not None and before.fate in (Fate.TRAINING, Fate.DISPOSE):
         fate = _not_used(line.thing) if before.fate is Fate.TRAINING else before.fate
         return [Part(line, line.units, fate, Why.BEFORE, before)]
@@ -126,8 +138,10 @@ def _parts(
         ("extras", Fate.SHELF, Why.EXTRA),
     ):
         units = min(rest, left[which].get(line.thing.id, 0))
+        if units and line.thing.by_eye:
+            units = rest  # nobody counts how many of them a kit has
         if units:
-            left[which][line.thing.id] -= units
+            left[which][line.thing.id] = max(0, left[which][line.thing.id] - units)
             rest -= units
             parts.append(Part(line, units, fate, why))
     if rest and before is not None and before.fate is Fate.SHELF:
@@ -135,13 +149,6 @@ def _parts(
     elif rest:
         parts.append(Part(line, rest, _not_used(line.thing), Why.NOT_LISTED))
     return parts
-
-
-def _may_not_stay(line: KitLine, thing: Thing, through: date) -> Why | None:
-    if line.expiry is not None and line.expiry < through:
-        return Why.EXPIRES_FIRST
-    undated = line.expiry is None and thing.needs_date
-    return Why.NO_DATE if undated and (thing.sterile or thing.kind is Kind.MEDICINE) else None
 
 
 def _not_used(thing: Thing) -> Fate:

@@ -60,7 +60,8 @@ class BoughtKit:
 class Way:
     """A way to come by so many kits: `bought` filled (None: all from parts) and filled up with
     parts. `goods`: what the filled kits cost; `each_kept`: that over the units kept of them (None:
-    none is). `expires`: units in them that are out of date before they would be used."""
+    none is). `expires`: units in them that are out of date before they would be used;
+    `off_shelves`: units that lie on shelves as extras and need not be bought."""
 
     bought: BoughtKit | None
     kits: int
@@ -68,6 +69,7 @@ class Way:
     parts: Parts
     each_kept: Decimal | None
     expires: int
+    off_shelves: int = 0
 
     @property
     def money(self) -> Decimal:
@@ -104,9 +106,11 @@ def ways(
     bought: Sequence[BoughtKit],
     offers: Sequence[Offer],
     currency: str,
+    extras: Mapping[int, int] | None = None,
 ) -> list[Way]:
     """Ways to come by so many kits (1 or more), of which each `wanted` so many units of items, what
-    costs least first; with parts alone among them. Raises `MixedCurrencies`."""
+    costs least first; with parts alone among them. `extras`: units by item that lie on shelves and
+    that no other kit wants; they are used before parts are bought. Raises `MixedCurrencies`."""
     if kits < 1:
         raise WrongAmount("There is one kit or more.")
     other = {kit.currency for kit in bought} | {offer.currency for offer in offers}
@@ -114,7 +118,7 @@ def ways(
     if other:
         raise MixedCurrencies(f"{', '.join(sorted(other))} cannot be compared with {currency}.")
     by_item = grouped((offer.item, offer) for offer in offers)
-    found = [_way(kits, wanted, kit, by_item) for kit in (None, *bought)]
+    found = [_way(kits, wanted, kit, by_item, extras or {}) for kit in (None, *bought)]
     return sorted(found, key=lambda way: (len(way.parts.unpriced), way.money))
 
 
@@ -123,26 +127,43 @@ def _way(
     wanted: Mapping[int, int],
     bought: BoughtKit | None,
     offers: Mapping[int, Sequence[Offer]],
+    extras: Mapping[int, int],
 ) -> Way:
     kept = bought.kept if bought else {}
     rest = {item: kits * max(0, units - kept.get(item, 0)) for item, units in wanted.items()}
-    added = parts(rest, offers)
+    there = {item: min(units, extras.get(item, 0)) for item, units in rest.items()}
+    added = parts({item: units - there[item] for item, units in rest.items()}, offers)
+    off_shelves = sum(there.values())
     if bought is None:
-        return Way(None, kits, Decimal(0), added, None, 0)
+        return Way(None, kits, Decimal(0), added, None, 0, off_shelves)
     goods, units = kits * bought.price, bought.units(Fate.KEEP)
     expires = sum(part.units for part in bought.parts if part.why is Why.EXPIRES_FIRST)
     each = (bought.price / units).quantize(PENNY) if units else None
-    return Way(bought, kits, goods, added, each, kits * expires)
+    return Way(bought, kits, goods, added, each, kits * expires, off_shelves)
+
+
+def kept_in_parts(bought: BoughtKit, kits: int, offers: Sequence[Offer]) -> Decimal | None:
+    """What a unit that is kept of so many (1 or more) such filled kits costs in parts; None where
+    nothing is kept, or something that is has no price."""
+    units = {item: kits * count for item, count in bought.kept.items()}
+    found = parts(units, grouped((offer.item, offer) for offer in offers))
+    if not units or found.unpriced:
+        return None
+    return (found.money / sum(units.values())).quantize(PENNY)
 
 
 def parts_win_from(
-    wanted: Mapping[int, int], bought: BoughtKit, offers: Sequence[Offer], most: int = MOST_KITS
+    wanted: Mapping[int, int],
+    bought: BoughtKit,
+    offers: Sequence[Offer],
+    most: int = MOST_KITS,
+    extras: Mapping[int, int] | None = None,
 ) -> int | None:
     """From how many kits on, up to `most`, parts alone cost no more than such filled kits; None
     where they do not, or where an item has no price."""
     wins = None
     for kits in range(most, 0, -1):
-        compared = ways(kits, wanted, [bought], offers, bought.currency)
+        compared = ways(kits, wanted, [bought], offers, bought.currency, extras)
         if any(way.parts.unpriced for way in compared):
             return None
         by_kind = {way.bought is None: way.money for way in compared}

@@ -132,7 +132,8 @@ class KitWeek:
 @dataclass(frozen=True)
 class ToOrder:
     """Units of a thing to order for a room (`room` its name), by which day, and for what: kits by
-    name, or the shelf's level. `on_order`: so many more are to come already."""
+    name, or the shelf's level. `on_order`: so many more are to come already;
+    `room_slug` is how an address names the room; `supplier`: from whom, where that is known."""
 
     thing_id: int
     thing: str
@@ -144,6 +145,8 @@ class ToOrder:
     level: int | None = None
     stock: int | None = None
     on_order: int = 0
+    room_slug: str = ""
+    supplier: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,10 @@
 """A filled kit that might be bought: what would become of what is in it, and what so many of them
 come to beside kits built from parts. Nothing is written; whoever strips the kit decides."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import Decimal
+from decimal import ROUND_UP, Decimal
 
 from django.utils.translation import gettext as _
 
@@ -17,8 +17,11 @@ from kits.models.details import StripDetail
 from kits.rules.buying import bought_kit as rules, buy_or_build
 from kits.rules.buying.bought_kit import Fate, KitLine, Past
 from kits.rules.buying.buy_or_build import BoughtKit, Way
+from kits.rules.buying.season import PENNY, Offer, Price
+from kits.rules.ledger import usable_through
 from kits.rules.restocking.picking import restock
 from kits.services.ledger import readiness
+from kits.services.planning.plans import purchases
 from kits.services.stock import offers, stock_levels
 from kits.services.stock.receiving import check_price
 from kits.services.text.amounts import units as whole
@@ -49,21 +52,38 @@ class FilledKit:
 
 
 @dataclass(frozen=True)
+class ComparedKit:
+    """A filled kit with what is likely to become of its lines; what a unit that is kept of it costs
+    in parts (None: not all have a price); from how many kits on parts cost no more (None: they
+    never do, or something has no price)."""
+
+    bought: BoughtKit
+    in_parts: Decimal | None
+    parts_win_from: int | None
+
+
+@dataclass(frozen=True)
 class Compared:
-    """Ways to come by so many kits, what costs least first; for each filled kit, in order, from how
-    many kits on parts cost no more (None: they never do, or something has no price)."""
+    """The filled kits in order; ways to come by so many kits, what costs least first; `minutes`
+    that breaking a bought kit down took last time, where that is on record."""
 
+    filled: Sequence[ComparedKit]
     ways: Sequence[Way]
-    parts_win_from: Sequence[int | None]
+    minutes: int | None
 
 
-def habits() -> dict[int, Past]:
-    """What was done most with each item (id) in kits stripped before, and why."""
+def stripped() -> list[StripDetail]:
+    """What was written of kits stripped before, the latest last; what was undone is left out."""
     entries = Entry.objects.filter(kind=EntryKind.STRIP, reversed_by__isnull=True).order_by("id")
+    return [entry.detail_as(StripDetail) for entry in entries]
+
+
+def habits(before: Iterable[StripDetail]) -> dict[int, Past]:
+    """What was done most with each item (id) in kits stripped before, and why."""
     past = grouped(
         (thing["item"], (Fate(thing["fate"]), thing["reason"]))
-        for entry in entries
-        for thing in entry.detail_as(StripDetail)["things"]
+        for detail in before
+        for thing in detail["things"]
     )
     return {item: found for item, rows in past.items() if (found := rules.habit(rows))}
 
@@ -89,9 +109,11 @@ def compare(
         )
     _check(filled, currency)
     through = through or clock.today(room.time_zone) + timedelta(days=LASTS_DAYS)
-    lines = ListLine.objects.filter(section__version=version, item__by_eye=False)
-    wanted = dict(summed(lines.values_list("item", "carry")))
-    extras, past = _extras(room, through), habits()
+    lines = ListLine.objects.filter(section__version=version)
+    listed = summed(lines.values_list("item", "carry"))
+    wanted = dict(summed(lines.filter(item__by_eye=False).values_list("item", "carry")))
+    before = stripped()
+    lacking, there, past = *_beyond_shelves(room, through), habits(before)
     bought = [
         BoughtKit(
             each.name,
@@ -100,8 +122,8 @@ def compare(
             tuple(
                 rules.fates(
                     [_line(content) for content in each.contents],
-                    wanted=wanted,
-                    extras=extras,
+                    wanted=listed,
+                    extras=lacking,
                     past=past,
                     through=through,
                 )
@@ -109,12 +131,36 @@ def compare(
         )
         for each in filled
     ]
-    rows = offers.in_force().filter(item__in=wanted, currency=currency)
-    parts = [offers.as_rule(row) for row in rows]
+    parts = _parts({*wanted, *_kept(bought)}, currency)
     return Compared(
-        buy_or_build.ways(count, wanted, bought, parts, currency),
-        [buy_or_build.parts_win_from(wanted, kit, parts) for kit in bought],
+        [
+            ComparedKit(
+                kit,
+                buy_or_build.kept_in_parts(kit, count, parts),
+                buy_or_build.parts_win_from(wanted, kit, parts, extras=there),
+            )
+            for kit in bought
+        ],
+        buy_or_build.ways(count, wanted, bought, parts, currency, there),
+        next((took for each in reversed(before) if (took := each.get("minutes"))), None),
     )
+
+
+def _kept(bought: Iterable[BoughtKit]) -> set[int]:
+    return {item for kit in bought for item in kit.kept}
+
+
+def _parts(items: set[int], currency: str) -> list[Offer]:
+    """What items are offered for in a currency; of what nobody offers, the last price paid for a
+    unit."""
+    rows = offers.in_force().filter(item__in=items, currency=currency)
+    found = [offers.as_rule(row) for row in rows]
+    paid = purchases(items - {offer.item for offer in found})
+    return found + [
+        Offer(-item, item, 0, 1, currency, (Price(1, each.price.quantize(PENNY, ROUND_UP)),))
+        for item, each in paid.items()
+        if each.price is not None and each.currency == currency
+    ]
 
 
 def _check(filled: Sequence[FilledKit], currency: str) -> None:
@@ -135,9 +181,10 @@ def _line(content: Content) -> KitLine:
     return KitLine(content.name, thing, content.units, content.expiry)
 
 
-def _extras(room: Room, through: date) -> Mapping[int, int]:
-    """Units that the kits at home in a room lack through a day beyond what its shelves have, by
-    item."""
+def _beyond_shelves(room: Room, through: date) -> tuple[dict[int, int], dict[int, int]]:
+    """Units by item, good through a day: those that the kits at home in a room lack beyond what its
+    shelves have; and extras, which its shelves have beyond what these kits lack and beyond what is
+    kept there for use, which is the order level."""
     today = clock.today(room.time_zone)
     kits = Kit.objects.filter(home_room=room, retired_on=None, training=False)
     states = readiness.states(kits.values_list("pk", flat=True)).values()
@@ -147,5 +194,11 @@ def _extras(room: Room, through: date) -> Mapping[int, int]:
         for row in restock(state, (), through=through, today=today).missing
     )
     held = stock_levels.on_shelves([room.pk])[0].get(room.pk, [])
-    there = summed((row.batch.thing.id, row.count) for row in held)
-    return {item: max(0, units - there[item]) for item, units in missing.items()}
+    there = summed(
+        (row.batch.thing.id, row.count) for row in held if usable_through(row.batch, through)
+    )
+    lacking = {item: max(0, units - there[item]) for item, units in missing.items()}
+    levels = {row.item.pk: row.level.units for row in stock_levels.stocked([room]).get(room.pk, ())}
+    return lacking, {
+        item: max(0, units - missing[item] - levels.get(item, 0)) for item, units in there.items()
+    }

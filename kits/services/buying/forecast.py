@@ -21,7 +21,7 @@ from kits.rules.ledger.facts import USED_UP
 from kits.rules.planning import demand as demands, quantities
 from kits.rules.planning.demand import Probabilities
 from kits.rules.planning.records import units_per_use
-from kits.services.planning.plans import NeedPart, sizes_of_use
+from kits.services.planning.plans import sizes_of_use
 from kits.services.planning.records.rates import Records, records
 from kits.services.stock import stock_levels, stock_use
 from kits.services.stock.stock_levels import LOOKS_BACK_DAYS
@@ -107,7 +107,8 @@ def _used(
             if rate.rate is None:
                 return None
             if over > 0:
-                wants.append(NeedPart(rate, part.units).demand(over) or demands.NONE)
+                units = demands.units_of_use(part.units)
+                wants.append(demands.demand(rate.rate, over, units))
     chances = quantities.together(wants)
     return tuple(float(chance) for chance in chances / chances.sum())
 

@@ -6,7 +6,7 @@ What somebody asks for is only worked out: nothing is written, and nothing is or
 never advises to do without: what is left out is named, with what it comes to.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -20,8 +20,8 @@ from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, Offer
 from kits.rules.buying import order_lines, order_plan
 from kits.rules.buying.order_lines import Basis, OrderLine, Outlook
-from kits.rules.buying.season import ENOUGH, Order, Season, Want, is_money
-from kits.rules.ledger import KitState, Units, good_through, usable_through
+from kits.rules.buying.season import ENOUGH, Order, Season, Supplier, Want, is_money
+from kits.rules.ledger import Kind, KitState, Units, good_through, usable_through
 from kits.rules.ledger.facts import Criticality
 from kits.rules.restocking.picking import restock
 from kits.services.buying import forecast
@@ -58,7 +58,8 @@ class ItemOutlook:
 class SeasonOrder:
     """An order of a room, through a day, in one currency.
 
-    `money` in all, of which `deliveries`; `plan` says how good it is and what no order goes below.
+    `money` in all, of which `deliveries`, those also `by_supplier` (id), with the `terms` of each
+    who has some; `plan` says how good it is and what no order goes below.
     `outlooks` of all that is wanted, what is not enough first; `not_offered` items that are wanted
     and offered by nobody in this currency.
     """
@@ -71,6 +72,8 @@ class SeasonOrder:
     lines: Sequence[Line]
     money: Decimal
     deliveries: Decimal
+    by_supplier: Mapping[int, Decimal]
+    terms: Mapping[int, Supplier]
     outlooks: Sequence[ItemOutlook]
     not_offered: Sequence[Item]
 
@@ -161,6 +164,8 @@ def _order(of: RoomSeason, seconds: float) -> SeasonOrder:
         lines=lines_of(of, plan.order),
         money=plan.order.money(season),
         deliveries=sum(plan.order.deliveries(season).values(), Decimal(0)),
+        by_supplier=plan.order.deliveries(season),
+        terms={each.id: each for each in season.suppliers if each.delivery or each.least_order},
         outlooks=[ItemOutlook(items[each.item], each, of.basis[each.item]) for each in outlooks],
         not_offered=[
             items[each.item]
@@ -178,11 +183,11 @@ def _wants(
     since = today - timedelta(days=LOOKS_BACK_DAYS)
     used = {item for _room, item in stock_use.uses({room.pk: room}, since)}
     kits = Kit.objects.filter(home_room=room, retired_on=None, laid_up_since=None, training=False)
-    states = list(readiness.states(kits.values_list("pk", flat=True)).values())
+    states = [_checked(s) for s in readiness.states(kits.values_list("pk", flat=True)).values()]
     short, short_now = _short(states, through, today), _short(states, today, today)
     held = stock_levels.on_shelves([room.pk])[0].get(room.pk, [])
     items = Item.objects.active().in_bulk({*used, *short, *forecast.carried(room)})
-    on_hand = _lasting(held, through)
+    on_hand = _lasting(map(_as_if_checked, held), through)
     coming = on_order.coming(on_order.open_lines([room]), by=through)
     matters, bought = _gravest(room), purchases(items)
     lives = {pk: bought[pk].shelf_life_days for pk in bought if items[pk].needs_date}
@@ -217,6 +222,20 @@ def _short(states: Iterable[KitState], through: date, today: date) -> dict[int, 
         for state in states
         for row in restock(state, (), through=through, today=today).missing
     )
+
+
+def _checked(state: KitState) -> KitState:
+    """A kit with its instruments as if they were checked whenever that is due."""
+    return replace(state, units=tuple(map(_as_if_checked, state.units)))
+
+
+def _as_if_checked(row: Units) -> Units:
+    """Units as if their check were done: nobody buys another instrument for that. One that failed
+    its check stays as it is."""
+    batch = row.batch
+    if batch.thing.kind is not Kind.INSTRUMENT or batch.check_passed is False:
+        return row
+    return replace(row, batch=replace(batch, check_passed=True, check_due=None))
 
 
 def _first_ends(states: Iterable[KitState], today: date) -> dict[int, date]:

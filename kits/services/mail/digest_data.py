@@ -20,6 +20,7 @@ from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.trips.trips import Stand
+from kits.services.buying import sources
 from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import look_again, signatures
@@ -113,6 +114,7 @@ def gather(
         for pk in advisers:
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
     load_batches(weeks, stock)
+    _name_suppliers(list(weeks.values()))
     return weeks
 
 
@@ -161,6 +163,10 @@ def _judge(weeks: dict[int, Week], stock: Stockroom, at: datetime) -> None:
                 listed = room.settle(states[kit.id], through, week.today)
             week.kits.append(replace(kit, restock=listed))
         week.order = _order(week, stock)
+        theirs_too = {room.pk for room in week.rooms}
+        week.overdue_orders = [
+            line for line in stock.orders if line.late and line.room.pk in theirs_too
+        ]
         week.shelves = stock.shelves
 
 
@@ -194,7 +200,20 @@ def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
     coming = summed(
         ((line.room.name, line.item.pk), line.units) for line in stock.orders if not line.missing
     )
-    return rule.to_order(missing, lows, lead_days, week.today, coming)
+    slugs = {room.name: room.slug for room in week.rooms} | {
+        kit.room.name: kit.room.slug for kit in week.own
+    }
+    return [
+        replace(row, room_slug=slugs.get(row.room, ""))
+        for row in rule.to_order(missing, lows, lead_days, week.today, coming)
+    ]
+
+
+def _name_suppliers(weeks: Sequence[Week]) -> None:
+    """Say of what is to be ordered from whom."""
+    known = sources.suppliers_of(row.thing_id for week in weeks for row in week.order)
+    for week in weeks:
+        week.order = [replace(row, supplier=known.get(row.thing_id, "")) for row in week.order]
 
 
 def _questions(

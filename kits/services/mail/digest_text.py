@@ -20,7 +20,10 @@ from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices
 from kits.services.text import change_texts
 from kits.services.text.days import day, moment
+from kits.services.text.order_texts import overdue
 
+ORDER_WEEKS = 26
+"""For so many weeks the page that a row leads to works out what to order."""
 _NAMED = 3
 """Kits to open that stand in short; the rest is counted."""
 
@@ -51,6 +54,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
+        Part(_("Ordered but not here"), tuple(_not_arrived(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not carried: look again"), tuple(_look_again(week))),
@@ -201,8 +205,21 @@ def _to_order(week: Week) -> Iterator[LetterRow]:
     )
     for (when, room), rows in groups.items():
         text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
-        one = f"{rows[0].thing_id}/" if len(rows) == 1 else "?low=1"
-        yield LetterRow(text, page(f"/stock/{one}"), tuple(map(_ordered, rows)))
+        to = page(f"/stock/order/?weeks={ORDER_WEEKS}&room={rows[0].room_slug}")
+        yield LetterRow(text, to, tuple(map(_ordered, rows)))
+
+
+def _not_arrived(week: Week) -> Iterator[LetterRow]:
+    """What was ordered and expected before today, and is not here."""
+    for line in week.overdue_orders:
+        text = _("%(units)d × %(thing)s from %(supplier)s, for the %(room)s: %(late)s") % {
+            "units": line.units,
+            "thing": line.item.name,
+            "supplier": line.supplier,
+            "room": line.room.name,
+            "late": overdue(ordered_on=line.ordered_on, expected_on=line.expected_on),
+        }
+        yield LetterRow(text, page(f"/stock/order/{line.line.order_id}/"))
 
 
 def _ordered(row: rule.ToOrder) -> str:
@@ -215,6 +232,10 @@ def _ordered(row: rule.ToOrder) -> str:
         text += f" ({level})"
     if row.kits:
         text += _(", for %(kits)s") % {"kits": ", ".join(row.kits)}
+    if row.supplier:
+        text += _(", from %(supplier)s") % {"supplier": row.supplier}
+    if row.on_order:
+        text += _(", besides %(units)d on order") % {"units": row.on_order}
     return text
 
 

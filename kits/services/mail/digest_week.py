@@ -20,6 +20,7 @@ from kits.models import (
 from kits.rules.ledger import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.services.lists.look_again import DueLines
+from kits.services.orders.on_order import OpenLine
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock.away import UnitsAway
 
@@ -53,6 +54,8 @@ class Week:
     medicines: list[Notice] = field(default_factory=list)
     held_back: list[Notice] = field(default_factory=list)
     order: list[rule.ToOrder] = field(default_factory=list)
+    overdue_orders: list[OpenLine] = field(default_factory=list)
+    """What was ordered for their rooms, expected before today, and is not here."""
     not_back: list[tuple[Checkout, datetime]] = field(default_factory=list)
     """What is past due, with when that was."""
     lost: list[tuple[Kit, datetime]] = field(default_factory=list)

@@ -34,31 +34,34 @@ class Met:
 def meet(
     room: Room, item: Item, units: int, *, order: Order | None = None, supplier: str = ""
 ) -> list[Met]:
-    """Which lines so many units of an item that arrive in a room are of: those of an order, where
-    one is named; else the open ones, of the supplier where one is named. Their rows are locked
-    until the transaction ends. Raises Invalid where the order has no line of the item, or is of
-    another room or a draft."""
+    """Which lines so many units of an item that arrive in a room are of: those of an order first,
+    where one is named; then the open ones, of its supplier or of the one named. Their rows are
+    locked until the transaction ends. Raises Invalid where the order has no line of the item, or is
+    of another room or a draft."""
     rows = OrderLine.objects.filter(item=item, order__room=room, order__ordered_at__isnull=False)
+    own = set(rows.filter(order=order).values_list("pk", flat=True)) if order else set()
     if order is not None:
-        rows = rows.filter(order=order)
-        if not rows.exists():
+        if not own:
             raise Invalid(
                 _("This order has no %(item)s for %(room)s. Choose another order, or none.")
                 % {"item": item.name, "room": room.name},
                 field="order",
             )
+        rows = rows.filter(order__supplier=order.supplier_id)
     elif supplier:
         tidy = " ".join(supplier.split())
         named = Q(name__iexact=tidy) | Q(names__name__iexact=tidy)
         rows = rows.filter(order__supplier__in=Supplier.objects.filter(named))
     # Locked first and read afterwards: whoever waited sees what the other's units were of.
     locked = rows.select_for_update(of=("self",)).order_by("pk")
-    ids = list(locked.values_list("pk", flat=True))
-    lines = OrderLine.objects.filter(pk__in=ids)
-    lines = lines.with_progress() if order is not None else lines.open()
-    there = list(
-        lines.select_related("order__supplier", "item").order_by("order__ordered_on", "order", "id")
-    )
+    lines = OrderLine.objects.filter(pk__in=list(locked.values_list("pk", flat=True)))
+    there = list(lines.open().select_related("order__supplier", "item"))
+    if (
+        own.isdisjoint(line.pk for line in there) and own
+    ):  # it has all that was ordered: this is more
+        more = OrderLine.objects.placed().filter(pk__in=own)
+        there = list(more.select_related("order__supplier", "item"))
+    there.sort(key=lambda line: line.pk not in own)
     if not there:
         return []
     before = [progress(line) for line in there]

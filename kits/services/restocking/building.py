@@ -25,6 +25,7 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
+from kits.models.details import StripDetail
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.restocking import picking
 from kits.services.ledger import (
@@ -45,6 +46,9 @@ from kits.services.restocking.emptying import Destination, place_out_of
 from kits.services.restocking.sorting import PutIn
 from kits.services.stock import receiving, stock_levels
 from kits.services.text.amounts import units as whole
+from kits.services.text.buying_texts import reason_of
+
+MOST_MINUTES = 1440
 
 
 @dataclass(frozen=True)
@@ -183,16 +187,25 @@ def strip(
     price: Decimal | None = None,
     currency: str = "",
     levels: Sequence[LooseLevel] = (),
+    minutes: int | None = None,
+    filled: int | None = None,
 ) -> StripResult:
     """Take a bought, filled kit apart, item by item, into a kit of ours.
 
-    `price` is what the bought kit cost as a whole. What is out of date or recalled may be thrown
+    `price` is what the bought kit cost as a whole, `minutes` how long it took, `filled` the id of
+    the filled kit that was bought, where it was on record before. A reason that is worded as one of
+    ours is kept as its code. What is out of date or recalled may be thrown
     out or set aside for training, and is refused where it would be kept. Raises Invalid, Refused
     (`kit-is-out`, the codes of `guard`, `wrong-bin`).
     """
     with _opened(act, kit, "strip") as (book, kit):
         if not things and not levels:
             raise Invalid(_("Enter at least one item that was in the kit."), field="things")
+        if minutes is not None and not 0 < minutes <= MOST_MINUTES:
+            raise Invalid(
+                _("Enter how many minutes it took, from 1 to %(most)d.") % {"most": MOST_MINUTES},
+                field="minutes",
+            )
         priced = price is not None or any(thing.price is not None for thing in things)
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
@@ -205,20 +218,30 @@ def strip(
         costs = {lot: sum(each, Decimal(0)) for lot, each in prices.items()}
         admission.put_in_guard(kit, [(lot, supply) for x, lot in pairs if x.fate == Fate.KEEP])
         rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
+        detail: StripDetail = {
+            "looked_inside": True,
+            "supplier": supplier,
+            "price": str(price) if price is not None else None,
+            "currency": currency,
+            "things": [
+                {
+                    "item": t.item.pk,
+                    "units": t.units,
+                    "fate": str(t.fate),
+                    "reason": reason_of(t.reason),
+                }
+                for t in things
+            ],
+        }
+        if minutes is not None:
+            detail["minutes"] = minutes
+        if filled is not None:
+            detail["filled"] = filled
         entry = book.post(
             EntryKind.STRIP,
             [Leg(lot, supply, place, n) for lot, place, n in rows],
             kit=kit,
-            detail={
-                "looked_inside": True,
-                "supplier": supplier,
-                "price": str(price) if price is not None else None,
-                "currency": currency,
-                "things": [
-                    {"item": t.item.pk, "units": t.units, "fate": str(t.fate), "reason": t.reason}
-                    for t in things
-                ],
-            },
+            detail=detail,
         )
         _receipts(entry, rows, costs, supplier, currency)
         _write_inside(book, entry, kit, levels)

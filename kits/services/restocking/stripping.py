@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Max, Q, QuerySet, Sum
+from django.db.models import Max, QuerySet, Sum
 
 from gearroom.core.rules.grouping import grouped
 from kits.models import (
@@ -33,6 +33,7 @@ from kits.rules.ledger import Batch, may_be_put_in
 from kits.services.ledger import readiness
 from kits.services.restocking import building
 from kits.services.restocking.building import Shortage
+from kits.services.text import buying_texts
 
 
 @dataclass(frozen=True)
@@ -106,31 +107,47 @@ def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Shortag
     if expiry is not None and may_be_put_in(batch, readiness.today_of(kit)) is not None:
         return Fate.DISPOSE
     if item.by_eye:
-        return Fate.KEEP if sections_for(kit, item) else Fate.SHELF
+        return Fate.KEEP if places_for(kit, [item])[item.pk].sections else Fate.SHELF
     wanting = {row.item.pk for row in wanted}
     will_do = Substitute.objects.filter(item__in=wanting, instead=item)
     return Fate.KEEP if item.pk in wanting or will_do.exists() else Fate.SHELF
 
 
-def sections_for(kit: Kit, item: Item) -> list[Place]:
-    """The kit's open sections, those with a line that it serves first; for what is loose
-    those alone."""
-    lines = kit.list_version.sections.filter(
-        Q(lines__item=item) | Q(lines__item__substitutes__instead=item)
+@dataclass(frozen=True)
+class Places:
+    """Where an item may go: sections of the kit, those whose list asks for it first (of what is
+    loose those alone); shelves of the room that the kit is in, those that hold the item first."""
+
+    sections: Sequence[Place]
+    shelves: Sequence[Place]
+
+
+def places_for(kit: Kit, items: Iterable[Item]) -> dict[int, Places]:
+    """Where each item may go, by its id; five queries for all."""
+    by_id = {item.pk: item for item in items}
+    sections, shelves = (
+        list(kit.sections.open()),
+        list(Place.objects.open().shelves().filter(room=kit.room)),
     )
-    asking = set(lines.values_list("key", flat=True))
-    places = list(kit.sections.open())
-    if item.by_eye:
-        return [place for place in places if place.section_key in asking]
-    return sorted(places, key=lambda place: place.section_key not in asking)
-
-
-def shelves_for(kit: Kit, item: Item) -> list[Place]:
-    """The open shelves of the room that the kit is in, those that hold the item first."""
-    there = Holding.objects.on_hand().filter(lot__item=item, place__room=kit.room)
-    has = set(there.values_list("place", flat=True))
-    shelves = Place.objects.open().shelves().filter(room=kit.room)
-    return sorted(shelves, key=lambda place: place.pk not in has)
+    lines = list(kit.list_version.sections.values_list("key", "lines__item"))
+    instead = grouped(Substitute.objects.filter(instead__in=by_id).values_list("instead", "item"))
+    there = grouped(
+        Holding.objects.on_hand()
+        .filter(lot__item__in=by_id, place__in=shelves)
+        .values_list("lot__item", "place")
+    )
+    found = {}
+    for pk, item in by_id.items():
+        serves = {pk, *instead.get(pk, ())}
+        asking = {key for key, wanted in lines if wanted in serves}
+        first = [place for place in sections if place.section_key in asking]
+        others = [place for place in sections if place not in first]
+        has = set(there.get(pk, ()))
+        found[pk] = Places(
+            first if item.by_eye else first + others,
+            sorted(shelves, key=lambda place: place.pk not in has),
+        )
+    return found
 
 
 def _entries(kit: Kit) -> QuerySet[Entry]:
@@ -183,4 +200,4 @@ def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
 
 def _reason(things: Sequence[StripLine], leg: Movement) -> str:
     reasons = (thing["reason"] for thing in things if thing["item"] == leg.lot.item_id)
-    return next(filter(None, reasons), "")
+    return buying_texts.reason(next(filter(None, reasons), ""))

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from django.conf import settings
 
 from gearroom.core import clock
+from gearroom.core.models import Room
 from kits.models import EntryKind, Item, Receipt
 from kits.rules.buying import receipts as rules
 from kits.rules.buying.receipts import Days, Delivery, Key, UnitPrice
+from kits.services.stock import offers
 
 
 @dataclass(frozen=True)
@@ -29,15 +31,16 @@ def learned(items: Iterable[int]) -> Learned:
 
 
 def deliveries(items: Iterable[int]) -> list[Delivery]:
-    """The deliveries of items (ids) that were not undone, the oldest first; what came in a bought
-    kit is none."""
+    """The deliveries of items (ids) that were not undone, the oldest first, each by the name of the
+    supplier that its own means; what came in a bought kit is none."""
+    names = offers.names_of_suppliers()
     rows = Receipt.objects.filter(
         lot__item__in=set(items), entry__kind=EntryKind.RECEIVE, entry__reversed_by__isnull=True
     )
     return [
         Delivery(
             item=row.lot.item_id,
-            supplier=row.supplier,
+            supplier=names.get(" ".join(row.supplier.split()).casefold(), str(row.supplier)),
             came_on=clock.local_date(row.entry.occurred_at, settings.TIME_ZONE),
             units=row.units,
             price=row.price,
@@ -70,3 +73,14 @@ def lead_days(items: Iterable[Item]) -> dict[int, int]:
         pk: rules.lead_days(times.get((pk, None)), item.lead_time_days)
         for pk, item in by_id.items()
     }
+
+
+def last_prices(items: Iterable[int], room: Room) -> dict[int, Receipt]:
+    """The latest delivery of each item (id) to a room that has a price, and was not undone."""
+    rows = Receipt.objects.filter(
+        lot__item__in=set(items),
+        price__isnull=False,
+        entry__room=room,
+        entry__reversed_by__isnull=True,
+    )
+    return {row.lot.item_id: row for row in rows.select_related("lot").order_by("id")}

@@ -16,10 +16,18 @@ from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, one
-from kits.models import Item, Offer, OfferPrice, Supplier, SupplierName, SupplierTerms
+from gearroom.core.acts import Act, Actor, Invalid, Refused, one
+from kits.models import (
+    Item,
+    Offer,
+    OfferPrice,
+    Receipt,
+    Supplier,
+    SupplierName,
+    SupplierTerms,
+)
 from kits.rules.buying import season as rules
-from kits.rules.buying.pasted_offers import PastedOffer, offers as pasted_offers
+from kits.services.lookup import find
 from kits.services.stock.receiving import check_price
 from kits.services.text.amounts import units as whole
 
@@ -47,6 +55,22 @@ def supplier_named(name: str) -> Supplier | None:
     known = Supplier.objects.filter(name__iexact=tidy).first()
     other = SupplierName.objects.select_related("supplier").filter(name__iexact=tidy).first()
     return known or (other.supplier if other else None)
+
+
+def unmatched_names(actor: Actor) -> list[str]:
+    """Names of suppliers, on deliveries that somebody may see, that mean none on record yet, by
+    name."""
+    named = {name.casefold() for name in names_of_suppliers()}
+    rows = Receipt.objects.filter(entry__in=find.entries_of(actor))
+    typed = {" ".join(name.split()) for name in rows.values_list("supplier", flat=True)}
+    return sorted(name for name in typed if name and name.casefold() not in named)
+
+
+def names_of_suppliers() -> dict[str, str]:
+    """The name of the supplier that each name means, in whatever case, by the name."""
+    rows = SupplierName.objects.values_list("name", "supplier__name")
+    own = Supplier.objects.values_list("name", "name")
+    return {written.casefold(): name for written, name in [*rows, *own]}
 
 
 @transaction.atomic
@@ -255,13 +279,8 @@ def terms_in(currency: str, of: Iterable[int]) -> tuple[rules.Supplier, ...]:
     )
 
 
-# ---------------------------------------------------------------------------------------- pasted
-def pasted(text: str) -> list[PastedOffer]:
-    """What each line of a text offers. Nothing is written; which item a line means,
-    `kits.services.lists.pasting` says. Raises Invalid where there are too many lines or none."""
-    lines = pasted_offers(text)
-    if not 0 < len(lines) <= MOST_LINES:
-        raise Invalid(
-            _("Paste from one line to %(most)d lines at once.") % {"most": MOST_LINES}, field="text"
-        )
-    return lines
+def usual_currency() -> str:
+    """The currency of the latest offer, else of the latest delivery with a price; empty: none."""
+    latest = Offer.objects.order_by("-id").values_list("currency", flat=True).first()
+    paid = Receipt.objects.exclude(currency="").order_by("-id").values_list("currency", flat=True)
+    return latest or paid.first() or ""

@@ -3,6 +3,7 @@ room: none says anything of it, and none writes anything about it but what is a 
 
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -11,11 +12,14 @@ from django.urls import URLPattern, get_resolver
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, tokens
-from kits.models import Entry, Kit, Notice, Recall, Trip, WithheldKind
+from kits.models import Entry, Kit, Notice, Order, Recall, Trip, WithheldKind
+from kits.services.buying import drafting, filled_kits
+from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
 from kits.services.recalls import recalls
+from kits.services.stock import offers
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.present import present
@@ -59,6 +63,10 @@ def hut() -> make.World:
     token, _secret = tokens.make(user=present(keeper.user), name="theirs", scopes=["read"])
     notice = Notice.objects.filter(person=w.stranger).first() or _notice(w, kit)
     device = shared_devices.add(make.act(keeper), w.hut, "Hut tablet").pk
+    offered = filled_kits.add(
+        make.act(keeper), w.hut, name="Zebedee kit", price=Decimal(12), currency="GBP",
+        contents=[Content("Shears", None, 1)],
+    )  # fmt: skip
     w.keeper_of_hut = keeper
     w.named = {
         "kit": kit.name, "place": shelf.pk, "lot": lot.pk, "shelf": shelf.pk,
@@ -74,15 +82,32 @@ def hut() -> make.World:
         "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
         "secret": "nothing", "claim": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
         "list": w.version.packing_list_id, "need": "blister", "activity": "any",
-        "advice": 1, "offers": 1, "suppliers": 1,
+        "advice": 1, "offers": 1, "suppliers": 1, "prices": 1,
+        "strip": offered.pk, "bought-kits": offered.pk,
+        "orders": order_of(w), "order": order_of(w),
     }  # fmt: skip
     return w
+
+
+def order_of(w: make.World) -> int:
+    """An order of the hut's."""
+    known = Order.objects.filter(room=w.hut).first()
+    if known is not None:
+        return known.pk
+    offer = offers.offer_of_supplier(
+        make.act(), "North supplies", item=w.dressing, units=10,
+        prices=[offers.PackPrice(1, Decimal(4))], currency="GBP",
+    )  # fmt: skip
+    (made,) = drafting.draft(
+        make.act(), w.hut, packs={offer.pk: 1}, through=make.days(90), currency="GBP"
+    )
+    return int(made.order.pk)
 
 
 LISTS = [
     *(f"/api/v1/{name}/" for name in (
         "kits", "checkouts", "entries", "movements", "reservations", "notices", "labels", "trips",
-        "people", "needs", "away", "clearances", "recalls")),
+        "people", "needs", "away", "clearances", "recalls", "orders")),
     "/", "/kits/", "/trips/", "/people/", "/scan/?text=CAVE-9", "/offline/book/", "/ask/",
     "/notices/", "/recent/",
 ]  # fmt: skip

@@ -9,6 +9,7 @@ from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import Clearance, Notice, RecallScope, What
 from kits.rules.ledger.facts import Criticality
+from kits.services.buying import drafting
 from kits.services.custody import custody, use
 from kits.services.labelling import labelling
 from kits.services.lists import list_changes
@@ -114,6 +115,9 @@ def _made() -> Known:
         prices=[offers.PackPrice(1, Decimal(4))],
         currency="GBP",
     )
+    (order,) = drafting.draft(
+        by, w.store, packs={offer.pk: 1}, through=make.days(90), currency="GBP"
+    )
     turn_on([admin.person.pk])
     advice = three(admin.person)
     lot, shelf = w.lots["d1"], w.shelf
@@ -134,6 +138,7 @@ def _made() -> Known:
             "changes": {"id": change.pk},
             "people": {"id": w.guide.pk},
             "offers": {"id": offer.pk},
+            "orders": {"id": order.order.pk},
             "suppliers": {"id": offer.supplier_id},
             "places": {"id": shelf.pk},
             "recalls": {"id": recall.pk},
@@ -147,7 +152,7 @@ def _made() -> Known:
             "lists": version["id"],
             "version": 1, "responsible": w.instructor.pk, "deputy": w.keeper.pk,
             "leader": w.guide.pk, "person": w.guide.pk, "into": w.keeper.pk, "lot": lot.pk,
-            "place": shelf.pk, "units": 2, "line": present(line).pk,
+            "offer": offer.pk, "place": shelf.pk, "units": 2, "line": present(line).pk,
             "row": present(recall.places.first()).pk, "through": used.entry.pk,
         },
         texts={

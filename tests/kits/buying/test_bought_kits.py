@@ -5,12 +5,13 @@ from decimal import Decimal
 import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed
+from kits.models import Holding
 from kits.rules.buying.bought_kit import Fate, Why
 from kits.services.buying import bought_kits
 from kits.services.buying.bought_kits import Compared, Content, FilledKit
 from kits.services.restocking import building
 from kits.services.restocking.building import BoughtItem
-from kits.services.stock import offers
+from kits.services.stock import disposing, offers
 from kits.services.stock.offers import PackPrice
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor
@@ -42,7 +43,17 @@ def compared(w: World, *kits: FilledKit, number: int = 1) -> Compared:
     )
 
 
+def empty_shelves(w: World) -> None:
+    """Nothing is left on them."""
+    rows = (
+        Holding.objects.on_hand().filter(place__in=[w.shelf, w.upper]).select_related("lot__item")
+    )
+    gone = [disposing.Outgoing(row.place, row.lot, row.units) for row in rows]
+    disposing.dispose_all(act(w.keeper, reason="Cleared out"), w.store, gone)
+
+
 def offered(w: World) -> None:
+    empty_shelves(w)
     north = offers.add_supplier(act(), "North Medical")
     packs = ((w.dressing, 10, "6.00"), (w.shears, 1, "3.00"), (w.tablets, 16, "2.00"))
     for item, units, price in packs:
@@ -64,7 +75,7 @@ def test_it_says_what_is_kept_and_what_is_not_and_why(w: World) -> None:
         ("Tablets", 8, Fate.DISPOSE, Why.EXPIRES_FIRST),
         ("Tiny tape", 1, Fate.DISPOSE, Why.UNKNOWN),
     ]
-    assert found.parts_win_from == [None]  # nothing has a price
+    assert found.filled[0].parts_win_from is None  # nothing has a price
 
 
 def test_parts_are_compared_for_so_many_kits_with_all_that_the_list_wants(w: World) -> None:
@@ -77,7 +88,7 @@ def test_parts_are_compared_for_so_many_kits_with_all_that_the_list_wants(w: Wor
         (False, Decimal(23)),
     ]
     assert two.ways[0].money == Decimal(12) + Decimal(6) + Decimal(2)
-    assert one.parts_win_from == [1]
+    assert one.filled[0].parts_win_from == 1
     assert one.ways[1].each_kept == Decimal("3.00")
     assert two.ways[1].expires == 16
 
@@ -89,7 +100,7 @@ def test_what_was_binned_before_is_binned_again(w: World) -> None:
             w.day_02,
             [BoughtItem(w.dressing, 1, Fate.DISPOSE, reason="narrow", expiry=make.days(500))],
         )
-    assert bought_kits.habits()[w.dressing.pk].reason == "narrow"
+    assert bought_kits.habits(bought_kits.stripped())[w.dressing.pk].reason == "narrow"
     (kit,) = (way.bought for way in compared(w, filled(w)).ways if way.bought)
     assert (kit.parts[0].fate, kit.parts[0].why) == (Fate.DISPOSE, Why.BEFORE)
 

@@ -6,10 +6,11 @@ from decimal import Decimal
 import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed
-from kits.models import Item
-from kits.services.buying.season_order import SeasonOrder, season_order
+from kits.models import Item, ItemNeed, Need, NeedGroup, StatedRate
+from kits.rules.buying.order_lines import Basis
+from kits.services.buying.season_order import SeasonOrder, season_of, season_order
 from kits.services.custody import use
-from kits.services.stock import offers
+from kits.services.stock import instruments, offers
 from kits.services.stock.offers import PackPrice
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor
@@ -123,3 +124,68 @@ def test_a_room_without_kits_or_stock_orders_nothing(db: None) -> None:
     keeper = make.person("Nia", make.Role.KEEPER, room)
     found = season_order(actor(keeper), room, through=IN_A_YEAR, currency="GBP")
     assert (found.lines, found.money, found.outlooks) == ([], Decimal(0), [])
+
+
+def test_an_instrument_is_not_bought_because_its_check_is_due(w: World) -> None:
+    """DAY-01 carries a gauge whose check is due before the season ends; DAY-02 lacks one."""
+    section = w.version.sections.get(key="main")
+    section.lines.create(item=w.gauge, carry=1, never_below=0)
+    instruments.check(act(), w.lots["gauge"], passed=True)
+    make.put_in(w.day_01, w.lots["gauge"], w.shelf, 1)
+    offered(w.gauge, 1, "20.00")
+    (line,) = (row for row in order(w).lines if row.offer.item == w.gauge)
+    assert line.line.units == 1
+
+
+@pytest.fixture
+def need(w: World) -> Need:
+    """Two uses in 1,000 participant-days were stated, of one tablet each."""
+    made = Need.objects.create(key="ache", name="ache", group=NeedGroup.values[0])
+    ItemNeed.objects.create(item=w.tablets, need=made)
+    StatedRate.objects.create(
+        need=made, per_1000=Decimal(2), source="adviser", stated_at=make.timezone.now()
+    )
+    return made
+
+
+def basis_of_tablets(w: World) -> tuple[Basis, float]:
+    row = {row.item: row for row in order(w).outlooks}[w.tablets]
+    return row.basis, row.outlook.lacked
+
+
+def test_use_follows_from_needs_and_the_trips_that_are_coming(w: World, need: Need) -> None:
+    offered(w.tablets, 16, "2.00")
+    use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.tablets, units=1)])
+    assert basis_of_tablets(w)[0] is Basis.RECORDED_USE  # no trip is on record
+
+    make.trip("Big walk", w.store, 5, 9, people=200)
+
+    assert basis_of_tablets(w)[0] is Basis.COMING_TRIPS
+    season = season_of(actor(w.keeper), w.store, through=IN_A_YEAR, currency="GBP").season
+    (tablets,) = (want for want in season.wants if want.item == w.tablets.pk)
+    mean = sum(units * chance for units, chance in enumerate(tablets.used))
+    assert mean == pytest.approx(2, rel=0.2)  # 1,000 participant-days
+
+
+def test_as_many_trips_as_a_year_ago_are_expected_where_fewer_are_booked(
+    w: World, need: Need
+) -> None:
+    make.trip("Big walk", w.store, 5, 9, people=20)
+    make.trip("Last year", w.store, -300, -296, people=200)
+    assert basis_of_tablets(w)[0] is Basis.TRIPS_A_YEAR_AGO
+
+
+def test_a_need_without_a_rate_leaves_recorded_use(w: World, need: Need) -> None:
+    make.trip("Big walk", w.store, 5, 9, people=200)
+    other = Need.objects.create(key="fever", name="fever", group=NeedGroup.values[0])
+    ItemNeed.objects.create(item=w.tablets, need=other)
+    use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.tablets, units=1)])
+    assert basis_of_tablets(w)[0] is Basis.RECORDED_USE
+
+
+def test_what_no_kit_carries_and_nobody_used_is_never_ordered(w: World, need: Need) -> None:
+    other = make.item("Other tablets")
+    ItemNeed.objects.create(item=other, need=need)
+    offered(other, 1, "1.00")
+    make.trip("Big walk", w.store, 5, 9, people=200)
+    assert other not in {row.item for row in order(w).outlooks}

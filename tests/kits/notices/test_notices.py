@@ -255,9 +255,9 @@ def test_what_runs_low_leads_to_the_thing_and_several_to_the_store(
     set_stock(w, 20)
     notice = Notice.objects.get(kind="low-stock")
 
-    assert notice_texts.row(notice).url.endswith(f"/stock/{w.tablets.pk}/")
+    assert notice_texts.row(notice).url.endswith("/stock/order/?weeks=26&room=main-store")
     notice.facts["things"] *= 2
-    assert notice_texts.row(notice).url.endswith("/stock/")
+    assert notice_texts.row(notice).url.endswith("/stock/order/?weeks=26&room=main-store")
 
 
 # ------------------------------------------------------------------------------------- recalls

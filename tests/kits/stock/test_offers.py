@@ -121,8 +121,3 @@ def test_a_guide_states_nothing(w: World) -> None:
     ):
         with pytest.raises(NotAllowed):
             does()
-
-
-def test_pasting_nothing_is_refused() -> None:
-    with pytest.raises(Invalid):
-        offers.pasted(" \n ")

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from kits.rules.buying.bought_kit import Fate, KitLine, Part, Past, Why, fates, habit
-from kits.rules.buying.buy_or_build import BoughtKit, parts, parts_win_from, ways
+from kits.rules.buying.buy_or_build import BoughtKit, kept_in_parts, parts, parts_win_from, ways
 from kits.rules.buying.season import MixedCurrencies, Offer, Price, WrongAmount
 from kits.rules.ledger.facts import Kind, Thing
 
@@ -71,7 +71,7 @@ def test_what_the_list_wants_is_kept_as_far_as_it_lasts(
             for line in of
             if line.thing is not None
             and line.thing.id == item
-            and (line.expiry >= THROUGH if line.expiry else item in (3, 4))
+            and (line.expiry is None or line.expiry >= THROUGH)
         )
         kept = sum(
             part.units
@@ -79,6 +79,23 @@ def test_what_the_list_wants_is_kept_as_far_as_it_lasts(
             if part.fate is Fate.KEEP and part.line.thing == THINGS[item]
         )
         assert kept == min(good, units)
+
+
+def test_what_has_no_date_on_record_is_taken_to_last_but_not_before_what_surely_does() -> None:
+    unread = KitLine("dressing", THINGS[1], 2)
+    late = KitLine("dressing", THINGS[1], 2, THROUGH + timedelta(days=1))
+    found = guess([unread, late], {1: 3})
+    assert [(part.line, part.units, part.fate) for part in found] == [
+        (unread, 1, Fate.KEEP),
+        (unread, 1, Fate.TRAINING),
+        (late, 2, Fate.KEEP),
+    ]
+
+
+def test_what_is_loose_is_kept_whole_where_the_list_has_it() -> None:
+    loose = KitLine("plasters", Thing(1, "Plasters", by_eye=True), 20)
+    (part,) = guess([loose], {1: 1})
+    assert (part.units, part.fate) == (20, Fate.KEEP)
 
 
 def test_what_keeps_longest_is_kept_and_the_rest_is_an_extra() -> None:
@@ -195,3 +212,37 @@ def test_currencies_and_numbers_that_cannot_be_are_refused() -> None:
         ways(0, {}, [], [], "GBP")
     with pytest.raises(WrongAmount):
         BoughtKit("filled", Decimal("-1"), "GBP", ())
+
+
+def test_what_lies_on_shelves_as_an_extra_is_not_bought_again() -> None:
+    kit = BoughtKit(
+        "Filled", Decimal(9), "GBP", tuple(guess([KitLine("a", THINGS[1], 1, THROUGH)], {1: 2}))
+    )
+    each = Offer(1, 1, 1, 1, "GBP", (Price(1, Decimal(2)),))
+    built, filled = sorted(
+        ways(2, {1: 2}, [kit], [each], "GBP", {1: 3, 4: 9}), key=lambda way: way.bought is not None
+    )
+    assert (built.parts.money, built.off_shelves) == (Decimal(2), 3)
+    assert (filled.parts.money, filled.off_shelves) == (Decimal(0), 4 - 2)
+
+
+@given(units_by_item, units_by_item, st.integers(1, 9))
+def test_extras_never_make_parts_dearer_and_nothing_wanted_is_left_out(
+    wanted: dict[int, int], extras: dict[int, int], kits: int
+) -> None:
+    each = [Offer(n, n, 1, 1, "GBP", (Price(1, Decimal(n)),)) for n in THINGS]
+    (without,) = ways(kits, wanted, [], each, "GBP")
+    (way,) = ways(kits, wanted, [], each, "GBP", extras)
+    assert way.money <= without.money
+    saved = sum(n * min(kits * units, extras.get(n, 0)) for n, units in wanted.items())
+    assert without.money - way.money == saved
+
+
+def test_what_is_kept_is_priced_in_parts_only_where_all_of_it_has_a_price() -> None:
+    lines = [KitLine("a", THINGS[1], 3, THROUGH), KitLine("b", THINGS[4], 1)]
+    kit = BoughtKit("Filled", Decimal(9), "GBP", tuple(guess(lines, {1: 2, 4: 1})))
+    box = Offer(1, 1, 1, 5, "GBP", (Price(1, Decimal(4)),))
+    tape = Offer(2, 4, 1, 1, "GBP", (Price(1, Decimal("0.50")),))
+    assert kept_in_parts(kit, 1, [box, tape]) == Decimal("1.50")
+    assert kept_in_parts(kit, 1, [box]) is None
+    assert kept_in_parts(BoughtKit("Bare", Decimal(9), "GBP", ()), 1, [box]) is None

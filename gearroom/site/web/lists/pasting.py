@@ -54,7 +54,7 @@ class Row:
         return not self.named and self.item == CHOOSE
 
 
-def _rows(sent: QueryDict) -> list[Row]:
+def rows_of(sent: QueryDict) -> list[Row]:
     """A row of each pasted line; as it was sent, else with the likeliest item. Raises Invalid."""
     rows = []
     for at, of in enumerate(pasting.candidates(sent.get("text", ""))):
@@ -76,7 +76,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     sent, rows = request.POST, list[Row]()
     if "text" in sent:
         try:
-            rows = _rows(sent)
+            rows = rows_of(sent)
         except Invalid as wrong:
             problem = problem or wrong
     if isinstance(problem, Unchosen):
@@ -118,7 +118,7 @@ class NewListForm(PageForm):
 
 
 def _make(act: Act, sent: QueryDict) -> Done:
-    rows = _rows(sent)
+    rows = rows_of(sent)
     more = _more(rows, sent)
     left = draft_texts.left_out_when_pasted([row.of.line.text for row in rows if not row.named])
     said = Changes({}, more, _("Contents"), pasting.as_elsewhere(more), left)

@@ -2,7 +2,7 @@
 out. Each line is written at once; what remains to be added and the cost stand beside it. And a kit
 emptied for good the same way, which may then be retired."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -31,7 +31,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
-from kits.models import Disposal, Holding, Item, Kit
+from kits.models import Disposal, Item, Kit
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
@@ -40,6 +40,7 @@ from kits.services.lookup import find, holders
 from kits.services.restocking import building, emptying, stripping
 from kits.services.restocking.building import BoughtItem
 from kits.services.restocking.emptying import Destination, EmptyLine
+from kits.services.text import buying_texts
 from kits.services.text.wording import good_until
 from labels.rules.codes.scans import Reading
 from labels.rules.codes.typed import TextKind as TextKind, resolve
@@ -98,6 +99,7 @@ def _page(
         text=(request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
         values=request.POST,
         things=Item.objects.active().values_list("name", flat=True),
+        reasons=buying_texts.REASONS.values(),
         kinds=words.ITEM_KINDS,
         may_enter=who.may("edit_item"),
         may_undo=who.may("take_back"),
@@ -115,13 +117,14 @@ def _with_destinations(
     except ValueError:
         expiry = None
     options = allowed(Kind(item.kind), item.disposal)
+    places = stripping.places_for(kit, [item])[item.pk]
     return {
         **pack,
         "instrument": item.kind == Kind.INSTRUMENT,
         "proposed": str(stripping.proposed(kit, item, expiry, progress.wanted)),
-        "sections": stripping.sections_for(kit, item),
+        "sections": places.sections,
         "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
-        "shelves": stripping.shelves_for(kit, item),
+        "shelves": places.shelves,
         "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
     }
 
@@ -203,7 +206,7 @@ class LineForm(PageForm):
     whole_price = Money(required=False, label=gettext_lazy("Price of the bought kit"))
     price = Money(required=False, label=gettext_lazy("Price of these items alone"))
     supplier = ShortText(120)
-    currency = ShortText(3)
+    currency = ShortText(12)
 
 
 def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
@@ -211,12 +214,15 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     item, whole_price = find.item(values["item"]), values["whole_price"]
     priced = whole_price is not None or values["price"] is not None
     goes, _colon, where = sent.get("goes", "").partition(":")
-    bought = None if goes == "level" else _bought(act, kit, item, goes, where, sent)
+    bought = None
+    if goes != "level":
+        units = read_field(WholeNumber(least=1, label=_("How many")), sent, "units")
+        bought = bought_item(act, kit, item, units, sent.get("goes", ""), values)
     done = building.strip(
         act,
         kit,
         [] if bought is None else [bought],
-        levels=[_level(kit, item, where)] if bought is None else (),
+        levels=[loose_level(kit, item, where)] if bought is None else (),
         supplier=values["supplier"],
         price=whole_price,
         currency=values["currency"].upper() if priced else "",
@@ -232,21 +238,30 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     return Done(f"{sentence} {good_until(bought.expiry)}".strip(), done.entry.pk)
 
 
-def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
+def bought_item(
+    act: Act, kit: Kit, item: Item, units: int, to: str, values: Mapping[str, Any]
+) -> BoughtItem:
+    """Units of an item that go `to` a place, as `FATE:WHERE`; `values` as a form of a batch has
+    them, and its `row`, if it is one of several. Raises Invalid."""
+    goes, _colon, where = to.partition(":")
     _refuse_no_place(list(Fate), goes, where)
-    fate, values = Fate(goes), LineForm.read(sent)
+    fate, row = Fate(goes), values.get("row")
     return BoughtItem(
         item=item,
-        units=read_field(WholeNumber(least=1, label=_("How many")), sent, "units"),
+        units=units,
         fate=fate,
         reason=values["reason"],
         number=values["number"],
-        expiry=lots.printed_expiry(values["expiry"], today=readiness.today_of(kit), field="expiry"),
-        serial=values["serial"],
+        expiry=lots.printed_expiry(
+            values["expiry"],
+            today=readiness.today_of(kit),
+            field="expiry" if row is None else f"expiry-{row}",
+        ),
+        serial=values.get("serial", ""),
         section=find.section(kit, where) if fate is Fate.KEEP else None,
         shelf=find.shelf(act.actor, where) if fate is Fate.SHELF else None,
         disposal=Disposal(where) if fate is Fate.DISPOSE else None,
-        price=values["price"],
+        price=values.get("price"),
     )
 
 
@@ -261,7 +276,8 @@ def _refuse_no_place(places: Sequence[str], goes: str, where: str) -> None:
     )
 
 
-def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
+def loose_level(kit: Kit, item: Item, where: str) -> LooseLevel:
+    """What is loose stays in the kit at a level, as `SECTION:LEVEL`. Raises Invalid."""
     key, _colon, level = where.rpartition(":")
     if level not in list(Level) or not item.by_eye:
         raise Invalid(_("Tap “full” or “low”."), field="goes")
@@ -296,21 +312,27 @@ def _empty_page(request: HttpRequest, kit: str, problem: Problem | None = None) 
         problem=problem,
         kit=of,
         out=holders.open_checkout(of),
-        rows=[_row(of, held) for held in emptying.inside(of)],
+        rows=_rows(of),
         values=request.POST,
         may_retire=who.may("edit_kit", of.home_room_id),
     )
 
 
-def _row(kit: Kit, held: Holding) -> dict[str, Any]:
-    item = held.lot.item
-    options = allowed(Kind(item.kind), item.disposal)
-    return {
-        "held": held,
-        "ref": f"{held.place.section_key}:{held.lot_id}",
-        "shelves": [] if kit.training else stripping.shelves_for(kit, item),
-        "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
-    }
+def _rows(kit: Kit) -> list[dict[str, Any]]:
+    inside = list(emptying.inside(kit))
+    places = stripping.places_for(kit, [held.lot.item for held in inside])
+    return [
+        {
+            "held": held,
+            "ref": f"{held.place.section_key}:{held.lot_id}",
+            "shelves": [] if kit.training else places[held.lot.item_id].shelves,
+            "ways": [
+                (way, words.DISPOSALS[Disposal(way)])
+                for way in allowed(Kind(held.lot.item.kind), held.lot.item.disposal)
+            ],
+        }
+        for held in inside
+    ]
 
 
 class EmptyForm(PageForm):

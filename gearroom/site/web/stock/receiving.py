@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Actor, Invalid, Problem, printable
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import (
     Done,
     Money,
@@ -35,11 +36,12 @@ from gearroom.site.web.page.words import ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
-from kits.models import Item, Place
+from kits.models import Item, Place, Receipt
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import moving, receiving, views
+from kits.services.orders import on_order, orders
+from kits.services.stock import deliveries, moving, receiving, views
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
@@ -48,6 +50,8 @@ from labels.services.scan import pack_scans, read_picture, scanning
 from labels.services.scan.results import Outcome, ScanRequest
 
 _PACKS = range(1, 7)
+NO_ORDER = "none"
+"""What a form says of a delivery that is of no order."""
 
 
 @page("receive")
@@ -196,13 +200,24 @@ def _page(
     room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
     items = {pack["item"] for pack in packs if pack["item"]}
+    paid = deliveries.last_prices(items, room) if items else {}
+    lines = on_order.open_lines([room]) if items else []
+    to_come = grouped((line.item.pk, line) for line in lines)
     return show(
         request,
         "site/stock/receive/receive.html",
         problem=problem,
         room=room,
         reading=reading,
-        packs=[{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
+        packs=[
+            {
+                **pack,
+                "past": "" < pack["expiry"] < today,
+                "orders": to_come.get(pack["item"], ()),
+                **_as_last_time(paid.get(pack["item"])),
+            }
+            for pack in packs
+        ],
         counts=_PACKS,
         count=request.POST.get("packs") or "1",
         values=request.POST,
@@ -211,6 +226,14 @@ def _page(
         kinds=ITEM_KINDS,
         may_enter=who.may("edit_item"),
     )
+
+
+def _as_last_time(paid: Receipt | None) -> dict[str, str]:
+    """From whom an item came last time, and in which currency it was paid."""
+    return {
+        "supplier": str(paid.supplier) if paid else "",
+        "currency": paid.currency if paid else "",
+    }
 
 
 def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:
@@ -236,7 +259,8 @@ class ReceiptForm(PageForm):
     expiry_printed = ShortText(40)
     supplier = ShortText(120)
     price = Money(required=False, label=gettext_lazy("Price"))
-    currency = ShortText(3)
+    currency = ShortText(12)
+    order = ShortText(20)
 
 
 def _receive(act: Act, sent: QueryDict) -> Done:
@@ -247,6 +271,10 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     printed = [values.pop("expiry"), values.pop("expiry_printed")]
     today = receiving.today_in(moving.room_of(shelf, None))
     values["currency"] = "" if values["price"] is None else values["currency"].upper()
+    order = values.pop("order")
+    if order and order != NO_ORDER:
+        values["order"] = orders.order(act.actor, id_of(order) or 0).order
+    values["of_order"] = order != NO_ORDER
     done = receiving.receive(
         act,
         shelf=shelf,

@@ -22,6 +22,8 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     here,
+    is_offered,
+    read_field,
     read_page,
     room_here,
     show,
@@ -30,14 +32,24 @@ from gearroom.site.web.page import (
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
 from gearroom.site.web.stock import item_use
 from gearroom.site.web.stock.stock_list import rooms_own_first
-from kits.models import Disposal, PlaceKind, Recall
+from kits.models import Disposal, Item, PlaceKind, Recall
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import disposing, moving, receiving, reclassifying, stock_table, views
+from kits.services.orders import on_order
+from kits.services.stock import (
+    disposing,
+    moving,
+    receiving,
+    reclassifying,
+    stock_levels,
+    stock_table,
+    views,
+)
 from kits.services.stock.disposing import Outgoing
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
+from kits.services.text.order_texts import overdue
 from kits.services.text.wording import good_until
 
 _LOOKS_AHEAD_DAYS = 365
@@ -73,6 +85,10 @@ def with_faults(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
 @read_page()
 def item(request: HttpRequest, item: int) -> HttpResponse:
     """One item: its batches by shelf, where it is in kits, and what happened to it."""
+    return _item_page(request, item)
+
+
+def _item_page(request: HttpRequest, item: int, problem: Problem | None = None) -> HttpResponse:
     who, of = actor(request), find.item(item)
     rows = views.held_batches(who, item=of)
     stocked = stock_table.items_in_stock(who, rooms_own_first(request), item=of)
@@ -83,8 +99,11 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
     return show(
         request,
         "site/stock/item/item.html",
+        problem=problem,
         item=of,
         stocked=stocked[0] if stocked else None,
+        to_come=_to_come(request, of),
+        levels=_levels(request, of),
         on_shelves=rows_in(SHELVES),
         apart=rows_in(APART),
         in_kits=rows_in(KITS),
@@ -100,6 +119,41 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         use=item_use.facts(who, of, today_here(request)),
         movements=views.movements(who, of) if who.may("read_history") else None,
     )
+
+
+def _to_come(request: HttpRequest, of: Item) -> list[dict[str, Any]]:
+    """What is on order of an item for the rooms of whoever asks, with what to say of it late."""
+    return [
+        {
+            "line": line,
+            "late": overdue(ordered_on=line.ordered_on, expected_on=line.expected_on)
+            if line.late
+            else "",
+        }
+        for line in on_order.open_lines(rooms_own_first(request), item=of)
+    ]
+
+
+def _levels(request: HttpRequest, of: Item) -> list[dict[str, Any]]:
+    """The rooms whose order level whoever asks may set, with what was set for them."""
+    rooms = [room for room in rooms_own_first(request) if is_offered(request, "receive", room.pk)]
+    known = stock_levels.levels_of_rooms([room.pk for room in rooms])
+    return [{"room": room, "units": known.get((room.pk, of.pk))} for room in rooms]
+
+
+@form_view("receive", "thing", refused=_item_page)
+def level(act: Act, request: HttpRequest, item: int) -> Done:
+    """Set at how many units of an item a room orders; empty: as it is worked out, or for all."""
+    room, of = find.room(act.actor, request.POST.get("room", "")), find.item(item)
+    field = WholeNumber(required=False, label=_("Order level"))
+    units = read_field(field, request.POST, "level")
+    stock_levels.set_level(act, room, of, units)
+    facts = {"room": room.name, "thing": of.name, "n": units}
+    if units is None:
+        sentence = _("The order level of %(thing)s in %(room)s is no longer set by hand there.")
+    else:
+        sentence = _("The order level of %(thing)s in %(room)s is %(n)d.")
+    return Done(sentence % facts)
 
 
 @read_page()

@@ -17,13 +17,13 @@ def low_stock(notice: Notice) -> NoticeText:
     names = [thing["thing"] for thing in things]
     more = _(" and %(count)d more") % {"count": len(names) - 1} if names[1:] else ""
     line = _("%(thing)s: %(stock)d left, order level %(level)d; delivery takes %(lead_days)d days.")
-    one = f"{things[0]['item']}/" if len(things) == 1 else ""
+    room = notice.room.slug if notice.room else ""
     return NoticeText(
         _("%(room)s: stock is down to the order level. Order now.")
         % {"room": notice.room.name if notice.room else ""},
         [line % thing for thing in things],
         subject=_("Order %(thing)s%(more)s") % {"thing": names[0], "more": more},
-        page=page(f"/stock/{one}"),
+        page=page(f"/stock/order/?weeks=26&room={room}"),
     )
 
 

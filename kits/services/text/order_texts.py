@@ -1,0 +1,71 @@
+"""What is said of orders to suppliers: what lines are for, and how far orders are."""
+
+from collections.abc import Mapping
+from datetime import date
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
+
+from kits.rules.buying.order_lines import Basis
+from kits.rules.buying.order_plan import Found
+from kits.rules.buying.orders import OrderState
+from kits.services.text.wording import day
+
+STATES: Mapping[OrderState, str | Promise] = {
+    OrderState.DRAFT: _lazy("Draft"),
+    OrderState.ORDERED: _lazy("Ordered"),
+    OrderState.PARTLY_ARRIVED: _lazy("Partly arrived"),
+    OrderState.RECEIVED: _lazy("Received"),
+    OrderState.CANCELLED: _lazy("Cancelled"),
+}
+BASES: Mapping[Basis, str | Promise] = {
+    Basis.COMING_TRIPS: _lazy("by how often it is needed, on the trips that are coming"),
+    Basis.TRIPS_A_YEAR_AGO: _lazy(
+        "by how often it is needed, on as many trips as in the same weeks a year ago"
+    ),
+    Basis.RECORDED_USE: _lazy("by what was used in the past year"),
+    Basis.NO_USE: _lazy("no use is on record"),
+}
+"""What the use in a season was worked out from."""
+_FOUND: Mapping[Found, str | Promise] = {
+    Found.BEST: _lazy("No other order would come to more than %(percent)d %% less."),
+    Found.STOPPED: _lazy(
+        "There was no time to find the best order: another might come to up to %(percent)d %% less."
+    ),
+    Found.BY_HAND: _lazy(
+        "This is item by item, where each costs least: a better order was not found in the time. "
+        "Another might come to up to %(percent)d %% less."
+    ),
+}
+
+
+def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: date) -> str:
+    """Why so many units are ordered."""
+    parts = []
+    if for_kits:
+        parts.append(
+            ngettext(
+                "%(n)d for kits that are short by %(day)s",
+                "%(n)d for kits that are short by %(day)s",
+                for_kits,
+            )
+            % {"n": for_kits, "day": day(through)}
+        )
+    if for_use:
+        text = _("%(n)d for use until %(day)s (%(basis)s)")
+        parts.append(text % {"n": for_use, "day": day(through), "basis": BASES[basis]})
+    if more:
+        text = _("%(n)d more than needed")
+        parts.append(text % {"n": more})
+    return ", ".join(parts)
+
+
+def how_good(found: Found, within: float) -> str:
+    """How good a plan is beside any other."""
+    return str(_FOUND[found]) % {"percent": max(1, round(within * 100))}
+
+
+def overdue(*, ordered_on: date, expected_on: date) -> str:
+    """That an order is not here although it was expected."""
+    text = _("ordered %(ordered)s, expected %(expected)s, not here")
+    return text % {"ordered": day(ordered_on), "expected": day(expected_on)}

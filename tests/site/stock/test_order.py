@@ -1,0 +1,143 @@
+"""Ordering by the pages, from what to order to what came."""
+
+import re
+from decimal import Decimal
+
+import pytest
+from django.test import Client
+
+from kits.models import Offer, Order, RoomOrderLevel
+from kits.services.buying import drafting, ordering
+from kits.services.orders import orders
+from kits.services.stock import offers
+from kits.services.stock.offers import PackPrice
+from tests.kits import factories as make
+from tests.kits.factories import World, act
+from tests.site.browsing import browser, post, text_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    return make.world()
+
+
+@pytest.fixture
+def offer(world: World) -> Offer:
+    return offers.state_offer(
+        act(), item=world.tablets, supplier=offers.add_supplier(act(), "North Medical"), units=16,
+        prices=[PackPrice(1, Decimal("2.00"))], currency="GBP",
+    )  # fmt: skip
+
+
+def drafted(client: Client, offer: Offer, packs: int = 2, **more: str) -> Order:
+    sent = {
+        "room": "main-store", "through": str(make.days(180)), "currency": "GBP",
+        f"packs-{offer.pk}": str(packs), **more,
+    }  # fmt: skip
+    assert post(client, "/stock/order/draft/", **sent).status_code == 302
+    return Order.objects.latest("id")
+
+
+def test_a_season_is_worked_out_with_reasons_drafted_and_ordered(
+    world: World, offer: Offer
+) -> None:
+    client = browser(world.keeper)
+    assert "Order" in text_of(client.get("/stock/"))
+    page = client.get("/stock/order/?weeks=52")
+    shown = text_of(page)
+    assert "for kits that are short by" in shown
+    assert "North Medical" in shown
+    assert f'name="packs-{offer.pk}"' in page.content.decode()
+
+    order = drafted(client, offer)
+    address = f"/stock/order/{order.pk}/"
+    assert "Nothing has been ordered yet" in text_of(client.get(address))
+    sent = {"revision": str(order.revision), f"packs-{offer.pk}": "3"}
+    post(client, f"{address}lines/", **sent)
+    refused = post(client, f"{address}lines/", **{**sent, f"packs-{offer.pk}": "1"})
+    assert refused.status_code == 412  # somebody else's tab
+    order.refresh_from_db()
+    assert order.lines.get().packs == 3
+
+    post(client, f"{address}place/", revision=str(order.revision))
+    assert "Ordered" in text_of(client.get(address))
+    order.refresh_from_db()
+    assert post(client, f"{address}place/", revision=str(order.revision)).status_code == 409
+    assert "48 on order from North Medical" in text_of(client.get(f"/stock/{world.tablets.pk}/"))
+
+
+def test_half_comes_then_too_much_and_the_rest_is_cancelled(world: World, offer: Offer) -> None:
+    client = browser(world.keeper)
+    order = drafted(client, offer)
+    ordering.place(act(world.keeper), order)
+    page = client.get(f"/stock/receive/?item={world.tablets.pk}")
+    assert "32 of 32 still to come" in text_of(page)
+
+    def came(units: int, of: str = "") -> str:
+        post(
+            client, "/stock/receive/", item=str(world.tablets.pk), packs=str(units), number="T9",
+            expiry_printed="2035-05", shelf=str(world.shelf.pk), order=of or str(order.pk),
+        )  # fmt: skip
+        return text_of(client.get(f"/stock/order/{order.pk}/"))
+
+    assert "10 of 32 have arrived, 22 still to come" in came(10)
+    assert "10 of 32 have arrived" in came(5, "none")
+    post(client, f"/stock/order/{order.pk}/rest/", do="cancel")
+    assert "22 cancelled" in text_of(client.get(f"/stock/order/{order.pk}/"))
+    post(client, f"/stock/order/{order.pk}/rest/", do="await")
+    assert "2 more than ordered" in came(24)
+    (line,) = orders.fresh(order).lines
+    entry = line.arrivals[-1].receipt.entry_id
+    client.post(f"/undo/{entry}/", {"key": str(act().key)})
+    assert "10 of 32 have arrived, 22 still to come" in text_of(
+        client.get(f"/stock/order/{order.pk}/")
+    )
+
+
+def test_an_order_is_a_table_and_a_sheet(world: World, offer: Offer) -> None:
+    world.tablets.name = "=Tablets"
+    world.tablets.save()
+    client = browser(world.keeper)
+    order = drafted(client, offer)
+    table = client.get(f"/stock/order/{order.pk}/order.csv").content.decode().splitlines()
+    assert table[1].startswith(f"{order.pk},North Medical,Main store,'=Tablets,2,16,tablet,2.00,")
+    sheet = client.get(f"/stock/order/{order.pk}/order.pdf")
+    assert sheet.content.startswith(b"%PDF")
+
+
+def test_a_draft_is_discarded_and_no_other_room_sees_it(world: World, offer: Offer) -> None:
+    client = browser(world.keeper)
+    order = drafted(client, offer)
+    keeper = make.person("Hal", make.Role.KEEPER, world.hut)
+    assert browser(keeper).get(f"/stock/order/{order.pk}/").status_code == 404
+    assert browser(world.guide).get("/stock/order/").status_code == 403
+    post(client, f"/stock/order/{order.pk}/discard/")
+    assert "Drafts" not in text_of(client.get("/stock/order/"))
+    assert post(client, f"/stock/order/{order.pk}/place/", revision="2").status_code in (409, 412)
+
+
+def test_a_level_is_set_for_a_room_and_the_page_says_so(world: World) -> None:
+    client = browser(world.keeper)
+    address = f"/stock/{world.shears.pk}/"
+    post(client, f"{address}level/", room="main-store", level="9")
+    assert re.search(r"Order level 9 \(set by hand for this room\)", text_of(client.get(address)))
+    post(client, f"{address}level/", room="main-store", level="")
+    assert "set by hand for this room" not in text_of(client.get(address))
+    assert post(client, f"{address}level/", room="main-store", level="few").status_code == 400
+    assert RoomOrderLevel.objects.count() == 2
+
+
+def test_the_page_asks_as_much_for_many_orders_as_for_few(
+    world: World, offer: Offer, django_assert_max_num_queries: object
+) -> None:
+    client = browser(world.keeper)
+    for _ in range(8):
+        made = drafting.draft(
+            act(world.keeper), world.store, packs={offer.pk: 1}, through=make.days(90),
+            currency="GBP",
+        )  # fmt: skip
+        ordering.place(act(world.keeper), made[0].order)
+    with django_assert_max_num_queries(20):  # type: ignore[operator]  # a fixture of pytest-django
+        assert "On order" in text_of(client.get("/stock/order/"))
