@@ -1,18 +1,33 @@
 // A camera beside a field: it looks where somebody taps for it, types what it has read and sends the
 // field's form. Of several codes on a box it takes the one that says most. Where the page waits for
-// the next code (data-again) it goes on by itself, until it is switched off.
+// the next code (data-again) it goes on by itself, until it is switched off. Where forms are answered
+// in place (data-stays names it), one stream is kept from code to code: the camera rests while what
+// was read waits to be settled (a .tag).
 
 import { camera } from "./camera.js";
 
 const ON = "eye-on";
 
 for (const box of document.querySelectorAll("[data-into]")) {
-  const field = document.getElementById(box.dataset.into);
+  const stays = box.dataset.stays;
   const eye = camera(box, (texts) => {
-    eye.stop();
+    const field = document.getElementById(box.dataset.into);
+    const at = document.activeElement;
+    if (stays && at !== field && at.matches("input, select, textarea")) return; // somebody is typing
+    if (stays) eye.rest();
+    else eye.stop();
     field.value = texts.reduce((one, other) => (other.length > one.length ? other : one));
     field.form.requestSubmit();
   });
+  const isOn = () => sessionStorage.getItem(ON) === location.pathname;
+  const goOn = () => {
+    if (!isOn()) return;
+    if (document.getElementById(stays)?.querySelector(".tag")) eye.rest();
+    else {
+      eye.start();
+      box.scrollIntoView(); // what was done stands below it
+    }
+  };
   box.querySelector(".switch").addEventListener(
     "click",
     () => {
@@ -21,5 +36,6 @@ for (const box of document.querySelectorAll("[data-into]")) {
     },
     { capture: true },
   );
-  if ("again" in box.dataset && sessionStorage.getItem(ON) === location.pathname) eye.start();
+  if (stays) for (const event of ["answered", "refused"]) document.addEventListener(event, goOn);
+  if ("again" in box.dataset && isOn()) eye.start();
 }

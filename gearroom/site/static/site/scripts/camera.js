@@ -9,6 +9,7 @@ const BUDGET_MS = 200; // how long the reader may look at one frame
 const REST_MS = 120; // between an answer and the next frame
 const HELP_MS = 800; // between frames for the server, where the browser reads too
 const BUSY_MS = 2000; // after "too many" or "busy", unless the answer says how long
+const LONGEST_REST_MS = 120_000; // then the camera is switched off
 const AWAY_MS = 2500; // a label counts as new when it was out of sight for so long
 const DEAD_MS = 1500; // a track that stays mute for so long shows nothing any more
 const TRIES = 3; // to start again in a row
@@ -24,8 +25,9 @@ const wait = (ms) =>
  * The camera of a box, still off. In the box are a video, what the camera says (.says), its switch
  * (.switch) and perhaps its light (.torch); its data holds the words. `seen(texts)` is awaited when
  * labels come into sight. The camera is asked for by `start` and by the switch alone; one stream is
- * kept while it is on. Where the system takes it away, in the background or for another program, it
- * is started again as soon as the page is in front.
+ * kept while it is on, and while it rests (`rest`: it shows and reads nothing until `start` or the
+ * switch; after a while it goes off). Where the system takes it away, in the background or for
+ * another program, it is started again as soon as the page is in front.
  */
 export function camera(box, seen) {
   const { frames, reader: from } = box.dataset;
@@ -35,9 +37,11 @@ export function camera(box, seen) {
   const torch = box.querySelector(".torch");
   const canvas = document.createElement("canvas");
   const last = new Map(); // text → when it was last in sight
+  let inSight = []; // the texts of the last frame that had any
   let stream = null;
   let asking = false;
   let wanted = false; // it was started, and nobody has stopped it since
+  let resting = 0; // the timer that ends a rest
   let lit = false; // the light is to be on
   let tries = 0; // to start again since it last went well
   let since = 0; // when the stream began
@@ -49,6 +53,7 @@ export function camera(box, seen) {
 
   async function start() {
     wanted = true;
+    if (resting) wake();
     if (stream || asking) return;
     if (!window.isSecureContext) return void stop(box.dataset.insecure);
     if (!navigator.mediaDevices?.getUserMedia) return void stop(box.dataset.none);
@@ -74,13 +79,11 @@ export function camera(box, seen) {
     const mine = stream;
     const [track] = mine.getVideoTracks();
     since = Date.now();
-    box.classList.add("on");
     video.srcObject = mine;
     track.addEventListener("ended", () => revive(mine));
     if (torch) torch.hidden = !track.getCapabilities?.().torch;
     if (lit) light(true);
-    toggle.textContent = toggle.dataset.off;
-    tell(box.dataset.looking);
+    look();
     await video.play().catch(() => {});
     readHere ??= reader(from);
     readHere.then((found) => {
@@ -89,7 +92,32 @@ export function camera(box, seen) {
     watch(mine);
   }
 
+  function look() {
+    box.classList.add("on");
+    toggle.textContent = toggle.dataset.off;
+    tell(box.dataset.looking);
+  }
+
+  /** Show and read nothing for now; the stream is kept. */
+  function rest() {
+    if (!stream || resting) return;
+    resting = setTimeout(stop, LONGEST_REST_MS);
+    box.classList.remove("on", "seen");
+    toggle.textContent = toggle.dataset.on;
+    tell("");
+  }
+
+  /** Look again. What was in sight before the rest counts as in sight still. */
+  function wake() {
+    clearTimeout(resting);
+    resting = 0;
+    for (const text of inSight) last.set(text, Date.now());
+    look();
+  }
+
   function stop(why = "") {
+    clearTimeout(resting);
+    resting = 0;
     wanted = lit = false;
     tries = 0;
     release();
@@ -111,6 +139,7 @@ export function camera(box, seen) {
   /** Start anew where this stream has ended; while the page is out of sight, wait until it is back. */
   function revive(mine) {
     if (stream !== mine || !wanted) return;
+    if (resting) return void stop();
     release();
     if (Date.now() - since > WELL_MS) tries = 0;
     if (tries >= TRIES) return void stop(box.dataset.stopped);
@@ -149,7 +178,7 @@ export function camera(box, seen) {
       read = found;
     });
     while (stream === mine) {
-      if (document.hidden || !video.videoWidth || !(read || frames)) {
+      if (document.hidden || resting || !video.videoWidth || !(read || frames)) {
         await wait(REST_MS);
         continue;
       }
@@ -207,7 +236,8 @@ export function camera(box, seen) {
   }
 
   async function show(texts, mine) {
-    if (stream !== mine) return;
+    if (stream !== mine || resting) return;
+    inSight = texts;
     const now = Date.now();
     const fresh = texts.filter((text) => now - (last.get(text) ?? 0) > AWAY_MS);
     for (const text of texts) last.set(text, now);
@@ -228,6 +258,6 @@ export function camera(box, seen) {
   torch?.addEventListener("click", () => light(torch.getAttribute("aria-pressed") !== "true"));
   document.addEventListener("visibilitychange", comeBack);
   addEventListener("pageshow", ({ persisted }) => persisted && comeBack());
-  toggle.addEventListener("click", () => (stream ? stop() : start()));
-  return { start, stop };
+  toggle.addEventListener("click", () => (stream && !resting ? stop() : start()));
+  return { start, stop, rest };
 }

@@ -1,7 +1,10 @@
 // Forms that are answered on the same page, one after another and never lost, and the page's
-// reaction to what came of them. A form says where by data-in-place="ID".
+// reaction to what came of them. A form says where by data-in-place="ID". Where that place is a part
+// of whole pages (data-away, which says that the server is away), it becomes what the answer has
+// there, below what was done; a refusal without it stands above what was typed.
 
 const queue = [];
+const sending = new Set(); // forms that are sent and will be replaced by their answer
 let busy = false;
 
 /** Send a form, once what was sent before it is answered. `more` is added to its fields. */
@@ -27,47 +30,81 @@ async function next() {
   place.setAttribute("aria-busy", "true");
   let done = false;
   try {
-    const answer = await fetch(form.action, {
-      method: "POST",
-      body: data,
-      headers: { "HX-Request": "true" },
-      credentials: "same-origin",
-    });
-    if (answer.redirected) return location.assign(answer.url);
+    const answer = await ask(form, data);
     if (answer.status === 401) return location.reload(); // which asks to sign in
-    place.innerHTML = await answer.text();
+    if (place.dataset.away) {
+      if (!(await becomePage(place, answer))) return location.assign(answer.url);
+    } else {
+      if (answer.redirected) return location.assign(answer.url);
+      place.innerHTML = await answer.text();
+    }
     done = answer.ok;
   } catch {
     // Nothing came back, so nobody knows whether it was done: the very form is still there, with
     // its key, and pressing again does it once.
-    place.querySelector(".away")?.remove();
-    const note = document.createElement("p");
-    note.className = "problem away";
-    note.setAttribute("role", "alert");
-    note.textContent = document.getElementById("camera").dataset.away;
+    const own = place.dataset.away;
+    const note = refuse(place, own ?? document.getElementById("camera").dataset.away);
+    if (own) return;
     const onward = document.querySelector("#pocket a").cloneNode();
     onward.href += `?${new URLSearchParams({ text: data.get("text") ?? "" })}`;
     onward.textContent = document.getElementById("pocket").dataset.onward;
     note.append(" ", onward);
-    place.prepend(note);
   } finally {
     place.removeAttribute("aria-busy");
+    sending.delete(form);
     resolve(done ? place : null);
     next();
   }
+}
+
+function ask(form, data) {
+  const how = { headers: { "HX-Request": "true" }, credentials: "same-origin" };
+  if (form.method === "post") return fetch(form.action, { ...how, method: "POST", body: data });
+  const to = new URL(form.action);
+  to.search = new URLSearchParams(data);
+  return fetch(to, how);
+}
+
+/** Show in a place what an answer has there; false where the answer is another page. */
+async function becomePage(place, answer) {
+  const text = await answer.text();
+  const other = new DOMParser().parseFromString(text, "text/html");
+  const part = other.getElementById(place.id);
+  if (part) {
+    document.querySelector("main > .message")?.remove();
+    place.replaceChildren(...other.querySelectorAll("main > .message"), ...part.childNodes);
+  } else if (!answer.ok) {
+    refuse(place, other.body.innerText.trim());
+  }
+  return part || !answer.ok;
+}
+
+function refuse(place, says) {
+  const before = place.dataset.away ? ":scope > .problem" : ".away";
+  for (const each of place.querySelectorAll(before)) each.remove();
+  const note = document.createElement("p");
+  note.className = "problem away";
+  note.setAttribute("role", "alert");
+  note.textContent = says;
+  place.prepend(note);
+  return note;
 }
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (!form.dataset.inPlace) return;
   event.preventDefault();
+  if (sending.has(form)) return; // pressed twice
+  const place = document.getElementById(form.dataset.inPlace);
+  if (place.contains(form)) sending.add(form);
   const more = {};
   const text = form.elements.namedItem("text");
   if (text?.type === "text") {
     more.text = text.value;
-    text.value = "";
+    if (!place.contains(form)) text.value = "";
   }
-  send(form, more, event.submitter).then((place) => {
-    if (place) document.dispatchEvent(new CustomEvent("answered", { detail: place }));
+  send(form, more, event.submitter).then((answered) => {
+    if (answered) document.dispatchEvent(new CustomEvent("answered", { detail: place }));
+    else document.dispatchEvent(new CustomEvent("refused", { detail: place }));
   });
 });

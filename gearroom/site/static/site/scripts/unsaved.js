@@ -2,17 +2,21 @@
 // `data-asks`. Whatever else changes such a form says so by an "unsaved" event; `data-typed` says
 // that it came with something typed.
 
-for (const form of document.querySelectorAll("form[data-asks]")) {
-  let typed = Boolean(form.dataset.typed);
-  for (const kind of ["input", "unsaved"]) {
-    form.addEventListener(kind, () => {
-      typed = true;
-    });
-  }
-  window.addEventListener("submit", (event) => {
-    if (event.target === form && !event.defaultPrevented) typed = false;
-  });
-  window.addEventListener("beforeunload", (event) => {
-    if (typed) event.preventDefault();
-  });
+const typed = new Set(document.querySelectorAll("form[data-asks][data-typed]"));
+
+for (const kind of ["input", "unsaved"]) {
+  document.addEventListener(
+    kind,
+    ({ target }) => {
+      const form = target.closest("form[data-asks]");
+      if (form) typed.add(form);
+    },
+    { capture: true }, // "unsaved" does not bubble
+  );
 }
+window.addEventListener("submit", (event) => {
+  if (!event.defaultPrevented) typed.delete(event.target);
+});
+window.addEventListener("beforeunload", (event) => {
+  if ([...typed].some((form) => form.isConnected)) event.preventDefault();
+});
