@@ -140,8 +140,8 @@ def _of_orders(met: Sequence[Met], pack_units: int | None) -> Iterator[Remark]:
             "pack": each.line.pack_units,
         }
         text = _(
-            "Ordered from %(supplier)s on %(day)s: %(arrived)d of %(ordered)d have arrived, "
-            "%(open)d are still to come."
+            "Ordered from %(supplier)s on %(day)s: %(arrived)d of %(ordered)d have arrived; "
+            "still to come: %(open)d."
         )
         yield Remark("of-order", text % facts)
         if each.now.extra:
