@@ -76,15 +76,20 @@ class Item(models.Model):
 
 
 class Substitute(models.Model):
-    """What will do instead of a thing, one for one."""
+    """What will do instead of a thing, one for one. `at_next_order`: it is better, and is ordered
+    in its place from now on, while what there is gets used up."""
 
     item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="substitutes")
     instead = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="+")
     note = models.CharField(max_length=200, blank=True)
+    at_next_order = models.BooleanField(default=False)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["item", "instead"], name="substitute_once"),
+            models.UniqueConstraint(
+                fields=["item"], condition=Q(at_next_order=True), name="substitute_ordered_once"
+            ),
             models.CheckConstraint(condition=~Q(item=F("instead")), name="substitute_is_another"),
         ]
 

@@ -38,7 +38,8 @@ class PackCodeAnswer(answers.Answer):
 
 @answers.Answer.of(Substitute)
 class SubstituteAnswer(answers.Answer):
-    members = ["item", "name", "note"]
+    members = ["item", "name", "note", "at_next_order"]
+    help_texts = {"at_next_order": "The better one: orders take it in place of the item."}
     sources = {"item": "instead_id", "name": "instead.name"}
 
 
@@ -121,6 +122,9 @@ class InsteadBody(ActBody):
 class SubstituteBody(InsteadBody):
     example = {"instead": 6, "note": "Fold it once."}
     note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    at_next_order = serializers.BooleanField(
+        required=False, help_text="Whether orders take it in place of the item; default: as it is."
+    )
 
 
 def items() -> QuerySet[Item]:
@@ -217,7 +221,13 @@ class PutSubstitute(_ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record what can be used instead of an item, one for one and in one direction."""
-        catalogue.put_substitute(act, self.item(), self.item(data["instead"]), data.get("note", ""))
+        catalogue.put_substitute(
+            act,
+            self.item(),
+            self.item(data["instead"]),
+            data.get("note", ""),
+            at_next_order=data.get("at_next_order"),
+        )
         return 200, self.item()
 
 

@@ -20,6 +20,7 @@ from gearroom.core.rules.grouping import summed
 from kits.models import Item, Kit, ListLine, Offer
 from kits.rules.buying import order_lines, order_plan
 from kits.rules.buying.order_lines import Basis, OrderLine, Outlook
+from kits.rules.buying.replacing import replaced, successor
 from kits.rules.buying.season import ENOUGH, Order, Season, Supplier, Want, is_money
 from kits.rules.ledger import Kind, KitState, Units, good_through, usable_through
 from kits.rules.ledger.facts import Criticality
@@ -28,7 +29,7 @@ from kits.services.buying import forecast
 from kits.services.ledger import readiness
 from kits.services.orders import on_order
 from kits.services.planning.plans import purchases
-from kits.services.stock import offers, stock_levels, stock_use
+from kits.services.stock import catalogue, offers, stock_levels, stock_use
 from kits.services.stock.stock_levels import LOOKS_BACK_DAYS
 
 MOST_DAYS = 730
@@ -130,8 +131,20 @@ def season_of(
     if budget is not None and not is_money(budget):
         raise Invalid(_("A budget is 0 or more, with at most two decimal places."), field="budget")
     wants, basis, wanted_by = _wants(room, today, through)
-    rows = offers.in_force().filter(item__in=[want.item for want in wants], currency=currency)
-    priced = {row.pk: row for row in rows}
+    better = catalogue.ordered_instead()
+    asked = {*(want.item for want in wants), *better.values()}
+    rows = offers.in_force().filter(item__in=asked, currency=currency)
+    offered = {row.item_id for row in rows}
+    # What nobody offers cannot be ordered in place of anything.
+    by = {item: other for item, other in better.items() if other in offered}
+    for want in wants:
+        other = successor(want.item, by)
+        basis.setdefault(other, basis[want.item])
+        day = wanted_by[want.item]
+        wanted_by[other] = min(day, wanted_by.get(other, day))
+    wants = replaced(wants, by)
+    kept = {want.item for want in wants}
+    priced = {row.pk: row for row in rows if row.item_id in kept}
     season = Season(
         currency,
         tuple(wants),

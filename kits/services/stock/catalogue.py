@@ -40,6 +40,7 @@ from kits.models import (
     PlaceKind,
     Substitute,
 )
+from kits.rules.buying.replacing import successor
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import Book, known_then
@@ -211,12 +212,16 @@ def remove_pack_code(act: Act, item: Item, gtin: str) -> None:
 
 
 # -------------------------------------------------------------------------------------- substitutes
-def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Substitute:
+def put_substitute(
+    act: Act, item: Item, instead: Item, note: str = "", *, at_next_order: bool | None = None
+) -> Substitute:
     """Record that another item can be used instead of this one, one for one; not the other way
-    round. Kits whose lists have the item are judged again."""
+    round. Kits whose lists have the item are judged again. `at_next_order`: it is the better one,
+    which orders take in its place; None leaves that as it is. Raises Invalid."""
     act.actor.require("edit_item")
     loose = _("Loose items are not counted, so they cannot be substituted one for one.")
     retired = _("%(instead)s has been retired. Choose an item that is in use.")
+    circle = _("%(instead)s is itself replaced by %(item)s at the next order. End that first.")
     refuse_first(
         (
             item.pk == instead.pk,
@@ -227,15 +232,30 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
             instead.retired_on is not None,
             Invalid(retired % {"instead": instead.name}, field="instead"),
         ),
+        (
+            bool(at_next_order)
+            and successor(item.pk, {**ordered_instead(), item.pk: instead.pk}) == item.pk,
+            Invalid(circle % {"item": item.name, "instead": instead.name}, field="instead"),
+        ),
     )
     with Book(act) as book:
         _hold_kits(book, item)
         known_then.remember(item)
+        if at_next_order:
+            Substitute.objects.filter(item=item).update(at_next_order=False)
         row, _made = Substitute.objects.update_or_create(
-            item=item, instead=instead, defaults={"note": note}
+            item=item,
+            instead=instead,
+            defaults={"note": note}
+            | ({} if at_next_order is None else {"at_next_order": at_next_order}),
         )
         known_then.remember(item)
     return row
+
+
+def ordered_instead() -> dict[int, int]:
+    """Which item (id) orders take in place of which."""
+    return dict(Substitute.objects.filter(at_next_order=True).values_list("item", "instead"))
 
 
 def remove_substitute(act: Act, item: Item, instead: Item) -> None:

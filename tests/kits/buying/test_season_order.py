@@ -10,7 +10,7 @@ from kits.models import Item, ItemNeed, Need, NeedGroup, StatedRate
 from kits.rules.buying.order_lines import Basis
 from kits.services.buying.season_order import SeasonOrder, season_of, season_order
 from kits.services.custody import use
-from kits.services.stock import instruments, offers
+from kits.services.stock import catalogue, instruments, offers
 from kits.services.stock.offers import PackPrice
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor
@@ -189,3 +189,26 @@ def test_what_no_kit_carries_and_nobody_used_is_never_ordered(w: World, need: Ne
     offered(other, 1, "1.00")
     make.trip("Big walk", w.store, 5, 9, people=200)
     assert other not in {row.item for row in order(w).outlooks}
+
+
+def test_what_is_better_is_ordered_in_place_of_what_is_good_enough_until_that_is_used_up(
+    w: World,
+) -> None:
+    offered(w.shears, 1, "3.00")
+    before = {row.item.pk: row.outlook for row in order(w).outlooks}
+    catalogue.put_substitute(act(w.keeper), w.dressing, w.shears, at_next_order=True)
+    after = {row.item.pk: row.outlook for row in order(w).outlooks}
+    assert w.dressing.pk in before
+    assert w.dressing.pk not in after
+    assert w.shears.pk in after
+    catalogue.put_substitute(act(w.keeper), w.dressing, w.shears, "as it was")
+    assert w.dressing.pk not in {row.item.pk for row in order(w).outlooks}
+    with pytest.raises(Invalid):
+        catalogue.put_substitute(act(w.keeper), w.shears, w.dressing, at_next_order=True)
+    catalogue.put_substitute(act(w.keeper), w.dressing, w.shears, at_next_order=False)
+    assert w.dressing.pk in {row.item.pk for row in order(w).outlooks}
+
+
+def test_what_nobody_offers_replaces_nothing_in_an_order(w: World) -> None:
+    catalogue.put_substitute(act(w.keeper), w.dressing, w.shears, at_next_order=True)
+    assert w.dressing.pk in {row.item.pk for row in order(w).outlooks}

@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Problem
 from gearroom.site.web.lists.packing_lists import substitutes
-from gearroom.site.web.page import Done, PageForm, ShortText, form_view, show
+from gearroom.site.web.page import Done, PageForm, ShortText, Tick, form_view, show
 from kits.models import Item
 from kits.services.lists.packing_lists import version_of
 from kits.services.lookup import find
@@ -13,11 +13,13 @@ from kits.services.stock import catalogue
 
 
 class SubstituteForm(PageForm):
-    """An item, another that can be used instead, and how that differs."""
+    """An item, another that can be used instead, how that differs, and whether it is to be ordered
+    in its place."""
 
     of = ShortText()
     other = ShortText(120)
     note = ShortText(200)
+    at_next_order = Tick()
 
 
 def _page(
@@ -49,5 +51,12 @@ def instead(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     if request.POST.get("no-more"):
         catalogue.remove_substitute(act, of, other)
         return Done(_("%(other)s can no longer be used instead of %(thing)s.") % names)
-    catalogue.put_substitute(act, of, other, values["note"])
+    better = values["at_next_order"]
+    catalogue.put_substitute(act, of, other, values["note"], at_next_order=better)
+    if better:
+        says = _(
+            "At the next order, %(other)s takes the place of %(thing)s. What there is of"
+            " %(thing)s is used up first."
+        )
+        return Done(says % names)
     return Done(_("%(other)s can now be used instead of %(thing)s on every kit list.") % names)

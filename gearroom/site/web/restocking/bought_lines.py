@@ -24,10 +24,12 @@ from gearroom.site.web.page import (
 from gearroom.site.web.restocking.stripping import bought_item, loose_level
 from kits.models import Disposal, FilledKit, Item, Kit
 from kits.rules.buying.bought_kit import Fate, Part
+from kits.rules.ledger import Batch, must_be_dated
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
 from kits.services.buying import filled_kits
 from kits.services.buying.bought_kits import MOST_LINES
+from kits.services.ledger import readiness
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import MOST_MINUTES, BoughtItem
@@ -200,6 +202,7 @@ def break_down(act: Act, request: HttpRequest, kit: str, id: int) -> Done:
             levels.append(loose_level(of, item, values["goes"].removeprefix("level:")))
         else:
             items.append(_item(act, of, item, values))
+    _refuse_undated(of, items)
     done = building.strip(
         act,
         of,
@@ -222,6 +225,22 @@ def break_down(act: Act, request: HttpRequest, kit: str, id: int) -> Done:
         done.entry.pk,
         to=reverse("strip-kit", args=[of.name]),
     )
+
+
+def _refuse_undated(kit: Kit, items: Sequence[BoughtItem]) -> None:
+    """Raise Invalid that names all that would be kept without the date that it needs."""
+    undated = [
+        each.item.name
+        for each in items
+        if each.fate is Fate.KEEP
+        and each.expiry is None
+        and must_be_dated(Batch(id=0, thing=readiness.thing_of(each.item)))
+    ]
+    if undated:
+        raise Invalid(
+            _("Enter the expiry date of what stays in %(kit)s, or put it elsewhere: %(things)s.")
+            % {"kit": kit.name, "things": ", ".join(dict.fromkeys(undated))}
+        )
 
 
 def _item(act: Act, kit: Kit, item: Item, values: dict[str, Any]) -> BoughtItem:
