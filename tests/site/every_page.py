@@ -228,6 +228,8 @@ NO_PAGES = {
     "label-picture": "a picture",
     "kit-tag": "a PDF",
     "lid-card": "a PDF",
+    "order-sheet": "a PDF",
+    "order-csv": "a spreadsheet",
     "photo": "a picture",
     "manifest": "the web application manifest",
     "worker": "the service worker",
