@@ -34,7 +34,7 @@ class FilledKitBody(StrictSerializer):
     contents = bodies.lines(ContentBody, MOST_LINES, allow_empty=False)
 
 
-class ComparisonBody(ActBody):
+class FilledKitsBody(ActBody):
     example = {
         "room": "main-store", "list": 1, "version": 2, "kits": 3, "currency": "GBP",
         "filled": [
@@ -96,7 +96,7 @@ class ComparedKitAnswer(answers.Answer):
     lines = LikelyAnswer(source="bought.parts", many=True)
 
 
-class ComparisonAnswer(answers.Answer):
+class FilledKitsAnswer(answers.Answer):
     ways = WayAnswer(many=True, help_text="What costs least first.")
     filled = ComparedKitAnswer(many=True)
     minutes = serializers.IntegerField(
@@ -106,8 +106,8 @@ class ComparisonAnswer(answers.Answer):
 
 class CompareFilledKits(UseCaseView):
     use_case = "strip"
-    body = ComparisonBody
-    answers = {200: ComparisonAnswer}
+    body = FilledKitsBody
+    answers = {200: FilledKitsAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Compare filled kits that might be bought with building from parts."""
