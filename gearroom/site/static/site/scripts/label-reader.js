@@ -33,27 +33,33 @@ async function native() {
 
 async function replacement(from) {
   if (!from) return null;
+  const module = `${from}ponyfill.js`;
+  const files = new Set([module]);
+  const locateFile = (name) => {
+    files.add(from + name);
+    return from + name;
+  };
   try {
-    const { BarcodeDetector, prepareZXingModule } = await import(`${from}ponyfill.js`);
-    await prepareZXingModule({
-      overrides: { locateFile: (name) => from + name },
-      fireImmediately: true,
-    });
-    keepReader(from);
+    const { BarcodeDetector, prepareZXingModule } = await import(module);
+    await prepareZXingModule({ overrides: { locateFile }, fireImmediately: true });
+    keepReader(from, files);
     return new BarcodeDetector({ formats: FORMATS });
   } catch {
     return null;
   }
 }
 
-/** Have the service worker keep what was loaded before it was there. */
-function keepReader(from) {
+/** Have the service worker keep what was loaded before it was there: `files`, and what they load. A
+ * file that has just come may not be among the browser's entries yet. */
+function keepReader(from, files) {
   const worker = navigator.serviceWorker;
   if (!worker) return;
   const folder = new URL(from, location.href).href;
   const ask = async () => {
-    for (const { name } of performance.getEntriesByType("resource"))
-      if (name.startsWith(folder) && !(await caches.match(name))) await fetch(name);
+    const names = [...files].map((file) => new URL(file, location.href).href);
+    const loaded = performance.getEntriesByType("resource").map(({ name }) => name);
+    for (const name of new Set([...names, ...loaded.filter((each) => each.startsWith(folder))]))
+      if (!(await caches.match(name))) await fetch(name);
   };
   const quietly = () => ask().catch(() => {}); // the next page asks again
   if (worker.controller) quietly();
