@@ -34,7 +34,7 @@ class FilledKitBody(StrictSerializer):
     contents = bodies.lines(ContentBody, MOST_LINES, allow_empty=False)
 
 
-class ComparisonBody(ActBody):
+class FilledKitsBody(ActBody):
     example = {
         "room": "main-store", "list": 1, "version": 2, "kits": 3, "currency": "GBP",
         "filled": [
@@ -106,7 +106,7 @@ class FilledKitsAnswer(answers.Answer):
 
 class CompareFilledKits(UseCaseView):
     use_case = "strip"
-    body = ComparisonBody
+    body = FilledKitsBody
     answers = {200: FilledKitsAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
