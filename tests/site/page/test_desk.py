@@ -294,7 +294,7 @@ def test_the_people_are_asked_for_in_as_many_queries_however_many(
 def test_an_administrator_adds_a_room_and_edits_it(w: make.World, chief: Person) -> None:
     client = browser(chief)
     fields = {"name": "Boat house", "time_zone": "Europe/Oslo", "phone": "", "how_to_return": ""}
-    rules = {"closing_time": "18:00", "sorting_nights": "1"}
+    rules = {"closing_time": "18:00", "sorting_nights": "1", "opening_pays_from": "7.00"}
 
     assert post(client, "/rooms/", **fields)["Location"] == "/rooms/boat-house/"
     post(client, "/rooms/boat-house/", **{**fields, **rules, "how_to_return": "By the slip."})

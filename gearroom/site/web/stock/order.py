@@ -40,7 +40,7 @@ from kits.services.orders.orders import OrderStands
 from kits.services.stock import offers
 from kits.services.text import order_texts as texts
 
-WEEKS, MOST_WEEKS = 26, 104
+WEEKS, MOST_WEEKS = 9, 104
 PACKS = "packs-"
 """Before an offer's number: how many packs of it."""
 _OPEN = (OrderState.ORDERED, OrderState.PARTLY_ARRIVED)
