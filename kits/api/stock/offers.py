@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
+from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, UseCaseView, one_of
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field
@@ -129,7 +129,7 @@ class Offers(ListView, UseCaseView):
 
 class PastedBody(ActBody):
     example = {"text": "Gauze swab, pack of 100, £4.50\nSling\t10\t12.00"}
-    text = serializers.CharField(max_length=100_000, help_text="One offer a line.")
+    text = NoteField(max_length=100_000, help_text="One offer a line.")
 
 
 class ReadOfferAnswer(answers.Answer):
