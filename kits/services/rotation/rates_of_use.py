@@ -4,8 +4,6 @@ participant-days of each kit."""
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
-import numpy as np
-
 from kits.models import Kit
 from kits.rules.planning import demand as demands
 from kits.rules.planning.demand import Rate
@@ -22,31 +20,37 @@ WEIGHT_OF_LIST = 0.5
 """What other kits with the list did counts for so many years of the kit's own."""
 
 
-def rates_of_items(items: Iterable[int], known: Records) -> dict[int, tuple[Rate, list[float]]]:
+def rates_of_items(
+    items: Iterable[int], known: Records
+) -> dict[int, tuple[Rate, tuple[float, ...]]]:
     """The rate of each item (its id) with the chances of 0, 1, 2 … units a use: of all the needs
     that it serves and that have one. Items without are left out."""
     sizes = sizes_of_use(known)
     found = {}
     for item in sorted(set(items)):
         asks = [
-            (rate, demands.units_of_use(units_per_use.chances(serves.units_per_use, seen)))
+            (
+                rate,
+                demands.units_of_use(
+                    units_per_use.chances(serves.units_per_use, sizes.get(item, {}))
+                ),
+            )
             for need, served in known.serves.items()
             if (serves := served.get(item))
             if (rate := known.rate_in(known.needs[need], None).rate) is not None
-            if (seen := sizes.get(item, {})) is not None
         ]
         if asks:
             rate, units = demands.combined(asks)
-            found[item] = rate, [float(chance) for chance in units]
+            found[item] = rate, tuple(units.tolist())
     return found
 
 
-def use(rates: Mapping[int, tuple[Rate, Sequence[float]]], item: int, days: float) -> Use | None:
+def use(rates: Mapping[int, tuple[Rate, tuple[float, ...]]], item: int, days: float) -> Use | None:
     """How an item is used up where so many participant-days come a day; None without a rate."""
     if item not in rates:
         return None
     rate, units = rates[item]
-    return Use(rate, tuple(np.asarray(units).tolist()), days)
+    return Use(rate, units, days)
 
 
 def exposures(

@@ -188,7 +188,7 @@ class _Room:
         state: KitState,
         inside: Sequence[Units],
         items: Sequence[int],
-        rates: Mapping[int, tuple[Rate, Sequence[float]]],
+        rates: Mapping[int, tuple[Rate, tuple[float, ...]]],
         days: float,
         batches: Mapping[int, Batch],
     ) -> Iterator[Spot]:
