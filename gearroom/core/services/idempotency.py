@@ -35,6 +35,8 @@ from gearroom.core.services.people import names
 KEPT = frozenset({409, 422})
 """The refusals that are kept: what the book said when it was asked, and would say otherwise now."""
 RETRY_AFTER_S = 2
+_TRIES = 4
+"""How often an act is begun that has to give way to others, before it is given up as busy."""
 
 
 class Answer(NamedTuple):
@@ -140,17 +142,20 @@ def _do_and_keep(
 
 
 def _performed(perform: Callable[[], tuple[int, Any]]) -> tuple[int, Any]:
-    try:
-        with transaction.atomic():
-            return perform()
-    except (IntegrityError, OperationalError) as error:
-        # Another act came between this one's look and its write, which a constraint stopped, or
-        # the two waited for each other's rows and this one had to give way. It looks once more,
-        # and is refused with the facts, or goes on by them.
-        if isinstance(error, OperationalError) and not was_rolled_back(error):
-            raise
-        with transaction.atomic():
-            return perform()
+    for _try in range(_TRIES - 1):
+        try:
+            with transaction.atomic():
+                return perform()
+        except IntegrityError:
+            # Another act came between this one's look and its write, which a constraint stopped.
+            # It looks once more, and is refused with the facts, or goes on by them.
+            break
+        except OperationalError as error:
+            # The two waited for each other's rows and this one had to give way.
+            if not was_rolled_back(error):
+                raise
+    with transaction.atomic():
+        return perform()
 
 
 def _json(value: Any, *, sort_keys: bool = False) -> str:
