@@ -106,7 +106,10 @@ def kit_bars(request: HttpRequest) -> HttpResponse:
         after=after,
         chosen=room,
         picture=_picture(found, shown, today) if found else None,
-        kits=[(each.kit, [(span, span_name(span), state_of(span)) for span in each.spans]) for each in found],
+        kits=[
+            (each.kit, [(span, span_name(span), state_of(span)) for span in each.spans])
+            for each in found
+        ],
         any=any(each.spans for each in found),
         may_edit=actor(request).may("edit_trip"),
     )
