@@ -97,14 +97,14 @@ class OfferForm(PageForm):
     price = Money(label=gettext_lazy("Price of a pack"))
     currency = ShortText(12)
     tax_percent = Money(required=False, label=gettext_lazy("Tax to add, percent"))
-    least = WholeNumber(least=1, required=False, label=gettext_lazy("Least order, packs"))
+    least = WholeNumber(least=1, required=False, label=gettext_lazy("Minimum order, packs"))
 
 
 class MorePriceForm(PageForm):
     """What a pack costs where more are bought."""
 
-    packs = WholeNumber(least=2, required=False, label=gettext_lazy("From so many packs"))
-    each = Money(required=False, label=gettext_lazy("Price of a pack then"))
+    packs = WholeNumber(least=2, required=False, label=gettext_lazy("From this many packs"))
+    each = Money(required=False, label=gettext_lazy("Price of a pack from that number"))
 
 
 @form_view("look", page_of=_page)
@@ -177,7 +177,7 @@ class TermsForm(PageForm):
     currency = ShortText(12)
     delivery = Money(required=False, label=gettext_lazy("Delivery"))
     free_from = Money(required=False, label=gettext_lazy("Free from"))
-    least_order = Money(required=False, label=gettext_lazy("Least order"))
+    least_order = Money(required=False, label=gettext_lazy("Minimum order"))
 
 
 @form_view("look", "supplier", page_of=_supplier_page)
