@@ -108,7 +108,7 @@ def test_a_record_that_changed_meanwhile_is_compared_again_and_what_was_typed_st
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ({}, "Nothing has been entered that differs."),
+        ({}, "You have not entered any difference."),
         ({"dressing": "some"}, "“some” is not valid"),
         ({"gauge": "2"}, "Count each Pressure gauge by its serial number."),
     ],

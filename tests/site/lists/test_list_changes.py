@@ -121,7 +121,7 @@ def test_pressed_twice_it_is_made_once(w: World) -> None:
 def test_it_is_looked_at_again_and_withdrawn(w: World) -> None:
     change, client = made(w), browser(w.adviser)
     address = f"{ALL}{change.pk}/"
-    assert "Enter the next day" in text_of(post(client, address))
+    assert "Enter the day of the next review" in text_of(post(client, address))
     post(client, address, review_on=days(300).isoformat(), note="Nothing new.")
     assert "Nothing new." in text_of(client.get(address))
     post(client, address, do="withdraw")
