@@ -54,7 +54,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
-        Part(_("Ordered but not here"), tuple(_not_arrived(week))),
+        Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not carried: look again"), tuple(_look_again(week))),

@@ -66,7 +66,7 @@ def test_only_what_differs_is_counted_and_the_rest_was_looked_at(world: make.Wor
     )
 
     assert answer.status_code == 302
-    assert "2 items differed and are now on record as you saw them" in text_of(
+    assert "2 items differed from the record, which now shows what you entered" in text_of(
         client.get(answer["Location"])
     )
     assert kinds() == [*acts, EntryKind.COUNT, EntryKind.LOOK_INSIDE]

@@ -87,11 +87,11 @@ def test_how_far_it_is_follows_the_kits(w: World) -> None:
 def test_what_is_wrong_is_said_and_what_was_entered_stays(w: World) -> None:
     client = browser(w.keeper)
     for wrong, says in (
-        ({"by_day": days(-1).isoformat()}, "Enter a later day than today by which all kits"),
+        ({"by_day": days(-1).isoformat()}, "Enter a day after today by which all kits"),
         ({"by_day": "soon"}, "enter a date"),
         ({"instead": ""}, "Choose the item that replaces it"),
-        ({"list": ""}, "Choose the lists that this changes"),
-        ({"list": "9" * 30}, "Choose the lists that this changes"),
+        ({"list": ""}, "Choose the lists that the change applies to"),
+        ({"list": "9" * 30}, "Choose the lists that the change applies to"),
         ({"says-1": "", "study-1": "", "says-2": "", "read_in-2": ""}, "at least one source"),
         ({"says-1": ""}, "Enter what the source says"),
         ({"instead": "No such thing"}, "No such thing"),

@@ -53,7 +53,7 @@ def again(on: date | None, after: str, today: date, *, due: bool | None) -> str:
     if due:
         says = _("due today") if on == today else _("was due %(day)s") % {"day": says}
     elif due is False and on <= today:
-        says = _("%(day)s (looked at since)") % {"day": says}
+        says = _("%(day)s (reviewed since)") % {"day": says}
     return _("%(day)s; or after %(event)s") % {"day": says, "event": after} if after else says
 
 
