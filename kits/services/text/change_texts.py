@@ -117,6 +117,6 @@ def read_in(source_read_in: str, study: str) -> str:
 
 USED_UP_FIRST = _lazy(
     "No kit has to be opened for this. An old item in a kit counts until it is used up; the "
-    "new item goes in when the kit is open for another reason. After the day, a kit that still "
-    "has the old item is low, and is listed here and in the weekly email."
+    "new item goes in when the kit is open for another reason. After that day, a kit that "
+    "still has the old item counts as low on it, and is listed here and in the weekly email."
 )

@@ -139,7 +139,7 @@ class ServesForm(PageForm):
     """A need that an item serves."""
 
     need = ShortText(40)
-    units_per_use = WholeNumber(least=1, most=MOST_UNITS, label=gettext_lazy("Units for each use"))
+    units_per_use = WholeNumber(least=1, most=MOST_UNITS, label=gettext_lazy("Units per use"))
     best = ShortText(8)
     needs_training = Tick()
 

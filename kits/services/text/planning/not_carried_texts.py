@@ -108,7 +108,8 @@ def publish_anyway(says: Sequence[str]) -> str:
 
 def to_add(name: str, kits: Sequence[str], when: str) -> str:
     """That something is not in kits, and is carried on such a trip."""
-    return _(
-        "Not carried in %(kits)s: %(name)s. It is carried on trips like this one (%(when)s): "
-        "add it."
-    ) % {"kits": ", ".join(kits), "name": name, "when": when}
+    return _("Not in %(kits)s: %(name)s. Trips like this one carry it (%(when)s), so add it.") % {
+        "kits": ", ".join(kits),
+        "name": name,
+        "when": when,
+    }
