@@ -119,8 +119,8 @@ def none_used(days: float, *, too_few: bool, years: int) -> str:
         )
     return (
         _(
-            "Nothing for this need was used in %(days)s participant-days: this need very likely comes "
-            "up less than once in %(years)d years for one kit like this."
+            "Nothing for this need was used in %(days)s participant-days: this need very likely "
+            "comes up less than once in %(years)d years for one kit like this."
         )
         % facts
     )
