@@ -104,9 +104,9 @@ def check_label(kit: Kit) -> str:
     """What the button is called that records a check: with units missing on record it is not *all
     there*."""
     return (
-        _("Checked now: everything as on record")
+        _("Checked just now: everything matches the record")
         if sealing.not_replaced(kit)
-        else _("Checked now: everything is there")
+        else _("Checked just now: everything is there")
     )
 
 

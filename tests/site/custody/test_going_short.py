@@ -161,7 +161,9 @@ def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_c
     page = post(device, "/scan/", text=kit.name)
     reason: dict[str, Any] = {"holder": world.guide.pk, "short_reason": "two of us carry one"}
     press(device, page, "Take the kit out although it is not ready, and give a reason", **reason)
-    asked = press(device, post(device, "/scan/", text="DAY-01"), "Checked now: everything is there")
+    asked = press(
+        device, post(device, "/scan/", text="DAY-01"), "Checked just now: everything is there"
+    )
 
     assert Checkout.objects.get(in_at=None).person == world.guide
     assert asked["Location"].startswith("/hatch/")

@@ -11,7 +11,7 @@ from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_
 
 pytestmark = PAGES_ON_SQLITE
 PATH = "/kits/DAY-01/checked/"
-TOP, BELOW = "Everything is as on record", "Save what differs"
+TOP, BELOW = "Everything matches the record", "Save what is different"
 
 
 @pytest.fixture
@@ -129,7 +129,7 @@ def test_what_cannot_be_is_said_and_nothing_is_recorded(
 
 def test_what_is_short_on_record_is_said_before_the_tap(world: make.World) -> None:
     client = browser(world.keeper)
-    assert "On record there is already less" not in text_of(client.get(PATH))
+    assert "The record already shows less" not in text_of(client.get(PATH))
     post(client, PATH, **{**form_with(client.get(PATH), BELOW), there(world, world.dressing): "1"})
 
     assert "Wound dressing 10 × 12: 1 of 6" in text_of(client.get(PATH))

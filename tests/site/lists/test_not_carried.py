@@ -74,7 +74,7 @@ def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
         "saws, axes and other sharp tools; when definitive care is 6.5 hours away or more",
         "Ada, 1 March 2026",
         "after the spring course",
-        "“Not carried” says why.",
+        "The reason is under “Not carried”.",
     ):
         assert words in said
     fields = form_of(client.get(address(of, "edit/")))
@@ -123,7 +123,7 @@ def test_a_replaced_version_says_so_and_no_more_how_long_it_is_valid(world: make
     assert "Replaced" not in text_of(browser(world.keeper).get(address(first)))
     publishing.publish(act, drafts.new_draft(act, first.packing_list))
     page = text_of(browser(world.keeper).get(address(first)))
-    assert "Version 2 has replaced this one." in page
+    assert "Version 2 has replaced this version," in page
     assert "Version 1 Replaced" in page
     assert page.count("valid until") == 1  # among its facts, for kits that still use it
 

@@ -199,10 +199,10 @@ def test_whoever_is_alone_is_told_why_the_kit_cannot_be_taken_out_and_what_shows
     save(keeper, TAPE)
     client = browser(keeper)
     page = client.get("/first-day/kits/DAY-01/")
-    assert "leave out taking a kit out" in text_of(page)
+    assert "do not show how to take out a kit" in text_of(page)
     post(client, "/settings/alone/", **form_with(page, "Show everything"), shows_all="1")
     page = client.get("/first-day/kits/DAY-01/")
-    assert "leave out taking a kit out" not in text_of(page)
+    assert "do not show how to take out a kit" not in text_of(page)
     assert "Take it out" in text_of(page)
 
 
