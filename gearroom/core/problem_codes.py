@@ -23,8 +23,8 @@ KINDS: dict[str, ProblemKind] = {
     for code, status, title, what_to_do in [
         # -------------------------------------------------------------------- the request as such
         ("malformed-body", 400, _("The request body could not be read"),
-         _("Send one JSON object (RFC 8259) in UTF-8: no member twice, no NaN or Infinity, no "
-           "NUL.")),
+         _("Send one JSON object (RFC 8259) in UTF-8, with no duplicate members, no NaN or "
+           "Infinity, and no NUL characters.")),
         ("invalid-request", 400, _("The request does not match the schema"),
          _("“errors” names each field and what is expected there. Unknown fields are refused, and "
            "so is a number sent as text. The schema describes every request.")),

@@ -108,7 +108,7 @@ _REASONS: tuple[tuple[type[Exception], Callable[[], str]], ...] = (
     (socket.gaierror, lambda: _("There is no mail server of this name. Check the name.")),
     (
         ConnectionRefusedError,
-        lambda: _("Nothing answers there. Check the name and the port of the mail server."),
+        lambda: _("No mail server answers under this name and port. Check both."),
     ),
     (
         TimeoutError,

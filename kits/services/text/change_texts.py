@@ -69,10 +69,12 @@ def how_far(change: ListChange, done: int, of: int) -> str:
     if not of:
         return _("No kit in your gear rooms uses these lists.")
     text = (
-        ngettext("%(done)d of %(n)d kit has it", "%(done)d of %(n)d kits have it", of)
+        ngettext(
+            "%(done)d of %(n)d kit has this change", "%(done)d of %(n)d kits have this change", of
+        )
         % {"done": done, "n": of}
         if done
-        else _("No kit has it yet")
+        else _("No kit has this change yet")
     )
     if change.by_day is None or change.withdrawn:
         return f"{text}."

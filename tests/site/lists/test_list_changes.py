@@ -67,7 +67,7 @@ def test_both_sides_stand_beside_each_other_with_each_kit(w: World) -> None:
         "Gentile DA and others",
         "It soaks up less.",
         "Stated by the adviser",
-        "No kit has it yet; all by",
+        "No kit has this change yet; all by",
         "waits for version 2 to be published",
     ):
         assert text in says

@@ -78,7 +78,7 @@ def read(header: str) -> HandedOver:
     """The header `Gearroom-Handed-Over`; raises Invalid (`malformed-headers`)."""
     if (match := _HEADER.fullmatch(header)) is None:
         raise Invalid(
-            _("Gearroom-Handed-Over must be a person, a clock offset and a signature."),
+            _("Gearroom-Handed-Over must contain a person, a clock offset and a signature."),
             code="malformed-headers",
         )
     person, ahead, signature = match.groups()

@@ -107,7 +107,7 @@ def _edit_activity(act: Act, sent: QueryDict) -> str:
 
 
 def _retired(name: str) -> str:
-    return _("“%(name)s” is no longer offered. What was recorded with it stays.") % {"name": name}
+    return _("“%(name)s” is no longer offered. Past records with it are kept.") % {"name": name}
 
 
 def _back(name: str) -> str:

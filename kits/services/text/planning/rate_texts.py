@@ -35,9 +35,9 @@ _WORDS: dict[str, Promise] = {
     "sting or insect bite": _lazy("sting or insect bite"),
     "tick": _lazy("tick"),
     "severe allergic reaction": _lazy("severe allergic reaction"),
-    "cold and wet person": _lazy("cold and wet person"),
-    "overheated person": _lazy("overheated person"),
-    "gloves for whoever helps": _lazy("gloves for the helper"),
+    "cold and wet person": _lazy("casualty who is cold and wet"),
+    "overheated person": _lazy("casualty who is overheated"),
+    "gloves for whoever helps": _lazy("gloves for the first aider"),
     "waste with blood on it": _lazy("waste with blood on it"),
     "writing down what happened": _lazy("writing down what happened"),
     "hill walking": _lazy("hill walking"),
@@ -78,7 +78,7 @@ _GROUPS = {
     NeedGroup.ALLERGY: _lazy("Bites, stings and allergies"),
     NeedGroup.HEAT_COLD: _lazy("Heat and cold"),
     NeedGroup.SEVERE: _lazy("Life-threatening"),
-    NeedGroup.PROTECTION: _lazy("Protecting the helper"),
+    NeedGroup.PROTECTION: _lazy("Protecting the first aider"),
 }
 
 
