@@ -165,6 +165,6 @@ def test_it_says_in_a_sentence_what_a_filled_kit_comes_to(w: World) -> None:
     assert "no price of their own" in buying_texts.price_each(way, None)
     nothing = replace(way, each_kept=None)
     assert buying_texts.price_each(nothing, None) == "Nothing from this kit would be kept."
-    assert "from 3 kits on" in buying_texts.parts_win(3, priced=True, most=60)
+    assert "For 3 kits or more" in buying_texts.parts_win(3, priced=True, most=60)
     assert "even for one kit" in buying_texts.parts_win(1, priced=True, most=60)
     assert buying_texts.parts_win(None, priced=False, most=60) == ""

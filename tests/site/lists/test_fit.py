@@ -51,7 +51,7 @@ def test_what_is_too_much_for_a_bag_names_what_to_move(world: make.World) -> Non
 
 def test_whether_it_closed_is_one_tap_when_sealing_and_may_be_left_out(world: make.World) -> None:
     client = browser(world.guide)
-    assert "this much did not fit before" in text_of(client.get("/kits/DAY-01/sort/"))
+    assert "it did not close" in text_of(client.get("/kits/DAY-01/sort/"))
     post(client, "/kits/DAY-01/seal/", seal="1")
     assert not Closing.objects.exists()
     post(client, "/kits/DAY-01/seal/", seal="2", closed="yes", mass_g="900")
