@@ -153,7 +153,7 @@ def test_it_is_said_what_an_item_is_for(world: make.World) -> None:
     client, path = browser(world.adviser), f"/stock/{world.shears.pk}/serves/"
     post(client, path, need="large-wound", units_per_use="3", best="no")
     page = text_of(client.get(path))
-    assert "3 for each use" in page
+    assert "3 per use" in page
     assert "can be used if there is nothing better" in page
     assert post(client, path, need="large-wound", units_per_use="17").status_code in (400, 422)
     assert "Choose a need." in text_of(post(client, path, need="", units_per_use="1"))

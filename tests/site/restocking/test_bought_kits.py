@@ -65,7 +65,7 @@ def test_pasting_shows_the_items_and_keeps_nothing(client: Client) -> None:
     page = client.post("/bought-kits/add/", {**KIT, "text": PASTED, "find": "1"})
     seen = inputs(page)
     assert (seen["units-0"], seen["units-1"], seen["item-1"]) == ("4", "2", "out")
-    assert "1 line is no item on record" in text_of(page)
+    assert "1 line does not match any item on record" in text_of(page)
     assert not FilledKit.objects.exists()
 
 

@@ -103,8 +103,8 @@ class OfferForm(PageForm):
 class MorePriceForm(PageForm):
     """What a pack costs where more are bought."""
 
-    packs = WholeNumber(least=2, required=False, label=gettext_lazy("From so many packs"))
-    each = Money(required=False, label=gettext_lazy("Price of a pack then"))
+    packs = WholeNumber(least=2, required=False, label=gettext_lazy("From this many packs"))
+    each = Money(required=False, label=gettext_lazy("Price of a pack from that number"))
 
 
 @form_view("look", page_of=_page)
