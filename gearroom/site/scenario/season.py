@@ -15,6 +15,7 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from gearroom.core import clock
+from gearroom.site.scenario.buying import break_down_bought_kits, order_things
 from gearroom.site.scenario.school import (
     PLAN,
     THINGS,
@@ -63,6 +64,7 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
     """Play the past, then leave the store as it stands today with its coming trips."""
     with clock.pretending(at(today - timedelta(days=539), 8)):
         check_instruments(school)
+        break_down_bought_kits(school)
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
     past = list(_past(school.chance))
@@ -85,6 +87,7 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
         for going in coming:
             _promise(school, going, today)
         change_lists(school)
+        order_things(school, today)
     say(f"{len(coming)} trips to come")
 
 
