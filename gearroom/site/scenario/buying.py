@@ -3,6 +3,7 @@ broken down, and orders on their way."""
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 
 from gearroom.core import clock
 from gearroom.site.scenario.school import ZONE, School, at
-from kits.models import FilledKit, Offer, Supplier
+from kits.models import FilledKit, Holding, Offer, Supplier
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind
 from kits.services.buying import drafting, filled_kits, ordering
@@ -18,7 +19,8 @@ from kits.services.buying.bought_kits import Content
 from kits.services.lookup import find
 from kits.services.restocking import building
 from kits.services.restocking.building import BoughtItem
-from kits.services.stock import catalogue, offers, receiving
+from kits.services.stock import catalogue, disposing, offers, receiving
+from kits.services.stock.disposing import Outgoing
 from kits.services.stock.offers import PackPrice
 
 PLAN: Mapping[str, Any] = tomllib.loads(
@@ -98,6 +100,17 @@ def order_things(school: School, today: date) -> None:
                 _offer(school, suppliers[name], thing, units, prices)
     for row in PLAN["orders"]:
         _order(school, row, today)
+
+
+def throw_out_what_got_wet(school: School) -> None:
+    """Throw out most of what lay on one shelf."""
+    leak = PLAN["leak"]
+    rows = [
+        Outgoing(holding.place, holding.lot, holding.units - leak["left"])
+        for holding in Holding.objects.on_hand().filter(place__name=leak["shelf"])
+        if holding.units > leak["left"]
+    ]
+    disposing.dispose_all(replace(school.act(), reason=leak["reason"]), school.rooms[ROOM], rows)
 
 
 def _supplier(school: School, row: Mapping[str, Any]) -> Supplier:

@@ -15,7 +15,11 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from gearroom.core import clock
-from gearroom.site.scenario.buying import break_down_bought_kits, order_things
+from gearroom.site.scenario.buying import (
+    break_down_bought_kits,
+    order_things,
+    throw_out_what_got_wet,
+)
 from gearroom.site.scenario.school import (
     PLAN,
     THINGS,
@@ -42,6 +46,9 @@ from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
 from kits.services.trips.trips import TripFacts
+
+NOTHING_BOUGHT_DAYS = 100
+"""For so long nothing was bought, so that today there is something to order."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +84,8 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
             leaves = today + timedelta(days=going.starts_in + going.days)
             with clock.pretending(at(leaves, 12)):
                 _tend_stock(school)
+                if going.starts_in < -NOTHING_BOUGHT_DAYS:
+                    resupply(school)
     say(f"{len(past)} past trips")
     coming = [Going(**row) for row in PLAN["coming"]]
     with clock.pretending(at(today - timedelta(days=3), 10)):
@@ -84,6 +93,7 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
         leave_as_found(school)
+        throw_out_what_got_wet(school)
         for going in coming:
             _promise(school, going, today)
         change_lists(school)
@@ -93,7 +103,6 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
 
 def _tend_stock(school: School) -> None:
     throw_out_what_went_off(school)
-    resupply(school)
     check_instruments(school)
 
 
