@@ -11,12 +11,11 @@ from typing import Any
 
 from gearroom.core import clock
 from gearroom.site.scenario.school import ZONE, School, at
-from kits.models import FilledKit, Holding, Offer, Supplier
+from kits.models import FilledKit, Holding, Supplier
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind
 from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
-from kits.services.lookup import find
 from kits.services.restocking import building
 from kits.services.restocking.building import BoughtItem
 from kits.services.stock import catalogue, disposing, offers, receiving
