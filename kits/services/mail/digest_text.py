@@ -55,7 +55,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
-        Part(_("Ordered but not here"), tuple(_not_arrived(week))),
+        Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not carried: look again"), tuple(_look_again(week))),
@@ -201,7 +201,7 @@ def _to_order(week: Week) -> Iterator[LetterRow]:
         ((late if row.late else day(row.by, week.today), row.room), row) for row in week.order
     )
     for (when, room), rows in groups.items():
-        text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
+        text = _("%(day)s, for %(room)s") % {"day": when, "room": room}
         to = page(f"/stock/order/?weeks={ORDER_WEEKS}&room={rows[0].room_slug}")
         yield LetterRow(text, to, tuple(map(_ordered, rows)))
 
@@ -209,7 +209,7 @@ def _to_order(week: Week) -> Iterator[LetterRow]:
 def _not_arrived(week: Week) -> Iterator[LetterRow]:
     """What was ordered and expected before today, and is not here."""
     for line in week.overdue_orders:
-        text = _("%(units)d × %(thing)s from %(supplier)s, for the %(room)s: %(late)s") % {
+        text = _("%(units)d × %(thing)s from %(supplier)s, for %(room)s: %(late)s") % {
             "units": line.units,
             "thing": line.item.name,
             "supplier": line.supplier,

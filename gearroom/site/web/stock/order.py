@@ -128,7 +128,7 @@ def _plan(
     currency = values["currency"] or next(iter(currencies), "")
     if currency not in currencies:
         raise Invalid(
-            _("No offer is on record in this currency. Enter what things cost first."),
+            _("No offer in this currency is on record. Enter suppliers’ prices first."),
             field="currency",
         )
     return season_order(
@@ -224,10 +224,10 @@ def draft(act: Act, request: HttpRequest) -> Done:
         replace=values["replace"],
     )
     sentence = ngettext(
-        "%(n)d order is drafted. Nothing has been ordered yet: order it from the supplier, then "
-        "record that.",
-        "%(n)d orders are drafted. Nothing has been ordered yet: order from the suppliers, then "
-        "record that.",
+        "%(n)d order has been drafted. Nothing has been ordered yet: send the order to the "
+        "supplier, then record it as ordered.",
+        "%(n)d orders have been drafted. Nothing has been ordered yet: send the orders to the "
+        "suppliers, then record them as ordered.",
         len(made),
     )
     to = reverse("one-order", args=[made[0].order.pk]) if len(made) == 1 else reverse("order")
