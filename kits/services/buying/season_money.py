@@ -115,13 +115,13 @@ def _bought(rooms: Sequence[int], since: date) -> dict[int, list[tuple[int, Unit
         entry__kind=EntryKind.RECEIVE,
         entry__reversed_by__isnull=True,
         entry__occurred_at__date__gte=since,
-        price__isnull=False,
     ).values_list(
         "entry__room", "lot__item", "entry__occurred_at", "supplier", "price", "units", "currency"
     )
     return grouped(
         (room, (item, UnitPrice(_day(at), supplier, price / units, currency, units)))
         for room, item, at, supplier, price, units, currency in rows
+        if price is not None
     )
 
 
