@@ -21,6 +21,7 @@ from kits.services.recalls import recall_notices
 from kits.services.text import change_texts
 from kits.services.text.days import day, moment
 from kits.services.text.order_texts import overdue
+from kits.services.text.planning import season_money_texts
 
 ORDER_WEEKS = 26
 """For so many weeks the page that a row leads to works out what to order."""
@@ -119,6 +120,8 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
             "%(count)d batches on the shelves are out of date: they are on the attached list.",
             len(week.off_shelves),
         ) % {"count": len(week.off_shelves)}
+    if money := season_money_texts.line(week.money, week.today):
+        yield money
     if picks(week) or week.off_shelves:
         yield _("The attached list shows what to take from which shelf, in shelf order.")
     yield _(
@@ -152,7 +155,10 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
-        parts.append(_("%(time)s of work") % {"time": _long(len(to_open) * week.minutes_a_kit)})
+        parts.append(
+            _("%(time)s of work")
+            % {"time": digest_kits.duration(len(to_open) * week.minutes_a_kit)}
+        )
     if week.order:
         parts.append(
             ngettext(
@@ -161,15 +167,6 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
             ) % {"count": len(week.order), "day": day(week.order[0].by, week.today)}
         )  # fmt: skip
     return "; ".join(parts)
-
-
-def _long(minutes: int) -> str:
-    hours, rest = divmod(minutes, 60)
-    if not hours:
-        return _("%(minutes)d min") % {"minutes": rest}
-    if not rest:
-        return _("%(hours)d h") % {"hours": hours}
-    return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}
 
 
 def _looked(week: Week) -> str:

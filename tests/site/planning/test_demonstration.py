@@ -1,4 +1,5 @@
-"""The demonstration: every page of planning has something true to say of every kit and list."""
+"""The demonstration: every page of planning has something true to say of every kit and list, and
+those of buying of what to order, from whom and at which price."""
 
 import re
 from collections.abc import Iterator
@@ -65,6 +66,9 @@ def pages() -> Iterator[tuple[str, str]]:
     yield "/back-test/", r"shortages were expected, based on the records of .* On record: "
     yield "/rates/", r"\d+ in [\d,]+"
     yield "/needs/", "chest pain"
+    yield "/stock/order/?weeks=26", "50 of 100 still to come.*Hollowbeck First Aid.*for use until"
+    yield "/stock/prices/", "nitrile gloves, pair"
+    yield "/bought-kits/", r"keep \d+, extras \d+, teaching \d+, throw away 10"
     for version in PackingListVersion.objects.all():
         at = f"/lists/{version.packing_list_id}/{version.number}/"
         yield at, "Does it fit the bag\\?.*Everything carried weighs"

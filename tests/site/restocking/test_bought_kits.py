@@ -85,7 +85,7 @@ def test_what_is_kept_is_compared_with_building_from_parts(client: Client) -> No
     assert (str(filled.price), filled.currency) == ("12.00", "GBP")
     text = text_of(client.get("/bought-kits/"))
     assert "7 items: keep 5, extras 0, teaching 0, throw away 2." in text
-    assert "2.40 GBP an item kept" in text
+    assert "2.40 GBP for each item kept" in text
     assert "Build from parts" in text
     for kits in ("0", "61", "many"):
         assert "How many kits" in text_of(client.get(f"/bought-kits/?kits={kits}"))

@@ -68,6 +68,14 @@ def test_a_season_is_worked_out_with_reasons_drafted_and_ordered(
     assert "48 on order from North Medical" in text_of(client.get(f"/stock/{world.tablets.pk}/"))
 
 
+def test_without_prices_the_page_says_so_and_leads_to_where_they_are_entered(world: World) -> None:
+    page = browser(world.keeper).get("/stock/order/")
+    assert "No prices are on record yet" in text_of(page)
+    assert "Work it out" not in text_of(page)
+    for address in ("/stock/prices/", "/stock/prices/paste/"):
+        assert f'href="{address}"' in page.content.decode()
+
+
 def test_half_comes_then_too_much_and_the_rest_is_cancelled(world: World, offer: Offer) -> None:
     client = browser(world.keeper)
     order = drafted(client, offer)
