@@ -7,6 +7,8 @@ its stored dates say that it is not fit long enough, or where it goes out soon.
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from functools import reduce
+from operator import add
 
 from django.conf import settings
 from django.db.models import Q, QuerySet
@@ -20,7 +22,7 @@ from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.trips.trips import Stand
-from kits.services.buying import sources
+from kits.services.buying import season_money, sources
 from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import look_again, signatures
@@ -114,6 +116,7 @@ def gather(
         for pk in advisers:
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
     load_batches(weeks, stock)
+    _add_up_money(list(weeks.values()), today)
     _name_suppliers(list(weeks.values()))
     return weeks
 
@@ -214,6 +217,14 @@ def _name_suppliers(weeks: Sequence[Week]) -> None:
     known = sources.suppliers_of(row.thing_id for week in weeks for row in week.order)
     for week in weeks:
         week.order = [replace(row, supplier=known.get(row.thing_id, "")) for row in week.order]
+
+
+def _add_up_money(weeks: Sequence[Week], today: date) -> None:
+    """What was thrown away and saved this season in each reader's rooms."""
+    known = season_money.of_rooms({room for week in weeks for room in week.rooms}, today)
+    for week in weeks:
+        own = [known[room.pk] for room in week.rooms]
+        week.money = reduce(add, own[1:], own[0]) if own else week.money
 
 
 def _questions(

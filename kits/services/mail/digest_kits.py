@@ -277,3 +277,13 @@ def unmet(week: Week) -> Iterator[LetterRow]:
         LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))
         for kit, things in sorted(by_kit.items())
     )
+
+
+def duration(minutes: int) -> str:
+    """So many minutes of work, in hours and minutes."""
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return _("%(minutes)d min") % {"minutes": rest}
+    if not rest:
+        return _("%(hours)d h") % {"hours": hours}
+    return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}

@@ -17,6 +17,7 @@ from kits.models import (
     RecallPlace,
     UnmetNeed,
 )
+from kits.rules.buying.season_money import SeasonMoney
 from kits.rules.ledger import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.services.lists.look_again import DueLines
@@ -56,6 +57,8 @@ class Week:
     order: list[rule.ToOrder] = field(default_factory=list)
     overdue_orders: list[OpenLine] = field(default_factory=list)
     """What was ordered for their rooms, expected before today, and is not here."""
+    money: SeasonMoney = field(default_factory=SeasonMoney)
+    """What their rooms threw away and saved this season."""
     not_back: list[tuple[Checkout, datetime]] = field(default_factory=list)
     """What is past due, with when that was."""
     lost: list[tuple[Kit, datetime]] = field(default_factory=list)

@@ -135,7 +135,7 @@ _ACTS: dict[str, str | Promise] = {
     "reserve": _lazy("reserved for a trip"),
     "unreserve": _lazy("reservation released"),
     "reverse": _lazy("corrected"),
-    "build": _lazy("made up"),
+    "build": _lazy("filled"),
     "strip": _lazy("broken down into its items"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),

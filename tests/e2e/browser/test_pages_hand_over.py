@@ -132,7 +132,9 @@ def test_a_file_saves_what_waits_on_a_phone_that_is_cleared_and_counts_once(
         taken_in(desk, file, "2 records from another phone will be sent from here.")
         refused = desk.locator("#acts > li[data-state=refused]")
         expect(refused).to_have_count(2, timeout=SEEN_MS)
-        expect(refused.first).to_contain_text("This record was changed after it was handed over")
+        expect(refused.first).to_contain_text(
+            "Either this record was changed after it was handed over"
+        )
         file.write_text(json.dumps({"format": "gearroom-records", "acts": [{**act, "path": "/"}]}))
         taken_in(desk, file, "These are not records from a phone")
         assert len(uses()) == 1
@@ -155,7 +157,9 @@ def test_codes_on_one_phone_are_read_by_another_and_the_first_learns_of_it(
     with chromium(program) as browser:
         first = away(browser, server.url, keeper, kept=True)
         first.evaluate(USE_MANY, [world.dressing.pk, 6])
-        expect(first.locator("#kept")).to_have_text("Kept on this phone until it is sent.")
+        expect(first.locator("#kept")).to_have_text(
+            "Your records are kept on this phone until they are sent."
+        )
         first.locator("#hand-over summary").click()
         first.get_by_role("button", name="Show codes to scan").click()
         codes = first.locator("#codes svg")

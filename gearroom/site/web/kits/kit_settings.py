@@ -139,8 +139,8 @@ _HOLDS = {
     "lost": (
         holds.mark_lost,
         gettext_lazy(
-            "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
-            "will mark it as found."
+            "%(kit)s has been marked as lost, and its keepers will be notified. If anybody scans "
+            "the kit, it will be marked as found."
         ),
     ),
     "found": (

@@ -289,8 +289,8 @@ def _receive(act: Act, sent: QueryDict) -> Done:
         "place": wording.place(done.place.kind, done.place.name, with_room=False),
     }
     sentence = ngettext(
-        "%(units)d × %(thing)s received and put in %(place)s.",
-        "%(units)d × %(thing)s received and put in %(place)s.",
+        "%(units)d × %(thing)s received. Put away in: %(place)s.",
+        "%(units)d × %(thing)s received. Put away in: %(place)s.",
         done.units,
     )
     said = [sentence % facts, good_until(done.lot.expiry), *(r.text for r in done.remarks)]
