@@ -162,7 +162,10 @@ def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded: make.Wor
 def test_the_camera_types_where_a_code_is_wanted(world: make.World, path: str) -> None:
     page = browser(world.keeper).get(path).content.decode()
 
-    opens = r'data-into="text"\s+data-again\s+data-stays="(receiving|stripping)"\s+data-frames="/api/v1/scans/"'
+    opens = (
+        r'data-into="text"\s+data-again\s+data-stays="(receiving|stripping)"'
+        r'\s+data-frames="/api/v1/scans/"'
+    )
     assert re.search(opens, page)
     assert 'id="text"' in page
     assert "site/scripts/camera-field.js" in page
