@@ -131,6 +131,8 @@ _ACTS: dict[str, str | Promise] = {
     "strip": _lazy("broken down into its items"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
+    "weather-out": _lazy("moved because of the weather"),
+    "weather-back": _lazy("put back after the weather"),
     "lost": _lazy("reported lost"),
     "found": _lazy("found again"),
     "lay-up": _lazy("put in storage"),
