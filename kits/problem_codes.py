@@ -109,7 +109,7 @@ KINDS.update(
             ("location-in-use", 409, _("Something is still kept at the location"),
              _("Choose another location for its kits and shelves.")),
             ("nothing-to-move", 409, _("Nothing has to be moved for the weather"),
-             _("Reload the page: it may have been done already.")),
+             _("Reload the page: the items may have been moved already.")),
             ("restock-instead", 409, _("Items cannot be moved into a kit"),
              _("Restock the kit or fill it instead.")),
             ("send-instead", 409, _("The place is in another gear room"),
