@@ -98,10 +98,10 @@ def test_a_draft_is_made_for_each_supplier_and_says_what_its_lines_are_for(w: Wo
         ("South", OrderState.DRAFT),
     ]
     (tablets,) = made[0].lines
-    assert (tablets.line.for_kits, tablets.more, tablets.cost) == (16, 16, Decimal("4.00"))
+    assert (tablets.line.for_kits, tablets.line.more, tablets.cost) == (16, 16, Decimal("4.00"))
     assert tablets.line.wanted_by is not None
     (shears,) = made[1].lines  # DAY-02 lacks one, and five are on the shelf
-    assert (shears.line.for_kits, shears.line.for_use, shears.more) == (0, 0, 1)
+    assert (shears.line.for_kits, shears.line.for_use, shears.line.more) == (0, 0, 1)
 
 
 def test_pressing_twice_makes_no_second_draft_and_one_may_replace_it(w: World) -> None:
