@@ -106,6 +106,10 @@ KINDS.update(
             ("place-closed", 409, _("The place is no longer in use"), _("Choose another place.")),
             ("shelf-not-empty", 409, _("The shelf is not empty"),
              _("Move the items on it, or count the shelf.")),
+            ("location-in-use", 409, _("Something is still kept at the location"),
+             _("Choose another location for its kits and shelves.")),
+            ("nothing-to-move", 409, _("Nothing has to be moved for the weather"),
+             _("Reload the page: it may have been done already.")),
             ("restock-instead", 409, _("Items cannot be moved into a kit"),
              _("Restock the kit or fill it instead.")),
             ("send-instead", 409, _("The place is in another gear room"),
@@ -265,6 +269,7 @@ NOUNS.update(
         "entry": pgettext_lazy("not found", "entry"),
         "kit list": pgettext_lazy("not found", "kit list"),
         "kit": pgettext_lazy("not found", "kit"),
+        "location": pgettext_lazy("not found", "location"),
         "notice": pgettext_lazy("not found", "notification"),
         "order": pgettext_lazy("not found", "order"),
         "other version of that kit list": pgettext_lazy(

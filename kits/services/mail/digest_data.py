@@ -34,6 +34,7 @@ from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.stock import away
 from kits.services.stock.stock_levels import Stockroom
+from kits.services.weather import jobs as weather_jobs
 
 
 def readers() -> QuerySet[Person]:
@@ -115,6 +116,7 @@ def gather(
         waiting, ending = signatures.waiting(), signatures.ending()
         for pk in advisers:
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
+    _weather(weeks)
     load_batches(weeks, stock)
     _add_up_money(list(weeks.values()), today)
     _name_suppliers(list(weeks.values()))
@@ -340,6 +342,21 @@ def _around(weeks: dict[int, Week], at: datetime) -> None:
         week.unmet = [n for n in needs if n.entry.kit_id in own]
         week.away = [a for a in gone if a.kit.pk in own]
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
+
+
+def _weather(weeks: dict[int, Week]) -> None:
+    """What has to be moved for the weather, or back: of their own kits, and of shelves."""
+    rooms = {room.pk for week in weeks.values() for room in week.rooms}
+    known = {
+        day: weather_jobs.of_rooms(rooms, day) for day in {week.today for week in weeks.values()}
+    }
+    for week in weeks.values():
+        own, theirs = {kit.pk for kit in week.own}, {room.pk for room in week.rooms}
+        week.weather = [
+            job
+            for job in known[week.today]
+            if (job.kit.pk in own if job.kit else job.location.room_id in theirs)
+        ]
 
 
 def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:

@@ -54,6 +54,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Kits to open"), tuple(digest_kits.to_open(k, week) for k in rest)),
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
+        Part(_("Because of the weather"), tuple(digest_kits.weather(week))),
         Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
@@ -222,11 +223,8 @@ def _not_arrived(week: Week) -> Iterator[LetterRow]:
 def _ordered(row: rule.ToOrder) -> str:
     text = _("%(units)d × %(thing)s") % {"units": row.units, "thing": row.thing}
     if row.level is not None:
-        level = _("%(stock)d left; order level %(level)d") % {
-            "stock": row.stock or 0,
-            "level": row.level,
-        }
-        text += f" ({level})"
+        facts = {"stock": row.stock or 0, "level": row.level}
+        text += f" ({_('%(stock)d left; order level %(level)d') % facts})"
     if row.kits:
         text += _(", for %(kits)s") % {"kits": ", ".join(row.kits)}
     if row.supplier:

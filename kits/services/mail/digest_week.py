@@ -24,6 +24,7 @@ from kits.services.lists.look_again import DueLines
 from kits.services.orders.on_order import OpenLine
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock.away import UnitsAway
+from kits.services.weather.jobs import WeatherJob
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,7 @@ class Week:
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
     away: list[UnitsAway] = field(default_factory=list)
+    weather: list[WeatherJob] = field(default_factory=list)
     checks: list[BatchInPlace] = field(default_factory=list)
     undated: list[BatchInPlace] = field(default_factory=list)
     ending: list[BatchInPlace] = field(default_factory=list)

@@ -61,6 +61,7 @@ class ItemFacts(TypedDict, total=False):
     child: bool
     min_temp_c: int | None
     max_temp_c: int | None
+    keep_dry: bool
     opened_life_days: int | None
     check_every_days: int | None
     check_question: str

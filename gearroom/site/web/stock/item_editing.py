@@ -68,6 +68,7 @@ class ItemForm(PageForm):
     by_eye = Tick(label=_lazy("Loose in kits, not counted"))
     latex = Tick(label=_lazy("Contains latex"))
     child = Tick(label=_lazy("For children"))
+    keep_dry = Tick(label=_lazy("Spoils when wet: keep dry"))
 
 
 def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> HttpResponse:
