@@ -58,6 +58,6 @@ def _arrived() -> Iterator[str]:
             yield f"{what} came for an order that is not placed."
     units = summed((arrival.receipt_id, arrival.units) for arrival in arrivals)
     came = {arrival.receipt_id: arrival.receipt.units for arrival in arrivals}
-    for receipt, count in units.items():
-        if count != came[receipt]:
-            yield f"Delivery {receipt}: {came[receipt]} units came, {count} of them for orders."
+    for pk, count in units.items():
+        if count != came[pk]:
+            yield f"Delivery {pk}: {came[pk]} units came, {count} of them for orders."
