@@ -93,6 +93,7 @@ HATCH: dict[str, Make] = {
     "page POST kits/{kit}/due/": lambda a: say(kit=a.kit("out"), body={"due_at": _LATE}),
     "page GET kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
     "page POST kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
+    "page GET kits/{kit}/swap/": lambda a: say(kit=a.kit("spare")),
     "page POST kits/{kit}/swap/": lambda a: say(
         kit=a.kit("spare"),
         body={

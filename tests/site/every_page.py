@@ -51,6 +51,7 @@ AT_DAWN = (
     "/kits/DAY-01/",
     "/kits/DAY-02/",
     "/kits/DAY-02/sort/",
+    "/kits/DAY-02/swap/",
     "/kits/DAY-02/count/",
     "/kits/DAY-01/count/",
     "/kits/DAY-01/checked/",
