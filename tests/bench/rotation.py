@@ -2,11 +2,11 @@
 
 The schools of `tests.bench.season` order by levels that follow from use, on the very same needs
 with rotation off and on: off, what expires first is put in first and stays where it is; on, the
-program's rotation is followed on the first Monday of every third month. Once all twelve kits go out alike,
-once the busiest goes out twelve times as often as the one that hardly ever does. Prints, a season,
-what kits lacked, what went out of date and what was spent, with 90 % intervals of the paired
-differences, and the work that rotation made. Where it is not better, it says so. Exits 1 where the
-money of what goes out of date, or what kits lacked, is worse with its interval above 0.
+program's rotation is followed on the first Monday of every third month. Once all twelve kits go out
+alike, once the busiest goes out twelve times as often as the one that hardly ever does. Prints, a
+season, what kits lacked, what went out of date and what was spent, with 90 % intervals of the
+paired differences, and the work that rotation made. Where it is not better, it says so. Exits 1
+where the money of what goes out of date, or what kits lacked, is worse with its interval above 0.
 """
 
 import argparse
