@@ -41,6 +41,7 @@ _AT_HOME = (
     EntryKind.BUILD,
     EntryKind.STRIP,
     EntryKind.EMPTY,
+    EntryKind.LEAVE,
 )
 _REPORTED = {ReasonCode.WAS_OUT, ReasonCode.WAS_NOT_TAKEN_OUT}
 """What only a report may break: a request would have been refused."""
