@@ -67,6 +67,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/send/", stock.Send.as_view()),
     path("stock/arrive/", stock.Arrive.as_view()),
     path("stock/dispose/", stock.Dispose.as_view()),
+    path("stock/spare-kits/", leaving.SpareKits.as_view()),
     path("stock/leave/", leaving.LeaveStock.as_view()),
     path("stock/open/", stock.Open.as_view()),
     path("lots/", lots.Lots.as_view()),

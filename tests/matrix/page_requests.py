@@ -500,6 +500,7 @@ STOCK: dict[str, Make] = {
         a, send="main-store" if a.room() == "cave-hut" else "cave-hut"
     ),
     "page POST stock/at/{place}/{lot}/ #dispose": lambda a: _at(a, dispose="bin"),
+    "page GET stock/spare-kits/": lambda a: say(),
     "page GET stock/at/{place}/{lot}/leave/": lambda a: say(
         place=a.place(), lot=a.lot("dressing")
     ),

@@ -199,6 +199,7 @@ AT_THE_DESK = (
     "/stock/out-of-date/",
     "/stock/at/{shelf}/1/",
     "/stock/at/{shelf}/1/leave/",
+    "/stock/spare-kits/",
     "/stock/undated/",
     "/stock/recalls/",
     "/stock/recalls/1/",

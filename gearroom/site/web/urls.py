@@ -270,6 +270,7 @@ urlpatterns: list[URLPattern] = [
     path("stock/undated/", stock.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
     path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
+    path("stock/spare-kits/", leaving.spare_kits, name="spare-kits"),
     path("stock/at/<int:place>/<int:lot>/leave/", leaving.leave_stock, name="leave-stock"),
     path("stock/order/", order.order, name="order"),
     path("stock/order/draft/", order.draft, name="order-draft"),

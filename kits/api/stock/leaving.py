@@ -5,15 +5,15 @@ from typing import Any
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
-from gearroom.core.api.requests.serializers import ActBody
-from gearroom.core.api.views import UseCaseView
+from gearroom.core.api.requests.serializers import ActBody, QuerySerializer
+from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
 from kits.api.bodies import StockBody
 from kits.api.fields import currency_field, price_field
 from kits.api.stock.stock import PLACE
 from kits.api.views import KitView
 from kits.models import PlaceKind
-from kits.services.leaving import from_stock, whole_kit
+from kits.services.leaving import from_stock, missed, whole_kit
 from kits.services.leaving.terms import LONGEST_TO, Terms
 from kits.services.lookup import find
 
@@ -65,6 +65,54 @@ class LeaveStock(UseCaseView):
         )
 
 
+# ------------------------------------------------------------------------------------- missed least
+class SpareKitsQuery(QuerySerializer):
+    room = serializers.CharField(max_length=80, help_text="The gear room, by its slug.")
+
+
+@answers.Answer.of(missed.SpareKit)
+class SpareKitAnswer(answers.Answer):
+    members = ["kit", "units_ending"]
+    sources = {"kit": "kit.name"}
+    help_texts = {"units_ending": "Units in it that go out of date within a year."}
+    past = serializers.IntegerField(
+        source="missed.past", help_text="Trips that it was on in the last 12 months."
+    )
+    past_without = serializers.ListField(
+        child=serializers.IntegerField(),
+        source="missed.past_without",
+        help_text="Those (ids) on which no other kit with its list was free.",
+    )
+    coming = serializers.IntegerField(
+        source="missed.coming", help_text="Trips that it is reserved for."
+    )
+    coming_without = serializers.ListField(
+        child=serializers.IntegerField(),
+        source="missed.coming_without",
+        help_text="Those (ids) for which no other kit with its list is free.",
+    )
+    money_ending = serializers.DictField(
+        child=serializers.CharField(), help_text="What these units cost, by currency."
+    )
+
+
+class SpareKitsAnswer(serializers.Serializer[Any]):
+    """The kits at home in a room, the one that would be missed least first."""
+
+    kits = SpareKitAnswer(many=True)
+
+
+class SpareKits(ReadView):
+    reads_as = "edit_kit"
+    query = SpareKitsQuery
+    shows = SpareKitsAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Which kit would be missed least. Whether others were ready is not looked at."""
+        return {"kits": missed.spare_kits(self.actor, find.room(self.actor, query["room"]))}
+
+
+# ------------------------------------------------------------------------------------- a whole kit
 class LeaveKitBody(LeaveBody):
     example = {"way": "given", "to": "The youth centre", "reason": "One too many."}
     without = serializers.ListField(

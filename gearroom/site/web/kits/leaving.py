@@ -19,10 +19,11 @@ from gearroom.site.web.page import (
     form_view,
     id_of,
     read_page,
+    room_here,
     show,
 )
 from kits.models import PlaceKind
-from kits.services.leaving import from_stock, papers as kit_papers, whole_kit
+from kits.services.leaving import from_stock, missed, papers as kit_papers, whole_kit
 from kits.services.leaving.terms import LONGEST_TO, Terms
 from kits.services.lookup import find
 from kits.services.stock import views
@@ -89,6 +90,18 @@ def papers(request: HttpRequest, kit: str) -> HttpResponse:
         "site/kits/leaving/papers.html",
         kit=of,
         papers=kit_papers.papers(actor(request), of),
+    )
+
+
+@read_page("edit_kit")
+def spare_kits(request: HttpRequest) -> HttpResponse:
+    """Which kit of the room would be missed least."""
+    room = room_here(request)
+    return show(
+        request,
+        "site/kits/leaving/spare_kits.html",
+        room=room,
+        rows=missed.spare_kits(actor(request), room),
     )
 
 
