@@ -5,9 +5,11 @@ import base64
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import zxingcpp
 from playwright.sync_api import Browser, Locator, Page, ViewportSize
 
 from tests.e2e.pages import sign_in
+from tests.labels.scan import scanned
 
 PHONE: ViewportSize = {"width": 360, "height": 740}
 
@@ -35,6 +37,21 @@ _CAMERA = """
 })();
 """
 """A camera that sees a wall, and the card held up before it, never quite still."""
+
+COUNT_STREAMS = """
+const give = navigator.mediaDevices.getUserMedia;
+window.streams = [];
+navigator.mediaDevices.getUserMedia = async () => {
+  window.streams.push(await give());
+  return window.streams.at(-1);
+};
+"""
+"""A camera that keeps each stream that it was asked for in `streams`."""
+
+
+def box_of(gtin: str, number: str) -> bytes:
+    """The code on a box of a batch that is good until 31 May 2030."""
+    return scanned.symbol(f"\x1d01{gtin}1730053110{number}", zxingcpp.BarcodeFormat.DataMatrix)
 
 
 @dataclass

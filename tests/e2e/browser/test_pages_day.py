@@ -254,7 +254,7 @@ def test_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatc
         theirs = hatch.browser.new_context(viewport=PHONE).new_page()  # no account, no sign-in
         theirs.goto(at.page.locator("#link").input_value())
         theirs.get_by_role("button", name="+1 Shears").click()
-        theirs.get_by_role("button", name="Send, 1 used").click()
+        theirs.get_by_role("button", name="Send (1 used)").click()
         theirs.get_by_text("What you used from EVE-02 has been recorded.").wait_for()
         theirs.context.close()
         at.page.goto(f"{hatch.url}/scan/")
@@ -270,7 +270,7 @@ def test_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatc
         at.press("Scan a batch label")  # only now the camera is asked for
         at.hold_up(hatch.label_of(world.lots["d1"], world), "batch D1")
         assert at.page.locator(".camera.on").count() == 0  # and off again
-        at.press("Hand back, 3 used")
+        at.press("Hand back (3 used)")
         at.says("EVE-03 has been handed back as opened. 3 items used.")
 
     def one_with_four_used() -> None:
@@ -279,7 +279,7 @@ def test_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatc
         at.press("No")
         for thing in ("Wound dressing", "Pain tablets", "Pain tablets", "Shears"):
             at.press(f"+1 {thing}")
-        at.press("Hand back, 4 used")
+        at.press("Hand back (4 used)")
         at.says("EVE-04 has been handed back as opened. 4 items used.")
 
     def restock_and_seal() -> None:

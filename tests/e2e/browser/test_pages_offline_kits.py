@@ -131,14 +131,14 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
 
         # What the book knows to be missing is not all there.
         expect(
-            card.get_by_role("button", name="Checked now: everything as on record")
+            card.get_by_role("button", name="Checked just now: everything matches the record")
         ).to_be_visible()
         # Handed back to be sorted later, then checked: nothing is in its way any more.
         card = page.locator("article[data-kit=DAY-01]")
         card.get_by_text("Handed back", exact=True).click()
         card.get_by_role("button", name="Sort later").click()
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
-        card.get_by_role("button", name="Checked now: everything is there").click()
+        card.get_by_role("button", name="Checked just now: everything is there").click()
         expect(card.locator("[data-verdict]")).to_have_text("Ready")
         expect(card).to_contain_text("contents checked on this phone, not yet recorded")
 

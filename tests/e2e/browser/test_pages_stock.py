@@ -12,7 +12,7 @@ from playwright.sync_api import ConsoleMessage, expect
 from kits.models import Entry, EntryKind, Holding, PackCode, Recall
 from kits.services.custody import custody
 from kits.services.stock import catalogue
-from tests.e2e.hatch import phone
+from tests.e2e.hatch import COUNT_STREAMS, box_of, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
@@ -85,21 +85,6 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
         assert faults == []
 
 
-_COUNTED = """
-const give = navigator.mediaDevices.getUserMedia;
-window.streams = [];
-navigator.mediaDevices.getUserMedia = async () => {
-  window.streams.push(await give());
-  return window.streams.at(-1);
-};
-"""
-
-
-def box_of(number: str) -> bytes:
-    """The code on a box of a batch."""
-    return scanned.symbol(f"\x1d01{KNOWN}1730053110{number}", zxingcpp.BarcodeFormat.DataMatrix)
-
-
 def on_shelves(number: str) -> int:
     """How many units of a batch lie on the shelves."""
     return sum(row.units for row in Holding.objects.filter(lot__number=number))
@@ -115,20 +100,27 @@ def test_one_stream_reads_box_after_box_and_nothing_typed_is_lost(
     server = make_web().start()
 
     with chromium(program) as browser:
-        at = phone(browser, server.url, keeper, "/stock/receive/", script=_COUNTED)
+        at = phone(browser, server.url, keeper, "/stock/receive/", script=COUNT_STREAMS)
         page = at.page
         view = page.locator(".camera .view")
         at.press("Scan with the camera")
         for number in ("R1", "R2", "R3"):
             expect(view).to_be_in_viewport(ratio=1)
-            at.hold_up(box_of(number), f"Batch {number}, good until 31 May 2030")
+            at.hold_up(box_of(KNOWN, number), f"Batch {number}, good until 31 May 2030")
             expect(view).to_be_hidden()  # it rests while the form is filled in
             page.get_by_role("button", name="C2").dblclick()
-            at.says("10 × Wound dressing 10 × 12 received and put in C2.")
+            at.says("10 × Wound dressing 10 × 12 received. Put away in: C2.")
             assert on_shelves(number) == 10
         expect(view).to_be_visible()
         assert page.evaluate("streams.length") == 1
         assert page.evaluate("streams[0].getVideoTracks()[0].readyState") == "live"
+
+        # Undone on this page too: the same stream looks on.
+        at.press("Undo")
+        at.says("Undone.")
+        assert on_shelves("R3") == 0
+        expect(view).to_be_visible()
+        assert page.evaluate("streams.length") == 1
 
         # A code that is no pack's is refused, and the camera looks on.
         page.locator("#text").fill("no code")
@@ -137,7 +129,7 @@ def test_one_stream_reads_box_after_box_and_nothing_typed_is_lost(
         expect(view).to_be_visible()
 
         # What is refused stands above what was typed.
-        at.hold_up(box_of("R4"), "Batch R4, good until 31 May 2030")
+        at.hold_up(box_of(KNOWN, "R4"), "Batch R4, good until 31 May 2030")
         page.get_by_text("Supplier and price").click()
         page.get_by_label("Supplier", exact=True).fill("Hillside Supplies")
         page.get_by_label("Total price").fill("12")
@@ -156,13 +148,13 @@ def test_one_stream_reads_box_after_box_and_nothing_typed_is_lost(
         expect(page.get_by_label("Supplier", exact=True)).to_have_value("Hillside Supplies")
         page.unroute("**/stock/receive/")
         at.press("C2")
-        at.says("10 × Wound dressing 10 × 12 received and put in C2.")
+        at.says("10 × Wound dressing 10 × 12 received. Put away in: C2.")
         assert on_shelves("R4") == 10
 
         # The switch has it look for another label while one is open, on the same stream.
-        at.hold_up(box_of("R5"), "Batch R5, good until 31 May 2030")
+        at.hold_up(box_of(KNOWN, "R5"), "Batch R5, good until 31 May 2030")
         at.press("Scan with the camera")
-        at.hold_up(box_of("R6"), "Batch R6, good until 31 May 2030")
+        at.hold_up(box_of(KNOWN, "R6"), "Batch R6, good until 31 May 2030")
         assert page.evaluate("streams.length") == 1
         assert at.faults == []
 
@@ -174,14 +166,14 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_text("good until 31 May 2030").wait_for()
     taps("radio", "3", exact=True)
     taps("button", "C3")
-    page.get_by_text("30 × Wound dressing 10 × 12 received and put in C3.").wait_for()
+    page.get_by_text("30 × Wound dressing 10 × 12 received. Put away in: C3.").wait_for()
     assert taps.count == 2
 
     # the same box again: it asks
     scan(page, f"01{KNOWN}1730053110B1")
     page.get_by_text("More of the same batch?").wait_for()
     taps("button", "C2")
-    page.get_by_text("10 × Wound dressing 10 × 12 received and put in C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received. Put away in: C2.").wait_for()
 
     # one that nobody knows here: what its code says is kept
     scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
@@ -192,7 +184,7 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_role("button", name="Add the item, then receive it").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("12 × Finger splint received and put in C2.").wait_for()
+    page.get_by_text("12 × Finger splint received. Put away in: C2.").wait_for()
 
     held = {
         (row.lot.number, row.place_id): row.units
@@ -211,7 +203,7 @@ def receive_by_camera(page: Any) -> None:
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("10 × Wound dressing 10 × 12 received and put in C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received. Put away in: C2.").wait_for()
     page.get_by_role("button", name="Camera off").click()
 
 

@@ -33,7 +33,7 @@ def test_a_kit_left_for_sorting_is_checked_by_one_tap_and_goes(labels: at.Labell
 
     seen = at.one(world.guide, labels.kit.code)
     first = seen.next[0]
-    assert (first.do, first.says) == ("look-inside", "Checked now: everything is there")
+    assert (first.do, first.says) == ("look-inside", "Checked just now: everything is there")
     checked = at.one(world.guide, first.fields["text"], Intent(first.fields["intent"]))
 
     assert (checked.outcome, checked.says) == (
@@ -56,7 +56,7 @@ def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels: at.La
     first = at.one(labels.world.guide, labels.kit.code).next[0]
     checked = at.one(labels.world.guide, labels.kit.code, Intent.LOOK_INSIDE)
 
-    assert first.says == "Checked now: everything as on record"
+    assert first.says == "Checked just now: everything matches the record"
     assert checked.says.startswith(
         "DAY-01 has been checked: everything is as on record. Ready, low on"
     )

@@ -178,9 +178,9 @@ def test_after_withdrawal_the_link_says_so_and_nothing_else(w: World) -> None:
 
 def test_it_says_when_it_is_too_old(w: World, monkeypatch: pytest.MonkeyPatch) -> None:
     _made, link = sent(w)
-    assert "Too old to use." not in text_of(Client().get(link))
+    assert "This answer is out of date." not in text_of(Client().get(link))
     monkeypatch.setattr("gearroom.core.clock.today", lambda zone: make.days(500))
-    assert "Too old to use." in text_of(Client().get(link))
+    assert "This answer is out of date." in text_of(Client().get(link))
 
 
 # --------------------------------------------------------------------------------------- guessing

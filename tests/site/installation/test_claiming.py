@@ -33,7 +33,7 @@ def begin(**more: str) -> Client:
 
 def test_the_login_leads_to_the_code_while_nobody_has_one(db: None) -> None:
     assert Client().get("/sign-in/")["Location"] == "/begin/"
-    assert "finds a code" in text_of(Client().get("/begin/"))
+    assert "printed a code" in text_of(Client().get("/begin/"))
     answer = Client().post("/begin/", {"code": claiming.code().upper().replace("-", " ")})
     assert answer["Location"] == f"/begin/{claiming.code()}/"
 

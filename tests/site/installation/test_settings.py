@@ -97,17 +97,17 @@ def test_settings_cost_no_query_on_a_page(chief: Person, django_assert_num_queri
 def test_an_address_is_tried_by_a_phone(chief: Person) -> None:
     client = browser(chief)
     post(client, "/settings/address/", public_url="http://testserver/")
-    assert "No phone has reached it yet" in text_of(client.get("/settings/address/"))
+    assert "No phone has reached this address yet" in text_of(client.get("/settings/address/"))
 
     link = installation.link_to_try().removeprefix("http://testserver")
     assert Installation.objects.get().reached_at is None
     assert Client().get(link).status_code == 200
     assert Installation.objects.get().reached_at is None  # reading changes nothing
-    assert "now says so" in text_of(Client().post(link))
-    assert "A phone has reached it" in text_of(client.get("/settings/address/"))
+    assert "now shows this" in text_of(Client().post(link))
+    assert "A phone has reached this address" in text_of(client.get("/settings/address/"))
 
     post(client, "/settings/address/", public_url="https://gear.example.org")
-    assert "No phone has reached it yet" in text_of(client.get("/settings/address/"))
+    assert "No phone has reached this address yet" in text_of(client.get("/settings/address/"))
     assert "too old" in text_of(Client().post(link))
 
 
@@ -197,7 +197,7 @@ def test_without_a_mail_server_the_letter_is_saved_as_a_file(
     ("error", "says"),
     [
         (socket.gaierror(), "no mail server of this name"),
-        (ConnectionRefusedError(), "Nothing answers there"),
+        (ConnectionRefusedError(), "No mail server answers under this name"),
         (TimeoutError(), "did not answer in time"),
         (smtplib.SMTPAuthenticationError(535, b"5.7.8 no"), "answered: 535 5.7.8 no"),
         (smtplib.SMTPRecipientsRefused({"a": (550, b"gone")}), "answered: 550 gone"),

@@ -11,7 +11,7 @@ from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_
 
 pytestmark = PAGES_ON_SQLITE
 PATH = "/kits/DAY-01/checked/"
-TOP, BELOW = "Everything is as on record", "Save what differs"
+TOP, BELOW = "Everything matches the record", "Save what is different"
 
 
 @pytest.fixture
@@ -66,7 +66,7 @@ def test_only_what_differs_is_counted_and_the_rest_was_looked_at(world: make.Wor
     )
 
     assert answer.status_code == 302
-    assert "2 items differed and are now on record as you saw them" in text_of(
+    assert "2 items differed from the record, which now shows what you entered" in text_of(
         client.get(answer["Location"])
     )
     assert kinds() == [*acts, EntryKind.COUNT, EntryKind.LOOK_INSIDE]
@@ -108,7 +108,7 @@ def test_a_record_that_changed_meanwhile_is_compared_again_and_what_was_typed_st
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ({}, "Nothing has been entered that differs."),
+        ({}, "You have not entered any difference."),
         ({"dressing": "some"}, "“some” is not valid"),
         ({"gauge": "2"}, "Count each Pressure gauge by its serial number."),
     ],
@@ -129,7 +129,7 @@ def test_what_cannot_be_is_said_and_nothing_is_recorded(
 
 def test_what_is_short_on_record_is_said_before_the_tap(world: make.World) -> None:
     client = browser(world.keeper)
-    assert "On record there is already less" not in text_of(client.get(PATH))
+    assert "The record already shows less" not in text_of(client.get(PATH))
     post(client, PATH, **{**form_with(client.get(PATH), BELOW), there(world, world.dressing): "1"})
 
     assert "Wound dressing 10 × 12: 1 of 6" in text_of(client.get(PATH))

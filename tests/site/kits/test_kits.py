@@ -270,7 +270,7 @@ def test_what_is_below_its_target_stands_first_beside_what_should_be(world: make
 
     page = text_of(browser(world.guide).get("/kits/DAY-01/"))
 
-    table = page.split("Should be Is there")[1]
+    table = page.split("Should be Inside")[1]
     _, below, main = re.split("Fewer than the list asks for| Main (?!Below)", table, maxsplit=2)
     assert "Shears Main Below the minimum 1 minimum 1 0" in below
     assert re.search(r"Wound dressing 10 × 12 batch D1, [\w ]+ 6 minimum 4 6", main)
@@ -288,7 +288,7 @@ def test_an_empty_kit_shows_all_that_it_should_have(world: make.World) -> None:
     page = text_of(browser(world.guide).get("/kits/DAY-02/"))
 
     assert "0 of 7 units" in page
-    assert "There is too little of everything on its list: see above." in page
+    assert "All its items are short: see above." in page
 
 
 def test_what_the_list_does_not_ask_for_is_shown_as_such(world: make.World) -> None:

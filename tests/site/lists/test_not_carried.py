@@ -74,7 +74,7 @@ def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
         "saws, axes and other sharp tools; when definitive care is 6.5 hours away or more",
         "Ada, 1 March 2026",
         "after the spring course",
-        "“Not carried” says why.",
+        "The reason is under “Not carried”.",
     ):
         assert words in said
     fields = form_of(client.get(address(of, "edit/")))
@@ -93,7 +93,7 @@ def test_what_cannot_be_is_refused_with_what_was_typed_kept(world: make.World) -
     assert "Choose an item or a need that is not carried." in text_of(nothing)
     assert "Go home" in nothing.text
     carried = left_out(client, of, thing=world.dressing.name, why="expires")
-    assert "is on this list" in text_of(carried)
+    assert "is both on this list and among what the list leaves out" in text_of(carried)
 
 
 def test_a_line_is_removed(world: make.World) -> None:
@@ -123,7 +123,7 @@ def test_a_replaced_version_says_so_and_no_more_how_long_it_is_valid(world: make
     assert "Replaced" not in text_of(browser(world.keeper).get(address(first)))
     publishing.publish(act, drafts.new_draft(act, first.packing_list))
     page = text_of(browser(world.keeper).get(address(first)))
-    assert "Version 2 has replaced this one." in page
+    assert "Version 2 has replaced this version," in page
     assert "Version 1 Replaced" in page
     assert page.count("valid until") == 1  # among its facts, for kits that still use it
 
@@ -142,7 +142,7 @@ def test_the_comparison_says_what_is_due_and_of_a_replaced_version_nothing(
     publishing.publish(make.act(world.keeper), second)
     page = browser(world.keeper).get(address(second, "compare/")).content.decode()
     assert "was due" not in page
-    assert page.count("looked at since") == 1
+    assert page.count("reviewed since") == 1
 
 
 def test_the_printable_page_of_a_kit_says_what_is_not_carried(world: make.World) -> None:

@@ -49,7 +49,7 @@ def test_a_trip_is_described_and_its_list_is_made_with_one_press(world: make.Wor
 def test_the_same_question_has_the_same_answer(world: make.World) -> None:
     client, asked = browser(world.keeper), TRIP | {"like": str(world.version.pk)}
     said = [text_of(client.get("/lists/draft/", asked)) for _ in range(2)]
-    assert said[0].split("Make it a draft")[0] == said[1].split("Make it a draft")[0]
+    assert said[0].split("Save it as a draft")[0] == said[1].split("Save it as a draft")[0]
 
 
 def test_it_becomes_the_next_version_of_the_list_it_starts_from(world: make.World) -> None:

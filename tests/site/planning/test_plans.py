@@ -125,9 +125,12 @@ def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
 def test_no_use_on_record_is_too_few_to_call_it_rare(world: make.World) -> None:
     past(world)
     page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
-    assert "Nothing for it was used in 8 participant-days: too few to call it rare." in page
+    assert (
+        "Nothing for this need was used in 8 participant-days, which is too few to call the "
+        "need rare." in page
+    )
     assert "Your adviser decides." in page
-    assert "No delivery on record has a price" in page
+    assert "No delivery of this item has a price on record" in page
 
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:
@@ -231,7 +234,7 @@ def test_what_runs_out_most_stands_before_all_items_with_what_would_be_enough(
     ItemNeed.objects.update(units_per_use=1)
     state(world, "small-wound", "900")
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
-    first = page[page.index("Runs out most often") : page.index("Item by item")]
+    first = page[page.index("Items that run out most often") : page.index("Item by item")]
     row = re.search(
         rf"{re.escape(world.dressing.name)} 6 (at least )?(\d+) no: (at least )?(\d+)", first
     )
@@ -243,7 +246,7 @@ def test_what_runs_out_most_stands_before_all_items_with_what_would_be_enough(
 def test_a_plan_on_which_nothing_runs_out_has_no_list_of_what_does(world: make.World) -> None:
     state(world, "small-wound", "0.01")
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
-    assert "Runs out most often" not in page
+    assert "Items that run out most often" not in page
     assert "Item by item" in page
 
 
@@ -255,7 +258,7 @@ def test_costs_begin_with_what_is_thrown_away_and_never_used(world: make.World) 
     state(world, "small-wound", "1")
     past(world)
     page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
-    thrown = page[page.index("goes out of date unused Item") : page.index("Item by item")]
+    thrown = page[page.index("go out of date unused Item") : page.index("Item by item")]
     assert re.search(rf"{re.escape(world.dressing.name)} 6 [0-9.]+ GBP", thrown)
     never = page[page.index("Never used on record") : page.index("Item by item")]
     assert world.dressing.name in never

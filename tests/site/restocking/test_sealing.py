@@ -62,7 +62,7 @@ def test_a_kit_to_be_sorted_is_checked_on_its_page_by_one_tap(school: scanned.La
     client = browser(school.world.guide)
 
     page = client.get(SORT)
-    assert "Checked now: everything is there" in text_of(page)
+    assert "Checked just now: everything is there" in text_of(page)
     post(client, SORT, **{"only-look": "1"})
 
     assert make.fresh(school.world.day_01).to_sort_since is None
@@ -76,7 +76,7 @@ def test_at_the_hatch_scan_tap_tap_and_it_is_out(school: scanned.Labelled) -> No
     waiting = dict(re.findall(r'form="scan" name="(\w+)" value="([^"]*)"', tag.content.decode()))
 
     page = post(client, "/scan/", **{**waiting, "text": "DAY-01"})
-    page = press(client, page, "Checked now: everything is there")
+    page = press(client, page, "Checked just now: everything is there")
     press(client, page, "Take out for Gil")
 
     assert Checkout.objects.get(in_at=None).person == school.world.guide

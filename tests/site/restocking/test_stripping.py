@@ -85,7 +85,7 @@ def test_a_part_of_a_name_offers_the_things_that_have_it(world: make.World, clie
     page = client.get(PATH, {"text": "sh"})
 
     assert "Which one?" in text_of(page)
-    assert f'href="?item={world.shears.pk}"' in page.content.decode()
+    assert f'name="item" value="{world.shears.pk}"' in page.content.decode()
     assert "Shears" in text_of(client.get(PATH, {"item": world.shears.pk}))
 
 

@@ -97,8 +97,8 @@ def test_a_pasted_list_is_seen_whole_before_anything_is_kept(client: Client) -> 
         assert says in text
     assert not Offer.objects.exists()
     done = text_of(send(client, f"{PATH}paste/", **fields, keep="1", units__2="1"))
-    assert "2 prices of North are on record." in done
-    assert "2 lines were not kept: Teapot, pack of 2" in done
+    assert "2 prices from North have been saved." in done
+    assert "2 lines were not saved: Teapot, pack of 2" in done
     assert Offer.objects.count() == 2
 
 
@@ -130,13 +130,13 @@ def test_a_new_name_may_mean_a_supplier_that_is_known(client: Client) -> None:
     one_price(client)
     north = Supplier.objects.get()
     fields = {"supplier": "North Ltd", "currency": "GBP", "text": LIST}
-    assert "is no supplier here yet" in text_of(
+    assert "is not on record as a supplier yet" in text_of(
         client.post(f"{PATH}paste/", {**fields, "find": "1"})
     )
     send(client, f"{PATH}paste/", **fields, same_as=str(north.pk), keep="1")
     assert Supplier.objects.count() == 1
     page = client.post(f"{PATH}paste/", {**fields, "find": "1"})
-    assert "is no supplier here yet" not in text_of(page)
+    assert "is not on record as a supplier yet" not in text_of(page)
 
 
 def test_a_suppliers_terms_and_other_names(client: Client) -> None:
@@ -144,7 +144,10 @@ def test_a_suppliers_terms_and_other_names(client: Client) -> None:
     path = f"{PATH}suppliers/{Supplier.objects.get().pk}/"
     assert "deliveries count as free" in text_of(client.get(path))
     page = send(client, path, currency="GBP", delivery="4.95", free_from="50", least_order="")
-    assert "A delivery costs 4.95 GBP. It is free from 50.00 GBP on." in text_of(page)
+    assert (
+        "A delivery costs 4.95 GBP. Delivery is free for orders of 50.00 GBP or more."
+        in text_of(page)
+    )
     assert "“North Ltd” means North" in text_of(send(client, path, name=" North  Ltd"))
     assert send(client, path, name="").status_code == 400
     assert send(client, path, currency="GBP", delivery="dear").status_code == 400

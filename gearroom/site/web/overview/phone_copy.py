@@ -44,6 +44,7 @@ SHELL = (
     "site/offline/queue.js",
     "site/offline/page.js",
     "site/scripts/camera.js",
+    "site/scripts/touch.js",
     "site/offline/copy.js",
     "site/offline/card.js",
     "site/offline/acts.js",

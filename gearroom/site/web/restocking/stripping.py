@@ -59,7 +59,7 @@ def start(request: HttpRequest) -> HttpResponse:
     rows = find.kits_of(who).active().order_by("name")
     return show(
         request,
-        "site/restocking/strip_start.html",
+        "site/restocking/strip/start.html",
         kits=[kit for kit in rows if who.may("strip", kit.room_id)],
         may_add=room is not None and who.may("edit_kit", room.pk),
     )
@@ -89,7 +89,7 @@ def _page(
     who, progress = actor(request), stripping.progress(kit)
     return show(
         request,
-        "site/restocking/strip.html",
+        "site/restocking/strip/strip.html",
         problem=problem,
         kit=kit,
         progress=progress,

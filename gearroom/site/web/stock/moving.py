@@ -188,7 +188,7 @@ def arrive(act: Act, request: HttpRequest) -> Done:
     values = ArrivalForm.read(request.POST)
     lot, shelf = find.lot(values["lot"]), find.shelf(act.actor, values["shelf"])
     done = moving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
-    sentence = _("%(units)d × %(thing)s arrived and put in %(place)s.") % {
+    sentence = _("%(units)d × %(thing)s arrived. Put away in: %(place)s.") % {
         "units": done.units,
         "thing": lot.item.name,
         "place": done.place.name,

@@ -97,14 +97,14 @@ class OfferForm(PageForm):
     price = Money(label=gettext_lazy("Price of a pack"))
     currency = ShortText(12)
     tax_percent = Money(required=False, label=gettext_lazy("Tax to add, percent"))
-    least = WholeNumber(least=1, required=False, label=gettext_lazy("Least order, packs"))
+    least = WholeNumber(least=1, required=False, label=gettext_lazy("Minimum order, packs"))
 
 
 class MorePriceForm(PageForm):
     """What a pack costs where more are bought."""
 
-    packs = WholeNumber(least=2, required=False, label=gettext_lazy("From so many packs"))
-    each = Money(required=False, label=gettext_lazy("Price of a pack then"))
+    packs = WholeNumber(least=2, required=False, label=gettext_lazy("From this many packs"))
+    each = Money(required=False, label=gettext_lazy("Price of a pack from that number"))
 
 
 @form_view("look", page_of=_page)
@@ -133,7 +133,7 @@ def prices(act: Act, request: HttpRequest) -> Done:
         tax_percent=values["tax_percent"] or Decimal(0),
     )
     return Done(
-        _("The price of %(item)s at %(supplier)s is on record.")
+        _("The price of %(item)s from %(supplier)s has been saved.")
         % {"item": made.item.name, "supplier": made.supplier.name},
         to=reverse("prices"),
     )
@@ -176,8 +176,8 @@ class TermsForm(PageForm):
 
     currency = ShortText(12)
     delivery = Money(required=False, label=gettext_lazy("Delivery"))
-    free_from = Money(required=False, label=gettext_lazy("Free from"))
-    least_order = Money(required=False, label=gettext_lazy("Least order"))
+    free_from = Money(required=False, label=gettext_lazy("Free delivery from"))
+    least_order = Money(required=False, label=gettext_lazy("Minimum order"))
 
 
 @form_view("look", "supplier", page_of=_supplier_page)
@@ -197,4 +197,4 @@ def supplier(act: Act, request: HttpRequest, id: int) -> Done:
         free_from=values["free_from"],
         least_order=values["least_order"] or Decimal(0),
     )
-    return Done(_("What deliveries from %(supplier)s cost is on record.") % {"supplier": of.name})
+    return Done(_("The delivery costs of %(supplier)s have been saved.") % {"supplier": of.name})

@@ -284,8 +284,8 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     )
     facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
     sentence = ngettext(
-        "%(units)d × %(thing)s received and put in %(place)s.",
-        "%(units)d × %(thing)s received and put in %(place)s.",
+        "%(units)d × %(thing)s received. Put away in: %(place)s.",
+        "%(units)d × %(thing)s received. Put away in: %(place)s.",
         done.units,
     )
     said = [sentence % facts, good_until(done.lot.expiry), *(r.text for r in done.remarks)]

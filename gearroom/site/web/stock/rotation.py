@@ -51,7 +51,8 @@ def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
     swap(act, of, list(_rows(act, request)))
     sorting = request.POST.get("then") == "sort"
     return Done(
-        _("The swap in %(kit)s has been recorded. Seal it when you close it.") % {"kit": of.name},
+        _("The swap in %(kit)s has been recorded. Seal the kit when you close it.")
+        % {"kit": of.name},
         to=reverse("sort", args=[of.name]) + "#seal" if sorting else reverse("rotation"),
     )
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core.rules.grouping import grouped
@@ -13,9 +14,9 @@ from gearroom.site.web.trips.trips import chosen_room, month_of
 from kits.models import Kit
 from kits.rules.trips.lanes import Days, lanes
 from kits.services.trips import kit_calendar
-from kits.services.trips.kit_calendar import KitDays, Span
+from kits.services.trips.kit_calendar import KitDays, Span, Stand
 
-DAY, LANE, BAR, NAMES, HEAD = 32, 30, 24, 130, 40
+DAY, LANE, BAR, NAMES, HEAD = 32, 36, 30, 130, 40
 """Of the picture, in pixels: how wide a day is, how high a row of bars and a bar in it are, how
 wide the kits' names and how high the days' numbers."""
 _LETTER = 8
@@ -25,8 +26,9 @@ _LETTER = 8
 @dataclass(frozen=True)
 class Bar:
     """A span as it is drawn, with its name in it; where that is too long after it, else before it
-    (`anchor`), else left to the list."""
+    (`anchor`), else left to the list. It leads to its trip, else to its kit."""
 
+    kit: Kit
     span: Span
     x: int
     y: int
@@ -39,6 +41,23 @@ class Bar:
     def place(self) -> str:
         """Where its name stands, as a class."""
         return "inside" if self.x <= self.text_x <= self.x + self.width else "beside"
+
+    @property
+    def to(self) -> str:
+        """Where it leads."""
+        if self.span.trip is not None:
+            return reverse("trip", args=[self.span.trip.pk])
+        return reverse("kit", args=[self.kit.name])
+
+    @property
+    def name(self) -> str:
+        """What it is called, where its text has no room too."""
+        return span_name(self.span)
+
+    @property
+    def state(self) -> str:
+        """How it stands, in words."""
+        return state_of(self.span)
 
     @property
     def look(self) -> str:
@@ -87,7 +106,10 @@ def kit_bars(request: HttpRequest) -> HttpResponse:
         after=after,
         chosen=room,
         picture=_picture(found, shown, today) if found else None,
-        kits=[(each.kit, [(span, span_name(span)) for span in each.spans]) for each in found],
+        kits=[
+            (each.kit, [(span, span_name(span), state_of(span)) for span in each.spans])
+            for each in found
+        ],
         any=any(each.spans for each in found),
         may_edit=actor(request).may("edit_trip"),
     )
@@ -100,12 +122,19 @@ def span_name(of: Span) -> str:
     return _("a trip from another gear room") if of.elsewhere else _("taken out without a trip")
 
 
+def state_of(span: Span) -> str:
+    """How a span stands, in words."""
+    if span.clashes:
+        return _("Double-booked")
+    return {Stand.OUT: _("Out"), Stand.BACK: _("Back")}.get(span.stand, _("Reserved"))
+
+
 def _picture(found: Sequence[KitDays], shown: Days, today: date) -> Picture:
     days = (shown.last - shown.first).days + 1
     rows, y, end = [], HEAD, NAMES + DAY * days
     for each in found:
         by_lane = grouped(
-            (lane, _bar(span, y + 6 + LANE * lane, shown))
+            (lane, _bar(each.kit, span, y + 6 + LANE * lane, shown))
             for span, lane in zip(
                 each.spans, lanes([span.days for span in each.spans]), strict=True
             )
@@ -127,10 +156,10 @@ def _look(day: date, today: date) -> str:
     return "weekend" if day.weekday() > 4 else "weekday"
 
 
-def _bar(span: Span, y: int, shown: Days) -> Bar:
+def _bar(kit: Kit, span: Span, y: int, shown: Days) -> Bar:
     first, last = max(span.days.first, shown.first), min(span.days.last, shown.last)
     width = ((last - first).days + 1) * DAY - 2
-    return Bar(span, NAMES + (first - shown.first).days * DAY + 1, y, width)
+    return Bar(kit, span, NAMES + (first - shown.first).days * DAY + 1, y, width)
 
 
 def _named(lane: Sequence[Bar], end: int) -> Iterator[Bar]:
@@ -138,7 +167,7 @@ def _named(lane: Sequence[Bar], end: int) -> Iterator[Bar]:
     ends = [NAMES, *(bar.x + bar.width for bar in lane)]
     begins = [*(bar.x for bar in lane[1:]), end]
     for bar, before, after in zip(lane, ends, begins, strict=False):
-        name, right = span_name(bar.span), bar.x + bar.width
+        name, right = bar.name, bar.x + bar.width
         needs = len(name) * _LETTER + 8
         if needs <= bar.width and not bar.span.clashes:
             yield replace(bar, text=name, text_x=bar.x + 5)

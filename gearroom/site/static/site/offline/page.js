@@ -2,6 +2,7 @@
 // that wait, and the kits as they were last known. All words stand in the page's template.
 
 import { camera } from "../scripts/camera.js";
+import { untouched } from "../scripts/touch.js";
 import "./queue.js";
 import { makers } from "./acts.js";
 import { batchesFor, counted, fill, kitsNow, meaning, standing } from "./copy.js";
@@ -16,6 +17,7 @@ const reach = find("reach");
 const answer = find("answer");
 const PATIENCE_MS = 90_000; // how long a kit waits for its guide's tag, or a tag for its kit
 const AGAIN_MS = 10_000;
+const TWICE_MS = 400; // what is pressed twice is pressed again within
 const TOUCHED_MS = 20_000; // a card that was touched so long ago is not replaced by what is scanned
 
 let book = null;
@@ -23,9 +25,17 @@ let acts = [];
 let kits = new Map();
 let waiting = {}; // {ref} or {person} of the last scan, and when
 let timer = 0;
+let turn = Promise.resolve();
+
+/** Do something once all that was begun before it is done: what is drawn is never of before. */
+const inTurn = (work) => {
+  turn = turn.then(work, work);
+  return turn;
+};
 
 // ------------------------------------------------------------------------------- what was scanned
 async function read(text) {
+  await untouched();
   if (!book) return;
   if (isCode(text)) return takeCode(text, send);
   const meant = meaning(text, book);
@@ -72,14 +82,21 @@ function complain(text) {
 
 /** Write an act down, and say so; then try to send it. */
 async function write(act) {
-  try {
-    await queue.add(act);
-  } catch {
-    return complain(reach.dataset.lost);
-  }
-  navigator.vibrate?.(60);
-  await load();
-  show(act.kit, true);
+  await inTurn(async () => {
+    try {
+      await queue.add(act);
+    } catch {
+      return complain(reach.dataset.lost);
+    }
+    navigator.vibrate?.(60);
+    await drawAll();
+    show(act.kit, true);
+    const shown = card(act.kit);
+    shown.inert = true; // what stands there now is not what a second press meant
+    setTimeout(() => {
+      shown.inert = false;
+    }, TWICE_MS);
+  });
   send();
 }
 
@@ -124,8 +141,16 @@ function besides({ sharps, wet, needed, given_back: givenBack }) {
 
 async function submitted(event) {
   event.preventDefault();
-  const form = event.target;
-  const ref = form.closest("article").dataset.kit;
+  const shown = event.target.closest("article");
+  shown.inert = true; // so that what is pressed twice is written once
+  try {
+    await record(event.target, shown.dataset.kit, event.submitter?.value);
+  } finally {
+    shown.inert = false;
+  }
+}
+
+function record(form, ref, pressed) {
   const fields = form.elements;
   const chosen = book.people.find((each) => String(each.id) === fields.person?.value);
   document.activeElement?.blur();
@@ -134,7 +159,7 @@ async function submitted(event) {
     case "take-out":
       return write(make.takeOut(ref, chosen));
     case "hand-back":
-      return write(make.handBack(ref, event.submitter?.value ?? "sort-later", besides(fields)));
+      return write(make.handBack(ref, pressed ?? "sort-later", besides(fields)));
     case "look-inside":
       return write(make.check(ref));
     case "seal": {
@@ -276,10 +301,13 @@ function drawKits() {
   );
 }
 
-async function load() {
+const load = () => inTurn(drawAll);
+
+async function drawAll() {
   book = (await queue.kept("book")) ?? null;
   acts = await queue.acts();
   kits = book ? kitsNow(book, acts) : new Map();
+  await untouched();
   drawQueue();
   drawKits();
 }

@@ -118,8 +118,13 @@
     await within("acts", "readwrite", (store) => store.add(made));
     tell();
     navigator.storage?.persist?.().then(tell, () => {}); // some browsers ask: nothing waits for it
-    const worker = await globalThis.navigator.serviceWorker?.getRegistration?.();
-    await worker?.sync?.register("send").catch(() => {}); // where there is Background Sync
+    askToSend(); // nothing waits for it either
+  }
+
+  /** Have the worker send what waits once there is a network, where there is Background Sync. */
+  async function askToSend() {
+    const worker = await navigator.serviceWorker?.getRegistration?.().catch(() => null);
+    await worker?.sync?.register("send").catch(() => {});
   }
 
   /** Whether the browser promised to keep what waits here; unless it did, it may clear it away. */

@@ -259,5 +259,6 @@ export function camera(box, seen) {
   document.addEventListener("visibilitychange", comeBack);
   addEventListener("pageshow", ({ persisted }) => persisted && comeBack());
   toggle.addEventListener("click", () => (stream && !resting ? stop() : start()));
+  toggle.disabled = false; // until then a tap would have been lost
   return { start, stop, rest };
 }

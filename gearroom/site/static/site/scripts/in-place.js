@@ -1,7 +1,9 @@
 // Forms that are answered on the same page, one after another and never lost, and the page's
 // reaction to what came of them. A form says where by data-in-place="ID". Where that place is a part
 // of whole pages (data-away, which says that the server is away), it becomes what the answer has
-// there, below what was done; a refusal without it stands above what was typed.
+// there, below what was done, with its undo; a refusal without it stands above what was typed.
+
+import { untouched } from "./touch.js";
 
 const queue = [];
 const sending = new Set(); // forms that are sent and will be replaced by their answer
@@ -33,10 +35,15 @@ async function next() {
     const answer = await ask(form, data);
     if (answer.status === 401) return location.reload(); // which asks to sign in
     if (place.dataset.away) {
-      if (!(await becomePage(place, answer))) return location.assign(answer.url);
+      if (!(await becomePage(place, answer))) {
+        // Another page: where it asks something about what was sent, by sending it again.
+        return answer.redirected ? location.assign(answer.url) : form.submit();
+      }
     } else {
       if (answer.redirected) return location.assign(answer.url);
-      place.innerHTML = await answer.text();
+      const text = await answer.text();
+      await untouched();
+      place.innerHTML = text;
     }
     done = answer.ok;
   } catch {
@@ -70,6 +77,7 @@ async function becomePage(place, answer) {
   const text = await answer.text();
   const other = new DOMParser().parseFromString(text, "text/html");
   const part = other.getElementById(place.id);
+  await untouched();
   if (part) {
     document.querySelector("main > .message")?.remove();
     place.replaceChildren(...other.querySelectorAll("main > .message"), ...part.childNodes);
@@ -92,6 +100,8 @@ function refuse(place, says) {
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
+  const whole = document.querySelector("main > [data-away]");
+  if (whole && form.closest(".message")) form.dataset.inPlace = whole.id; // to undo what was done
   if (!form.dataset.inPlace) return;
   event.preventDefault();
   if (sending.has(form)) return; // pressed twice

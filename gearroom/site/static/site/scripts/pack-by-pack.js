@@ -1,13 +1,14 @@
-// Receiving: a photo is read as soon as it is taken, a USB scanner types on wherever the focus is, and
-// each form is answered on this page, so that the camera stays on from pack to pack. Without this a
-// button reads the photo, the field is tapped first, and every answer is a new page.
+// Packs scanned one after another: a photo is read as soon as it is taken, a USB scanner types on
+// wherever the focus is, and each form is answered on this page, so that the camera stays on from pack
+// to pack. Without this a button reads the photo, the field is tapped first, and every answer is a new
+// page.
 
 import "./in-place.js";
 
-const place = document.getElementById("receiving");
+const place = document.getElementById(document.querySelector(".camera").dataset.stays);
 
 function prepare() {
-  document.getElementById("read-photo").hidden = true;
+  document.getElementById("read-photo")?.setAttribute("hidden", "");
 }
 
 function show() {
@@ -28,6 +29,6 @@ document.addEventListener("keydown", (event) => {
     "input:not([type=radio]), select, textarea, button, a, summary",
   );
   if (busy || event.key.length !== 1 || event.ctrlKey || event.metaKey || event.altKey) return;
-  document.getElementById("text").focus({ preventScroll: true });
+  document.getElementById("text")?.focus({ preventScroll: true });
 });
 prepare();
