@@ -44,7 +44,7 @@ ONCE = (
 )
 # The services, a function a test: the statements of each are few, and each file has them.
 SAMPLED = ("tests/kits/", "tests/attacks/accounts/", "tests/labels/printing/")
-EVERY = 4
+EVERY = 8
 # They open a database of their own: for threads, for processes, for what a commit does.
 OF_ITS_OWN = {"own_database", "make_database", "use_database"}
 _numbers = count(1)
@@ -60,7 +60,7 @@ def left_to_sqlite(items: Iterable[pytest.Item]) -> Iterator[pytest.Item]:
     """Tests on PostgreSQL whose promise the same test on SQLite keeps.
 
     A test that says its engine, or has a database of its own, runs on each. Of `ONCE` none does
-    both, of the files of `SAMPLED` the first and every fourth from there.
+    both, of the files of `SAMPLED` the first and every eighth from there.
     """
     numbers: Counter[str] = Counter()
     for item in items:

@@ -1,10 +1,11 @@
-"""How long a kit's plan takes the server: `python -m tests.bench.plan [--more N]`.
+"""How long a kit's plan takes the server: `python -m tests.bench.plan [--more N] [--url URL]`.
 
 The demonstration's school, whose past is played as often again as told (twice unless told: four
-and a half years of trips), on SQLite in a folder of its own. Prints, for the page of what a kit's
-list comes to, the page of what it costs and the call of the API, the median and the slowest in
-twenty of many requests through all of Django, in milliseconds on the clock and of the processor;
-and how many times as long that is as the same framework takes for one that needs no database.
+and a half years of trips), on SQLite in a folder of its own unless a database is given. Prints, for
+the page of what a kit's list comes to, the page of what it costs and the call of the API, the
+median and the slowest in twenty of many requests through all of Django, in milliseconds on the
+clock and of the processor; and how many times as long that is as the same framework takes for one
+that needs no database.
 """
 
 import argparse
@@ -26,11 +27,12 @@ def main() -> None:
     """Make the school in a process of its own, then measure in another: exits 1 where too slow."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--more", type=int, default=2, help="how often the past is played again")
+    parser.add_argument("--url", help="an empty database; SQLite in a new folder unless given")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="gearroom-bench-") as folder:
         env = {
             **os.environ,
-            "DATABASE_URL": f"sqlite:///{Path(folder) / 'bench.sqlite3'}",
+            "DATABASE_URL": options.url or f"sqlite:///{Path(folder) / 'bench.sqlite3'}",
             "GEARROOM_DATA_DIR": str(Path(folder) / "data"),
             "DJANGO_SETTINGS_MODULE": "gearroom.settings",
         }
