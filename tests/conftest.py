@@ -31,7 +31,7 @@ import pytest
 from _pytest import runner
 
 from tests import keeper
-from tests.engines import ENGINES, Engine, engine_of, left_to_sqlite
+from tests.engines import ENGINES, Engine, between, engine_of, left_to_sqlite
 from tests.packages import need
 from tests.program import Server, environment
 from tests.settings import FOLDER
@@ -50,6 +50,9 @@ _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="run the long forms of stress tests too")
     parser.addoption("--engine", choices=ENGINES, help="run database tests on this engine only")
+    parser.addoption(
+        "--every", type=int, help="of each file of services only the first test and every so many"
+    )
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -108,12 +111,20 @@ def pytest_collection_modifyitems(
     ]
     if not (chosen or long):
         left_out += left_to_sqlite(items)
+    _leave_out(left_out, config, items)
+    if every := config.getoption("--every"):
+        _leave_out(list(between(items, every)), config, items)
+    yield
+    _spread_what_waits(items)
+
+
+def _leave_out(
+    left_out: list[pytest.Item], config: pytest.Config, items: list[pytest.Item]
+) -> None:
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         without = set(left_out)
         items[:] = [item for item in items if item not in without]
-    yield
-    _spread_what_waits(items)
 
 
 def pytest_collection_finish() -> None:
