@@ -43,6 +43,7 @@ CI = os.environ.get("CI") == "true"
 # test's time by chance. A frame of half a megabyte gets a chunk with room for all that is called
 # under it, so each phase of a test begins with one.
 runner.call_and_report.__code__ = runner.call_and_report.__code__.replace(co_stacksize=70_000)
+WEEKS = "tests/world/"
 _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
 
 
@@ -115,7 +116,7 @@ def pytest_collection_modifyitems(
     if every := config.getoption("--every"):
         _leave_out(list(between(items, every)), config, items)
     yield
-    _spread_what_waits(items)
+    _spread_what_is_long(items)
 
 
 def _leave_out(
@@ -134,14 +135,15 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(50_000, 20, 100)
 
 
-def _spread_what_waits(items: list[pytest.Item]) -> None:
-    """Tests that wait for servers of their own go evenly among the others, so that each worker gets
-    its share of them and the cores have work all the time; those of a file stay together, for what
-    they share. At the end come quick ones alone, so that no worker is left with a long one."""
-    waiting = [item for item in items if item.get_closest_marker("server")]
-    others = [item for item in items if not item.get_closest_marker("server")]
-    files = {file: n for n, file in enumerate(dict.fromkeys(item.path for item in waiting))}
-    place = {item: 0.8 * files[item.path] / len(files) for item in waiting}
+def _spread_what_is_long(items: list[pytest.Item]) -> None:
+    """Tests that wait for servers of their own, and weeks of the world, go evenly among the others,
+    so that each worker gets its share of them and the cores have work all the time; those of a file
+    stay together, for what they share. At the end come quick ones alone, so that no worker is left
+    with a long one."""
+    long = [i for i in items if i.get_closest_marker("server") or i.nodeid.startswith(WEEKS)]
+    files = {file: n for n, file in enumerate(dict.fromkeys(item.path for item in long))}
+    place = {item: 0.8 * files[item.path] / len(files) for item in long}
+    others = [item for item in items if item not in place]
     place |= {item: number / len(others) for number, item in enumerate(others)}
     items.sort(key=place.__getitem__)
 
