@@ -23,14 +23,14 @@ KINDS: dict[str, ProblemKind] = {
     for code, status, title, what_to_do in [
         # -------------------------------------------------------------------- the request as such
         ("malformed-body", 400, _("The request body could not be read"),
-         _("Send one JSON object (RFC 8259) in UTF-8: no member twice, no NaN or Infinity, no "
-           "NUL.")),
+         _("Send one JSON object (RFC 8259) in UTF-8, with no duplicate members, no NaN or "
+           "Infinity, and no NUL characters.")),
         ("invalid-request", 400, _("The request does not match the schema"),
          _("“errors” names each field and what is expected there. Unknown fields are refused, and "
            "so is a number sent as text. The schema describes every request.")),
         ("cannot-be-right", 422, _("A value in the request cannot be right"),
-         _("The request matches the schema, but something in it cannot be true. “detail” explains "
-           "what is wrong; “errors” names the field, if it is only one.")),
+         _("The request matches the schema, but something in it cannot be true. “detail” "
+           "explains what is wrong; “errors” names the field, if there is only one.")),
         ("key-missing", 400, _("This request needs an Idempotency-Key"),
          _("Create a new UUID for each action and send it in the Idempotency-Key header. If you "
            "send the same request again, use the same key: you get the first answer again.")),
@@ -81,8 +81,8 @@ KINDS: dict[str, ProblemKind] = {
         ("wrong-pin", 403, _("Wrong PIN"), _("Enter it again.")),
         ("wrong-password", 403, _("Wrong password"), _("Enter it again.")),
         ("not-allowed", 403, _("Not allowed"), _("Ask a keeper of the gear room.")),
-        ("handed-over-refused", 403, _("The record is not as it was handed over"),
-         _("Ask whoever made it to log in and send it themselves.")),
+        ("handed-over-refused", 403, _("The handed-over record was not accepted"),
+         _("Ask the person who made the record to log in and send it themselves.")),
         ("scope-missing", 403, _("The token does not have the required scope"),
          _("Create a token that has the scope named in “detail”.")),
         ("role-missing", 403, _("You do not have the required role"),
@@ -99,7 +99,7 @@ KINDS: dict[str, ProblemKind] = {
          _("Appoint another administrator first.")),
         ("claimed-already", 409, _("The installation already belongs to somebody"),
          _("Log in, or ask an administrator.")),
-        ("set-in-environment", 409, _("The server’s environment sets this"),
+        ("set-in-environment", 409, _("This is set in the server’s environment"),
          _("Change it there, or remove it there first.")),
         # -------------------------------------------------------------------------- what is there
         ("not-found", 404, _("Not found"),

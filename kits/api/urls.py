@@ -12,7 +12,7 @@ from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
 from kits.api.restocking import bought_kits, building, sorting
-from kits.api.stock import catalogue, counting, lots, offers, orders, places, stock
+from kits.api.stock import catalogue, counting, locations, lots, offers, orders, places, stock
 from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -56,6 +56,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/count/", counting.CountKit.as_view()),
     path("places/", places.Places.as_view()),
     path("places/<int:id>/", places.OneShelf.as_view()),
+    path("places/<int:id>/weather-out/", locations.OutOfShelf.as_view()),
+    path("places/<int:id>/weather-back/", locations.BackOntoShelf.as_view()),
+    path("kits/<str:kit>/weather-out/", locations.OutOfKit.as_view()),
+    path("kits/<str:kit>/weather-back/", locations.BackIntoKit.as_view()),
+    path("locations/", locations.Locations.as_view()),
+    path("locations/<int:id>/", locations.OneLocation.as_view()),
+    path("rooms/<slug:room>/weather/", locations.WeatherJobs.as_view()),
     path("kits/<str:kit>/build/", building.Build.as_view()),
     path("kits/<str:kit>/strip/", building.Strip.as_view()),
     path("kits/<str:kit>/empty/", building.Empty.as_view()),

@@ -51,7 +51,7 @@ from kits.models.orders import (
     OrderLine,
     RoomOrderLevel,
 )
-from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
+from kits.models.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
 from kits.models.planning import (
     Activity,
     Closing,
@@ -108,6 +108,7 @@ __all__ = [
     "ListChangeVersion",
     "ListLine",
     "ListSection",
+    "Location",
     "Lot",
     "LotFact",
     "Movement",

@@ -39,6 +39,7 @@ class Item(models.Model):
     child = models.BooleanField(default=False)
     min_temp_c = models.SmallIntegerField(null=True, blank=True)
     max_temp_c = models.SmallIntegerField(null=True, blank=True)
+    keep_dry = models.BooleanField(default=False)
     opened_life_days = models.PositiveSmallIntegerField(null=True, blank=True)
     check_every_days = models.PositiveSmallIntegerField(null=True, blank=True)
     check_question = models.CharField(max_length=200, blank=True)

@@ -111,6 +111,15 @@ class EmptyLine(TypedDict):
     reason: str
 
 
+class WeatherDetail(TypedDict):
+    """Moved because of the weather, or back: of a shelf its id, None of a kit; the last day of
+    the weather, None where it is all year; whether it had begun."""
+
+    shelf: int | None
+    until: NotRequired[str | None]
+    begun: NotRequired[bool]
+
+
 class EmptyDetail(TypedDict):
     """A kit emptied."""
 
@@ -242,6 +251,7 @@ class KitFactsDetail(TypedDict):
     responsible: int | None
     deputy: int | None
     lives_in: str
+    location: NotRequired[int | None]
     bag: str
     bag_volume_ml: int | None
     bag_mass_limit_g: int | None
@@ -313,6 +323,7 @@ Detail = (
     | RestockDetail
     | ResealDetail
     | EmptyDetail
+    | WeatherDetail
     | StripDetail
     | CountDetail
     | CheckDetail

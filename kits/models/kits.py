@@ -13,7 +13,7 @@ from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
-from kits.models.places import Place
+from kits.models.places import Location, Place
 from kits.rules.ledger.facts import Level, LivesIn, look_by
 
 
@@ -45,6 +45,9 @@ class Kit(models.Model):
     room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="kits")
     lives_in = models.CharField(
         max_length=10, choices=[(v.value, v.value) for v in LivesIn], default="store"
+    )
+    location = models.ForeignKey(
+        Location, null=True, blank=True, on_delete=models.PROTECT, related_name="kits"
     )
     bag = models.CharField(max_length=80, blank=True)
     bag_volume_ml = models.PositiveIntegerField(null=True, blank=True)

@@ -45,6 +45,8 @@ class EntryKind(models.TextChoices):
     MOVE = "move"
     ARRIVE = "arrive"
     BORROW = "borrow"
+    WEATHER_OUT = "weather-out"
+    WEATHER_BACK = "weather-back"
     OPEN = "open"
     LOST = "lost"
     FOUND = "found"

@@ -4,8 +4,10 @@ from typing import Self
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Upper
 
 from gearroom.core.models import Room
+from kits.rules.ledger.facts import Weather
 
 
 class PlaceKind(models.TextChoices):
@@ -50,6 +52,41 @@ LEFT_US = (PlaceKind.SOLD, PlaceKind.GIVEN)
 """Where units went that others have now: neither used nor wasted."""
 
 
+class Location(models.Model):
+    """A van, a boat, a hut, a home where kits and shelves of a room are, with what the weather does
+    there: the months (1 to 12) of frost, heat and wet, and how cold and hot it gets in them."""
+
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="locations")
+    name = models.CharField(max_length=80)
+    frost_months = models.JSONField(default=list)
+    heat_months = models.JSONField(default=list)
+    wet_months = models.JSONField(default=list)
+    coldest_c = models.SmallIntegerField(null=True, blank=True)
+    hottest_c = models.SmallIntegerField(null=True, blank=True)
+    closed_on = models.DateField(null=True, blank=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [
+            models.UniqueConstraint("room", Upper("name"), name="location_name_once_in_a_room"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def weather(self) -> Weather:
+        """What the weather does there, as the rules take it."""
+        return Weather(
+            frost=frozenset(self.frost_months),
+            heat=frozenset(self.heat_months),
+            wet=frozenset(self.wet_months),
+            coldest_c=self.coldest_c,
+            hottest_c=self.hottest_c,
+        )
+
+
 class PlaceQuerySet(models.QuerySet["Place"]):
     """Places by kind and by whether they are in use."""
 
@@ -81,6 +118,9 @@ class Place(models.Model):
     )
     section_key = models.CharField(max_length=40, blank=True)
     position = models.PositiveIntegerField(default=0)
+    location = models.ForeignKey(
+        Location, null=True, blank=True, on_delete=models.PROTECT, related_name="shelves"
+    )
     closed_on = models.DateField(null=True, blank=True)
 
     objects = PlaceQuerySet.as_manager()
@@ -123,6 +163,10 @@ class Place(models.Model):
                     )
                 ),
                 name="place_belongs_where_its_kind_does",
+            ),
+            models.CheckConstraint(
+                condition=Q(location__isnull=True) | Q(kind="shelf"),
+                name="only_a_shelf_is_at_a_location",
             ),
         ]
 

@@ -142,6 +142,28 @@ PEOPLE: dict[str, Make] = {
     ),
     "page GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "1"}, room=a.room()),
     "page POST shelves/{shelf}/": lambda a: say(shelf=a.place("upper"), body={"name": "Renamed"}),
+    "page POST shelves/{shelf}/ #moved to a location": lambda a: say(
+        shelf=a.place("upper"), body={"do": "place", "location": a.location("van")}
+    ),
+    "page POST shelves/{shelf}/weather/": lambda a: say(
+        shelf=a.place("cold_shelf"), body={"do": "out", "to": str(a.place("upper"))}
+    ),
+    "page POST shelves/{shelf}/weather/ #back": lambda a: say(
+        shelf=a.place("thawed_shelf"), body={"do": "back"}
+    ),
+    "page GET rooms/{room}/locations/": lambda a: say(room=a.room()),
+    "page POST rooms/{room}/locations/": lambda a: say(room=a.room(), body={"name": "New van"}),
+    "page POST locations/{location}/": lambda a: say(
+        location=a.location("unused"), body={"name": "Old van", "do": "save"}
+    ),
+    "page POST locations/{location}/ #no longer used": lambda a: say(
+        location=a.location("unused"), body={"do": "close"}
+    ),
+    "page GET rooms/{room}/weather/": lambda a: say(room=a.room()),
+    "page POST kits/{kit}/weather/": lambda a: say(
+        kit=a.kit("cold"), body={"do": "out", "to": str(a.place("upper"))}
+    ),
+    "page POST kits/{kit}/weather/ #back": lambda a: say(kit=a.kit("thawed"), body={"do": "back"}),
 }
 
 _OWN_SHEET = {

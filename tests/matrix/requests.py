@@ -77,6 +77,10 @@ class Aim:
         """A shelf's number."""
         return getattr(self.side, name).pk if self.side else NO_NUMBER
 
+    def location(self, name: str) -> int:
+        """A location's number."""
+        return self.side.locations[name].pk if self.side else NO_NUMBER
+
     def set_apart(self) -> int:
         """The number of where what is out of date was put."""
         rows = Holding.objects.filter(lot=self.all.lots["old"], place__room=self.there.room)

@@ -24,6 +24,7 @@ from kits.models import (
     Item,
     Kit,
     ListChange,
+    Location,
     Lot,
     Notice,
     Offer,
@@ -55,6 +56,7 @@ from kits.services.trips import reservations
 from labels.services.paper import sheets
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
+from tests.matrix import weather
 from tests.matrix.accounts import MARKS, Account, account, people_of
 from tests.present import present
 
@@ -103,6 +105,9 @@ class Side:
     gone: Person | None = None
     closed_shelf: Place | None = None
     filled: FilledKit | None = None
+    locations: dict[str, Location] = field(default_factory=dict)
+    cold_shelf: Place | None = None
+    thawed_shelf: Place | None = None
 
 
 @dataclass
@@ -125,7 +130,7 @@ def _everywhere() -> Everywhere:
             "Gauge", Kind.INSTRUMENT, needs_date=False, check_every_days=180, check_question="OK?"
         ),
         "plasters": make.item("Plasters", by_eye=True, needs_date=False),
-        "splint": make.item("Splint", Kind.TOOL, needs_date=False),
+        "splint": make.item("Splint", Kind.TOOL, needs_date=False, min_temp_c=5),
         "bandage": make.item("Bandage"),
         "wrap": make.item("Wrap"),
         "pad": make.item("Pad"),
@@ -335,6 +340,12 @@ def _kits(side: Side, of: Everywhere) -> None:
     make.put_in(kits["recalled"], of.lots["bandage"], side.shelf, 2)
     make.put_in(kits["third"], of.lots[f"gauge of {side.word}"], side.shelf, 1)
     _went_stale(side, of)
+    cold = {
+        name: (_kit(side, of, name), make.shelf(side.room, f"{side.word} {name}"))
+        for name in ("cold", "thawed")
+    }
+    side.cold_shelf, side.thawed_shelf = cold["cold"][1], cold["thawed"][1]
+    side.locations = weather.locate(keeper, side.upper, of.items["splint"], cold)
     side.kits["cleared"] = _cleared(side, of)
     _papers(side, of, mate, keeper)
 

@@ -47,6 +47,24 @@ REQUESTS: dict[str, Make] = {
     "GET places/ #of a room": lambda a: say({"room": a.room()}),
     "POST places/": lambda a: say(body={"room": a.room(), "name": "New shelf"}),
     "PATCH places/{id}/": lambda a: say(id=a.place("upper"), body={"name": "Renamed"}),
+    "PATCH places/{id}/ #moved to a location": lambda a: say(
+        id=a.place("upper"), body={"location": a.location("van")}
+    ),
+    "POST places/{id}/weather-out/": lambda a: say(
+        id=a.place("cold_shelf"), body={"to": str(a.place("upper"))}
+    ),
+    "POST places/{id}/weather-back/": lambda a: say(id=a.place("thawed_shelf")),
+    "GET locations/": lambda a: say(),
+    "GET locations/ #of a room": lambda a: say({"room": a.room()}),
+    "POST locations/": lambda a: say(
+        body={"room": a.room(), "name": "New van", "frost_months": [1, 2]}
+    ),
+    "PATCH locations/{id}/": lambda a: say(id=a.location("unused"), body={"name": "Old van"}),
+    "GET rooms/{room}/weather/": lambda a: say(room=a.room()),
+    "POST kits/{kit}/weather-out/": lambda a: say(
+        kit=a.kit("cold"), body={"to": str(a.place("upper"))}
+    ),
+    "POST kits/{kit}/weather-back/": lambda a: say(kit=a.kit("thawed")),
     "GET lots/": lambda a: say(),
     "GET lots/{id}/": lambda a: say(id=a.lot("dressing")),
     "GET lots/{id}/ #corrected": lambda a: say(id=a.lot("corrected by")),

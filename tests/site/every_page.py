@@ -145,6 +145,8 @@ AT_THE_DESK = (
     "/rooms/",
     "/rooms/main-store/",
     "/rooms/main-store/wall-calendar/",
+    "/rooms/main-store/locations/",
+    "/rooms/main-store/weather/",
     "/tokens/",
     "/settings/",
     "/settings/installation/",

@@ -113,7 +113,11 @@ def _change_letter(change: AccountChange) -> Letter:
         AccountChange.Kind.PIN: _("Your PIN for shared devices has been changed."),
         AccountChange.Kind.SIGN_IN: _("You now have a login."),
     }
-    by = _("You changed it yourself on %(when)s.") if own else _("Changed by %(who)s on %(when)s.")
+    by = (
+        _("You made this change yourself on %(when)s.")
+        if own
+        else _("Changed by %(who)s on %(when)s.")
+    )
     return Letter(
         subject=_("Your login for %(organisation)s")
         % {"organisation": current().organisation or _("the gear room")},

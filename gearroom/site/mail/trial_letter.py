@@ -46,7 +46,9 @@ def send(to: str, person: Person | None) -> Result:
         )
     except Exception:
         log.exception("The trial letter could not be written")
-        raise Invalid(_("No email can be sent to this address. Check it."), field="to") from None
+        raise Invalid(
+            _("No email can be sent to this address. Check the address."), field="to"
+        ) from None
     try:
         with mail.get_connection() as connection:
             connection.send_messages([rendering.RenderedMessage(content, to)])
@@ -69,7 +71,14 @@ def _letter() -> Letter:
     whose = current().organisation or "Gearroom"
     return Letter(
         subject=_("Emails from %(organisation)s arrive") % {"organisation": whose},
-        first=(LetterRow(_("This email was sent to try the mail server. It works.")),),
+        first=(
+            LetterRow(
+                _(
+                    "This email was sent to test the mail server. If you are reading it, the mail "
+                    "server works."
+                )
+            ),
+        ),
         closing=(),
     )
 
@@ -81,19 +90,25 @@ _REASONS: tuple[tuple[type[Exception], Callable[[], str]], ...] = (
     ),
     (
         smtplib.SMTPNotSupportedError,
-        lambda: _("The mail server does not offer this protection or a login. Choose another "
-                  "protection."),
+        lambda: _("The mail server does not offer this protection, or does not offer a login "
+                  "with it. Choose another protection."),
     ),
-    (smtplib.SMTPSenderRefused, lambda: _("The mail server does not accept the sender.")),
-    (smtplib.SMTPRecipientsRefused, lambda: _("The mail server does not accept the address.")),
+    (
+        smtplib.SMTPSenderRefused,
+        lambda: _("The mail server does not accept emails from this sender."),
+    ),
+    (
+        smtplib.SMTPRecipientsRefused,
+        lambda: _("The mail server does not accept emails to this address."),
+    ),
     (
         smtplib.SMTPServerDisconnected,
-        lambda: _("The mail server closed the connection. Check port and protection."),
+        lambda: _("The mail server closed the connection. Check the port and the protection."),
     ),
     (socket.gaierror, lambda: _("There is no mail server of this name. Check the name.")),
     (
         ConnectionRefusedError,
-        lambda: _("Nothing answers there. Check the name and the port of the mail server."),
+        lambda: _("No mail server answers under this name and port. Check both."),
     ),
     (
         TimeoutError,
@@ -118,7 +133,9 @@ def _why(error: Exception) -> str:
         _("The test email could not be sent."),
     )
     reply = _reply(error)
-    return f"{text} {_('It answered: %(reply)s') % {'reply': reply}}" if reply else text
+    return (
+        f"{text} {_('The mail server answered: %(reply)s') % {'reply': reply}}" if reply else text
+    )
 
 
 def _reply(error: Exception) -> str:

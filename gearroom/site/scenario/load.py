@@ -33,6 +33,7 @@ from kits.services.labelling import labelling
 from kits.services.lists import drafts, publishing, signatures
 from kits.services.lists.drafts import Draft, LineDraft, SectionDraft
 from kits.services.stock import catalogue, shelves
+from kits.services.weather import locations
 
 SEASON_DAYS = 540
 
@@ -57,6 +58,7 @@ def _load(say: Callable[[str], None]) -> School:
         _kits(school)
     say(f"{len(school.items)} things, {len(school.kits)} kits, {len(school.people)} people")
     play_season(school, today, say)
+    _locations(school)
     advise(school)
     return school
 
@@ -173,3 +175,15 @@ def _kits(school: School) -> None:
     for person in school.people.values():
         if person.home_room is not None and person.name != "Trip booking":
             labelling.label_for(school.act(), person, person.home_room)
+
+
+def _locations(school: School) -> None:
+    """Where kits and shelves that are not in the gear room are kept, and the weather there."""
+    for plan in PLAN["locations"]:
+        room = school.rooms[plan["room"]]
+        at = locations.add_location(school.act(), room, name=plan["name"], **plan["weather"])
+        for name in plan["kits"]:
+            school.kits[name] = kits.edit_kit(school.act(), school.kits[name], location=at)
+        if "shelf" in plan:
+            shelf = shelves.add_shelf(school.act(), room, plan["shelf"])
+            shelves.edit_shelf(school.act(), shelf, location=at)

@@ -186,7 +186,7 @@ def change_lists(school: School) -> None:
     """Changes to several lists at once, each in their drafts: with sources for and against."""
     today: date = clock.today(ZONE)
     for row in PLAN["list_changes"]:
-        item = catalogue.add_item(
+        item = school.items[row["item"]] = catalogue.add_item(
             school.act(), name=row["item"], kind=Kind.CONSUMABLE, **row["properties"]
         )
         list_changes.make(

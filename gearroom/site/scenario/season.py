@@ -15,6 +15,11 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from gearroom.core import clock
+from gearroom.site.scenario.buying import (
+    break_down_bought_kits,
+    order_things,
+    throw_out_what_got_wet,
+)
 from gearroom.site.scenario.school import (
     PLAN,
     THINGS,
@@ -42,6 +47,9 @@ from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
 from kits.services.trips.trips import TripFacts
 
+NOTHING_BOUGHT_DAYS = 100
+"""For so long nothing was bought, so that today there is something to order."""
+
 
 @dataclass(frozen=True)
 class Going:
@@ -63,6 +71,7 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
     """Play the past, then leave the store as it stands today with its coming trips."""
     with clock.pretending(at(today - timedelta(days=539), 8)):
         check_instruments(school)
+        break_down_bought_kits(school)
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
     past = list(_past(school.chance))
@@ -75,6 +84,8 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
             leaves = today + timedelta(days=going.starts_in + going.days)
             with clock.pretending(at(leaves, 12)):
                 _tend_stock(school)
+                if going.starts_in < -NOTHING_BOUGHT_DAYS:
+                    resupply(school)
     say(f"{len(past)} past trips")
     coming = [Going(**row) for row in PLAN["coming"]]
     with clock.pretending(at(today - timedelta(days=3), 10)):
@@ -82,15 +93,16 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
         leave_as_found(school)
+        throw_out_what_got_wet(school)
         for going in coming:
             _promise(school, going, today)
         change_lists(school)
+        order_things(school, today)
     say(f"{len(coming)} trips to come")
 
 
 def _tend_stock(school: School) -> None:
     throw_out_what_went_off(school)
-    resupply(school)
     check_instruments(school)
 
 

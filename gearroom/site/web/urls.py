@@ -51,6 +51,7 @@ from gearroom.site.web.stock import (
     wall_calendar,
 )
 from gearroom.site.web.trips import kit_bars, trips
+from gearroom.site.web.weather import jobs as weather_jobs, locations
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -198,6 +199,11 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:person>/tag/", people.make_tag, name="make-tag"),
     path("rooms/", rooms.all_rooms, name="rooms"),
     path("rooms/<slug:room>/", rooms.room, name="room"),
+    path("rooms/<slug:room>/locations/", locations.locations, name="locations"),
+    path("rooms/<slug:room>/weather/", weather_jobs.weather, name="weather"),
+    path("locations/<int:location>/", locations.location, name="location"),
+    path("kits/<str:kit>/weather/", weather_jobs.kit_weather, name="kit-weather"),
+    path("shelves/<int:shelf>/weather/", weather_jobs.shelf_weather, name="shelf-weather"),
     path("rooms/<slug:room>/shelves/", rooms.add_shelf, name="add-shelf"),
     path("shelves/<int:shelf>/", rooms.shelf, name="shelf"),
     # what lists come to, and what that rests on

@@ -99,7 +99,8 @@ class WithheldAnswer(answers.Answer):
 class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
     members = [
         "id", "name", "labels", "room", "home_room", "packing_list", "responsible", "deputy",
-        "lives_in", "bag", "bag_volume_ml", "bag_mass_limit_g", "training", "sections", "seal",
+        "lives_in", "location", "bag", "bag_volume_ml", "bag_mass_limit_g", "training", "sections",
+        "seal",
         "out", "reserved", "verdict", "verdict_text", "through", "trip", "ready_until",
         "to_sort_since", "laid_up_since", "lost_since", "withheld", "looked_inside_on",
         "looked_inside_by", "look_interval_days", "retired_on", "revision",
@@ -113,13 +114,14 @@ class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
         "lost_since": "kit.lost_since", "looked_inside_on": "kit.looked_inside_on",
         "looked_inside_by": "looked_by.name", "look_interval_days": "kit.look_interval_days",
         "retired_on": "kit.retired_on", "revision": "kit.revision", "room": "kit.room",
-        "home_room": "kit.home_room",
+        "home_room": "kit.home_room", "location": "kit.location_id",
     }  # fmt: skip
     help_texts = {
         "through": "The day that the status is for.",
         "trip": "The trip that the status is for.",
         "ready_until": "Null: not at present. 9999-12-31: no end date.",
         "room": "Where it is, or was last seen.",
+        "location": "The id of the van, hut or other location where it is kept.",
     }
     labels = serializers.ListField(child=answers.LabelCode())
     packing_list = FollowsAnswer(source="kit.list_version")
@@ -168,6 +170,7 @@ class EditKitBody(ActBody):
     responsible = serializers.IntegerField(min_value=1, required=False, allow_null=True)
     deputy = serializers.IntegerField(min_value=1, required=False, allow_null=True)
     lives_in = serializers.ChoiceField(LIVES_IN, required=False)
+    location = serializers.IntegerField(min_value=1, required=False, allow_null=True)
     bag = serializers.CharField(max_length=80, required=False, allow_blank=True)
     bag_volume_ml = serializers.IntegerField(**WHOLE)
     bag_mass_limit_g = serializers.IntegerField(**WHOLE)
@@ -204,10 +207,12 @@ def version_of(data: dict[str, Any]) -> PackingListVersion:
 
 
 def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
-    """The body with people by id made persons."""
+    """The body with people and a location by id made what they are."""
     for role in ("responsible", "deputy"):
         if data.get(role) is not None:
             data[role] = find.person(actor, data[role])
+    if data.get("location") is not None:
+        data["location"] = find.location(actor, data["location"])
     return data
 
 

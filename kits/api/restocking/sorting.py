@@ -126,10 +126,13 @@ class MissingAnswer(_ItemRow):
 class RestockAnswer(answers.Answer):
     """A restock list, in the order in which to work through it."""
 
-    members = ["kit", "through", "take_out", "put_in", "fill_up", "missing", "next_seal"]
+    members = [
+        "kit", "through", "take_out", "put_in", "fill_up", "missing", "not_now", "next_seal",
+    ]  # fmt: skip
     sources = {
         "kit": "kit.name", "take_out": "list.take_out", "put_in": "list.put_in",
         "fill_up": "list.fill_up", "missing": "list.missing",
+        "not_now": "list.not_now",
     }  # fmt: skip
 
     next_seal = answers.made(

@@ -47,9 +47,9 @@ class ItemAnswer(answers.Answer):
     shown = Item
     members = [
         "id", "name", "kind", "base_unit", "needs_date", "sterile", "by_eye", "latex", "child",
-        "min_temp_c", "max_temp_c", "opened_life_days", "check_every_days", "check_question",
-        "disposal", "volume_ml", "mass_g", "lead_time_days", "order_down_to", "caution",
-        "retired_on", "revision", "pack_codes", "substitutes",
+        "min_temp_c", "max_temp_c", "keep_dry", "opened_life_days", "check_every_days",
+        "check_question", "disposal", "volume_ml", "mass_g", "lead_time_days", "order_down_to",
+        "caution", "retired_on", "revision", "pack_codes", "substitutes",
     ]  # fmt: skip
     help_texts = {
         "base_unit": "The smallest unit counted.",
@@ -78,6 +78,7 @@ class ItemBody(ActBody):
     child = serializers.BooleanField(required=False, help_text="For children.")
     min_temp_c = serializers.IntegerField(**CELSIUS)
     max_temp_c = serializers.IntegerField(**CELSIUS)
+    keep_dry = serializers.BooleanField(required=False, help_text="Spoils when it gets wet.")
     opened_life_days = serializers.IntegerField(**DAYS)
     check_every_days = serializers.IntegerField(**DAYS)
     check_question = serializers.CharField(max_length=200, required=False, allow_blank=True)

@@ -16,8 +16,9 @@ from kits.services.stock import shelves
 
 @answers.Answer.of(Place)
 class PlaceAnswer(answers.Answer):
-    members = ["id", "kind", "name", "room", "kit", "section", "position", "closed_on"]
-    sources = {"section": "section_key"}
+    members = ["id", "kind", "name", "room", "kit", "section", "position", "location", "closed_on"]
+    sources = {"section": "section_key", "location": "location_id"}
+    help_texts = {"location": "The id of the van, hut or other location where a shelf is now."}
     room = serializers.CharField(source="room.name", default=None, allow_null=True)
     kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
 
@@ -57,6 +58,12 @@ class EditShelfBody(ActBody):
     example = {"name": "C7 top", "position": 8}
     name = serializers.CharField(required=False, max_length=shelves.LONGEST_NAME)
     position = serializers.IntegerField(required=False, min_value=0, max_value=100_000)
+    location = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        allow_null=True,
+        help_text="Where it is now; null: in the gear room.",
+    )
     close = serializers.BooleanField(required=False)
 
 
@@ -67,8 +74,10 @@ class OneShelf(UseCaseView):
     answers = {200: PlaceAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Rename a shelf, move it in the walking order, or close it."""
+        """Rename a shelf, move it in the walking order, say where it is now, or close it."""
         shelf = find.shelf(act.actor, self.kwargs["id"])
         if data.pop("close", False):
             return 200, shelves.close_shelf(act, shelf)
+        if data.get("location") is not None:
+            data["location"] = find.location(act.actor, data["location"])
         return 200, shelves.edit_shelf(act, shelf, **data)

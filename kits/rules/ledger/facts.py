@@ -49,6 +49,19 @@ class LivesIn(enum.StrEnum):
 
 
 @dataclass(frozen=True)
+class Weather:
+    """What the weather does where kits and shelves are: the months (1 to 12) with frost, heat and
+    wet, and how cold (None: just below freezing) and hot it gets in them, in °C. Somebody who knows
+    the location wrote it; nothing of it is worked out."""
+
+    frost: frozenset[int] = frozenset()
+    heat: frozenset[int] = frozenset()
+    wet: frozenset[int] = frozenset()
+    coldest_c: int | None = None
+    hottest_c: int | None = None
+
+
+@dataclass(frozen=True)
 class Thing:
     """What the rules need to know of an item."""
 
@@ -62,6 +75,7 @@ class Thing:
     child: bool = False
     min_temp_c: int | None = None
     max_temp_c: int | None = None
+    keep_dry: bool = False
     opened_life_days: int | None = None
     check_question: str = ""
 
@@ -148,6 +162,8 @@ class KitState:
     and counts as empty. `away` holds the keys of sections that are out on their own.
     `hazards` is what its list serves; `gaps` has, by hazard, what it lacks for others that it is
     made for. `signed_until` is the last day of the list's signature.
+    `weather` is that of the location it is kept at; None where none is on record, and what
+    `lives_in` may reach is taken.
     `contents_entered` False: nobody has recorded what is in it. `expired_always_stops`: its room
     lets anything out of date inside stop it. `undated_grace_until`: the last day on which sterile
     units without a known date may stay inside, the day after its contents were entered; medicines
@@ -161,6 +177,7 @@ class KitState:
     levels: dict[tuple[str, int], Level] = field(default_factory=dict)
     away: frozenset[str] = frozenset()
     lives_in: LivesIn = LivesIn.STORE
+    weather: Weather | None = None
     serves_people: int = 0
     serves_days: int = 0
     hazards: frozenset[str] = frozenset()

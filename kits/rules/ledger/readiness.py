@@ -24,8 +24,9 @@ Decided here, where the design leaves a choice:
   (training, lost, in storage, on hold) stops it.
 * What its list has replaced counts as before. After the day by which all kits have the new thing, a
   kit that still has the old in its place is low.
-* Frost and heat are notes. What a place reaches is our assumption (`CLIMATE`), not a measurement,
-  and a kit that lives in a vehicle would be stopped for a whole winter.
+* Frost and heat are notes. What a kit's location reaches is what somebody wrote of it, else our
+  assumption (`CLIMATE`), not a measurement, and a kit that lives in a vehicle would be stopped for
+  a whole winter.
 """
 
 from collections import Counter, defaultdict
@@ -64,6 +65,7 @@ from kits.rules.ledger.kit_contents import (
 )
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.ledger.suits import suits
+from kits.rules.ledger.weather import JUST_FROZEN_C, months_of
 
 EDITION = 2
 """Raised when a change here would judge a kit otherwise than before: what is stored with the kits
@@ -132,7 +134,7 @@ def judge(
         *_to_come_out(kit, today),
         *_by_eye(kit),
         *_counted(kit, through),
-        *_climate(kit),
+        *_climate(kit, through, today),
     ]
     alone = Verdict(through, _worst_first(reasons))
     return alone if trip is None else on_trip(alone, kit, trip, others)
@@ -237,13 +239,34 @@ def _weight_of_signature(kit: KitState) -> Weight:
     return Weight.STOPS if medicines else Weight.SHORT
 
 
-def _climate(kit: KitState) -> Iterable[Reason]:
-    coldest, hottest = CLIMATE[kit.lives_in]
+def _extremes(kit: KitState, through: date, today: date) -> tuple[int | None, int | None]:
+    """The coldest and hottest that it gets where a kit is kept, until a day: as somebody wrote it
+    of the location, else what we take such a place to reach."""
+    if (weather := kit.weather) is None:
+        return CLIMATE[kit.lives_in]
+    months = months_of(min(today, through), through)
+    coldest = JUST_FROZEN_C if weather.coldest_c is None else weather.coldest_c
+    return (
+        coldest if months & weather.frost else None,
+        weather.hottest_c if months & weather.heat else None,
+    )
+
+
+def _climate(kit: KitState, through: date, today: date) -> Iterable[Reason]:
+    coldest, hottest = _extremes(kit, through, today)
     carried = {x.batch.thing.id: x.batch.thing for x in inside(kit)}
     carried |= {line.thing.id: line.thing for line in kit.lines if line.thing.by_eye}
     things = sorted(carried.values(), key=lambda thing: (thing.name, thing.id))
-    cold = [x.name for x in things if x.min_temp_c is not None and x.min_temp_c > coldest]
-    hot = [x.name for x in things if x.max_temp_c is not None and x.max_temp_c < hottest]
+    cold = [
+        x.name
+        for x in things
+        if coldest is not None and x.min_temp_c is not None and x.min_temp_c > coldest
+    ]
+    hot = [
+        x.name
+        for x in things
+        if hottest is not None and x.max_temp_c is not None and x.max_temp_c < hottest
+    ]
     for why, names, reached in ((ReasonCode.FROST, cold, coldest), (ReasonCode.HEAT, hot, hottest)):
         if names:
             facts: dict[str, object] = {

@@ -40,6 +40,7 @@ from kits.rules.ledger import (
     why_not_counted,
 )
 from kits.rules.ledger.allocation import Pool
+from kits.rules.ledger.weather import may_be_kept
 
 READY_FOR_DAYS = 28
 """How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
@@ -119,12 +120,14 @@ class Missing:
 
 @dataclass(frozen=True)
 class RestockList:
-    """What to do to a kit, in the order of doing: out, in, by eye; and what is not in stock."""
+    """What to do to a kit, in the order of doing: out, in, by eye; what is not in stock; and what
+    is wanted, but may not be there now for the weather where the kit is kept."""
 
     take_out: tuple[TakeOut, ...] = ()
     put_in: tuple[PutIn, ...] = ()
     fill_up: tuple[FillUp, ...] = ()
     missing: tuple[Missing, ...] = ()
+    not_now: tuple[Missing, ...] = ()
 
 
 def first_out(batch: Batch, shelf: str) -> tuple[date, bool, str, int]:
@@ -137,11 +140,13 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
 
     `shelf_units` are what may be taken, whatever its state; what may not go into a kit today, or
     does not last through `through`, is passed over, and so are medicines when the kit's list is
-    not signed today. Sections that are out on their own get nothing. The list holds for the kit
-    and the shelf as given: follow it whole, or ask again.
+    not signed today, and what would soon have to leave again for the weather. Sections that are
+    out on their own get nothing. The list holds for the kit and the shelf as given: follow it
+    whole, or ask again.
     """
     signed = kit.signed and (kit.signed_until is None or kit.signed_until >= today)
-    stock = _in_order(shelf_units, through, today, signed)
+    may_be_there = [x for x in shelf_units if may_be_kept(kit, x.batch.thing, today)]
+    stock = _in_order(may_be_there, through, today, signed)
     lines = [line for line in counted_lines(kit) if line.section not in kit.away]
     old = _replaced_by(lines, through)
     out = [(x, must_come_out(kit, x, today)) for x in inside(kit)]
@@ -154,7 +159,7 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
     take_out = [
         TakeOut(x.batch, x.place, x.count, why, x.training) for x, why in out if why is not None
     ]
-    missing = [
+    wanting = [
         Missing(line, wanted, below_minimum=allocation.got(i) < line.never_below)
         for i, line in enumerate(lines)
         if (wanted := line.target - allocation.got(i) + _of_old(allocation, i, old)) > 0
@@ -166,8 +171,9 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
             *_made_way(kit, staying, put_in, through, allocation, old),
         ),
         put_in=tuple(put_in),
-        fill_up=tuple(_fill_up(kit, stock)),
-        missing=tuple(missing),
+        fill_up=tuple(row for row in _fill_up(kit, stock) if may_be_kept(kit, row.thing, today)),
+        missing=tuple(row for row in wanting if may_be_kept(kit, row.thing, today)),
+        not_now=tuple(row for row in wanting if not may_be_kept(kit, row.thing, today)),
     )
 
 

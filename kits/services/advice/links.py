@@ -100,7 +100,7 @@ def _refuse_wrong(answers: Answers) -> None:
     if answers.activity and answers.activity not in keys:
         raise _wrong(_("Choose an activity from the list."), "activity")
     if not 0 <= Decimal(answers.hours_to_care) <= MOST_HOURS:
-        raise _wrong(_("Enter how many hours away care is."), "hours")
+        raise _wrong(_("Enter how many hours away a hospital or doctor is."), "hours")
     _refuse_unknown(answers.hazards, HAZARDS, "hazard")
     _refuse_unknown(answers.trained, [need.key for need in needs_with_training()], "trained")
 

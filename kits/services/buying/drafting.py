@@ -44,7 +44,7 @@ def draft(
     season = season_of(act.actor, room, through=through, currency=currency)
     rows = _offers(packs, currency)
     if not rows:
-        raise Invalid(_("Enter the packs to order of one item at least."), field="lines")
+        raise Invalid(_("Enter how many packs to order, for at least one item."), field="lines")
     if replace:
         old = Order.objects.drafts().filter(room=room, currency=currency)
         old.update(dropped_at=act.received_at)
@@ -60,8 +60,8 @@ def draft(
             raise Refused(
                 "draft-open",
                 _(
-                    "There is already a draft of an order to %(supplier)s for %(room)s. Change or "
-                    "discard that one, or have it replaced."
+                    "There is already a draft of an order to %(supplier)s for %(room)s. Change, "
+                    "discard or replace that draft."
                 )
                 % {"supplier": supplier.name, "room": room.name},
             ) from None
@@ -82,7 +82,10 @@ def change(act: Act, order: Order, packs: Mapping[int, int]) -> OrderStands:
     other = next((row for row in rows.values() if row.supplier_id != order.supplier_id), None)
     if other is not None:
         raise Invalid(
-            _("%(supplier)s does not offer %(item)s in this order. Draft another order.")
+            _(
+                "This order goes to %(supplier)s, but the offer for %(item)s is from another "
+                "supplier. Draft a separate order for that supplier."
+            )
             % {"supplier": order.supplier.name, "item": other.item.name},
             field="lines",
         )
@@ -133,8 +136,8 @@ def _offers(packs: Mapping[int, int], currency: str) -> dict[int, Offer]:
         row = rows.get(pk)
         if row is None:
             text = _(
-                "One of these offers has another price by now, or is no longer there. Work the "
-                "order out again."
+                "One of these offers has changed its price or been removed. Work the order out "
+                "again."
             )
             raise Invalid(text, field="lines")
         least = offers.as_rule(row).least
@@ -144,7 +147,10 @@ def _offers(packs: Mapping[int, int], currency: str) -> dict[int, Offer]:
             (
                 row.currency != currency,
                 Invalid(
-                    _("%(item)s from %(supplier)s costs %(own)s, not %(currency)s: order it apart.")
+                    _(
+                        "The price of %(item)s from %(supplier)s is in %(own)s, not in "
+                        "%(currency)s: order the item separately."
+                    )
                     % facts,
                     field="lines",
                 ),

@@ -37,13 +37,16 @@ def place(
     on = ordered_on or today
     if not 0 <= (today - on).days <= LONGEST_DAYS:
         raise Invalid(
-            _("Enter the day it was ordered: today or an earlier day, at most two years ago."),
+            _("Enter the day of the order: today or an earlier day, at most two years ago."),
             field="ordered_on",
         )
     expected = expected_on or on + timedelta(days=usual_days(order, lines))
     if not 0 <= (expected - on).days <= LONGEST_DAYS:
         raise Invalid(
-            _("Enter the day it is expected: not before it was ordered, nor two years later."),
+            _(
+                "Enter the day on which the delivery is expected: not before the day of the order, "
+                "and at most two years after it."
+            ),
             field="expected_on",
         )
     _fact(act, order, OrderChange.PLACED, ordered_on=on, expected_on=expected)
@@ -76,7 +79,7 @@ def take_back(act: Act, order: Order) -> OrderStands:
     if orders.fresh(row).is_begun:
         raise Refused(
             "order-begun",
-            _("Something of this order has already arrived or been cancelled. Cancel the rest."),
+            _("Part of this order has already arrived or been cancelled. Cancel the rest."),
         )
     _fact(act, row, OrderChange.TAKEN_BACK)
     try:
@@ -88,7 +91,10 @@ def take_back(act: Act, order: Order) -> OrderStands:
     except IntegrityError:
         raise Refused(
             "draft-open",
-            _("There is another draft to %(supplier)s already. Discard that one first.")
+            _(
+                "There is already another draft of an order to %(supplier)s. Discard that draft "
+                "first."
+            )
             % {"supplier": row.supplier.name},
         ) from None
     return orders.fresh(row)
@@ -101,7 +107,7 @@ def cancel_rest(act: Act, order: Order, line: int | None = None) -> OrderStands:
     row, lines = _lines(act, order, line)
     left = {each: on_order.progress(each).open for each in lines}
     if not any(left.values()):
-        raise Refused("nothing-open", _("Nothing of this is still to come."))
+        raise Refused("nothing-open", _("None of this is still to come."))
     for each, units in left.items():
         if units:
             _fact(act, row, OrderChange.CANCELLED, line=each, units=units)
@@ -115,7 +121,7 @@ def await_again(act: Act, order: Order, line: int | None = None) -> OrderStands:
     row, lines = _lines(act, order, line)
     gone = {each: on_order.progress(each).cancelled for each in lines}
     if not any(gone.values()):
-        raise Refused("nothing-open", _("Nothing of this was cancelled."))
+        raise Refused("nothing-open", _("None of this was cancelled."))
     for each, units in gone.items():
         if units:
             _fact(act, row, OrderChange.AWAITED, line=each, units=-units)
@@ -136,7 +142,10 @@ def _placed(act: Act, order: Order) -> Order:
     act.actor.require("receive", order.room_id)
     row = locked(act, order)
     if row.ordered_at is None:
-        raise Refused("not-ordered", _("This is not ordered yet. Change the draft, or discard it."))
+        raise Refused(
+            "not-ordered",
+            _("This order has not been sent to the supplier yet. Change the draft, or discard it."),
+        )
     return row
 
 

@@ -52,7 +52,7 @@ def read_offers(text: str) -> list[ReadOffer]:
     lines = pasted_offers(text)
     if not 0 < len(lines) <= MOST_LINES:
         raise Invalid(
-            _("Paste from one line to %(most)d lines at once.") % {"most": MOST_LINES}, field="text"
+            _("Paste between 1 and %(most)d lines at a time.") % {"most": MOST_LINES}, field="text"
         )
     items = {item.pk: item for item in Item.objects.active()}
     names = {pk: item.name for pk, item in items.items()}
@@ -83,11 +83,13 @@ def keep(
     Invalid, Refused (`name-taken`)."""
     act.actor.require("edit_item")
     if not prices:
-        raise Invalid(_("There is no line to keep: choose an item for at least one."), field="text")
+        raise Invalid(
+            _("There is nothing to save yet: choose an item for at least one line."), field="text"
+        )
     twice = [each for n, each in enumerate(prices) if _pack(each) in map(_pack, prices[:n])]
     if twice:
         raise Invalid(
-            _("%(item)s in packs of %(units)d is there twice. Leave one of them out.")
+            _("%(item)s in packs of %(units)d is listed twice. Remove one of the two lines.")
             % {"item": twice[0].item.name, "units": twice[0].units},
             field="text",
         )

@@ -88,7 +88,7 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
 
 def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
     return (
-        _("Enter the reason for taking it out anyway.")
+        _("Enter the reason for taking the kit out anyway.")
         if offers.may_decide(act.actor, kit, verdict)
         else _(
             "A keeper or an instructor can give a reason for taking the kit out as it is, or "

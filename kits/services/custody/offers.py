@@ -83,7 +83,7 @@ def offers(
     if actor.could("check_out", kit.room_id):
         rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
-            sentence = _("Take it out although it is not ready, and give a reason")
+            sentence = _("Take the kit out although it is not ready, and give a reason")
             rows.append(Offer(OfferKind.GO_SHORT, sentence, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
             rows += _by_phone(kit)

@@ -160,7 +160,10 @@ def contents(
     """
     now = clock.now()
     if known_by is not None and known_by > now:
-        raise Invalid(_("That time is in the future."), field="known_by")
+        raise Invalid(
+            _("That time is in the future. Enter the present time or an earlier one."),
+            field="known_by",
+        )
     known_by = known_by or now
     at = instant(kit, on)
     sections = {p.pk: p for p in kit.sections.all()}

@@ -22,6 +22,7 @@ from kits.models import (
     EntryKind,
     Holding,
     Kit,
+    Location,
     PackingListVersion,
     Place,
     PlaceKind,
@@ -42,6 +43,7 @@ class KitFacts(TypedDict, total=False):
     responsible: Person | None
     deputy: Person | None
     lives_in: str
+    location: Location | None
     bag: str
     bag_volume_ml: int | None
     bag_mass_limit_g: int | None
@@ -161,7 +163,8 @@ def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
         if (kit.home_room_id, kit.room_id) == (room.pk, now_in.pk):
             return kit
         before = [kit.home_room_id, kit.room_id]
-        store(kit, home_room=room, room=now_in)
+        location = kit.location if kit.home_room_id == room.pk else None
+        store(kit, home_room=room, room=now_in, location=location)
         book.post(
             EntryKind.KIT,
             kit=kit,
@@ -311,6 +314,13 @@ def _settle(kit: Kit) -> None:
             if person is not None
         ),
         (
+            kit.location is not None and kit.location.room_id != kit.home_room_id,
+            Invalid(
+                _("Choose a location that belongs to the home gear room of the kit."),
+                field="location",
+            ),
+        ),
+        (
             kit.look_interval_days < 1,
             Invalid(
                 _("The interval between contents checks must be at least one day."),
@@ -326,6 +336,7 @@ def _facts_of(kit: Kit) -> KitFactsDetail:
         "responsible": kit.responsible_id,
         "deputy": kit.deputy_id,
         "lives_in": str(kit.lives_in),
+        "location": kit.location_id,
         "bag": kit.bag,
         "bag_volume_ml": kit.bag_volume_ml,
         "bag_mass_limit_g": kit.bag_mass_limit_g,

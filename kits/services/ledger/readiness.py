@@ -59,6 +59,7 @@ def thing_of(item: Item) -> Thing:
         child=item.child,
         min_temp_c=item.min_temp_c,
         max_temp_c=item.max_temp_c,
+        keep_dry=item.keep_dry,
         opened_life_days=item.opened_life_days,
         check_question=item.check_question,
     )
@@ -167,7 +168,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     kits = list(
         Kit.objects.filter(pk__in=list(kit_ids))
         .order_by()
-        .select_related("list_version", "home_room")
+        .select_related("list_version", "home_room", "location")
         .defer("list_version__signed_page")
     )
     sections = _sections_of(kits)
@@ -205,6 +206,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             },
             away=frozenset(key for pk, key in sections[kit.pk] if pk in away),
             lives_in=LivesIn(kit.lives_in),
+            weather=kit.location.weather if kit.location else None,
             serves_people=kit.list_version.people,
             serves_days=kit.list_version.days,
             hazards=served.get(kit.list_version_id, hazards_covered.NOTHING_SERVED).hazards,

@@ -203,7 +203,7 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
         (not draft.claim.strip(), Invalid(_("Enter the reason for the change."), field="claim")),
         (
             not 1 <= len(draft.lists) <= MOST_LISTS,
-            Invalid(_("Choose the lists that this changes."), field="lists"),
+            Invalid(_("Choose the lists that the change applies to."), field="lists"),
         ),
         (
             not 1 <= len(draft.sources) <= MOST_SOURCES,
@@ -211,7 +211,7 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
         ),
         (
             draft.review_on <= today,
-            Invalid(_("Enter a later day than today to look at it again."), field="review_on"),
+            Invalid(_("Enter a day after today for the next review."), field="review_on"),
         ),
         (
             swap and (instead is None or instead.pk == draft.item.pk),
@@ -220,7 +220,7 @@ def _refuse_wrong(draft: ChangeDraft, today: date) -> None:
         (
             swap and (by_day is None or by_day <= today),
             Invalid(
-                _("Enter a later day than today by which all kits should have the new item."),
+                _("Enter a day after today by which all kits should have the new item."),
                 field="by_day",
             ),
         ),
@@ -375,7 +375,7 @@ def review(
     act.actor.require("edit_list")
     today = clock.local_date(act.received_at, settings.TIME_ZONE)
     if review_on is not None and review_on <= today:
-        raise Invalid(_("Enter a later day than today to look at it again."), field="review_on")
+        raise Invalid(_("Enter a day after today for the next review."), field="review_on")
     with Book(act) as book:
         lists = change.versions.values("version__packing_list")
         kits = Kit.objects.filter(list_version__packing_list__in=lists)

@@ -161,7 +161,10 @@ def _faults(
     elif times[line.item, line.need] > 1:
         yield _("%(name)s is left out twice. Combine the two entries.")
     if line.item is not None and line.item.pk in carried:
-        yield _("%(name)s is on this list. Remove it from one of the two.")
+        yield _(
+            "%(name)s is both on this list and among what the list leaves out. Remove one of "
+            "the two."
+        )
     if line.why == WhyNotCarried.OTHER and not line.words.strip():
         yield _("Enter why %(name)s is not carried.")
     if unknown := sorted(set(line.when.activities) - known):
@@ -177,7 +180,10 @@ def best_carried(
     position of its line."""
     rows = ItemNeed.objects.filter(best=True, item__in=carried).select_related("item")
     best = {row.need_id: row.item.name for row in rows.order_by("-pk")}
-    says = _("%(item)s is on this list and is for this need. Remove one of the two.")
+    says = _(
+        "This list leaves out a need that %(item)s is for, but %(item)s is on the list. "
+        "Remove one of the two."
+    )
     for at, line in enumerate(lines):
         if line.need is not None and line.need.pk in best:
             yield at, Invalid(says % {"item": best[line.need.pk]}, field=FIELD)

@@ -22,6 +22,7 @@ from kits.models import (
     Kit,
     Label,
     LabelKind,
+    Location,
     Lot,
     Place,
     Trip,
@@ -238,6 +239,17 @@ def place(actor: Actor, ref: int | str) -> Place:
     if isinstance(ref, str) and (code := label_codes.parse(ref)) is not None:
         pk = label(code).place_id or 0
     return one(places_of(actor).filter(pk=pk, kind__in=INNER), "place", ref)
+
+
+def locations_of(actor: Actor) -> QuerySet[Location]:
+    """The locations in use of the actor's rooms."""
+    rows = Location.objects.filter(closed_on=None).select_related("room")
+    return rows if actor.everywhere else rows.filter(room__in=actor.room_ids)
+
+
+def location(actor: Actor, ref: int | str) -> Location:
+    """A location in use of the actor's rooms by id."""
+    return one(locations_of(actor).filter(pk=_pk(ref)), "location", ref)
 
 
 def people_of(actor: Actor) -> QuerySet[Person]:

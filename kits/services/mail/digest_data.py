@@ -7,6 +7,8 @@ its stored dates say that it is not fit long enough, or where it goes out soon.
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from functools import reduce
+from operator import add
 
 from django.conf import settings
 from django.db.models import Q, QuerySet
@@ -20,7 +22,7 @@ from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.trips.trips import Stand
-from kits.services.buying import sources
+from kits.services.buying import season_money, sources
 from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import look_again, signatures
@@ -32,6 +34,7 @@ from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.stock import away
 from kits.services.stock.stock_levels import Stockroom
+from kits.services.weather import jobs as weather_jobs
 
 
 def readers() -> QuerySet[Person]:
@@ -113,7 +116,9 @@ def gather(
         waiting, ending = signatures.waiting(), signatures.ending()
         for pk in advisers:
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
+    _weather(weeks)
     load_batches(weeks, stock)
+    _add_up_money(list(weeks.values()), today)
     _name_suppliers(list(weeks.values()))
     return weeks
 
@@ -214,6 +219,14 @@ def _name_suppliers(weeks: Sequence[Week]) -> None:
     known = sources.suppliers_of(row.thing_id for week in weeks for row in week.order)
     for week in weeks:
         week.order = [replace(row, supplier=known.get(row.thing_id, "")) for row in week.order]
+
+
+def _add_up_money(weeks: Sequence[Week], today: date) -> None:
+    """What was thrown away and saved this season in each reader's rooms."""
+    known = season_money.of_rooms({room for week in weeks for room in week.rooms}, today)
+    for week in weeks:
+        own = [known[room.pk] for room in week.rooms]
+        week.money = reduce(add, own[1:], own[0]) if own else week.money
 
 
 def _questions(
@@ -329,6 +342,21 @@ def _around(weeks: dict[int, Week], at: datetime) -> None:
         week.unmet = [n for n in needs if n.entry.kit_id in own]
         week.away = [a for a in gone if a.kit.pk in own]
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
+
+
+def _weather(weeks: dict[int, Week]) -> None:
+    """What has to be moved for the weather, or back: of their own kits, and of shelves."""
+    rooms = {room.pk for week in weeks.values() for room in week.rooms}
+    known = {
+        day: weather_jobs.of_rooms(rooms, day) for day in {week.today for week in weeks.values()}
+    }
+    for week in weeks.values():
+        own, theirs = {kit.pk for kit in week.own}, {room.pk for room in week.rooms}
+        week.weather = [
+            job
+            for job in known[week.today]
+            if (job.kit.pk in own if job.kit else job.location.room_id in theirs)
+        ]
 
 
 def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:

@@ -1,5 +1,5 @@
 """Kits in the weekly email: how each stands, for which day and trip, and what settles it; what to
-count, what may come back, and what was needed and not carried."""
+count, what may come back, what was needed and not carried, and what the weather asks for."""
 
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -14,7 +14,7 @@ from kits.rules.restocking.picking import PutIn, RestockList
 from kits.rules.trips.trips import Stand
 from kits.services.mail.digest_week import Week
 from kits.services.notices.notice_text import kit_page, page
-from kits.services.text import reason_texts, verdict_texts
+from kits.services.text import reason_texts, verdict_texts, weather_texts
 from kits.services.text.days import day, moment
 
 
@@ -277,3 +277,29 @@ def unmet(week: Week) -> Iterator[LetterRow]:
         LetterRow(f"{kit}: {', '.join(things)}", kit_page(kit))
         for kit, things in sorted(by_kit.items())
     )
+
+
+# ------------------------------------------------------------------------------------- the weather
+def weather(week: Week) -> Iterator[LetterRow]:
+    """What has to leave a kit or a shelf for the weather where it is, or may be put back."""
+    for job in week.weather:
+        to = page(f"/rooms/{job.location.room.slug}/weather/#{job.anchor}")
+        facts = {"what": job.name, "location": job.location.name}
+        if job.out:
+            caution = [str(weather_texts.BEGUN)] if job.begun else []
+            text = _("%(what)s, %(location)s: move out") % facts
+            yield LetterRow(text, to, (*job.says_out(week.today), *caution))
+        if job.back:
+            caution = [str(weather_texts.EXPOSED)] if job.exposed else []
+            text = _("%(what)s, %(location)s: may be put back") % facts
+            yield LetterRow(text, to, (*job.says_back(), *caution))
+
+
+def duration(minutes: int) -> str:
+    """So many minutes of work, in hours and minutes."""
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return _("%(minutes)d min") % {"minutes": rest}
+    if not rest:
+        return _("%(hours)d h") % {"hours": hours}
+    return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}

@@ -21,6 +21,7 @@ from kits.services.recalls import recall_notices
 from kits.services.text import change_texts
 from kits.services.text.days import day, moment
 from kits.services.text.order_texts import overdue
+from kits.services.text.planning import season_money_texts
 
 ORDER_WEEKS = 26
 """For so many weeks the page that a row leads to works out what to order."""
@@ -53,8 +54,9 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Kits to open"), tuple(digest_kits.to_open(k, week) for k in rest)),
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
+        Part(_("Because of the weather"), tuple(digest_kits.weather(week))),
         Part(_("Order by"), tuple(_to_order(week))),
-        Part(_("Ordered but not here"), tuple(_not_arrived(week))),
+        Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not carried: look again"), tuple(_look_again(week))),
@@ -119,6 +121,8 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
             "%(count)d batches on the shelves are out of date: they are on the attached list.",
             len(week.off_shelves),
         ) % {"count": len(week.off_shelves)}
+    if money := season_money_texts.line(week.money, week.today):
+        yield money
     if picks(week) or week.off_shelves:
         yield _("The attached list shows what to take from which shelf, in shelf order.")
     yield _(
@@ -152,7 +156,10 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
-        parts.append(_("%(time)s of work") % {"time": _long(len(to_open) * week.minutes_a_kit)})
+        parts.append(
+            _("%(time)s of work")
+            % {"time": digest_kits.duration(len(to_open) * week.minutes_a_kit)}
+        )
     if week.order:
         parts.append(
             ngettext(
@@ -161,15 +168,6 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
             ) % {"count": len(week.order), "day": day(week.order[0].by, week.today)}
         )  # fmt: skip
     return "; ".join(parts)
-
-
-def _long(minutes: int) -> str:
-    hours, rest = divmod(minutes, 60)
-    if not hours:
-        return _("%(minutes)d min") % {"minutes": rest}
-    if not rest:
-        return _("%(hours)d h") % {"hours": hours}
-    return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}
 
 
 def _looked(week: Week) -> str:
@@ -204,7 +202,7 @@ def _to_order(week: Week) -> Iterator[LetterRow]:
         ((late if row.late else day(row.by, week.today), row.room), row) for row in week.order
     )
     for (when, room), rows in groups.items():
-        text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
+        text = _("%(day)s, for %(room)s") % {"day": when, "room": room}
         to = page(f"/stock/order/?weeks={ORDER_WEEKS}&room={rows[0].room_slug}")
         yield LetterRow(text, to, tuple(map(_ordered, rows)))
 
@@ -212,7 +210,7 @@ def _to_order(week: Week) -> Iterator[LetterRow]:
 def _not_arrived(week: Week) -> Iterator[LetterRow]:
     """What was ordered and expected before today, and is not here."""
     for line in week.overdue_orders:
-        text = _("%(units)d × %(thing)s from %(supplier)s, for the %(room)s: %(late)s") % {
+        text = _("%(units)d × %(thing)s from %(supplier)s, for %(room)s: %(late)s") % {
             "units": line.units,
             "thing": line.item.name,
             "supplier": line.supplier,
@@ -225,11 +223,8 @@ def _not_arrived(week: Week) -> Iterator[LetterRow]:
 def _ordered(row: rule.ToOrder) -> str:
     text = _("%(units)d × %(thing)s") % {"units": row.units, "thing": row.thing}
     if row.level is not None:
-        level = _("%(stock)d left; order level %(level)d") % {
-            "stock": row.stock or 0,
-            "level": row.level,
-        }
-        text += f" ({level})"
+        facts = {"stock": row.stock or 0, "level": row.level}
+        text += f" ({_('%(stock)d left; order level %(level)d') % facts})"
     if row.kits:
         text += _(", for %(kits)s") % {"kits": ", ".join(row.kits)}
     if row.supplier:

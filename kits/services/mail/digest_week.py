@@ -17,12 +17,14 @@ from kits.models import (
     RecallPlace,
     UnmetNeed,
 )
+from kits.rules.buying.season_money import SeasonMoney
 from kits.rules.ledger import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.services.lists.look_again import DueLines
 from kits.services.orders.on_order import OpenLine
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock.away import UnitsAway
+from kits.services.weather.jobs import WeatherJob
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,8 @@ class Week:
     order: list[rule.ToOrder] = field(default_factory=list)
     overdue_orders: list[OpenLine] = field(default_factory=list)
     """What was ordered for their rooms, expected before today, and is not here."""
+    money: SeasonMoney = field(default_factory=SeasonMoney)
+    """What their rooms threw away and saved this season."""
     not_back: list[tuple[Checkout, datetime]] = field(default_factory=list)
     """What is past due, with when that was."""
     lost: list[tuple[Kit, datetime]] = field(default_factory=list)
@@ -69,6 +73,7 @@ class Week:
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
     away: list[UnitsAway] = field(default_factory=list)
+    weather: list[WeatherJob] = field(default_factory=list)
     checks: list[BatchInPlace] = field(default_factory=list)
     undated: list[BatchInPlace] = field(default_factory=list)
     ending: list[BatchInPlace] = field(default_factory=list)

@@ -46,7 +46,7 @@ _STATES: dict[State, Q] = {
 }
 
 _WHY: dict[Unsent, str | Promise] = {
-    Unsent.WEEKLY: lazy("They chose the weekly email, so it will be included there."),
+    Unsent.WEEKLY: lazy("They chose the weekly email, so the notification will be included there."),
     Unsent.CHOSEN: lazy("They have turned this kind of notification off."),
     Unsent.NO_ADDRESS: lazy("They have no email address on record."),
     Unsent.LEFT: lazy("They have left the school."),

@@ -27,6 +27,8 @@ from kits.services.restocking import recounts
 from kits.services.stock import away, stock_levels
 from kits.services.stock.away import UnitsAway
 from kits.services.trips import trip_readiness
+from kits.services.weather import jobs as weather_jobs
+from kits.services.weather.jobs import WeatherJob
 
 MOST_NEEDING_ATTENTION = 40
 """Lines of that kind that the board shows; the rest is counted."""
@@ -114,7 +116,8 @@ class Board:
     it within a day; `mixed`: kits to count together, which stand in none of the other parts;
     `not_ours`: other kits here that a participant's own thing is in; `away`: what went with a
     casualty and may come back; `expiring`: what goes out of date soon and is beside no kit above;
-    `none_here`: no kit stands here that could go; `empty`: the room has no kit."""
+    `weather`: what has to be moved for the weather; `none_here`: no kit stands here that could
+    go; `empty`: the room has no kit."""
 
     room: Room
     today: date
@@ -133,6 +136,7 @@ class Board:
     not_ours: Sequence[Kit]
     away: Sequence[UnitsAway]
     expiring: Expiring
+    weather: Sequence[WeatherJob]
     none_here: bool
     empty: bool
 
@@ -212,6 +216,7 @@ def board(room: Room) -> Board:
         ],
         away=away.in_rooms([room.pk]),
         expiring=expiring(room, today, named),
+        weather=weather_jobs.of_room(room, today),
         none_here=not (sorting or here),
         empty=not (week or sorting or here or out or _kits_in(room).exists()),
     )

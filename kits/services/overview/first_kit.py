@@ -88,7 +88,7 @@ def add(act: Act, room: Room, names: Names, rows: Sequence[TypedRow]) -> Kit:
     if not any(not row.left_out for row in rows):
         raise Invalid(_("Enter at least one item."), field="name-0")
     if questions(room, rows):
-        raise Invalid(_("Some rows are not complete. Answer what is asked there."))
+        raise Invalid(_("Some rows are not complete. Answer the questions shown there."))
     if PackingList.objects.filter(name__iexact=names.list).exists():
         raise Refused(
             "name-taken",

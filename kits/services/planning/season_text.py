@@ -17,9 +17,10 @@ from kits.services.text.planning import past_use_texts, rate_texts
 from kits.services.text.planning.planning_texts import money, number, times
 
 NOT_CHECKED = _lazy(
-    "Judged by the same rule as today, from what is on record of that day: what was in each kit, "
-    "dates, the signature, and whether it was on hold or waiting to be sorted. What was recalled "
-    "or opened since then counts on earlier days as well. Training kits are left out."
+    "Kits are judged by the same rule as today, from what is on record for that day: what was "
+    "in each kit, expiry dates, the signature, and whether the kit was on hold or waiting to "
+    "be sorted. Anything recalled or opened since then also counts for earlier days. Training "
+    "kits are left out."
 )
 
 
@@ -49,7 +50,7 @@ def parts(of: SeasonPage) -> list[Part]:
     return [
         Part(_("Kits ready to go"), tuple(_ready(of))),
         Part(_("Needed but not in the kit"), tuple(_not_there(of.use))),
-        Part(_("Needed, by need, also what was missing"), tuple(_used(of.use))),
+        Part(_("What was needed, by need, including what was missing"), tuple(_used(of.use))),
         Part(_("Thrown out unused"), tuple(_thrown_out(of.use))),
         Part(_("Bought"), tuple(_bought(of.bought))),
         Part(_("What changes, and why"), tuple(_changes(of))),
@@ -59,7 +60,7 @@ def parts(of: SeasonPage) -> list[Part]:
 
 def _ready(of: SeasonPage) -> Iterable[str]:
     if not of.judged:
-        yield _("No kit had its contents on record on the days looked at.")
+        yield _("No kit’s contents were on record on any of these days.")
         return
     yield ngettext(
         "Based on %(n)d day of the season.",

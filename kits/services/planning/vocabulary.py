@@ -125,7 +125,7 @@ def put_serves(
     act.actor.require("edit_list")
     if not 1 <= units_per_use <= MOST_UNITS:
         raise Invalid(
-            _("A use takes from 1 to %(most)d units.") % {"most": MOST_UNITS},
+            _("Enter how many units one use takes, from 1 to %(most)d.") % {"most": MOST_UNITS},
             field="units_per_use",
         )
     if need.retired_on is not None:
@@ -161,7 +161,7 @@ def put_hazard_need(
     if not 1 <= units <= MOST_LEAST:
         raise Invalid(_("Enter a number of units of 1 or more."), field="units")
     if not (reason := " ".join(reason.split())[:MOST_REASON]):
-        raise Invalid(_("Say why the list must have it."), field="reason")
+        raise Invalid(_("Enter why lists must have something for this need."), field="reason")
     if need.retired_on is not None:
         raise Invalid(_("“%(need)s” has been retired.") % {"need": need.name}, field="need")
     row, _made = HazardNeed.objects.update_or_create(

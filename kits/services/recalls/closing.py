@@ -94,6 +94,13 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
             .select_related("lot__item")
             .order_by("lot")
         )
+        if not held:
+            raise Refused(
+                "nothing-to-put-back",
+                _("None of the recalled stock is in quarantine in %(room)s.")
+                % {"room": shelf.room.name},
+                recall=recall.pk,
+            )
         legs = [
             Leg(row.lot, quarantine, shelf, row.units)
             for row in held
@@ -102,7 +109,10 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
         if not legs:
             raise Refused(
                 "nothing-to-put-back",
-                _("None of the recalled stock in quarantine in %(room)s may go back on a shelf.")
+                _(
+                    "The recalled stock in quarantine in %(room)s may not go back on a shelf, "
+                    "because it is out of date, on hold, or must not be used for another reason."
+                )
                 % {"room": shelf.room.name},
                 recall=recall.pk,
             )

@@ -136,8 +136,8 @@ def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
     if (to_others or fault is None) and not (line.reason or act.reason):
         raise Invalid(
             _(
-                "Enter who is getting it, or the reason: from now on, somebody else is "
-                "responsible for it."
+                "Enter who is taking this over, or why you are letting it go. From then on, "
+                "somebody else is responsible for it."
             )
             if to_others
             else _("These units are still good: enter the reason for disposing of them."),

@@ -130,8 +130,8 @@ def refuse_if_opened_since(book: Book, kit: Kit, section: Place | None) -> None:
         raise Refused(
             "opened-since",
             _(
-                "%(kit)s has been opened or sealed again since then. Look which seal is on it now, "
-                "and enter that one."
+                "%(kit)s has since been opened or resealed. Check which seal is on the kit now, "
+                "and enter its number."
             )
             % {"kit": kit.name},
             kit=kit.name,

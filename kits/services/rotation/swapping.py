@@ -40,7 +40,10 @@ def swap(act: Act, kit: Kit, rows: Sequence[Swapped]) -> Entry:
                 raise Invalid(_("Choose what is in this kit."), field="rows")
             if row.out.item_id != row.into.item_id:
                 raise Invalid(
-                    _("Swap units of the same item. For another one, restock the kit."),
+                    _(
+                        "Only units of the same item can be swapped. To put in a different item, "
+                        "restock the kit."
+                    ),
                     field="rows",
                 )
         admission.put_in_guard(kit, [(row.into, row.shelf) for row in rows])

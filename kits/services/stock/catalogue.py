@@ -61,6 +61,7 @@ class ItemFacts(TypedDict, total=False):
     child: bool
     min_temp_c: int | None
     max_temp_c: int | None
+    keep_dry: bool
     opened_life_days: int | None
     check_every_days: int | None
     check_question: str
@@ -221,7 +222,10 @@ def put_substitute(
     act.actor.require("edit_item")
     loose = _("Loose items are not counted, so they cannot be substituted one for one.")
     retired = _("%(instead)s has been retired. Choose an item that is in use.")
-    circle = _("%(instead)s is itself replaced by %(item)s at the next order. End that first.")
+    circle = _(
+        "%(instead)s is itself going to be replaced by %(item)s at the next order. Cancel "
+        "that replacement first."
+    )
     refuse_first(
         (
             item.pk == instead.pk,

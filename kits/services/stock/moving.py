@@ -117,7 +117,7 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
             target.kit_id is not None and target.kit_id != source.kit_id,
             Refused(
                 "restock-instead",
-                _("Items can only be put into a kit by restocking it or making it up."),
+                _("Items can only be put into a kit by restocking or filling it."),
             ),
         ),
         (

@@ -153,7 +153,7 @@ def state_offer(
     packs = [whole(price.packs, field="prices") for price in prices]
     if packs != sorted(set(packs)) or not 0 < len(packs) <= MOST_PRICES:
         raise Invalid(
-            _("Enter one price, or up to %(most)d prices for larger numbers of packs.")
+            _("Enter one price, or up to %(most)d prices for different numbers of packs.")
             % {"most": MOST_PRICES},
             field="prices",
         )

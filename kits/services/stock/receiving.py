@@ -155,7 +155,7 @@ def _of_orders(met: Sequence[Met], pack_units: int | None) -> Iterator[Remark]:
 def _check_ordered(ordered_on: date | None, today: date) -> None:
     if ordered_on is not None and not 0 <= (today - ordered_on).days <= LONGEST_WAIT_DAYS:
         raise Invalid(
-            _("Enter the day it was ordered: today or an earlier day, at most two years ago."),
+            _("Enter the day of the order: today or an earlier day, at most two years ago."),
             field="ordered_on",
         )
 

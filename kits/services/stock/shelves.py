@@ -4,9 +4,18 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import Act, Invalid, Refused, locked, refuse_taken_name, store
+from gearroom.core.acts import (
+    NOT_GIVEN,
+    Act,
+    Invalid,
+    NotGiven,
+    Refused,
+    locked,
+    refuse_taken_name,
+    store,
+)
 from gearroom.core.models import Room
-from kits.models import Place, PlaceKind
+from kits.models import Location, Place, PlaceKind
 
 LONGEST_NAME = 80
 
@@ -24,13 +33,25 @@ def add_shelf(act: Act, room: Room, name: str, *, position: int | None = None) -
 
 @transaction.atomic
 def edit_shelf(
-    act: Act, shelf: Place, *, name: str | None = None, position: int | None = None
+    act: Act,
+    shelf: Place,
+    *,
+    name: str | None = None,
+    position: int | None = None,
+    location: Location | NotGiven | None = NOT_GIVEN,
 ) -> Place:
-    """Rename a shelf or move it in the walking order. Raises Refused (`name-taken`)."""
+    """Rename a shelf, move it in the walking order, or say at which `location` it is now (None: in
+    the gear room). Raises Refused (`name-taken`), Invalid (`location`)."""
     act.actor.require("edit_shelf", shelf.room_id)
     shelf = locked(act, shelf)
     shelf.name = shelf.name if name is None else _name(name)
     shelf.position = shelf.position if position is None else position
+    if not isinstance(location, NotGiven):
+        if location is not None and location.room_id != shelf.room_id:
+            raise Invalid(
+                _("Choose a location that belongs to the gear room of the shelf."), field="location"
+            )
+        shelf.location = location
     return _save(shelf)
 
 

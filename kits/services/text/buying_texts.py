@@ -25,10 +25,10 @@ FATES: Mapping[str, Promise] = {
     Fate.DISPOSE: _lazy("throw away"),
 }
 _WHY: Mapping[str, Promise] = {
-    Why.LISTED: _lazy("the kit list wants it"),
+    Why.LISTED: _lazy("the kit list calls for it"),
     Why.EXTRA: _lazy("other kits need it"),
     Why.EXPIRES_FIRST: _lazy("out of date before it would be used"),
-    Why.NOT_LISTED: _lazy("no kit list wants it, or not so many"),
+    Why.NOT_LISTED: _lazy("not on any kit list, or more than the lists call for"),
     Why.UNKNOWN: _lazy("not an item on record"),
 }
 
@@ -83,27 +83,30 @@ def comes_to(bought: BoughtKit) -> str:
 def price_each(way: Way, in_parts: Decimal | None) -> str:
     """What an item costs that is kept of a filled kit, beside parts."""
     if way.bought is None or way.each_kept is None:
-        return _("Nothing in it would be kept.")
+        return _("Nothing from this kit would be kept.")
     each = money(way.each_kept, way.bought.currency)
     if in_parts is None:
-        return _("%(each)s an item kept. Not all of these items have a price in parts yet.") % {
-            "each": each
-        }
+        return _(
+            "%(each)s for each item kept. Some of these items have no price of their own yet."
+        ) % {"each": each}
     parts = money(in_parts, way.bought.currency)
-    return _("%(each)s an item kept, against %(parts)s in parts.") % {"each": each, "parts": parts}
+    return _("%(each)s for each item kept, compared with %(parts)s if bought separately.") % {
+        "each": each,
+        "parts": parts,
+    }
 
 
 def parts_win(kits: int | None, *, priced: bool, most: int) -> str:
     """From how many kits on parts cost no more; nothing where not all has a price."""
     if kits is not None:
         return ngettext(
-            "Building from parts costs no more, from one kit on.",
-            "Building from parts costs no more from %(n)d kits on.",
+            "Building from parts costs no more, even for one kit.",
+            "For %(n)d kits or more, building from parts costs no more.",
             kits,
         ) % {"n": kits}
     if not priced:
         return ""
-    return _("The bought kit costs less, up to %(n)d kits.") % {"n": most}
+    return _("For up to %(n)d kits, the bought kit costs less.") % {"n": most}
 
 
 def time_taken(minutes: int | None) -> str:

@@ -13,7 +13,7 @@ GROWS_OLD = _lazy(
     "From the record as it was then. What was used, replaced or put in since then is not on this "
     "sheet: check the kit’s tag, and look at every pack before use."
 )
-KEY = _lazy("Bold: must-haves. The day is the last good one. Tick what has been replaced.")
+KEY = _lazy("Bold: must-haves. Each item is good until the day shown. Tick what has been replaced.")
 NOTHING = _lazy("Nothing on record")
 
 
@@ -57,8 +57,8 @@ def not_listed(of: WallCalendar, kits: int) -> list[str]:
     """Whose contents are listed, and what of them is not."""
     said = [
         ngettext(
-            "Of %(n)d kit at home here; training kits and lost kits are left out.",
-            "Of %(n)d kits at home here; training kits and lost kits are left out.",
+            "For %(n)d kit based here; training kits and lost kits are left out.",
+            "For %(n)d kits based here; training kits and lost kits are left out.",
             kits,
         )
         % {"n": kits}

@@ -69,10 +69,12 @@ def how_far(change: ListChange, done: int, of: int) -> str:
     if not of:
         return _("No kit in your gear rooms uses these lists.")
     text = (
-        ngettext("%(done)d of %(n)d kit has it", "%(done)d of %(n)d kits have it", of)
+        ngettext(
+            "%(done)d of %(n)d kit has this change", "%(done)d of %(n)d kits have this change", of
+        )
         % {"done": done, "n": of}
         if done
-        else _("No kit has it yet")
+        else _("No kit has this change yet")
     )
     if change.by_day is None or change.withdrawn:
         return f"{text}."
@@ -101,11 +103,11 @@ def review(change: ListChange, today: date) -> str:
     if on is None:
         return _("Withdrawn.")
     if on == today:
-        return _("Look at it again today.")
+        return _("Look at this change again today.")
     facts = {"day": wording.day(on)}
     if on < today:
-        return _("It was due to be looked at again on %(day)s.") % facts
-    return _("Look at it again on %(day)s.") % facts
+        return _("This change was due to be looked at again on %(day)s.") % facts
+    return _("Look at this change again on %(day)s.") % facts
 
 
 def read_in(source_read_in: str, study: str) -> str:
@@ -117,6 +119,6 @@ def read_in(source_read_in: str, study: str) -> str:
 
 USED_UP_FIRST = _lazy(
     "No kit has to be opened for this. An old item in a kit counts until it is used up; the "
-    "new item goes in when the kit is open for another reason. After the day, a kit that still "
-    "has the old item is low, and is listed here and in the weekly email."
+    "new item goes in when the kit is open for another reason. After that day, a kit that "
+    "still has the old item counts as low on it, and is listed here and in the weekly email."
 )

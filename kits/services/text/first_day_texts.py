@@ -29,7 +29,7 @@ def goes_out_of_date(
     """What of a kit goes out of date by a day, with its price where that is on record."""
     facts = {"day": day(by), "units": units, "n": unpriced, "items": "; ".join(items)}
     if not units:
-        return _("Nothing in it goes out of date by %(day)s.") % facts
+        return _("Nothing in this kit goes out of date by %(day)s.") % facts
     if not money:
         return (
             ngettext(
@@ -41,7 +41,7 @@ def goes_out_of_date(
         )
     sums = (with_currency(amount, currency) for currency, amount in sorted(money.items()))
     facts["money"] = ", ".join(sums)
-    text = _("%(money)s goes out of date by %(day)s: %(items)s.") % facts
+    text = _("Items worth %(money)s go out of date by %(day)s: %(items)s.") % facts
     if unpriced:
         text += " " + (
             ngettext(

@@ -28,13 +28,14 @@ BASES: Mapping[Basis, str | Promise] = {
 }
 """What the use in a season was worked out from."""
 _FOUND: Mapping[Found, str | Promise] = {
-    Found.BEST: _lazy("No other order would come to more than %(percent)d %% less."),
+    Found.BEST: _lazy("No other order would be more than %(percent)d %% cheaper."),
     Found.STOPPED: _lazy(
-        "There was no time to find the best order: another might come to up to %(percent)d %% less."
+        "There was no time to find the best order: another order might be up to %(percent)d %% "
+        "cheaper."
     ),
     Found.BY_HAND: _lazy(
-        "This is item by item, where each costs least: a better order was not found in the time. "
-        "Another might come to up to %(percent)d %% less."
+        "There was no time to find a better order than buying each item where it costs least. "
+        "Another order might be up to %(percent)d %% cheaper."
     ),
 }
 
@@ -45,8 +46,8 @@ def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: dat
     if for_kits:
         parts.append(
             ngettext(
-                "%(n)d for kits that are short by %(day)s",
-                "%(n)d for kits that are short by %(day)s",
+                "%(n)d for kits that will be short by %(day)s",
+                "%(n)d for kits that will be short by %(day)s",
                 for_kits,
             )
             % {"n": for_kits, "day": day(through)}
@@ -67,5 +68,5 @@ def how_good(found: Found, within: float) -> str:
 
 def overdue(*, ordered_on: date, expected_on: date) -> str:
     """That an order is not here although it was expected."""
-    text = _("ordered %(ordered)s, expected %(expected)s, not here")
+    text = _("ordered %(ordered)s, expected %(expected)s, not here yet")
     return text % {"ordered": day(ordered_on), "expected": day(expected_on)}

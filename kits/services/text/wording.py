@@ -81,6 +81,14 @@ def disposal(way: str) -> str:
     return str(DISPOSALS[way])
 
 
+def place(kind: str, name: str, *, with_room: bool) -> str:
+    """What a place is called. One that nobody named is on record as its kind and its room."""
+    if kind not in _PLACES:
+        return name
+    _kind, _comma, room = name.partition(", ")
+    return ", ".join([str(_PLACES[kind]), *([room] if room and with_room else [])])
+
+
 def act(kind: str) -> str:
     """What an entry's kind is called in a story: "taken out", "handed back"."""
     return str(_ACTS.get(kind) or kind.replace("-", " "))
@@ -127,10 +135,12 @@ _ACTS: dict[str, str | Promise] = {
     "reserve": _lazy("reserved for a trip"),
     "unreserve": _lazy("reservation released"),
     "reverse": _lazy("corrected"),
-    "build": _lazy("made up"),
+    "build": _lazy("filled"),
     "strip": _lazy("broken down into its items"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
+    "weather-out": _lazy("moved because of the weather"),
+    "weather-back": _lazy("put back after the weather"),
     "lost": _lazy("reported lost"),
     "found": _lazy("found again"),
     "lay-up": _lazy("put in storage"),
@@ -166,6 +176,19 @@ WENT: dict[str, Promise] = {
     "given": _lazy("given away"),
 }
 """How units left that were not thrown out."""
+
+_PLACES: dict[str, Promise] = {
+    **DISPOSALS,
+    **WENT,
+    "quarantine": _lazy("quarantine"),
+    "transit": _lazy("on the way"),
+    "training": _lazy("training box"),
+    "away": _lazy("went with a casualty"),
+    "supplier": _lazy("supplier"),
+    "unexplained": _lazy("count difference"),
+    "reclassified": _lazy("corrected"),
+}
+"""The places that nobody gave a name."""
 
 HAZARDS: dict[str, Promise] = {
     "hill": _lazy("hills and mountains"),

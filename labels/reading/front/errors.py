@@ -5,8 +5,7 @@ from gearroom.core.rules.sentences import InvalidValue, SentenceError, say
 TOO_MUCH_MEMORY = say("The picture needs too much memory to open. Send a smaller one.")
 
 TOO_MUCH = say(
-    "The spreadsheet contains far more than is needed to get started. Download the empty one and "
-    "copy your rows into it."
+    "The spreadsheet is far too large to load. Download the empty one and copy your rows into it."
 )
 
 

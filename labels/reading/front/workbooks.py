@@ -136,7 +136,7 @@ def _require_short(read: list[list[list[Cell]]]) -> None:
     if whole > MOST_CHARACTERS:
         raise WorkbookTooLarge(
             say(
-                "The spreadsheet contains more text than is needed to get started. Send it in two "
-                "parts."
+                "The spreadsheet contains too much text to load at once. Split it in two and "
+                "send each part separately."
             )
         )

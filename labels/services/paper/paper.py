@@ -66,8 +66,8 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
             raise Refused(
                 "label-cancelled",
                 _(
-                    "The label %(code)s has been cancelled. Do not select it, or print its "
-                    "replacement."
+                    "The label %(code)s has been cancelled. Leave it out, or print its "
+                    "replacement instead."
                 )
                 % {"code": label_codes.shown(code)},
                 label=label_codes.shown(code),

@@ -170,7 +170,7 @@ def test_a_change_of_ones_own_is_told_too(store: Room, outbox: Callable[[], Any]
     (mail,) = outbox()
 
     assert told(mail)[0] == "old@example.org"
-    assert "You changed it yourself" in told(mail)[1]
+    assert "You made this change yourself" in told(mail)[1]
 
 
 def test_what_stays_as_it_is_is_not_told(

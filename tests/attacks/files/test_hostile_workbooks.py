@@ -245,7 +245,7 @@ class TestPages:
             (lambda: one_sheet_named(5000), "more than 6 sheets"),
             (two_names_for_one_sheet, "spreadsheet cannot be read"),
             (HOSTILE["a cell of a megabyte"], "more than 1000 characters"),
-            (HOSTILE["20,000 parts"], "far more than is needed to get started"),
+            (HOSTILE["20,000 parts"], "far too large to load"),
         ],
         ids=["5000", "twice", "cell", "parts"],
     )

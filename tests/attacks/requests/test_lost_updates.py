@@ -16,6 +16,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import Kit
 from kits.services.lists import drafts
 from kits.services.stock import shelves
+from kits.services.weather import locations
 from tests.core.api.made import Caller, at_once, is_problem, somebody
 from tests.kits import factories as make
 
@@ -65,6 +66,11 @@ CHANGES = [
         "places/<int:id>/",
         lambda w, c: f"places/{shelves.add_shelf(make.act(), w.store, 'Z9').pk}/",
         lambda n: {"position": n},
+    ),
+    Change(
+        "locations/<int:id>/",
+        lambda w, c: f"locations/{locations.add_location(make.act(), w.store, name='Van').pk}/",
+        lambda n: {"name": f"Van {n}"},
     ),
     Change(
         "items/<int:id>/", lambda w, c: f"items/{w.shears.pk}/", lambda n: {"lead_time_days": n}

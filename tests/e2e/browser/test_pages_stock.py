@@ -109,7 +109,7 @@ def test_one_stream_reads_box_after_box_and_nothing_typed_is_lost(
             at.hold_up(box_of(KNOWN, number), f"Batch {number}, good until 31 May 2030")
             expect(view).to_be_hidden()  # it rests while the form is filled in
             page.get_by_role("button", name="C2").dblclick()
-            at.says("10 × Wound dressing 10 × 12 received and put in C2.")
+            at.says("10 × Wound dressing 10 × 12 received. Put away in: C2.")
             assert on_shelves(number) == 10
         expect(view).to_be_visible()
         assert page.evaluate("streams.length") == 1
@@ -148,7 +148,7 @@ def test_one_stream_reads_box_after_box_and_nothing_typed_is_lost(
         expect(page.get_by_label("Supplier", exact=True)).to_have_value("Hillside Supplies")
         page.unroute("**/stock/receive/")
         at.press("C2")
-        at.says("10 × Wound dressing 10 × 12 received and put in C2.")
+        at.says("10 × Wound dressing 10 × 12 received. Put away in: C2.")
         assert on_shelves("R4") == 10
 
         # The switch has it look for another label while one is open, on the same stream.
@@ -166,14 +166,14 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_text("good until 31 May 2030").wait_for()
     taps("radio", "3", exact=True)
     taps("button", "C3")
-    page.get_by_text("30 × Wound dressing 10 × 12 received and put in C3.").wait_for()
+    page.get_by_text("30 × Wound dressing 10 × 12 received. Put away in: C3.").wait_for()
     assert taps.count == 2
 
     # the same box again: it asks
     scan(page, f"01{KNOWN}1730053110B1")
     page.get_by_text("More of the same batch?").wait_for()
     taps("button", "C2")
-    page.get_by_text("10 × Wound dressing 10 × 12 received and put in C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received. Put away in: C2.").wait_for()
 
     # one that nobody knows here: what its code says is kept
     scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
@@ -184,7 +184,7 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_role("button", name="Add the item, then receive it").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("12 × Finger splint received and put in C2.").wait_for()
+    page.get_by_text("12 × Finger splint received. Put away in: C2.").wait_for()
 
     held = {
         (row.lot.number, row.place_id): row.units
@@ -203,7 +203,7 @@ def receive_by_camera(page: Any) -> None:
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("10 × Wound dressing 10 × 12 received and put in C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received. Put away in: C2.").wait_for()
     page.get_by_role("button", name="Camera off").click()
 
 

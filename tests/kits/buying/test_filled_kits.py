@@ -160,11 +160,11 @@ def test_it_says_in_a_sentence_what_a_filled_kit_comes_to(w: World) -> None:
         "6 items: keep 4, extras 0, teaching 0, throw away 2."
     )
     assert buying_texts.price_each(way, Decimal("0.60")) == (
-        "3.00 GBP an item kept, against 0.60 GBP in parts."
+        "3.00 GBP for each item kept, compared with 0.60 GBP if bought separately."
     )
-    assert "Not all" in buying_texts.price_each(way, None)
+    assert "no price of their own" in buying_texts.price_each(way, None)
     nothing = replace(way, each_kept=None)
-    assert buying_texts.price_each(nothing, None) == "Nothing in it would be kept."
-    assert "from 3 kits on" in buying_texts.parts_win(3, priced=True, most=60)
-    assert "from one kit on" in buying_texts.parts_win(1, priced=True, most=60)
+    assert buying_texts.price_each(nothing, None) == "Nothing from this kit would be kept."
+    assert "For 3 kits or more" in buying_texts.parts_win(3, priced=True, most=60)
+    assert "even for one kit" in buying_texts.parts_win(1, priced=True, most=60)
     assert buying_texts.parts_win(None, priced=False, most=60) == ""

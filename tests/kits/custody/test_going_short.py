@@ -41,7 +41,7 @@ def test_a_short_kit_offers_the_shelf_then_another_then_going_short(school: make
     assert [row["says"] for row in problem.facts["offers"]] == [
         "Add 3 × Sling from shelf B3",
         "Take ROPE-02: Ready",
-        "Take it out although it is not ready, and give a reason",
+        "Take the kit out although it is not ready, and give a reason",
     ]
     add, take, short = problem.facts["offers"]
     line = kit.list_version.sections.get().lines.get()

@@ -60,7 +60,7 @@ def test_what_is_long_overdue_is_said_and_ordered_again(low: World) -> None:
     order(low, 6)
     text = said(text_of(low))
     assert "ORDERED BUT NOT HERE" in text
-    assert "60 × Pain tablets from North Medical, for the Main store: ordered" in text
+    assert "60 × Pain tablets from North Medical, for Main store: ordered" in text
     assert "60 × Pain tablets (40 left; order level 50)" in text
     alarms.look_at_stock(timezone.now())
     assert Episode.objects.filter(kind="low-stock").exists()

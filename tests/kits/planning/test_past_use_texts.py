@@ -57,17 +57,17 @@ def test_what_was_not_there_says_how_often_no_list_carried_it(
 def test_what_was_met_with_other_items_says_at_least() -> None:
     assert texts.met_otherwise(0, at_least=True) == ""
     assert texts.met_otherwise(25, at_least=True) == (
-        "its need came up at least 25 times and was met with other items"
+        "the need that this item is for came up at least 25 times and was met with other items"
     )
 
 
 @pytest.mark.parametrize(
     ("spread", "ends"),
     [
-        (Spread(9, 5, 14, 11), "from 5 to 14. The real number is within that."),
-        (Spread(9, 5, 14, 15), "is above that: rely on these numbers less."),
-        (Spread(9, 5, 14, 4), "is below that: rely on these numbers less."),
-        (Spread(0, 0, 0, 0), "would have 0. The real number is within that."),
+        (Spread(9, 5, 14, 11), "from 5 to 14. The actual number agrees with that."),
+        (Spread(9, 5, 14, 15), "is above that: rely less on these numbers."),
+        (Spread(9, 5, 14, 4), "is below that: rely less on these numbers."),
+        (Spread(0, 0, 0, 0), "would have 0. The actual number agrees with that."),
     ],
 )
 def test_what_chance_does_is_said_as_ten_seasons(spread: Spread, ends: str) -> None:
@@ -79,7 +79,7 @@ def test_what_was_not_all_counted_is_not_said_to_lie_within(happened: float) -> 
     said = back_test_texts.chance_alone(Spread(9, 5, 14, happened), at_least=True)
     assert said.endswith("but not everything was counted: there may have been more.")
     above = back_test_texts.chance_alone(Spread(9, 5, 14, 15), at_least=True)
-    assert above.endswith("is above that: rely on these numbers less.")
+    assert above.endswith("is above that: rely less on these numbers.")
 
 
 def test_what_was_expected_names_its_seasons() -> None:
@@ -101,8 +101,9 @@ def test_what_was_expected_names_its_seasons() -> None:
 def test_the_needs_outside_are_named_with_their_direction() -> None:
     assert back_test_texts.outside(12, ["gloves", "sprain"], ["tick"]) == (
         "3 of 12 needs came up more or less often than chance alone explains. More often than "
-        "expected: gloves, sprain. Plans for these may carry too few. Less often than expected: "
-        "tick. By chance alone it would be about one need in ten."
+        "expected: gloves, sprain. Plans may include too few items for these needs. Less often "
+        "than expected: tick. By chance alone, about 1 need in 10 would come up more or less "
+        "often than expected."
     )
     assert back_test_texts.outside(12, [], []) == (
         "Each of the 12 needs that had a rate came up about as often as expected."
@@ -115,9 +116,10 @@ def test_noted_wants_come_to_the_shortages_compared() -> None:
         {None: 2, LeftOut.NOT_ON_LIST: 2, LeftOut.WITHOUT_RATE: 1}
     )
     assert back_test_texts.noted_wants(SUMMER, wants, 1) == (
-        "In Jul – Sep 2026, 5 things were noted as needed but not in the kit. 2 of them are among "
-        "these shortages. Left out: 2 for which the kit’s list carried nothing; 1 for a need that "
-        "had no rate before. 1 shortage was not noted: more was used than the list says."
+        "In Jul – Sep 2026, 5 items were noted as needed but not in the kit. 2 of them are "
+        "among these shortages. Left out: 2 for which the kit’s list carried nothing; 1 for a "
+        "need that had no rate before. 1 shortage was not noted: more was used than the list "
+        "says."
     )
     assert back_test_texts.noted_wants(SUMMER, Counter(), 0) == (
         "In Jul – Sep 2026, nothing was noted as needed but not in the kit."

@@ -52,8 +52,11 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
     ("of", "says"),
     [
         (done(0), ["There is no past trip yet for which it is on record what was used."]),
-        (done(1), ["On that trip it would have had enough of everything on record."]),
-        (done(9), ["On all of them it would have had enough of everything on record."]),
+        (done(1), ["On that trip, this list would have had enough of everything that was needed."]),
+        (
+            done(9),
+            ["On all these trips, this list would have had enough of everything that was needed."],
+        ),
         (
             done(9, perhaps=2),
             [
@@ -84,7 +87,7 @@ def test_of_none_and_of_one(of: Replay, says: list[str]) -> None:
 def test_what_something_else_did_instead_of_is_said_and_no_shortage() -> None:
     covered = Shortage(1, 1, 5, 0, at_least=False, on_list=True, stood_in=2)
     assert texts.replayed(done(9, stood_in=[covered])) == [
-        "On all of them it would have had enough of everything on record.",
+        "On all these trips, this list would have had enough of everything that was needed.",
         "On 1 trip, there was not enough of an item, but something else on this list would "
         "have done instead.",
     ]
@@ -102,7 +105,7 @@ def test_the_version_in_use_has_the_same_two_counts() -> None:
         "it would have run out on no trip."
     )
     assert texts.as_now(done(9)) == (
-        "The version in use would have had enough of everything on record."
+        "The version in use would have had enough of everything that was needed."
     )
 
 
@@ -131,9 +134,9 @@ def test_wants_in_own_words_are_named_and_said_not_to_be_counted() -> None:
 
 
 def test_differences_are_said_where_they_are_known() -> None:
-    assert texts.weighs_less(340, 0) == "It carries 340 g less than the version in use."
-    assert texts.weighs_less(-1, 0) == "It carries 1 g more than the version in use."
-    assert texts.weighs_less(0, 0) == "It weighs the same as the version in use."
+    assert texts.weighs_less(340, 0) == "This version weighs 340 g less than the version in use."
+    assert texts.weighs_less(-1, 0) == "This version weighs 1 g more than the version in use."
+    assert texts.weighs_less(0, 0) == "This version weighs the same as the version in use."
     assert "1 changed item has no weight" in texts.weighs_less(340, 1)
     assert (
         texts.wastes_less(Decimal(41), "GBP", 0) == "With this list, 41.00 GBP less is thrown away."
@@ -161,5 +164,5 @@ def test_what_is_left_out_says_what_was_noted_there() -> None:
         "1 trip is left out: what was used was not counted when the kit came back."
     )
     assert texts.not_counted(2, 1).endswith(
-        "1 thing noted as missing on those trips is also left out."
+        "1 item noted as missing on those trips is also left out."
     )

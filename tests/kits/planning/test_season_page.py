@@ -44,7 +44,7 @@ def said(of: SeasonPage) -> str:
 
 def test_without_any_record_it_says_so(w: World) -> None:
     text = said(season_page(who(w.stranger)))
-    assert "No kit had its contents on record" in text
+    assert "No kit’s contents were on record" in text
     assert "No kit from your gear rooms has come back" in text
     assert "No delivery on record." in text
 

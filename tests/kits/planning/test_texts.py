@@ -158,22 +158,24 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
         (
             RecordedUse(0, 12, False, Bears.NOTHING),
             [
-                "Nothing for it was used in 12 participant-days.",
+                "Nothing for this need was used in 12 participant-days.",
                 "That is too little to say anything.",
             ],
         ),
         (
             RecordedUse(0, 693, False, Bears.NONE_USED, high=0.00432),
             [
-                "Nothing for it was used in 693 participant-days.",
-                "That is too few to call it rare: up to 4.3 in 1,000 may need it.",
+                "Nothing for this need was used in 693 participant-days.",
+                "That is too few to call the need rare: it may come up on up to 4.3 in "
+                "1,000 participant-days.",
             ],
         ),
         (
             RecordedUse(0, 10_000, False, Bears.RARE, high=0.0003),
             [
-                "Nothing for it was used in 10,000 participant-days.",
-                "It is rare here: very likely fewer than 0.3 in 1,000 need it.",
+                "Nothing for this need was used in 10,000 participant-days.",
+                "The need is rare here: it very likely comes up less than 0.3 times in "
+                "1,000 participant-days.",
             ],
         ),
         (
@@ -199,7 +201,7 @@ def test_records_say_what_they_bear(use: RecordedUse, says: list[str]) -> None:
 
 def test_at_least_is_said_where_more_may_have_been_used() -> None:
     assert rate_texts.recorded(0, 9, at_least=True) == (
-        "In 9 participant-days, some may have been used, or none."
+        "It is not known whether anything for this need was used in 9 participant-days."
     )
     assert rate_texts.recorded(1, 9, at_least=True) == "Needed at least once in 9 participant-days."
     assert rate_texts.recorded(2, 9) == "Needed twice in 9 participant-days."
@@ -208,13 +210,14 @@ def test_at_least_is_said_where_more_may_have_been_used() -> None:
 def test_what_a_line_costs() -> None:
     carrying, waste = Decimal("11.70"), Decimal("9.10")
     assert cost_texts.carrying_cost(carrying, waste, "GBP", if_unused=True) == (
-        "It costs 11.70 GBP a year here if none is used."
+        "Carrying this item costs 11.70 GBP a year here if none is used."
     )
     assert cost_texts.carrying_cost(carrying, waste, "GBP", if_unused=False) == (
-        "It costs 11.70 GBP a year here; 9.10 GBP of that goes out of date unused."
+        "Carrying this item costs 11.70 GBP a year here; 9.10 GBP of that is for units that go "
+        "out of date unused."
     )
     assert cost_texts.carrying_cost(carrying, Decimal(0), "GBP", if_unused=False) == (
-        "It costs 11.70 GBP a year here."
+        "Carrying this item costs 11.70 GBP a year here."
     )
 
 
@@ -222,11 +225,12 @@ def test_what_a_list_costs_in_each_currency() -> None:
     assert "do not know what this list costs" in cost_texts.whole_cost({}, not_known=3)
     cost = YearlyCost(Decimal(10), Decimal(4))
     assert cost_texts.whole_cost({"GBP": cost, "EUR": cost}, not_known=0) == (
-        "10.00 GBP + 10.00 EUR a year for one kit, of which 4.00 GBP + 4.00 EUR goes out of date "
-        "unused."
+        "One kit costs 10.00 GBP + 10.00 EUR a year; 4.00 GBP + 4.00 EUR of that is for units "
+        "that go out of date unused."
     )
     assert cost_texts.whole_cost({"GBP": cost}, not_known=1) == (
-        "At least 10.00 GBP a year for one kit, of which at least 4.00 GBP goes out of date unused."
+        "One kit costs at least 10.00 GBP a year; at least 4.00 GBP of that is for units that go "
+        "out of date unused."
     )
 
 
@@ -246,8 +250,9 @@ def test_what_comes_back_has_no_cost_of_use() -> None:
 
 def test_no_use_is_too_few_to_call_it_rare() -> None:
     assert cost_texts.none_used(788, too_few=True, years=10) == (
-        "Nothing for it was used in 788 participant-days: too few to call it rare. Something "
-        "that one kit needs once in 10 years may simply not have come up yet."
+        "Nothing for this need was used in 788 participant-days, which is too few to call the "
+        "need rare. Something that one kit needs once in 10 years may simply not have come up "
+        "yet."
     )
     assert "less than once in 10 years" in cost_texts.none_used(9008, too_few=False, years=10)
     assert cost_texts.hours_to_care(Decimal("6.0")) == (
@@ -334,11 +339,13 @@ def test_what_would_throw_away_less_says_what_it_gives_up() -> None:
     )
     assert "holds 50, and this list carries 4" in cost_texts.smaller_pack(50, 4)
     assert cost_texts.undated(["Bandage"]).endswith("without an expiry date: Bandage.")
-    assert cost_texts.shared(12, 41).startswith("On 12 of 41 past trips another kit carried it too")
+    assert cost_texts.shared(12, 41).startswith(
+        "On 12 of 41 past trips another kit carried this item too"
+    )
 
 
 def test_what_is_carried_weighs_as_much_as_is_known() -> None:
-    assert fit_texts.mass(0, []) == "It carries nothing yet."
-    assert fit_texts.mass(0, ["Bandage"]).startswith("Its weight is not known")
+    assert fit_texts.mass(0, []) == "This list has no items yet."
+    assert fit_texts.mass(0, ["Bandage"]).startswith("The weight is not known")
     assert fit_texts.mass(1200, []) == "Everything carried weighs 1,200 g, without the bag."
     assert "1,200 g or more" in fit_texts.mass(1200, ["Bandage"])

@@ -262,6 +262,16 @@ def test_what_must_not_be_used_for_another_reason_stays_in_quarantine(w: make.Wo
     with pytest.raises(Refused) as problem:
         closing.put_back(make.act(w.keeper), recall, w.shelf)
     assert problem.value.code == "nothing-to-put-back"
+    assert "because it is out of date" in problem.value.detail
+    disposing.dispose(
+        make.act(w.keeper),
+        place=quarantine(w),
+        lot=old,
+        units=5,
+        disposal=Disposal.RETURNED,
+    )
+    with pytest.raises(Refused, match="None of the recalled stock is in quarantine"):
+        closing.put_back(make.act(w.keeper), recall, w.shelf)
 
 
 def test_a_guide_puts_nothing_back_and_nothing_goes_into_a_kit(w: make.World) -> None:

@@ -67,14 +67,14 @@ def test_once_what_is_best_for_it_is_in_nothing_is_said(w: World) -> None:
 def test_the_kit_page_and_the_scan_say_it_before_it_goes(w: World) -> None:
     keeper = browser(w.keeper)
     for page in (keeper.get("/kits/DAY-01/"), post(keeper, "/scan/", text="DAY-01")):
-        assert "Not carried in DAY-01" not in page.content.decode()
+        assert "Not in DAY-01" not in page.content.decode()
     work_party(w)
     for page in (keeper.get("/kits/DAY-01/"), post(keeper, "/scan/", text="DAY-01")):
         assert page.status_code == 200
-        assert page.content.decode().count("Not carried in DAY-01") == 1
+        assert page.content.decode().count("Not in DAY-01") == 1
 
 
 def test_of_a_kit_that_is_out_its_page_says_it_no_more(w: World) -> None:
     work_party(w)
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide)
-    assert "Not carried in DAY-01" not in browser(w.keeper).get("/kits/DAY-01/").content.decode()
+    assert "Not in DAY-01" not in browser(w.keeper).get("/kits/DAY-01/").content.decode()

@@ -66,7 +66,7 @@ def test_a_guide_lets_it_go_short_with_a_reason(school: scanned.Labelled) -> Non
     press(
         client,
         page,
-        "Take it out although it is not ready, and give a reason",
+        "Take the kit out although it is not ready, and give a reason",
         holder=school.world.guide.pk,
         short_reason="two of us carry one",
     )
@@ -160,7 +160,7 @@ def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_c
 
     page = post(device, "/scan/", text=kit.name)
     reason: dict[str, Any] = {"holder": world.guide.pk, "short_reason": "two of us carry one"}
-    press(device, page, "Take it out although it is not ready, and give a reason", **reason)
+    press(device, page, "Take the kit out although it is not ready, and give a reason", **reason)
     asked = press(
         device, post(device, "/scan/", text="DAY-01"), "Checked just now: everything is there"
     )

@@ -225,7 +225,9 @@ def test_more_than_is_on_record_is_said_on_the_page_and_still_recorded(
 
     post(client, BACK, **fields)
     said = text_of(client.get("/kits/DAY-01/sort/"))
-    assert "2 items used. 1 more than was on record in the kit: undo this if it is a slip." in said
+    assert (
+        "2 items used. 1 more than was on record in the kit: undo this if it is a mistake." in said
+    )
 
 
 def test_no_more_than_is_on_record_says_nothing_of_it(school: scanned.Labelled) -> None:

@@ -66,7 +66,7 @@ def test_only_what_differs_is_counted_and_the_rest_was_looked_at(world: make.Wor
     )
 
     assert answer.status_code == 302
-    assert "2 items differed and are now on record as you saw them" in text_of(
+    assert "2 items differed from the record, which now shows what you entered" in text_of(
         client.get(answer["Location"])
     )
     assert kinds() == [*acts, EntryKind.COUNT, EntryKind.LOOK_INSIDE]
@@ -108,7 +108,7 @@ def test_a_record_that_changed_meanwhile_is_compared_again_and_what_was_typed_st
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ({}, "Nothing has been entered that differs."),
+        ({}, "You have not entered any difference."),
         ({"dressing": "some"}, "“some” is not valid"),
         ({"gauge": "2"}, "Count each Pressure gauge by its serial number."),
     ],

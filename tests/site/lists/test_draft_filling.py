@@ -129,7 +129,10 @@ def test_an_item_is_not_carried_and_left_out(world: make.World, draft: PackingLi
 
     answer = send(client, draft, form_of(page), **{"thing-+1": "Shears", "why-+1": "never-used"})
 
-    assert "Shears is on this list. Remove it from one of the two." in text_of(answer)
+    assert (
+        "Shears is both on this list and among what the list leaves out. Remove one of the two."
+        in text_of(answer)
+    )
 
 
 def test_a_need_that_the_list_carries_the_best_for_is_not_left_out(
@@ -141,7 +144,7 @@ def test_a_need_that_the_list_carries_the_best_for_is_not_left_out(
     fields = form_of(page) | {"need-+1": ["severe-bleeding"], "why-+1": ["never-used"]}
 
     answer = send(client, draft, fields)
-    assert "is on this list and is for this need" in text_of(answer)
+    assert "This list leaves out a need that" in text_of(answer)
     ItemNeed.objects.filter(item=world.dressing).update(best=False)
 
     assert send(client, draft, form_of(answer)).status_code == 302

@@ -29,12 +29,12 @@ def test_a_bag_that_did_not_close_is_said_on_the_list_the_draft_and_the_plan(
     client = browser(world.keeper)
     for page in ("/lists/1/1/", "/lists/1/2/edit/", "/lists/1/1/plan/", "/kits/DAY-01/plan/"):
         said = text_of(client.get(page))
-        assert "DAY-01: It will not close: it did not close with this much before." in said
+        assert "DAY-01: The contents will not fit: this much did not fit before." in said
         assert "Weighed on" in said
         assert "with the bag: 1,234 g." in said
         assert "weighs 300 g or more" in said
         assert "Weight not on record: Pain tablets, Plasters, Shears." in said
-    assert "It will not close" in text_of(client.get("/kits/DAY-01/sort/"))
+    assert "The contents will not fit" in text_of(client.get("/kits/DAY-01/sort/"))
 
 
 def test_what_is_too_much_for_a_bag_names_what_to_move(world: make.World) -> None:
@@ -43,9 +43,10 @@ def test_what_is_too_much_for_a_bag_names_what_to_move(world: make.World) -> Non
     Kit.objects.filter(pk=world.day_01.pk).update(bag_volume_ml=1000)
     said = text_of(browser(world.guide).get("/lists/1/1/"))
     assert (
-        "It may not close: the contents are 1,210 ml, and it probably takes about 700 ml." in said
+        "The contents may not fit: they take up 1,210 ml, and there is probably room for "
+        "about 700 ml." in said
     )
-    assert "Move these, or choose smaller ones: 6 × Wound dressing 10 × 12." in said
+    assert "Move these elsewhere, or choose smaller ones: 6 × Wound dressing 10 × 12." in said
 
 
 def test_whether_it_closed_is_one_tap_when_sealing_and_may_be_left_out(world: make.World) -> None:

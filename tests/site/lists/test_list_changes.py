@@ -67,7 +67,7 @@ def test_both_sides_stand_beside_each_other_with_each_kit(w: World) -> None:
         "Gentile DA and others",
         "It soaks up less.",
         "Stated by the adviser",
-        "No kit has it yet; all by",
+        "No kit has this change yet; all by",
         "waits for version 2 to be published",
     ):
         assert text in says
@@ -87,11 +87,11 @@ def test_how_far_it_is_follows_the_kits(w: World) -> None:
 def test_what_is_wrong_is_said_and_what_was_entered_stays(w: World) -> None:
     client = browser(w.keeper)
     for wrong, says in (
-        ({"by_day": days(-1).isoformat()}, "Enter a later day than today by which all kits"),
+        ({"by_day": days(-1).isoformat()}, "Enter a day after today by which all kits"),
         ({"by_day": "soon"}, "enter a date"),
         ({"instead": ""}, "Choose the item that replaces it"),
-        ({"list": ""}, "Choose the lists that this changes"),
-        ({"list": "9" * 30}, "Choose the lists that this changes"),
+        ({"list": ""}, "Choose the lists that the change applies to"),
+        ({"list": "9" * 30}, "Choose the lists that the change applies to"),
         ({"says-1": "", "study-1": "", "says-2": "", "read_in-2": ""}, "at least one source"),
         ({"says-1": ""}, "Enter what the source says"),
         ({"instead": "No such thing"}, "No such thing"),
@@ -121,7 +121,7 @@ def test_pressed_twice_it_is_made_once(w: World) -> None:
 def test_it_is_looked_at_again_and_withdrawn(w: World) -> None:
     change, client = made(w), browser(w.adviser)
     address = f"{ALL}{change.pk}/"
-    assert "Enter the next day" in text_of(post(client, address))
+    assert "Enter the day of the next review" in text_of(post(client, address))
     post(client, address, review_on=days(300).isoformat(), note="Nothing new.")
     assert "Nothing new." in text_of(client.get(address))
     post(client, address, do="withdraw")

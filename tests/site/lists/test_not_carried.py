@@ -93,7 +93,7 @@ def test_what_cannot_be_is_refused_with_what_was_typed_kept(world: make.World) -
     assert "Choose an item or a need that is not carried." in text_of(nothing)
     assert "Go home" in nothing.text
     carried = left_out(client, of, thing=world.dressing.name, why="expires")
-    assert "is on this list" in text_of(carried)
+    assert "is both on this list and among what the list leaves out" in text_of(carried)
 
 
 def test_a_line_is_removed(world: make.World) -> None:
@@ -142,7 +142,7 @@ def test_the_comparison_says_what_is_due_and_of_a_replaced_version_nothing(
     publishing.publish(make.act(world.keeper), second)
     page = browser(world.keeper).get(address(second, "compare/")).content.decode()
     assert "was due" not in page
-    assert page.count("looked at since") == 1
+    assert page.count("reviewed since") == 1
 
 
 def test_the_printable_page_of_a_kit_says_what_is_not_carried(world: make.World) -> None:

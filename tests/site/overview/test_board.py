@@ -115,7 +115,7 @@ def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
         make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
     client = browser(school.world.keeper)
 
-    with django_assert_max_num_queries(48):
+    with django_assert_max_num_queries(49):
         page = client.get("/")
 
     assert text_of(page).count("DAY-0") >= 7

@@ -91,7 +91,7 @@ def test_what_goes_out_of_date_is_said_in_money_where_a_price_is_on_record(
         number="X", expiry=make.days(900), price=Decimal(25), currency="GBP",
     )  # fmt: skip
     page = text_of(browser(keeper).get("/first-day/kits/DAY-01/"))
-    assert "5.00 GBP goes out of date by" in page
+    assert "Items worth 5.00 GBP go out of date by" in page
 
 
 def test_what_a_row_leaves_open_is_asked_and_nothing_is_saved(keeper: Person) -> None:

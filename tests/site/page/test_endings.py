@@ -37,6 +37,7 @@ ENDINGS = {
     "new-calendar": ASKS,
     "give-sign-in": ASKS,
     "keep-kit": ASKS,
+    "location": ASKS,
     "order-discard": ASKS,
     "order-rest": OPPOSITE,
     "order-take-back": OPPOSITE,

@@ -73,7 +73,7 @@ def test_the_last_season_stands_beside_what_was_expected(world: make.World) -> N
 
 def test_fewer_than_two_seasons_say_so(world: make.World) -> None:
     past(world)
-    assert "It needs trips on record in two such seasons" in text_of(
+    assert "That needs trips on record in two such seasons" in text_of(
         browser(world.guide).get("/back-test/")
     )
 
@@ -98,7 +98,7 @@ def test_what_it_is_for_came_up_and_was_met_with_other_items(world: make.World) 
     ItemNeed.objects.create(item=world.dressing, need=need)
     past(world, UseLine(world.tablets, 2))
     said = text_of(browser(world.guide).get("/past-use/"))
-    assert "its need came up twice and was met with other items" in said
+    assert "the need that this item is for came up twice and was met with other items" in said
 
 
 def test_needs_outside_what_chance_explains_are_named_with_their_direction(
@@ -111,7 +111,10 @@ def test_needs_outside_what_chance_explains_are_named_with_their_direction(
         past(world, UseLine(world.dressing, 8), people=2)
     said = text_of(browser(world.guide).get("/back-test/"))
     assert "1 of 1 need came up more or less often than chance alone explains." in said
-    assert "More often than expected: small wound. Plans for these may carry too few." in said
+    assert (
+        "More often than expected: small wound. Plans may include too few items for these "
+        "needs." in said
+    )
     assert "more often" in said
 
 
@@ -131,7 +134,7 @@ def test_shortages_say_which_wants_they_leave_out(world: make.World) -> None:
     with clock.pretending(clock.now() + timedelta(days=280)):
         said = text_of(browser(world.guide).get("/back-test/"))
     assert (
-        "3 things were noted as needed but not in the kit. 1 of them is among these shortages."
+        "3 items were noted as needed but not in the kit. 1 of them is among these shortages."
         in (said)
     )
     assert (

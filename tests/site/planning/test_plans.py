@@ -125,9 +125,12 @@ def test_a_kit_of_another_room_is_not_there(world: make.World) -> None:
 def test_no_use_on_record_is_too_few_to_call_it_rare(world: make.World) -> None:
     past(world)
     page = text_of(browser(world.guide).get("/lists/1/1/costs/"))
-    assert "Nothing for it was used in 8 participant-days: too few to call it rare." in page
+    assert (
+        "Nothing for this need was used in 8 participant-days, which is too few to call the "
+        "need rare." in page
+    )
     assert "Your adviser decides." in page
-    assert "No delivery on record has a price" in page
+    assert "No delivery of this item has a price on record" in page
 
 
 def test_a_past_trip_short_of_something_is_named_to_its_own_room_alone(world: make.World) -> None:

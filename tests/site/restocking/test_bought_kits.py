@@ -85,7 +85,7 @@ def test_what_is_kept_is_compared_with_building_from_parts(client: Client) -> No
     assert (str(filled.price), filled.currency) == ("12.00", "GBP")
     text = text_of(client.get("/bought-kits/"))
     assert "7 items: keep 5, extras 0, teaching 0, throw away 2." in text
-    assert "2.40 GBP an item kept" in text
+    assert "2.40 GBP for each item kept" in text
     assert "Build from parts" in text
     for kits in ("0", "61", "many"):
         assert "How many kits" in text_of(client.get(f"/bought-kits/?kits={kits}"))
@@ -148,7 +148,7 @@ def test_a_line_that_was_not_in_it_is_left_out_and_what_is_wrong_names_the_item(
     assert f"{world.dressing.name}: " in text_of(page)
     assert inputs(page)["expiry-0"] == "soon"
     missing = text_of(client.post(path, seen))
-    assert "Enter the expiry date of what stays in DAY-02, or put it elsewhere: Wound" in missing
+    assert "These items would stay in DAY-02 without an expiry date: Wound" in missing
     send(client, path, {**seen, "units-0": "0"})
     (thing,) = (
         Entry.objects.filter(kind=EntryKind.STRIP).latest("id").detail_as(StripDetail)["things"]

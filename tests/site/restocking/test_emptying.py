@@ -44,7 +44,7 @@ def test_what_is_missing_is_asked_for_with_what_was_said_kept(world: make.World)
     client = browser(world.keeper)
     ref = f"main:{world.dressings.pk}"
     sold = post(client, PATH, line=ref, units=2, goes="sold", reason="")
-    assert (sold.status_code, "Enter who is getting it" in text_of(sold)) == (400, True)
+    assert (sold.status_code, "Enter who is taking this over" in text_of(sold)) == (400, True)
     nowhere = post(client, PATH, line=ref, units=2, goes="", reason="worn")
     assert "Tap where the item goes" in text_of(nowhere)
     assert 'value="worn"' in nowhere.content.decode()

@@ -47,7 +47,7 @@ def test_a_season_is_worked_out_with_reasons_drafted_and_ordered(
     assert "Order" in text_of(client.get("/stock/"))
     page = client.get("/stock/order/?weeks=52")
     shown = text_of(page)
-    assert "for kits that are short by" in shown
+    assert "for kits that will be short by" in shown
     assert "North Medical" in shown
     assert f'name="packs-{offer.pk}"' in page.content.decode()
 
@@ -66,6 +66,14 @@ def test_a_season_is_worked_out_with_reasons_drafted_and_ordered(
     order.refresh_from_db()
     assert post(client, f"{address}place/", revision=str(order.revision)).status_code == 409
     assert "48 on order from North Medical" in text_of(client.get(f"/stock/{world.tablets.pk}/"))
+
+
+def test_without_prices_the_page_says_so_and_leads_to_where_they_are_entered(world: World) -> None:
+    page = browser(world.keeper).get("/stock/order/")
+    assert "No prices are on record yet" in text_of(page)
+    assert "Work it out" not in text_of(page)
+    for address in ("/stock/prices/", "/stock/prices/paste/"):
+        assert f'href="{address}"' in page.content.decode()
 
 
 def test_half_comes_then_too_much_and_the_rest_is_cancelled(world: World, offer: Offer) -> None:

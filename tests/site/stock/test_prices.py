@@ -97,8 +97,8 @@ def test_a_pasted_list_is_seen_whole_before_anything_is_kept(client: Client) -> 
         assert says in text
     assert not Offer.objects.exists()
     done = text_of(send(client, f"{PATH}paste/", **fields, keep="1", units__2="1"))
-    assert "2 prices of North are on record." in done
-    assert "2 lines were not kept: Teapot, pack of 2" in done
+    assert "2 prices from North have been saved." in done
+    assert "2 lines were not saved: Teapot, pack of 2" in done
     assert Offer.objects.count() == 2
 
 

@@ -100,4 +100,4 @@ def test_what_a_list_carries_on_such_a_trip_is_said_there(
     trip = added(world)
     reservations.reserve(make.act(world.keeper), make.fresh(world.day_01), trip)
     page = text_of(browser(world.keeper).get(f"/trips/{trip.pk}/"))
-    assert ("Not carried in DAY-01: something for “severe bleeding from a limb”." in page) is said
+    assert ("Not in DAY-01: something for “severe bleeding from a limb”." in page) is said

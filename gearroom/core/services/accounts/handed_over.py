@@ -78,7 +78,7 @@ def read(header: str) -> HandedOver:
     """The header `Gearroom-Handed-Over`; raises Invalid (`malformed-headers`)."""
     if (match := _HEADER.fullmatch(header)) is None:
         raise Invalid(
-            _("Gearroom-Handed-Over must be a person, a clock offset and a signature."),
+            _("Gearroom-Handed-Over must contain a person, a clock offset and a signature."),
             code="malformed-headers",
         )
     person, ahead, signature = match.groups()
@@ -107,8 +107,9 @@ def refused() -> NotAllowed:
     return NotAllowed(
         "handed-over-refused",
         _(
-            "This record was changed after it was handed over, or the login that it was made with "
-            "has been ended since. Ask whoever made it to log in and send it themselves."
+            "Either this record was changed after it was handed over, or the login that it was "
+            "made with has ended since then. Ask the person who made the record to log in and send "
+            "it themselves."
         ),
     )
 

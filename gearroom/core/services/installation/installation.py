@@ -95,8 +95,8 @@ def _refuse_what_the_environment_sets(changed: Sequence[str]) -> None:
         if of in given:
             raise Refused(
                 "set-in-environment",
-                _("%(variable)s is set in the server’s environment, which wins. Remove it there "
-                  "first.") % {"variable": given[of]},
+                _("%(variable)s is set in the server’s environment, so it cannot be changed "
+                  "here. Remove it there first.") % {"variable": given[of]},
             )  # fmt: skip
 
 
@@ -131,7 +131,7 @@ def _require_somebody_who_sends(kept: Installation, fields: dict[str, Any]) -> N
     """Mail servers refuse what comes from nowhere."""
     sender = settings.MAIL_FROM or fields.get("mail_from", kept.mail_from)
     if fields.get("mail_host") and not sender:
-        raise Invalid(_("Enter who sends the emails: an address."), field="mail_from")
+        raise Invalid(_("Enter the address that emails are sent from."), field="mail_from")
 
 
 def _with_password(kept: Installation, fields: dict[str, Any]) -> dict[str, Any]:

@@ -117,7 +117,7 @@ def require_deliverable(address: str) -> None:
     except UnicodeError:
         raise Invalid(
             _("Email cannot be delivered to this address: the part after the @ is not the name "
-              "of a mail server. Check it."),
+              "of a mail server. Check the address."),
             field="email",
         ) from None  # fmt: skip
 
@@ -383,6 +383,9 @@ def require_another_administrator(person: Person) -> None:
     if ours.exists() and not everywhere.exclude(person=person).exists():
         raise Refused(
             "last-administrator",
-            _("%(name)s is the only administrator of all gear rooms. Appoint another one first.")
+            _(
+                "%(name)s is the only administrator of all gear rooms. Appoint another "
+                "administrator first."
+            )
             % {"name": person.name},
         )

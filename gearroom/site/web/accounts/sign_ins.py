@@ -125,7 +125,7 @@ def forgotten(request: HttpRequest) -> HttpResponse:
         error = too_often(wait)
     elif wait := attempts.count("reset", name.casefold()[:150]):
         error = _(
-            "Too many emails have been requested for this username. Use the most recent one, "
+            "Too many emails have been requested for this username. Use the most recent email, "
             "or wait %(minutes)d minutes."
         ) % {"minutes": -(-wait // 60)}
     elif not name:

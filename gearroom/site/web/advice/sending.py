@@ -290,7 +290,7 @@ def withdraw(act: Act, request: HttpRequest, id: int) -> Done:
     """Withdraw it: its link says so from then on."""
     advice = register.get(act.actor, id)
     sending.withdraw(act, advice, reason=request.POST.get("reason", ""))
-    return Done(_("Withdrawn: the link now says that it should no longer be used."))
+    return Done(_("Withdrawn: the link now says that this advice should no longer be used."))
 
 
 @read_page()

@@ -186,8 +186,8 @@ def use_in_words(lines: Sequence[UsedLine]) -> str:
     if not beyond:
         return used
     more = ngettext(
-        "%(count)d more than was on record in the kit: undo this if it is a slip.",
-        "%(count)d more than were on record in the kit: undo this if it is a slip.",
+        "%(count)d more than was on record in the kit: undo this if it is a mistake.",
+        "%(count)d more than were on record in the kit: undo this if it is a mistake.",
         beyond,
     ) % {"count": beyond}
     return f"{used} {more}"

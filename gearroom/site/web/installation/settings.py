@@ -140,7 +140,7 @@ def _address_page(request: HttpRequest, problem: Problem | None = None) -> HttpR
 def address(act: Act, request: HttpRequest) -> Done:
     """The address that labels and mails lead to."""
     installation.change(act, **_free(AddressForm.read(request.POST)))
-    return Done(_("Saved. Now try it with a phone."))
+    return Done(_("Saved. Now try the web address with a phone."))
 
 
 @csrf_protect

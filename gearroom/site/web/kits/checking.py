@@ -69,8 +69,8 @@ def check(act: Act, request: HttpRequest, kit: str) -> Done:
     if sent.get("revision") != str(of.revision):
         raise Invalid(
             _(
-                "The record of %(kit)s has changed since you opened this page. Compare it again, "
-                "then save."
+                "The record of %(kit)s has changed since you opened this page. Compare the kit "
+                "with the record again, then save."
             )
             % {"kit": of.name}
         )
@@ -82,9 +82,10 @@ def check(act: Act, request: HttpRequest, kit: str) -> Done:
     differing = len({(each.place, each.lot.item_id) for each in done.differences}) + len(levels)
     sentence = (
         ngettext(
-            "%(kit)s has been checked: %(count)d item differed and is now on record as you saw it.",
-            "%(kit)s has been checked: %(count)d items differed and are now on record as you saw "
-            "them.",
+            "%(kit)s has been checked: %(count)d item differed from the record, which "
+            "now shows what you entered.",
+            "%(kit)s has been checked: %(count)d items differed from the record, which now shows "
+            "what you entered.",
             differing,
         )
         if differing
@@ -101,7 +102,7 @@ def _differing(
     if not filled:
         raise Invalid(
             _(
-                "Nothing has been entered that differs. If everything is as on record, use the "
+                "You have not entered any difference. If everything matches the record, use the "
                 "button at the top."
             )
         )

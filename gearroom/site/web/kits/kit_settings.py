@@ -62,6 +62,7 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
         may_lay_up=who.may("lay_up", subject.home_room_id),
         people=people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
         lives_in=[(each.value, label) for each, label in LIVES_IN.items()],
+        locations=find.locations_of(who).filter(room=subject.home_room),
         homes=[room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         sent=request.POST if problem and request.POST.get("do") == "edit" else _kept(subject),
     )
@@ -74,6 +75,7 @@ def _kept(kit: Kit) -> dict[str, str]:
         "responsible": kit.responsible_id,
         "deputy": kit.deputy_id,
         "lives_in": kit.lives_in,
+        "location": kit.location_id,
         "bag": kit.bag,
         "bag_volume_ml": kit.bag_volume_ml,
         "bag_mass_limit_g": kit.bag_mass_limit_g,
@@ -101,6 +103,7 @@ def _edit(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
         kit,
         responsible=_person(act.actor, sent, "responsible"),
         deputy=_person(act.actor, sent, "deputy"),
+        location=find.location(act.actor, sent["location"]) if sent.get("location") else None,
         **KitForm.read(sent),
     )
     sentence = _("%(kit)s has been saved.") % {"kit": kit.name}
@@ -139,8 +142,8 @@ _HOLDS = {
     "lost": (
         holds.mark_lost,
         gettext_lazy(
-            "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
-            "will mark it as found."
+            "%(kit)s has been marked as lost, and its keepers will be notified. If anybody scans "
+            "the kit, it will be marked as found."
         ),
     ),
     "found": (

@@ -34,6 +34,7 @@ from gearroom.site.web.page import (
     show,
 )
 from gearroom.site.web.scan.pictures import photo_of
+from gearroom.site.web.weather import jobs as weather_jobs
 from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import offers, passing_on, returns
@@ -121,6 +122,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
         "not_ours": returns.has_own(subject),
+        "weather": weather_jobs.of_kit(who, subject, readiness.today_of(subject)),
         "photos": holds.photos(subject),
     }
     if facts["may"]["read_history"]:

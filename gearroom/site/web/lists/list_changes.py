@@ -86,7 +86,10 @@ def _one_page(request: HttpRequest, id: int, problem: Problem | None = None) -> 
         review=change_texts.review(change, today),
         sides=[
             (heading, [row for row in sources if row[0].supports is supports])
-            for heading, supports in ((_("For it"), True), (_("Against it"), False))
+            for heading, supports in (
+                (_("Sources for the change"), True),
+                (_("Sources against the change"), False),
+            )
         ],
         lists=[
             (row.version, state_of(row.version, today, list_changes.newest_of(row.version)))
@@ -110,7 +113,7 @@ def one_change(act: Act, request: HttpRequest, id: int) -> Done:
     values = ReviewForm.read(request.POST)
     withdraw = request.POST.get("do") == "withdraw"
     if not withdraw and values["review_on"] is None:
-        raise Invalid(_("Enter the next day to look at it again."), field="review_on")
+        raise Invalid(_("Enter the day of the next review."), field="review_on")
     review_on = None if withdraw else values["review_on"]
     list_changes.review(act, change, review_on=review_on, note=values["note"])
     done = _("The change has been withdrawn.") if withdraw else _("The review has been recorded.")

@@ -101,7 +101,7 @@ class NotCarriedForm(PageForm):
 
     thing = ShortText(120)
     need = ShortText(40)
-    why = Choice(WhyNotCarried, message=gettext_lazy("Choose why it is not carried."))
+    why = Choice(WhyNotCarried, message=gettext_lazy("Choose why this is not carried."))
     words = ShortText(300)
     instead = ShortText(300)
     hazard = Several()

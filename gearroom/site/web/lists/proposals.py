@@ -63,7 +63,8 @@ def _profile(sent: QueryDict) -> Profile:
         raise Invalid(str(FOREIGN), field="season")
     if values["nobody"] and values["trained"]:
         raise Invalid(
-            _("Tick what somebody is trained for, or that nobody is: not both."), field="trained"
+            _("Tick what somebody is trained for, or tick that nobody is trained, but not both."),
+            field="trained",
         )
     return Profile(
         people=values["people"],

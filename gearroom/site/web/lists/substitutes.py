@@ -55,8 +55,8 @@ def instead(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     catalogue.put_substitute(act, of, other, values["note"], at_next_order=better)
     if better:
         says = _(
-            "At the next order, %(other)s takes the place of %(thing)s. What there is of"
-            " %(thing)s is used up first."
+            "From the next order on, %(other)s replaces %(thing)s. The remaining stock of "
+            "%(thing)s is used up first."
         )
         return Done(says % names)
     return Done(_("%(other)s can now be used instead of %(thing)s on every kit list.") % names)

@@ -99,7 +99,7 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
     return [
         Step(
             _("The installation"),
-            _("Its name on labels and pages, and the language of emails."),
+            _("The name on labels and pages, and the language of emails."),
             bool(now.organisation),
             now.organisation,
             reverse("installation"),
@@ -107,7 +107,7 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
         ),
         Step(
             _("The web address"),
-            _("Where labels and emails lead to, tried with a phone."),
+            _("The address that labels and emails link to. Try it with a phone."),
             tried,
             now.public_url,
             reverse("installation-address"),
@@ -116,7 +116,10 @@ def _steps_of_installation(request: HttpRequest) -> list[Step]:
         ),
         Step(
             _("Email"),
-            _("The mail server, tried with a test email. Without one, emails are saved as files."),
+            _(
+                "The mail server that sends emails. Try it with a test email. Without a mail "
+                "server, emails are saved as files."
+            ),
             bool(installation.mail_host()),
             installation.mail_host(),
             reverse("installation-mail"),
@@ -135,7 +138,8 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
     return [
         Step(
             _("The gear room"),
-            _("Its name, its time zone and how to return a kit that has been found."),
+            _("Enter the gear room’s name, its time zone, and how to return a kit that "
+              "somebody finds."),
             bool(room.how_to_return),
             room.how_to_return,
             reverse("room", args=[room.slug]),
@@ -145,7 +149,8 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
         Step(
             _("People"),
             _("Everyone who may take out a kit: a name is enough, and a telephone number helps. "
-              "Only people who work at a screen need a login. Alone you need nobody else."),
+              "Only people who work at a screen need a login. If you work alone, you need nobody "
+              "else."),
             alone or so_far.people > 1,
             _("%(count)d so far") % {"count": so_far.people},
             reverse("people"),
@@ -187,9 +192,9 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
         ),
         Step(
             _("The signature"),
-            _("You decide what your kits carry, based on which sources, and until when. Until "
-              "you have decided, a kit that contains medicines must not be taken out, and any "
-              "other kit is not ready.")
+            _("You decide what your kits carry, name your sources, and set the last day on which "
+              "your decision is valid. Until you have decided, a kit that contains medicines "
+              "must not be taken out, and any other kit is not ready.")
             if alone
             else _("Your medical adviser reads the kit list and signs it; the signature is valid "
               "until a set date. Without a signature, a kit that contains medicines must not "

@@ -139,7 +139,7 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
     content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
         raise TooLarge(
-            "too-large", _("This file is too large for the starter spreadsheet."),
+            "too-large", _("This file is too large to use as the starter spreadsheet."),
             limit_bytes=MOST_BYTES,
         )  # fmt: skip
     sheets = len(COLUMNS) + 1

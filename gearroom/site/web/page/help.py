@@ -37,14 +37,14 @@ _TOPICS = {
         _("Take a kit out"),
         (
             _("Open “Scan” and hold the kit’s label in the frame, or type its name or code."),
-            _("Its trip and guide are shown, with its status up to and including the last day of "
-              "the trip. If it is ready, even if it is low on something, one tap takes it out."),
+            _("The page shows the kit’s trip and guide, and its status up to and including the "
+              "last day of the trip. If the kit is ready, even if it is low on something, take "
+              "it out with one tap."),
             _("With a guide’s tag: scan the tag and the kit, in either order. You do not need to "
               "tap anything."),
-            _("“Ask first”: the kit is short of something, or its list is not made for the trip or "
-              "not signed; it may only be taken out with a reason from somebody who is allowed to "
-              "give one. “Do not take”: take another "
-              "kit, or press “Emergency”."),
+            _("“Ask first”: the kit is short of something, or its kit list does not suit the "
+              "trip or is not signed. It may only be taken out with a reason from somebody who "
+              "is allowed to give one. “Do not take”: take another kit, or press “Emergency”."),
             _("Next to the status: the day and trip that the status is for, and the first expiry, "
               "which is the earliest expiry date of anything inside."),
         ),
@@ -135,7 +135,8 @@ _TOPICS = {
                 "A chart shows the coming months, with units stacked by kind, and there is a table "
                 "below it."
             ),
-            _("Dispose of everything that is out of date in one step, each item in its own way."),
+            _("Dispose of everything that is out of date in one step, each item in the "
+              "right way: bin, sharps tub, clinical waste or pharmacy."),
         ),
         page="stock-expiry",
     ),
@@ -167,8 +168,9 @@ _TOPICS = {
         (
             _("For each item, a kit list shows how many to carry, the minimum, the priority and "
               "the reason."),
-            _("A draft is one table, saved at once: type, paste rows from a spreadsheet, or copy "
-              "from another list. Enter goes to the next row; Alt and an arrow key move a row."),
+            _("A draft is one table, and all of it is saved together. Type, paste rows from a "
+              "spreadsheet, or copy from another list. Press Enter to go to the next row, or Alt "
+              "and an arrow key to move a row."),
             _("Edit a draft, see which kits it would change and what it would take from stock, "
               "then publish it. A published version cannot be changed."),
             _("The medical adviser signs each version, and the signature is valid until a "
@@ -194,10 +196,10 @@ _TOPICS = {
     "draft": Topic(
         _("Draft a list for a trip"),
         (
-            _("Enter the activity, people, days, hazards and hours to care. Each line has its "
-              "reason, and so does everything left out."),
-            _("Save it as a new list or as the next version of one. It is a draft until you have "
-              "read it, decided what is still open, and published it."),
+            _("Enter the activity, people, days, hazards, and how many hours away a hospital or "
+              "doctor is. Each line has its reason, and so does everything left out."),
+            _("Save the result as a new list or as the next version of an existing list. It is a "
+              "draft until you have read it, decided what is still open, and published it."),
         ),
         page="list-draft",
         pictured=False,
@@ -206,10 +208,11 @@ _TOPICS = {
         _("Advice for somebody else’s trip"),
         (
             _("An administrator turns this on and chooses who may send advice."),
-            _("Make a link and send it. It asks eight questions; no account is needed."),
-            _("When the answers have arrived, edit the draft and send it: it becomes one page "
-              "to print, at the same link. Medicines and doses are never part of it."),
-            _("You can withdraw it at any time. What was sent stays on record."),
+            _("Create a link and send it. Whoever opens it answers eight questions and "
+              "needs no login."),
+            _("When the answers have arrived, edit the draft and send it. The same link then "
+              "shows it as one page to print. Medicines and doses are never part of it."),
+            _("You can withdraw advice at any time. What was sent stays on record."),
         ),
         pictured=False,
     ),

@@ -53,8 +53,8 @@ def work_alone(act: Act, request: HttpRequest) -> Done:
     shows_all = bool(request.POST.get("shows_all"))
     alone.choose(act, act.person, shows_all=shows_all)
     if shows_all:
-        return Done(_("Saved. Pages show everything."))
-    return Done(_("Saved. Pages leave out everything that needs more than one person."))
+        return Done(_("Saved. Pages now show everything."))
+    return Done(_("Saved. Pages now leave out everything that needs more than one person."))
 
 
 def _set_up() -> list[dict[str, Any]]:

@@ -279,7 +279,7 @@ def erase(act: Act, request: HttpRequest, person: int) -> Done:
     sentence = _("Erased. Their past actions are now on record under Person %(number)s.")
     sentence %= {"number": done.person}
     if done.still_named:
-        also = _("Their name still appears in: %(things)s. Change it there.")
+        also = _("The person’s name still appears in: %(things)s. Change it there.")
         sentence += " " + also % {"things": ", ".join(done.still_named)}
     return Done(sentence, to=reverse("people"))
 

@@ -100,13 +100,19 @@ def all_rooms(act: Act, request: HttpRequest) -> Done:
 def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
     of = rooms.get(who, room)
-    places = list(Place.objects.shelves().filter(room=of).order_by("position", "name"))
+    places = list(
+        Place.objects.shelves()
+        .filter(room=of)
+        .select_related("location")
+        .order_by("position", "name")
+    )
     return show(
         request,
         "site/people/rooms/room.html",
         problem=problem,
         room=of,
         shelves=[each for each in places if each.closed_on is None],
+        locations=find.locations_of(who).filter(room=of),
         closed=[each for each in places if each.closed_on is not None],
         may_edit=who.may("edit_room", of.pk),
         may_shelve=who.may("edit_shelf", of.pk),
@@ -139,7 +145,7 @@ def _shelf_refused(request: HttpRequest, shelf: int, problem: Problem) -> HttpRe
 
 @form_view("edit_shelf", refused=_shelf_refused)
 def shelf(act: Act, request: HttpRequest, shelf: int) -> Done:
-    """Rename a shelf, walk to it earlier or later, close it, or use it again."""
+    """Rename a shelf, say where it is now, walk to it earlier or later, close or reopen it."""
     row, wanted = find.shelf(act.actor, shelf), request.POST.get("do", "")
     match wanted:
         case "earlier" | "later":
@@ -151,6 +157,11 @@ def shelf(act: Act, request: HttpRequest, shelf: int) -> Done:
         case "open":
             shelves.open_again(act, row)
             sentence = _("%(shelf)s is in use again.")
+        case "place":
+            at = request.POST.get("location", "")
+            location = find.location(act.actor, at) if at else None
+            row = shelves.edit_shelf(act, row, location=location)
+            sentence = _("The location of %(shelf)s has been saved.")
         case _:
             row = shelves.edit_shelf(act, row, name=request.POST.get("name", ""))
             sentence = _("The shelf is now called %(shelf)s.")

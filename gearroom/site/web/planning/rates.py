@@ -99,7 +99,7 @@ class StateForm(PageForm):
         required=False,
         label=gettext_lazy("Uses in 1,000 participant-days"),
     )
-    weight = Number(most=Decimal(MOST_WEIGHT), label=gettext_lazy("Weight"))
+    weight = Number(most=Decimal(MOST_WEIGHT), label=gettext_lazy("Weight in recorded uses"))
     activity = ShortText(40)
     study = ShortText(40)
     note = ShortText(300)
@@ -133,7 +133,7 @@ def one_need(act: Act, request: HttpRequest, need: str) -> Done:
     of, values = need_of(need), StateForm.read(request.POST)
     if values["per_1000"] is None and not values.pop("blank"):
         raise Invalid(
-            _("Enter how often it is needed, or tick “Leave it blank”."), field="per_1000"
+            _("Enter how often this is needed, or tick “Leave it blank”."), field="per_1000"
         )
     values.pop("blank", None)
     activity = chosen_activity(values.pop("activity"))

@@ -107,7 +107,7 @@ def _edit_activity(act: Act, sent: QueryDict) -> str:
 
 
 def _retired(name: str) -> str:
-    return _("“%(name)s” is no longer offered. What was recorded with it stays.") % {"name": name}
+    return _("“%(name)s” is no longer offered. Past records with it are kept.") % {"name": name}
 
 
 def _back(name: str) -> str:
@@ -166,7 +166,7 @@ def serves(act: Act, request: HttpRequest, item: int) -> Done:
     if "remove" in request.POST:
         need = need_of(request.POST.get("remove", ""))
         vocabulary.remove_serves(act, of, need)
-        says = _("%(item)s no longer serves “%(need)s”.")
+        says = _("%(item)s is no longer listed for “%(need)s”.")
     else:
         values = ServesForm.read(request.POST)
         need = need_of(values["need"])
@@ -178,5 +178,5 @@ def serves(act: Act, request: HttpRequest, item: int) -> Done:
             units_per_use=values["units_per_use"],
             needs_training=values["needs_training"],
         )
-        says = _("%(item)s serves “%(need)s”.")
+        says = _("%(item)s is now listed for “%(need)s”.")
     return Done(says % {"item": of.name, "need": need.name})

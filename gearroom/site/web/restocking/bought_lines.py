@@ -238,7 +238,10 @@ def _refuse_undated(kit: Kit, items: Sequence[BoughtItem]) -> None:
     ]
     if undated:
         raise Invalid(
-            _("Enter the expiry date of what stays in %(kit)s, or put it elsewhere: %(things)s.")
+            _(
+                "These items would stay in %(kit)s without an expiry date: %(things)s. Enter "
+                "their dates, or put them elsewhere."
+            )
             % {"kit": kit.name, "things": ", ".join(dict.fromkeys(undated))}
         )
 

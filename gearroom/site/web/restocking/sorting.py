@@ -133,6 +133,7 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
             {"units": row.count, "name": row.thing.name, "below_minimum": row.below_minimum}
             for row in plan.list.missing
         ],
+        "not_now": [{"units": row.count, "name": row.thing.name} for row in plan.list.not_now],
     }
 
 

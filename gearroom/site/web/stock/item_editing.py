@@ -68,6 +68,7 @@ class ItemForm(PageForm):
     by_eye = Tick(label=_lazy("Loose in kits, not counted"))
     latex = Tick(label=_lazy("Contains latex"))
     child = Tick(label=_lazy("For children"))
+    keep_dry = Tick(label=_lazy("Spoils when wet: keep dry"))
 
 
 def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> HttpResponse:
@@ -140,7 +141,7 @@ def _save(act: Act, item: Item, sent: QueryDict) -> str:
 def _add_pack(act: Act, item: Item, sent: QueryDict) -> str:
     values = PackForm.read(sent)
     code = catalogue.put_pack_code(act, item, gtin=values["gtin"], units_per_pack=values["holds"])
-    return _("A pack with the code %(gtin)s holds %(n)d.") % {
+    return _("Units in a pack with the code %(gtin)s: %(n)d.") % {
         "gtin": code.gtin,
         "n": values["holds"],
     }

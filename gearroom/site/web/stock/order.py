@@ -32,13 +32,14 @@ from gearroom.site.web.page import (
     today_here,
 )
 from kits.rules.buying.orders import OrderState
-from kits.services.buying import drafting
+from kits.services.buying import drafting, season_money
 from kits.services.buying.season_order import Line, SeasonOrder, season_order
 from kits.services.lookup import find
 from kits.services.orders import orders
 from kits.services.orders.orders import OrderStands
 from kits.services.stock import offers
 from kits.services.text import order_texts as texts
+from kits.services.text.planning import season_money_texts
 
 WEEKS, MOST_WEEKS = 9, 104
 PACKS = "packs-"
@@ -93,7 +94,13 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         done=[each for each in known if _is_over(each)][:_DONE_SHOWN],
         states=texts.STATES,
         plan=_shown(plan) if plan else None,
+        money=_money(request, room),
     )
+
+
+def _money(request: HttpRequest, room: Room) -> str:
+    today = today_here(request)
+    return season_money_texts.line(season_money.of_rooms([room], today)[room.pk], today)
 
 
 def _is_over(each: OrderStands) -> bool:
@@ -121,7 +128,7 @@ def _plan(
     currency = values["currency"] or next(iter(currencies), "")
     if currency not in currencies:
         raise Invalid(
-            _("No offer is on record in this currency. Enter what things cost first."),
+            _("No offer in this currency is on record. Enter suppliers’ prices first."),
             field="currency",
         )
     return season_order(
@@ -217,10 +224,10 @@ def draft(act: Act, request: HttpRequest) -> Done:
         replace=values["replace"],
     )
     sentence = ngettext(
-        "%(n)d order is drafted. Nothing has been ordered yet: order it from the supplier, then "
-        "record that.",
-        "%(n)d orders are drafted. Nothing has been ordered yet: order from the suppliers, then "
-        "record that.",
+        "%(n)d order has been drafted. Nothing has been ordered yet: send the order to the "
+        "supplier, then record it as ordered.",
+        "%(n)d orders have been drafted. Nothing has been ordered yet: send the orders to the "
+        "suppliers, then record them as ordered.",
         len(made),
     )
     to = reverse("one-order", args=[made[0].order.pk]) if len(made) == 1 else reverse("order")

@@ -136,7 +136,7 @@ def _day(value: Any) -> str:
 def take_back(act: Act, request: HttpRequest, order: int) -> Done:
     """Record that an order was not ordered after all."""
     ordering.take_back(act, _named(act, order))
-    return Done(_("It is a draft again, and nothing counts on it."))
+    return Done(_("The order is a draft again, and its items are no longer expected."))
 
 
 @form_view("receive", "one-order", refused=_page)
@@ -145,9 +145,9 @@ def rest(act: Act, request: HttpRequest, order: int) -> Done:
     line = id_of(request.POST.get("line", ""))
     if request.POST.get("do") == "await":
         ordering.await_again(act, _named(act, order), line)
-        return Done(_("What was cancelled is expected again."))
+        return Done(_("The cancelled items are expected again."))
     ordering.cancel_rest(act, _named(act, order), line)
-    return Done(_("What had not arrived is cancelled, and no longer counted on."))
+    return Done(_("Items that had not arrived have been cancelled and are no longer expected."))
 
 
 @form_view("receive", refused=_page)

@@ -102,7 +102,9 @@ def _text(content: bytes) -> str:
             return content.decode(encoding).replace("\0", "")
         except UnicodeDecodeError:
             continue
-    raise Invalid(_("The file is not a text. Save the list as CSV."), field="file")
+    raise Invalid(
+        _("This file is not a text file. Save the list as CSV and choose that file."), field="file"
+    )
 
 
 def _lines(sent: QueryDict) -> list[PriceLine]:
@@ -155,17 +157,21 @@ def _keep(act: Act, sent: QueryDict) -> Done:
         tax_percent=values["tax_percent"] or Decimal(0),
     )
     says = ngettext(
-        "%(n)d price of %(supplier)s is on record.",
-        "%(n)d prices of %(supplier)s are on record.",
+        "%(n)d price from %(supplier)s has been saved.",
+        "%(n)d prices from %(supplier)s have been saved.",
         len(kept.stated),
     ) % {"n": len(kept.stated), "supplier": kept.supplier.name}
     if kept.unchanged:
         says += " " + ngettext(
-            "%(n)d is the same as before.", "%(n)d are the same as before.", kept.unchanged
+            "%(n)d price is the same as before.",
+            "%(n)d prices are the same as before.",
+            kept.unchanged,
         ) % {"n": kept.unchanged}
     if left := [line for line in lines if line.wrong]:
         says += " " + ngettext(
-            "%(n)d line was not kept: %(lines)s", "%(n)d lines were not kept: %(lines)s", len(left)
+            "%(n)d line was not saved: %(lines)s",
+            "%(n)d lines were not saved: %(lines)s",
+            len(left),
         ) % {"n": len(left), "lines": "; ".join(line.of.pasted.text for line in left)[:400]}
     return Done(says)
 

@@ -133,7 +133,7 @@ def prices(act: Act, request: HttpRequest) -> Done:
         tax_percent=values["tax_percent"] or Decimal(0),
     )
     return Done(
-        _("The price of %(item)s at %(supplier)s is on record.")
+        _("The price of %(item)s from %(supplier)s has been saved.")
         % {"item": made.item.name, "supplier": made.supplier.name},
         to=reverse("prices"),
     )
@@ -176,7 +176,7 @@ class TermsForm(PageForm):
 
     currency = ShortText(12)
     delivery = Money(required=False, label=gettext_lazy("Delivery"))
-    free_from = Money(required=False, label=gettext_lazy("Free from"))
+    free_from = Money(required=False, label=gettext_lazy("Free delivery from"))
     least_order = Money(required=False, label=gettext_lazy("Minimum order"))
 
 
@@ -197,4 +197,4 @@ def supplier(act: Act, request: HttpRequest, id: int) -> Done:
         free_from=values["free_from"],
         least_order=values["least_order"] or Decimal(0),
     )
-    return Done(_("What deliveries from %(supplier)s cost is on record.") % {"supplier": of.name})
+    return Done(_("The delivery costs of %(supplier)s have been saved.") % {"supplier": of.name})

@@ -38,7 +38,8 @@ def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
     of = find.kit(act.actor, kit)
     swap(act, of, list(_rows(act, request)))
     return Done(
-        _("The swap in %(kit)s has been recorded. Seal it when you close it.") % {"kit": of.name},
+        _("The swap in %(kit)s has been recorded. Seal the kit when you close it.")
+        % {"kit": of.name},
         to=reverse("rotation"),
     )
 

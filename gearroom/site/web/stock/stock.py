@@ -150,7 +150,7 @@ def level(act: Act, request: HttpRequest, item: int) -> Done:
     stock_levels.set_level(act, room, of, units)
     facts = {"room": room.name, "thing": of.name, "n": units}
     if units is None:
-        sentence = _("The order level of %(thing)s in %(room)s is no longer set by hand there.")
+        sentence = _("The order level of %(thing)s in %(room)s is no longer set by hand.")
     else:
         sentence = _("The order level of %(thing)s in %(room)s is %(n)d.")
     return Done(sentence % facts)

@@ -118,7 +118,7 @@ def not_cleared(notice: Notice) -> NoticeText:
         "%(kit)s was taken out as approved by phone, but the person named says they did not "
         "approve it."
     )
-    do = _("Call the person who has it.")
+    do = _("Call the person who has the kit.")
     if facts.get("person_id") == notice.person_id:
         do = _("You have the kit: call its keepers.")
     elif facts.get("person"):

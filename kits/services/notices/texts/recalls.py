@@ -56,8 +56,8 @@ def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
     thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any lot number")}
     if not kits:
         return _(
-            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. Stock from the shelves is "
-            "in quarantine; follow up the kits until there is an answer for each one."
+            "RECALL: %(thing)s, batch %(number)s, in %(rooms)s. Stock from the shelves is in "
+            "quarantine; follow up the kits until there is an answer for each one."
         ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
     certain = [k["name"] for k in kits if k["certainty"] == Certainty.CERTAIN]
     maybe = [k["name"] for k in kits if k["certainty"] != Certainty.CERTAIN]
@@ -105,7 +105,7 @@ def _whom_to_call(kit: RecalledKit) -> str:
     cases = (
         (name and phone, _("call %(name)s, %(phone)s.")),
         (name, _("ask %(name)s (no phone on record).")),
-        (phone, _("call the %(room)s, %(phone)s.")),
+        (phone, _("call %(room)s, %(phone)s.")),
     )
-    text = next((text for applies, text in cases if applies), _("look in the %(room)s."))
+    text = next((text for applies, text in cases if applies), _("look in %(room)s."))
     return text % {"name": name, "phone": phone, "room": kit.get("room", "")}

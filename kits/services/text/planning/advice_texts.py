@@ -63,7 +63,7 @@ STATES: Mapping[State, Promise] = {
 }
 QUESTIONS: Mapping[str, Promise] = {
     "people": _lazy("People"),
-    "children": _lazy("Of them children"),
+    "children": _lazy("How many are children"),
     "days": _lazy("Days"),
     "season": _lazy("Time of year"),
     "activity": _lazy("Activity"),

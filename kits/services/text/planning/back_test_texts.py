@@ -62,10 +62,10 @@ def chance_alone(of: Spread, *, at_least: bool = False) -> str:
             "have been more."
         )
     if of.by_chance:
-        return f"{said} " + _("The real number is within that.")
+        return f"{said} " + _("The actual number agrees with that.")
     if of.happened > of.high:
-        return f"{said} " + _("The real number is above that: rely on these numbers less.")
-    return f"{said} " + _("The real number is below that: rely on these numbers less.")
+        return f"{said} " + _("The actual number is above that: rely less on these numbers.")
+    return f"{said} " + _("The actual number is below that: rely less on these numbers.")
 
 
 def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
@@ -87,10 +87,12 @@ def outside(needs: int, more: Sequence[str], less: Sequence[str]) -> str:
     parts = [said]
     if more:
         parts.append(_("More often than expected: %(names)s.") % {"names": ", ".join(more)})
-        parts.append(_("Plans for these may carry too few."))
+        parts.append(_("Plans may include too few items for these needs."))
     if less:
         parts.append(_("Less often than expected: %(names)s.") % {"names": ", ".join(less)})
-    parts.append(_("By chance alone it would be about one need in ten."))
+    parts.append(
+        _("By chance alone, about 1 need in 10 would come up more or less often than expected.")
+    )
     return " ".join(parts)
 
 
@@ -122,8 +124,8 @@ def noted_wants(of: Season, wants: Mapping[LeftOut | None, int], beyond_list: in
     total, inside = sum(wants.values()), wants.get(None, 0)
     said = [
         ngettext(
-            "In %(season)s, %(n)d thing was noted as needed but not in the kit.",
-            "In %(season)s, %(n)d things were noted as needed but not in the kit.",
+            "In %(season)s, %(n)d item was noted as needed but not in the kit.",
+            "In %(season)s, %(n)d items were noted as needed but not in the kit.",
             total,
         )
         % {"season": season(of), "n": total}
@@ -166,9 +168,9 @@ def average(expected: float) -> str:
 def no_test() -> str:
     """Why nothing can be compared yet."""
     return _(
-        "This compares the last three months that are over with what was expected for them, "
-        "based on everything on record before. It needs trips on record in two such seasons: "
-        "come back then."
+        "This compares the last three complete months with what was expected for them from all "
+        "earlier records. That needs trips on record in two such seasons, and there are not "
+        "enough yet."
     )
 
 

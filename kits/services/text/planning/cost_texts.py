@@ -21,11 +21,15 @@ def carrying_cost(
         return ""
     facts = {"carrying": money(carrying, currency), "waste": money(waste, currency)}
     if if_unused:
-        return _("It costs %(carrying)s a year here if none is used.") % facts
+        return _("Carrying this item costs %(carrying)s a year here if none is used.") % facts
     if not waste:
-        return _("It costs %(carrying)s a year here.") % facts
+        return _("Carrying this item costs %(carrying)s a year here.") % facts
     return (
-        _("It costs %(carrying)s a year here; %(waste)s of that goes out of date unused.") % facts
+        _(
+            "Carrying this item costs %(carrying)s a year here; %(waste)s of that is for units "
+            "that go out of date unused."
+        )
+        % facts
     )
 
 
@@ -49,12 +53,18 @@ def whole_cost(by_currency: Mapping[str, YearlyCost], *, not_known: int) -> str:
     if not_known:
         return (
             _(
-                "At least %(carrying)s a year for one kit, of which at least %(waste)s goes out of "
-                "date unused."
+                "One kit costs at least %(carrying)s a year; at least %(waste)s of that is "
+                "for units that go out of date unused."
             )
             % facts
         )
-    return _("%(carrying)s a year for one kit, of which %(waste)s goes out of date unused.") % facts
+    return (
+        _(
+            "One kit costs %(carrying)s a year; %(waste)s of that is for units that go out "
+            "of date unused."
+        )
+        % facts
+    )
 
 
 def not_in_the_sum(*, not_known: int, loose: int) -> list[str]:
@@ -83,12 +93,15 @@ def not_in_the_sum(*, not_known: int, loose: int) -> list[str]:
 
 def no_price() -> str:
     """Of an item whose deliveries say no price."""
-    return _("No delivery on record has a price, so we do not know what it costs.")
+    return _("No delivery of this item has a price on record, so we do not know what it costs.")
 
 
 def no_shelf_life() -> str:
     """Of an item that needs a date, with no delivery that had one."""
-    return _("No delivery on record has an expiry date, so we do not know how long it keeps.")
+    return _(
+        "No delivery of this item has an expiry date on record, so we do not know how "
+        "long it keeps."
+    )
 
 
 def none_used(days: float, *, too_few: bool, years: int) -> str:
@@ -98,16 +111,16 @@ def none_used(days: float, *, too_few: bool, years: int) -> str:
     if too_few:
         return (
             _(
-                "Nothing for it was used in %(days)s participant-days: too few to call it "
-                "rare. Something that one kit needs once in %(years)d years may simply not "
-                "have come up yet."
+                "Nothing for this need was used in %(days)s participant-days, which is too few "
+                "to call the need rare. Something that one kit needs once in %(years)d years "
+                "may simply not have come up yet."
             )
             % facts
         )
     return (
         _(
-            "Nothing for it was used in %(days)s participant-days: one kit like this very "
-            "likely needs it less than once in %(years)d years."
+            "Nothing for this need was used in %(days)s participant-days: this need very likely "
+            "comes up less than once in %(years)d years for one kit like this."
         )
         % facts
     )
@@ -115,7 +128,9 @@ def none_used(days: float, *, too_few: bool, years: int) -> str:
 
 def no_purpose() -> str:
     """Of an item that nobody said what it is for."""
-    return _("Nobody has recorded yet what it is for, so we do not know how often it is needed.")
+    return _(
+        "Nobody has recorded yet what this item is for, so we do not know how often it is needed."
+    )
 
 
 def hours_to_care(hours: Decimal | None) -> str:
@@ -164,17 +179,17 @@ def of_100_units(unused: int) -> str:
 
 def unused_not_known() -> str:
     """Of an item that has an expiry date and no rate."""
-    return _("We do not know how many go out of date unused: it has no rate.")
+    return _("We do not know how many go out of date unused, because this item has no rate.")
 
 
 def no_date() -> str:
     """Of an item that does not expire."""
-    return _("It has no expiry date, so it never goes out of date.")
+    return _("This item has no expiry date, so it never goes out of date.")
 
 
 def replaced_at_its_date() -> str:
     """Of a dated item that comes back after each use."""
-    return _("It is replaced when it goes out of date.")
+    return _("This item is replaced when it goes out of date.")
 
 
 def fewer(
@@ -220,8 +235,10 @@ def undated(names: Sequence[str]) -> str:
 def shared(trips: int, of: int) -> str:
     """Of trips on which another kit carried the item too."""
     return ngettext(
-        "On %(n)d of %(of)d past trips another kit carried it too: one for both may be enough.",
-        "On %(n)d of %(of)d past trips another kit carried it too: one for both may be enough.",
+        "On %(n)d of %(of)d past trips another kit carried this item too: one for both may be "
+        "enough.",
+        "On %(n)d of %(of)d past trips another kit carried this item too: one for both may be "
+        "enough.",
         of,
     ) % {"n": trips, "of": of}
 

@@ -142,7 +142,9 @@ def left_out(
     facts = {"need": _name(need)}
     match why:
         case WhyNot.UNTRAINED:
-            return WhyNotCarried.NO_TRAINING, _("%(need)s: nobody in the group is trained.") % facts
+            return WhyNotCarried.NO_TRAINING, _(
+                "%(need)s: nobody in the group is trained for this."
+            ) % facts
         case WhyNot.RARE:
             rare = WhyNotCarried.OTHER if ever or not known.days else WhyNotCarried.NEVER_USED
             facts |= {"chance": planning_texts.of_100_trips(chance or 0.0)}

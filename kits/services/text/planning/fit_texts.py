@@ -21,29 +21,33 @@ def whole(fits: Fits, volume_ml: int, takes: Capacity, to_move: Sequence[str]) -
         case Fits.WILL_NOT_CLOSE if to_move:
             return (
                 _(
-                    "It will not close: it did not close with this much before. Move these, or "
-                    "choose smaller ones: %(move)s."
+                    "The contents will not fit: this much did not fit before. Move these "
+                    "elsewhere, or choose smaller ones: %(move)s."
                 )
                 % facts
             )
         case Fits.WILL_NOT_CLOSE:
             return _(
-                "It will not close: it did not close with this much before. Move something, or "
-                "choose something smaller."
+                "The contents will not fit: this much did not fit before. Move something "
+                "elsewhere, or choose something smaller."
             )
         case Fits.TIGHT:
             return (
                 _(
-                    "It may not close: the contents are %(volume)s ml, and it probably takes "
-                    "about %(takes)s ml. Move these, or choose smaller ones: %(move)s."
+                    "The contents may not fit: they take up %(volume)s ml, and there is "
+                    "probably room for about %(takes)s ml. Move these elsewhere, or choose "
+                    "smaller ones: %(move)s."
                 )
                 % facts
             )
         case Fits.EXPECTED:
-            return _("It should close.")
+            return _("The contents should fit.")
         case Fits.CLOSED_BEFORE:
-            return _("It closes: it closed with this much before.")
-    return _("It is not known yet whether it closes. Say so when you seal it.")
+            return _("The contents fit: this much has fitted before.")
+    return _(
+        "It is not known yet whether the contents fit. When you seal the kit, enter "
+        "whether the bag closed."
+    )
 
 
 def section(name: str, says: str) -> str:
@@ -55,9 +59,9 @@ def mass(mass_g: int, unknown: Sequence[str]) -> str:
     """What all that is carried weighs, as far as known."""
     facts = {"mass": number_format(mass_g, force_grouping=True), "n": len(unknown)}
     if not mass_g and not unknown:
-        return _("It carries nothing yet.")
+        return _("This list has no items yet.")
     if not mass_g:
-        return _("Its weight is not known: no item has a weight on record.")
+        return _("The weight is not known: no item has a weight on record.")
     if not unknown:
         return _("Everything carried weighs %(mass)s g, without the bag.") % facts
     return (
@@ -82,6 +86,6 @@ def weighed(mass_g: int, on: date) -> str:
 
 def too_heavy(limit_g: int) -> str:
     """That what is carried weighs more than the bag may."""
-    return _("That is more than the %(limit)s g that its bag may weigh.") % {
+    return _("That is more than the %(limit)s g that the bag may weigh.") % {
         "limit": number_format(limit_g, force_grouping=True)
     }

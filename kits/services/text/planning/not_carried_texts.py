@@ -53,7 +53,7 @@ def again(on: date | None, after: str, today: date, *, due: bool | None) -> str:
     if due:
         says = _("due today") if on == today else _("was due %(day)s") % {"day": says}
     elif due is False and on <= today:
-        says = _("%(day)s (looked at since)") % {"day": says}
+        says = _("%(day)s (reviewed since)") % {"day": says}
     return _("%(day)s; or after %(event)s") % {"day": says, "event": after} if after else says
 
 
@@ -108,7 +108,8 @@ def publish_anyway(says: Sequence[str]) -> str:
 
 def to_add(name: str, kits: Sequence[str], when: str) -> str:
     """That something is not in kits, and is carried on such a trip."""
-    return _(
-        "Not carried in %(kits)s: %(name)s. It is carried on trips like this one (%(when)s): "
-        "add it."
-    ) % {"kits": ", ".join(kits), "name": name, "when": when}
+    return _("Not in %(kits)s: %(name)s. Trips like this one carry it (%(when)s), so add it.") % {
+        "kits": ", ".join(kits),
+        "name": name,
+        "when": when,
+    }

@@ -105,10 +105,10 @@ def not_there(count: int, not_on_list: int) -> str:
 def total_not_there(wants: int) -> str:
     """What counts as wanted and not there."""
     return ngettext(
-        "%(n)d missing item was noted. Each time that somebody noted it on a kit’s trip counts "
-        "once, whether or not it was on the list, and also if noted in their own words.",
-        "%(n)d missing items were noted. Each time that somebody noted one on a kit’s trip "
-        "counts once, whether or not it was on the list, and also if noted in their own words.",
+        "%(n)d missing item was noted. Each note made on a kit’s trip counts once, whether or "
+        "not the item was on the list. Notes in people’s own words count too.",
+        "%(n)d missing items were noted. Each note made on a kit’s trip counts once, whether "
+        "or not the item was on the list. Notes in people’s own words count too.",
         wants,
     ) % {"n": wants}
 
@@ -119,8 +119,16 @@ def met_otherwise(uses: float, *, at_least: bool) -> str:
         return ""
     facts = {"times": times(int(uses) or uses if at_least else uses)}
     if at_least:
-        return _("its need came up at least %(times)s and was met with other items") % facts
-    return _("its need came up %(times)s and was met with other items") % facts
+        return (
+            _(
+                "the need that this item is for came up at least %(times)s and was met with "
+                "other items"
+            )
+            % facts
+        )
+    return (
+        _("the need that this item is for came up %(times)s and was met with other items") % facts
+    )
 
 
 def never_used(of: RecordedUse, known: int, trips: int) -> str:

@@ -228,7 +228,7 @@ def usual_activity(activity: str, n: int, of: int) -> str:
     """Why a kit's plan begins with an activity."""
     return _(
         "This kit’s past trips were mostly for %(activity)s (%(n)d of %(of)d), so the numbers "
-        "are for that. You can choose another activity below."
+        "are for that activity. You can choose another activity below."
     ) % {"activity": activity, "n": n, "of": of}
 
 

@@ -35,9 +35,9 @@ _WORDS: dict[str, Promise] = {
     "sting or insect bite": _lazy("sting or insect bite"),
     "tick": _lazy("tick"),
     "severe allergic reaction": _lazy("severe allergic reaction"),
-    "cold and wet person": _lazy("cold and wet person"),
-    "overheated person": _lazy("overheated person"),
-    "gloves for whoever helps": _lazy("gloves for the helper"),
+    "cold and wet person": _lazy("casualty who is cold and wet"),
+    "overheated person": _lazy("casualty who is overheated"),
+    "gloves for whoever helps": _lazy("gloves for the first aider"),
     "waste with blood on it": _lazy("waste with blood on it"),
     "writing down what happened": _lazy("writing down what happened"),
     "hill walking": _lazy("hill walking"),
@@ -75,10 +75,10 @@ _GROUPS = {
     NeedGroup.FEET: _lazy("Feet and skin"),
     NeedGroup.LIMBS: _lazy("Sprains and broken bones"),
     NeedGroup.ILLNESS: _lazy("Pain and illness"),
-    NeedGroup.ALLERGY: _lazy("Bites, stings and allergy"),
+    NeedGroup.ALLERGY: _lazy("Bites, stings and allergies"),
     NeedGroup.HEAT_COLD: _lazy("Heat and cold"),
     NeedGroup.SEVERE: _lazy("Life-threatening"),
-    NeedGroup.PROTECTION: _lazy("Protecting the helper"),
+    NeedGroup.PROTECTION: _lazy("Protecting the first aider"),
 }
 
 
@@ -110,8 +110,14 @@ def recorded(uses: float, days: float, *, at_least: bool = False) -> str:
     facts = {"n": number(uses), "days": number(days)}
     if not uses:
         if at_least:
-            return _("In %(days)s participant-days, some may have been used, or none.") % facts
-        return _("Nothing for it was used in %(days)s participant-days.") % facts
+            return (
+                _(
+                    "It is not known whether anything for this need was used in %(days)s "
+                    "participant-days."
+                )
+                % facts
+            )
+        return _("Nothing for this need was used in %(days)s participant-days.") % facts
     facts["times"] = times(int(uses) or uses if at_least else uses)
     if at_least:
         return _("Needed at least %(times)s in %(days)s participant-days.") % facts
@@ -181,12 +187,18 @@ def bears(of: RecordedUse) -> list[str]:
             said.append(_("That is too little to say anything."))
         case Bears.NONE_USED if of.high is not None:
             said.append(
-                _("That is too few to call it rare: up to %(rate)s in 1,000 may need it.")
+                _(
+                    "That is too few to call the need rare: it may come up on up to %(rate)s in "
+                    "1,000 participant-days."
+                )
                 % {"rate": number(of.high * 1000)}
             )
         case Bears.RARE if of.high is not None:
             said.append(
-                _("It is rare here: very likely fewer than %(rate)s in 1,000 need it.")
+                _(
+                    "The need is rare here: it very likely comes up less than %(rate)s times in "
+                    "1,000 participant-days."
+                )
                 % {"rate": number(of.high * 1000)}
             )
         case Bears.TOO_FEW:

@@ -52,8 +52,9 @@ def replayed(of: Replay) -> list[str]:
     elif not of.shortages:
         said = [
             ngettext(
-                "On that trip it would have had enough of everything on record.",
-                "On all of them it would have had enough of everything on record.",
+                "On that trip, this list would have had enough of everything that was needed.",
+                "On all these trips, this list would have had enough of everything that was "
+                "needed.",
                 of.counted,
             )
         ]
@@ -115,7 +116,7 @@ def _perhaps(trips: int, *, also: bool) -> str:
 def as_now(now: Replay) -> str:
     """The same two of the version in use."""
     if not now.shortages:
-        return _("The version in use would have had enough of everything on record.")
+        return _("The version in use would have had enough of everything that was needed.")
     return _(
         "The version in use: something that is not on it was needed on %(absent)s; something "
         "on it would have run out on %(ran_out)s."
@@ -175,11 +176,11 @@ def weighs_less(grams: int, unknown: int) -> str:
         ) % {"n": unknown}
     facts = {"g": number(abs(grams))}
     if not grams:
-        return _("It weighs the same as the version in use.")
+        return _("This version weighs the same as the version in use.")
     return (
-        _("It carries %(g)s g less than the version in use.")
+        _("This version weighs %(g)s g less than the version in use.")
         if grams > 0
-        else _("It carries %(g)s g more than the version in use.")
+        else _("This version weighs %(g)s g more than the version in use.")
     ) % facts
 
 
@@ -212,8 +213,8 @@ def not_counted(trips: int, wants: int) -> str:
     if not wants:
         return said
     left = ngettext(
-        "%(n)d thing noted as missing on those trips is also left out.",
-        "%(n)d things noted as missing on those trips are also left out.",
+        "%(n)d item noted as missing on those trips is also left out.",
+        "%(n)d items noted as missing on those trips are also left out.",
         wants,
     ) % {"n": wants}
     return f"{said} {left}"
