@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _, pgettext
 
 from gearroom.core import clock
 from gearroom.core.models import Room
-from kits.models import Activity, Entry, EntryKind, InstrumentCheck, Kit, Need, Trip
+from kits.models import Activity, Entry, EntryKind, InstrumentCheck, Kit, Need, Place, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.text import irregular_texts, verdict_texts, wording
@@ -301,6 +301,12 @@ def act(entry: Entry) -> str:
     if entry.kind == EntryKind.LOOK_INSIDE and entry.detail.get("as_found"):
         return _("seal checked")
     return wording.act(entry.kind)
+
+
+@register.simple_tag(takes_context=True)
+def place(context: template.Context, of: Place, *, room: bool = True) -> str:
+    """What a place is called, with its room where there are several and none stands beside it."""
+    return wording.place(of.kind, of.name, with_room=room and not context.get("alone"))
 
 
 register.filter(wording.in_words)

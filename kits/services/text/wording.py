@@ -81,6 +81,14 @@ def disposal(way: str) -> str:
     return str(DISPOSALS[way])
 
 
+def place(kind: str, name: str, *, with_room: bool) -> str:
+    """What a place is called. One that nobody named is on record as its kind and its room."""
+    if kind not in _PLACES:
+        return name
+    _kind, _comma, room = name.partition(", ")
+    return ", ".join([str(_PLACES[kind]), *([room] if room and with_room else [])])
+
+
 def act(kind: str) -> str:
     """What an entry's kind is called in a story: "taken out", "handed back"."""
     return str(_ACTS.get(kind) or kind.replace("-", " "))
@@ -168,6 +176,19 @@ WENT: dict[str, Promise] = {
     "given": _lazy("given away"),
 }
 """How units left that were not thrown out."""
+
+_PLACES: dict[str, Promise] = {
+    **DISPOSALS,
+    **WENT,
+    "quarantine": _lazy("quarantine"),
+    "transit": _lazy("on the way"),
+    "training": _lazy("training box"),
+    "away": _lazy("went with a casualty"),
+    "supplier": _lazy("supplier"),
+    "unexplained": _lazy("count difference"),
+    "reclassified": _lazy("corrected"),
+}
+"""The places that nobody gave a name."""
 
 HAZARDS: dict[str, Promise] = {
     "hill": _lazy("hills and mountains"),

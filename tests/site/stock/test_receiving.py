@@ -163,7 +163,8 @@ def test_the_camera_types_where_a_code_is_wanted(world: make.World, path: str) -
     page = browser(world.keeper).get(path).content.decode()
 
     opens = (
-        r'data-into="text"\s+data-again(\s+data-stays="receiving")?\s+data-frames="/api/v1/scans/"'
+        r'data-into="text"\s+data-again\s+data-stays="(receiving|stripping)"'
+        r'\s+data-frames="/api/v1/scans/"'
     )
     assert re.search(opens, page)
     assert 'id="text"' in page

@@ -30,6 +30,7 @@ from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
 from kits.services.recalls.status import Followed
 from kits.services.stock import views
+from kits.services.text import wording
 
 _MOST_CLOSED = 50
 
@@ -164,8 +165,9 @@ def answer(act: Act, request: HttpRequest, recall: int) -> Done:
             WholeNumber(least=1, label=_("Units removed")), request.POST, "removed"
         )
     recalls.answer(act, row, values["answer"], removed=removed)
-    place = row.place.kit or row.place
-    return Done(_("Saved for %(place)s.") % {"place": place.name}, row.answered_id)
+    of = row.place
+    place = of.kit.name if of.kit else wording.place(of.kind, of.name, with_room=False)
+    return Done(_("Saved for %(place)s.") % {"place": place}, row.answered_id)
 
 
 @form_view("recall", "recall", refused=recall)

@@ -40,7 +40,7 @@ from kits.services.lookup import find, holders
 from kits.services.restocking import building, emptying, stripping
 from kits.services.restocking.building import BoughtItem
 from kits.services.restocking.emptying import Destination, EmptyLine
-from kits.services.text import buying_texts
+from kits.services.text import buying_texts, wording
 from kits.services.text.wording import good_until
 from labels.rules.codes.scans import Reading
 from labels.rules.codes.typed import TextKind as TextKind, resolve
@@ -233,7 +233,7 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
     sentence = _("Recorded: %(units)d × %(thing)s, %(place)s.") % {
         "units": bought.units,
         "thing": item.name,
-        "place": words.DISPOSALS.get(place.kind, place.name),
+        "place": wording.place(place.kind, place.name, with_room=False),
     }
     return Done(f"{sentence} {good_until(bought.expiry)}".strip(), done.entry.pk)
 
@@ -367,7 +367,7 @@ def empty(act: Act, request: HttpRequest, kit: str) -> Done:
         % {
             "units": line.units,
             "thing": line.lot.item.name,
-            "place": words.WENT.get(place.kind) or words.DISPOSALS.get(place.kind) or place.name,
+            "place": wording.place(place.kind, place.name, with_room=False),
         },
         done.entry.pk,
     )

@@ -35,6 +35,7 @@ from kits.services.stock import (
     views,
 )
 from kits.services.stock.views import HeldBatch
+from kits.services.text import wording
 from kits.services.text.wording import good_until
 
 
@@ -190,6 +191,6 @@ def arrive(act: Act, request: HttpRequest) -> Done:
     sentence = _("%(units)d × %(thing)s arrived. Put away in: %(place)s.") % {
         "units": done.units,
         "thing": lot.item.name,
-        "place": done.place.name,
+        "place": wording.place(done.place.kind, done.place.name, with_room=False),
     }
     return Done(" ".join([sentence, *(remark.text for remark in done.remarks)]), done.entry.pk)

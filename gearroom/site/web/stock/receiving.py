@@ -42,6 +42,7 @@ from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.orders import on_order, orders
 from kits.services.stock import deliveries, moving, receiving, views
+from kits.services.text import wording
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
@@ -282,7 +283,11 @@ def _receive(act: Act, sent: QueryDict) -> Done:
         **({"packs": count, "pack_holds": holds} if holds else {"units": count}),
         **{**values, "item": find.item(values["item"])},
     )
-    facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
+    facts = {
+        "units": done.units,
+        "thing": done.lot.item.name,
+        "place": wording.place(done.place.kind, done.place.name, with_room=False),
+    }
     sentence = ngettext(
         "%(units)d × %(thing)s received. Put away in: %(place)s.",
         "%(units)d × %(thing)s received. Put away in: %(place)s.",

@@ -25,7 +25,6 @@ def wall_calendar(request: HttpRequest, room: str) -> HttpResponse:
         request,
         "site/stock/wall_calendar.html",
         room=of.room,
-        title=texts.title(of.room.name),
         as_of=texts.as_of(of.as_of, of.room.time_zone),
         grows_old=texts.GROWS_OLD,
         nothing=texts.NOTHING,

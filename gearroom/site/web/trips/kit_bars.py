@@ -38,6 +38,11 @@ class Bar:
     anchor: str = "start"
 
     @property
+    def text_y(self) -> int:
+        """Where its name's letters stand on."""
+        return self.y + BAR - 10
+
+    @property
     def place(self) -> str:
         """Where its name stands, as a class."""
         return "inside" if self.x <= self.text_x <= self.x + self.width else "beside"
