@@ -51,7 +51,7 @@ KINDS.update(
             ("read-back-failed", 409, _("A printed code could not be read back"),
              _("Nothing was printed. Try again; if it happens again, report it with the label size "
                "and the names on the labels.")),
-            ("no-label", 409, _("The kit has no label yet"), _("Create one, then print this.")),
+            ("no-label", 409, _("The kit has no label yet"), _("Create a label, then print this.")),
             ("not-sealed", 409, _("The kit has no seal on record"),
              _("Reseal it, then print its tag.")),
         ]

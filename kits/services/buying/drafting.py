@@ -199,6 +199,9 @@ def _write(
                 for_use=line.line.for_use if line else 0,
                 basis=str(line.basis if line else Basis.NO_USE),
                 wanted_by=line.wanted_by if line else None,
+                without_kits=line.line.without.kits if line else None,
+                without_use=round(line.line.without.use, 2) if line else None,
+                matters=line.line.matters.value if line else "",
             )
         )
     OrderLine.objects.bulk_create(lines)

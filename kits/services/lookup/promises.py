@@ -158,7 +158,7 @@ def refuse_ended(trip: Trip, cancelled: str, over: str = "") -> None:
     if trip.cancelled_at is not None:
         raise Refused("trip-cancelled", cancelled % {"trip": trip.name})
     if ended(trip):
-        over = over or _("%(trip)s ended on %(day)s. Check its dates.")
+        over = over or _("%(trip)s ended on %(day)s. Check the trip’s dates.")
         raise Unacceptable(
             "trip-is-over", over % {"trip": trip.name, "day": wording.day(trip.last_day)}
         )

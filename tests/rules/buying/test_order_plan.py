@@ -1,6 +1,8 @@
 """The order of a season: against every order that there could be."""
 
 import itertools
+import random
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -253,6 +255,36 @@ def test_every_line_says_what_its_units_are_for(season: Season) -> None:
         assert for_kits <= max(0, want.short - want.on_hand)
         if order.units(season, item) == 0:
             assert not [line for line in lines if line.item == item]
+
+
+@given(seasons())
+@settings(max_examples=60, deadline=None)
+def test_every_line_says_what_is_lacked_without_it_alone(season: Season) -> None:
+    order = plan(season).order
+    by_item = {want.item: want for want in season.wants}
+    for line in order_lines(season, order):
+        without = Order({pk: packs for pk, packs in order.packs.items() if pk != line.offer})
+        want = by_item[line.item]
+        lacked = lacking(want, without.units(season, line.item))
+        assert (line.without.kits, line.without.use) == lacked
+        assert lacked >= lacking(want, order.units(season, line.item))
+        assert line.matters == want.matters
+
+
+@given(seasons(), st.randoms(use_true_random=False))
+@settings(max_examples=60, deadline=None)
+def test_the_same_season_has_the_same_plan_in_whatever_order_its_rows_come(
+    season: Season, chance: random.Random
+) -> None:
+    shuffled = replace(
+        season,
+        wants=tuple(chance.sample(season.wants, len(season.wants))),
+        offers=tuple(chance.sample(season.offers, len(season.offers))),
+        suppliers=tuple(chance.sample(season.suppliers, len(season.suppliers))),
+    )
+    found = plan(season)
+    assert plan(shuffled) == found
+    assert list(plan(shuffled).order.packs) == list(found.order.packs)
 
 
 @given(seasons())
