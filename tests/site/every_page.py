@@ -225,6 +225,7 @@ NO_PAGES = {
     "list": "leads to the newest version",
     "board-lines": "a part of the board",
     "sign-out-sheet": "a PDF",
+    "patient-note": "a PDF",
     "test-page": "a PDF",
     "labels-picture": "a picture",
     "label-picture": "a picture",

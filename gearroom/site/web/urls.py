@@ -110,6 +110,7 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/take-out/", kits.remove_expired, name="take-out"),
     path("kits/<str:kit>/keeping/", kit_settings.change_settings, name="keep-kit"),
     # labels and other printed papers
+    path("patient-note/", papers.patient_note, name="patient-note"),
     path("rooms/<slug:room>/sign-out-sheet/", papers.sign_out_sheet, name="sign-out-sheet"),
     path("rooms/<slug:room>/wall-calendar/", wall_calendar.wall_calendar, name="wall-calendar"),
     path("labels/", printing.choose, name="labels"),

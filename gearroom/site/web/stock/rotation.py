@@ -1,15 +1,17 @@
 """Which batches to use first, and what to swap while a kit is open."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page import Done, actor, form_view, read_page, room_here, show
+from gearroom.core.acts import Act, Actor, Invalid, Problem
+from gearroom.site.web.page import Done, actor, back_to, form_view, read_page, room_here, show
+from kits.models import Kit
 from kits.services.lookup import find
 from kits.services.rotation import rotation as service
+from kits.services.rotation.editions import OldEdition, old_in
 from kits.services.rotation.swapping import Swapped, swap
 
 
@@ -40,8 +42,15 @@ def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
     return Done(
         _("The swap in %(kit)s has been recorded. Seal the kit when you close it.")
         % {"kit": of.name},
-        to=reverse("rotation"),
+        to=back_to(request, reverse("rotation")),
     )
+
+
+def editions(
+    who: Actor, kits: Iterable[Kit], item: int | None = None
+) -> list[tuple[OldEdition, bool]]:
+    """Old editions of documents in kits, each with whether whoever asks may replace it."""
+    return [(row, who.may("restock", row.kit.room_id)) for row in old_in(kits, item)]
 
 
 def _rows(act: Act, request: HttpRequest) -> Iterator[Swapped]:
