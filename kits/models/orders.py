@@ -17,6 +17,7 @@ from kits.models.buying import CURRENCY, Offer, Supplier
 from kits.models.catalogue import Item
 from kits.models.lots import Receipt
 from kits.rules.buying.order_lines import Basis
+from kits.rules.ledger.facts import Criticality
 
 
 class OrderQuerySet(models.QuerySet["Order"]):
@@ -110,7 +111,9 @@ class OrderLine(models.Model):
     """Packs of an offer in an order. `each` is what a pack costs, tax included. Of its units so
     many are `for_kits` that are short, so many `for_use` in the season (`basis`: what that was
     worked out from), the rest because packs are whole or somebody chose so. `wanted_by`: from then
-    on they are needed."""
+    on they are needed. Without the line so many units are lacked: `without_kits` by kits and
+    `without_use` in the season on average; it `matters` as the gravest line with the item says.
+    None and empty: not worked out."""
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="order_lines")
@@ -122,6 +125,11 @@ class OrderLine(models.Model):
     for_use = models.PositiveIntegerField(default=0)
     basis = models.CharField(max_length=12, choices=[(b.value, b.value) for b in Basis])
     wanted_by = models.DateField(null=True)
+    without_kits = models.PositiveIntegerField(null=True)
+    without_use = models.FloatField(null=True)
+    matters = models.CharField(
+        max_length=10, blank=True, choices=[(c.value, c.value) for c in Criticality]
+    )
 
     objects = OrderLineQuerySet.as_manager()
 
@@ -140,6 +148,11 @@ class OrderLine(models.Model):
     def units(self) -> int:
         """Units ordered."""
         return self.packs * self.pack_units
+
+    @property
+    def more(self) -> int:
+        """Units for which nothing was worked out: packs are whole, or somebody chose so."""
+        return max(0, self.units - self.for_kits - self.for_use)
 
 
 class OrderChange(models.TextChoices):

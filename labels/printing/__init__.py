@@ -9,6 +9,7 @@ from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf, sign_ou
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.one_page import one_page_pdf
 from labels.printing.order_sheet import OrderSheet, order_sheet_pdf
+from labels.printing.patient_note import NoteSize, PatientNote, patient_note_pdf
 from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed, page_png
 from labels.printing.sheet import calibration_page_pdf, sheet_pdf
@@ -18,7 +19,9 @@ __all__ = [
     "CardFormat",
     "CardTooLong",
     "Job",
+    "NoteSize",
     "OrderSheet",
+    "PatientNote",
     "PublicAddressMissing",
     "ReadBackFailed",
     "calibration_page_pdf",
@@ -28,6 +31,7 @@ __all__ = [
     "one_page_pdf",
     "order_sheet_pdf",
     "page_png",
+    "patient_note_pdf",
     "sheet_pdf",
     "sign_out_sheet_pdf",
     "wall_calendar_pdf",

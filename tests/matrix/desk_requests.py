@@ -140,6 +140,7 @@ PEOPLE: dict[str, Make] = {
     "page GET rooms/{room}/wall-calendar/ #printed": lambda a: say(
         {"paper": "letter"}, room=a.room()
     ),
+    "page GET patient-note/": lambda a: say({"size": "a5"}),
     "page GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "1"}, room=a.room()),
     "page POST shelves/{shelf}/": lambda a: say(shelf=a.place("upper"), body={"name": "Renamed"}),
     "page POST shelves/{shelf}/ #moved to a location": lambda a: say(

@@ -27,6 +27,10 @@ from kits.services.orders import orders
 from kits.services.orders.orders import OrderStands
 from kits.services.stock import stock_levels
 
+_PRIORITIES = [each.value for each in Criticality]
+_SHORT = "Units that kits are short of without this line."
+_LACKING = "Units wanted beyond those that there are, on average, without this line."
+
 
 def _amount(source: str | None = None, **more: Any) -> Any:
     return serializers.DecimalField(14, 2, source=source, **more)
@@ -59,14 +63,15 @@ class OrderPlanLineAnswer(answers.Answer):
         [each.value for each in Basis], help_text="What the use was worked out from."
     )
     wanted_by = serializers.DateField()
+    priority = serializers.ChoiceField(_PRIORITIES, source="line.matters")
+    short_without = serializers.IntegerField(source="line.without.kits", help_text=_SHORT)
+    lacking_without = serializers.FloatField(source="line.without.use", help_text=_LACKING)
 
 
 class OrderOutlookAnswer(answers.Answer):
     item = serializers.IntegerField(source="item.pk")
     name = serializers.CharField(source="item.name")
-    priority = serializers.ChoiceField(
-        [each.value for each in Criticality], source="outlook.matters"
-    )
+    priority = serializers.ChoiceField(_PRIORITIES, source="outlook.matters")
     enough = serializers.BooleanField(source="outlook.enough")
     kits_lack = serializers.IntegerField(source="outlook.kits_lack")
     runs_out = serializers.FloatField(
@@ -131,6 +136,13 @@ class OrderLineAnswer(answers.Answer):
     for_use = serializers.IntegerField(source="line.for_use")
     basis = serializers.ChoiceField([each.value for each in Basis], source="line.basis")
     wanted_by = serializers.DateField(source="line.wanted_by", allow_null=True)
+    priority = serializers.ChoiceField(_PRIORITIES, source="line.matters", allow_blank=True)
+    short_without = serializers.IntegerField(
+        source="line.without_kits", allow_null=True, help_text=_SHORT
+    )
+    lacking_without = serializers.FloatField(
+        source="line.without_use", allow_null=True, help_text=_LACKING
+    )
     ordered = serializers.IntegerField(source="progress.ordered", help_text="Units.")
     arrived = serializers.IntegerField(source="progress.arrived", help_text="Units.")
     open = serializers.IntegerField(source="progress.open", help_text="Units still to come.")

@@ -22,9 +22,19 @@ class Basis(enum.StrEnum):
 
 
 @dataclass(frozen=True)
+class Lack:
+    """What a season lacks: units that kits are short of, and how many more than there are would be
+    wanted in it on average."""
+
+    kits: int
+    use: float
+
+
+@dataclass(frozen=True)
 class OrderLine:
     """Packs of an offer, what they cost, and what their units are for: kits that are short now, use
     in the season until there are enough of it, and more, since packs are whole or it is cheaper so.
+    `without`: what the season lacks of the item if this line alone is left out.
     """
 
     offer: int
@@ -34,6 +44,8 @@ class OrderLine:
     for_kits: int
     for_use: int
     more: int
+    matters: Criticality
+    without: Lack
 
     @property
     def units(self) -> int:
@@ -68,6 +80,7 @@ def order_lines(season: Season, order: Order) -> list[OrderLine]:
 def _of_item(season: Season, order: Order, want: Want) -> Iterator[OrderLine]:
     kits = max(0, want.short - want.on_hand)
     use = enough_units(want) - kits
+    all_units = order.units(season, want.item)
     for offer in season.offered.get(want.item, ()):
         if packs := order.packs.get(offer.id, 0):
             units = packs * offer.units
@@ -76,7 +89,7 @@ def _of_item(season: Season, order: Order, want: Want) -> Iterator[OrderLine]:
             kits, use = kits - for_kits, use - for_use
             yield OrderLine(
                 offer.id, want.item, packs, offer.cost(packs), for_kits, for_use,
-                units - for_kits - for_use,
+                units - for_kits - for_use, want.matters, Lack(*lacking(want, all_units - units)),
             )  # fmt: skip
 
 

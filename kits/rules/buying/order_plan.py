@@ -58,7 +58,8 @@ class Plan:
 def plan(season: Season, *, seconds: float = SECONDS, within: float = WITHIN) -> Plan:
     """The order that comes to least, to `within` a share of it (0: the very least), or the best one
     found in so many `seconds` (above 0); never one that comes to more than the naive one. The same
-    season has the same plan, unless time ran out."""
+    season has the same plan, in whatever order its rows come, unless time ran out."""
+    season = season.in_order()
     by_hand = naive_order(season)
     naive = cost(season, by_hand)
     programme, columns = _programme(season)

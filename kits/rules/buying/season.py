@@ -5,7 +5,7 @@ Units are base units of an item.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_UP, Decimal
 from functools import cached_property
 
@@ -166,6 +166,15 @@ class Season:
                 self.budget is not None and not is_money(self.budget),
                 "A budget is 0 or more, with at most two decimals.",
             ),
+        )
+
+    def in_order(self) -> "Season":
+        """The same with its rows in the order of their ids."""
+        return replace(
+            self,
+            wants=tuple(sorted(self.wants, key=lambda want: want.item)),
+            offers=tuple(sorted(self.offers, key=lambda offer: offer.id)),
+            suppliers=tuple(sorted(self.suppliers, key=lambda supplier: supplier.id)),
         )
 
     @cached_property

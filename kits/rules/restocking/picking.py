@@ -4,7 +4,8 @@ A restock list is worked out as if the kit and the shelf were one supply (see `a
 what is inside the kit already given out first: so the kit gets as fit as that shelf can make it,
 with no more put in than that takes. Of what a line needs, its own thing goes in before what will
 do instead, and of a thing the batch that goes out of date first, a known date before one that is
-not known, then by shelf and batch id.
+not known, then by shelf and batch id. Of a document only
+its current edition goes in.
 
 What a list has replaced is used up first: it stays inside while it is good, and the new thing goes
 in as it runs out. A kit that is to last past the day by which all have the new thing gets all of it
@@ -22,6 +23,7 @@ from kits.rules.ledger import (
     OUT_OF_DATE,
     Allocation,
     Batch,
+    Kind,
     KitState,
     Level,
     Line,
@@ -41,6 +43,7 @@ from kits.rules.ledger import (
 )
 from kits.rules.ledger.allocation import Pool
 from kits.rules.ledger.weather import may_be_kept
+from kits.rules.stock.editions import Edition, current
 
 READY_FOR_DAYS = 28
 """How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
@@ -240,10 +243,18 @@ def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_sig
 
     usable = [x for x in shelf_units if x.count > 0 and usable_through(x.batch, through)]
     of_things = grouped((x.batch.thing.id, x) for x in filter(may_go, usable))
+    for thing, units in of_things.items():
+        if units[0].batch.thing.kind is Kind.DOCUMENT:
+            of_things[thing] = _of_current_edition(units)
     return {
         thing: sorted(units, key=lambda x: first_out(x.batch, x.place))
         for thing, units in of_things.items()
     }
+
+
+def _of_current_edition(units: Sequence[Units]) -> list[Units]:
+    newest = current(Edition(x.batch.id, x.batch.expiry) for x in units)
+    return [x for x in units if newest is not None and x.batch.id == newest.batch]
 
 
 def _put_in(allocation: Allocation, stock: Stock) -> list[PutIn]:

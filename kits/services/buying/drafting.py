@@ -169,7 +169,7 @@ def _offers(packs: Mapping[int, int], currency: str) -> dict[int, Offer]:
 def _refuse_too_many(packs: Mapping[int, int]) -> None:
     if len(packs) > MOST_LINES or any(count > MOST_PACKS for count in packs.values()):
         raise Invalid(
-            _("An order has at most %(lines)d lines of at most %(packs)d packs.")
+            _("An order can have at most %(lines)d lines, each with at most %(packs)d packs.")
             % {"lines": MOST_LINES, "packs": MOST_PACKS},
             field="lines",
         )
@@ -199,6 +199,9 @@ def _write(
                 for_use=line.line.for_use if line else 0,
                 basis=str(line.basis if line else Basis.NO_USE),
                 wanted_by=line.wanted_by if line else None,
+                without_kits=line.line.without.kits if line else None,
+                without_use=round(line.line.without.use, 2) if line else None,
+                matters=line.line.matters.value if line else "",
             )
         )
     OrderLine.objects.bulk_create(lines)

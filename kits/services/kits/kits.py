@@ -187,7 +187,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
         if inside := list(dict.fromkeys(names[:50])):
             raise Refused(
                 "kit-not-empty",
-                _("%(kit)s still contains %(names)s. Empty it first.")
+                _("%(kit)s still contains %(names)s. Empty the kit first.")
                 % {"kit": kit.name, "names": ", ".join(inside)},
                 things=inside,
             )

@@ -254,7 +254,11 @@ def _refuse_amount(draft: ChangeDraft) -> None:
             Invalid(_("Enter how many are carried."), field="carry")
             if needs_amount
             else Invalid(
-                _("This change leaves the number as it is: do not enter one."), field="carry"
+                _(
+                    "This kind of change does not alter how many are carried, so leave the "
+                    "number empty."
+                ),
+                field="carry",
             ),
         ),
         (
@@ -274,7 +278,7 @@ def _refuse_sources(sources: Sequence[SourceDraft]) -> None:
             ),
             (
                 not source.read_in.strip() and not source.study,
-                Invalid(_("Enter where you read it, or who said it."), field="sources"),
+                Invalid(_("Enter where you read this, or who said it."), field="sources"),
             ),
             (
                 source.study not in studies,

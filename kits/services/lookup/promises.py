@@ -62,7 +62,8 @@ def open_promises(
         rows = rows.filter(trip__in=trips)
     if guide is not None:
         rows = rows.filter(Q(person=guide) | Q(person=None, trip__leader=guide))
-    reservations = list(rows.select_related(*_WITH).defer("kit__list_version__signed_page"))
+    rows = rows.select_related(*_WITH).defer("kit__list_version__signed_page")
+    reservations = list(rows.order_by())
     back = _back(reservations) if reservations else {}
     return sorted(
         (
@@ -158,7 +159,7 @@ def refuse_ended(trip: Trip, cancelled: str, over: str = "") -> None:
     if trip.cancelled_at is not None:
         raise Refused("trip-cancelled", cancelled % {"trip": trip.name})
     if ended(trip):
-        over = over or _("%(trip)s ended on %(day)s. Check its dates.")
+        over = over or _("%(trip)s ended on %(day)s. Check the trip’s dates.")
         raise Unacceptable(
             "trip-is-over", over % {"trip": trip.name, "day": wording.day(trip.last_day)}
         )

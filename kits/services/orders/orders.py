@@ -27,11 +27,6 @@ class LineStands:
         """What its packs cost, tax included."""
         return self.line.packs * self.line.each
 
-    @property
-    def more(self) -> int:
-        """Units for which nothing was worked out: packs are whole, or somebody chose so."""
-        return max(0, self.line.units - self.line.for_kits - self.line.for_use)
-
 
 @dataclass(frozen=True)
 class OrderStands:

@@ -68,8 +68,8 @@ def _ready(of: SeasonPage) -> Iterable[str]:
         len(of.days),
     ) % {"n": len(of.days)}
     yield _(
-        "Out of %(all)d times that a kit’s status was looked at, it was ready %(fit)d times "
-        "(including when it was low on something): %(share)d in 100."
+        "Out of %(all)d times that a kit’s status was looked at, the kit was ready %(fit)d "
+        "times (including when it was low on something): %(share)d in 100."
     ) % {"all": of.judged, "fit": of.fit, "share": of.fit * 100 // of.judged}
     for kit, fit, judged in of.least_ready():
         yield _("%(kit)s: ready on %(fit)d of %(judged)d days") % {

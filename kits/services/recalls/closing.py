@@ -133,7 +133,10 @@ def _settled(outcome: Outcome | str, published_at: str) -> tuple[Outcome, str]:
         (
             bool(outcome is Outcome.FINISHED and published_at),
             Invalid(
-                _("Enter where it was published only for a recall that its maker has withdrawn."),
+                _(
+                    "Enter where the withdrawal was published only if the maker has withdrawn "
+                    "the recall."
+                ),
                 field="published_at",
             ),
         ),

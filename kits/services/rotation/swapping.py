@@ -6,15 +6,17 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid
-from kits.models import Entry, EntryKind, Kit, Lot, Place
-from kits.services.ledger import Leg, admission, kit_book
+from kits.models import Entry, EntryKind, Kit, Lot, Place, PlaceKind
+from kits.rules.ledger.facts import Kind
+from kits.services.ledger import Leg, admission, kit_book, room_place
 from kits.services.restocking.sorting import refuse_if_kept_as_it_came, through_day
 
 
 @dataclass(frozen=True)
 class Swapped:
     """So many units (1 or more) of a batch out of a section onto a shelf, and as many of another
-    batch of the item from that shelf into the section."""
+    batch of the item from that shelf into the section. What comes out of a document is an old
+    edition: it goes to quarantine, so that nobody packs it again."""
 
     out: Lot
     into: Lot
@@ -50,7 +52,7 @@ def swap(act: Act, kit: Kit, rows: Sequence[Swapped]) -> Entry:
         entry = book.post(
             EntryKind.RESTOCK,
             [
-                *(Leg(row.out, row.section, row.shelf, row.units) for row in rows),
+                *(Leg(row.out, row.section, _goes_to(kit, row), row.units) for row in rows),
                 *(Leg(row.into, row.shelf, row.section, row.units) for row in rows),
             ],
             kit=kit,
@@ -58,3 +60,9 @@ def swap(act: Act, kit: Kit, rows: Sequence[Swapped]) -> Entry:
         )
         book.break_seals(entry, list({row.section.pk: row.section for row in rows}.values()))
     return entry
+
+
+def _goes_to(kit: Kit, row: Swapped) -> Place:
+    if row.out.item.kind == Kind.DOCUMENT:
+        return room_place(kit.room, PlaceKind.QUARANTINE)
+    return row.shelf

@@ -194,8 +194,8 @@ def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -
         raise Refused(
             "pack-code-taken",
             _(
-                "The pack code %(normal)s already belongs to %(item)s. Remove it from that "
-                "item first."
+                "The pack code %(normal)s already belongs to %(item)s. Remove the code from "
+                "that item first."
             )
             % {"normal": normal, "item": code.item.name},
             item=code.item_id,
@@ -373,9 +373,9 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
     raise Refused(
         "units-in-the-book",
         _(
-            "Units of %(item)s are on record, and after a change to %(changes)s they would no "
-            "longer be the same. Add a new item instead, or use up or dispose of the existing "
-            "units first."
+            "Units of %(item)s are on record, and after a change to %(changes)s the record "
+            "would no longer describe them. Add a new item instead, or use up or dispose of "
+            "the existing units first."
         )
         % {
             "item": item.name,

@@ -34,7 +34,7 @@ def as_of(instant: datetime, zone: str) -> str:
 def month(of: Month) -> str:
     """A month's heading; the first may have earlier days as well."""
     name = formats.date_format(of.first, pgettext("month and year", "F Y"))
-    return _("Before and in %(month)s") % {"month": name} if of.has_earlier else name
+    return _("Up to the end of %(month)s") % {"month": name} if of.has_earlier else name
 
 
 def day(of: date, in_month: Month) -> str:

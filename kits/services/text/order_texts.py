@@ -6,9 +6,12 @@ from datetime import date
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
+from kits.models import OrderLine
 from kits.rules.buying.order_lines import Basis
 from kits.rules.buying.order_plan import Found
 from kits.rules.buying.orders import OrderState
+from kits.rules.ledger.facts import Criticality
+from kits.services.text.planning.planning_texts import number
 from kits.services.text.wording import day
 
 STATES: Mapping[OrderState, str | Promise] = {
@@ -27,6 +30,8 @@ BASES: Mapping[Basis, str | Promise] = {
     Basis.NO_USE: _lazy("no use is on record"),
 }
 """What the use in a season was worked out from."""
+HARDLY = 0.1
+"""Fewer units than that, on average, are not worth naming."""
 _FOUND: Mapping[Found, str | Promise] = {
     Found.BEST: _lazy("No other order would be more than %(percent)d %% cheaper."),
     Found.STOPPED: _lazy(
@@ -59,6 +64,51 @@ def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: dat
         text = _("%(n)d more than needed")
         parts.append(text % {"n": more})
     return ", ".join(parts)
+
+
+def reason_of(line: OrderLine, through: date) -> str:
+    """Why a line of an order that was worked out through a day has so many units."""
+    return reason(
+        for_kits=line.for_kits,
+        for_use=line.for_use,
+        more=line.more,
+        basis=Basis(line.basis),
+        through=through,
+    )
+
+
+def without_of(line: OrderLine, through: date) -> str:
+    """What it costs to do without a line of an order that was worked out through a day."""
+    return without(
+        kits=line.without_kits,
+        use=line.without_use,
+        matters=line.matters,
+        by=line.wanted_by,
+        through=through,
+    )
+
+
+def without(
+    *, kits: int | None, use: float | None, matters: str, by: date | None, through: date
+) -> str:
+    """What it costs to do without a line, whose units are wanted by a day; nothing where that was
+    not worked out. It never says that one may."""
+    if kits is None or use is None:
+        return ""
+    parts = []
+    if kits:
+        text = ngettext("kits are short of %(n)d", "kits are short of %(n)d", kits)
+        parts.append(text % {"n": kits})
+    if use >= HARDLY:
+        text = _("on average %(n)s more are needed until %(day)s than there are")
+        parts.append(text % {"n": number(use), "day": day(through)})
+    if not parts:
+        return _("Without this, on average fewer than %(n)s is lacking.") % {"n": number(HARDLY)}
+    facts = {"lacks": _(" and ").join(parts), "day": day(by) if by else ""}
+    text = _("Without this, from %(day)s: %(lacks)s.") if by else _("Without this: %(lacks)s.")
+    if matters == Criticality.MUST_HAVE:
+        return f"{_('Must-have.')} {text % facts}"
+    return text % facts
 
 
 def how_good(found: Found, within: float) -> str:

@@ -232,8 +232,8 @@ VERDICTS: dict[str, VerdictTexts] = {
     ReasonCode.REPLACED_INSIDE: VerdictTexts(
         lambda f: (
             _(
-                "%(thing)s: still has %(old)s, which should have been replaced by %(day)s. "
-                "Replace it the next time the kit is open."
+                "%(thing)s: the kit still has %(old)s, which should have been replaced by "
+                "%(day)s. Replace it the next time the kit is open."
             )
             % {"thing": f["thing"], "old": f["old"], "day": day(f["until"])}
         ),

@@ -116,13 +116,13 @@ _SENTENCES: dict[str, Promise] = {
     PassedOver.FEWER_DO: _lazy("Fewer kits are enough: %(kits)s."),
     PassedOver.FEWER_PEOPLE: _lazy("This kit serves %(served)s people, but %(people)s are going."),
     PassedOver.FEWER_DAYS: _lazy(
-        "Its kit list is made for %(made_for)s days, but the trip lasts %(days)s."
+        "The kit list of this kit is made for %(made_for)s days, but the trip lasts %(days)s."
     ),
     PassedOver.MORE_PEOPLE: _lazy(
         "This kit serves %(served)s people; %(instead)s is enough for this trip."
     ),
     PassedOver.OTHER_HAZARDS: _lazy(
-        "Its kit list is also made for %(hazards)s, which this trip does not involve."
+        "The kit list of this kit is also made for %(hazards)s, which this trip does not involve."
     ),
     PassedOver.AS_GOOD: _lazy("%(instead)s is enough."),
 }

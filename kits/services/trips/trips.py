@@ -196,7 +196,9 @@ def check_span(departs_at: datetime, returns_at: datetime, first: date, last: da
             last_day=last.isoformat(),
         )
     if returns_at - departs_at > LONGEST or last - first > LONGEST:
-        raise Unacceptable("trip-too-long", _("This trip lasts more than a year. Check its dates."))
+        raise Unacceptable(
+            "trip-too-long", _("This trip lasts more than a year. Check the trip’s dates.")
+        )
 
 
 def notify_keepers(

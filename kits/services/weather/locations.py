@@ -94,11 +94,11 @@ def _save(location: Location, facts: LocationFacts) -> Location:
         ),
         (
             location.hottest_c is not None and not location.heat_months,
-            Invalid(_("Tick the months in which it gets so hot."), field="heat_months"),
+            Invalid(_("Tick the months in which it gets that hot."), field="heat_months"),
         ),
         (
             location.coldest_c is not None and not location.frost_months,
-            Invalid(_("Tick the months in which it gets so cold."), field="frost_months"),
+            Invalid(_("Tick the months in which it gets that cold."), field="frost_months"),
         ),
     )
     with refuse_taken_name(

@@ -53,7 +53,7 @@ def out_of_shelf(act: Act, shelf: Place, target: Place) -> Entry:
 
 def _move_out(book: Book, job: WeatherJob | None, target: Place, today: date) -> Entry:
     if target.kind not in (PlaceKind.SHELF, PlaceKind.QUARANTINE) or target.closed_on is not None:
-        raise Invalid(_("Choose a shelf in use, or quarantine."), field="shelf")
+        raise Invalid(_("Choose a shelf that is in use, or quarantine."), field="shelf")
     if job is None or not job.counted:
         raise Refused(
             "nothing-to-move", _("Nothing has to be moved for the weather now. Reload the page.")
@@ -136,5 +136,6 @@ def back_onto_shelf(act: Act, shelf: Place) -> Entry:
 
 def _nothing_to_put_back() -> Refused:
     return Refused(
-        "nothing-to-move", _("There is nothing to put back after the weather now. Reload the page.")
+        "nothing-to-move",
+        _("There is nothing left to put back after the weather. Reload the page."),
     )

@@ -210,7 +210,7 @@ def test_a_kit_is_sealed_without_a_network_and_says_whether_its_bag_closed(
         card.get_by_label("it did not close").check()
         card.get_by_label("Weight on a scale").fill("1850")
         card.get_by_role("button", name="Sealed", exact=True).click()
-        page.get_by_text("DAY-01: sealed with 0417.").wait_for(timeout=SEEN_MS)
+        page.get_by_text("DAY-01: sealed with seal 0417.").wait_for(timeout=SEEN_MS)
         assert not Closing.objects.exists()
 
         page.context.set_offline(False)

@@ -2,18 +2,20 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from io import StringIO
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.db import IntegrityError
 
 from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from gearroom.core.models import Room
-from kits.models import Item, Offer, Order, OrderArrival, Place
+from kits.models import Item, Offer, Order, OrderArrival, OrderLine, Place, Receipt
 from kits.rules.buying.orders import COUNTS_AFTER_DAYS, OrderState
 from kits.services.buying import drafting, ordering
 from kits.services.buying.season_order import season_order
 from kits.services.ledger import reversal
-from kits.services.orders import orders
+from kits.services.orders import order_audit, orders
 from kits.services.orders.orders import OrderStands
 from kits.services.stock import catalogue, deliveries, offers, receiving, stock_levels
 from kits.services.stock.offers import PackPrice
@@ -98,10 +100,10 @@ def test_a_draft_is_made_for_each_supplier_and_says_what_its_lines_are_for(w: Wo
         ("South", OrderState.DRAFT),
     ]
     (tablets,) = made[0].lines
-    assert (tablets.line.for_kits, tablets.more, tablets.cost) == (16, 16, Decimal("4.00"))
+    assert (tablets.line.for_kits, tablets.line.more, tablets.cost) == (16, 16, Decimal("4.00"))
     assert tablets.line.wanted_by is not None
     (shears,) = made[1].lines  # DAY-02 lacks one, and five are on the shelf
-    assert (shears.line.for_kits, shears.line.for_use, shears.more) == (0, 0, 1)
+    assert (shears.line.for_kits, shears.line.for_use, shears.line.more) == (0, 0, 1)
 
 
 def test_pressing_twice_makes_no_second_draft_and_one_may_replace_it(w: World) -> None:
@@ -347,3 +349,25 @@ def test_an_order_is_never_expected_before_it_was_ordered(w: World) -> None:
         Order.objects.filter(pk=made.order.pk).update(
             expected_on=(made.order.ordered_on or make.today()) - timedelta(days=1)
         )
+
+
+# ---------------------------------------------------------------------------------------- the audit
+def test_the_audit_holds_orders_against_their_facts_and_deliveries(w: World) -> None:
+    offer = offered(w.tablets)
+    order = ordering.place(act(w.keeper), drafted(w, {offer.pk: 2}).order)
+    receiving.receive(act(w.keeper), item=w.tablets, shelf=w.shelf, units=8, number="N1")
+    ordering.cancel_rest(act(w.keeper), order.order)
+    other = ordering.place(act(w.keeper), drafted(w, {offer.pk: 1}).order)
+    ordering.take_back(act(w.keeper), other.order)
+    assert list(order_audit.findings()) == []
+
+    (line,) = order.lines
+    Order.objects.filter(pk=order.order.pk).update(expected_on=make.days(99))
+    OrderLine.objects.filter(pk=line.line.pk).update(packs=1, pack_units=11, item=w.shears)
+    receipt = Receipt.objects.latest("id")
+    found = " ".join(finding.text for finding in order_audit.findings())
+    assert f"Order {order.order.pk}: placed as" in found
+    assert f"Line {line.line.pk} of order {order.order.pk}: 12 units cancelled." in found
+    assert f"Delivery {receipt.pk} for order {order.order.pk} is of item" in found
+    with pytest.raises(CommandError, match="differences"):
+        call_command("audit", stdout=StringIO())

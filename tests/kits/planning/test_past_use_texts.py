@@ -44,8 +44,8 @@ def test_a_season_says_at_least_and_that_it_is_not_over() -> None:
     ("count", "absent", "says"),
     [
         (1, 0, "once"),
-        (7, 7, "7 times, with nothing for it on the kit’s list"),
-        (3, 1, "3 times, of these once with nothing for it on the kit’s list"),
+        (7, 7, "7 times, with nothing for this need on the kit’s list"),
+        (3, 1, "3 times, of which once with nothing for this need on the kit’s list"),
     ],
 )
 def test_what_was_not_there_says_how_often_no_list_carried_it(

@@ -51,7 +51,7 @@ def test_what_is_not_on_the_list_and_what_ran_out_are_two_sentences() -> None:
 @pytest.mark.parametrize(
     ("of", "says"),
     [
-        (done(0), ["There is no past trip yet for which it is on record what was used."]),
+        (done(0), ["No past trip has a record yet of what was used."]),
         (done(1), ["On that trip, this list would have had enough of everything that was needed."]),
         (
             done(9),

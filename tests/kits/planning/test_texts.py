@@ -159,7 +159,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(0, 12, False, Bears.NOTHING),
             [
                 "Nothing for this need was used in 12 participant-days.",
-                "That is too little to say anything.",
+                "That is too little to draw a conclusion.",
             ],
         ),
         (
@@ -182,7 +182,7 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(1, 693, False, Bears.TOO_FEW),
             [
                 "Needed once in 693 participant-days.",
-                "Too few to say how often: this is shown once there are 20 uses.",
+                "Too few uses to say how often: the number is shown once there are 20 uses.",
             ],
         ),
         (
@@ -293,7 +293,7 @@ def test_how_long_it_keeps_is_said_in_months_and_years(days: int, says: str) -> 
         (58, True, "From 58 trips with any activity."),
         (0, True, "Only from rates that were entered or published: no trip is on record."),
         (12, False, "From 12 trips with this activity; trips with other activities count less."),
-        (0, False, "No trip with this activity is on record, so this may be far off."),
+        (0, False, "No trip with this activity is on record, so the number may be far off."),
     ],
 )
 def test_what_a_rate_was_made_from(known: int, pooled: bool, says: str) -> None:
@@ -316,9 +316,9 @@ def test_how_many_of_a_hundred_expire(unused: int, says: str) -> None:
 @pytest.mark.parametrize(
     ("expected", "units", "says"),
     [
-        (0.0, 1, "It will probably be used in time."),
-        (0.5, 1, "It may be used in time, or go out of date unused."),
-        (0.96, 1, "It will probably go out of date unused."),
+        (0.0, 1, "This item will probably be used in time."),
+        (0.5, 1, "This item may be used in time, or it may go out of date unused."),
+        (0.96, 1, "This item will probably go out of date unused."),
         (0.2, 3, "All 3 will probably be used in time."),
         (1.2, 3, "Of these 3, about one will probably go out of date unused."),
         (1.8, 2, "Both will probably go out of date unused."),

@@ -107,7 +107,7 @@ def test_only_an_empty_kit_is_retired(w: make.World) -> None:
     client = browser(w.keeper)
 
     full = post(client, "/kits/DAY-01/keeping/", do="retire")
-    assert (full.status_code, "Empty it first" in text_of(full)) == (409, True)
+    assert (full.status_code, "Empty the kit first" in text_of(full)) == (409, True)
     post(client, PATH, do="retire")
     assert kit().retired_on is not None
     assert Entry.objects.filter(kit=kit(), kind="kit").exists()

@@ -91,7 +91,7 @@ def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     client = browser(world.guide)
     assert "None of these trips carried anything" in text_of(client.get("/rates/small-wound/"))
     past(world, people=20)
-    assert "That is too little to say anything." in text_of(client.get("/rates/small-wound/"))
+    assert "That is too little to draw a conclusion." in text_of(client.get("/rates/small-wound/"))
     past(world, people=673)
     page = text_of(client.get("/rates/small-wound/"))
     assert "Nothing for this need was used in 693 participant-days." in page

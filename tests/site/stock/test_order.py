@@ -3,6 +3,7 @@
 import re
 from decimal import Decimal
 
+import pypdfium2 as pdfium
 import pytest
 from django.test import Client
 
@@ -108,11 +109,32 @@ def test_an_order_is_a_table_and_a_sheet(world: World, offer: Offer) -> None:
     world.tablets.name = "=Tablets"
     world.tablets.save()
     client = browser(world.keeper)
-    order = drafted(client, offer)
+    order = drafted(client, offer, through=str(make.days(365)))
     table = client.get(f"/stock/order/{order.pk}/order.csv").content.decode().splitlines()
     assert table[1].startswith(f"{order.pk},North Medical,Main store,'=Tablets,2,16,tablet,2.00,")
     sheet = client.get(f"/stock/order/{order.pk}/order.pdf")
     assert sheet.content.startswith(b"%PDF")
+    assert table[0].endswith("cancelled,priority,short_without,lacking_without")
+    assert table[1].endswith(",0,routine,16,0.0")
+    (whole,) = texts_of(sheet.content)
+    assert "Without this" not in whole
+    (whole,) = texts_of(client.get(f"/stock/order/{order.pk}/order.pdf?why=1").content)
+    assert "16 for kits" in whole
+    assert "Without this, from" in whole
+
+
+def texts_of(pdf: bytes) -> list[str]:
+    """The words of each page of a PDF."""
+    return [page.get_textpage().get_text_range() for page in pdfium.PdfDocument(pdf)]
+
+
+def test_each_line_says_what_it_costs_to_do_without(world: World, offer: Offer) -> None:
+    client = browser(world.keeper)
+    page = text_of(client.get("/stock/order/?weeks=52"))
+    assert re.search(r"Without this, from [^:]+: kits are short of \d+", page)
+    assert "How good the numbers are" in page
+    order = drafted(client, offer, through=str(make.days(365)))
+    assert "kits are short of 16" in text_of(client.get(f"/stock/order/{order.pk}/"))
 
 
 def test_a_draft_is_discarded_and_no_other_room_sees_it(world: World, offer: Offer) -> None:

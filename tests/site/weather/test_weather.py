@@ -65,10 +65,10 @@ def test_quarantine_is_chosen_at_first_once_the_weather_has_begun(w: World) -> N
 
 def test_no_place_chosen_says_so_and_too_early_back_too(w: World) -> None:
     client = browser(w.guide)
-    assert "Choose where you moved it to." in text_of(
+    assert "Choose where you moved the items to." in text_of(
         post(client, DONE, uuid.uuid4(), do="out", to="")
     )
-    assert "nothing to put back" in text_of(post(client, DONE, uuid.uuid4(), do="back"))
+    assert "nothing left to put back" in text_of(post(client, DONE, uuid.uuid4(), do="back"))
     assert inside(w) == 8
 
 

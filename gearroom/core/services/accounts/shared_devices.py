@@ -146,7 +146,7 @@ def confirm(person: Person, pin: str) -> None:
     if not person.pin:
         raise Refused(
             "no-pin",
-            _("%(name)s has no PIN yet. Choose one on your own device, under Settings.")
+            _("%(name)s has no PIN yet. Choose a PIN on your own device, under Settings.")
             % {"name": person.name},
         )
     if wait := attempts.count("pin", str(person.pk)):

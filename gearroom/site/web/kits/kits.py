@@ -34,6 +34,7 @@ from gearroom.site.web.page import (
     show,
 )
 from gearroom.site.web.scan.pictures import photo_of
+from gearroom.site.web.stock import rotation
 from gearroom.site.web.weather import jobs as weather_jobs
 from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
@@ -122,6 +123,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         },
         "due": due_times.due(who, overview.checkout) if overview.checkout else None,
         "not_ours": returns.has_own(subject),
+        "editions": rotation.editions(who, [subject]),
         "weather": weather_jobs.of_kit(who, subject, readiness.today_of(subject)),
         "photos": holds.photos(subject),
     }

@@ -7,10 +7,11 @@ from functools import partial
 from typing import Any
 from urllib.parse import quote
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext as _, gettext_lazy
+from django.utils.translation import get_language, gettext as _, gettext_lazy, override
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.site.web.page import (
@@ -30,6 +31,7 @@ from kits.services.lookup import find
 from kits.services.text.wording import in_words
 from labels.rules.layout import Offset, SheetError, marks
 from labels.services.paper import paper, sheets
+from labels.services.paper.patient_note import patient_note as printed_note
 from labels.services.paper.printer import NoPublicAddress, as_problem
 
 
@@ -129,6 +131,15 @@ def sign_out_sheet(request: HttpRequest, room: str) -> HttpResponse:
         "sign-out-sheet.pdf",
         partial(paper.sign_out_sheet, find.room(actor(request), room)),
     )
+
+
+@read_page()
+def patient_note(request: HttpRequest) -> HttpResponse:
+    """A blank patient note, in the reader's language or the one asked for."""
+    size: Any = "a5" if request.GET.get("size") == "a5" else "a4"
+    asked = request.GET.get("language", "")
+    with override(asked if asked in dict(settings.LANGUAGES) else get_language()):
+        return as_pdf(printed_note(size), "patient-note.pdf")
 
 
 def _paper(request: HttpRequest, name: str, draw: Callable[..., bytes]) -> HttpResponse:

@@ -185,6 +185,13 @@ def _line(line: Line, plan: SeasonOrder) -> dict[str, Any]:
             basis=line.basis,
             through=plan.through,
         ),
+        "without": texts.without(
+            kits=of.without.kits,
+            use=of.without.use,
+            matters=of.matters,
+            by=line.wanted_by,
+            through=plan.through,
+        ),
     }
 
 

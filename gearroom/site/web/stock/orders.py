@@ -24,7 +24,6 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.stock.order import packs_in
 from kits.models import Order
-from kits.rules.buying.order_lines import Basis
 from kits.services.buying import drafting, ordering
 from kits.services.orders import orders
 from kits.services.orders.orders import LineStands, OrderStands
@@ -72,13 +71,8 @@ def _line(line: LineStands, row: Order) -> dict[str, Any]:
     of = line.line
     return {
         "stands": line,
-        "reason": texts.reason(
-            for_kits=of.for_kits,
-            for_use=of.for_use,
-            more=line.more,
-            basis=Basis(of.basis),
-            through=row.through,
-        ),
+        "reason": texts.reason_of(of, row.through),
+        "without": texts.without_of(of, row.through),
         "packs_came": sorted(
             {a.pack_units for a in line.arrivals if a.pack_units not in (None, of.pack_units)}
         ),
@@ -169,7 +163,8 @@ def as_csv(request: HttpRequest, order: int) -> HttpResponse:
     write = csv.writer(answer).writerow
     write([
         "order", "supplier", "room", "item", "packs", "units_in_pack", "unit", "price_each",
-        "cost", "currency", "wanted_by", "arrived", "still_to_come", "cancelled",
+        "cost", "currency", "wanted_by", "arrived", "still_to_come", "cancelled", "priority",
+        "short_without", "lacking_without",
     ])  # fmt: skip
     for line in of.lines:
         write(_cells(of, line))
@@ -183,8 +178,12 @@ def _cells(of: OrderStands, line: LineStands) -> list[object]:
     return [
         of.order.pk, supplier, room, item, row.packs, row.pack_units, _plain(row.item.base_unit),
         row.each, line.cost, of.order.currency, row.wanted_by or "", known.arrived, known.open,
-        known.cancelled,
+        known.cancelled, row.matters, _known(row.without_kits), _known(row.without_use),
     ]  # fmt: skip
+
+
+def _known(number: float | None) -> object:
+    return "" if number is None else number
 
 
 def _plain(text: str) -> str:
@@ -194,6 +193,7 @@ def _plain(text: str) -> str:
 
 @read_page("receive")
 def as_sheet(request: HttpRequest, order: int) -> HttpResponse:
-    """An order as PDF, to send to the supplier."""
+    """An order as PDF, to send to the supplier; with `?why=1` for one's own file, with reasons."""
     of = orders.order(actor(request), order)
-    return as_pdf(order_sheet.order_sheet(of), f"order-{of.order.pk}.pdf")
+    sheet = order_sheet.order_sheet(of, why="why" in request.GET)
+    return as_pdf(sheet, f"order-{of.order.pk}.pdf")

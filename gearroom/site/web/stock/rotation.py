@@ -1,20 +1,23 @@
 """Which batches to use first, and what to swap while a kit is open."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, Problem
-from gearroom.site.web.page import Done, actor, form_view, read_page, room_here, show
+from gearroom.core.acts import Act, Actor, Invalid, Problem
+from gearroom.site.web.page import Done, actor, back_to, form_view, read_page, room_here, show
+from kits.models import Kit
 from kits.services.lookup import find
 from kits.services.rotation import rotation as service
+from kits.services.rotation.editions import OldEdition, old_in
 from kits.services.rotation.swapping import Swapped, swap
 
 
 def _page(request: HttpRequest, kit: str = "", problem: Problem | None = None) -> HttpResponse:
-    of = service.of_room(actor(request), room_here(request))
+    who, named = actor(request), request.GET.get("room", "")
+    of = service.of_room(who, find.room(who, named) if named else room_here(request))
     return show(
         request,
         "site/stock/rotation/rotation.html",
@@ -28,20 +31,41 @@ def _page(request: HttpRequest, kit: str = "", problem: Problem | None = None) -
 
 @read_page("restock")
 def rotation(request: HttpRequest) -> HttpResponse:
-    """The two lists of the room that this device stands in."""
+    """The two lists of a room: of the one that this device stands in, or of `?room=`."""
     return _page(request)
 
 
-@form_view("restock", refused=_page)
+def _of_kit(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
+    of = find.kit(actor(request), kit)
+    return show(
+        request,
+        "site/stock/rotation/of_kit.html",
+        problem=problem,
+        kit=of,
+        swaps=service.of_kit(actor(request), of),
+    )
+
+
+@form_view("restock", page_of=_of_kit)
 def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
-    """What was swapped in a kit."""
+    """What to swap in a kit while it is open, and what was swapped in it."""
     of = find.kit(act.actor, kit)
     swap(act, of, list(_rows(act, request)))
+    sorting = request.POST.get("then") == "sort"
     return Done(
         _("The swap in %(kit)s has been recorded. Seal the kit when you close it.")
         % {"kit": of.name},
-        to=reverse("rotation"),
+        to=reverse("sort", args=[of.name]) + "#seal"
+        if sorting
+        else back_to(request, reverse("rotation")),
     )
+
+
+def editions(
+    who: Actor, kits: Iterable[Kit], item: int | None = None
+) -> list[tuple[OldEdition, bool]]:
+    """Old editions of documents in kits, each with whether whoever asks may replace it."""
+    return [(row, who.may("restock", row.kit.room_id)) for row in old_in(kits, item)]
 
 
 def _rows(act: Act, request: HttpRequest) -> Iterator[Swapped]:

@@ -31,8 +31,10 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
 from gearroom.site.web.stock import item_use
+from gearroom.site.web.stock.rotation import editions
 from gearroom.site.web.stock.stock_list import rooms_own_first
 from kits.models import Disposal, Item, PlaceKind, Recall
+from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.ledger import lots
@@ -107,6 +109,9 @@ def _item_page(request: HttpRequest, item: int, problem: Problem | None = None) 
         on_shelves=rows_in(SHELVES),
         apart=rows_in(APART),
         in_kits=rows_in(KITS),
+        editions=editions(who, find.kits_of(who).active(), of.pk)
+        if of.kind == Kind.DOCUMENT
+        else (),
         recalls=Recall.objects.open().filter(item=of),
         packs=of.pack_codes.all(),
         picture=_picture(today_here(request), rows, by_kind=False)

@@ -112,7 +112,7 @@ def kit_weather(act: Act, request: HttpRequest, kit: str) -> Done:
         says = _("Put back into %(name)s. Look at every pack, and seal the kit when you close it.")
     else:
         entry = moving.out_of_kit(act, of, _target(act, request, of.room))
-        says = _("Moved out of %(name)s. You are reminded when it may be put back.")
+        says = _("Moved out of %(name)s. You will be reminded when the items may be put back.")
     return _done(says, of.name, entry, of.home_room)
 
 
@@ -129,7 +129,7 @@ def shelf_weather(act: Act, request: HttpRequest, shelf: int) -> Done:
         says = _("Put back on %(name)s.")
     else:
         entry = moving.out_of_shelf(act, of, _target(act, request, of.room_now))
-        says = _("Moved off %(name)s. You are reminded when it may be put back.")
+        says = _("Moved off %(name)s. You will be reminded when the items may be put back.")
     return _done(says, of.name, entry, of.room_now)
 
 
@@ -137,7 +137,7 @@ def _target(act: Act, request: HttpRequest, room: Room) -> Place:
     if (to := request.POST.get("to", "")) == _QUARANTINE:
         return room_place(room, PlaceKind.QUARANTINE)
     if not to:
-        raise Invalid(_("Choose where you moved it to."), field="to")
+        raise Invalid(_("Choose where you moved the items to."), field="to")
     return find.shelf(act.actor, to)
 
 

@@ -48,7 +48,7 @@ def irregular(notice: Notice) -> NoticeText:
     facts = {
         "kit": name_of(notice),
         "act": wording.act(notice.entry.kind if notice.entry else ""),
-        "why": " ".join(map(irregular_texts.irregular, codes)) or _("See its history."),
+        "why": " ".join(map(irregular_texts.irregular, codes)) or _("See the kit’s history."),
     }
     return NoticeText(text % facts)
 

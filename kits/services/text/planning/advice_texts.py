@@ -30,8 +30,8 @@ CAUTION = _lazy(
 )
 """Of planning, as it is said to somebody outside: the records are ours, not theirs."""
 NO_MEDICINES = _lazy(
-    "We advise no medicines and give no doses. Ask your own medical adviser, and have everybody "
-    "bring what they need themselves."
+    "We recommend no medicines and give no doses. Ask your own medical adviser, and have "
+    "everybody bring what they need for themselves."
 )
 DUTY = _lazy(
     "No wording removes a duty of care: whoever sends this may still have to answer for it. Ask "
@@ -90,10 +90,11 @@ def none() -> str:
 _NOTHING: Mapping[tuple[WhyNothing, bool], Promise] = {
     (WhyNothing.MEDICINE, True): _lazy(
         "This trip must have something for this, but we carry only medicines for it, and we "
-        "never advise those. Do not go without: ask your medical adviser what to carry."
+        "never recommend medicines. Do not go without: ask your medical adviser what to carry."
     ),
     (WhyNothing.MEDICINE, False): _lazy(
-        "We carry only medicines for this, and we never advise those. Ask your medical adviser."
+        "We carry only medicines for this, and we never recommend medicines. Ask your medical "
+        "adviser."
     ),
     (WhyNothing.UNTRAINED, True): _lazy(
         "This trip must have something for this, but nobody in your group is trained to use "
@@ -121,7 +122,7 @@ def nothing(why: WhyNothing, *, must: bool) -> str:
 def untrained_item(need: str) -> str:
     """Why an item is not carried though another for the same need is."""
     return _(
-        "Nobody in your group is trained to use it. For “%(need)s” we carry something else."
+        "Nobody in your group is trained to use this item. For “%(need)s” we carry something else."
     ) % {"need": rate_texts.word(need)}
 
 
@@ -226,4 +227,4 @@ def sent_on(day: date | None, number_of: int) -> str:
     facts = {"day": wording.day(day)}
     if number_of == 1:
         return _("Sent on %(day)s.") % facts
-    return _("Sent on %(day)s. It replaces every earlier answer.") % facts
+    return _("Sent on %(day)s. This answer replaces every earlier one.") % facts

@@ -192,7 +192,7 @@ def tested_trips(trips: int, not_counted: int) -> str:
 def without_rate(need: str, uses: float) -> str:
     """A need that nothing was expected of."""
     return _(
-        "%(need)s: needed %(times)s; it had no rate before, so there was no expected number."
+        "%(need)s: needed %(times)s; this need had no rate before, so no number was expected."
     ) % {
         "need": need,
         "times": times(uses),

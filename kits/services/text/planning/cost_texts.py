@@ -247,9 +247,9 @@ def batch_left(expected: float, units: int) -> str:
     """How many units of a batch in a kit are expected to go out of date unused."""
     if units == 1:
         return {
-            Guess.UNLIKELY: _("It will probably be used in time."),
-            Guess.OPEN: _("It may be used in time, or go out of date unused."),
-            Guess.LIKELY: _("It will probably go out of date unused."),
+            Guess.UNLIKELY: _("This item will probably be used in time."),
+            Guess.OPEN: _("This item may be used in time, or it may go out of date unused."),
+            Guess.LIKELY: _("This item will probably go out of date unused."),
         }[guess(expected)]
     left = round(expected)
     facts = {"all": _("Both") if units == 2 else _("All %(n)d") % {"n": units}}

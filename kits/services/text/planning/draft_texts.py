@@ -25,7 +25,7 @@ SEASONS: dict[str, Promise] = {
 _ASKED: dict[str, Promise] = {
     "ticked": _lazy("Because of “%(hazard)s” (%(need)s): %(reason)s"),
     "season": _lazy("At this time of year, expect “%(hazard)s” (%(need)s): %(reason)s"),
-    "hours": _lazy("Care is hours away (%(need)s): %(reason)s"),
+    "hours": _lazy("A hospital or doctor is hours away (%(need)s): %(reason)s"),
 }
 """By where a hazard comes from."""
 

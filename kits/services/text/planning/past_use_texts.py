@@ -95,8 +95,8 @@ def not_there(count: int, not_on_list: int) -> str:
     if not not_on_list:
         return said
     if not_on_list == count:
-        return _("%(times)s, with nothing for it on the kit’s list") % {"times": said}
-    return _("%(times)s, of these %(absent)s with nothing for it on the kit’s list") % {
+        return _("%(times)s, with nothing for this need on the kit’s list") % {"times": said}
+    return _("%(times)s, of which %(absent)s with nothing for this need on the kit’s list") % {
         "times": said,
         "absent": times(not_on_list),
     }

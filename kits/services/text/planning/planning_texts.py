@@ -250,7 +250,7 @@ def such_a_trip(people: int, days: int, activity: str) -> str:
 
 def no_rate() -> str:
     """Of an item for which nothing is known of how often it is needed."""
-    return _("No rate: nobody has entered how often it is needed, and no use is on record.")
+    return _("No rate: nobody has entered how often this item is needed, and no use is on record.")
 
 
 def comes_back() -> str:

@@ -184,7 +184,7 @@ def bears(of: RecordedUse) -> list[str]:
     said = [recorded(of.uses, of.days, at_least=of.at_least)]
     match of.bears:
         case Bears.NOTHING if of.days:
-            said.append(_("That is too little to say anything."))
+            said.append(_("That is too little to draw a conclusion."))
         case Bears.NONE_USED if of.high is not None:
             said.append(
                 _(
@@ -203,7 +203,8 @@ def bears(of: RecordedUse) -> list[str]:
             )
         case Bears.TOO_FEW:
             said.append(
-                _("Too few to say how often: this is shown once there are %d uses.") % SHOWN_FROM
+                _("Too few uses to say how often: the number is shown once there are %d uses.")
+                % SHOWN_FROM
             )
         case Bears.RATE if of.low is not None and of.high is not None:
             said.append(
@@ -239,6 +240,6 @@ def made_from(known: int, *, pooled: bool, stated: bool) -> str:
             known,
         )
     else:
-        said = _("No trip with this activity is on record, so this may be far off.")
+        said = _("No trip with this activity is on record, so the number may be far off.")
     said %= {"n": known}
     return said + " " + _("Rates that were entered or published are included.") if stated else said

@@ -15,9 +15,10 @@ def of_all_kits(trips: int) -> str:
     if not trips:
         return _("No kit uses this list, and no trip with another kit is on record yet.")
     return ngettext(
-        "No kit uses this list yet. This is based on the one trip on record, whichever kit went.",
-        "No kit uses this list yet. This is based on all %(n)d trips on record, whichever "
-        "kit went.",
+        "No kit uses this list yet. This is based on the one trip on record, whichever kit was "
+        "taken.",
+        "No kit uses this list yet. This is based on all %(n)d trips on record, whichever kits "
+        "were taken.",
         trips,
     ) % {"n": trips}
 
@@ -46,7 +47,7 @@ def whose_trips(trips: int, kits: Sequence[str], others: int) -> str:
 def replayed(of: Replay) -> list[str]:
     """On how many of past trips a list lacks something, each reason by itself."""
     if not of.counted:
-        return [_("There is no past trip yet for which it is on record what was used.")]
+        return [_("No past trip has a record yet of what was used.")]
     if not of.shortages and of.perhaps_trips:
         said = [_("Nothing was noted as missing.")]
     elif not of.shortages:
