@@ -83,6 +83,7 @@ class WayAnswer(answers.Answer):
     each_kept = serializers.DecimalField(12, 2, allow_null=True)
     expires = serializers.IntegerField(help_text="Units out of date before they would be used.")
     off_shelves = serializers.IntegerField(help_text="Extras on shelves that are used first.")
+    worth = serializers.DecimalField(12, 2, help_text="What these extras would cost in parts.")
 
 
 class ComparedKitAnswer(answers.Answer):

@@ -46,12 +46,12 @@ class BoughtKit:
 
     @property
     def kept(self) -> dict[int, int]:
-        """Units that one such kit brings for the list, by item."""
+        """Units that one such kit brings for the list, by the item that they count as."""
         return dict(
             summed(
-                (part.line.thing.id, part.units)
+                (part.serves, part.units)
                 for part in self.parts
-                if part.fate is Fate.KEEP and part.line.thing is not None
+                if part.fate is Fate.KEEP and part.serves is not None
             )
         )
 
@@ -61,7 +61,8 @@ class Way:
     """A way to come by so many kits: `bought` filled (None: all from parts) and filled up with
     parts. `goods`: what the filled kits cost; `each_kept`: that over the units kept of them (None:
     none is). `expires`: units in them that are out of date before they would be used;
-    `off_shelves`: units that lie on shelves as extras and need not be bought."""
+    `off_shelves`: units that lie on shelves as extras and need not be bought, and what they would
+    cost in parts."""
 
     bought: BoughtKit | None
     kits: int
@@ -70,6 +71,7 @@ class Way:
     each_kept: Decimal | None
     expires: int
     off_shelves: int = 0
+    worth: Decimal = Decimal(0)
 
     @property
     def money(self) -> Decimal:
@@ -134,12 +136,14 @@ def _way(
     there = {item: min(units, extras.get(item, 0)) for item, units in rest.items()}
     added = parts({item: units - there[item] for item, units in rest.items()}, offers)
     off_shelves = sum(there.values())
+    # What has no offer counts in neither sum.
+    worth = parts(rest, offers).money - added.money
     if bought is None:
-        return Way(None, kits, Decimal(0), added, None, 0, off_shelves)
+        return Way(None, kits, Decimal(0), added, None, 0, off_shelves, worth)
     goods, units = kits * bought.price, bought.units(Fate.KEEP)
     expires = sum(part.units for part in bought.parts if part.why is Why.EXPIRES_FIRST)
     each = (bought.price / units).quantize(PENNY) if units else None
-    return Way(bought, kits, goods, added, each, kits * expires, off_shelves)
+    return Way(bought, kits, goods, added, each, kits * expires, off_shelves, worth)
 
 
 def kept_in_parts(bought: BoughtKit, kits: int, offers: Sequence[Offer]) -> Decimal | None:

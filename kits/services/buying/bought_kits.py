@@ -12,7 +12,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Actor, Invalid
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
-from kits.models import Entry, EntryKind, Item, Kit, ListLine, PackingListVersion
+from kits.models import Entry, EntryKind, Item, Kit, ListLine, PackingListVersion, Substitute
 from kits.models.details import StripDetail
 from kits.rules.buying import bought_kit as rules, buy_or_build
 from kits.rules.buying.bought_kit import Fate, KitLine, Past
@@ -112,6 +112,9 @@ def compare(
     lines = ListLine.objects.filter(section__version=version)
     listed = summed(lines.values_list("item", "carry"))
     wanted = dict(summed(lines.filter(item__by_eye=False).values_list("item", "carry")))
+    will_do = grouped(
+        Substitute.objects.filter(item__in=listed).values_list("instead", "item").order_by("id")
+    )
     before = stripped()
     lacking, there, past = *_beyond_shelves(room, through), habits(before)
     bought = [
@@ -126,6 +129,7 @@ def compare(
                     extras=lacking,
                     past=past,
                     through=through,
+                    will_do=will_do,
                 )
             ),
         )

@@ -39,11 +39,20 @@ def guess(of: list[KitLine], wanted: dict[int, int], **more: dict[int, int]) -> 
     return fates(of, wanted=wanted, extras=more.get("extras", {}), past={}, through=THROUGH)
 
 
-@given(st.lists(lines, max_size=12), units_by_item, units_by_item, habits)
+substitutes = st.dictionaries(
+    st.sampled_from(list(THINGS)), st.lists(st.sampled_from(list(THINGS)), max_size=3, unique=True)
+)
+
+
+@given(st.lists(lines, max_size=12), units_by_item, units_by_item, habits, substitutes)
 def test_every_unit_goes_one_way_and_no_more_is_kept_than_wanted(
-    of: list[KitLine], wanted: dict[int, int], extras: dict[int, int], past: dict[int, Past]
+    of: list[KitLine],
+    wanted: dict[int, int],
+    extras: dict[int, int],
+    past: dict[int, Past],
+    will_do: dict[int, list[int]],
 ) -> None:
-    found = fates(of, wanted=wanted, extras=extras, past=past, through=THROUGH)
+    found = fates(of, wanted=wanted, extras=extras, past=past, through=THROUGH, will_do=will_do)
     assert sum(part.units for part in found) == sum(line.units for line in of)
     assert all(part.units > 0 for part in found)
     kept: Counter[int] = Counter()
@@ -51,7 +60,9 @@ def test_every_unit_goes_one_way_and_no_more_is_kept_than_wanted(
         thing = part.line.thing
         if part.fate is Fate.KEEP:
             assert thing is not None
-            kept[thing.id] += part.units
+            assert part.serves is not None
+            assert part.serves == thing.id or part.serves in will_do[thing.id]
+            kept[part.serves] += part.units
             assert part.line.expiry is None or part.line.expiry >= THROUGH
         if thing is not None and thing.kind is Kind.MEDICINE:
             assert part.fate is not Fate.TRAINING
@@ -246,3 +257,25 @@ def test_what_is_kept_is_priced_in_parts_only_where_all_of_it_has_a_price() -> N
     assert kept_in_parts(kit, 1, [box, tape]) == Decimal("1.50")
     assert kept_in_parts(kit, 1, [box]) is None
     assert kept_in_parts(BoughtKit("Bare", Decimal(9), "GBP", ()), 1, [box]) is None
+
+
+def test_what_will_do_instead_counts_once_the_item_itself_is_in() -> None:
+    """Of six dressings four come; two of five tapes will do instead, so that no parts are added."""
+    of = [KitLine("tape", THINGS[4], 5), KitLine("dressing", THINGS[1], 4)]
+    found = fates(of, wanted={1: 6}, extras={}, past={}, through=THROUGH, will_do={4: [1]})
+    assert [(p.units, p.fate, p.why, p.serves) for p in found] == [
+        (2, Fate.KEEP, Why.INSTEAD, 1),
+        (3, Fate.TRAINING, Why.NOT_LISTED, 4),
+        (4, Fate.KEEP, Why.LISTED, 1),
+    ]
+    bought = BoughtKit("kit", Decimal(9), "GBP", tuple(found))
+    assert bought.kept == {1: 6}
+    offers = [Offer(1, 1, 1, 1, "GBP", (Price(1, Decimal(2)),))]
+    (way,) = [way for way in ways(1, {1: 6}, [bought], offers, "GBP") if way.bought]
+    assert way.money == Decimal(9)
+
+
+def test_extras_on_shelves_are_worth_what_they_would_cost() -> None:
+    offers = [Offer(1, 1, 1, 5, "GBP", (Price(1, Decimal(4)),))]
+    (way,) = ways(1, {1: 12}, [], offers, "GBP", {1: 7})
+    assert (way.off_shelves, way.money, way.worth) == (7, Decimal(4), Decimal(8))
