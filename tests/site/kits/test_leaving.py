@@ -38,7 +38,7 @@ def test_pressed_twice_it_leaves_once_and_leads_to_its_papers(w: make.World) -> 
     assert "Wound dressing 10 × 12" in text
     assert "D1" in text
     assert "Undo" in text
-    assert "It is out of use since" in text_of(client.get(KIT))
+    assert "The kit has been out of use since" in text_of(client.get(KIT))
 
 
 def test_the_papers_name_batches_days_and_acts_and_nobody(w: make.World) -> None:
