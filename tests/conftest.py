@@ -28,15 +28,22 @@ from typing import Any
 
 import hypothesis
 import pytest
+from _pytest import runner
 
 from tests import keeper
-from tests.engines import ENGINES, Engine, engine_of, left_to_sqlite
+from tests.engines import ENGINES, Engine, between, engine_of, left_to_sqlite
 from tests.packages import need
 from tests.program import Server, environment
 from tests.settings import FOLDER
 from tests.web import Web
 
 CI = os.environ.get("CI") == "true"
+# CPython keeps frames in chunks of 16 KB, and gives a chunk back as soon as the first frame in it
+# returns: a hot call just over the end of one costs two system calls each time, up to a third of a
+# test's time by chance. A frame of half a megabyte gets a chunk with room for all that is called
+# under it, so each phase of a test begins with one.
+runner.call_and_report.__code__ = runner.call_and_report.__code__.replace(co_stacksize=70_000)
+WEEKS = "tests/world/"
 _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
 
 
@@ -44,6 +51,9 @@ _KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="run the long forms of stress tests too")
     parser.addoption("--engine", choices=ENGINES, help="run database tests on this engine only")
+    parser.addoption(
+        "--every", type=int, help="of each file of services only the first test and every so many"
+    )
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -52,7 +62,7 @@ def pytest_configure(config: pytest.Config) -> None:
     hypothesis.settings.register_profile(
         "gearroom",
         deadline=None,
-        max_examples=100 if config.getoption("--long") else 60,
+        max_examples=100 if config.getoption("--long") else 40,
         derandomize=CI,
         suppress_health_check=[hypothesis.HealthCheck.too_slow],
     )
@@ -102,11 +112,20 @@ def pytest_collection_modifyitems(
     ]
     if not (chosen or long):
         left_out += left_to_sqlite(items)
+    _leave_out(left_out, config, items)
+    if every := config.getoption("--every"):
+        _leave_out(list(between(items, every)), config, items)
+    yield
+    _spread_what_is_long(items)
+
+
+def _leave_out(
+    left_out: list[pytest.Item], config: pytest.Config, items: list[pytest.Item]
+) -> None:
     if left_out:
         config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in set(left_out)]
-    yield
-    _spread_what_waits(items)
+        without = set(left_out)
+        items[:] = [item for item in items if item not in without]
 
 
 def pytest_collection_finish() -> None:
@@ -116,13 +135,15 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(50_000, 20, 100)
 
 
-def _spread_what_waits(items: list[pytest.Item]) -> None:
-    """Tests that wait for servers of their own go evenly among the others, so that each worker gets
-    its share of them and the cores have work all the time; at the end come quick ones alone, so
-    that no worker is left with a long one."""
-    waiting = [item for item in items if item.get_closest_marker("server")]
-    others = [item for item in items if not item.get_closest_marker("server")]
-    place = {item: 0.8 * number / len(waiting) for number, item in enumerate(waiting)}
+def _spread_what_is_long(items: list[pytest.Item]) -> None:
+    """Tests that wait for servers of their own, and weeks of the world, go evenly among the others,
+    so that each worker gets its share of them and the cores have work all the time; those of a file
+    stay together, for what they share. At the end come quick ones alone, so that no worker is left
+    with a long one."""
+    long = [i for i in items if i.get_closest_marker("server") or i.nodeid.startswith(WEEKS)]
+    files = {file: n for n, file in enumerate(dict.fromkeys(item.path for item in long))}
+    place = {item: 0.8 * files[item.path] / len(files) for item in long}
+    others = [item for item in items if item not in place]
     place |= {item: number / len(others) for number, item in enumerate(others)}
     items.sort(key=place.__getitem__)
 

@@ -44,7 +44,7 @@ ONCE = (
 )
 # The services, a function a test: the statements of each are few, and each file has them.
 SAMPLED = ("tests/kits/", "tests/attacks/accounts/", "tests/labels/printing/")
-EVERY = 4
+EVERY = 8
 # They open a database of their own: for threads, for processes, for what a commit does.
 OF_ITS_OWN = {"own_database", "make_database", "use_database"}
 _numbers = count(1)
@@ -60,17 +60,26 @@ def left_to_sqlite(items: Iterable[pytest.Item]) -> Iterator[pytest.Item]:
     """Tests on PostgreSQL whose promise the same test on SQLite keeps.
 
     A test that says its engine, or has a database of its own, runs on each. Of `ONCE` none does
-    both, of the files of `SAMPLED` the first and every fourth from there.
+    both, of the files of `SAMPLED` the first and every eighth from there.
     """
-    numbers: Counter[str] = Counter()
-    for item in items:
-        if engine_of(item) != "postgresql" or _needs_both(item):
-            continue
+    both = (i for i in items if engine_of(i) == "postgresql" and not _needs_both(i))
+    sampled = []
+    for item in both:
         if item.nodeid.startswith(ONCE):
             yield item
-        elif item.nodeid.startswith(SAMPLED):
+        else:
+            sampled.append(item)
+    yield from between(sampled, EVERY)
+
+
+def between(items: Iterable[pytest.Item], every: int) -> Iterator[pytest.Item]:
+    """All of these but the first of each file of `SAMPLED` and every so many from there; files of
+    others are whole."""
+    numbers: Counter[str] = Counter()
+    for item in items:
+        if item.nodeid.startswith(SAMPLED):
             file = item.nodeid.split("::")[0]
-            if numbers[file] % EVERY:
+            if numbers[file] % every:
                 yield item
             numbers[file] += 1
 

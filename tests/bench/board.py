@@ -1,11 +1,11 @@
-"""How long the board takes the server: `python -m tests.bench.board [KITS] [--url DATABASE_URL]`.
+"""How long the board takes the server: `python -m tests.bench.board [KITS] [--url U] [--asked N]`.
 
 A gear room with that many kits (500 unless told) at home in it, of which a tenth waits for a trip
 of today, a tenth is out and due, a tenth waits to be sorted and a fifth holds something that ends
 soon or is out of date. On SQLite in a folder of its own unless a database is given. Prints, for the
-whole page and for its lines alone, the median and the slowest in twenty of `ASKED` requests through
-all of Django: milliseconds on the clock and of the processor (the same on a machine with nothing
-else to do); and the number of queries and what the page weighs.
+whole page and for its lines alone, the median and the slowest in twenty of so many requests (40
+unless told) through all of Django: milliseconds on the clock and of the processor (the same on a
+machine with nothing else to do); and the number of queries and what the page weighs.
 """
 
 import argparse
@@ -32,6 +32,7 @@ def main() -> None:
     """Make the school in a process of its own, then measure in another: exits 1 where too slow."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--url", help="an empty database; SQLite in a new folder unless given")
+    parser.add_argument("--asked", type=int, default=ASKED, help="how many requests")
     parser.add_argument("kits", nargs="?", type=int, default=500)
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="gearroom-bench-") as folder:
@@ -43,11 +44,13 @@ def main() -> None:
         }
         migrate = [sys.executable, "manage.py", "migrate", "--verbosity=0"]
         subprocess.run(migrate, env=env, check=True)
-        code = f"from tests.bench import board; sys.exit(board.run({options.kits}))"
+        code = (
+            f"from tests.bench import board; sys.exit(board.run({options.kits}, {options.asked}))"
+        )
         sys.exit(subprocess.run([sys.executable, "-c", f"import sys; {code}"], env=env).returncode)
 
 
-def run(kits: int) -> int:
+def run(kits: int, asked: int) -> int:
     """Make, measure and print; 1 where the median is over MOST_MS."""
     import django
 
@@ -59,7 +62,7 @@ def run(kits: int) -> int:
     who = busy_day()
     slow = False
     for name, path in (("the page", "/"), ("its lines alone", "/board/lines/")):
-        times, worked, queries, weight = ask(who, path)
+        times, worked, queries, weight = ask(who, path, asked)
         middle, late = statistics.median(times), statistics.quantiles(times, n=20)[-1]
         slow |= statistics.median(worked) > MOST_MS
         print(
@@ -98,8 +101,9 @@ def busy_day() -> "User":
     return user
 
 
-def ask(who: "User", path: str) -> tuple[list[float], list[float], int, int]:
-    """Milliseconds of each request, on the clock and of the processor; queries; bytes."""
+def ask(who: "User", path: str, asked: int) -> tuple[list[float], list[float], int, int]:
+    """Milliseconds of each of so many requests, on the clock and of the processor; how many
+    queries, and bytes."""
     from django.db import connection
     from django.test import Client
 
@@ -113,7 +117,7 @@ def ask(who: "User", path: str) -> tuple[list[float], list[float], int, int]:
         return execute(*arguments)
 
     times, worked = [], []
-    for number in range(ASKED + 3):
+    for number in range(asked + 3):
         if number == 3:  # as gearroom.wsgi does when all is loaded
             gc.collect()
             gc.freeze()

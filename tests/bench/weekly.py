@@ -25,6 +25,7 @@ def main() -> None:
     """One process a size, so that each one's peak of memory is its own."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--url", help="a PostgreSQL server to make databases on")
+    parser.add_argument("--template", help="a database there with our tables, to copy")
     parser.add_argument("sizes", nargs="*", type=int, default=list(SIZES))
     options = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="gearroom-bench-"))
@@ -35,20 +36,20 @@ def main() -> None:
         keeper = keepers.start(folder)
         options.url = str(keepers.ask(folder, want="postgresql")["url"])
     try:
-        report(options.url, options.sizes, folder)
+        report(options.url, options.template, options.sizes, folder)
     finally:
         if keeper is not None:
             keepers.stop(keeper)
 
 
-def report(url: str, sizes: list[int], folder: Path) -> None:
+def report(url: str, template: str | None, sizes: list[int], folder: Path) -> None:
     import psycopg
 
     rows = []
     for size in sizes:
         name = f"bench_{size}_{os.getpid()}"
         with psycopg.connect(url, autocommit=True) as admin:
-            admin.execute(f"CREATE DATABASE {name}")
+            admin.execute(f"CREATE DATABASE {name} TEMPLATE {template or 'template1'}")
         env = {
             **os.environ,
             "DATABASE_URL": f"{url.rsplit('/', 1)[0]}/{name}",
@@ -213,7 +214,7 @@ def measure() -> tuple[float, ...]:
 
     from kits.models import Notice
     from kits.services.mail import composing, digest, rendering, sending
-    from kits.services.stock import stock_levels
+    from kits.services.mail.digest_rotation import DigestStock
 
     counted = [0]
 
@@ -224,7 +225,7 @@ def measure() -> tuple[float, ...]:
     reset_queries()
     started, cpu = time.perf_counter(), time.process_time()
     to_open = composed = 0
-    stock = stock_levels.Stockroom()
+    stock = DigestStock()
     with connection.execute_wrapper(count):
         ids = digest.write(datetime.now(UTC), newcomers=True)
         for start in range(0, len(ids), sending.BATCH):

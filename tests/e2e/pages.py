@@ -57,13 +57,14 @@ def crossing(labels: list[bytes], file: Path, frames_each: int = 60) -> Path:
     height, width = FRAME
     noise = np.random.default_rng(7)
     wall = cv2.GaussianBlur(noise.integers(90, 200, FRAME, dtype=np.uint8), (0, 0), 9)
-    light = np.linspace(0.75, 1.1, width)[None, :]
+    light = np.linspace(0.75, 1.1, width, dtype=np.float32)[None, :]
+    grain = [noise.normal(0, 4, FRAME).astype(np.float32) for _ in range(5)]
     with file.open("wb") as film:
         for label in labels:
             card = present(cv2.imdecode(np.frombuffer(label, np.uint8), cv2.IMREAD_GRAYSCALE))
             card = cv2.resize(card, None, fx=520 / card.shape[1], fy=520 / card.shape[1])
             for number in range(-12, frames_each):
-                picture = wall.astype(float)
+                picture = wall
                 if number >= 0:
                     across = -0.1 + 1.2 * number / frames_each
                     turn = cv2.getRotationMatrix2D(
@@ -76,10 +77,9 @@ def crossing(labels: list[bytes], file: Path, frames_each: int = 60) -> Path:
                     seen = cv2.warpAffine(card, turn, (width, height), flags=cv2.INTER_AREA)
                     mask = cv2.warpAffine(np.full_like(card, 255), turn, (width, height))
                     picture = np.where(mask > 127, seen, picture)
-                picture = np.clip(picture * light + noise.normal(0, 4, FRAME), 0, 255)
-                ok, jpeg = cv2.imencode(
-                    ".jpg", picture.astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 85]
-                )
+                lit = np.clip(picture * light + grain[number % len(grain)], 0, 255)
+                shown = lit.astype(np.uint8)
+                ok, jpeg = cv2.imencode(".jpg", shown, [cv2.IMWRITE_JPEG_QUALITY, 85])
                 assert ok
                 film.write(jpeg.tobytes())
     return file

@@ -320,12 +320,12 @@ def assert_nothing_lost_and_nothing_doubled_without_a_crash(
         assert len({x.content for x in mail.accepted if x.message_id == message_id}) == 1
 
 
-def test_killed_at_ten_random_moments_over_two_hundred_notices_none_is_lost(
+def test_killed_at_four_random_moments_over_eighty_notices_none_is_lost(
     make_worker: Callable[..., Any], mail: MailServer, store: Room
 ) -> None:
-    unrecorded = kill_and_go_on(make_worker, mail, store, kills=10, number=200, seed=11)
+    unrecorded = kill_and_go_on(make_worker, mail, store, kills=4, number=80, seed=11)
 
-    assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, 200)
+    assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, 80)
 
 
 @pytest.mark.long

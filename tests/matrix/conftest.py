@@ -26,7 +26,7 @@ class Stage:
     client: Client
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def _stages(_engines: Any, django_db_blocker: Any) -> Iterator[dict[str, Stage]]:
     made: dict[str, Stage] = {}
     yield made

@@ -366,12 +366,6 @@ def play(
     return week, found
 
 
-# CPython keeps frames in chunks of 16 KB, and gives a chunk back as soon as the first frame in it
-# returns: a hot call just over the end of one costs two system calls each time, a third of a week's
-# time by chance. A frame of half a megabyte gets a chunk with room for all that is called under it.
-play.__code__ = play.__code__.replace(co_stacksize=70_000)
-
-
 def shortened(
     doors: Doors, school: dict[str, Any], seed: int, clock: Any, start: date, found: Found,
     checks: frozenset[str] = surfaces.EVERY, tries: int = 60,

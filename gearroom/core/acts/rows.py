@@ -15,8 +15,9 @@ Row = TypeVar("Row", bound=Model)
 
 
 def one(rows: QuerySet[Row], what: str, ref: object = "") -> Row:
-    """The first of these rows. Raises NotFound, with what it is and what it was named by."""
-    if (row := rows.first()) is None:
+    """The row of these, which are one at most. Raises NotFound, with what it is and what it was
+    named by."""
+    if (row := next(iter(rows.order_by()[:1]), None)) is None:
         raise NotFound(what, ref)
     return row
 

@@ -14,6 +14,7 @@ from gearroom.core.rules.grouping import summed
 from gearroom.core.services.people import redaction
 from kits.models import (
     INNER,
+    Checkout,
     Entry,
     EntryKind,
     Holding,
@@ -23,8 +24,10 @@ from kits.models import (
     Movement,
     Place,
     PlaceKind,
+    Reservation,
     Seal,
     SealChange,
+    Withholding,
 )
 from kits.rules.ledger import KitState
 from kits.rules.ledger.readiness import first_expiry, fit_days
@@ -89,13 +92,15 @@ def _holdings() -> Iterator[Finding]:
 
 def _projections() -> Iterator[Finding]:
     """Rows that are not what the facts say."""
-    for kit in Kit.objects.order_by("pk").iterator(chunk_size=KITS_AT_A_TIME):
-        for about, rows in (
-            ("seal", projections.seals),
-            ("checkout", projections.checkouts),
-            ("withheld", projections.withholdings),
-            ("reservation", projections.reservations),
-        ):
+    kits = Kit.objects.order_by("pk")
+    for about, table, rows in (
+        ("seal", Seal, projections.seals),
+        ("checkout", Checkout, projections.checkouts),
+        ("withheld", Withholding, projections.withholdings),
+        ("reservation", Reservation, projections.reservations),
+    ):
+        with_rows = kits.filter(Q(pk__in=table._default_manager.order_by().values("kit")))
+        for kit in with_rows.iterator(chunk_size=KITS_AT_A_TIME):
             for row, differs in rows(kit):
                 yield _differs(about, f"{kit}: {about} {row.pk}", row, differs)
     for lot in Lot.objects.filter(withholdings__isnull=False).distinct():

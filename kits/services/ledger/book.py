@@ -150,7 +150,8 @@ class Book:
         now = clock.now()
         earlier = reverses or again
         occurred_at, offset_s, claimed_at = self._when(earlier, now)
-        under_key = list(Entry.objects.filter(key=self.act.key).values_list("person", flat=True))
+        of_the_key = Entry.objects.filter(key=self.act.key).order_by()
+        under_key = list(of_the_key.values_list("person", flat=True))
         if any(person != (self.act.person.pk if self.act.person else None) for person in under_key):
             raise Unacceptable(
                 "key-reused",

@@ -113,7 +113,15 @@ def sections_opened(entry: Entry, sections: Iterable[Place]) -> None:
 
 def write(entries: Sequence[Entry]) -> None:
     """Write the facts that follow from an act's entries; their rows are there already."""
-    sealed = [entry for entry in entries if entry.kind == EntryKind.RESEAL]
+    if sealed := [entry for entry in entries if entry.kind == EntryKind.RESEAL]:
+        _write_seals(sealed)
+    if custody := [entry for entry in entries if entry.kind in HANDS and not is_history(entry)]:
+        CheckoutFact.objects.bulk_create(_custody(custody))
+    if held := [entry for entry in entries if entry.kind in _HOLDS]:
+        WithheldFact.objects.bulk_create(_holds(held))
+
+
+def _write_seals(sealed: Sequence[Entry]) -> None:
     SealFact.objects.bulk_create(
         SealFact(
             kit_id=seal.kit_id,
@@ -124,9 +132,6 @@ def write(entries: Sequence[Entry]) -> None:
         )
         for seal in Seal.objects.filter(put_on__in=sealed).order_by("id")
     )
-    custody = [entry for entry in entries if entry.kind in HANDS and not is_history(entry)]
-    CheckoutFact.objects.bulk_create(_custody(custody))
-    WithheldFact.objects.bulk_create(_holds([e for e in entries if e.kind in _HOLDS]))
 
 
 def _custody(entries: Sequence[Entry]) -> Iterable[CheckoutFact]:

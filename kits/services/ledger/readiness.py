@@ -1,12 +1,12 @@
 """Ready? Loads kits as the rules judge them, and stores with each until when it is."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import fields, replace
 from datetime import date, datetime
 from itertools import chain
 
 from django.db import transaction
-from django.db.models import F, Max, Min, Prefetch
+from django.db.models import F, Max, Min
 
 from gearroom.core import clock
 from gearroom.core.rules.grouping import grouped
@@ -22,6 +22,7 @@ from kits.models import (
     ListLine,
     Lot,
     Movement,
+    Place,
     Reservation,
     Substitute,
     Trip,
@@ -70,17 +71,8 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     The lots must come with their items.
     """
     lots = list(lots)
-    newest = (
-        InstrumentCheck.objects.filter(
-            lot__in=[lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT],
-            entry__reversed_by__isnull=True,
-        )
-        .order_by()
-        .values("lot")
-        .annotate(newest=Max("id"))
-        .values("newest")
-    )
-    checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest).order_by()}
+    instruments = [lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT]
+    checks = _latest_checks(instruments) if instruments else {}
     open_ones = Withholding.objects.open().filter(lot__in=[lot.pk for lot in lots])
     kept_back = set(open_ones.order_by().values_list("lot_id", flat=True))
     things = {lot.item_id: thing_of(lot.item) for lot in lots}
@@ -88,6 +80,17 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
         lot.pk: as_batch(lot, things[lot.item_id], checks.get(lot.pk), on_hold=lot.pk in kept_back)
         for lot in lots
     }
+
+
+def _latest_checks(lots: Collection[int]) -> dict[int, InstrumentCheck]:
+    newest = (
+        InstrumentCheck.objects.filter(lot__in=lots, entry__reversed_by__isnull=True)
+        .order_by()
+        .values("lot")
+        .annotate(newest=Max("id"))
+        .values("newest")
+    )
+    return {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest).order_by()}
 
 
 def as_batch(lot: Lot, thing: Thing, check: InstrumentCheck | None, *, on_hold: bool) -> Batch:
@@ -106,17 +109,25 @@ def as_batch(lot: Lot, thing: Thing, check: InstrumentCheck | None, *, on_hold: 
 
 
 def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
-    """What inner places hold, by place id: batches with counts, soonest expiry first."""
+    """What inner places hold, by place id, in the order given: batches with counts, soonest expiry
+    first and those without a date before them."""
+    places = list(places)
     rows = list(
         Holding.objects.on_hand()
-        .filter(place__in=list(places))
-        .order_by("place", "lot__expiry", "lot")
+        .filter(place__in=places)
+        .order_by()
         .values_list("place_id", "lot_id", "units")
     )
     # Each batch and thing once: many kits hold the same few hundred.
     lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows}).order_by()
     known = batches(lots) if rows else {}
-    return grouped((place, (known[lot], units)) for place, lot, units in rows)
+    held = grouped((place, (known[lot], units)) for place, lot, units in rows)
+    return {place: sorted(held[place], key=_soonest_first) for place in places if place in held}
+
+
+def _soonest_first(held: tuple[Batch, int]) -> tuple[date, int, str, int]:
+    batch = held[0]
+    return batch.expiry or date.min, batch.thing.id, batch.number, batch.id
 
 
 def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
@@ -124,8 +135,9 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
     rows = list(
         ListLine.objects.filter(section__version__in=list(version_ids))
         .select_related("item", "section")
-        .order_by("section__position", "section", "position", "id")
+        .order_by()
     )
+    rows.sort(key=lambda row: (row.section.position, row.section_id, row.position, row.pk))
     things = {row.item_id: thing_of(row.item) for row in rows}
     instead = grouped(
         Substitute.objects.filter(item__in=things).values_list("item_id", "instead_id")
@@ -158,12 +170,12 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         .order_by()
         .select_related("list_version", "home_room", "location")
         .defer("list_version__signed_page")
-        .prefetch_related(
-            "sections",
-            Prefetch("withholdings", Withholding.objects.open()),
-        )
     )
-    keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
+    sections = _sections_of(kits)
+    keys = {pk: key for rows in sections.values() for pk, key in rows}
+    withheld = grouped(
+        Withholding.objects.open().filter(kit__in=kits).order_by("id").values_list("kit", "kind")
+    )
     served = hazards_covered.served({k.list_version_id: k.list_version for k in kits}.values())
     held = units_in(keys)
     lines = lines_of({kit.list_version_id for kit in kits})
@@ -176,7 +188,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         for place, rows in held.items()
         if any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
     }
-    graces = _graces(kit for kit in kits if any(p.pk in undated for p in kit.sections.all()))
+    graces = _graces(kit for kit in kits if any(pk in undated for pk, _ in sections[kit.pk]))
     sections_away = Checkout.objects.open().filter(section__in=keys).order_by()
     away = set(sections_away.values_list("section_id", flat=True))
     return {
@@ -185,16 +197,14 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             name=kit.name,
             lines=lines.get(kit.list_version_id, ()),
             units=tuple(
-                Units(batch, p.section_key, count)
-                for p in kit.sections.all()
-                for batch, count in held.get(p.pk, ())
+                Units(batch, key, count)
+                for pk, key in sections[kit.pk]
+                for batch, count in held.get(pk, ())
             ),
             levels={
-                (p.section_key, item): level
-                for p in kit.sections.all()
-                for item, level in levels[p.pk]
+                (key, item): level for pk, key in sections[kit.pk] for item, level in levels[pk]
             },
-            away=frozenset(p.section_key for p in kit.sections.all() if p.pk in away),
+            away=frozenset(key for pk, key in sections[kit.pk] if pk in away),
             lives_in=LivesIn(kit.lives_in),
             weather=kit.location.weather if kit.location else None,
             serves_people=kit.list_version.people,
@@ -209,13 +219,20 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             laid_up=kit.laid_up_since is not None,
             lost=kit.lost_since is not None,
             waiting_to_be_sorted=kit.to_sort_since is not None,
-            withheld=tuple(w.kind for w in kit.withholdings.all()),
+            withheld=tuple(withheld[kit.pk]),
             contents_entered=kit.contents_entered,
             expired_always_stops=kit.home_room.expired_always_stops,
             undated_grace_until=graces.get(kit.pk),
         )
         for kit in kits
     }
+
+
+def _sections_of(kits: Collection[Kit]) -> Mapping[int, list[tuple[int, str]]]:
+    """The sections of each kit, in order: place and key."""
+    rows = Place.objects.filter(kit__in=kits).order_by()
+    ordered = sorted(rows.values_list("kit_id", "position", "name", "pk", "section_key"))
+    return grouped((kit, (pk, key)) for kit, _, _, pk, key in ordered)
 
 
 def _graces(kits: Iterable[Kit]) -> dict[int, date]:

@@ -17,17 +17,18 @@ Swaps = dict[int, tuple[Replaced, ...]]
 
 def of_versions(version_ids: Collection[int]) -> dict[int, Swaps]:
     """What each of these versions has replaced; those that have nothing are left out."""
+    swapped = ListChangeVersion.objects.filter(
+        change__what=What.SWAP, version__packing_list__versions__in=version_ids
+    )
+    changed = set(swapped.order_by().values_list("pk", flat=True))
+    if not changed:
+        return {}
     rows = list(
-        ListChangeVersion.objects.filter(
-            change__what=What.SWAP, version__packing_list__versions__in=version_ids
-        )
-        .distinct()
+        ListChangeVersion.objects.filter(pk__in=changed)
         .select_related("change__item", "version")
         .prefetch_related("change__reviews")
         .order_by("id")
     )
-    if not rows:
-        return {}
     versions = PackingListVersion.objects.filter(pk__in=version_ids)
     return {
         pk: replaced

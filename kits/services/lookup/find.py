@@ -216,7 +216,9 @@ def item(ref: int | str) -> Item:
     """A thing by id or exact name."""
     row = Item.objects.filter(pk=_pk(ref)).first() if _pk(ref) else None
     named = Item.objects.filter(name__iexact=ref if isinstance(ref, str) else "")
-    return row or one(named, "thing", ref)
+    if (row := row or named.first()) is None:
+        raise NotFound("thing", ref)
+    return row
 
 
 def places_of(actor: Actor) -> PlaceQuerySet:

@@ -62,7 +62,8 @@ def open_promises(
         rows = rows.filter(trip__in=trips)
     if guide is not None:
         rows = rows.filter(Q(person=guide) | Q(person=None, trip__leader=guide))
-    reservations = list(rows.select_related(*_WITH).defer("kit__list_version__signed_page"))
+    rows = rows.select_related(*_WITH).defer("kit__list_version__signed_page")
+    reservations = list(rows.order_by())
     back = _back(reservations) if reservations else {}
     return sorted(
         (

@@ -10,7 +10,7 @@ import numpy as np
 import pypdfium2
 import pytest
 from django.utils import translation
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from kits.services.text.wording import in_words
 from labels.printing import (
@@ -93,7 +93,6 @@ def test_a_lid_card_of_a_nameless_empty_kit_still_prints() -> None:
     assert [text for text, _ in read(pages(pdf, 300)[0])] == [says(CARD.code)]
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     words=st.lists(st.text(min_size=1, max_size=50), min_size=1, max_size=40),
     em=st.floats(2.3, 5.0),

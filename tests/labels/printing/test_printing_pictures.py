@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 from PIL import Image
 
 from labels.printing import Job, label_png, label_svg
@@ -58,7 +58,6 @@ def dots_a_module(pixels: Any, modules: int) -> int:
     return dots
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     name=st.text(max_size=60),
     key=st.sampled_from(ROLLS),

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 from scipy.stats import nbinom
 
 from kits.rules.buying.order_levels import (
@@ -118,7 +118,6 @@ ACTS = st.lists(
 
 
 @given(ACTS, st.integers(0, 60), st.floats(0.5, 0.98))
-@settings(deadline=None, max_examples=40)
 def test_more_certainty_or_a_longer_wait_never_needs_less(
     uses: list[Use], lead_days: int, certainty: float
 ) -> None:
@@ -128,7 +127,6 @@ def test_more_certainty_or_a_longer_wait_never_needs_less(
 
 
 @given(ACTS, st.integers(0, 60), st.sampled_from([2, 16]))
-@settings(deadline=None, max_examples=40)
 def test_what_goes_in_packs_is_needed_in_whole_packs(
     uses: list[Use], lead_days: int, pack: int
 ) -> None:
@@ -149,7 +147,6 @@ def test_strips_of_sixteen_are_wanted_whole(certainty: float, strips: int) -> No
 
 
 @given(ACTS)
-@settings(deadline=None, max_examples=40)
 def test_nothing_is_ordered_without_need(uses: list[Use]) -> None:
     for by_hand in (None, 30):
         found = of(uses, by_hand=by_hand, needed=False)
@@ -200,7 +197,6 @@ def test_of_a_use_between_two_looks_only_the_share_in_the_time_looked_at_counts(
 
 
 @given(ACTS, st.integers(1, 30))
-@settings(deadline=None, max_examples=40)
 def test_loose_items_are_ordered_by_the_box(uses: list[Use], box: int) -> None:
     found = of(uses, counted=False, box=box)
     assert found.units % box == 0
@@ -231,7 +227,6 @@ def test_an_episode_opens_at_the_level_and_closes_above_it_by_the_margin() -> No
 
 
 @given(ACTS, st.integers(0, 400))
-@settings(deadline=None, max_examples=40)
 def test_use_over_days_is_a_distribution_that_goes_on_as_before(uses: list[Use], days: int) -> None:
     chances = use_over(uses, recorded_from=TODAY - YEAR + DAY, today=TODAY, days=days)
     assert sum(chances) == pytest.approx(1)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import assume, given, settings, strategies as st
+from hypothesis import assume, given, strategies as st
 
 from kits.rules.buying.naive_plan import naive_order
 from kits.rules.buying.order_lines import order_lines, outlooks
@@ -94,7 +94,6 @@ def every_order(season: Season) -> list[Order]:
 
 
 @given(seasons())
-@settings(max_examples=150, deadline=None)
 def test_no_order_comes_to_less(season: Season) -> None:
     best = min(cost(season, order) for order in every_order(season))
     found = plan(season, seconds=60, within=0)
@@ -104,7 +103,6 @@ def test_no_order_comes_to_less(season: Season) -> None:
 
 
 @given(seasons())
-@settings(max_examples=60, deadline=None)
 def test_it_is_one_that_may_be_and_never_worse_than_one_written_by_hand(season: Season) -> None:
     by_hand = naive_order(season)
     assert by_hand.may_be(season)
@@ -116,7 +114,6 @@ def test_it_is_one_that_may_be_and_never_worse_than_one_written_by_hand(season: 
 
 
 @given(seasons())
-@settings(max_examples=60, deadline=None)
 def test_money_and_units_add_up(season: Season) -> None:
     order = plan(season).order
     lines = [(season.by_id[pk], packs) for pk, packs in order.packs.items()]
@@ -130,7 +127,6 @@ def test_money_and_units_add_up(season: Season) -> None:
 
 
 @given(seasons())
-@settings(max_examples=40, deadline=None)
 def test_nothing_that_is_not_wanted_is_bought(season: Season) -> None:
     enough = tuple(
         Want(want.item, want.short, want.used, want.short + len(want.used), want.kept)
@@ -241,7 +237,6 @@ def test_what_cannot_be_is_refused() -> None:
 
 
 @given(seasons())
-@settings(max_examples=60, deadline=None)
 def test_every_line_says_what_its_units_are_for(season: Season) -> None:
     order = plan(season).order
     lines = order_lines(season, order)
@@ -258,7 +253,6 @@ def test_every_line_says_what_its_units_are_for(season: Season) -> None:
 
 
 @given(seasons())
-@settings(max_examples=60, deadline=None)
 def test_every_line_says_what_is_lacked_without_it_alone(season: Season) -> None:
     order = plan(season).order
     by_item = {want.item: want for want in season.wants}
@@ -272,7 +266,6 @@ def test_every_line_says_what_is_lacked_without_it_alone(season: Season) -> None
 
 
 @given(seasons(), st.randoms(use_true_random=False))
-@settings(max_examples=60, deadline=None)
 def test_the_same_season_has_the_same_plan_in_whatever_order_its_rows_come(
     season: Season, chance: random.Random
 ) -> None:
@@ -288,7 +281,6 @@ def test_the_same_season_has_the_same_plan_in_whatever_order_its_rows_come(
 
 
 @given(seasons())
-@settings(max_examples=60, deadline=None)
 def test_it_names_all_that_is_not_enough_the_gravest_first(season: Season) -> None:
     found = outlooks(season, plan(season).order)
     assert sorted(each.item for each in found) == sorted(want.item for want in season.wants)

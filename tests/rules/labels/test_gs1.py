@@ -4,7 +4,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 from stdnum import ean
 
 from labels.rules.codes import gs1
@@ -200,7 +200,6 @@ def test_with_fnc1_the_true_reading_is_the_only_one(truth: Any, separator: Any) 
         assert sure(text) == pack
 
 
-@settings(max_examples=200)
 @given(packs(), st.sampled_from(["", "]C1", "]d2", "]Q3"]))
 def test_without_fnc1_the_true_reading_is_always_offered_and_never_taken_unasked(
     truth: Any, identifier: Any

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.lookup import label_codes
 from labels.printing.fonts import typeface
@@ -117,7 +117,6 @@ def assert_sound(layout: Layout, space: Space) -> None:
     assert layout.symbol_box.width_mm == pytest.approx(side)
 
 
-@settings(max_examples=400, deadline=None)
 @given(
     label=labels,
     sheet=st.sampled_from(list(SHEETS.values())),
@@ -138,7 +137,6 @@ def test_any_text_on_any_sheet_stays_in_its_cell_apart_and_legible(
     assert text_of(layout, "code") == "9C5G-K64D"
 
 
-@settings(max_examples=300, deadline=None)
 @given(label=labels, width=st.floats(8, 150), height=st.floats(8, 150), address=addresses)
 def test_a_cell_is_refused_with_a_size_that_would_do(
     label: Any, width: float, height: float, address: str

@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.lookup import label_codes
 from labels.rules.codes import typed
@@ -121,7 +121,6 @@ def test_a_makers_code_typed_on_azerty_is_put_right(keyboard: str) -> None:
     )
 
 
-@settings(max_examples=300)
 @given(code_strategy, st.integers(0, 7), st.sampled_from(label_codes.ALPHABET + "01AILMOQUWYZ"))
 def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(
     code: str, place: int, character: Any

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 from scipy import stats
 
 from kits.rules.planning import demand, quantities
@@ -29,7 +29,6 @@ chances_of_units = st.lists(st.floats(0.01, 1), min_size=1, max_size=16).map(
 )
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     size=st.floats(-2, 2).map(lambda x: 10**x),
     theta=st.floats(-6, 1).map(lambda x: 10**x),
@@ -81,7 +80,6 @@ def test_without_exposure_nothing_is_wanted() -> None:
 
 
 @given(shape=st.floats(0.05, 20), days=st.floats(1, 1000), dispersion=st.floats(1, 5))
-@settings(max_examples=40, deadline=None)
 def test_exposure_adds_up(shape: float, days: float, dispersion: float) -> None:
     """What a trip wants with a known rate and what the next one wants is what both want."""
     units = demand.lumps(dispersion, demand.units_of_use([0.6, 0.4]))
@@ -103,7 +101,6 @@ def test_chances_of_units_add_up() -> None:
         demand.units_of_use([0.5, 0.4])
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     shape=st.floats(-2, 2).map(lambda x: 10**x),
     mean=st.floats(-6, 0).map(lambda x: 10**x),

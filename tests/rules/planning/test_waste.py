@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.planning import demand, waste
 from kits.rules.planning.demand import Rate
@@ -46,7 +46,6 @@ def test_a_million_draws_agree() -> None:
     days=st.floats(1, 500),
     longer=st.floats(0, 500),
 )
-@settings(max_examples=40, deadline=None)
 def test_a_longer_life_never_wastes_more(
     shape: float, mean: float, units: int, days: float, longer: float
 ) -> None:

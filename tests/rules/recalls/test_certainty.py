@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 import pytest
-from hypothesis import assume, given, settings, strategies as st
+from hypothesis import assume, given, strategies as st
 
 from kits.rules.recalls.certainty import (
     Bounds,
@@ -217,7 +217,6 @@ acts = st.one_of(
 )
 
 
-@settings(max_examples=400)
 @given(
     st.lists(st.tuples(batch_ids, inner, few), min_size=1, max_size=4),
     st.lists(acts, max_size=10),

@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import Batch, KitState, Line, Thing, TripNeeds, Units
 from kits.rules.ledger.readiness import judge
@@ -178,7 +178,6 @@ def _candidates(draw: st.DrawFn, needs: TripNeeds) -> list[Candidate]:
 _TRIPS = st.builds(trip, st.integers(1, 30), st.integers(1, 4), HAZARDS)
 
 
-@settings(max_examples=150, deadline=None)
 @given(st.data(), _TRIPS)
 def test_it_never_proposes_a_kit_with_anything_against_it(
     data: st.DataObject, needs: TripNeeds
@@ -194,7 +193,6 @@ def test_it_never_proposes_a_kit_with_anything_against_it(
             assert found.passed_over[c.state.id]
 
 
-@settings(max_examples=150, deadline=None)
 @given(st.data(), _TRIPS)
 def test_no_smaller_set_of_free_kits_suits(data: st.DataObject, needs: TripNeeds) -> None:
     candidates = data.draw(_candidates(needs))
@@ -213,7 +211,6 @@ def test_no_smaller_set_of_free_kits_suits(data: st.DataObject, needs: TripNeeds
         assert found.lacking
 
 
-@settings(max_examples=80, deadline=None)
 @given(st.data(), _TRIPS)
 def test_the_order_in_which_kits_are_given_does_not_matter(
     data: st.DataObject, needs: TripNeeds

@@ -89,16 +89,17 @@ def make(
 def by_secret(secret: str) -> Token | None:
     """The token of a secret if it may be used now; its use is noted at most once a minute."""
     now = clock.now()
-    token = (
-        Token.objects.select_related("user__person")
-        .filter(Q(expires_at=None) | Q(expires_at__gt=now), sha256=_sha256(secret))
-        .filter(revoked_at=None, user__is_active=True)
-        .first()
-    )
-    if token and not _is_answered_for(token):
+    usable = Token.objects.filter(Q(expires_at=None) | Q(expires_at__gt=now), revoked_at=None)
+    try:
+        token = usable.select_related("user__person").get(
+            sha256=_sha256(secret), user__is_active=True
+        )
+    except Token.DoesNotExist:
+        return None
+    if not _is_answered_for(token):
         end(Token.objects.filter(pk=token.pk), now)
         return None
-    if token and (token.last_used_at is None or token.last_used_at <= now - NOTE_USE_EVERY):
+    if token.last_used_at is None or token.last_used_at <= now - NOTE_USE_EVERY:
         # A failing database is no reason to refuse somebody: the next use notes it.
         with tolerating_failure():
             Token.objects.filter(pk=token.pk).update(last_used_at=now)

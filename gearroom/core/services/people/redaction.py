@@ -160,13 +160,13 @@ def digest(value: Any) -> str:
 
 def differences() -> Iterator[str]:
     """Rows that were redacted and are not as their last redaction left them, a line each."""
+    rows = RedactedRow.objects.order_by("pk").values_list("table", "column", "row", "sha256")
+    redacted: dict[tuple[str, str], dict[str, str]] = {}
+    for table, name, row, sha256 in rows:
+        redacted.setdefault((table, name), {})[row] = sha256
     for column in columns():
         table, name = column.place
-        left: dict[str, str] = dict(
-            RedactedRow.objects.filter(table=table, column=name)
-            .order_by("pk")
-            .values_list("row", "sha256")
-        )
+        left = redacted.get(column.place, {})
         keys = list(map(column.model._meta.pk.to_python, left))
         there: dict[str, str] = {}
         for start in range(0, len(keys), 500):
