@@ -41,7 +41,9 @@ class ItemForm(PageForm):
     disposal = Choice(Disposal)
     order_down_to = WholeNumber(
         required=False,
-        label=_lazy("Order level: order when fewer are left (leave empty to work it out from use)"),
+        label=_lazy(
+            "Order level: order when fewer are left (leave empty to have it worked out from use)"
+        ),
     )
     lead_time_days = WholeNumber(
         required=False, most=1000, label=_lazy("Days from order to delivery")
@@ -165,13 +167,30 @@ def _add_substitute(act: Act, item: Item, sent: QueryDict) -> str:
     values = SubstituteForm.read(sent)
     other = find.item(values["other"])
     catalogue.put_substitute(act, item, other, values["note"])
-    return _("%(other)s can now be used instead.") % {"other": other.name}
+    return _("%(other)s can now be used instead of this item.") % {"other": other.name}
 
 
 def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
     other = find.item(sent.get("not-instead", ""))
     catalogue.remove_substitute(act, item, other)
-    return _("%(other)s can no longer be used instead.") % {"other": other.name}
+    return _("%(other)s can no longer be used instead of this item.") % {"other": other.name}
+
+
+class CompanionForm(PageForm):
+    """The item that does not work without this one; empty: none."""
+
+    with_item = ShortText(120)
+
+
+def _put_goes_with(act: Act, item: Item, sent: QueryDict) -> str:
+    name = CompanionForm.read(sent)["with_item"]
+    other = find.item(name) if name else None
+    if other == item:
+        raise Invalid(_("Choose another item."), field="with_item")
+    catalogue.edit_item(act, item, goes_with=other)
+    if other is None:
+        return _("%(thing)s goes with no other item.") % {"thing": item.name}
+    return _("%(thing)s now goes with %(other)s.") % {"thing": item.name, "other": other.name}
 
 
 def _retire(act: Act, item: Item, sent: QueryDict) -> str:
@@ -192,6 +211,7 @@ _ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {
     "unpack": _remove_pack,
     "instead": _add_substitute,
     "not-instead": _remove_substitute,
+    "goes-with": _put_goes_with,
     "retire": _retire,
     "bring-back": _bring_back,
 }
