@@ -62,6 +62,10 @@ KINDS.update(
              _("Take that kit, or swap the two: send “swap” as true.")),
             ("kit-retired", 409, _("The kit has been retired"),
              _("Choose another kit, or add a new one.")),
+            ("kit-missed", 409, _("The kit is reserved for trips"),
+             _("“trips” has their ids: reserve another kit for them, or send them in “without”.")),
+            ("confirm-expired", 409, _("Some of it is out of date, or its date is not known"),
+             _("Take it out first, or tell whoever is getting it and send “expired” as true.")),
             ("kit-not-empty", 409, _("The kit is not empty"), _("Empty the kit first.")),
             ("laid-up-already", 409, _("The kit is already in storage"),
              _("There is nothing to do.")),
@@ -129,7 +133,7 @@ KINDS.update(
             ("serial-known-otherwise", 409, _("The serial number is on record with other details"),
              _("Leave the lot number and the expiry date empty, or correct the batch first.")),
             ("instrument-held", 409, _("The instrument is on record in another place"),
-             _("Move it from there, or check its serial number again.")),
+             _("Move the instrument from there, or check its serial number again.")),
             ("not-an-instrument", 422, _("This is not an instrument"),
              _("Only instruments have regular checks.")),
             # -------------------------------------------------------- what is never put into a kit
@@ -146,7 +150,7 @@ KINDS.update(
             ("undated", 409, _("The expiry date is not known"),
              _("Read the date on the pack and correct the batch, or use another batch.")),
             ("training-stock", 409, _("This is for training only"),
-             _("It may only go into training kits. Use another one.")),
+             _("Training stock may only go into training kits. Use another item.")),
             # --------------------------------------------------------------- putting right, recalls
             ("built-on", 409, _("Later records depend on this one"),
              _("“later” lists them. Send the request again with “together” and, as “through”, the "

@@ -45,15 +45,15 @@ KINDS.update(
              _("Enter the address that phones will open under Settings, Web address, or set "
                "GEARROOM_PUBLIC_URL on the server; or request a preview.")),
             ("label-too-small", 422, _("The label is too small for its code"),
-             _("Choose one of at least the size given in “detail”, or a shorter web address.")),
+             _("Choose a label of at least the size given in “detail”, or a shorter web address.")),
             ("card-too-long", 422, _("The kit list is too long for a card"),
-             _("Put fewer items on it, or print the kit list instead.")),
+             _("Put fewer items on the kit list, or print the list itself instead.")),
             ("read-back-failed", 409, _("A printed code could not be read back"),
              _("Nothing was printed. Try again; if it happens again, report it with the label size "
                "and the names on the labels.")),
             ("no-label", 409, _("The kit has no label yet"), _("Create a label, then print this.")),
             ("not-sealed", 409, _("The kit has no seal on record"),
-             _("Reseal it, then print its tag.")),
+             _("Reseal the kit, then print its tag.")),
         ]
     }
 )  # fmt: skip

@@ -39,7 +39,7 @@ KINDS: dict[str, ProblemKind] = {
         ("in-flight", 409, _("The same request is still being processed"),
          _("Wait for the time in Retry-After, then send the request again unchanged.")),
         ("malformed-request", 400, _("The request could not be read"),
-         _("Send it as HTTP/1.1 (RFC 9112), with a percent-encoded target.")),
+         _("Send the request as HTTP/1.1 (RFC 9112), with a percent-encoded target.")),
         ("address-too-long", 414, _("The address is too long"),
          _("An address can have at most 4,094 bytes. Send longer data in the body of a POST "
            "request.")),
@@ -47,7 +47,7 @@ KINDS: dict[str, ProblemKind] = {
          _("There can be at most 100 headers of 8,190 bytes each. Do not send cookies from other "
            "sites.")),
         ("malformed-headers", 400, _("A header could not be read"),
-         _("Send it in the form described in “detail”.")),
+         _("Send the header in the form described in “detail”.")),
         ("unknown-host", 400, _("This server does not use that host name"),
          _("Use one of the host names that the server is set up for.")),
         ("unsupported-media-type", 415, _("This media type is not supported"),

@@ -12,7 +12,17 @@ from kits.api.people import personal_records
 from kits.api.planning import drafts, plans, replays, vocabulary
 from kits.api.recalls import recalls
 from kits.api.restocking import bought_kits, building, sorting
-from kits.api.stock import catalogue, counting, locations, lots, offers, orders, places, stock
+from kits.api.stock import (
+    catalogue,
+    counting,
+    leaving,
+    locations,
+    lots,
+    offers,
+    orders,
+    places,
+    stock,
+)
 from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -66,6 +76,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/build/", building.Build.as_view()),
     path("kits/<str:kit>/strip/", building.Strip.as_view()),
     path("kits/<str:kit>/empty/", building.Empty.as_view()),
+    path("kits/<str:kit>/leave/", leaving.LeaveKit.as_view()),
     path("kits/<str:kit>/check/", building.CheckInKit.as_view()),
     path("stock/", stock.Holdings.as_view()),
     path("stock/receive/", stock.Receive.as_view()),
@@ -73,6 +84,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/send/", stock.Send.as_view()),
     path("stock/arrive/", stock.Arrive.as_view()),
     path("stock/dispose/", stock.Dispose.as_view()),
+    path("stock/spare-kits/", leaving.SpareKits.as_view()),
+    path("stock/leave/", leaving.LeaveStock.as_view()),
     path("stock/open/", stock.Open.as_view()),
     path("lots/", lots.Lots.as_view()),
     path("lots/<int:id>/", lots.OneLot.as_view()),

@@ -126,6 +126,15 @@ class EmptyDetail(TypedDict):
     lines: list[EmptyLine]
 
 
+class LeaveDetail(TypedDict):
+    """Units or a whole kit sold or given away: to whom, and for how much in all."""
+
+    way: str
+    to: str
+    price: str | None
+    currency: str
+
+
 class StripLine(TypedDict):
     """Units of an item out of a bought kit."""
 
@@ -323,6 +332,7 @@ Detail = (
     | RestockDetail
     | ResealDetail
     | EmptyDetail
+    | LeaveDetail
     | WeatherDetail
     | StripDetail
     | CountDetail

@@ -42,6 +42,7 @@ class EntryKind(models.TextChoices):
     WAKE = "wake"
     TAKE_OUT = "take-out"
     DISPOSE = "dispose"
+    LEAVE = "leave"
     MOVE = "move"
     ARRIVE = "arrive"
     BORROW = "borrow"

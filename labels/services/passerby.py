@@ -14,6 +14,7 @@ from gearroom.core.models.installation import current
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
+from kits.services.ledger import kit_state
 from kits.services.lookup import find
 
 _WHAT = {
@@ -57,7 +58,8 @@ def label_of(code: str) -> Label | None:
 def facts_of(label: Label, actor: Actor | None) -> Facts:
     """What a passer-by sees of a label, which comes with what it is on. `actor` is None for whoever
     is not signed in."""
-    room = home_of(label)
+    left = _has_left(label)
+    room = None if left else home_of(label)
     after = labelling.successor(label) if label.cancelled_at else None
     return Facts(
         code=label_codes.shown(label.code),
@@ -65,13 +67,21 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
         what=_("First aid kit %(kit)s") % {"kit": label.kit.name}
         if label.kit
         else str(_WHAT[LabelKind(label.kind)]),
-        whose=", ".join(filter(None, (current().organisation, room.name if room else ""))),
+        whose=""
+        if left
+        else ", ".join(filter(None, (current().organisation, room.name if room else ""))),
         how_to_return=room.how_to_return if room else "",
         phone=room.phone if room else "",
         yours=actor is not None and belongs(actor, label),
         cancelled=label.cancelled_at is not None,
         replaced_by=label_codes.shown(after.code) if after else "",
     )
+
+
+def _has_left(label: Label) -> bool:
+    """Whether what it is on was sold or given away: it is whoever's it is now."""
+    kit = label.of_kit
+    return kit is not None and kit.retired_on is not None and kit_state.has_left(kit)
 
 
 def home_of(label: Label) -> Room | None:

@@ -41,7 +41,7 @@ class Measure:
     of: Callable[[Tally, int], float]
 
 
-def _left_worth(stock: Stock) -> int:
+def left_worth(stock: Stock) -> int:
     """What lies on shelves and is on its way, in pence."""
     return sum(
         (stock.shelf[w.number].total() + stock.on_order(w.number)) * stock.worth[w.number]
@@ -79,14 +79,14 @@ def seasons(seed: int, years: int, ahead: int) -> dict[str, list[float]]:
     for name, buyer in {**LEVELS, PLAN: planned}.items():
         stock = copy.deepcopy(start)
         tally = play(stock, wanted[YEAR:], buyer)
-        left = _left_worth(stock) - _left_worth(start)
+        left = left_worth(stock) - left_worth(start)
         found[name] = [each.of(tally, left) / years for each in MEASURES]
     return found
 
 
 @dataclass(frozen=True)
 class Difference:
-    """A mean of paired differences (below 0: the plan needs less), with its 90 % interval."""
+    """A mean of paired differences (below 0: less is better), with its 90 % interval."""
 
     mean: float
     low: float
@@ -103,8 +103,8 @@ class Difference:
 
 
 def difference(pairs: Sequence[tuple[float, float]]) -> Difference:
-    """Of (with the plan, without), two or more; Student's t interval."""
-    each = [plan - other for plan, other in pairs]
+    """Of (with, without), two or more; Student's t interval."""
+    each = [after - before for after, before in pairs]
     mean = statistics.fmean(each)
     half = special.stdtrit(len(each) - 1, 0.95) * statistics.stdev(each) / math.sqrt(len(each))
     return Difference(mean, mean - half, mean + half)
@@ -117,14 +117,19 @@ def report(found: Sequence[dict[str, list[float]]]) -> tuple[list[str], bool]:
         lines.append(f"a season by {other} → by the plan: means, and their difference (90 %)")
         for n, measure in enumerate(MEASURES):
             pairs = [(each[PLAN][n], each[other][n]) for each in found]
-            d = difference(pairs)
-            worse = worse or (other == "levels by hand" and d.low > 0)
-            plan, without = (statistics.fmean(column) for column in zip(*pairs, strict=True))
-            lines.append(
-                f"  {measure.name:46} {without:9.1f} → {plan:9.1f}"
-                f"  {d.mean:+9.2f} ({d.low:+.2f} to {d.high:+.2f})  {d.verdict}"
-            )
+            lines.append(compared(measure.name, pairs))
+            worse = worse or (other == "levels by hand" and difference(pairs).low > 0)
     return lines, worse
+
+
+def compared(name: str, pairs: Sequence[tuple[float, float]]) -> str:
+    """A line of a measure, of (with, without) pairs."""
+    d = difference(pairs)
+    after, before = (statistics.fmean(column) for column in zip(*pairs, strict=True))
+    return (
+        f"  {name:46} {before:9.1f} → {after:9.1f}"
+        f"  {d.mean:+9.2f} ({d.low:+.2f} to {d.high:+.2f})  {d.verdict}"
+    )
 
 
 def _one(task: tuple[int, int, int]) -> dict[str, list[float]]:

@@ -214,7 +214,7 @@ def measure() -> tuple[float, ...]:
 
     from kits.models import Notice
     from kits.services.mail import composing, digest, rendering, sending
-    from kits.services.stock import stock_levels
+    from kits.services.mail.digest_rotation import DigestStock
 
     counted = [0]
 
@@ -225,7 +225,7 @@ def measure() -> tuple[float, ...]:
     reset_queries()
     started, cpu = time.perf_counter(), time.process_time()
     to_open = composed = 0
-    stock = stock_levels.Stockroom()
+    stock = DigestStock()
     with connection.execute_wrapper(count):
         ids = digest.write(datetime.now(UTC), newcomers=True)
         for start in range(0, len(ids), sending.BATCH):

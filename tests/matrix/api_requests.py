@@ -148,6 +148,9 @@ KITS: dict[str, Make] = {
             ]
         },
     ),
+    "POST kits/{kit}/leave/": lambda a: say(
+        kit=a.kit("spare"), body={"way": "given", "to": "The centre", "reason": "one too many"}
+    ),
     "POST kits/{kit}/empty/": lambda a: say(
         kit=a.kit("spare"),
         body={

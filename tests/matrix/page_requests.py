@@ -93,6 +93,7 @@ HATCH: dict[str, Make] = {
     "page POST kits/{kit}/due/": lambda a: say(kit=a.kit("out"), body={"due_at": _LATE}),
     "page GET kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
     "page POST kits/{kit}/sort/": lambda a: say(kit=a.kit("back")),
+    "page GET kits/{kit}/swap/": lambda a: say(kit=a.kit("spare")),
     "page POST kits/{kit}/swap/": lambda a: say(
         kit=a.kit("spare"),
         body={
@@ -237,6 +238,11 @@ KITS: dict[str, Make] = {
         id=a.supplier(), body={"name": "South Ltd"}
     ),
     "page POST stock/prices/{id}/end/": lambda a: say(id=a.offer()),
+    "page GET kits/{kit}/leave/": lambda a: say(kit=a.kit("spare")),
+    "page POST kits/{kit}/leave/": lambda a: say(
+        kit=a.kit("spare"), body={"way": "given", "to": "The centre", "reason": "one too many"}
+    ),
+    "page GET kits/{kit}/papers/": lambda a: say(kit=a.kit("spare")),
     "page GET kits/{kit}/empty/": lambda a: say(kit=a.kit("spare")),
     "page POST kits/{kit}/empty/": lambda a: say(
         kit=a.kit("spare"),
@@ -494,6 +500,15 @@ STOCK: dict[str, Make] = {
         a, send="main-store" if a.room() == "cave-hut" else "cave-hut"
     ),
     "page POST stock/at/{place}/{lot}/ #dispose": lambda a: _at(a, dispose="bin"),
+    "page GET stock/spare-kits/": lambda a: say(),
+    "page GET stock/at/{place}/{lot}/leave/": lambda a: say(
+        place=a.place(), lot=a.lot("dressing")
+    ),
+    "page POST stock/at/{place}/{lot}/leave/": lambda a: say(
+        place=a.place(),
+        lot=a.lot("dressing"),
+        body={"units": "1", "way": "sold", "to": "The ski club", "reason": "too many"},
+    ),
     "page POST stock/at/{place}/{lot}/ #open": lambda a: _at(a, "tablets", open="1"),
     "page POST stock/at/{place}/{lot}/ #correct": lambda a: _at(
         a, "tablets", correct="1", printed=_DAY, number="T1"

@@ -34,6 +34,13 @@ REQUESTS: dict[str, Make] = {
             "lot": str(a.lot("dressing")), "units": 1, "place": str(a.place()), "reason": "wet"
         }
     ),
+    "GET stock/spare-kits/": lambda a: say({"room": a.room()}),
+    "POST stock/leave/": lambda a: say(
+        body={
+            "lot": str(a.lot("dressing")), "units": 1, "place": str(a.place()), "way": "sold",
+            "to": "The ski club", "reason": "too many",
+        }
+    ),
     "POST stock/open/": lambda a: say(
         body={"lot": str(a.lot("tablets")), "units": 1, "place": str(a.place())}
     ),

@@ -105,7 +105,7 @@ _REASONS: tuple[tuple[type[Exception], Callable[[], str]], ...] = (
         smtplib.SMTPServerDisconnected,
         lambda: _("The mail server closed the connection. Check the port and the protection."),
     ),
-    (socket.gaierror, lambda: _("There is no mail server of this name. Check the name.")),
+    (socket.gaierror, lambda: _("There is no mail server with this name. Check the name.")),
     (
         ConnectionRefusedError,
         lambda: _("No mail server answers under this name and port. Check both."),

@@ -6,7 +6,15 @@ from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
 from gearroom.site.web.installation import claiming, settings as installation
-from gearroom.site.web.kits import checking, chosen_kits, count, kit_settings, kits, kits_list
+from gearroom.site.web.kits import (
+    checking,
+    chosen_kits,
+    count,
+    kit_settings,
+    kits,
+    kits_list,
+    leaving,
+)
 from gearroom.site.web.labelling import papers, printing
 from gearroom.site.web.lists import (
     copying,
@@ -240,6 +248,8 @@ urlpatterns: list[URLPattern] = [
     path("bought-kits/<int:id>/buy/", bought_lines.choose, name="buy-kit"),
     path("bought-kits/<int:id>/close/", bought_kits.close, name="close-bought-kit"),
     path("kits/<str:kit>/empty/", stripping.empty, name="empty-kit"),
+    path("kits/<str:kit>/leave/", leaving.leave_kit, name="leave-kit"),
+    path("kits/<str:kit>/papers/", leaving.papers, name="kit-papers"),
     path("kits/<str:kit>/strip/new/", stripping.new_item, name="strip-new"),
     # scanning and what follows from it
     path("scan/", scan.scan, name="scan"),
@@ -267,6 +277,8 @@ urlpatterns: list[URLPattern] = [
     path("stock/undated/", stock.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
     path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
+    path("stock/spare-kits/", leaving.spare_kits, name="spare-kits"),
+    path("stock/at/<int:place>/<int:lot>/leave/", leaving.leave_stock, name="leave-stock"),
     path("stock/order/", order.order, name="order"),
     path("stock/order/draft/", order.draft, name="order-draft"),
     path("stock/order/<int:order>/", orders.one, name="one-order"),

@@ -84,8 +84,9 @@ class QuarantineAnswer(answers.Answer):
 
 @answers.Answer.of(status.Gone)
 class GoneAnswer(answers.Answer):
-    members = ["how", "certainty", "trip", "kit", "units"]
+    members = ["how", "certainty", "trip", "kit", "to", "units"]
     sources = {"kit": "kit.name"}
+    help_texts = {"to": "Who got it, where it was sold or given away and somebody wrote it down."}
     how = serializers.CharField(help_text="used, sold, given, or how it was disposed of.")
     certainty = serializers.ChoiceField(Certainty.choices)
 

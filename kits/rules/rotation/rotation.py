@@ -61,6 +61,9 @@ def rotate(stock: Stock, opened: Set[int], opening: float, *, seconds: float = S
     would not that does not last. The same stock has the same rotation, unless time ran out.
     """
     costs = _Costs(stock, first_out(stock, opened), opening)
+    if not any(spot.use is not None and spot.use.exposure_a_day > 0 for spot in stock.spots):
+        # Whatever lies where, all of it goes out of date.
+        return Rotation(stock, costs.plain, costs.plain, frozenset(), opening)
     best, kits, least = costs.plain, frozenset[int](), costs.of_all(costs.plain, 0)
     for solved in _solutions(costs, opened, seconds):
         after = _bettered(costs, solved.holding, opened | solved.opened)

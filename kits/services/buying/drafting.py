@@ -169,7 +169,7 @@ def _offers(packs: Mapping[int, int], currency: str) -> dict[int, Offer]:
 def _refuse_too_many(packs: Mapping[int, int]) -> None:
     if len(packs) > MOST_LINES or any(count > MOST_PACKS for count in packs.values()):
         raise Invalid(
-            _("An order has at most %(lines)d lines of at most %(packs)d packs.")
+            _("An order can have at most %(lines)d lines, each with at most %(packs)d packs.")
             % {"lines": MOST_LINES, "packs": MOST_PACKS},
             field="lines",
         )

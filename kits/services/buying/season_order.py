@@ -129,7 +129,9 @@ def season_of(
             field="through",
         )
     if budget is not None and not is_money(budget):
-        raise Invalid(_("A budget is 0 or more, with at most two decimal places."), field="budget")
+        raise Invalid(
+            _("Enter a budget of 0 or more, with at most two decimal places."), field="budget"
+        )
     wants, basis, wanted_by = _wants(room, today, through)
     better = catalogue.ordered_instead()
     asked = {*(want.item for want in wants), *better.values()}

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Unacceptable, store
+from gearroom.core.acts import NOT_GIVEN, Act, NotGiven, Refused, Unacceptable, store
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from kits.models import (
@@ -101,6 +101,12 @@ def check_out(
             return _into_history(book, kit, taker, trip, section, emergency, irregular)
         if emergency:
             trip, due_at = None, None
+        if kit.retired_on is not None and not fact:
+            raise Refused(
+                "kit-retired",
+                _("%(kit)s has been retired, sold or given away. Choose another kit.")
+                % {"kit": kit.name},
+            )
         held = open_checkout(kit, section)
         out = [each for each in (held, open_checkout(kit) if section else None) if each]
         if out and not fact:

@@ -4,6 +4,8 @@ the audit."""
 from datetime import date, datetime
 from typing import NamedTuple
 
+from django.db.models import Q
+
 from gearroom.core import clock
 from gearroom.core.acts import store
 from kits.models import AsFound, Entry, EntryKind, Kit
@@ -22,6 +24,27 @@ CLOSED = (AsFound.SEALED, AsFound.CLOSED)
 
 _PRESENT = (*facts.HANDS, EntryKind.FOUND)
 """The acts that prove that a kit is not lost."""
+
+
+def has_left(kit: Kit) -> bool:
+    """Whether a kit was sold or given away, as it stands now."""
+    return Entry.objects.filter(kit=kit, kind=EntryKind.LEAVE, reversed_by__isnull=True).exists()
+
+
+def retired_on(kit: Kit) -> date | None:
+    """Since when a kit is out of use: retired by hand, or sold or given away as it stands now."""
+    if not Entry.objects.filter(kit=kit, kind=EntryKind.LEAVE).exists():
+        return kit.retired_on
+    entry = (
+        Entry.objects.filter(
+            Q(kind=EntryKind.LEAVE) | Q(kind=EntryKind.KIT, detail__what="retired"),
+            kit=kit,
+            reversed_by__isnull=True,
+        )
+        .order_by("id")
+        .first()
+    )
+    return clock.local_date(entry.occurred_at, kit.home_room.time_zone) if entry else None
 
 
 def iso(when: date | None) -> str | None:

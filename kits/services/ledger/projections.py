@@ -156,6 +156,7 @@ def rewrite(kit: Kit) -> None:
         kit,
         room_id=kit_state.room_id(kit),
         laid_up_since=kit_state.laid_up_since(kit),
+        retired_on=kit_state.retired_on(kit),
         **kit_state.waiting(kit)._asdict(),
     )
     kit_state.rewrite_looks(kit)

@@ -41,6 +41,7 @@ _AT_HOME = (
     EntryKind.BUILD,
     EntryKind.STRIP,
     EntryKind.EMPTY,
+    EntryKind.LEAVE,
     EntryKind.WEATHER_OUT,
     EntryKind.WEATHER_BACK,
 )

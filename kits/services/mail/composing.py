@@ -12,8 +12,8 @@ from kits.models import Notice
 from kits.rules.mail.plain_text import Letter
 from kits.rules.notices.policy import WEEKLY
 from kits.services.mail import digest_data, digest_text, digest_week, notice_texts, picking_list
+from kits.services.mail.digest_rotation import DigestStock
 from kits.services.mail.rendering import Attachment
-from kits.services.stock import stock_levels
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ def write(
     *,
     with_it: Sequence[Notice] = (),
     at: datetime | None = None,
-    stock: stock_levels.Stockroom | None = None,
+    stock: DigestStock | None = None,
 ) -> dict[int, Written]:
     """What each notice says, by its id, in the language of whom it tells; weekly ones as of an
     instant (None: now). `with_it` goes in the mail of the only notice, to the same person and of

@@ -28,6 +28,7 @@ from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import look_again, signatures
 from kits.services.lookup import promises
 from kits.services.mail.digest_batches import load_batches
+from kits.services.mail.digest_rotation import DigestStock
 from kits.services.mail.digest_week import Week
 from kits.services.notices import preferences, recipients
 from kits.services.recalls import recall_notices
@@ -65,12 +66,12 @@ def readers() -> QuerySet[Person]:
 def gather(
     people: Sequence[Person],
     at: datetime,
-    stock: Stockroom | None = None,
+    stock: DigestStock | None = None,
     rooms: Collection[int] | None = None,
 ) -> dict[int, Week]:
     """What stands for each of these people (with their home rooms) as of an instant, by id; with
     `rooms` (ids) as much of it as is of those: for whoever else windows at it."""
-    stock = Stockroom() if stock is None else stock
+    stock = DigestStock() if stock is None else stock
     ids = [p.pk for p in people]
     choices = preferences.of_many(people)
     kits = list(
@@ -118,6 +119,9 @@ def gather(
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
     _weather(weeks)
     load_batches(weeks, stock)
+    for week in weeks.values():
+        of_rooms = filter(None, map(stock.rotation, week.rooms))
+        week.rotations = [each for each in of_rooms if each.money_saved > 0]
     _add_up_money(list(weeks.values()), today)
     _name_suppliers(list(weeks.values()))
     return weeks

@@ -13,7 +13,7 @@ from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import SHORT_WORDS, Letter, LetterRow, Part, words
 from kits.rules.restocking.picking import RestockList
 from kits.services.lists import look_again, signatures
-from kits.services.mail import digest_kits, notice_texts
+from kits.services.mail import digest_kits, digest_rotation, notice_texts
 from kits.services.mail.digest_week import BatchInPlace, Week
 from kits.services.notices import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
@@ -54,6 +54,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Kits to open"), tuple(digest_kits.to_open(k, week) for k in rest)),
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
+        Part(_("Use these first"), tuple(digest_rotation.rows(week))),
         Part(_("Because of the weather"), tuple(digest_kits.weather(week))),
         Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),

@@ -22,6 +22,7 @@ from gearroom.core.models.installation import current
 from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
+from kits.services.mail.digest_rotation import DigestStock
 from kits.services.notices import (
     AddressRefused,
     bundling,
@@ -31,7 +32,6 @@ from kits.services.notices import (
     when_sent,
     writing,
 )
-from kits.services.stock import stock_levels
 
 log = logging.getLogger(__name__)
 
@@ -74,7 +74,7 @@ def send(
     `at` is the instant a weekly email is written for; None: when it is written.
     """
     sent: list[int] = []
-    stock = stock_levels.Stockroom()
+    stock = DigestStock()
     while len(sent) < limit:
         token = uuid.uuid4()
         if not (claimed := _claim(among, token)):
@@ -182,7 +182,7 @@ def _written(
     ready: Sequence[list[Notice]],
     token: uuid.UUID,
     at: datetime | None,
-    stock: stock_levels.Stockroom,
+    stock: DigestStock,
 ) -> Iterable[Notice]:
     """The mails' notices with their bytes, which are kept with the row before anything is sent."""
     weeks = [lead for lead, *_ in ready if lead.kind == WEEKLY and lead.rendered is None]

@@ -26,6 +26,7 @@ from kits.models import (
     RecallPlace,
     Trip,
 )
+from kits.models.details import EmptyDetail, LeaveDetail
 from kits.rules.recalls.certainty import Unsettled
 from kits.services.ledger import lots
 from kits.services.lookup import find
@@ -54,12 +55,14 @@ class Followed:
 
 @dataclass(frozen=True)
 class Gone:
-    """Units that are no longer here: used on a trip, thrown out, sold or given away."""
+    """Units that are no longer here: used on a trip, thrown out, sold or given away; `to` whom,
+    where somebody wrote it down."""
 
     how: PlaceKind
     certainty: Certainty
     trip: Trip | None
     kit: Kit | None
+    to: str
     units: int
 
 
@@ -175,7 +178,7 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
     """What left for good from somebody's rooms. A tap that did not say which batch, in a place
     where the recalled one had been, may have been of it."""
     been: set[int] = set()
-    gone: list[tuple[tuple[PlaceKind, Certainty, Trip | None, Kit | None], int]] = []
+    gone: list[tuple[tuple[PlaceKind, Certainty, Trip | None, Kit | None, str], int]] = []
     movements = (
         Movement.objects.filter(lot__item=recall.item_id, entry__reversed_by__isnull=True)
         .exclude(entry__kind=EntryKind.REVERSE)
@@ -191,8 +194,23 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
             continue
         certain = not m.lot_assumed and tracing.named(recall, m.lot)
         confirmed = Certainty.CERTAIN if certain else Certainty.MAYBE
-        gone.append(((PlaceKind(m.to_place.kind), confirmed, m.entry.trip, m.entry.kit), m.units))
+        how = PlaceKind(m.to_place.kind)
+        to = _given_to(m) if how in LEFT_US else ""
+        gone.append(((how, confirmed, m.entry.trip, m.entry.kit, to), m.units))
     return [Gone(*key, units) for key, units in summed(gone).items()]
+
+
+def _given_to(gone: Movement) -> str:
+    """Who got what was sold or given away: as it was written down then, without the names of those
+    who were erased since."""
+    entry = gone.entry
+    if entry.kind == EntryKind.LEAVE:
+        return entry.detail_as(LeaveDetail)["to"]
+    if entry.kind != EntryKind.EMPTY:
+        return ""
+    lines = entry.detail_as(EmptyDetail)["lines"]
+    why = [line["reason"] for line in lines if line["lot"] == gone.lot_id and line["reason"]]
+    return ", ".join(dict.fromkeys(why)) or entry.reason
 
 
 def _left_from(actor: Actor, gone: Movement) -> bool:

@@ -23,11 +23,14 @@ from kits.rules.rotation.moves import Fill, Swap, moves
 from kits.rules.rotation.rotation import Rotation, rotate
 from kits.rules.rotation.spots import DatedBatch, Spot, Stock
 from kits.services.ledger import readiness
-from kits.services.lookup import find, promises
+from kits.services.lookup import promises
 from kits.services.planning.plans import Purchase, purchases
-from kits.services.planning.records.rates import records
+from kits.services.planning.records.rates import Records, records
 from kits.services.rotation.rates_of_use import exposures, rates_of_items, use
 from kits.services.stock.stock_levels import on_shelves
+
+MOST_KITS_IN_EMAIL = 60
+"""Of rooms with more, the weekly email does not work it out: it takes too long for a mail."""
 
 
 @dataclass(frozen=True)
@@ -82,25 +85,42 @@ def of_room(actor: Actor, room: Room) -> RoomRotation:
     """The rotation of the kits that are at home in a room and stand there. Raises NotAllowed for
     whoever may not restock there."""
     actor.require("restock", room.pk)
-    return _Room(actor, room).rotation()
+    return _Room(room).rotation()
+
+
+def of_kit(actor: Actor, kit: Kit) -> Sequence["SwapRow"]:
+    """What to swap in a kit that is open anyway, with what lies on the shelves beside it; nothing
+    of one that is out, elsewhere, or not to be rotated. Raises NotAllowed for whoever may not
+    restock there."""
+    actor.require("restock", kit.room_id)
+    room = _Room(kit.room, only=kit)
+    return [row for work in room.rotation().work for row in work.swaps]
+
+
+def for_email(room: Room, known: Records) -> RoomRotation | None:
+    """The rotation of a room for the weekly email, by what is known of past trips; None where the
+    room has too many kits for it to be worked out for a mail."""
+    found = _Room(room, most=MOST_KITS_IN_EMAIL)
+    return found.rotation(known) if found.kits else None
 
 
 class _Room:
-    """A room's dated stock, as the rule wants it."""
+    """A room's dated stock, as the rule wants it: of all its kits, or `only` of one that is open.
+    With `most`, of none where there are more."""
 
-    def __init__(self, actor: Actor, room: Room) -> None:
-        self.room, self.today = room, clock.today(room.time_zone)
+    def __init__(self, room: Room, *, only: Kit | None = None, most: int | None = None) -> None:
+        self.room, self.today, self.only = room, clock.today(room.time_zone), only
         kits = (
-            find.kits_of(actor)
-            .active()
+            Kit.objects.active()
             .filter(home_room=room, room=room, training=False)
             .filter(laid_up_since=None, lost_since=None)
             .exclude(checkouts__in_at=None, checkouts__out_at__isnull=False)
+            .select_related("list_version", "room")
+            .order_by("name")
         )
-        self.kits = {
-            kit.pk: kit for kit in kits.select_related("list_version", "room").order_by("name")
-        }
-        self.states = readiness.states(self.kits)
+        among = {kit.pk: kit for kit in kits}
+        self.kits = {} if most is not None and len(among) > most else among
+        self.states = readiness.states(pk for pk in self.kits if only is None or pk == only.pk)
         held, self.shelves = on_shelves([room.pk])
         self.held = [row for row in held.get(room.pk, []) if self._rotates(row.batch)]
         self.promised = promises.of_kits(self.kits)
@@ -135,6 +155,8 @@ class _Room:
     def _opened(self) -> frozenset[int]:
         """Kits that are opened this month whatever is decided here: without a seal, or not ready
         for as long as a sealed kit is to last."""
+        if self.only is not None:
+            return frozenset(self.states)
         soon = self.today + timedelta(days=READY_FOR_DAYS)
         return frozenset(
             pk
@@ -142,14 +164,17 @@ class _Room:
             if pk not in self.sealed or kit.ready_until is None or kit.ready_until < soon
         )
 
-    def rotation(self) -> RoomRotation:
+    def rotation(self, known: Records | None = None) -> RoomRotation:
+        known = records() if known is None else known
         inside = {pk: self._inside(state) for pk, state in self.states.items()}
-        rows = [*self.held, *(row for of_kit in inside.values() for row in of_kit)]
+        laid = [row for of_kit in inside.values() for row in of_kit]
+        things = {row.batch.thing.id for row in laid}
+        on_shelves = [row for row in self.held if self.only is None or row.batch.thing.id in things]
+        rows = [*on_shelves, *laid]
         batches = {row.batch.id: row.batch for row in rows}
         items = sorted({batch.thing.id for batch in batches.values()})
         bought = purchases(items)
         prices, currency, unpriced = _prices(items, bought)
-        known = records()
         rates = rates_of_items(items, known)
         days = exposures([*self.kits.values()], self.promised, known.trips, self.today)
         spots = [
@@ -157,7 +182,7 @@ class _Room:
             for pk, state in self.states.items()
             for spot in self._spots(state, inside[pk], items, rates, days[pk], batches)
         ]
-        by_item = grouped((row.batch.thing.id, (row.batch.id, row.count)) for row in self.held)
+        by_item = grouped((row.batch.thing.id, (row.batch.id, row.count)) for row in on_shelves)
         spots += [
             Spot(item, None, summed(by_item[item]), use=use(rates, item, sum(days.values())))
             for item in items

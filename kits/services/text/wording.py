@@ -152,6 +152,7 @@ _ACTS: dict[str, str | Promise] = {
     "move": _lazy("moved"),
     "arrive": _lazy("arrived"),
     "dispose": _lazy("disposed of"),
+    "leave": _lazy("sold or given away"),
     "open": _lazy("opened"),
     "recall": _lazy("recalled by its maker"),
     "recall-answer": _lazy("recall answered"),

@@ -84,6 +84,15 @@ def release(act: Act, reservation: Reservation) -> Reservation:
     return reservation
 
 
+def release_kit(book: Book, kit: Kit) -> list[Reservation]:
+    """Give up all that a kit, locked in the book, is reserved for."""
+    rows = Reservation.objects.promised().filter(kit=kit).select_related("trip", "person")
+    released = list(rows.order_by("id"))
+    for row in released:
+        _release(book, kit, row)
+    return released
+
+
 def kits_of(source: str, reference: str) -> list[int]:
     """The ids of the kits that are reserved for the trip that a source knows by a reference."""
     return list(

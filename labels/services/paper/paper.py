@@ -149,7 +149,8 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
     if seal is None:
         raise Refused(
             "not-sealed",
-            _("%(kit)s has no seal on record. Reseal it, then print its tag.") % {"kit": kit.name},
+            _("%(kit)s has no seal on record. Reseal the kit, then print its tag.")
+            % {"kit": kit.name},
         )
     tag = contents.KitTag(
         code=_code_of(kit),

@@ -102,8 +102,9 @@ class Need:
     units: int
 
 
-def needs(school: Invented, days: int) -> list[list[Need]]:
-    """What is needed on each day, whatever is there."""
+def needs(school: Invented, days: int, shares: Sequence[float] | None = None) -> list[list[Need]]:
+    """What is needed on each day, whatever is there; of each kit alike, or by its share of the
+    uses."""
     chance = Random(f"needs {school.seed}")
     found: list[list[Need]] = [[] for _ in range(days)]
     year = [1.0] * len(school.wares)
@@ -116,7 +117,12 @@ def needs(school: Invented, days: int) -> list[list[Need]]:
                 day = 7 * week + chance.randrange(7)
                 if day < days:
                     units = chance.choice(ware.sizes)
-                    found[day].append(Need(day, chance.randrange(KITS), ware.number, units))
+                    kit = (
+                        chance.randrange(KITS)
+                        if shares is None
+                        else chance.choices(range(KITS), shares)[0]
+                    )
+                    found[day].append(Need(day, kit, ware.number, units))
     return found
 
 
@@ -174,6 +180,7 @@ class Stock:
     arrived: list[tuple[Delivery, int | None]] = field(default_factory=list)
     used: list[tuple[int, int, int]] = field(default_factory=list)
     worth: Counter[int] = field(default_factory=Counter)
+    opened_on: dict[int, int] = field(default_factory=dict)
     tally: Tally = field(default_factory=Tally)
 
     @property
@@ -204,8 +211,14 @@ Buyer = Callable[[Stock], Mapping[int, int]]
 """Who looks at the stock on a Monday and says how many of which pack to order, by its number."""
 
 
-def play(stock: Stock, wanted: Sequence[Sequence[Need]], buyer: Buyer) -> Tally:
-    """Go through the days of `wanted` from the stock's day on; what they came to."""
+def play(
+    stock: Stock,
+    wanted: Sequence[Sequence[Need]],
+    buyer: Buyer,
+    arrange: Callable[[Stock], None] | None = None,
+) -> Tally:
+    """Go through the days of `wanted` from the stock's day on; what they came to. `arrange` may lay
+    things elsewhere in the evening."""
     stock.tally = Tally()
     for today in wanted:
         _arrive(stock)
@@ -213,6 +226,8 @@ def play(stock: Stock, wanted: Sequence[Sequence[Need]], buyer: Buyer) -> Tally:
         for need in today:
             _use(stock, need)
         _fill_up(stock)
+        if arrange is not None:
+            arrange(stock)
         for ware in stock.school.wares:
             stock.tally.lacked[ware.priority] += stock.short(ware.number, stock.day)
         if stock.today.weekday() == 0:
@@ -279,6 +294,7 @@ def _put_in(shelf: Held, held: Held, good: Sequence[int], lacks: int) -> None:
 
 def _use(stock: Stock, need: Need) -> None:
     held, left = stock.kits[need.kit, need.ware], need.units
+    stock.opened_on[need.kit] = stock.day
     for last in sorted(held):
         units = min(left, held[last])
         _move(held, last, units)

@@ -157,7 +157,9 @@ def test_codes_on_one_phone_are_read_by_another_and_the_first_learns_of_it(
     with chromium(program) as browser:
         first = away(browser, server.url, keeper, kept=True)
         first.evaluate(USE_MANY, [world.dressing.pk, 6])
-        expect(first.locator("#kept")).to_have_text("Kept on this phone until it is sent.")
+        expect(first.locator("#kept")).to_have_text(
+            "Your records are kept on this phone until they are sent."
+        )
         first.locator("#hand-over summary").click()
         first.get_by_role("button", name="Show codes to scan").click()
         codes = first.locator("#codes svg")

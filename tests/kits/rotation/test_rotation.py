@@ -4,11 +4,13 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Entry, Holding, Kit, Lot, Seal
 from kits.services.ledger import audit
 from kits.services.planning.plans import Purchase
+from kits.services.planning.records.rates import records
 from kits.services.restocking import sealing, sorting
 from kits.services.rotation import rotation
 from kits.services.rotation.swapping import Swapped, swap
@@ -59,6 +61,33 @@ def test_a_sealed_kit_is_opened_only_where_that_pays(w: World) -> None:
     w.store.save()
     (work,) = (work for work in of_room(w).work if work.kit.name == "SPARE")
     assert work.only_for_this
+
+
+def test_an_open_kit_is_offered_what_lies_on_the_shelves_beside_it(w: World) -> None:
+    rows = rotation.of_kit(actor(w.keeper), fresh(spare()))
+    assert [row.out.number for row in rows] == ["SOON"]
+    (row,) = rows
+    assert row.shelf is not None
+    assert row.into.number in ("D1", "D2", "NEW")
+    swap(act(w.keeper), spare(), [Swapped(row.out, row.into, row.section, row.shelf, row.units)])
+    assert not rotation.of_kit(actor(w.keeper), fresh(spare()))
+
+
+def test_a_kit_that_is_elsewhere_or_for_training_is_offered_no_swap(w: World) -> None:
+    Kit.objects.filter(name="SPARE").update(training=True)
+    assert not rotation.of_kit(actor(w.keeper), fresh(spare()))
+    Kit.objects.filter(name="SPARE").update(training=False, lost_since=timezone.now())
+    assert not rotation.of_kit(actor(w.keeper), fresh(spare()))
+    with pytest.raises(NotAllowed):
+        rotation.of_kit(actor(w.stranger), fresh(spare()))
+
+
+def test_of_a_room_with_too_many_kits_the_mail_says_nothing(
+    w: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert rotation.for_email(w.store, records()) is not None
+    monkeypatch.setattr(rotation, "MOST_KITS_IN_EMAIL", 1)
+    assert rotation.for_email(w.store, records()) is None
 
 
 def test_working_it_out_moves_nothing(w: World) -> None:

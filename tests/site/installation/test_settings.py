@@ -196,7 +196,7 @@ def test_without_a_mail_server_the_letter_is_saved_as_a_file(
 @pytest.mark.parametrize(
     ("error", "says"),
     [
-        (socket.gaierror(), "no mail server of this name"),
+        (socket.gaierror(), "no mail server with this name"),
         (ConnectionRefusedError(), "No mail server answers under this name"),
         (TimeoutError(), "did not answer in time"),
         (smtplib.SMTPAuthenticationError(535, b"5.7.8 no"), "answered: 535 5.7.8 no"),

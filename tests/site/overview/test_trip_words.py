@@ -64,7 +64,7 @@ def test_a_reserved_kit_is_still_to_go(world: make.World) -> None:
     board, page, _trips = pages(world, trip)
 
     assert "DAY-01 Ready" in board and NONE_RESERVED not in board
-    assert "Its kits are ready up to" in page
+    assert "The kits for this trip are ready up to" in page
 
 
 def test_a_kit_that_is_out_is_out_everywhere(world: make.World) -> None:
@@ -74,7 +74,7 @@ def test_a_kit_that_is_out_is_out_everywhere(world: make.World) -> None:
     board, page, _trips = pages(world, trip)
 
     assert ALL_OUT in board
-    assert "Ridge walk Out" in page and "All its kits have been taken out." in page
+    assert "Ridge walk Out" in page and "All kits for this trip have been taken out." in page
 
 
 @pytest.mark.parametrize("departed", [False, True])
@@ -137,8 +137,8 @@ def test_a_kit_back_from_its_trip_on_the_last_day_is_not_out(world: make.World) 
         board, page, _trips = pages(world, trip)
 
     assert ALL_OUT not in board
-    assert "No kits are still to go out today or tomorrow." in board
-    assert "Ridge walk Back" in page and "All its kits are back." in page
+    assert "No more kits go out today or tomorrow." in board
+    assert "Ridge walk Back" in page and "All kits from this trip are back." in page
 
 
 def test_one_out_and_one_that_stayed_is_no_trip_with_all_its_kits_ready(world: make.World) -> None:
@@ -149,8 +149,8 @@ def test_one_out_and_one_that_stayed_is_no_trip_with_all_its_kits_ready(world: m
     board, page, _trips = pages(world, trip)
 
     assert "1 kit is out" in board and "DAY-02" in board
-    assert "Its kits are ready up to" not in page
-    assert "Not all its kits are out on it, but those that are cover the trip." in page
+    assert "The kits for this trip are ready up to" not in page
+    assert "Not all kits for this trip are out, but the ones that are out cover it." in page
 
 
 def test_one_out_and_one_ready_before_it_departs_says_both(world: make.World) -> None:
@@ -162,7 +162,7 @@ def test_one_out_and_one_ready_before_it_departs_says_both(world: make.World) ->
     go(world)
     _board, page, _trips = pages(world, trip)
 
-    assert "Some of its kits are out, the others are ready up to" in page
+    assert "Some of the kits for this trip are out; the others are ready up to" in page
 
 
 def test_a_trip_without_a_kit_is_not_served_by_zero(world: make.World) -> None:
@@ -225,7 +225,7 @@ def test_with_every_kit_out_none_here_is_called_ready(world: make.World) -> None
     part = expiring(world)
 
     assert "All kits here are ready" not in part
-    assert "No kits are here to take out." in part
+    assert "There are no kits here to take out." in part
 
 
 # ----------------------------------------------------------------------------------- small ones
@@ -244,4 +244,6 @@ def test_the_room_says_when_a_guide_needs_no_reason(world: make.World) -> None:
     page = text_of(browser(world.keeper).get(f"/rooms/{world.store.slug}/"))
 
     assert "less of a routine item than the minimum on its list" in page
-    assert "A kit that is only low on something, with the minimum inside, needs no reason." in page
+    assert (
+        "No reason is needed for a kit that is low on something but has the minimum inside." in page
+    )

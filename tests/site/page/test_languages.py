@@ -25,6 +25,8 @@ from tests.site.every_page import PAGES, address, furnished
 
 CATALOGUES = sorted(messages.LOCALE.glob("*/LC_MESSAGES/django.po"))
 _MARKS = re.compile(r"%\(\w+\)[sd]|%%|</?\w+>")
+# A capital *Sie* or *Ihr…* that begins no sentence is the formal address.
+_FORMAL = re.compile(r"[\w,] (?:Sie|Ihnen|Ihre?[nmrs]?)\b")
 _NAMED = re.compile(r"\b(?:COUNT|NAME|KIT|ITEMS?|LENDER|WHEN|TRIP|DAY|SEAL|CODE)\b")
 
 
@@ -77,6 +79,13 @@ def test_a_translation_names_the_same_facts_as_its_text(catalogue: Any) -> None:
 
 def _facts(text: Any) -> list[Any]:
     return [sorted(marks.findall(text)) for marks in (_MARKS, _NAMED)]
+
+
+def test_german_speaks_to_everybody_as_du() -> None:
+    german = polib.pofile(str(messages.LOCALE / "de" / "LC_MESSAGES" / "django.po"))
+    texts = [text for entry in german for text in (entry.msgstr, *entry.msgstr_plural.values())]
+
+    assert [text for text in texts if _FORMAL.search(text)] == []
 
 
 def test_the_extractor_finds_what_templates_and_modules_say() -> None:

@@ -6,7 +6,8 @@ import uuid
 import pytest
 from django.test import Client
 
-from kits.models import Entry
+from kits.models import Entry, Kit
+from kits.services.restocking import sealing, sorting
 from tests.kits import factories as make
 from tests.kits.rotation.school import school
 from tests.site.browsing import browser, post, text_of
@@ -50,6 +51,31 @@ def test_what_was_ticked_is_recorded_once_however_often_it_is_pressed(w: make.Wo
     assert "The swap in SPARE has been recorded." in text_of(client.get(ADDRESS))
 
     assert Entry.objects.count() == before + 1
+
+
+def test_while_the_kit_is_open_it_is_one_tap_and_back_to_the_seal(w: make.World) -> None:
+    client = browser(w.keeper)
+    assert f'hx-get="{SWAP}"' in client.get("/kits/SPARE/sort/").content.decode()
+    page = client.get(SWAP).content.decode()
+    rows = re.findall(r'value="([\d.]+)"\s+checked', page)
+    assert rows
+
+    answer = post(client, SWAP, rows=rows, then="sort")
+
+    assert answer.headers["Location"].startswith("/kits/SPARE/sort/")
+    assert "No swap would save anything" in text_of(client.get(SWAP))
+
+
+def test_a_sealed_kit_is_not_offered_a_swap_where_it_is_sealed(w: make.World) -> None:
+    sorting.look_inside(make.act(w.keeper), make.fresh(Kit.objects.get(name="SPARE")))
+    sealing.reseal(make.act(w.keeper), Kit.objects.get(name="SPARE"), number="S-1", anyway=True)
+    assert SWAP not in browser(w.keeper).get("/kits/SPARE/sort/").content.decode()
+
+
+def test_a_link_of_the_weekly_email_leads_to_its_room(w: make.World) -> None:
+    client = browser(w.keeper)
+    assert "Main store: batches" in text_of(client.get(f"{ADDRESS}?room={w.store.slug}"))
+    assert client.get(f"{ADDRESS}?room=nowhere").status_code == 404
 
 
 def test_what_is_gone_meanwhile_is_refused_in_words(w: make.World) -> None:

@@ -160,7 +160,7 @@ def test_a_trip_says_whether_its_kits_suit_it_together_and_are_fit_through_its_l
     promised(scanned.filled("DAY-03", world), trip)
 
     page = text_of(browser(world.keeper).get(path))
-    assert "together they cover the trip" in page
+    assert "together they cover it" in page
 
 
 def test_a_kit_is_judged_through_the_trips_last_day(world: make.World) -> None:
@@ -251,7 +251,7 @@ def test_a_kit_that_went_is_out_and_is_not_released(world: make.World) -> None:
     client = browser(world.keeper)
 
     page = client.get(f"/trips/{trip.pk}/")
-    assert "All its kits have been taken out." in text_of(page)
+    assert "All kits for this trip have been taken out." in text_of(page)
     assert "Release" not in item_of(page, "DAY-01")
     custody.check_in(make.act(world.keeper), world.day_01)
     assert "Back" in item_of(client.get(f"/trips/{trip.pk}/"), "DAY-01")

@@ -77,7 +77,7 @@ def test_afterwards_it_is_put_back_by_one_tap_with_a_warning(w: World) -> None:
     post(client, DONE, uuid.uuid4(), do="out", to=str(w.shelf.pk))
     with in_days(100):
         text = text_of(client.get("/kits/DAY-01/"))
-        assert "May be put back: 8 × Pain tablets, batch T1, from C2" in text
+        assert "These items may be put back: 8 × Pain tablets, batch T1, from C2" in text
         assert "ask its maker" in text
         post(client, DONE, uuid.uuid4(), do="back")
         assert inside(w) == 8
@@ -95,7 +95,7 @@ def test_a_keeper_writes_down_a_van_and_puts_a_kit_and_a_shelf_there() -> None:
     assert sorted(van.frost_months) == sorted([month(), month(1)])
     text = text_of(client.get(LOCATIONS))
     assert "Van 2" in text
-    assert "-8 °C" in text
+    assert "−8 °C" in text
     post(client, f"/shelves/{w.upper.pk}/", uuid.uuid4(), do="place", location=str(van.pk))
     assert "now at Van 2" in text_of(client.get("/rooms/main-store/"))
     kits.edit_kit(act(w.keeper), w.day_01, location=van)

@@ -46,7 +46,7 @@ def settle_verdict(kit: Kit, verdict: Verdict) -> Settle | None:
     """The one thing that settles the worst of what keeps a kit from being ready, if anything
     does: what nobody has entered is counted first."""
     if verdict.word is Word.NOT_SET_UP:
-        return Settle(_("Count its contents"), reverse("kit-count", args=[kit.name]))
+        return Settle(_("Count the contents"), reverse("kit-count", args=[kit.name]))
     if verdict.word is Word.READY:
         return None
     return settle_reason(kit, verdict.reasons[0])

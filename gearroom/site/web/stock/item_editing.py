@@ -41,7 +41,9 @@ class ItemForm(PageForm):
     disposal = Choice(Disposal)
     order_down_to = WholeNumber(
         required=False,
-        label=_lazy("Order level: order when fewer are left (leave empty to work it out from use)"),
+        label=_lazy(
+            "Order level: order when fewer are left (leave empty to have it worked out from use)"
+        ),
     )
     lead_time_days = WholeNumber(
         required=False, most=1000, label=_lazy("Days from order to delivery")
@@ -165,13 +167,13 @@ def _add_substitute(act: Act, item: Item, sent: QueryDict) -> str:
     values = SubstituteForm.read(sent)
     other = find.item(values["other"])
     catalogue.put_substitute(act, item, other, values["note"])
-    return _("%(other)s can now be used instead.") % {"other": other.name}
+    return _("%(other)s can now be used instead of this item.") % {"other": other.name}
 
 
 def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
     other = find.item(sent.get("not-instead", ""))
     catalogue.remove_substitute(act, item, other)
-    return _("%(other)s can no longer be used instead.") % {"other": other.name}
+    return _("%(other)s can no longer be used instead of this item.") % {"other": other.name}
 
 
 def _retire(act: Act, item: Item, sent: QueryDict) -> str:

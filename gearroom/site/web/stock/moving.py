@@ -66,6 +66,7 @@ def _page(
         and who.may("open", home.pk),
         may_move=who.may("move", home.pk),
         may_dispose=who.may("dispose", home.pk),
+        may_leave=kind == PlaceKind.SHELF and who.may("dispose", home.pk),
     )
 
 

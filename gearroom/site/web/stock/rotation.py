@@ -16,7 +16,8 @@ from kits.services.rotation.swapping import Swapped, swap
 
 
 def _page(request: HttpRequest, kit: str = "", problem: Problem | None = None) -> HttpResponse:
-    of = service.of_room(actor(request), room_here(request))
+    who, named = actor(request), request.GET.get("room", "")
+    of = service.of_room(who, find.room(who, named) if named else room_here(request))
     return show(
         request,
         "site/stock/rotation/rotation.html",
@@ -30,19 +31,33 @@ def _page(request: HttpRequest, kit: str = "", problem: Problem | None = None) -
 
 @read_page("restock")
 def rotation(request: HttpRequest) -> HttpResponse:
-    """The two lists of the room that this device stands in."""
+    """The two lists of a room: of the one that this device stands in, or of `?room=`."""
     return _page(request)
 
 
-@form_view("restock", refused=_page)
+def _of_kit(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
+    of = find.kit(actor(request), kit)
+    return show(
+        request,
+        "site/stock/rotation/of_kit.html",
+        problem=problem,
+        kit=of,
+        swaps=service.of_kit(actor(request), of),
+    )
+
+
+@form_view("restock", page_of=_of_kit)
 def swapped(act: Act, request: HttpRequest, kit: str) -> Done:
-    """What was swapped in a kit."""
+    """What to swap in a kit while it is open, and what was swapped in it."""
     of = find.kit(act.actor, kit)
     swap(act, of, list(_rows(act, request)))
+    sorting = request.POST.get("then") == "sort"
     return Done(
         _("The swap in %(kit)s has been recorded. Seal the kit when you close it.")
         % {"kit": of.name},
-        to=back_to(request, reverse("rotation")),
+        to=reverse("sort", args=[of.name]) + "#seal"
+        if sorting
+        else back_to(request, reverse("rotation")),
     )
 
 

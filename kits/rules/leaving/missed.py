@@ -1,0 +1,94 @@
+"""Which kit would be missed least: how many trips would have gone, or will go, without one.
+
+A trip can do without a kit where another kit with the same list was, or is, with nobody on all of
+its days. Whether that one was ready then is not looked at.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from gearroom.core.rules.grouping import grouped
+
+
+@dataclass(frozen=True)
+class KitOfList:
+    """A kit and the list that it follows; `stands_in`: whether it may take another's place."""
+
+    id: int
+    list: int
+    stands_in: bool = True
+
+
+@dataclass(frozen=True)
+class Busy:
+    """A kit that is with somebody from a day through another; on a trip, or not (None)."""
+
+    kit: int
+    trip: int | None
+    first: date
+    last: date
+
+    def __post_init__(self) -> None:
+        if self.last < self.first:
+            raise ValueError("A kit is back on the day that it went, or later.")
+
+    def shares_a_day(self, other: "Busy") -> bool:
+        """Whether both are on some day."""
+        return self.first <= other.last and other.first <= self.last
+
+
+@dataclass(frozen=True)
+class Missed:
+    """How many trips a kit was on and is reserved for, and those of them (ids) that no other could
+    have gone on, or can."""
+
+    kit: int
+    past: int
+    past_without: tuple[int, ...]
+    coming: int
+    coming_without: tuple[int, ...]
+
+    @property
+    def order(self) -> tuple[int, int, int, int]:
+        """Least missed first."""
+        return len(self.coming_without), len(self.past_without), self.coming, self.past
+
+
+def missed(kits: Sequence[KitOfList], past: Sequence[Busy], coming: Sequence[Busy]) -> list[Missed]:
+    """Each kit, the least missed first; equal ones in the order given. `past` and `coming` also
+    hold what others are busy with."""
+    same = grouped((kit.list, kit) for kit in kits)
+    rows = []
+    for kit in kits:
+        others = [each.id for each in same[kit.list] if each.stands_in and each.id != kit.id]
+        was, is_to_be = (_trips(kit.id, busy) for busy in (past, coming))
+        rows.append(
+            Missed(
+                kit.id,
+                len(was),
+                _without(was, others, past),
+                len(is_to_be),
+                _without(is_to_be, others, coming),
+            )
+        )
+    return sorted(rows, key=lambda row: row.order)
+
+
+def _trips(kit: int, busy: Sequence[Busy]) -> list[Busy]:
+    return [each for each in busy if each.kit == kit and each.trip is not None]
+
+
+def _without(trips: Sequence[Busy], others: Sequence[int], busy: Sequence[Busy]) -> tuple[int, ...]:
+    """The trips on which each of the others is busy on some day."""
+    return tuple(
+        dict.fromkeys(
+            trip.trip
+            for trip in trips
+            if trip.trip is not None
+            and all(
+                any(each.kit == other and each.shares_a_day(trip) for each in busy)
+                for other in others
+            )
+        )
+    )

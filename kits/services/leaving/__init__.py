@@ -1,0 +1,1 @@
+"""What is sold or given away, from stock or as a whole kit."""

@@ -1,0 +1,77 @@
+"""What the weekly email says of the batches to use first."""
+
+from collections.abc import Iterator
+from datetime import date
+from functools import cached_property
+from itertools import islice
+
+from django.utils.translation import gettext as _, ngettext
+
+from gearroom.core.models import Room
+from kits.rules.mail.plain_text import LetterRow
+from kits.services.mail.digest_week import Week
+from kits.services.notices import page
+from kits.services.planning.records.rates import Records, records
+from kits.services.rotation import rotation
+from kits.services.rotation.rotation import FillRow, KitWork, RoomRotation, SwapRow
+from kits.services.stock.stock_levels import Stockroom
+from kits.services.text.days import day
+
+MOST_KITS = 5
+"""So many kits of a room stand in the email; the page has all."""
+
+
+class DigestStock(Stockroom):
+    """A stockroom that works out once for each room what to use first."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rotations: dict[int, RoomRotation | None] = {}
+
+    @cached_property
+    def _records(self) -> Records:
+        return records()
+
+    def rotation(self, room: Room) -> RoomRotation | None:
+        """What to use first there; None where it was not worked out."""
+        if room.pk not in self._rotations:
+            self._rotations[room.pk] = rotation.for_email(room, self._records)
+        return self._rotations[room.pk]
+
+
+def rows(week: Week) -> Iterator[LetterRow]:
+    """What to put into which kit and what to swap, room by room."""
+    for each in week.rotations:
+        address = page(f"/stock/rotation/?room={each.room.slug}")
+        for work in islice(each.work, MOST_KITS):
+            lines = [_swap(row, week.today) for row in work.swaps]
+            lines += [_fill(row, week.today) for row in work.fills]
+            yield LetterRow(_kit(work), address, tuple(lines))
+        if more := len(each.work[MOST_KITS:]):
+            text = ngettext(
+                "%(count)d more kit in %(room)s", "%(count)d more kits in %(room)s", more
+            )
+            yield LetterRow(text % {"count": more, "room": each.room.name}, address)
+
+
+def _kit(work: KitWork) -> str:
+    text = _("%(kit)s: open it for this") if work.only_for_this else _("%(kit)s, when it is open")
+    return text % {"kit": work.kit.name}
+
+
+def _swap(row: SwapRow, today: date) -> str:
+    return _("swap %(units)d × %(thing)s: out %(out)s, in %(into)s") % {
+        "units": row.units,
+        "thing": row.out.item.name,
+        "out": day(row.out.expiry, today) if row.out.expiry else "",
+        "into": day(row.into.expiry, today) if row.into.expiry else "",
+    }
+
+
+def _fill(row: FillRow, today: date) -> str:
+    return _("put in %(units)d × %(thing)s from %(shelf)s, expires %(day)s") % {
+        "units": row.units,
+        "thing": row.lot.item.name,
+        "shelf": row.shelf.name,
+        "day": day(row.lot.expiry, today) if row.lot.expiry else "",
+    }

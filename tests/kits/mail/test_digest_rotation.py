@@ -1,0 +1,49 @@
+"""What the weekly email says of the batches to use first."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from kits.services.kits import holds
+from kits.services.mail import digest_rotation
+from tests.kits.factories import World, act
+from tests.kits.mail.weeks import said, text_of, week_of
+from tests.kits.rotation.school import school
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def w(outbox: Any) -> World:
+    made = school()
+    holds.lay_up(act(made.keeper), made.day_02)
+    return made
+
+
+def test_it_names_the_kit_and_the_swap_and_leads_to_the_page(w: World) -> None:
+    text = said(text_of(w))
+    assert "USE THESE FIRST" in text
+    assert "SPARE, when it is open" in text
+    assert "swap 4 × Wound dressing 10 × 12: out" in text
+    assert f"/stock/rotation/?room={w.store.slug}" in text
+
+
+def test_it_is_short_however_much_there_is_to_do(w: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    week = week_of(w)
+    (found,) = week.rotations
+    assert len(found.work) >= 1
+    monkeypatch.setattr(digest_rotation, "MOST_KITS", 0)
+    (row,) = digest_rotation.rows(week)
+    assert row.text == f"{len(found.work)} more kit{'s' * (len(found.work) > 1)} in Main store"
+
+
+def test_where_nothing_is_saved_nothing_is_said(w: World) -> None:
+    week = week_of(w)
+    week.rotations = []
+    assert not list(digest_rotation.rows(week))
+    w.store.opening_pays_from = Decimal(100)
+    w.store.save()
+    for kit in week.own:
+        holds.lay_up(act(w.keeper), kit)
+    assert not week_of(w).rotations
