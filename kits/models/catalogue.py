@@ -48,6 +48,9 @@ class Item(models.Model):
     mass_g = models.PositiveIntegerField(null=True, blank=True)
     lead_time_days = models.PositiveSmallIntegerField(default=14)
     order_down_to = models.PositiveIntegerField(null=True, blank=True)
+    goes_with = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="accompanied_by"
+    )
     caution = models.CharField(max_length=300, blank=True)
     retired_on = models.DateField(null=True, blank=True)
     revision = models.PositiveIntegerField(default=1)

@@ -12,6 +12,7 @@ from kits.api import answers
 from kits.api.fields import gtin_field
 from kits.models import Disposal, Item, PackCode, Substitute
 from kits.rules.ledger.facts import Kind
+from kits.services.lookup import find
 from kits.services.stock import catalogue
 
 KINDS = [kind.value for kind in Kind]
@@ -49,12 +50,13 @@ class ItemAnswer(answers.Answer):
         "id", "name", "kind", "base_unit", "needs_date", "sterile", "by_eye", "latex", "child",
         "min_temp_c", "max_temp_c", "keep_dry", "opened_life_days", "check_every_days",
         "check_question", "disposal", "volume_ml", "mass_g", "lead_time_days", "order_down_to",
-        "caution", "retired_on", "revision", "pack_codes", "substitutes",
+        "caution", "goes_with", "retired_on", "revision", "pack_codes", "substitutes",
     ]  # fmt: skip
     help_texts = {
         "base_unit": "The smallest unit counted.",
         "substitutes": "Items that can be used instead, one for one.",
     }
+    sources = {"goes_with": "goes_with_id"}
     kind = serializers.ChoiceField(KINDS)
     disposal = serializers.ChoiceField(Disposal.values)
 
@@ -90,6 +92,12 @@ class ItemBody(ActBody):
         min_value=0, max_value=1_000_000, required=False, allow_null=True
     )
     caution = serializers.CharField(max_length=300, required=False, allow_blank=True)
+    goes_with = serializers.IntegerField(
+        min_value=1,
+        required=False,
+        allow_null=True,
+        help_text="The item that does not work without it, such as the torch of spare batteries.",
+    )
 
 
 class ItemQuery(PageQuery):
@@ -134,6 +142,13 @@ def items() -> QuerySet[Item]:
     return Item.objects.prefetch_related("pack_codes", Prefetch("substitutes", instead))
 
 
+def _facts(data: dict[str, Any]) -> dict[str, Any]:
+    """A body with the item that it goes with by id made the item."""
+    if data.get("goes_with") is not None:
+        data["goes_with"] = find.item(data["goes_with"])
+    return data
+
+
 class _ItemView(UseCaseView):
     use_case = "edit_item"
     answers = {200: ItemAnswer}
@@ -170,7 +185,7 @@ class Items(ListView, _ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add an item."""
-        return 201, self.whole(catalogue.add_item(act, **data))
+        return 201, self.whole(catalogue.add_item(act, **_facts(data)))
 
 
 class OneItem(ReadView, _ItemView):
@@ -184,7 +199,7 @@ class OneItem(ReadView, _ItemView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Edit an item; the status of the kits that contain it is updated."""
-        return 200, self.whole(catalogue.edit_item(act, self.item(), **data))
+        return 200, self.whole(catalogue.edit_item(act, self.item(), **_facts(data)))
 
 
 class RetireItem(_ItemView):

@@ -78,6 +78,7 @@ class Thing:
     keep_dry: bool = False
     opened_life_days: int | None = None
     check_question: str = ""
+    goes_with: int | None = None
 
 
 @dataclass(frozen=True)

@@ -74,6 +74,24 @@ def must_come_out(kit: KitState, units: Units, today: date) -> ReasonCode | None
     )
 
 
+def with_companions(lines: Sequence[Line]) -> tuple[Line, ...]:
+    """Return the lines of a list with what goes with a must-have thing of it (spare batteries with
+    their torch) at least important, and never below one: without any the thing may not work."""
+    needed = {line.thing.id for line in lines if line.criticality is Criticality.MUST_HAVE}
+    return tuple(
+        replace(
+            line,
+            never_below=max(line.never_below, 1),
+            criticality=Criticality.IMPORTANT
+            if line.criticality is Criticality.ROUTINE
+            else line.criticality,
+        )
+        if line.thing.goes_with in needed
+        else line
+        for line in lines
+    )
+
+
 def home_line(kit: KitState, units: Units) -> Line | None:
     """Return the line that units inside belong to: one for the thing itself in their section,
     else anywhere, else one that can use it instead, its own section first; None if no line wants

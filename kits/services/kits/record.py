@@ -2,11 +2,12 @@
 was inside was what the list asks for, who last looked inside, and its instruments' checks."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
 from kits.rules.ledger import Kind, Level, look_by, usable_through
 from kits.services.kits.history import Content, Contents, contents
@@ -51,6 +52,8 @@ class Checked:
 
     lot: Lot
     check: InstrumentCheck | None
+    companions: Mapping[str, int] = field(default_factory=dict)
+    """What goes with it, such as spare batteries, by name: how many units were inside."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +136,15 @@ def checks(inside: Contents) -> list[Checked]:
         .select_related("checked_by")
         .order_by("id")
     }
-    return [Checked(lot, latest.get(pk)) for pk, lot in lots.items()]
+    inside_of = summed((line.lot.item_id, line.units) for line in inside.lines)
+    companions = grouped(
+        (item.goes_with_id, item)
+        for item in Item.objects.active().filter(goes_with__in={x.item_id for x in lots.values()})
+    )
+    return [
+        Checked(lot, latest.get(pk), {x.name: inside_of[x.pk] for x in companions[lot.item_id]})
+        for pk, lot in lots.items()
+    ]
 
 
 # ------------------------------------------------------------------------------------------- inside

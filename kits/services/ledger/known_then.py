@@ -103,7 +103,16 @@ def of_kit(kit: Kit, then: Then) -> dict[str, Any]:
 
 
 # ------------------------------------------------------------------------------------------- items
-_COLUMNS = ("name", "kind", "needs_date", "sterile", "by_eye", "opened_life_days", "check_question")
+_COLUMNS = (
+    "name",
+    "kind",
+    "needs_date",
+    "sterile",
+    "by_eye",
+    "opened_life_days",
+    "check_question",
+    "goes_with_id",
+)
 
 
 def remember(item: Item) -> None:
@@ -125,7 +134,7 @@ def restore(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[in
         instead[fact.item_id] = frozenset(fact.said["instead"])
         for item in rows[fact.item_id]:
             for name in _COLUMNS:
-                setattr(item, name, fact.said[name])
+                setattr(item, name, fact.said.get(name))
     return instead
 
 

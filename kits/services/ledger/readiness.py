@@ -42,6 +42,7 @@ from kits.rules.ledger.facts import (
     Units,
     Verdict,
 )
+from kits.rules.ledger.kit_contents import with_companions
 from kits.rules.ledger.readiness import EDITION, FitDays, first_expiry, fit_days, judge
 from kits.services.ledger import hazards_covered, swaps
 
@@ -62,6 +63,7 @@ def thing_of(item: Item) -> Thing:
         keep_dry=item.keep_dry,
         opened_life_days=item.opened_life_days,
         check_question=item.check_question,
+        goes_with=item.goes_with_id,
     )
 
 
@@ -160,7 +162,7 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
         for row in rows
         for replaces in (replaced.get(row.section.version_id, {}).get(row.item_id, ()),)
     )
-    return {version: tuple(rows) for version, rows in lines.items()}
+    return {version: with_companions(rows) for version, rows in lines.items()}
 
 
 def states(kit_ids: Iterable[int]) -> dict[int, KitState]:

@@ -48,8 +48,7 @@ from kits.services.text.amounts import units
 
 
 class ItemFacts(TypedDict, total=False):
-    """The facts of an item; see the table's columns. Lengths of life are in days,
-    temperatures in °C, volume in ml and mass in g of one base unit."""
+    """The facts of an item; see the table's columns. Volume and mass are of one base unit."""
 
     name: str
     kind: str
@@ -71,9 +70,10 @@ class ItemFacts(TypedDict, total=False):
     lead_time_days: int
     order_down_to: int | None
     caution: str
+    goes_with: Item | None
 
 
-JUDGED_BY = frozenset({"kind", "needs_date", "sterile", "by_eye", "opened_life_days"})
+JUDGED_BY = frozenset({"kind", "needs_date", "sterile", "by_eye", "opened_life_days", "goes_with"})
 """What the stored last days of kits depend on; the rest is read when it is needed."""
 
 

@@ -27,14 +27,15 @@ def out_of_kit(act: Act, kit: Kit, target: Place) -> Entry:
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         refuse_if_kept_as_it_came(kit)
+        today = readiness.today_of(kit)
+        job = _to_move(jobs.of_kit(kit, today))
         if target.room_id != kit.room_id:
             raise Invalid(
                 _("Choose a shelf in %(room)s, where %(kit)s is.")
                 % {"room": kit.room.name, "kit": kit.name},
                 field="shelf",
             )
-        today = readiness.today_of(kit)
-        return _move_out(book, jobs.of_kit(kit, today), target, today)
+        return _move_out(book, job, target, today)
 
 
 def out_of_shelf(act: Act, shelf: Place, target: Place) -> Entry:
@@ -42,22 +43,27 @@ def out_of_shelf(act: Act, shelf: Place, target: Place) -> Entry:
     `out_of_kit`."""
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
+        today = today_in(shelf.room_now)
+        job = _to_move(jobs.of_shelf(shelf, today))
         if target.room_id != shelf.room_id or target.pk == shelf.pk:
             raise Invalid(
                 _("Choose another shelf in %(room)s.") % {"room": shelf.room_now.name},
                 field="shelf",
             )
-        today = today_in(shelf.room_now)
-        return _move_out(book, jobs.of_shelf(shelf, today), target, today)
+        return _move_out(book, job, target, today)
 
 
-def _move_out(book: Book, job: WeatherJob | None, target: Place, today: date) -> Entry:
-    if target.kind not in (PlaceKind.SHELF, PlaceKind.QUARANTINE) or target.closed_on is not None:
-        raise Invalid(_("Choose a shelf that is in use, or quarantine."), field="shelf")
+def _to_move(job: WeatherJob | None) -> WeatherJob:
     if job is None or not job.counted:
         raise Refused(
             "nothing-to-move", _("Nothing has to be moved for the weather now. Reload the page.")
         )
+    return job
+
+
+def _move_out(book: Book, job: WeatherJob, target: Place, today: date) -> Entry:
+    if target.kind not in (PlaceKind.SHELF, PlaceKind.QUARANTINE) or target.closed_on is not None:
+        raise Invalid(_("Choose a shelf that is in use, or quarantine."), field="shelf")
     rows = [row for each in job.out for row in each.rows]
     _refuse_the_same_weather(job, target, today)
     last = max(each.stretch.last for each in job.out if each.rows)

@@ -17,6 +17,7 @@ from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
 from kits.services.recalls import recalls
 from kits.services.stock import catalogue, offers
 from kits.services.trips import reservations
+from kits.services.weather import locations
 from tests.core.api.made import Caller, somebody
 from tests.kits import again, factories as make
 from tests.kits.advice.school import three, turn_on
@@ -118,6 +119,7 @@ def _made() -> Known:
     (order,) = drafting.draft(
         by, w.store, packs={offer.pk: 1}, through=make.days(90), currency="GBP"
     )
+    van = locations.add_location(by, w.store, name="Van", wet_months=[1])
     turn_on([admin.person.pk])
     advice = three(admin.person)
     lot, shelf = w.lots["d1"], w.shelf
@@ -133,6 +135,7 @@ def _made() -> Known:
             "items": {"id": w.dressing.pk},
             "kits": {"kit": "DAY-01"},
             "labels": {"code": tag.code},
+            "locations": {"id": van.pk},
             "lots": {"id": w.lots["gauge"].pk},
             "packing-lists": version,
             "changes": {"id": change.pk},

