@@ -71,6 +71,7 @@ def test_its_trips_are_named_and_half_of_it_forgotten_is_said(w: make.World) -> 
 
 def test_a_kit_that_is_out_stays_and_says_who_has_it(w: make.World) -> None:
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide)
+    assert "hand it back first" in text_of(browser(w.keeper).get(KIT))
     answer = post(browser(w.keeper), KIT, **TO)
     assert answer.status_code == 409
     assert w.guide.name in text_of(answer)
