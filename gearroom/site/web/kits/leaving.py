@@ -25,14 +25,14 @@ from gearroom.site.web.page import (
 from kits.models import PlaceKind
 from kits.services.leaving import from_stock, missed, papers as kit_papers, whole_kit
 from kits.services.leaving.terms import LONGEST_TO, Terms
-from kits.services.lookup import find
+from kits.services.lookup import find, holders
 from kits.services.stock import views
 
 
 class LeaveForm(PageForm):
     """To whom, for how much and why."""
 
-    way = Choice(PlaceKind, message=gettext_lazy("Choose whether it is sold or given away."))
+    way = Choice(PlaceKind, message=gettext_lazy("Choose whether this is sold or given away."))
     to = ShortText(LONGEST_TO)
     price = Money(required=False, label=gettext_lazy("Price for all of it"))
     currency = ShortText(12)
@@ -62,6 +62,7 @@ def _kit_page(request: HttpRequest, kit: str, problem: Problem | None = None) ->
         papers=kit_papers.papers(actor(request), of),
         kit=of,
         trips=whole_kit.trips_of(of),
+        out=holders.open_checkout(of),
         values=request.POST,
     )
 
