@@ -63,9 +63,11 @@ KINDS.update(
             ("kit-retired", 409, _("The kit has been retired"),
              _("Choose another kit, or add a new one.")),
             ("kit-missed", 409, _("The kit is reserved for trips"),
-             _("“trips” has their ids: reserve another kit for them, or send them in “without”.")),
-            ("confirm-expired", 409, _("Some of it is out of date, or its date is not known"),
-             _("Take it out first, or tell whoever is getting it and send “expired” as true.")),
+             _("“trips” has their ids: reserve another kit for these trips, or send them in "
+               "“without”.")),
+            ("confirm-expired", 409, _("Some of what is leaving is out of date, or its date is "
+                                       "not known"),
+             _("Remove it first, or tell whoever is getting it and send “expired” as true.")),
             ("kit-not-empty", 409, _("The kit is not empty"), _("Empty the kit first.")),
             ("laid-up-already", 409, _("The kit is already in storage"),
              _("There is nothing to do.")),

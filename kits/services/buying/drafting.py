@@ -4,11 +4,12 @@ A draft is no order yet: nothing counts on it. There is one for a room, supplier
 that pressing twice never orders twice.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -48,6 +49,7 @@ def draft(
     if replace:
         old = Order.objects.drafts().filter(room=room, currency=currency)
         old.update(dropped_at=act.received_at)
+    lines = _lines(season, packs, Order.objects.drafts().filter(room=room, currency=currency))
     made = []
     for supplier, of_supplier in grouped((row.supplier, row) for row in rows.values()).items():
         try:
@@ -65,7 +67,7 @@ def draft(
                 )
                 % {"supplier": supplier.name, "room": room.name},
             ) from None
-        _write(order, {row.pk: packs[row.pk] for row in of_supplier}, rows, season)
+        _write(order, {row.pk: packs[row.pk] for row in of_supplier}, rows, lines)
         made.append(orders.fresh(order))
     return made
 
@@ -95,7 +97,9 @@ def change(act: Act, order: Order, packs: Mapping[int, int]) -> OrderStands:
     tomorrow = clock.today(order.room.time_zone) + timedelta(days=1)
     through = max(order.through, tomorrow)
     season = season_of(act.actor, order.room, through=through, currency=order.currency)
-    _write(order, wanted, {row.pk: row for row in kept}, season)
+    others = Order.objects.drafts().filter(room=order.room, currency=order.currency)
+    lines = _lines(season, wanted, others.exclude(pk=order.pk))
+    _write(order, wanted, {row.pk: row for row in kept}, lines)
     return orders.fresh(order)
 
 
@@ -175,11 +179,20 @@ def _refuse_too_many(packs: Mapping[int, int]) -> None:
         )
 
 
+def _lines(of: RoomSeason, packs: Mapping[int, int], others: QuerySet[Order]) -> dict[int, Line]:
+    """What lines of so many packs of offers (ids) are for, beside other drafts of the room, so that
+    what comes from two suppliers is not for the same kits; by offer, of what is wanted. Offers that
+    are no longer in force count for as much as those that are."""
+    beside = dict(OrderLine.objects.filter(order__in=others).values_list("offer", "packs"))
+    ordered = {pk: count for pk, count in {**beside, **packs}.items() if count}
+    season = of.with_offers(offers.in_full(Offer.objects.filter(pk__in=ordered)))
+    return {line.offer.pk: line for line in lines_of(season, Packs(ordered))}
+
+
 def _write(
-    order: Order, packs: Mapping[int, int], rows: Mapping[int, Offer], of: RoomSeason
+    order: Order, packs: Mapping[int, int], rows: Mapping[int, Offer], known: Mapping[int, Line]
 ) -> None:
     """Write the lines of a draft with what they are for, and what its delivery costs."""
-    known = {line.offer.pk: line for line in _for(of, packs, rows)}
     order.lines.all().delete()
     goods = Decimal(0)
     lines: list[OrderLine] = []
@@ -209,11 +222,3 @@ def _write(
     order.delivery = terms.charges(goods) if lines else Decimal(0)
     order.revision += 1
     order.save(update_fields=["delivery", "revision"])
-
-
-def _for(of: RoomSeason, packs: Mapping[int, int], rows: Mapping[int, Offer]) -> Sequence[Line]:
-    """What the lines of wanted items are for; offers that are no longer in force count for as much
-    as those that are."""
-    season = of.with_offers(rows.values())
-    known = {offer.id for offer in season.season.offers}
-    return lines_of(season, Packs({pk: count for pk, count in packs.items() if pk in known}))

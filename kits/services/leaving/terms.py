@@ -42,19 +42,20 @@ class Terms:
 def check(act: Act, terms: Terms) -> None:
     """Raise Invalid for no way, nobody, no reason, or a price without a currency."""
     if terms.way not in LEFT_US:
-        raise Invalid(_("Choose whether it is sold or given away."), field="way")
+        raise Invalid(_("Choose whether this is sold or given away."), field="way")
     if not terms.to.strip():
         raise Invalid(
-            _("Enter who is getting it: from now on, they are responsible for it."), field="to"
+            _("Enter who is getting this: from then on, they are responsible for it."), field="to"
         )
     if len(terms.to.strip()) > LONGEST_TO:
-        raise Invalid(_("Enter who is getting it in at most 120 characters."), field="to")
+        raise Invalid(_("Enter who is getting this, in at most 120 characters."), field="to")
     if not act.reason.strip():
-        raise Invalid(_("Enter why it is leaving."), field="reason")
+        raise Invalid(_("Enter why this is leaving."), field="reason")
     check_price(terms.price, terms.currency)
     if terms.price is not None and terms.way == PlaceKind.GIVEN:
         raise Invalid(
-            _("What is given away has no price: leave it out, or record a sale."), field="price"
+            _("What is given away has no price: leave the price empty, or record a sale."),
+            field="price",
         )
 
 
@@ -74,8 +75,8 @@ def check_units(of: Iterable[Lot], terms: Terms, today: date) -> None:
         raise Refused(
             "confirm-expired",
             _(
-                "Not as good as new: %(batches)s. Tell whoever is getting it, and confirm that "
-                "they know; or take it out first."
+                "Not as good as new: %(batches)s. Tell whoever is getting them, and confirm "
+                "that they know; or remove them first."
             )
             % {"batches": "; ".join(map(_named, found.to_confirm))},
             lots=[fault.batch.id for fault in found.to_confirm],

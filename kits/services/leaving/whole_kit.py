@@ -46,8 +46,8 @@ def leave(act: Act, kit: Kit, terms: Terms, *, without: Collection[int] = ()) ->
             raise Refused(
                 "training-stock",
                 _(
-                    "%(kit)s is a training kit: nobody else is to take it for a first aid kit. "
-                    "Empty it, and retire it."
+                    "%(kit)s is a training kit, and nobody else should mistake it for a first "
+                    "aid kit. Empty the kit, then retire it."
                 )
                 % {"kit": kit.name},
             )
@@ -79,8 +79,8 @@ def _refuse_missed(kit: Kit, trips: Sequence[Trip]) -> None:
         raise Refused(
             "kit-missed",
             _(
-                "%(kit)s is reserved for %(trips)s. Reserve another kit there, or confirm that "
-                "these trips go without it."
+                "%(kit)s is reserved for %(trips)s. Reserve another kit for these trips, or "
+                "confirm that they go without it."
             )
             % {
                 "kit": kit.name,

@@ -55,12 +55,17 @@ def rows(week: Week) -> Iterator[LetterRow]:
 
 
 def _kit(work: KitWork) -> str:
-    text = _("%(kit)s: open it for this") if work.only_for_this else _("%(kit)s, when it is open")
+    text = (
+        _("%(kit)s: open the kit for this") if work.only_for_this else _("%(kit)s, when it is open")
+    )
     return text % {"kit": work.kit.name}
 
 
 def _swap(row: SwapRow, today: date) -> str:
-    return _("swap %(units)d × %(thing)s: out %(out)s, in %(into)s") % {
+    return _(
+        "swap %(units)d × %(thing)s: remove those good until %(out)s, put in those good "
+        "until %(into)s"
+    ) % {
         "units": row.units,
         "thing": row.out.item.name,
         "out": day(row.out.expiry, today) if row.out.expiry else "",
@@ -69,7 +74,7 @@ def _swap(row: SwapRow, today: date) -> str:
 
 
 def _fill(row: FillRow, today: date) -> str:
-    return _("put in %(units)d × %(thing)s from %(shelf)s, expires %(day)s") % {
+    return _("put in %(units)d × %(thing)s from %(shelf)s, good until %(day)s") % {
         "units": row.units,
         "thing": row.lot.item.name,
         "shelf": row.shelf.name,

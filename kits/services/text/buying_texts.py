@@ -26,7 +26,7 @@ FATES: Mapping[str, Promise] = {
 }
 _WHY: Mapping[str, Promise] = {
     Why.LISTED: _lazy("the kit list calls for it"),
-    Why.INSTEAD: _lazy("it will do instead of something on the kit list"),
+    Why.INSTEAD: _lazy("it can be used instead of something on the kit list"),
     Why.EXTRA: _lazy("other kits need it"),
     Why.EXPIRES_FIRST: _lazy("out of date before it would be used"),
     Why.NOT_LISTED: _lazy("not on any kit list, or more than the lists call for"),

@@ -103,7 +103,9 @@ def without(
         text = _("on average %(n)s more are needed until %(day)s than there are")
         parts.append(text % {"n": number(use), "day": day(through)})
     if not parts:
-        return _("Without this, on average fewer than %(n)s is lacking.") % {"n": number(HARDLY)}
+        return _("Without this, fewer than %(n)s would be lacking on average.") % {
+            "n": number(HARDLY)
+        }
     facts = {"lacks": _(" and ").join(parts), "day": day(by) if by else ""}
     text = _("Without this, from %(day)s: %(lacks)s.") if by else _("Without this: %(lacks)s.")
     if matters == Criticality.MUST_HAVE:

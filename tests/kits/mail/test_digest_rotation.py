@@ -25,7 +25,7 @@ def test_it_names_the_kit_and_the_swap_and_leads_to_the_page(w: World) -> None:
     text = said(text_of(w))
     assert "USE THESE FIRST" in text
     assert "SPARE, when it is open" in text
-    assert "swap 4 × Wound dressing 10 × 12: out" in text
+    assert "swap 4 × Wound dressing 10 × 12: remove those good until" in text
     assert f"/stock/rotation/?room={w.store.slug}" in text
 
 

@@ -60,7 +60,7 @@ def test_its_trips_are_named_and_half_of_it_forgotten_is_said(w: make.World) -> 
 
     answer = post(client, KIT, **TO)
     assert answer.status_code == 409
-    assert "confirm that these trips go without it" in text_of(answer)
+    assert "confirm that they go without it" in text_of(answer)
     assert 'value="The youth centre"' in answer.content.decode()
     assert post(client, KIT, **{**TO, "to": ""}, without=trip.pk).status_code == 400
     assert left() == 0

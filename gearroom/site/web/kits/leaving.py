@@ -32,7 +32,7 @@ from kits.services.stock import views
 class LeaveForm(PageForm):
     """To whom, for how much and why."""
 
-    way = Choice(PlaceKind, message=gettext_lazy("Choose whether it is sold or given away."))
+    way = Choice(PlaceKind, message=gettext_lazy("Choose whether this is sold or given away."))
     to = ShortText(LONGEST_TO)
     price = Money(required=False, label=gettext_lazy("Price for all of it"))
     currency = ShortText(12)
