@@ -82,7 +82,9 @@ def test_its_queries_do_not_grow_with_kits(
 def test_the_page_says_why_in_words(w: make.World) -> None:
     text = text_of(browser(w.keeper).get("/stock/spare-kits/"))
     assert text.index("DAY-02") < text.index("DAY-01")
-    assert "It was on no trip in the last 12 months." in text
-    assert "The 1 trip that it was on in the last 12 months could have had another kit." in text
-    assert "Whether the other kit was ready on the day is not looked at" in text
+    assert "The kit was not on any trip in the last 12 months." in text
+    assert (
+        "The 1 trip that the kit was on in the last 12 months could have had another kit." in text
+    )
+    assert "This does not check whether the other kit was ready on the day" in text
     assert "/stock/spare-kits/" in browser(w.keeper).get("/kits/").content.decode()

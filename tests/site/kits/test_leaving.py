@@ -38,7 +38,7 @@ def test_pressed_twice_it_leaves_once_and_leads_to_its_papers(w: make.World) -> 
     assert "Wound dressing 10 × 12" in text
     assert "D1" in text
     assert "Undo" in text
-    assert "It is out of use since" in text_of(client.get(KIT))
+    assert "The kit has been out of use since" in text_of(client.get(KIT))
 
 
 def test_the_papers_name_batches_days_and_acts_and_nobody(w: make.World) -> None:
@@ -71,6 +71,7 @@ def test_its_trips_are_named_and_half_of_it_forgotten_is_said(w: make.World) -> 
 
 def test_a_kit_that_is_out_stays_and_says_who_has_it(w: make.World) -> None:
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide)
+    assert "hand it back first" in text_of(browser(w.keeper).get(KIT))
     answer = post(browser(w.keeper), KIT, **TO)
     assert answer.status_code == 409
     assert w.guide.name in text_of(answer)

@@ -2,13 +2,12 @@
 those of buying of what to order, from whom and at which price."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from django.test import Client
 
 from gearroom.core.models import User
-from gearroom.site.scenario import load
 from kits.models import (
     Closing,
     Item,
@@ -21,9 +20,15 @@ from kits.models import (
 )
 from kits.rules.ledger import Kind
 from kits.services.text.planning import planning_texts
-from tests.site.browsing import PAGES_ON_SQLITE, text_of
+from tests.core.test_benches import LIMIT_SECONDS, measures
+from tests.engines import Engine
+from tests.program import environment, manage
+from tests.site.browsing import text_of
 
-pytestmark = PAGES_ON_SQLITE
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 NOTHING = re.compile(
     "|".join(
@@ -48,9 +53,21 @@ PLANS = ("/plan/", "/costs/", "/replay/", "/past-use/", "/back-test/", "/rates/"
 USED_UP = (Kind.CONSUMABLE, Kind.MEDICINE)
 
 
+@pytest.fixture(scope="module")
+def demonstration(
+    _engines: dict[str, Engine], tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    """The address of a database with the demonstration in it: loading it takes long."""
+    url = _engines["sqlite"].copy()
+    env = environment(tmp_path_factory.mktemp("demonstration"), DATABASE_URL=url)
+    manage("demo", "--load-only", env=env, timeout=LIMIT_SECONDS)
+    yield url
+    _engines["sqlite"].drop(url)
+
+
 @pytest.fixture
-def jo() -> Client:
-    load.load()
+def jo(engine: str, demonstration: str, use_database: Callable[[str], None]) -> Client:
+    use_database(demonstration)
     client = Client()
     client.force_login(User.objects.get(username="jo"))
     return client
@@ -118,3 +135,7 @@ def test_every_page_of_planning_has_something_true_to_say(jo: Client) -> None:
         "hand gel 50 ml",
         "paper tape 2.5 cm",
     }
+
+
+def test_the_bench_of_plans_prints_what_it_measures(engine: str, demonstration: str) -> None:
+    measures("plan", "--url", demonstration)

@@ -25,7 +25,7 @@ from gearroom.site.web.page import (
 from kits.models import PlaceKind
 from kits.services.leaving import from_stock, missed, papers as kit_papers, whole_kit
 from kits.services.leaving.terms import LONGEST_TO, Terms
-from kits.services.lookup import find
+from kits.services.lookup import find, holders
 from kits.services.stock import views
 
 
@@ -62,6 +62,7 @@ def _kit_page(request: HttpRequest, kit: str, problem: Problem | None = None) ->
         papers=kit_papers.papers(actor(request), of),
         kit=of,
         trips=whole_kit.trips_of(of),
+        out=holders.open_checkout(of),
         values=request.POST,
     )
 
