@@ -174,6 +174,11 @@ class Place(models.Model):
         return self.name
 
     @property
+    def where(self) -> str:
+        """What it is called and, of a shelf that is not in its room, where it is now."""
+        return f"{self.name} ({self.location.name})" if self.location else self.name
+
+    @property
     def inner(self) -> bool:
         """Whether it keeps holdings."""
         return self.kind in INNER

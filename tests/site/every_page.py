@@ -18,6 +18,7 @@ from gearroom.core.services.installation import claiming, installation
 from kits.models import (
     Checkout,
     Clearance,
+    Item,
     Label,
     ListChange,
     PackingListVersion,
@@ -29,7 +30,7 @@ from kits.rules.lookup import label_codes
 from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, use_requests
-from kits.services.kits import holds
+from kits.services.kits import holds, kits
 from kits.services.lists import drafts, list_changes
 from kits.services.lists.list_changes import ChangeDraft, SourceDraft
 from kits.services.notices.notice_text import clearance_token, signature_token
@@ -37,6 +38,7 @@ from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.stock import offers
 from kits.services.trips import reservations
+from kits.services.weather import locations
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
@@ -344,11 +346,25 @@ def furnished() -> make.World:
     make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
+    _frost(world)
     turn_on([world.keeper.pk])
     three(world.keeper)
     _priced(world)
     _order(world)
     return world
+
+
+def _frost(world: make.World) -> None:
+    """A van in which it freezes this month, with a kit in it."""
+    van = locations.add_location(
+        make.act(world.keeper),
+        world.store,
+        name="Van 2",
+        frost_months=[make.today().month],
+        coldest_c=-8,
+    )
+    kits.edit_kit(make.act(world.keeper), make.fresh(world.day_02), location=van)
+    Item.objects.filter(pk=world.dressing.pk).update(min_temp_c=5)
 
 
 def _priced(world: make.World) -> None:

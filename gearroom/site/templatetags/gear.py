@@ -305,8 +305,9 @@ def act(entry: Entry) -> str:
 
 @register.simple_tag(takes_context=True)
 def place(context: template.Context, of: Place, *, room: bool = True) -> str:
-    """What a place is called, with its room where there are several and none stands beside it."""
-    return wording.place(of.kind, of.name, with_room=room and not context.get("alone"))
+    """What a place is called, with where it is now if that is not its room, and with its room where
+    there are several and none stands beside it."""
+    return wording.place(of.kind, of.where, with_room=room and not context.get("alone"))
 
 
 register.filter(wording.in_words)

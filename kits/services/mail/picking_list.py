@@ -87,7 +87,7 @@ def entries(week: Week) -> Iterator[Entry]:
 
 
 def _heading(shelf: Place, rooms: dict[int, str]) -> str:
-    name = _("Shelf %(shelf)s") % {"shelf": shelf.name}
+    name = _("Shelf %(shelf)s") % {"shelf": shelf.where}
     return f"{name}, {rooms[shelf.room_id]}" if shelf.room_id in rooms else name
 
 

@@ -117,7 +117,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     if through is not None and through < today:
         raise Invalid(_("That day is in the past. Enter today or a later day."), field="through")
     through = through or through_day(kit)
-    shelves = {p.pk: p for p in kit.room.places.shelves()}
+    shelves = {p.pk: p for p in kit.room.places.shelves().select_related("location")}
     on_shelves = [
         Units(batch, str(place), count)
         for place, rows in readiness.units_in(shelves).items()
@@ -136,11 +136,11 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     )
 
 
-def by_shelf(plan: Restock, shelf: str) -> tuple[int, NaturalKey, int]:
+def by_shelf(plan: Restock, shelf: str) -> tuple[bool, int, NaturalKey, int]:
     """The sort key of a shelf (its id, as rows of a restock list name it): as one walks the room,
-    C2 before C10."""
+    C2 before C10; those that are in a van or a hut now come last."""
     place = plan.shelves[int(shelf)]
-    return place.position, natural(place.name), place.pk
+    return place.location_id is not None, place.position, natural(place.name), place.pk
 
 
 def swaps(plan: Restock) -> dict[int, str]:
@@ -152,7 +152,7 @@ def swaps(plan: Restock) -> dict[int, str]:
         facts = {
             "count": row.count,
             "thing": row.thing.name,
-            "shelf": plan.shelves[int(row.shelf)].name,
+            "shelf": plan.shelves[int(row.shelf)].where,
             "until": wording.day(until) if until else "",
         }
         text = (

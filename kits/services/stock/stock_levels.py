@@ -63,6 +63,7 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
         for p in Place.objects.open()
         .shelves()
         .filter(room__in=list(rooms))
+        .select_related("location")
         .order_by("room", "position", "name", "pk")
     }
     contents = readiness.units_in(shelves)

@@ -56,7 +56,7 @@ def held_batches(
     rows = (
         Holding.objects.on_hand()
         .filter(place__in=find.places_of(actor).values("pk"))
-        .select_related("place__room", "place__kit__room", "lot__item")
+        .select_related("place__room", "place__location", "place__kit__room", "lot__item")
     )
     wanted = {
         "lot__item": item,

@@ -127,7 +127,7 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
             for row in plan.list.take_out
         ],
         "put_in": [
-            (plan.shelves[int(shelf)].name, [_put_in(plan, *pair, chosen) for pair in pairs])
+            (plan.shelves[int(shelf)].where, [_put_in(plan, *pair, chosen) for pair in pairs])
             for shelf, pairs in groupby(put_in, key=lambda pair: pair[0].shelf)
         ],
         "fill_up": _loose(plan),
@@ -163,7 +163,7 @@ def _loose(plan: Restock) -> list[dict[str, str]]:
         {
             "name": row.thing.name,
             "pouch": _pouch(plan, row.section),
-            "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else "",
+            "shelf_name": plan.shelves[int(row.shelf)].where if row.shelf else "",
         }
         for row in rows
     ]
