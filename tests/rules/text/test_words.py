@@ -8,7 +8,8 @@ from functools import cache
 from tests import messages
 
 OLD = re.compile(
-    r"\brescue\b|\bfit to go\b|(?<!does )(?<!do )\bnot fit\b|\bmay go short\b|to be good through",
+    r"\brescue\b|\bfit to go\b|(?<!does )(?<!do )(?<!did )(?<!may )(?<!will )\bnot fit\b"
+    r"|\bmay go short\b|to be good through",
     re.IGNORECASE,
 )
 
