@@ -8,6 +8,7 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cached_property
 
 
 class Kind(enum.StrEnum):
@@ -140,7 +141,7 @@ class Line:
         """How many units it wants."""
         return max(self.carry, self.never_below)
 
-    @property
+    @cached_property
     def usable_things(self) -> frozenset[int]:
         """The ids of its thing and of those that will do instead."""
         return self.instead | {self.thing.id}

@@ -123,6 +123,8 @@ class OldStock:
 def old_stock(kit: KitState) -> list[OldStock]:
     """Return what `kit` still has of things that its list has replaced, where it has less of the
     new thing than the line asks for."""
+    if not any(line.replaces for line in kit.lines):
+        return []
     units = [(home.id, x) for x in inside(kit) if (home := home_line(kit, x)) is not None]
     held = summed(((line, x.batch.thing.id), x.count) for line, x in units)
 

@@ -149,6 +149,6 @@ def choices(actor: Actor) -> Choices:
     """By which lists and sizes the kits of somebody's rooms can be narrowed."""
     kits = find.kits_of(actor).active().order_by()
     columns = ("list_version__packing_list", "list_version__people")
-    pairs = set(kits.values_list(*columns))
+    pairs = list(kits.values_list(*columns).distinct())
     lists = PackingList.objects.filter(pk__in={pk for pk, _people in pairs}).order_by("name")
     return Choices(list(lists), sorted({people for _pk, people in pairs}))

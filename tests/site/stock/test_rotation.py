@@ -74,7 +74,7 @@ def test_a_sealed_kit_is_not_offered_a_swap_where_it_is_sealed(w: make.World) ->
 
 def test_a_link_of_the_weekly_email_leads_to_its_room(w: make.World) -> None:
     client = browser(w.keeper)
-    assert "Main store: batches" in text_of(client.get(f"{ADDRESS}?room={w.store.slug}"))
+    assert "Use these first Main store" in text_of(client.get(f"{ADDRESS}?room={w.store.slug}"))
     assert client.get(f"{ADDRESS}?room=nowhere").status_code == 404
 
 
