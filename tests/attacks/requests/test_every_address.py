@@ -21,6 +21,7 @@ from kits.services.labelling import labelling
 from kits.services.recalls import recalls
 from kits.services.stock import offers
 from kits.services.trips import reservations
+from kits.services.weather import locations
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import browser
@@ -32,8 +33,9 @@ pytestmark = [
 ]
 
 PHONE = "07700 900321"
-OF_OTHERS = (b"Zebedee", b"Zachary", PHONE.encode(), b"Zip cave", b"Zither stand", b"fell in")
-"""What belongs to the hut: people, a telephone, a trip, a shelf, a note."""
+OF_OTHERS = (b"Zebedee", b"Zachary", PHONE.encode(), b"Zip cave", b"Zither stand", b"fell in",
+             b"Zulu van")  # fmt: skip
+"""What belongs to the hut: people, a telephone, a trip, a shelf, a note, a van."""
 
 FACTS = ("check-in", "needed", "mixed", "not-ours", "hand-back")
 """Ends of addresses where anybody reports what happened to a kit, of whatever room."""
@@ -67,8 +69,10 @@ def hut() -> make.World:
         make.act(keeper), w.hut, name="Zebedee kit", price=Decimal(12), currency="GBP",
         contents=[Content("Shears", None, 1)],
     )  # fmt: skip
+    van = locations.add_location(make.act(keeper), w.hut, name="Zulu van", wet_months=[1])
     w.keeper_of_hut = keeper
     w.named = {
+        "location": van.pk, "locations": van.pk,
         "kit": kit.name, "place": shelf.pk, "lot": lot.pk, "shelf": shelf.pk,
         "person": w.stranger.pk, "entry": out.entry.pk, "trip": trip.pk, "room": w.hut.slug,
         "device": device, "token": token.pk, "notice": notice.pk, "code": label.code,
@@ -198,6 +202,7 @@ def test_the_hut_itself_sees_all_that_the_store_does_not(hut: make.World) -> Non
         f"people/{hut.stranger.pk}/",
         "trips/",
         "places/",
+        "locations/",
         "kits/CAVE-9/history/",
     )
     seen = b"".join(own.get(path).content for path in paths)
