@@ -96,7 +96,8 @@ def test_a_tap_on_what_the_camera_replaces_meanwhile_is_not_lost(
     server = make_web().start()
 
     with chromium(program) as browser:
-        page = browser.new_page(viewport={"width": 360, "height": 740})
+        # What goes through a service worker cannot be held back here.
+        page = browser.new_page(viewport={"width": 360, "height": 740}, service_workers="block")
         sign_in(page, server.url, keeper, "/scan/")
         page.locator("#text").fill("DAY-01")
         page.keyboard.press("Enter")
