@@ -97,6 +97,39 @@ def test_a_version_is_shown_with_reasons_substitutes_and_the_kits_that_follow_it
     assert "decided by your medical adviser" in page
 
 
+def test_a_line_says_what_is_ordered_in_its_place_from_now_on(world: make.World) -> None:
+    other = make.item("Pressure dressing")
+    client = browser(world.instructor)
+    page = at(world.version, "instead/")
+    asked = {"of": world.dressing.pk, "other": other.pk}
+
+    post(client, page, **asked, at_next_order="on")
+
+    assert Substitute.objects.get().at_next_order
+    for address in (page, at(world.version)):
+        assert "ordered instead from now on" in text_of(client.get(address))
+    assert "Order both as before" in text_of(client.get(page))
+
+    post(client, page, **asked)
+
+    assert not Substitute.objects.get().at_next_order
+    assert "or Pressure dressing" in text_of(client.get(at(world.version)))
+    for address in (page, at(world.version)):
+        assert "ordered instead from now on" not in text_of(client.get(address))
+
+
+def test_what_replaces_an_item_is_not_itself_replaced_by_it(world: make.World) -> None:
+    other = make.item("Pressure dressing")
+    client = browser(world.instructor)
+    page = at(world.version, "instead/")
+    post(client, page, of=world.dressing.pk, other=other.pk, at_next_order="on")
+
+    refused = post(client, page, of=other.pk, other=world.dressing.pk, at_next_order="on")
+
+    assert refused.status_code == 400
+    assert Substitute.objects.filter(at_next_order=True).count() == 1
+
+
 def test_a_versions_page_asks_as_much_for_many_lines_as_for_few(
     world: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
