@@ -16,7 +16,7 @@ from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, Str
 from gearroom.core.api.views import ReadView, UseCaseView, View
 from kits.services.labelling import labelling
 from kits.services.lookup import find
-from kits.services.stock import wall_calendar
+from kits.services.stock.tables import wall_calendar
 from labels import printing
 from labels.api.labels import wanted_codes
 from labels.rules.layout import Offset, Sheet, SheetError, marks

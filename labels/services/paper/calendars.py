@@ -4,7 +4,7 @@ season on one page. They have no symbols, so they need no address that those cou
 from collections.abc import Sequence
 
 from kits.services.planning.season_text import Part
-from kits.services.stock.wall_calendar import RoomCalendar
+from kits.services.stock.tables.wall_calendar import RoomCalendar
 from kits.services.text import calendar_texts as texts
 from kits.services.text.planning.planning_texts import CAUTION
 from labels import printing

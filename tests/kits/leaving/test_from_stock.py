@@ -14,7 +14,8 @@ from kits.services.leaving.terms import Terms
 from kits.services.ledger import audit, reversal
 from kits.services.planning.past_use import past_use
 from kits.services.recalls import recalls, status
-from kits.services.stock import item_use, stock_use
+from kits.services.stock import stock_use
+from kits.services.stock.tables import item_use
 from tests.kits import factories as make
 from tests.kits.mail.weeks import text_of
 

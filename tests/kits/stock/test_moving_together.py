@@ -5,8 +5,9 @@ import pytest
 from gearroom.core.acts import Invalid, Problem, Refused
 from kits.models import Entry, EntryKind
 from kits.services.overview import kits_table, search
-from kits.services.stock import batches_table, moving, stock_table
+from kits.services.stock import moving
 from kits.services.stock.moving import Portion
+from kits.services.stock.tables import batches_table, stock_table
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db

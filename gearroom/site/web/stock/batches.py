@@ -30,10 +30,11 @@ from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import with_faults
 from kits.services.labelling import labelling
 from kits.services.lookup import find
-from kits.services.stock import batches_table, disposing, moving, views
-from kits.services.stock.batches_table import Filter
+from kits.services.stock import disposing, moving, views
 from kits.services.stock.disposing import Outgoing
 from kits.services.stock.moving import Portion
+from kits.services.stock.tables import batches_table
+from kits.services.stock.tables.batches_table import Filter
 
 _MOST_BATCHES = 200
 _TICKED = re.compile(r"([0-9]{1,9}):([0-9]{1,9}):([0-9]{1,9})")

@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Actor
 from gearroom.site.web.planning import season_chart
 from kits.models import Item
-from kits.services.stock import item_use
-from kits.services.stock.item_use import ItemSeason
+from kits.services.stock.tables import item_use
+from kits.services.stock.tables.item_use import ItemSeason
 from kits.services.text.planning import past_use_texts as texts
 
 

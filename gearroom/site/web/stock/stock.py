@@ -46,10 +46,10 @@ from kits.services.stock import (
     receiving,
     reclassifying,
     stock_levels,
-    stock_table,
     views,
 )
 from kits.services.stock.disposing import Outgoing
+from kits.services.stock.tables import stock_table
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 from kits.services.text.order_texts import overdue
 from kits.services.text.wording import good_until

@@ -11,8 +11,9 @@ from gearroom.core.models import Room
 from gearroom.site.web.page import actor, company, here, read_page, rooms_of, show, tables
 from gearroom.site.web.page.words import ITEM_KINDS
 from kits.models import PlaceKind, Recall
-from kits.services.stock import reclassifying, stock_table, views
-from kits.services.stock.stock_table import Filter, ItemStock
+from kits.services.stock import reclassifying, views
+from kits.services.stock.tables import stock_table
+from kits.services.stock.tables.stock_table import Filter, ItemStock
 from kits.services.text import stock_texts
 from kits.services.text.planning import planning_texts
 

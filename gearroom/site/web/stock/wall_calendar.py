@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from gearroom.site.web.labelling.papers import as_pdf
 from gearroom.site.web.page import actor, read_page, show
 from kits.services.lookup import find
-from kits.services.stock import wall_calendar as service
+from kits.services.stock.tables import wall_calendar as service
 from kits.services.text import calendar_texts as texts
 from labels.rules.layout.wall_calendar import PAPERS
 from labels.services.paper import calendars

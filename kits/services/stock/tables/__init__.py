@@ -1,0 +1,1 @@
+"""What pages and sheets show of stock as tables; nothing is changed here."""
