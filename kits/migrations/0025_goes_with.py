@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('kits', '0027_leave'),
+        ('kits', '0024_leave'),
     ]
 
     operations = [

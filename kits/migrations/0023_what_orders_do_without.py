@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("kits", "0025_locations"),
+        ("kits", "0022_locations"),
     ]
 
     operations = [

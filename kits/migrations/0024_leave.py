@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('kits', '0026_what_orders_do_without'),
+        ('kits', '0023_what_orders_do_without'),
     ]
 
     operations = [
