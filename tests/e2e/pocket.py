@@ -6,20 +6,36 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from playwright.sync_api import BrowserContext, Error, sync_playwright
+from playwright.sync_api import BrowserContext, Error, Page, sync_playwright
 
 from tests.e2e.pages import QUIET
+from tests.e2e.postroom import until
 
 CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
 # On a busy machine a question of the phone's can take the 10 s after which there is no network for
 # it; it asks again after 15 s.
 SEEN_MS = 90_000
-KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
-  caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
-KEPT_WITHOUT_CAMERA = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book')])
-  .then((found) => found.every(Boolean))"""
+_MISSING = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
+  caches.match('/static/reading/zxing_reader.wasm')])
+  .then((kept) => ['page', 'kits', 'reader'].filter((_, place) => !kept[place]))"""
 READER_IS_HERE = """() => performance.getEntriesByType('resource').some(
   (each) => each.name.endsWith('.wasm') && each.responseEnd)"""
+
+
+def until_kept(page: Page, *, reader: bool = True) -> None:
+    """Wait until a phone keeps what it needs without a network; fails with what it does not."""
+    wanted = {"page", "kits", "reader"} if reader else {"page", "kits"}
+    missing: list[str] = []
+
+    def all_here() -> bool:
+        missing[:] = wanted.intersection(page.evaluate(_MISSING))
+        return not missing
+
+    try:
+        until(all_here, "what is kept on the phone")
+    except AssertionError as late:
+        says = page.locator(".says").all_inner_texts()
+        raise AssertionError(f"{late}: {missing}; the camera says {says}") from late
 
 
 @contextmanager

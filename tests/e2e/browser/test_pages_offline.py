@@ -16,7 +16,7 @@ from kits.models import Checkout, Entry, Notice
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody
 from tests.e2e.pages import PASSWORD, crossing, give_password, sign_in
-from tests.e2e.pocket import KEPT, KEPT_WITHOUT_CAMERA, READER_IS_HERE, SEEN_MS, kill, phone
+from tests.e2e.pocket import READER_IS_HERE, SEEN_MS, kill, phone, until_kept
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -28,6 +28,9 @@ pytestmark = [
 ]
 RIGHT_CODES = """(codes) => import('/static/site/offline/copy.js').then(
   ({ isCode }) => codes.filter(isCode))"""
+NOT_CLAIMED = """
+  Object.defineProperty(navigator.serviceWorker, 'controller', { get: () => null });
+  navigator.serviceWorker.addEventListener = () => {};"""
 LATE_OR_NEVER = """
   const register = navigator.serviceWorker.register.bind(navigator.serviceWorker);
   globalThis.registered = 0;
@@ -70,7 +73,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page = context.pages[0]
         sign_in(page, server.url, keeper, "/scan/")
         page.wait_for_load_state()
-        until(lambda: page.evaluate(KEPT), "what is kept on the phone")
+        until_kept(page)
         # What is a code of ours on the phone is one in the book.
         draw = random.Random(7).choice
         drawn = [label_codes.new_code(draw) for _ in range(60)]
@@ -195,7 +198,28 @@ def test_a_camera_that_is_quicker_than_the_worker_keeps_its_reader_all_the_same(
         sign_in(page, server.url, keeper, "/scan/")
         until(lambda: page.evaluate(READER_IS_HERE), "the camera's reader")
         page.evaluate("goOn()")
-        until(lambda: page.evaluate(KEPT), "what is kept on the phone")
+        until_kept(page)
+
+
+def test_a_page_that_the_worker_does_not_take_over_keeps_its_reader_all_the_same(
+    need: Callable[[str], str],
+    open_database: str,
+    make_web: Callable[[], Web],
+    tmp_path: Path,
+) -> None:
+    program = need("chromium")
+    need("barcode-detector")
+    keeper = give_password(scanned.labelled().world.keeper)
+    server = make_web().start()
+
+    with phone(program, tmp_path / "phone") as context:
+        context.add_init_script(NOT_CLAIMED)
+        context.add_init_script(LATE_OR_NEVER.replace("FAILS", "false"))
+        page = context.pages[0]
+        sign_in(page, server.url, keeper, "/scan/")
+        until(lambda: page.evaluate(READER_IS_HERE), "the camera's reader")
+        page.evaluate("goOn()")
+        until_kept(page)
 
 
 def test_what_did_not_come_the_first_time_is_asked_for_again_before_long(
@@ -215,4 +239,4 @@ def test_what_did_not_come_the_first_time_is_asked_for_again_before_long(
         sign_in(page, server.url, keeper, "/kits/")
         until(lambda: page.evaluate("registered === 2"), "a second try")
         page.evaluate("goOn()")
-        until(lambda: page.evaluate(KEPT_WITHOUT_CAMERA), "what is kept on the phone")
+        until_kept(page, reader=False)

@@ -5,6 +5,7 @@ const FORMATS = ["qr_code", "data_matrix", "code_128", "ean_13", "ean_8", "upc_a
 
 const NEEDED = ["qr_code", "data_matrix"]; // our labels, and most makers' codes
 const PATIENCE = 5; // pictures in a row that it may fail at before it is no reader
+const AGAIN_MS = 10_000; // until what did not come is asked for again
 
 /**
  * A function from a picture (a canvas) to the texts of the symbols in it, or null where this
@@ -49,21 +50,24 @@ async function replacement(from) {
   }
 }
 
-/** Have the service worker keep what was loaded before it was there: `files`, and what they load. A
+/** Keep what was loaded, `files` and what they load, beside the service worker's own files, as soon as
+ * it is there. It may not have been when they came, nor yet be asked for what this page loads; and a
  * file that has just come may not be among the browser's entries yet. */
-function keepReader(from, files) {
-  const worker = navigator.serviceWorker;
-  if (!worker) return;
-  const folder = new URL(from, location.href).href;
-  const ask = async () => {
+async function keepReader(from, files) {
+  if (!navigator.serviceWorker) return;
+  await navigator.serviceWorker.ready;
+  try {
     const names = [...files].map((file) => new URL(file, location.href).href);
+    const folder = new URL(from, location.href).href;
     const loaded = performance.getEntriesByType("resource").map(({ name }) => name);
-    for (const name of new Set([...names, ...loaded.filter((each) => each.startsWith(folder))]))
-      if (!(await caches.match(name))) await fetch(name);
-  };
-  const quietly = () => ask().catch(() => {}); // the next page asks again
-  if (worker.controller) quietly();
-  else worker.addEventListener("controllerchange", quietly, { once: true });
+    names.push(...loaded.filter((name) => name.startsWith(folder)));
+    const shell = (await caches.keys()).findLast((name) => name.startsWith("shell-"));
+    if (!shell) throw new Error("not there yet");
+    const cache = await caches.open(shell);
+    for (const name of names) if (!(await cache.match(name))) await cache.add(name);
+  } catch {
+    setTimeout(() => keepReader(from, files), AGAIN_MS);
+  }
 }
 
 function texts(detector, instead = null) {
