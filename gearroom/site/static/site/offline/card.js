@@ -48,11 +48,12 @@ export function draw(ref, { kits, book }, submitted) {
   part(".not-ours").hidden = !kit?.not_ours;
   part(".seal").textContent = fill(words.seal, { SEAL: kit?.seal.slice(-3) ?? "" });
   const out = part("[data-act=take-out]");
-  people(out.elements.person, book.people, kit?.next?.person, true);
+  const taker = out.querySelector("[name=person]");
+  people(taker, book.people, kit?.next?.person, true);
   const guide = book.people.find((each) => each.id === kit?.next?.person);
   if (guide) out.querySelector("button").textContent = fill(words.takenBy, { NAME: guide.name });
-  out.elements.person.addEventListener("change", () => {
-    const person = book.people.find((each) => String(each.id) === out.elements.person.value);
+  taker.addEventListener("change", () => {
+    const person = book.people.find((each) => String(each.id) === taker.value);
     if (person)
       out.querySelector("button").textContent = fill(words.takenBy, { NAME: person.name });
   });
@@ -69,7 +70,7 @@ export function draw(ref, { kits, book }, submitted) {
     kit?.lacks || kit?.used_here ? words.checkAsBook : words.checkAll;
   part("[data-for=seal]").hidden = !kit?.may_check || Boolean(kit.out);
   part("[data-for=pass]").hidden = !book.people.length;
-  people(part("[data-act=pass]").elements.person, book.people);
+  people(part("[data-act=pass] [name=person]"), book.people);
   for (const name of ["use", "borrow", "inside"]) part(`[data-for=${name}]`).hidden = !kit;
   if (kit) {
     tiles(made, counted(kit, book));
@@ -167,7 +168,7 @@ function tiles(made, things) {
 }
 
 function loans(made, kit, { kits, book }) {
-  const { giver, thing } = made.querySelector("[data-act=borrow]").elements;
+  const [giver, thing] = ["giver", "thing"].map((name) => made.querySelector(`[name=${name}]`));
   giver.append(new Option("–", ""));
   for (const other of kits.values()) if (other !== kit) giver.append(new Option(other.name));
   giver.addEventListener("change", () => {

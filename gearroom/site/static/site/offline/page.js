@@ -121,21 +121,22 @@ function offerPass(ref, person) {
   show(ref, true);
   const form = card(ref).querySelector("[data-act=pass]");
   form.closest("details").open = true;
-  form.elements.person.value = String(person);
+  form.querySelector("[name=person]").value = String(person);
   form.querySelector("button").focus();
 }
 
 /** What is said of a kit handed back besides how it was found; a need is a line of at most 120 characters. */
-function besides({ sharps, wet, needed, given_back: givenBack }) {
-  const lines = needed.value
+function besides(entered) {
+  const lines = entered
+    .get("needed")
     .split("\n")
     .map((line) => line.trim().slice(0, 120))
     .filter(Boolean);
   return {
-    sharps: sharps.checked,
-    wet: wet.checked,
+    sharps: entered.has("sharps"),
+    wet: entered.has("wet"),
     needed: lines.slice(0, 20),
-    givenBack: givenBack.checked,
+    givenBack: entered.has("given_back"),
   };
 }
 
@@ -145,44 +146,47 @@ async function submitted(event) {
   shown.inert = true; // so that what is pressed twice is written once
   try {
     await record(event.target, shown.dataset.kit, event.submitter?.value);
+  } catch (error) {
+    complain(reach.dataset.lost);
+    throw error;
   } finally {
     shown.inert = false;
   }
 }
 
 function record(form, ref, pressed) {
-  const fields = form.elements;
-  const chosen = book.people.find((each) => String(each.id) === fields.person?.value);
+  const entered = new FormData(form); // under load, form.elements has been seen to miss a field
+  const chosen = book.people.find((each) => String(each.id) === entered.get("person"));
   document.activeElement?.blur();
   waitFor({});
   switch (form.dataset.act) {
     case "take-out":
       return write(make.takeOut(ref, chosen));
     case "hand-back":
-      return write(make.handBack(ref, pressed ?? "sort-later", besides(fields)));
+      return write(make.handBack(ref, pressed ?? "sort-later", besides(entered)));
     case "look-inside":
       return write(make.check(ref));
     case "seal": {
-      const number = fields.seal.value.trim();
-      const mass = Number(fields.mass_g.value);
-      return number ? write(make.seal(ref, number, fields.closed.value, mass)) : undefined;
+      const number = entered.get("seal").trim();
+      const mass = Number(entered.get("mass_g"));
+      return number ? write(make.seal(ref, number, entered.get("closed"), mass)) : undefined;
     }
     case "pass":
       return write(make.pass(ref, chosen));
     case "use": {
       const used = counted(kits.get(ref), book).map((thing) => ({
         ...thing,
-        units: Number(fields[`used-${thing.id}`]?.value ?? 0),
+        units: Number(entered.get(`used-${thing.id}`)),
       }));
       const some = used.filter((thing) => thing.units > 0);
-      return some.length ? write(make.use(ref, some, fields.in_class.checked)) : undefined;
+      return some.length ? write(make.use(ref, some, entered.has("in_class"))) : undefined;
     }
     case "borrow": {
-      const id = Number(fields.thing.value);
-      const units = Number(fields.units.value);
-      const lines = batchesFor(kits.get(fields.giver.value), id, units, book);
+      const id = Number(entered.get("thing"));
+      const units = Number(entered.get("units"));
+      const lines = batchesFor(kits.get(entered.get("giver")), id, units, book);
       if (lines.reduce((sum, each) => sum + each.units, 0) < units) return complain(words.more);
-      return write(make.borrow(ref, fields.giver.value, book.things[id].name, lines));
+      return write(make.borrow(ref, entered.get("giver"), book.things[id].name, lines));
     }
   }
 }
@@ -342,7 +346,7 @@ async function start() {
   });
   find("scan").addEventListener("submit", (event) => {
     event.preventDefault();
-    const { text } = event.target.elements;
+    const text = find("text");
     if (text.value.trim()) read(text.value);
     text.value = "";
     text.focus();
