@@ -1,6 +1,13 @@
 """Training kits and classes: when one goes out for a class, and what becomes of what it holds."""
 
 from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Kind
+
+
+def usable_in_class(kind: Kind, disposal: str) -> bool:
+    """Whether a class can use a thing: never a medicine, nor what may not go into a bin (sharps,
+    clinical waste). `disposal` is the thing's own way."""
+    return kind is not Kind.MEDICINE and disposal in ("bin", "returned")
 
 
 def goes_to_class(*, training: bool, for_trip: bool, emergency: bool) -> bool:

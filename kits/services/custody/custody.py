@@ -342,7 +342,7 @@ def check_in(
                 "sharps_or_blood": sharps_or_blood,
                 "section": section.section_key if section else None,
                 "before": {"room": kit.room_id},
-                **({"in_class": True} if in_class else {}),
+                "in_class": in_class,
             },
         )
         if not late:

@@ -2,8 +2,15 @@
 
 from hypothesis import given, strategies as st
 
-from kits.rules.custody.in_class import back_from_class, became, goes_to_class
+from kits.rules.custody.in_class import (
+    back_from_class,
+    became,
+    goes_to_class,
+    usable_in_class,
+)
 from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Kind
+from kits.rules.stock.disposal import DISPOSALS, allowed
 
 yes_or_no = st.booleans()
 
@@ -37,3 +44,12 @@ def test_use_is_use_in_class_for_training_kits_only(
         assert after is not Went.USED
     else:
         assert after is went
+
+
+@given(kind=st.sampled_from(Kind), own=st.sampled_from(DISPOSALS))
+def test_no_class_handles_medicines_sharps_or_clinical_waste(kind: Kind, own: str) -> None:
+    if usable_in_class(kind, own):
+        assert kind is not Kind.MEDICINE
+        assert allowed(kind, own)[0] in ("bin", "returned")
+    else:
+        assert kind is Kind.MEDICINE or own in ("sharps", "clinical", "pharmacy")
