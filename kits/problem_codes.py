@@ -120,6 +120,9 @@ KINDS.update(
              _("Restock the kit or fill it instead.")),
             ("send-instead", 409, _("The place is in another gear room"),
              _("Send the item there, then record its arrival.")),
+            ("not-for-class", 409, _("This may not be used in class"),
+             _("Dispose of it in its own way: medicines, sharps and clinical waste are never used "
+               "in class.")),
             ("training-never-back", 409, _("Training stock cannot go back into use"),
              _("Dispose of it when it is worn out.")),
             ("opened-already", 409, _("This has already been recorded as opened"),

@@ -39,6 +39,8 @@ class CheckInDetail(TypedDict):
     sharps_or_blood: bool
     section: str | None
     before: RoomBefore
+    in_class: NotRequired[bool]
+    """A training kit back from a class, which needs no sorting."""
 
 
 PassDetail = TypedDict("PassDetail", {"from": int | None, "to": int})

@@ -68,6 +68,8 @@ class KitAnswer(ThingAnswer):
         "through": "The day that the status is for.",
         "to_sort": "Handed back but not sorted yet.",
         "not_ours": "A participant’s own item is still inside: give it back to its owner.",
+        "training": "A training kit: for classes, not for emergencies.",
+        "emergency": "It is out in an emergency.",
         "to_add": "What its kit list leaves out and its trip wants, as sentences.",
         "has_it": "The person who has it; empty if it is not out.",
         "trip": "The trip that the status is for.",

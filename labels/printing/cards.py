@@ -111,6 +111,8 @@ class _Panel:
         lines = sum(len(broken) for broken in self.cautions)
         self.foot = height_mm - _MARGIN_MM - lines * self.caution_mm * LEADING - 3.0
         self.head = max(self.box.bottom_mm - quiet + 7.0, _MARGIN_MM + 36.0)  # of an A5's list
+        if card.training:  # one line more
+            self.head += self.who_mm * LEADING
 
     def expectation(self, page: int, width_mm: float, height_mm: float) -> Expected:
         return [(Cell(0, 0, width_mm, height_mm), "" if page else self.symbol.payload)]
@@ -141,6 +143,10 @@ class _Panel:
             file.text(self.left, top, line, em_mm=em, bold=True)
             top += em * 1.05
         top = _MARGIN_MM + self.name_mm * 1.2 + self.who_mm * 0.6
+        if card.training:
+            mark = job.speak(say("TRAINING: not for emergencies"))
+            one_line(file, job.typeface, mark, self.left, top, width, self.who_mm, bold=True)
+            top += self.who_mm * LEADING
         for text in (
             ", ".join(part for part in (card.room, job.organisation) if part),
             card.responsible and job.speak(say("Responsible: %(name)s", name=card.responsible)),

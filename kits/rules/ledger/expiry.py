@@ -13,7 +13,7 @@ from functools import reduce
 
 from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 from kits.rules.ledger.facts import Batch, Kind
-from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 
 WINDOW_YEARS = 50
 """A date farther than this from today, either way, is a misprint or a misreading."""
@@ -319,7 +319,12 @@ def soonest(days: Iterable[date | None]) -> date | None:
 
 
 def may_be_put_in(
-    batch: Batch, today: date, *, list_signed: bool = True, training_stock: bool = False
+    batch: Batch,
+    today: date,
+    *,
+    list_signed: bool = True,
+    training_stock: bool = False,
+    training_kit: bool = False,
 ) -> ReasonCode | None:
     """Return why units of `batch` may not be put into a kit today, or None if they may.
 
@@ -327,10 +332,13 @@ def may_be_put_in(
     may be put in before its check is answered or when it is due: it is checked in the kit, and
     until then does not count. `list_signed` says whether the kit list that asks for the thing is
     signed today, which only a medicine needs. `training_stock` says whether the units were set
-    aside for training and the kit is not a training kit.
+    aside for training and the kit is not a training kit; into a training kit (`training_kit`) goes
+    what is out of date too, but no such medicine.
     """
     checked_inside = (ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
     fault = next((x for x in _faults(batch, today) if x not in checked_inside), None)
+    if training_kit and fault in OUT_OF_DATE and batch.thing.kind is not Kind.MEDICINE:
+        fault = None
     cases = (
         (fault in (ReasonCode.RECALLED, ReasonCode.WITHHELD), fault),
         (training_stock, ReasonCode.TRAINING_STOCK),

@@ -71,6 +71,7 @@ def must_come_out(kit: KitState, units: Units, today: date) -> ReasonCode | None
         today,
         list_signed=not medicine or home_line(kit, units) is not None,
         training_stock=units.training and not kit.training,
+        training_kit=kit.training,
     )
 
 

@@ -313,12 +313,11 @@ def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
 
 def _stops_when_expired(kit: KitState, units: Units) -> bool:
     """Whether units stop the kit once they are out of date."""
+    if units.batch.thing.kind is Kind.MEDICINE or kit.training:
+        return units.batch.thing.kind is Kind.MEDICINE
     home = home_line(kit, units)
-    return (
-        kit.expired_always_stops
-        or units.batch.thing.kind is Kind.MEDICINE
-        or (home is not None and home.criticality is not Criticality.ROUTINE)
-    )
+    needed = home is not None and home.criticality is not Criticality.ROUTINE
+    return kit.expired_always_stops or needed
 
 
 def _clear_through(kit: KitState, units: Units) -> date:

@@ -25,6 +25,7 @@ from kits.models import (
     Trip,
     WithheldKind,
 )
+from kits.rules.custody.in_class import back_from_class, goes_to_class
 from kits.rules.ledger import ReasonCode, Verdict, Weight, seal_holds
 from kits.services.custody import going_short, use
 from kits.services.custody.returns import Remarks, write_remarks
@@ -84,6 +85,8 @@ def check_out(
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
     it goes though it is short, `cleared_by` who cleared it by telephone,
     `take_reason` why it goes though it is reserved for another's trip.
+    A training kit that is taken for no trip goes to a class: ready or not, unless it is on hold,
+    and to whoever takes it out where nobody is named.
     `emergency` and `already_gone` are facts and always recorded; an emergency is for no trip, and
     belongs to whoever reports it unless `person` says otherwise, with None nobody.
     `irregular` are rules that the caller knows were broken. A fact claimed before the kit's latest
@@ -101,6 +104,13 @@ def check_out(
             return _into_history(book, kit, taker, trip, section, emergency, irregular)
         if emergency:
             trip, due_at = None, None
+        if kit.training and isinstance(trip, NotGiven):
+            trip = None
+        in_class = goes_to_class(
+            training=kit.training, for_trip=trip is not None, emergency=emergency
+        )
+        if in_class and not already_gone:
+            taker = taker or _taker(act, NOT_GIVEN, emergency=False, in_class=True)
         if kit.retired_on is not None and not fact:
             raise Refused(
                 "kit-retired",
@@ -147,11 +157,13 @@ def check_out(
     return CheckOut(kit, checkout, entry, going.verdict)
 
 
-def _taker(act: Act, person: Person | NotGiven | None, *, emergency: bool) -> Person | None:
-    """Who takes a kit. Where nobody is named in an emergency, it is whoever reports it, but no
-    program. Raises Unacceptable (`who-takes-it`) for a program."""
+def _taker(
+    act: Act, person: Person | NotGiven | None, *, emergency: bool, in_class: bool = False
+) -> Person | None:
+    """Who takes a kit. Where nobody is named in an emergency or for a class, it is whoever reports
+    it, but no program. Raises Unacceptable (`who-takes-it`) for a program."""
     if isinstance(person, NotGiven):
-        acting = act.person if emergency else None
+        acting = act.person if emergency or in_class else None
         return None if acting is None or people.is_program(acting) else acting
     if person is not None and people.is_program(person):
         raise Unacceptable(
@@ -227,9 +239,14 @@ def _permit(
 
 def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:
     """The rules that a kit broke which went all the same, at an instant."""
-    broken = [ReasonCode(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
-    if going.trip is not None and promises.ended(going.trip, now=at):
-        cancelled = going.trip.cancelled_at is not None
+    training, trip = going.kit.training, going.trip
+    broken = (
+        []
+        if goes_to_class(training=training, for_trip=trip is not None, emergency=emergency)
+        else [ReasonCode(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    )
+    if trip is not None and promises.ended(trip, now=at):
+        cancelled = trip.cancelled_at is not None
         broken.append(ReasonCode.TRIP_CANCELLED if cancelled else ReasonCode.TRIP_OVER)
     if emergency:
         broken.append(ReasonCode.EMERGENCY)
@@ -307,6 +324,11 @@ def check_in(
             irregular += broken
         if used or remarks.mixed_with:
             as_found = AsFound.OPENED
+        in_class = back_from_class(
+            training=kit.training,
+            emergency=held is not None and held.emergency,
+            sharps_or_blood=sharps_or_blood,
+        )
         entry = book.post(
             EntryKind.CHECK_IN,
             kit=kit,
@@ -320,10 +342,11 @@ def check_in(
                 "sharps_or_blood": sharps_or_blood,
                 "section": section.section_key if section else None,
                 "before": {"room": kit.room_id},
+                "in_class": in_class,
             },
         )
         if not late:
-            _arrive(book, kit, held, entry, section, as_found)
+            _arrive(book, kit, held, entry, section, as_found, in_class=in_class)
         done = None
         if used or levels:
             done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
@@ -354,6 +377,8 @@ def _arrive(
     entry: Entry,
     section: Place | None,
     as_found: AsFound,
+    *,
+    in_class: bool,
 ) -> None:
     """Set that a kit is here, as it came back, in the room of its entry."""
     if held is not None:
@@ -362,7 +387,7 @@ def _arrive(
         kit.room = entry.room
     if kit.lost_since is not None:
         holds.mark_found(book, kit)
-    if as_found not in kit_state.CLOSED:
+    if as_found not in kit_state.CLOSED and not in_class:
         kit.to_sort_since = entry.occurred_at
     if as_found == AsFound.OPENED:
         book.break_seals(entry, [section] if section else list(kit.sections.all()))

@@ -7,7 +7,7 @@ No data about casualties is kept; an incident reference is enough.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
@@ -23,6 +23,7 @@ from kits.models import (
     Place,
     PlaceKind,
 )
+from kits.rules.custody.in_class import became
 from kits.rules.custody.use import Went, may_come_back
 from kits.rules.ledger import Kind, ReasonCode
 from kits.rules.restocking.picking import first_out
@@ -142,8 +143,13 @@ def write(
     """Write use into an open book. The kit is locked already.
 
     Use claimed before a later count of the kit takes nothing out of it, since the count found what
-    was left: it comes from *unexplained*.
+    was left: it comes from *unexplained*. What was used from a training kit was used in class.
     """
+    emergency = checkout is not None and checkout.emergency
+    used = [
+        replace(each, went=became(each.went, training=kit.training, emergency=emergency))
+        for each in used
+    ]
     counted = _counted_since(book, kit)
     lines = _lines(kit, used, counted=counted)
     entry = book.post(

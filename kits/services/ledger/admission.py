@@ -54,6 +54,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
             list_signed=lot.item_id in signed_for,
             training_stock=not kit.training
             and (source.kind == PlaceKind.TRAINING or source.kit_id in in_training),
+            training_kit=kit.training,
         )
         if fault is ReasonCode.WITHHELD and batch.check_passed is False:
             fault = ReasonCode.CHECK_FAILED

@@ -96,6 +96,11 @@ def _ends_sorting(entry: Entry) -> bool:
     return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
 
 
+def _needs_sorting(detail: CheckInDetail) -> bool:
+    """Whether a kit waits to be sorted once it is handed back."""
+    return detail["as_found"] not in CLOSED and not detail.get("in_class", False)
+
+
 class Waiting(NamedTuple):
     """Since when a kit cannot be found, and since when it waits to be sorted; None: it does not."""
 
@@ -128,10 +133,7 @@ def waiting(kit: Kit, at: datetime | None = None) -> Waiting:
             lost = lost or entry.occurred_at
         elif entry.kind in _MAY_SORT:
             to_sort = None if _ends_sorting(entry) else to_sort
-        elif (
-            entry.kind == EntryKind.CHECK_IN
-            and entry.detail_as(CheckInDetail)["as_found"] not in CLOSED
-        ):
+        elif entry.kind == EntryKind.CHECK_IN and _needs_sorting(entry.detail_as(CheckInDetail)):
             to_sort = entry.occurred_at
         elif entry.kind == EntryKind.WAKE or lost:
             to_sort = to_sort or entry.occurred_at

@@ -43,6 +43,11 @@ class SectionOverview:
     checkout: Checkout | None
 
 
+def has_training_kits(room: Room) -> bool:
+    """Whether a room has kits for classes."""
+    return Kit.objects.filter(home_room=room, training=True, retired_on=None).exists()
+
+
 @dataclass(frozen=True)
 class Overview:
     """A kit as it stands: its verdict with the question that it answers (`judged`), and until when

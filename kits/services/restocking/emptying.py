@@ -12,7 +12,9 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import Disposal, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
+from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger.expiry import why_not
+from kits.rules.ledger.facts import Kind
 from kits.services.kits import kits
 from kits.services.ledger import (
     Leg,
@@ -155,11 +157,14 @@ def place_out_of(
     field: str,
 ) -> Place:
     """Where units of a batch go out of a kit; what must not be used goes to quarantine in place of
-    a shelf. Raises Invalid, which names `field`, Refused (`wrong-bin`)."""
+    a shelf. Raises Invalid, which names `field`, Refused (`wrong-bin`,
+    `not-for-class`)."""
     match to:
         case Destination.SHELF:
             return admission.landing(lot, receiving.shelf_for(kit, shelf, lot.item, field))[0]
         case Destination.TRAINING:
+            if not usable_in_class(Kind(lot.item.kind), lot.item.disposal):
+                raise moving.not_for_class(lot.item)
             return admission.landing(lot, room_place(kit.room, PlaceKind.TRAINING))[0]
         case Destination.DISPOSE:
             way = disposal or disposing.disposal_of(lot.item)

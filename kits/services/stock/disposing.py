@@ -9,9 +9,10 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
+from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger import OUT_OF_DATE, Kind, good_through, why_not
 from kits.rules.stock.disposal import allowed
-from kits.services.ledger import Book, Leg, outer, readiness
+from kits.services.ledger import Book, Leg, outer, readiness, room_place
 from kits.services.stock import moving, receiving
 from kits.services.text import wording
 from kits.services.text.amounts import units as whole
@@ -48,6 +49,11 @@ class Outgoing(moving.Portion):
 
     disposal: Disposal | None = None
     good_until: date | None = None
+
+    @property
+    def for_class(self) -> bool:
+        """Whether a class can use it."""
+        return usable_in_class(Kind(self.lot.item.kind), self.lot.item.disposal)
 
 
 def dispose(
@@ -91,6 +97,14 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
             _("These units are still good: enter the reason for disposing of them."), field="reason"
         )
     return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
+
+
+def to_training(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
+    """Put units of a room outside of its kits into its training box, all in one act.
+
+    Raises as `moving.move_all` (`not-for-class`, `recalled` and the like)."""
+    act.actor.require("move", room.pk)
+    return moving.move_all(act, room, rows, room_place(room, PlaceKind.TRAINING))
 
 
 def out_of_date(room: Room) -> list[Outgoing]:

@@ -7,8 +7,9 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused, refuse_first
 from gearroom.core.models import Room
-from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
-from kits.rules.ledger import OUT_OF_DATE, ReasonCode, why_not
+from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
+from kits.rules.custody.in_class import usable_in_class
+from kits.rules.ledger import OUT_OF_DATE, Kind, ReasonCode, why_not
 from kits.services.ledger import Book, Leg, admission, outer, room_place
 from kits.services.stock.receiving import Arrival, remarks, today_in
 from kits.services.text.amounts import units as whole
@@ -18,8 +19,9 @@ def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Ent
     """Move units within a room: between shelves, to the training box, into or out of quarantine;
     out of a kit's section, or to another section of the same kit.
 
-    Raises Refused: `training-never-back`, `send-instead` (another room), `restock-instead` (into a
-    kit), one of the codes of `guard` for what may not leave quarantine, `not-enough`.
+    Raises Refused: `training-never-back`, `not-for-class`, `send-instead` (another room),
+    `restock-instead` (into a kit), one of the codes of `guard` for what may not leave quarantine,
+    `not-enough`.
     """
     with Book(act) as book:
         kit, room = lock_place(book, source, "move")
@@ -140,6 +142,11 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
             ),
         ),
         (
+            target.kind == PlaceKind.TRAINING
+            and not usable_in_class(Kind(lot.item.kind), lot.item.disposal),
+            not_for_class(lot.item),
+        ),
+        (
             for_training
             and (
                 target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
@@ -149,6 +156,19 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
     )
     if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
         _usable_there(lot, source, target, room)
+
+
+def not_for_class(item: Item) -> Refused:
+    """The refusal to set aside for training what no class may handle."""
+    return Refused(
+        "not-for-class",
+        _(
+            "%(item)s is not for training: medicines, sharps and clinical waste are never used "
+            "in class. Dispose of it in its own way."
+        )
+        % {"item": item.name},
+        item=item.pk,
+    )
 
 
 def training_never_back() -> Refused:

@@ -55,6 +55,7 @@ class LidCard:
     kit_list: str = ""
     version: int = 0
     published: date | None = None
+    training: bool = False
     cautions: tuple[Sentence | str, ...] = CAUTIONS
 
 

@@ -27,16 +27,18 @@ class _Named(_Coded):
 
 @dataclass(frozen=True)
 class KitLabel(_Named):
-    """A kit's own label."""
+    """A kit's own label; a training kit's says so in the place of first aid."""
 
     room: str = ""
+    training: bool = False
 
 
 @dataclass(frozen=True)
 class SectionLabel(_Named):
-    """A kit's section (pouch)."""
+    """A kit's section (pouch); a training kit's says so in the place of first aid."""
 
     kit: str = ""
+    training: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,7 @@ class KitTag(_Named):
     first_expiry: date | None
     seal: str
     sealed_by: str
+    training: bool = False
 
 
 Label = KitLabel | SectionLabel | LotLabel | ShelfLabel | PersonTag | BlankLabel | KitTag
@@ -110,11 +113,13 @@ LARGE = (60.0, 33.0)
 
 _CODE = Field("code", ANY, largest_mm=6.5, bold=True, share=0.13, keep=9)
 _FIRST_AID = Field("first_aid", (34.0, 24.0), largest_mm=5.5, bold=True, share=0.11, keep=3)
+_TRAINING = Field("training", ANY, largest_mm=5.5, most_lines=3, bold=True, share=0.13, keep=8)
 _ORGANISATION = Field("organisation", LARGE, largest_mm=4.5, most_lines=2, share=0.09, keep=1)
 
 FIELDS: dict[type, tuple[Field, ...]] = {
     KitLabel: (
         Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
+        _TRAINING,
         _FIRST_AID,
         Field("room", MEDIUM, largest_mm=6.5, most_lines=2, share=0.13, keep=2),
         _ORGANISATION,
@@ -123,6 +128,7 @@ FIELDS: dict[type, tuple[Field, ...]] = {
     SectionLabel: (
         Field("name", SMALL, largest_mm=12.0, most_lines=3, bold=True),
         Field("kit", SMALL, largest_mm=7.5, most_lines=2, share=0.15),
+        _TRAINING,
         _FIRST_AID,
         _ORGANISATION,
         _CODE,
@@ -148,6 +154,7 @@ FIELDS: dict[type, tuple[Field, ...]] = {
     BlankLabel: (_ORGANISATION, _CODE),
     KitTag: (
         Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
+        _TRAINING,
         Field("first", SMALL, largest_mm=4.5, bold=True, share=0.13, keep=6),
         Field(
             "first_expiry",
@@ -184,7 +191,8 @@ def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -
     texts = {**vars(label), "organisation": organisation, "code": code_text}
     match label:
         case KitLabel() | SectionLabel():
-            texts["first_aid"] = speak(say("FIRST AID"))
+            texts["first_aid"] = "" if label.training else speak(say("FIRST AID"))
+            texts["training"] = _training(training=label.training, speak=speak)
         case LotLabel():
             texts |= {
                 "band": speak(label.expiry.band),
@@ -197,8 +205,13 @@ def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -
                 "first": speak(say("FIRST EXPIRY")),
                 "first_expiry": speak(short_date(first) if first else say("NO DATES")),
                 "seal": speak(_sealed(label.seal, label.sealed_by)),
+                "training": _training(training=label.training, speak=speak),
             }
     return texts
+
+
+def _training(*, training: bool, speak: Speak) -> str:
+    return speak(say("TRAINING: not for emergencies")) if training else ""
 
 
 def _sealed(seal: str, by: str) -> Sentence | str:

@@ -33,10 +33,12 @@ def to_print(label: Label) -> contents.Label:
     """A label as the printer takes it. It comes with what it is on."""
     match LabelKind(label.kind):
         case LabelKind.KIT if label.kit is not None:
-            return contents.KitLabel(label.code, label.kit.name, label.kit.home_room.name)
+            kit = label.kit
+            return contents.KitLabel(label.code, kit.name, kit.home_room.name, kit.training)
         case LabelKind.SECTION if label.place is not None:
+            of = label.place.kit
             return contents.SectionLabel(
-                label.code, label.place.name, label.place.kit.name if label.place.kit else ""
+                label.code, label.place.name, of.name if of else "", of is not None and of.training
             )
         case LabelKind.SHELF if label.place is not None:
             return contents.ShelfLabel(
@@ -158,6 +160,7 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
         first_expiry=kit.first_expiry,
         seal=seal.number,
         sealed_by=seal.put_on.person.name if seal.put_on.person else "",
+        training=kit.training,
     )
     return pdf_of(lambda out: printing.sheet_pdf(on, [tag], out=out, job=job(preview=preview)))
 
@@ -188,6 +191,7 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
         kit_list=kit.list_version.packing_list.name,
         version=kit.list_version.number,
         published=published and clock.local_date(published, kit.home_room.time_zone),
+        training=kit.training,
         pouches=tuple(cards.Pouch(name, tuple(things)) for name, things in pouches.items()),
     )
     return pdf_of(

@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgette
 
 from gearroom.core.acts import NOT_GIVEN, Act, NotFound, Problem, Unacceptable, part
 from gearroom.core.models import Person
-from kits.models import AsFound, Kit, Place, Seal
+from kits.models import AsFound, Kit, Place, Seal, Trip
+from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Weight, Word
 from kits.services.custody import custody, going_short, offers, use
 from kits.services.ledger import kit_state
@@ -51,6 +52,8 @@ def show(act: Act, meaning: Meaning) -> Outcome:
             if scanned.guide_name
             else _("%(kit)s is for %(trip_name)s. %(fitness)s")
         )
+    elif scanned.training:
+        sentence = _("%(kit)s is here. Training kit: for classes, not for emergencies.")
     else:
         sentence = _("%(kit)s is here. %(fitness)s")
     facts = {
@@ -75,6 +78,8 @@ def show(act: Act, meaning: Meaning) -> Outcome:
 def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> list[NextStep]:
     """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
+    if scanned.training and not scanned.emergency:
+        return _steps_of_training_kit(act, text, kit, scanned)
     if scanned.out_since is not None:
         closed = (
             (_("Sealed and dry"), AsFound.SEALED)
@@ -103,6 +108,24 @@ def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> l
     return steps
 
 
+def step_to_class(person: Person | None, text: str) -> NextStep:
+    """Taking a training kit out to a class, by whoever is acting where somebody is."""
+    needs = [] if person else ["holder"]
+    return resend(Intent.CHECK_OUT, _("Take it out for a class"), text, needs)
+
+
+def _steps_of_training_kit(act: Act, text: str, kit: Kit, scanned: ScannedKit) -> list[NextStep]:
+    """What can be done with a training kit: one tap out to a class, one back from it."""
+    if scanned.out_since is None:
+        return [step_to_class(act.person, text)]
+    closed = AsFound.SEALED if scanned.seal else AsFound.CLOSED
+    return [
+        resend(Intent.CHECK_IN, _("Nothing used up"), text, as_found=str(closed)),
+        resend(Intent.CHECK_IN, _("Used in class"), text, ("used",), as_found=str(AsFound.OPENED)),
+        NextStep(Step.PASS, _("Pass it on"), kit.name, needs=("person",)),
+    ]
+
+
 # -------------------------------------------------------------------------------------- taking out
 def take_out(
     act: Act, meaning: Meaning, ask: ScanRequest, tags: Sequence[Person], *, alone: bool
@@ -121,7 +144,8 @@ def take_out(
     if not (ask.any_room or find.sees_kit(act.actor, kit)):
         raise NotFound("kit", kit.name)
     goes = Departure(ask.trip, _holder(ask, tags))
-    if section is None and not ask.fact:
+    to_class = kit.training and not isinstance(ask.trip, Trip)
+    if section is None and not ask.fact and not to_class:
         terms = Terms(ask.trip, ask.due_at, ask.swap, ask.take_reason)
         goes = settle(act, kit, terms, goes.holder, alone=alone)
     taken = custody.check_out(
@@ -140,6 +164,10 @@ def take_out(
     sentence = [_out_text(_kit_or_section(kit, section), taken), goes.swapped]
     if ask.emergency:
         sentence.append(_("Recorded as an emergency; the keeper will be notified."))
+        if kit.training:
+            sentence.append(str(NOT_FOR_EMERGENCIES))
+    elif to_class:
+        sentence.append(_("For classes only, not for emergencies."))
     elif taken.verdict.word is Word.NOT_SET_UP:
         sentence.append(f"{verdict_texts.verdict(taken.verdict)}.")
     elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
@@ -160,6 +188,11 @@ def take_out(
         next=[NextStep(Step.UNDO, _("Undo this"), str(taken.entry.pk))],
     )
 
+
+NOT_FOR_EMERGENCIES = _lazy(
+    "This is a training kit, not for emergencies: things in it may be missing, used or out of "
+    "date. Get another kit if you can, and look at every pack before use."
+)
 
 _OUT = {
     (True, True): _lazy("%(what)s is out with %(who)s for %(trip)s, due %(due)s."),
@@ -239,12 +272,15 @@ _BACK = {
 }
 
 
+_USED = {False: _lazy("Used: %(used)s."), True: _lazy("Used in class: %(used)s.")}
+
+
 def _remarks(back: custody.CheckIn) -> list[str]:
     remarks = [irregular_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
         remarks.append(
-            _("Used: %(used)s.")
+            str(_USED[all(line.went is Went.IN_CLASS for line in lines)])
             % {"used": ", ".join(f"{line.units} × {line.item.name}" for line in lines)}
         )
     if unrecorded := sum(line.found for line in lines):
@@ -259,6 +295,8 @@ def _after_hand_in(act: Act, back: custody.CheckIn) -> list[NextStep]:
     undo = NextStep(Step.UNDO, _("Undo this"), str(back.entry.pk))
     kit = back.kit
     if not find.sees_kit(act.actor, kit) or back.as_found in kit_state.CLOSED:
+        return [undo]
+    if kit.training and kit.to_sort_since is None:
         return [undo]
     return [
         NextStep(Step.LOG_USE, _("Enter what was used"), kit.name, needs=("used",)),

@@ -152,6 +152,8 @@ class ScannedKit(_Scanned):
     guide_name: str
     not_ours: bool = False
     to_add: Sequence[str] = ()
+    training: bool = False
+    emergency: bool = False
 
 
 @dataclass(frozen=True)

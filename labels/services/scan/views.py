@@ -75,6 +75,8 @@ def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
         guide_name=guide.name if guide else "",
         not_ours=returns.has_own(kit),
         to_add=carried_when.to_add(trip, [kit]) if trip else (),
+        training=kit.training,
+        emergency=held is not None and held.emergency,
     )
 
 

@@ -66,6 +66,14 @@ def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size:
     assert [text for text, _ in read(pages(pdf, 300)[0])] == [says(CARD.code)]
 
 
+@pytest.mark.parametrize("size", ["a5", "a4-folded"])
+def test_only_a_training_kits_lid_card_says_what_it_is_not_for(size: Size) -> None:
+    mark = "TRAINING: not for emergencies"
+    (page,) = texts(lid_card(replace(CARD, training=True), size))
+    assert mark in page
+    assert mark not in texts(lid_card(size=size))[0]
+
+
 def test_a_lid_card_has_no_dates() -> None:
     (page,) = texts(lid_card())
     assert not any(word in page for word in ("Expiry", "FIRST EXPIRY", "202"))

@@ -55,13 +55,13 @@ expiries = st.one_of(
     st.just(Expiry(None, needed=False)),
 )
 labels = st.one_of(
-    st.builds(KitLabel, st.just(CODE), texts, texts),
-    st.builds(SectionLabel, st.just(CODE), texts, texts),
+    st.builds(KitLabel, st.just(CODE), texts, texts, st.booleans()),
+    st.builds(SectionLabel, st.just(CODE), texts, texts, st.booleans()),
     st.builds(LotLabel, st.just(CODE), texts, texts, expiries),
     st.builds(ShelfLabel, st.just(CODE), texts, texts),
     st.builds(PersonTag, st.just(CODE), texts, texts),
     st.builds(BlankLabel, st.just(CODE)),
-    st.builds(KitTag, st.just(CODE), texts, st.none() | st.dates(), texts, texts),
+    st.builds(KitTag, st.just(CODE), texts, st.none() | st.dates(), texts, texts, st.booleans()),
 )
 addresses = st.sampled_from(
     ["https://a.example", ADDRESS, "https://gear-room.outdoor-school.umberfell.example:8443"]
@@ -214,6 +214,25 @@ def test_a_kit_tag_says_its_first_expiry_its_seal_and_who_sealed_it() -> None:
     assert text_of(layout, "first_expiry") == "31 MAY 2027"
     assert text_of(layout, "seal") == "Seal 417, by Jo"
     assert layout.symbol_box.top_mm > present(layout.hole).depth_mm
+
+
+@pytest.mark.parametrize("key", SHEETS)
+@pytest.mark.parametrize(
+    "label",
+    [
+        KitLabel(CODE, "TRAIN-01 long walk", "Main store", training=True),
+        SectionLabel(CODE, "Wounds and burns", "TRAIN-01", training=True),
+        KitTag(CODE, "TRAIN-01", date(2027, 5, 31), "417", "Jo", training=True),
+    ],
+)
+def test_a_training_kit_is_labelled_as_such_wherever_its_name_is(label: Any, key: str) -> None:
+    try:
+        layout = laid_out(label, SHEETS[key])
+    except CellTooSmall:
+        pytest.skip("no label fits")
+    assert "first_aid" not in shown(layout)
+    if "name" in shown(layout):
+        assert text_of(layout, "training") == "TRAINING: not for emergencies"
 
 
 def test_nothing_stands_in_the_hole() -> None:

@@ -390,3 +390,14 @@ def test_a_pack_is_good_until_the_room_s_last_midnight_of_the_month(
     next_day = expiry + timedelta(days=1)
     noon = datetime(next_day.year, next_day.month, next_day.day, 12, tzinfo=zone)
     assert not usable_through(batch, clock.local_date(noon, str(zone)))
+
+
+@given(st.sampled_from(Kind), st.booleans())
+def test_out_of_date_goes_into_training_kits_only_and_never_as_a_medicine(
+    kind: Kind, training_kit: bool
+) -> None:
+    old = Batch(1, Thing(1, "x", kind), expiry=TODAY - timedelta(days=1), check_passed=True)
+    fault = may_be_put_in(old, TODAY, training_kit=training_kit)
+    assert (fault is None) == (training_kit and kind is not Kind.MEDICINE)
+    recalled = replace(old, recalled=True)
+    assert may_be_put_in(recalled, TODAY, training_kit=training_kit) is ReasonCode.RECALLED

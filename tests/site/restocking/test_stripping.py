@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from pytest_django import Settings
 
-from kits.models import Entry, Holding, Item, LevelFact, PackCode, PlaceKind
+from kits.models import Disposal, Entry, Holding, Item, LevelFact, PackCode, PlaceKind
 from kits.services.custody import custody
 from kits.services.ledger.book import room_place
 from kits.services.stock import catalogue
@@ -99,7 +99,7 @@ def test_a_makers_code_brings_batch_date_and_units(world: make.World, client: Cl
         assert re.search(rf'name="{field}"[^>]*\svalue="{value}"', page), field
 
 
-def test_what_is_out_of_date_is_proposed_for_throwing_out(
+def test_what_is_out_of_date_is_proposed_for_training_unless_it_is_sharp(
     world: make.World, client: Client
 ) -> None:
     catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN)
@@ -107,7 +107,10 @@ def test_what_is_out_of_date_is_proposed_for_throwing_out(
 
     page = client.get(PATH, {"text": f"(01){GTIN}(17){ended:%y%m%d}(10)OLD"})
 
-    assert proposed(page) == "dispose:bin"
+    assert proposed(page) == "training"
+    Item.objects.filter(pk=world.dressing.pk).update(disposal=Disposal.SHARPS)
+    page = client.get(PATH, {"text": f"(01){GTIN}(17){ended:%y%m%d}(10)OLD"})
+    assert proposed(page) == "dispose:sharps"
 
 
 def test_what_the_list_does_not_want_is_proposed_for_a_shelf(

@@ -111,7 +111,7 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             back.entry.pk,
         )
 
-    on = actor(request).may("restock", kit.room_id)
+    on = actor(request).may("restock", kit.room_id) and not kit.training
     return acted(request, perform, to=reverse("sort", args=[kit.name]) if on else reverse("scan"))
 
 

@@ -47,6 +47,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
 from kits.services.trips import carried_when, due_times
+from labels.services.scan.kit_scans import step_to_class
 from labels.services.scan.results import NextStep, next_steps
 
 _TIMELINE = 8
@@ -150,6 +151,9 @@ def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
     if overview.checkout is not None:
         return []
     kit, judged = overview.kit, overview.judged
+    if kit.training:
+        step = step_to_class(who.person, kit.name)
+        return [] if step.needs else [step]
     rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)
     steps = next_steps(offers.as_values(who, kit, rows), kit.name)
     return [step for step in steps if not step.needs]

@@ -24,6 +24,7 @@ from gearroom.site.web.page import (
 from gearroom.site.web.restocking.stripping import bought_item, loose_level
 from kits.models import Disposal, FilledKit, Item, Kit
 from kits.rules.buying.bought_kit import Fate, Part
+from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger import Batch, must_be_dated
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
@@ -166,6 +167,7 @@ def _places(item: Item, places: Places) -> list[tuple[str, list[tuple[str, str]]
             for place in places.sections
             for level, label in levels
         ]
+    taught = usable_in_class(Kind(item.kind), item.disposal)
     ways = [
         (f"dispose:{way}", str(words.DISPOSALS[Disposal(way)]))
         for way in allowed(Kind(item.kind), item.disposal)
@@ -173,7 +175,7 @@ def _places(item: Item, places: Places) -> list[tuple[str, list[tuple[str, str]]
     groups = [
         (_("Stays in the kit"), keep),
         (_("To a shelf"), [(f"shelf:{place.pk}", place.name) for place in places.shelves]),
-        (_("For training"), [("training", _("Training box"))]),
+        (_("For training"), [("training", _("Training box"))] if taught else []),
         (_("Disposed of"), ways),
     ]
     return [(label, options) for label, options in groups if options]
@@ -182,6 +184,8 @@ def _places(item: Item, places: Places) -> list[tuple[str, list[tuple[str, str]]
 def _first(places: Sequence[tuple[str, Sequence[tuple[str, str]]]], fate: Fate) -> str:
     """The first place that a fate leads to; what is loose is kept where its list has it."""
     values = [value for _label, options in places for value, _name in options]
+    if fate is Fate.TRAINING and "training" not in values:
+        fate = Fate.DISPOSE
     starts = ("keep", "level") if fate is Fate.KEEP else (str(fate),)
     return next((value for value in values if value.startswith(starts)), "")
 

@@ -21,6 +21,8 @@ from gearroom.site.web.page import (
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import with_faults
 from kits.models import Disposal, PlaceKind
+from kits.rules.custody.in_class import usable_in_class
+from kits.rules.ledger import OUT_OF_DATE
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
 from kits.services.ledger import lots, room_place
@@ -46,6 +48,7 @@ def _page(
         raise problem
     who, row = actor(request), views.held_batch(actor(request), place, lot)
     item, home, kind = row.lot.item, row.place.room_now, row.place.kind
+    taught = usable_in_class(Kind(item.kind), item.disposal)
     return show(
         request,
         "site/stock/lot_at.html",
@@ -54,7 +57,15 @@ def _page(
         room=home,
         units=request.POST.get("units") or row.units,
         shelves=[each.place for each in views.shelves(home) if each.place != row.place],
-        apart=[each for each in (PlaceKind.QUARANTINE, PlaceKind.TRAINING) if each != kind],
+        apart=[
+            each
+            for each in (PlaceKind.QUARANTINE, *([PlaceKind.TRAINING] if taught else []))
+            if each != kind
+        ],
+        for_training=taught
+        and kind in (PlaceKind.SHELF, PlaceKind.QUARANTINE)
+        and row.fault in OUT_OF_DATE
+        and who.may("move", home.pk),
         rooms=[room for room in rooms_of(request) if room != home and kind == PlaceKind.SHELF],
         ways=[
             (way, DISPOSALS[Disposal(way)]) for way in ways.allowed(Kind(item.kind), item.disposal)

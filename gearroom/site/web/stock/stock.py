@@ -40,6 +40,7 @@ from kits.rules.stock import horizon
 from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.orders import on_order
+from kits.services.overview import kits_overview
 from kits.services.stock import (
     disposing,
     moving,
@@ -223,6 +224,10 @@ _OUTGOING = re.compile(r"([0-9]{1,9}):([0-9]{1,9}):([0-9]{1,9})")
 def _out_of_date_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     room = room_here(request)
     rows = disposing.out_of_date(room)
+    taught: list[Outgoing] = []
+    if kits_overview.has_training_kits(room) and actor(request).may("move", room.pk):
+        taught = [row for row in rows if row.for_class]
+        rows = [row for row in rows if not row.for_class]
 
     def order(row: Outgoing) -> int:
         return _ORDER.index(row.disposal or Disposal.BIN)
@@ -236,6 +241,7 @@ def _out_of_date_page(request: HttpRequest, problem: Problem | None = None) -> H
         "site/stock/out_of_date.html",
         problem=problem,
         bins=by_bin,
+        taught=taught,
         room=room,
         units=sum(row.units for row in rows),
     )
@@ -244,8 +250,11 @@ def _out_of_date_page(request: HttpRequest, problem: Problem | None = None) -> H
 @form_view("dispose", "out-of-date", page_of=_out_of_date_page)
 def out_of_date(act: Act, request: HttpRequest) -> Done:
     """What is out of date on the shelves and in quarantine of the room that this device stands in,
-    by the bin that it goes into; a form disposes of what is ticked."""
+    by the bin that it goes into; a form disposes of what is ticked, or keeps it for training."""
     rows = [_outgoing(act, text) for text in request.POST.getlist("out")]
+    if request.POST.get("training"):
+        kept = disposing.to_training(act, room_here(request), rows)
+        return Done(_("The selected items are now in the training box."), kept.pk)
     entry = disposing.dispose_all(act, room_here(request), rows)
     units = sum(row.units for row in rows)
     return Done(
