@@ -128,6 +128,8 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "weather": weather_jobs.of_kit(who, subject, readiness.today_of(subject)),
         "photos": holds.photos(subject),
     }
+    goes = verdict.may_go or verdict.by_phone or (subject.training and not facts["offers"])
+    facts["takes_out"] = facts["may"]["check_out"] and goes
     if facts["may"]["read_history"]:
         facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
         facts["look_by"] = subject.look_by
