@@ -172,7 +172,8 @@ else:
 EMAIL_TIMEOUT = env.float("GEARROOM_MAIL_TIMEOUT", default=20)
 # From when until when, by the clock of a person's home room, nothing that can wait is sent to those
 # who chose no quiet hours themselves; empty: none; None: as the settings page has it.
-_quiet = env.str("GEARROOM_QUIET_HOURS", default=None)
+# `env.str` takes what is empty for what is not set.
+_quiet = env.ENVIRON.get("GEARROOM_QUIET_HOURS")
 QUIET_HOURS: tuple[time, ...] | None = (
     None if _quiet is None else tuple(time.fromisoformat(end) for end in _quiet.split("-") if end)
 )

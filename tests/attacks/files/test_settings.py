@@ -209,3 +209,15 @@ def test_a_reader_of_strangers_pictures_inherits_no_secret(monkeypatch: pytest.M
 def test_of_an_environment_only_what_runs_a_program_is_passed_on() -> None:
     passed = without_secrets({"PATH": "/bin", "AWS_SECRET": "x", "SECRET_KEY": "y", "HOME": "/r"})
     assert passed == {"PATH": "/bin"}
+
+
+# ---------------------------------------------------------------------------------- quiet hours
+@pytest.mark.parametrize(
+    ("given", "hold"),
+    [("", "()"), ("22:00-07:00", "(datetime.time(22, 0), datetime.time(7, 0))")],
+)
+def test_no_quiet_hours_at_all_can_be_set(tmp_path: Path, given: str, hold: str) -> None:
+    env = environment(tmp_path / "data", GEARROOM_QUIET_HOURS=given)
+    show = "from django.conf import settings; print(settings.QUIET_HOURS)"
+
+    assert manage("shell", "-v", "0", "-c", show, env=env).stdout.strip() == hold
