@@ -16,7 +16,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.ledger import Batch, Kind, ReasonCode, good_through, may_be_put_in, why_not
-from kits.services.ledger import lots, readiness, swaps
+from kits.services.ledger import kit_state, lots, readiness, swaps
 from kits.services.ledger.book import room_place
 from kits.services.text import reason_texts, wording
 
@@ -74,9 +74,16 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
 def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:
     """Refuse units that are never put in: `pairs` are batches with the places they come from.
 
-    Raises Refused: `recalled`, `failed-check`, `withheld`, `expired`, `unsigned-medicine`,
-    `undated` or `training-stock`, the gravest where there are several; its `faults` has them all.
+    Raises Refused: `kit-retired`; or `recalled`, `failed-check`, `withheld`, `expired`,
+    `unsigned-medicine`, `undated` or `training-stock`, the gravest where there are several; its
+    `faults` has them all.
     """
+    if pairs and kit.retired_on is not None:
+        raise Refused(
+            "kit-retired",
+            " ".join([kit_state.out_of_use(kit), _("Put the items in another kit.")]),
+            kit=kit.name,
+        )
     if wrong := faults(kit, pairs):
         raise Refused(
             wrong[0]["code"], " ".join(f["text"] for f in wrong), kit=kit.name, faults=wrong

@@ -5,12 +5,14 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts import store
 from kits.models import AsFound, Entry, EntryKind, Kit
 from kits.models.details import BuildDetail, CheckInDetail, KitDetail, ResealDetail
 from kits.services.ledger import facts
+from kits.services.text import wording
 
 _MAY_SORT = (
     EntryKind.LOOK_INSIDE,
@@ -29,6 +31,18 @@ _PRESENT = (*facts.HANDS, EntryKind.FOUND)
 def has_left(kit: Kit) -> bool:
     """Whether a kit was sold or given away, as it stands now."""
     return Entry.objects.filter(kit=kit, kind=EntryKind.LEAVE, reversed_by__isnull=True).exists()
+
+
+def out_of_use(kit: Kit) -> str:
+    """That a kit was retired, sold or given away, and when; empty where it is in use."""
+    if kit.retired_on is None:
+        return ""
+    sentence = (
+        _("%(kit)s was sold or given away on %(day)s.")
+        if has_left(kit)
+        else _("%(kit)s was retired on %(day)s.")
+    )
+    return sentence % {"kit": kit.name, "day": wording.day(kit.retired_on)}
 
 
 def retired_on(kit: Kit) -> date | None:

@@ -40,7 +40,10 @@ def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
     kit = kit_of(meaning)
     scanned = views.scanned_kit(act.actor, kit)
-    if scanned.out_since is not None:
+    gone = kit_state.out_of_use(kit)
+    if scanned.out_since is None and gone:
+        sentence = "%(gone)s"
+    elif scanned.out_since is not None:
         sentence = (
             _("%(kit)s is out with %(has_it)s, due %(time)s.")
             if scanned.due_at
@@ -58,6 +61,7 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         sentence = _("%(kit)s is here. %(fitness)s")
     facts = {
         "kit": kit.name,
+        "gone": gone,
         "has_it": scanned.has_it,
         "time": _time(kit, scanned.due_at),
         "guide_name": scanned.guide_name,
@@ -78,6 +82,8 @@ def show(act: Act, meaning: Meaning) -> Outcome:
 def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> list[NextStep]:
     """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
+    if kit.retired_on is not None and scanned.out_since is None:
+        return []
     if scanned.training and not scanned.emergency:
         return _steps_of_training_kit(act, text, kit, scanned)
     if scanned.out_since is not None:

@@ -14,7 +14,7 @@ from kits.services.leaving import whole_kit
 from kits.services.leaving.terms import Terms
 from kits.services.ledger import audit, reversal
 from kits.services.recalls import recalls, status
-from kits.services.restocking import emptying, sealing
+from kits.services.restocking import adding, emptying, sealing, sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import act, fresh
@@ -141,6 +141,24 @@ def test_it_cannot_be_taken_out_or_reserved_any_more(w: make.World) -> None:
     with pytest.raises(Refused) as problem:
         reservations.reserve(act(w.keeper), fresh(w.day_01), make.trip("Late", w.store, 3, 3))
     assert problem.value.code == "kit-retired"
+
+
+def test_nothing_is_put_into_a_kit_that_left_until_that_is_undone(w: make.World) -> None:
+    done = leave(w)
+    before = Entry.objects.count()
+    kit = fresh(w.day_01)
+    line = sorting.restock_list(kit).list.put_in[0].line.id
+    for put_in in (
+        lambda: sorting.restock(act(w.keeper), kit),
+        lambda: adding.add(act(w.keeper), kit, line),
+    ):
+        with pytest.raises(Refused) as problem:
+            put_in()
+        assert problem.value.code == "kit-retired"
+        assert "was sold or given away on" in problem.value.detail
+    assert Entry.objects.count() == before
+    reversal.reverse(act(w.keeper), done.entry.pk)
+    sorting.restock(act(w.keeper), fresh(w.day_01))
 
 
 def test_only_a_keeper_of_its_home_does_it_and_only_whole(w: make.World) -> None:

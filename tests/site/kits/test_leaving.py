@@ -62,6 +62,8 @@ def test_its_trips_are_named_and_half_of_it_forgotten_is_said(w: make.World) -> 
     assert answer.status_code == 409
     assert "confirm that they go without it" in text_of(answer)
     assert 'value="The youth centre"' in answer.content.decode()
+    answer = post(client, KIT, **{**TO, "to": ""}, without=trip.pk)
+    assert "checked" in answer.content.decode()
     assert post(client, KIT, **{**TO, "to": ""}, without=trip.pk).status_code == 400
     assert left() == 0
 
@@ -76,6 +78,20 @@ def test_a_kit_that_is_out_stays_and_says_who_has_it(w: make.World) -> None:
     assert answer.status_code == 409
     assert w.guide.name in text_of(answer)
     assert left() == 0
+
+
+def test_afterwards_its_page_and_a_scan_say_that_it_left_and_offer_nothing_to_do(
+    w: make.World,
+) -> None:
+    client = browser(w.keeper)
+    assert "Take out" in text_of(client.get("/kits/DAY-01/"))
+    assert post(client, KIT, **TO).status_code == 302
+    for address in ("/kits/DAY-01/", "/scan/?text=DAY-01"):
+        text = text_of(client.get(address))
+        assert "DAY-01 was sold or given away on" in text
+        for offered in ("DAY-01 is here", "Add ", "minimum 1.", "Check contents and restock"):
+            assert offered not in text, (address, offered)
+    assert 'value="check-out"' in client.get("/kits/DAY-01/").content.decode()  # an emergency only
 
 
 def test_others_do_not_see_it(w: make.World) -> None:

@@ -40,7 +40,7 @@ from kits.models import Lot, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import offers, passing_on, returns
 from kits.services.kits import filling as kit_filling, history, holds, record
-from kits.services.ledger import readiness
+from kits.services.ledger import kit_state, readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
@@ -107,7 +107,8 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "overview": overview,
         "settle": remedies.settle_verdict(subject, verdict),
         "verdict": verdict,
-        "reasons": reason_texts.reasons(verdict.reasons),
+        "gone": (gone := kit_state.out_of_use(subject)),
+        "reasons": [] if gone else reason_texts.reasons(verdict.reasons),
         "offers": _offers(who, overview) if is_offered(request, "check_out") else [],
         "today": readiness.today_of(subject),
         "to_add": _to_add(overview),
@@ -129,7 +130,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "photos": holds.photos(subject),
     }
     goes = verdict.may_go or verdict.by_phone or (subject.training and not facts["offers"])
-    facts["takes_out"] = facts["may"]["check_out"] and goes
+    facts["takes_out"] = facts["may"]["check_out"] and goes and not gone
     if facts["may"]["read_history"]:
         facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
         facts["look_by"] = subject.look_by
@@ -150,7 +151,7 @@ def _to_add(overview: kits_overview.Overview) -> list[str]:
 
 def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
     """What settles a kit that may not go, of that what is one tap here."""
-    if overview.checkout is not None:
+    if overview.checkout is not None or overview.kit.retired_on is not None:
         return []
     kit, judged = overview.kit, overview.judged
     if kit.training:

@@ -64,7 +64,14 @@ def _kit_page(request: HttpRequest, kit: str, problem: Problem | None = None) ->
         trips=whole_kit.trips_of(of),
         out=holders.open_checkout(of),
         values=request.POST,
+        without=_without(request),
     )
+
+
+def _without(request: HttpRequest) -> list[int]:
+    """The trips (ids) that somebody ticked as going without the kit."""
+    sent = request.POST.getlist("without")
+    return [pk for text in sent if (pk := id_of(text)) is not None]
 
 
 @form_view("edit_kit", page_of=_kit_page)
@@ -72,8 +79,7 @@ def leave_kit(act: Act, request: HttpRequest, kit: str) -> Done:
     """What the kit would be missing from, and what goes with it; then it has left."""
     of = find.kit(act.actor, kit)
     act, terms = LeaveForm.terms(act, request)
-    without = [pk for text in request.POST.getlist("without") if (pk := id_of(text)) is not None]
-    done = whole_kit.leave(act, of, terms, without=without)
+    done = whole_kit.leave(act, of, terms, without=_without(request))
     return Done(
         _("%(kit)s has left with %(units)d units. Print its papers for %(to)s.")
         % {"kit": of.name, "units": done.units, "to": terms.to},
