@@ -17,6 +17,7 @@ from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Kit, Lot, Place, Seal
 from kits.rules.ledger import Batch, KitState, Units, counted_lines, good_through, may_be_put_in
 from kits.rules.ledger.facts import USED_UP
+from kits.rules.ledger.weather import may_be_kept
 from kits.rules.planning.demand import Rate
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.rotation.moves import Fill, Swap, moves
@@ -149,6 +150,8 @@ class _Room:
         ]
 
     def _may_hold(self, state: KitState, batch: Batch) -> bool:
+        if not may_be_kept(state, batch.thing, self.today):
+            return False
         signed = state.signed and (state.signed_until is None or state.signed_until >= self.today)
         return may_be_put_in(batch, self.today, list_signed=signed) is None
 

@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
-from kits.models import Entry, Holding, Kit, Lot, Seal
+from kits.models import Entry, Holding, Item, Kit, Lot, Seal
 from kits.services.ledger import audit
 from kits.services.planning.plans import Purchase
 from kits.services.planning.records.rates import records
@@ -17,6 +17,7 @@ from kits.services.rotation.swapping import Swapped, swap
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor, fresh
 from tests.kits.rotation.school import school
+from tests.kits.weather.cold import van
 
 pytestmark = pytest.mark.django_db
 
@@ -48,6 +49,17 @@ def test_what_ends_soon_comes_out_of_the_kit_that_never_uses_it(w: World) -> Non
     assert found.units_saved > 1
     assert found.money_saved > 0
     assert (found.currency, found.unpriced) == ("", 2)
+
+
+def test_nothing_is_filled_or_swapped_that_may_not_be_there_because_of_the_weather(
+    w: World,
+) -> None:
+    _work, row = ready_made_swap(w)
+    Kit.objects.filter(name="SPARE").update(location=van(w))
+    assert ready_made_swap(w)  # frost harms nothing of it yet
+    Item.objects.filter(pk=row.out.item_id).update(min_temp_c=5)
+    assert "SPARE" not in {work.kit.name for work in of_room(w).work}
+    assert not rotation.of_kit(actor(w.keeper), fresh(spare()))
 
 
 def test_a_sealed_kit_is_opened_only_where_that_pays(w: World) -> None:
