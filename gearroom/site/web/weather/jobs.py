@@ -1,5 +1,6 @@
 """What to move because of the weather, and what may be put back: of a room, and of one kit."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,6 +12,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import Done, actor, form_view, read_page, show
 from kits.models import Entry, Kit, Location, Place, PlaceKind
 from kits.services.ledger import room_place
@@ -42,20 +44,34 @@ class JobRow:
     place: str
 
 
-def row(who: Actor, job: WeatherJob, today: date) -> JobRow:
-    """A job as pages show it."""
+def rows(who: Actor, found: Iterable[WeatherJob], today: date) -> list[JobRow]:
+    """Jobs as pages show them."""
+    placed = [(job, *_where(job)) for job in found]
+    shelves = grouped(
+        (shelf.room_id, shelf)
+        for shelf in Place.objects.open()
+        .shelves()
+        .filter(room__in={room.pk for _job, room, _address in placed})
+    )
+    return [_row(who, job, address, room, shelves[room.pk], today) for job, room, address in placed]
+
+
+def _where(job: WeatherJob) -> tuple[Room, str]:
+    """The room that a job is done in, and the address that its forms are sent to."""
     if job.kit is not None:
-        room, address = job.kit.room, reverse("kit-weather", args=[job.kit.name])
-    else:
-        assert job.shelf is not None
-        room, address = job.shelf.room_now, reverse("shelf-weather", args=[job.shelf.pk])
-    may = who.may("restock" if job.kit else "move", room.pk)
+        return job.kit.room, reverse("kit-weather", args=[job.kit.name])
+    assert job.shelf is not None
+    return job.shelf.room_now, reverse("shelf-weather", args=[job.shelf.pk])
+
+
+def _row(
+    who: Actor, job: WeatherJob, address: str, room: Room, shelves: Iterable[Place], today: date
+) -> JobRow:
     places = [(_QUARANTINE, _("quarantine, until somebody knows whether it is still good"))]
-    places += [
-        (str(shelf.pk), str(shelf))
-        for shelf in Place.objects.open().shelves().filter(room=room).exclude(location=job.location)
-        if may
-    ]
+    if may := who.may("restock" if job.kit else "move", room.pk):
+        places += [
+            (str(shelf.pk), shelf.name) for shelf in shelves if shelf.location_id != job.location.pk
+        ]
     return JobRow(
         kit=job.kit,
         name=job.name,
@@ -76,7 +92,7 @@ def row(who: Actor, job: WeatherJob, today: date) -> JobRow:
 def of_kit(who: Actor, kit: Kit, today: date) -> JobRow | None:
     """What the weather asks for of a kit, as its page shows it."""
     job = jobs.of_kit(kit, today)
-    return row(who, job, today) if job else None
+    return rows(who, [job], today)[0] if job else None
 
 
 def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> HttpResponse:
@@ -88,7 +104,7 @@ def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> Ht
         "site/weather/weather.html",
         problem=problem,
         room=of,
-        jobs=[row(who, job, today) for job in jobs.of_room(of, today)],
+        jobs=rows(who, jobs.of_room(of, today), today),
     )
 
 
