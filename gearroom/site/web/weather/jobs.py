@@ -14,7 +14,7 @@ from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import Done, actor, form_view, read_page, show
-from kits.models import Entry, Kit, Location, Place, PlaceKind
+from kits.models import Kit, Location, Place, PlaceKind
 from kits.services.ledger import room_place
 from kits.services.lookup import find
 from kits.services.text import weather_texts
@@ -116,7 +116,11 @@ def weather(request: HttpRequest, room: str) -> HttpResponse:
 
 # ---------------------------------------------------------------------------------------- the acts
 def _kit_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpResponse:
-    return _page(request, find.kit(actor(request), kit).home_room.slug, problem)
+    who = actor(request)
+    of = find.kit(who, kit)
+    if not who.belongs_to(of.home_room_id):
+        raise problem
+    return _page(request, of.home_room.slug, problem)
 
 
 @form_view("restock", refused=_kit_refused)
@@ -129,7 +133,10 @@ def kit_weather(act: Act, request: HttpRequest, kit: str) -> Done:
     else:
         entry = moving.out_of_kit(act, of, _target(act, request, of.room))
         says = _("Moved out of %(name)s. You will be reminded when the items may be put back.")
-    return _done(says, of.name, entry, of.home_room)
+    to = reverse("weather", args=[of.home_room.slug])
+    if not act.actor.belongs_to(of.home_room_id):  # the kit is in a room of theirs, away from home
+        to = reverse("kit", args=[of.name])
+    return Done(says % {"name": of.name}, entry.pk, to=to)
 
 
 def _shelf_refused(request: HttpRequest, shelf: int, problem: Problem) -> HttpResponse:
@@ -146,7 +153,8 @@ def shelf_weather(act: Act, request: HttpRequest, shelf: int) -> Done:
     else:
         entry = moving.out_of_shelf(act, of, _target(act, request, of.room_now))
         says = _("Moved off %(name)s. You will be reminded when the items may be put back.")
-    return _done(says, of.name, entry, of.room_now)
+    to = reverse("weather", args=[of.room_now.slug])
+    return Done(says % {"name": of.name}, entry.pk, to=to)
 
 
 def _target(act: Act, request: HttpRequest, room: Room) -> Place:
@@ -155,7 +163,3 @@ def _target(act: Act, request: HttpRequest, room: Room) -> Place:
     if not to:
         raise Invalid(_("Choose where you moved the items to."), field="to")
     return find.shelf(act.actor, to)
-
-
-def _done(says: str, name: str, entry: Entry, room: Room) -> Done:
-    return Done(says % {"name": name}, entry.pk, to=reverse("weather", args=[room.slug]))
