@@ -52,6 +52,7 @@ def rows(who: Actor, found: Iterable[WeatherJob], today: date) -> list[JobRow]:
         for shelf in Place.objects.open()
         .shelves()
         .filter(room__in={room.pk for _job, room, _address in placed})
+        .select_related("location")
     )
     return [_row(who, job, address, room, shelves[room.pk], today) for job, room, address in placed]
 
@@ -70,7 +71,7 @@ def _row(
     places = [(_QUARANTINE, _("quarantine, until somebody knows whether it is still good"))]
     if may := who.may("restock" if job.kit else "move", room.pk):
         places += [
-            (str(shelf.pk), shelf.name) for shelf in shelves if shelf.location_id != job.location.pk
+            (str(shelf.pk), shelf.where) for shelf in shelves if shelf.location != job.location
         ]
     return JobRow(
         kit=job.kit,
