@@ -19,6 +19,8 @@ pytestmark = [
 SAW_PROGRESS = """new MutationObserver(() => {
   if (document.querySelector('#working progress')) sessionStorage.saw = 'progress';
 }).observe(document.getElementById('working'), { childList: true })"""
+SLOW_S = 1.5
+"""So long a server takes for an answer: longer than the moment after which pages say so."""
 WIDE = {"width": 1280, "height": 800}
 
 
@@ -52,7 +54,7 @@ def test_a_key_searches_work_is_shown_seals_are_folded_and_no_camera_box_is_empt
 
 def _slow_pages_say_so(page: Page) -> None:
     def slowly(route: Route) -> None:
-        time.sleep(1.5)
+        time.sleep(SLOW_S)
         route.continue_()
 
     page.evaluate(SAW_PROGRESS)

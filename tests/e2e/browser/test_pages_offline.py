@@ -181,7 +181,9 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     assert Checkout.objects.get(in_at=None).kit == day_03
 
 
+@pytest.mark.parametrize("claims", ["", NOT_CLAIMED], ids=["taken over late", "never taken over"])
 def test_a_camera_that_is_quicker_than_the_worker_keeps_its_reader_all_the_same(
+    claims: str,
     need: Callable[[str], str],
     open_database: str,
     make_web: Callable[[], Web],
@@ -193,28 +195,7 @@ def test_a_camera_that_is_quicker_than_the_worker_keeps_its_reader_all_the_same(
     server = make_web().start()
 
     with phone(program, tmp_path / "phone") as context:
-        context.add_init_script(LATE_OR_NEVER.replace("FAILS", "false"))
-        page = context.pages[0]
-        sign_in(page, server.url, keeper, "/scan/")
-        until(lambda: page.evaluate(READER_IS_HERE), "the camera's reader")
-        page.evaluate("goOn()")
-        until_kept(page)
-
-
-def test_a_page_that_the_worker_does_not_take_over_keeps_its_reader_all_the_same(
-    need: Callable[[str], str],
-    open_database: str,
-    make_web: Callable[[], Web],
-    tmp_path: Path,
-) -> None:
-    program = need("chromium")
-    need("barcode-detector")
-    keeper = give_password(scanned.labelled().world.keeper)
-    server = make_web().start()
-
-    with phone(program, tmp_path / "phone") as context:
-        context.add_init_script(NOT_CLAIMED)
-        context.add_init_script(LATE_OR_NEVER.replace("FAILS", "false"))
+        context.add_init_script(claims + LATE_OR_NEVER.replace("FAILS", "false"))
         page = context.pages[0]
         sign_in(page, server.url, keeper, "/scan/")
         until(lambda: page.evaluate(READER_IS_HERE), "the camera's reader")
