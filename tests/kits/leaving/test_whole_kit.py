@@ -1,5 +1,6 @@
 """A kit sold or given away whole, as one act; and everything done with it at the wrong moment."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -148,10 +149,11 @@ def test_nothing_is_put_into_a_kit_that_left_until_that_is_undone(w: make.World)
     before = Entry.objects.count()
     kit = fresh(w.day_01)
     line = sorting.restock_list(kit).list.put_in[0].line.id
-    for put_in in (
+    ways: tuple[Callable[[], object], ...] = (
         lambda: sorting.restock(act(w.keeper), kit),
         lambda: adding.add(act(w.keeper), kit, line),
-    ):
+    )
+    for put_in in ways:
         with pytest.raises(Refused) as problem:
             put_in()
         assert problem.value.code == "kit-retired"
