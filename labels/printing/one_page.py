@@ -9,8 +9,8 @@ from labels.printing.cards import paint_rows
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import PdfFile
-from labels.printing.readback import Expected
-from labels.rules.layout import A4_MM, LEADING, Cell, Column, Row, flow, typesetting
+from labels.printing.readback import no_symbol
+from labels.rules.layout import A4_MM, LEADING, Column, Row, flow, typesetting
 from labels.rules.layout.cards import ListEntry
 
 _MARGIN_MM = 14.0
@@ -56,11 +56,7 @@ def one_page_pdf(
         paint_rows(file, rows, job)
         _paint_foot(file, foot, bottom)
         file.end_page()
-        expected.append(partial(_no_symbol, width, height))
-
-
-def _no_symbol(width: float, height: float) -> Expected:
-    return [(Cell(0, 0, width, height), "")]
+        expected.append(partial(no_symbol, width, height))
 
 
 def _paint_foot(file: PdfFile, lines: Sequence[str], bottom_mm: float) -> None:

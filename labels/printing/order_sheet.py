@@ -9,8 +9,8 @@ from gearroom.core.rules.sentences import Sentence
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import PALE, PdfFile
-from labels.printing.readback import Expected
-from labels.rules.layout import A4_MM, Cell
+from labels.printing.readback import no_symbol
+from labels.rules.layout import A4_MM
 
 _MARGIN_MM = 15.0
 _TITLE_MM, _TEXT_MM, _REMARK_MM, _STEP_MM = 7.0, 4.0, 3.2, 7.0
@@ -61,12 +61,8 @@ def order_sheet_pdf(of: OrderSheet, *, out: BinaryIO, job: Job) -> int:
                 else:
                     _paint_row(file, job, row, baseline_mm)
             file.end_page()
-            expected.append(partial(_no_symbol, width, height))
+            expected.append(partial(no_symbol, width, height))
     return len(pages)
-
-
-def _no_symbol(width: float, height: float) -> Expected:
-    return [(Cell(0, 0, width, height), "")]
 
 
 def _paint_head(file: PdfFile, job: Job, of: OrderSheet, page: str) -> None:

@@ -10,8 +10,8 @@ from gearroom.core.rules.sentences import Sentence
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import PdfFile
-from labels.printing.readback import Expected
-from labels.rules.layout import A4_MM, Cell
+from labels.printing.readback import no_symbol
+from labels.rules.layout import A4_MM, A5_MM
 
 NoteSize = Literal["a4", "a5"]
 _STROKE_MM = 0.4
@@ -59,7 +59,7 @@ class _Measures:
 
 _SIZES: dict[NoteSize, _Measures] = {
     "a4": _Measures(A4_MM, 11, 7, 3.5, 11, 24, 57, 9, 9.8, 7, 28, 12, 1),
-    "a5": _Measures((148.0, 210.0), 9, 6, 3.4, 12, 40, 66, 17, 13, 5, 54, 13, 2),
+    "a5": _Measures(A5_MM, 9, 6, 3.4, 12, 40, 66, 17, 13, 5, 54, 13, 2),
 }
 
 
@@ -76,12 +76,8 @@ def patient_note_pdf(of: PatientNote, *, size: NoteSize, out: BinaryIO, job: Job
             page.small_title(of)
         page.second_half(of)
         page.end(of.pencil)
-        expected += [partial(_no_symbol, *measures.page)] * measures.pages
+        expected += [partial(no_symbol, *measures.page)] * measures.pages
     return measures.pages
-
-
-def _no_symbol(width: float, height: float) -> Expected:
-    return [(Cell(0, 0, width, height), "")]
 
 
 class _Page:
@@ -159,14 +155,7 @@ class _Page:
         self._y += height
 
     def _box(self, left: float, width: float, height: float) -> None:
-        x, y = self._m.margin + left, self._y
-        for x1, y1, x2, y2 in (
-            (x, y, x + width, y),
-            (x, y + height, x + width, y + height),
-            (x, y, x, y + height),
-            (x + width, y, x + width, y + height),
-        ):
-            self._file.line(x1, y1, x2, y2, stroke_mm=_STROKE_MM)
+        self._file.frame(self._m.margin + left, self._y, width, height, stroke_mm=_STROKE_MM)
 
     def _write(
         self,

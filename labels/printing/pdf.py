@@ -150,11 +150,12 @@ class PdfFile:
         width_mm: float,
         height_mm: float,
         *,
+        stroke_mm: float = 0.3,
         grey: float = BLACK,
     ) -> None:
         """Draw the outline of a rectangle."""
         self._code.append(
-            f"{grey:g} G 0.3 w {x_mm:.4f} {y_mm:.4f} {width_mm:.4f} {height_mm:.4f} re S"
+            f"{grey:g} G {stroke_mm:g} w {x_mm:.4f} {y_mm:.4f} {width_mm:.4f} {height_mm:.4f} re S"
         )
 
     def line(

@@ -33,6 +33,11 @@ Expected = Sequence[tuple[Cell, str]]
 """For one page: where a symbol's cell is (mm) and what the symbol there must say."""
 
 
+def no_symbol(width_mm: float, height_mm: float) -> Expected:
+    """What a page of that size is checked for that has no symbol."""
+    return [(Cell(0, 0, width_mm, height_mm), "")]
+
+
 class ReadBackFailed(SentenceError, RuntimeError):
     """A printed symbol does not read back as meant; nothing was handed over.
 

@@ -7,8 +7,8 @@ from gearroom.core.rules.sentences import Sentence, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import GREY, PALE, PdfFile
-from labels.printing.readback import Expected
-from labels.rules.layout import LEADING, Cell, typesetting
+from labels.printing.readback import no_symbol
+from labels.rules.layout import LEADING, typesetting
 from labels.rules.layout.wall_calendar import (
     MARGIN_MM,
     CalendarRow,
@@ -41,12 +41,8 @@ def wall_calendar_pdf(of: WallCalendar, *, out: BinaryIO, job: Job, paper: Paper
                 if row.page == number:
                     _paint_row(file, job, row)
             file.end_page()
-            expected.append(partial(_no_symbol, paper))
+            expected.append(partial(no_symbol, paper.width_mm, paper.height_mm))
     return placed.pages
-
-
-def _no_symbol(paper: Paper) -> Expected:
-    return [(Cell(0, 0, paper.width_mm, paper.height_mm), "")]
 
 
 def _wrapped(texts: tuple[str, ...], job: Job, paper: Paper, em_mm: float) -> list[str]:

@@ -26,7 +26,7 @@ PLAN: Mapping[str, Any] = tomllib.loads(
     Path(__file__).with_name("buying.toml").read_text(encoding="utf-8")
 )
 ROOM = "main-store"
-SEASON_DAYS = 63
+PLANNED_DAYS = 63
 
 
 def break_down_bought_kits(school: School) -> None:
@@ -150,7 +150,7 @@ def _order(school: School, row: Mapping[str, Any], today: date) -> None:
             school.act(),
             room,
             packs={offered[thing].pk: packs for thing, packs in row["packs"].items()},
-            through=ordered + timedelta(days=SEASON_DAYS),
+            through=ordered + timedelta(days=PLANNED_DAYS),
             currency=PLAN["currency"],
         )
         expected = today - timedelta(days=row["expected"])

@@ -42,9 +42,9 @@ class LocationQuery(PageQuery):
     room = serializers.CharField(required=False, max_length=80)
 
 
-class EditLocationBody(ActBody):
-    example = {"frost_months": [11, 12, 1, 2, 3], "coldest_c": -12}
-    name = serializers.CharField(required=False, max_length=locations.LONGEST_NAME)
+class _WeatherBody(ActBody):
+    """What the weather does at a location."""
+
     frost_months = _months()
     heat_months = _months()
     wet_months = _months()
@@ -62,22 +62,18 @@ class EditLocationBody(ActBody):
         allow_null=True,
         help_text="How hot it gets in the months with heat.",
     )
+
+
+class EditLocationBody(_WeatherBody):
+    example = {"frost_months": [11, 12, 1, 2, 3], "coldest_c": -12}
+    name = serializers.CharField(required=False, max_length=locations.LONGEST_NAME)
     close = serializers.BooleanField(required=False, help_text="True: it is no longer used.")
 
 
-class AddLocationBody(ActBody):
+class AddLocationBody(_WeatherBody):
     example = {"room": "main-store", "name": "Van 2", "frost_months": [12, 1, 2]}
     room = serializers.CharField(max_length=80)
     name = serializers.CharField(max_length=locations.LONGEST_NAME)
-    frost_months = _months()
-    heat_months = _months()
-    wet_months = _months()
-    coldest_c = serializers.IntegerField(
-        min_value=-90, max_value=40, required=False, allow_null=True
-    )
-    hottest_c = serializers.IntegerField(
-        min_value=-20, max_value=120, required=False, allow_null=True
-    )
 
 
 class Locations(ListView, UseCaseView):

@@ -4,7 +4,7 @@ A trip can do without a kit where another kit with the same list was, or is, wit
 its days. Whether that one was ready then is not looked at.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -59,36 +59,33 @@ def missed(kits: Sequence[KitOfList], past: Sequence[Busy], coming: Sequence[Bus
     """Each kit, the least missed first; equal ones in the order given. `past` and `coming` also
     hold what others are busy with."""
     same = grouped((kit.list, kit) for kit in kits)
+    was, is_to_be = (grouped((each.kit, each) for each in busy) for busy in (past, coming))
     rows = []
     for kit in kits:
         others = [each.id for each in same[kit.list] if each.stands_in and each.id != kit.id]
-        was, is_to_be = (_trips(kit.id, busy) for busy in (past, coming))
         rows.append(
             Missed(
                 kit.id,
-                len(was),
-                _without(was, others, past),
-                len(is_to_be),
-                _without(is_to_be, others, coming),
+                len(_trips(was[kit.id])),
+                _without(was[kit.id], others, was),
+                len(_trips(is_to_be[kit.id])),
+                _without(is_to_be[kit.id], others, is_to_be),
             )
         )
     return sorted(rows, key=lambda row: row.order)
 
 
-def _trips(kit: int, busy: Sequence[Busy]) -> list[Busy]:
-    return [each for each in busy if each.kit == kit and each.trip is not None]
+def _trips(busy: Iterable[Busy]) -> tuple[int, ...]:
+    """The trips (ids), each once: a kit may go out on one more than once."""
+    return tuple(dict.fromkeys(each.trip for each in busy if each.trip is not None))
 
 
-def _without(trips: Sequence[Busy], others: Sequence[int], busy: Sequence[Busy]) -> tuple[int, ...]:
-    """The trips on which each of the others is busy on some day."""
-    return tuple(
-        dict.fromkeys(
-            trip.trip
-            for trip in trips
-            if trip.trip is not None
-            and all(
-                any(each.kit == other and each.shares_a_day(trip) for each in busy)
-                for other in others
-            )
-        )
+def _without(
+    own: Sequence[Busy], others: Sequence[int], busy: Mapping[int, Sequence[Busy]]
+) -> tuple[int, ...]:
+    """The trips on which each of the others is busy on some day; `busy` by kit."""
+    return _trips(
+        trip
+        for trip in own
+        if all(any(each.shares_a_day(trip) for each in busy.get(other, ())) for other in others)
     )

@@ -23,7 +23,7 @@ from kits.models import (
 )
 from kits.services.ledger import Book, kit_book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import find, kit_is_out, open_checkouts, reporters
+from kits.services.lookup import find, refuse_if_out, reporters
 from kits.services.notices import writing
 from kits.services.text import wording
 
@@ -82,8 +82,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
 def lay_up(act: Act, kit: Kit) -> Entry:
     """Put a kit away for the season: it keeps quiet and does not go out. Not while it is out."""
     with kit_book(act, kit, home="lay_up") as (book, kit):
-        for held in open_checkouts(kit):
-            raise kit_is_out(held)
+        refuse_if_out(kit)
         if kit.laid_up_since is not None:
             raise Refused(
                 "laid-up-already", _("%(kit)s is already in storage.") % {"kit": kit.name}

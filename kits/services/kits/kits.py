@@ -31,7 +31,7 @@ from kits.models.details import KitAddedDetail, KitFactsDetail
 from kits.rules.lookup import label_codes
 from kits.services.ledger import Book, kit_book, readiness
 from kits.services.lists import packing_lists
-from kits.services.lookup import kit_is_out, open_checkout, open_checkouts, promises
+from kits.services.lookup import kit_is_out, open_checkout, promises, refuse_if_out
 
 LONGEST_NAME = 40
 
@@ -181,8 +181,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
     with kit_book(act, kit, home="edit_kit") as (book, kit):
         if kit.retired_on is not None:
             return kit
-        for held in open_checkouts(kit):
-            raise kit_is_out(held)
+        refuse_if_out(kit)
         names = _held(kit).order_by("lot__item__name").values_list("lot__item__name", flat=True)
         if inside := list(dict.fromkeys(names[:50])):
             raise Refused(

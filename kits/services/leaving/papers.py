@@ -15,7 +15,7 @@ from kits.services.ledger import readiness
 from kits.services.restocking import emptying
 from kits.services.text import wording
 
-TOLD = (
+ACTS = (
     EntryKind.BUILD,
     EntryKind.STRIP,
     EntryKind.RESTOCK,
@@ -90,7 +90,7 @@ def _contents(kit: Kit, left: Entry | None, as_of: datetime) -> list[Content]:
 
 
 def _days(kit: Kit) -> list[DayOfKit]:
-    entries = Entry.objects.filter(kit=kit, kind__in=TOLD, reversed_by__isnull=True)
+    entries = Entry.objects.filter(kit=kit, kind__in=ACTS, reversed_by__isnull=True)
     acts: dict[date, dict[str, None]] = {}
     for kind, at in entries.order_by("-occurred_at", "-id").values_list("kind", "occurred_at"):
         on = clock.local_date(at, kit.home_room.time_zone)

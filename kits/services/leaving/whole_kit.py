@@ -11,7 +11,7 @@ from kits.services.leaving import terms as leaving
 from kits.services.leaving.terms import Terms
 from kits.services.ledger import Leg, kit_book, outer, readiness
 from kits.services.lookup import promises
-from kits.services.lookup.holders import kit_is_out, open_checkouts
+from kits.services.lookup.holders import refuse_if_out
 from kits.services.restocking import emptying, sorting
 from kits.services.text import wording
 from kits.services.trips import reservations
@@ -40,8 +40,7 @@ def leave(act: Act, kit: Kit, terms: Terms, *, without: Collection[int] = ()) ->
             raise Refused(
                 "kit-retired", _("%(kit)s has already left or been retired.") % {"kit": kit.name}
             )
-        for held in open_checkouts(kit):
-            raise kit_is_out(held)
+        refuse_if_out(kit)
         if kit.training:
             raise Refused(
                 "training-stock",

@@ -53,6 +53,12 @@ def of_places(places: Iterable[Place]) -> dict[int, Person | None]:
     }
 
 
+def refuse_if_out(kit: Kit) -> None:
+    """Raise Refused (`kit-is-out`) while somebody has the kit or a section of it."""
+    for held in open_checkouts(kit):
+        raise kit_is_out(held)
+
+
 class KitIsOut(Refused):
     """Somebody has the kit."""
 

@@ -230,7 +230,7 @@ def _add_up_money(weeks: Sequence[Week], today: date) -> None:
     known = season_money.of_rooms({room for week in weeks for room in week.rooms}, today)
     for week in weeks:
         own = [known[room.pk] for room in week.rooms]
-        week.money = reduce(add, own[1:], own[0]) if own else week.money
+        week.money = reduce(add, own) if own else week.money
 
 
 def _questions(

@@ -293,13 +293,3 @@ def weather(week: Week) -> Iterator[LetterRow]:
             caution = [str(weather_texts.EXPOSED)] if job.exposed else []
             text = _("%(what)s, %(location)s: may be put back") % facts
             yield LetterRow(text, to, (*job.says_back(), *caution))
-
-
-def duration(minutes: int) -> str:
-    """So many minutes of work, in hours and minutes."""
-    hours, rest = divmod(minutes, 60)
-    if not hours:
-        return _("%(minutes)d min") % {"minutes": rest}
-    if not rest:
-        return _("%(hours)d h") % {"hours": hours}
-    return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from datetime import date
 from functools import cached_property
-from itertools import islice
 
 from django.utils.translation import gettext as _, ngettext
 
@@ -43,7 +42,7 @@ def rows(week: Week) -> Iterator[LetterRow]:
     """What to put into which kit and what to swap, room by room."""
     for each in week.rotations:
         address = page(f"/stock/rotation/?room={each.room.slug}")
-        for work in islice(each.work, MOST_KITS):
+        for work in each.work[:MOST_KITS]:
             lines = [_swap(row, week.today) for row in work.swaps]
             lines += [_fill(row, week.today) for row in work.fills]
             yield LetterRow(_kit(work), address, tuple(lines))

@@ -19,7 +19,7 @@ from kits.services.notices import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices
 from kits.services.text import change_texts
-from kits.services.text.days import day, moment
+from kits.services.text.days import day, duration, moment
 from kits.services.text.order_texts import overdue
 from kits.services.text.planning import season_money_texts
 
@@ -157,10 +157,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     elif not parts:
         parts.append(_("Nothing to do"))
     if to_open:
-        parts.append(
-            _("%(time)s of work")
-            % {"time": digest_kits.duration(len(to_open) * week.minutes_a_kit)}
-        )
+        parts.append(_("%(time)s of work") % {"time": duration(len(to_open) * week.minutes_a_kit)})
     if week.order:
         parts.append(
             ngettext(

@@ -27,7 +27,7 @@ from kits.services.ledger import (
     room_place,
     write_levels,
 )
-from kits.services.lookup.holders import kit_is_out, open_checkouts
+from kits.services.lookup.holders import refuse_if_out
 from kits.services.restocking import sorting
 from kits.services.stock import disposing, moving, receiving
 from kits.services.text.amounts import units as whole
@@ -77,8 +77,7 @@ def empty(
     `not-enough`, `training-never-back`, `wrong-bin`, the codes of `guard`.
     """
     with kit_book(act, kit, here="strip") as (book, kit):
-        for held in open_checkouts(kit):
-            raise kit_is_out(held)
+        refuse_if_out(kit)
         sorting.refuse_if_kept_as_it_came(kit)
         if not lines and not levels:
             raise Invalid(_("Enter what is being removed, and where it is going."), field="lines")

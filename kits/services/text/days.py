@@ -1,4 +1,4 @@
-"""Days and times as mails say them."""
+"""Days, times and durations as mails say them."""
 
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -28,3 +28,13 @@ def instant(text: str, zone: str) -> str:
     local = datetime.fromisoformat(text).astimezone(ZoneInfo(zone))
     day_of = formats.date_format(local.date(), pgettext("date format", "D j F"))
     return f"{day_of}, {local:%H:%M}"
+
+
+def duration(minutes: int) -> str:
+    """So many minutes of work, in hours and minutes."""
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return _("%(minutes)d min") % {"minutes": rest}
+    if not rest:
+        return _("%(hours)d h") % {"hours": hours}
+    return _("%(hours)d h %(minutes)d min") % {"hours": hours, "minutes": rest}

@@ -84,13 +84,11 @@ def release(act: Act, reservation: Reservation) -> Reservation:
     return reservation
 
 
-def release_kit(book: Book, kit: Kit) -> list[Reservation]:
+def release_kit(book: Book, kit: Kit) -> None:
     """Give up all that a kit, locked in the book, is reserved for."""
     rows = Reservation.objects.promised().filter(kit=kit).select_related("trip", "person")
-    released = list(rows.order_by("id"))
-    for row in released:
+    for row in list(rows.order_by("id")):
         _release(book, kit, row)
-    return released
 
 
 def kits_of(source: str, reference: str) -> list[int]:

@@ -8,13 +8,14 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import EntryKind, Holding, Kit, Location, Lot, Movement, Place, PlaceKind
+from kits.models.places import PlaceQuerySet
 from kits.rules.ledger.facts import KitState, Thing, Units, Weather
-from kits.rules.ledger.weather import Removal, Stretch, Threat, may_return, removals
+from kits.rules.ledger.weather import Removal, Stretch, Threat, may_be_kept, may_return, removals
 from kits.services.ledger import readiness
 from kits.services.text import weather_texts
 
@@ -119,11 +120,9 @@ def of_rooms(rooms: Collection[int], today: date) -> list[WeatherJob]:
     own = list(Location.objects.filter(room__in=rooms, closed_on=None).select_related("room"))
     if not own:
         return []
-    kits = Kit.objects.filter(location__in=own, home_room__in=rooms)
-    shelves = Place.objects.open().shelves().filter(location__in=own)
     jobs = [
-        *_of_kits(kits.select_related("location__room", "home_room", "room"), today),
-        *_of_shelves(shelves.select_related("location__room", "room"), today),
+        *_of_kits(_kits().filter(location__in=own, home_room__in=rooms), today),
+        *_of_shelves(_shelves().filter(location__in=own), today),
     ]
     return sorted(jobs, key=lambda job: (job.first, job.name))
 
@@ -132,24 +131,26 @@ def of_kit(kit: Kit, today: date) -> WeatherJob | None:
     """What there is to do with a kit; None where there is nothing."""
     if kit.location_id is None:
         return None
-    rows = Kit.objects.filter(pk=kit.pk).select_related("location__room", "home_room", "room")
-    return next(iter(_of_kits(rows, today)), None)
+    return next(_of_kits(_kits().filter(pk=kit.pk), today), None)
 
 
 def of_shelf(shelf: Place, today: date) -> WeatherJob | None:
     """The same with a shelf."""
-    rows = Place.objects.open().shelves().filter(pk=shelf.pk, location__isnull=False)
-    return next(iter(_of_shelves(rows.select_related("location__room", "room"), today)), None)
+    return next(_of_shelves(_shelves().filter(pk=shelf.pk), today), None)
 
 
 # -------------------------------------------------------------------------------------------- kits
-def _of_kits(kits: Iterable[Kit], today: date) -> Iterator[WeatherJob]:
-    kits = [
-        kit
-        for kit in kits
-        if not (kit.training or kit.laid_up_since or kit.lost_since or kit.retired_on)
-    ]
-    if not kits:
+def _kits() -> QuerySet[Kit]:
+    """Kits at a location that somebody looks after."""
+    return (
+        Kit.objects.active()
+        .filter(location__isnull=False, training=False, laid_up_since=None, lost_since=None)
+        .select_related("location__room", "home_room", "room")
+    )
+
+
+def _of_kits(rows: Iterable[Kit], today: date) -> Iterator[WeatherJob]:
+    if not (kits := list(rows)):
         return
     states = readiness.states([kit.pk for kit in kits])
     sections = grouped(
@@ -170,7 +171,7 @@ def _of_kits(kits: Iterable[Kit], today: date) -> Iterator[WeatherJob]:
             kit.location,
             kit=kit,
             out=[_leaving(row, lots, places) for row in leaving[kit.pk]],
-            back=list(_back_into(kit, states[kit.pk], places.values(), removed, today)),
+            back=list(_back_into(states[kit.pk], places.values(), removed, today)),
         )
         if job.out or job.back:
             yield job
@@ -182,7 +183,6 @@ def _loose(state: KitState) -> list[Thing]:
 
 
 def _back_into(
-    kit: Kit,
     state: KitState,
     places: Iterable[Place],
     removed: Mapping[int, Sequence[Returning]],
@@ -199,13 +199,22 @@ def _back_into(
                 lacking[units.batch.thing.id] -= units.count
         for row in removed.get(place.pk, ()):
             units_back = min(row.units, lacking[row.lot.item_id])
-            thing = readiness.thing_of(row.lot.item)
-            if units_back > 0 and may_return(thing, _weather(kit.location), today):
+            if units_back > 0 and may_be_kept(state, readiness.thing_of(row.lot.item), today):
                 lacking[row.lot.item_id] -= units_back
                 yield Returning(row.lot, place, row.shelf, units_back, row.exposed)
 
 
 # ------------------------------------------------------------------------------------------ shelves
+def _shelves() -> PlaceQuerySet:
+    """Shelves in use at a location."""
+    return (
+        Place.objects.open()
+        .shelves()
+        .filter(location__isnull=False)
+        .select_related("location__room", "room")
+    )
+
+
 def _of_shelves(shelves: Iterable[Place], today: date) -> Iterator[WeatherJob]:
     if not (places := {str(shelf.pk): shelf for shelf in shelves}):
         return

@@ -4,12 +4,11 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from gearroom.core import clock
 from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, Lot, Place, PlaceKind
 from kits.rules.ledger.weather import may_return
 from kits.services.ledger import Book, Leg, admission, kit_book, readiness
-from kits.services.lookup.holders import kit_is_out, open_checkouts
+from kits.services.lookup.holders import refuse_if_out
 from kits.services.restocking.sorting import refuse_if_kept_as_it_came
 from kits.services.stock.receiving import today_in
 from kits.services.weather import jobs
@@ -24,8 +23,7 @@ def out_of_kit(act: Act, kit: Kit, target: Place) -> Entry:
     `keep-as-it-came-back`, `nothing-to-move`.
     """
     with kit_book(act, kit, here="restock") as (book, kit):
-        for held in open_checkouts(kit):
-            raise kit_is_out(held)
+        refuse_if_out(kit)
         refuse_if_kept_as_it_came(kit)
         today = readiness.today_of(kit)
         job = _to_move(jobs.of_kit(kit, today))
@@ -103,8 +101,7 @@ def back_into_kit(act: Act, kit: Kit) -> Entry:
     in (see `admission`) where that is all of it.
     """
     with kit_book(act, kit, here="restock") as (book, kit):
-        for held in open_checkouts(kit):
-            raise kit_is_out(held)
+        refuse_if_out(kit)
         refuse_if_kept_as_it_came(kit)
         job = jobs.of_kit(kit, readiness.today_of(kit))
         rows = [row for row in (job.back if job else ()) if row.shelf.room_id == kit.room_id]
@@ -130,7 +127,7 @@ def back_onto_shelf(act: Act, shelf: Place) -> Entry:
     """Put back on a shelf what left it for the weather. Raises Refused (`nothing-to-move`)."""
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
-        job = jobs.of_shelf(shelf, clock.today(shelf.room_now.time_zone))
+        job = jobs.of_shelf(shelf, today_in(shelf.room_now))
         if job is None or not job.back:
             raise _nothing_to_put_back()
         legs = [

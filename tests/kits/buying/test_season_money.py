@@ -133,6 +133,20 @@ def test_extras_of_a_bought_kit_save_what_they_would_cost_once_they_go_into_a_ki
     assert w.day_02.entries.filter(kind=EntryKind.STRIP).exists()
 
 
+def test_extras_that_were_never_bought_by_themselves_have_no_price(w: World) -> None:
+    expiry = date(2033, 3, 31)
+    things = [BoughtItem(w.dressing, 4, Fate.SHELF, number="K7", expiry=expiry, shelf=w.shelf)]
+    building.strip(act(w.keeper), w.day_02, things, price=Decimal(9), currency="GBP")
+    lot = make.batch(w.dressing, "K7", expiry)
+    row = sorting.PutIn(lot, w.shelf, make.section(w.day_02), 3)
+    sorting.restock(act(w.keeper), w.day_02, extra=[row], as_listed=False, levels=())
+    assert money(w).extras == Worth(3, {}, 3)
+    assert season_money_texts.line(money(w), DAY) == (
+        "Jul – Sep 2031: 3 extras out of bought kits went into kits; no price for them is on "
+        "record."
+    )
+
+
 def test_currencies_are_never_added_up(w: World) -> None:
     bought(w, 10, "5.00", date(2034, 1, 31))
     thrown(w, 2, date(2034, 1, 31), reason="wet")

@@ -51,6 +51,12 @@ def test_one_more_kit_that_nobody_needs_leaves_none_missed_of_its_list(
             assert row.past_without == row.coming_without == ()
 
 
+def test_a_trip_on_which_a_kit_went_out_twice_counts_once() -> None:
+    twice = [Busy(1, 7, *days(0, 1)), Busy(1, 7, *days(3, 4)), Busy(1, None, *days(6, 6))]
+    (row,) = missed([KitOfList(1, 1)], twice, twice)
+    assert (row.past, row.coming) == (1, 1)
+
+
 @given(schools, st.lists(busy))
 def test_the_only_kit_of_its_list_is_missed_on_every_trip(
     kits: list[KitOfList], past: list[Busy]

@@ -91,6 +91,7 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
     remarks = remarks_of(request.POST, kit)
     photo = photo_of(request)
     values = HandBackForm.read(request.POST)
+    may_sort = actor(request).may("restock", kit.room_id)
 
     def perform(act: Act) -> Done:
         back = custody.check_in(
@@ -105,14 +106,15 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             **values,
         )
         lines = back.use.lines if back.use else ()
+        on = may_sort and (not kit.training or back.kit.to_sort_since is not None)
         return Done(
             _("%(kit)s has been handed back as opened. %(wrote)s")
             % {"kit": kit.name, "wrote": use_in_words(lines)},
             back.entry.pk,
+            to=reverse("sort", args=[kit.name]) if on else "",
         )
 
-    on = actor(request).may("restock", kit.room_id) and not kit.training
-    return acted(request, perform, to=reverse("sort", args=[kit.name]) if on else reverse("scan"))
+    return acted(request, perform, to=reverse("scan"))
 
 
 # ---------------------------------------------------------------------------------- use alone

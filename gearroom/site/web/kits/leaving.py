@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _, gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts import Act, Problem
 from gearroom.site.web.page import (
@@ -75,7 +75,11 @@ def leave_kit(act: Act, request: HttpRequest, kit: str) -> Done:
     without = [pk for text in request.POST.getlist("without") if (pk := id_of(text)) is not None]
     done = whole_kit.leave(act, of, terms, without=without)
     return Done(
-        _("%(kit)s has left with %(units)d units. Print its papers for %(to)s.")
+        ngettext(
+            "%(kit)s has left with %(units)d unit. Print its papers for %(to)s.",
+            "%(kit)s has left with %(units)d units. Print its papers for %(to)s.",
+            done.units,
+        )
         % {"kit": of.name, "units": done.units, "to": terms.to},
         done.entry.pk,
         to=reverse("kit-papers", args=[of.name]),

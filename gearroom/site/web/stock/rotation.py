@@ -15,24 +15,18 @@ from kits.services.rotation.editions import OldEdition, old_in
 from kits.services.rotation.swapping import Swapped, swap
 
 
-def _page(request: HttpRequest, kit: str = "", problem: Problem | None = None) -> HttpResponse:
+@read_page("restock")
+def rotation(request: HttpRequest) -> HttpResponse:
+    """The two lists of a room: of the one that this device stands in, or of `?room=`."""
     who, named = actor(request), request.GET.get("room", "")
     of = service.of_room(who, find.room(who, named) if named else room_here(request))
     return show(
         request,
         "site/stock/rotation/rotation.html",
-        problem=problem,
-        of_kit=kit,
         rotation=of,
         fills=[work for work in of.work if work.fills],
         swaps=[work for work in of.work if work.swaps],
     )
-
-
-@read_page("restock")
-def rotation(request: HttpRequest) -> HttpResponse:
-    """The two lists of a room: of the one that this device stands in, or of `?room=`."""
-    return _page(request)
 
 
 def _of_kit(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:

@@ -1,5 +1,6 @@
 """What to move because of the weather, and what may be put back: of a room, and of one kit."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,8 +12,9 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid, Problem
 from gearroom.core.models import Room
+from gearroom.core.rules.grouping import grouped
 from gearroom.site.web.page import Done, actor, form_view, read_page, show
-from kits.models import Entry, Kit, Location, Place, PlaceKind
+from kits.models import Kit, Location, Place, PlaceKind
 from kits.services.ledger import room_place
 from kits.services.lookup import find
 from kits.services.text import weather_texts
@@ -42,20 +44,35 @@ class JobRow:
     place: str
 
 
-def row(who: Actor, job: WeatherJob, today: date) -> JobRow:
-    """A job as pages show it."""
+def rows(who: Actor, found: Iterable[WeatherJob], today: date) -> list[JobRow]:
+    """Jobs as pages show them."""
+    placed = [(job, *_where(job)) for job in found]
+    shelves = grouped(
+        (shelf.room_id, shelf)
+        for shelf in Place.objects.open()
+        .shelves()
+        .filter(room__in={room.pk for _job, room, _address in placed})
+        .select_related("location")
+    )
+    return [_row(who, job, address, room, shelves[room.pk], today) for job, room, address in placed]
+
+
+def _where(job: WeatherJob) -> tuple[Room, str]:
+    """The room that a job is done in, and the address that its forms are sent to."""
     if job.kit is not None:
-        room, address = job.kit.room, reverse("kit-weather", args=[job.kit.name])
-    else:
-        assert job.shelf is not None
-        room, address = job.shelf.room_now, reverse("shelf-weather", args=[job.shelf.pk])
-    may = who.may("restock" if job.kit else "move", room.pk)
+        return job.kit.room, reverse("kit-weather", args=[job.kit.name])
+    assert job.shelf is not None
+    return job.shelf.room_now, reverse("shelf-weather", args=[job.shelf.pk])
+
+
+def _row(
+    who: Actor, job: WeatherJob, address: str, room: Room, shelves: Iterable[Place], today: date
+) -> JobRow:
     places = [(_QUARANTINE, _("quarantine, until somebody knows whether it is still good"))]
-    places += [
-        (str(shelf.pk), str(shelf))
-        for shelf in Place.objects.open().shelves().filter(room=room).exclude(location=job.location)
-        if may
-    ]
+    if may := who.may("restock" if job.kit else "move", room.pk):
+        places += [
+            (str(shelf.pk), shelf.where) for shelf in shelves if shelf.location != job.location
+        ]
     return JobRow(
         kit=job.kit,
         name=job.name,
@@ -76,7 +93,7 @@ def row(who: Actor, job: WeatherJob, today: date) -> JobRow:
 def of_kit(who: Actor, kit: Kit, today: date) -> JobRow | None:
     """What the weather asks for of a kit, as its page shows it."""
     job = jobs.of_kit(kit, today)
-    return row(who, job, today) if job else None
+    return rows(who, [job], today)[0] if job else None
 
 
 def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> HttpResponse:
@@ -88,7 +105,7 @@ def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> Ht
         "site/weather/weather.html",
         problem=problem,
         room=of,
-        jobs=[row(who, job, today) for job in jobs.of_room(of, today)],
+        jobs=rows(who, jobs.of_room(of, today), today),
     )
 
 
@@ -100,7 +117,11 @@ def weather(request: HttpRequest, room: str) -> HttpResponse:
 
 # ---------------------------------------------------------------------------------------- the acts
 def _kit_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpResponse:
-    return _page(request, find.kit(actor(request), kit).home_room.slug, problem)
+    who = actor(request)
+    of = find.kit(who, kit)
+    if not who.belongs_to(of.home_room_id):
+        raise problem
+    return _page(request, of.home_room.slug, problem)
 
 
 @form_view("restock", refused=_kit_refused)
@@ -113,7 +134,10 @@ def kit_weather(act: Act, request: HttpRequest, kit: str) -> Done:
     else:
         entry = moving.out_of_kit(act, of, _target(act, request, of.room))
         says = _("Moved out of %(name)s. You will be reminded when the items may be put back.")
-    return _done(says, of.name, entry, of.home_room)
+    to = reverse("weather", args=[of.home_room.slug])
+    if not act.actor.belongs_to(of.home_room_id):  # the kit is in a room of theirs, away from home
+        to = reverse("kit", args=[of.name])
+    return Done(says % {"name": of.name}, entry.pk, to=to)
 
 
 def _shelf_refused(request: HttpRequest, shelf: int, problem: Problem) -> HttpResponse:
@@ -130,7 +154,8 @@ def shelf_weather(act: Act, request: HttpRequest, shelf: int) -> Done:
     else:
         entry = moving.out_of_shelf(act, of, _target(act, request, of.room_now))
         says = _("Moved off %(name)s. You will be reminded when the items may be put back.")
-    return _done(says, of.name, entry, of.room_now)
+    to = reverse("weather", args=[of.room_now.slug])
+    return Done(says % {"name": of.name}, entry.pk, to=to)
 
 
 def _target(act: Act, request: HttpRequest, room: Room) -> Place:
@@ -139,7 +164,3 @@ def _target(act: Act, request: HttpRequest, room: Room) -> Place:
     if not to:
         raise Invalid(_("Choose where you moved the items to."), field="to")
     return find.shelf(act.actor, to)
-
-
-def _done(says: str, name: str, entry: Entry, room: Room) -> Done:
-    return Done(says % {"name": name}, entry.pk, to=reverse("weather", args=[room.slug]))

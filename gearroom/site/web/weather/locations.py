@@ -113,7 +113,7 @@ def _page(request: HttpRequest, room: str, problem: Problem | None = None) -> Ht
     of = find.room(who, room)
     sent = request.POST if problem else None
     about = request.POST.get("location", "") if problem else ""
-    rows = Location.objects.filter(room=of, closed_on=None).prefetch_related("kits", "shelves")
+    rows = find.locations_of(who).filter(room=of).prefetch_related("kits", "shelves")
     return show(
         request,
         "site/weather/locations.html",

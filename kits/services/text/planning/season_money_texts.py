@@ -65,6 +65,13 @@ def _amounts(of: Amounts) -> Iterator[str]:
 
 
 def _extras(of: Worth) -> str:
+    if not of.amounts:
+        text = ngettext(
+            "%(n)d extra out of bought kits went into a kit; no price for it is on record.",
+            "%(n)d extras out of bought kits went into kits; no price for them is on record.",
+            of.units,
+        )
+        return text % {"n": of.units}
     text = ngettext(
         "%(n)d extra out of bought kits went into a kit: it would have cost %(worth)s.",
         "%(n)d extras out of bought kits went into kits: they would have cost %(worth)s.",
