@@ -13,7 +13,8 @@ from django.test import Client
 
 from gearroom.core.services.accounts import shared_devices
 from tests.matrix.identities import Asker, askers
-from tests.matrix.school import School, school
+from tests.matrix.school.school import school
+from tests.matrix.school.sides import School
 
 
 @dataclass

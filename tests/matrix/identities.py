@@ -11,7 +11,7 @@ from gearroom.core.acts import Act, actor_of
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import shared_devices as hatch, tokens
 from tests.matrix.accounts import PIN, Account
-from tests.matrix.school import School
+from tests.matrix.school.sides import School
 from tests.matrix.table import ROLES
 
 STORE, HUT = "store", "hut"

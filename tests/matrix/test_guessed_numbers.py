@@ -10,7 +10,7 @@ import pytest
 from tests.matrix.conftest import Stage, taken_back
 from tests.matrix.exceptions import MAY_NAME
 from tests.matrix.identities import HUT, IDENTITIES, Identity, ask
-from tests.matrix.requests import Aim, Sent, made
+from tests.matrix.requests.making import Aim, Sent, made
 from tests.matrix.table import Row, table
 from tests.matrix.test_matrix import REQUESTS, code_of, is_done
 from tests.matrix.watch import gives_away, watched

@@ -8,15 +8,19 @@ from typing import Any
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from tests.matrix import api_requests, desk_requests, page_requests
 from tests.matrix.conftest import Stage, taken_back
 from tests.matrix.exceptions import NO_RIGHT_ASKED, NO_ROOM_ASKED
 from tests.matrix.identities import HUT, IDENTITIES, Asker, ask
-from tests.matrix.requests import Aim, Sent, made, say
+from tests.matrix.requests import api, desk, hatch, lists, stock
+from tests.matrix.requests.making import Aim, Sent, made, say
 from tests.matrix.table import Row, table
 from tests.matrix.watch import Watch, gives_away, watched
 
-REQUESTS = {**api_requests.REQUESTS, **page_requests.REQUESTS, **desk_requests.REQUESTS}
+REQUESTS = {
+    operation: request
+    for each in (api, hatch, lists, stock, desk)
+    for operation, request in each.REQUESTS.items()
+}
 OWN, OTHER, NONE = "own", "other's", "none"
 _NO = (200, 201, 302, 401, 403, 404)
 SHORT = ("nobody", "read-only token", "shared device with a person")

@@ -12,7 +12,7 @@ from django.db import connection
 
 from gearroom.core.acts import Actor
 from tests.matrix.accounts import MARKS
-from tests.matrix.requests import Request
+from tests.matrix.requests.making import Request
 
 WRITES = re.compile(r'\s*(?:INSERT INTO|UPDATE|DELETE FROM|REPLACE INTO)\s+"(\w+)"', re.I)
 NOTED = {

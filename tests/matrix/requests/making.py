@@ -14,7 +14,7 @@ from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 from kits.models import Holding, Photo
 from kits.rules.lookup import label_codes
 from tests.matrix.accounts import Account
-from tests.matrix.school import Everywhere, School, Side
+from tests.matrix.school.sides import Everywhere, School, Side
 
 NO_NUMBER = 98765432
 NO_NAME = "GHOST-99"

@@ -6,8 +6,8 @@ from typing import Any
 from django.utils import timezone
 
 from tests.kits import factories as make
-from tests.matrix import stock_requests
-from tests.matrix.requests import Aim, Make, say
+from tests.matrix.requests import api_stock
+from tests.matrix.requests.making import Aim, Make, say
 
 _SOON = (timezone.now() + timedelta(hours=5)).isoformat()
 _LATE = (timezone.now() + timedelta(days=2)).isoformat()
@@ -385,7 +385,7 @@ REQUESTS = {
     **PEOPLE,
     **KITS,
     **CUSTODY,
-    **stock_requests.REQUESTS,
+    **api_stock.REQUESTS,
     **LISTS,
     **PLANS,
     **TRIPS,

@@ -5,7 +5,7 @@ from typing import Any
 from gearroom.core.models import installation
 from gearroom.core.services.installation.installation import link_to_try
 from tests.matrix.accounts import PASSWORD
-from tests.matrix.requests import Aim, Make, say
+from tests.matrix.requests.making import Aim, Make, say
 
 _HEARS = {"weekly_on": "3", "weekly_at": "07:00", "minutes_a_kit": "10"}
 

@@ -5,35 +5,23 @@ addresses, kits, shelves, seals, trips, notes; telephone numbers bear digits of 
 """
 
 import io
-from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
 
 from PIL import Image
 
-from gearroom.core.models import Person, Room
+from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from kits.models import (
-    Advice,
     AsFound,
     Checkout,
     Clearance,
-    Entry,
-    FilledKit,
     Item,
     Kit,
-    ListChange,
-    Location,
-    Lot,
     Notice,
-    Offer,
-    Order,
     PackingListVersion,
     Place,
-    Recall,
     RecallPlace,
-    Reservation,
     What,
     WithheldKind,
 )
@@ -56,67 +44,10 @@ from kits.services.trips import reservations
 from labels.services.paper import sheets
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
-from tests.matrix import weather
-from tests.matrix.accounts import MARKS, Account, account, people_of
+from tests.matrix.accounts import MARKS, account, people_of
+from tests.matrix.school import weather
+from tests.matrix.school.sides import Everywhere, School, Side
 from tests.present import present
-
-
-@dataclass
-class Everywhere:
-    """What belongs to the whole organisation."""
-
-    adviser: Account
-    chief: Account
-    newcomer: Account
-    items: dict[str, Item]
-    lots: dict[str, Lot]
-    version: PackingListVersion
-    unsigned: PackingListVersion
-    draft: PackingListVersion
-    change: ListChange
-    recalls: dict[str, Recall]
-    sheet: str
-    offer: Offer
-    advice: dict[str, Advice] = field(default_factory=dict)
-
-
-@dataclass
-class Side:
-    """One room, with what is in it. `kits` are by what is so of them."""
-
-    room: Room
-    word: str
-    people: dict[str, Account]
-    shelf: Place
-    upper: Place
-    kits: dict[str, Kit] = field(default_factory=dict)
-    trips: dict[str, Any] = field(default_factory=dict)
-    labels: dict[str, Any] = field(default_factory=dict)
-    entries: dict[str, Entry] = field(default_factory=dict)
-    links: dict[str, str] = field(default_factory=dict)
-    rows: dict[str, RecallPlace] = field(default_factory=dict)
-    orders: dict[str, Order] = field(default_factory=dict)
-    reservation: Reservation | None = None
-    clearance: Clearance | None = None
-    notice: Notice | None = None
-    device: Any = None
-    visitor: Person | None = None
-    double: Person | None = None
-    gone: Person | None = None
-    closed_shelf: Place | None = None
-    filled: FilledKit | None = None
-    locations: dict[str, Location] = field(default_factory=dict)
-    cold_shelf: Place | None = None
-    thawed_shelf: Place | None = None
-
-
-@dataclass
-class School:
-    """Both rooms, and what belongs to neither."""
-
-    store: Side
-    hut: Side
-    all: Everywhere
 
 
 # ------------------------------------------------------------------------- the whole organisation

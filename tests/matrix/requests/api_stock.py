@@ -1,7 +1,7 @@
 """The API's operations on stock, items, batches and recalls: a request for each."""
 
 from tests.kits import factories as make
-from tests.matrix.requests import Make, say
+from tests.matrix.requests.making import Make, say
 
 _DAY = str(make.days(200))
 

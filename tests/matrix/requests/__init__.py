@@ -1,0 +1,1 @@
+"""A request for each operation that would succeed for whoever may."""

@@ -1,0 +1,1 @@
+"""The school that the matrix is about."""
