@@ -20,7 +20,7 @@ from kits.models import (
     Receipt,
     RoomOrderLevel,
 )
-from kits.models.places import PlaceQuerySet
+from kits.models.stock.places import PlaceQuerySet
 from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
 from kits.rules.mail.digest import shelves_of

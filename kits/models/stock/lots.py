@@ -10,8 +10,8 @@ from gearroom.core.models import Person
 from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
-from kits.models.catalogue import Item
 from kits.models.ledger import Entry
+from kits.models.stock.catalogue import Item
 
 _NO_DATE = Value(date(1, 1, 1), output_field=models.DateField())
 
