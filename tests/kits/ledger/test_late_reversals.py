@@ -9,7 +9,8 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, WithheldKind, Withholding
 from kits.services.custody import custody, passing_on
 from kits.services.kits import holds
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import sorting as turnaround
 from tests.kits.factories import World, act, fresh, units, world
 

@@ -33,8 +33,9 @@ from kits.rules.ledger.facts import Criticality, Level
 from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds
-from kits.services.ledger import audit, facts, reversal
+from kits.services.ledger import audit, facts
 from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import sealing, sorting
 from kits.services.stock import counting
 from kits.services.stock.counting import CountLine

@@ -11,7 +11,7 @@ from kits.models import Checkout, Entry
 from kits.rules.ledger.undo import OWN_WITHIN
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from tests.kits.factories import World, act, caller, section as section_of, units, world
 from tests.kits.problems import refused
 

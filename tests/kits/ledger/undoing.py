@@ -5,7 +5,8 @@ from typing import Any
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, Holding, Kit, Movement, Seal
 from kits.services.custody import custody
-from kits.services.ledger import readiness, reversal
+from kits.services.ledger import readiness
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import holders
 from tests.kits import factories as make
 from tests.kits.factories import act, fresh

@@ -13,8 +13,9 @@ from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import SHORT_WORDS, Letter, LetterRow, Part, words
 from kits.rules.restocking.picking import RestockList
 from kits.services.lists import look_again, signatures
-from kits.services.mail import digest_kits, digest_rotation, notice_texts
-from kits.services.mail.digest_week import BatchInPlace, Week
+from kits.services.mail import notice_texts
+from kits.services.mail.digest import digest_kits, digest_rotation
+from kits.services.mail.digest.digest_week import BatchInPlace, Week
 from kits.services.notices import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices

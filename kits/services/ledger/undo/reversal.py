@@ -19,8 +19,9 @@ from gearroom.core.rules.grouping import summed
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.models.details import CheckOutDetail
 from kits.rules.ledger import undo
-from kits.services.ledger import facts, kit_summary, projections, undo_steps
+from kits.services.ledger import facts, projections
 from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.undo import kit_summary, undo_steps
 from kits.services.lookup import find
 from kits.services.notices import writing
 from kits.services.text import wording

@@ -9,8 +9,8 @@ from kits.models import Notice
 from kits.rules.mail.plain_text import Letter
 from kits.rules.notices.policy import WEEKLY
 from kits.rules.notices.schedule import last_due, next_due
-from kits.services.mail import digest_data
-from kits.services.mail.digest_text import letter
+from kits.services.mail.digest import digest_data
+from kits.services.mail.digest.digest_text import letter
 from kits.services.notices import preferences, recipients, writing
 
 

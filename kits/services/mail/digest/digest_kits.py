@@ -12,7 +12,7 @@ from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import LetterRow, VerdictLine
 from kits.rules.restocking.picking import PutIn, RestockList
 from kits.rules.trips.trips import Stand
-from kits.services.mail.digest_week import Week
+from kits.services.mail.digest.digest_week import Week
 from kits.services.notices.notice_text import kit_page, page
 from kits.services.text import reason_texts, verdict_texts, weather_texts
 from kits.services.text.days import day, moment

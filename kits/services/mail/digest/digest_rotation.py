@@ -8,12 +8,12 @@ from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.models import Room
 from kits.rules.mail.plain_text import LetterRow
-from kits.services.mail.digest_week import Week
+from kits.services.mail.digest.digest_week import Week
 from kits.services.notices import page
 from kits.services.planning.records.rates import Records, records
 from kits.services.rotation import rotation
 from kits.services.rotation.rotation import FillRow, KitWork, RoomRotation, SwapRow
-from kits.services.stock.stock_levels import Stockroom
+from kits.services.stock.order_levels.stock_levels import Stockroom
 from kits.services.text.days import day
 
 MOST_KITS = 5

@@ -27,7 +27,7 @@ from kits.rules.mail.digest import shelves_of
 from kits.services.ledger import readiness
 from kits.services.orders import on_order
 from kits.services.orders.on_order import OpenLine
-from kits.services.stock import deliveries, stock_use
+from kits.services.stock.order_levels import deliveries, stock_use
 from kits.services.text.amounts import units as whole
 
 LOOKS_BACK_DAYS = 365

@@ -27,14 +27,14 @@ from kits.services.custody import clearances, returns
 from kits.services.ledger import Judged, Question, readiness, verdicts
 from kits.services.lists import look_again, signatures
 from kits.services.lookup import promises
-from kits.services.mail.digest_batches import load_batches
-from kits.services.mail.digest_rotation import DigestStock
-from kits.services.mail.digest_week import Week
+from kits.services.mail.digest.digest_batches import load_batches
+from kits.services.mail.digest.digest_rotation import DigestStock
+from kits.services.mail.digest.digest_week import Week
 from kits.services.notices import preferences, recipients
 from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.stock import away
-from kits.services.stock.stock_levels import Stockroom
+from kits.services.stock.order_levels.stock_levels import Stockroom
 from kits.services.weather import jobs as weather_jobs
 
 

@@ -11,8 +11,8 @@ from kits.models import Holding, Lot, Place, PlaceKind
 from kits.rules.ledger import Batch, ReasonCode, check_fault, date_known, good_through
 from kits.rules.mail import digest as rule
 from kits.services.ledger import readiness
-from kits.services.mail.digest_week import BatchInPlace, Week
-from kits.services.stock.stock_levels import Stockroom
+from kits.services.mail.digest.digest_week import BatchInPlace, Week
+from kits.services.stock.order_levels.stock_levels import Stockroom
 
 
 @dataclass(frozen=True)
