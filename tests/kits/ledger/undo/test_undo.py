@@ -12,7 +12,7 @@ from kits.services.lookup import holders
 from kits.services.restocking import sealing, sorting
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, section, units, world
-from tests.kits.ledger.undoing import back, listed, out, rows, stands, together, undo
+from tests.kits.ledger.undo.undoing import back, listed, out, rows, stands, together, undo
 from tests.kits.problems import refused
 from tests.present import present
 

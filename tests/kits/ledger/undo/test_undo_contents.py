@@ -16,7 +16,7 @@ from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import act, fresh, section, units, world
-from tests.kits.ledger.undoing import back, listed, out, stands, together, undo
+from tests.kits.ledger.undo.undoing import back, listed, out, stands, together, undo
 
 pytestmark = pytest.mark.django_db
 
