@@ -120,7 +120,7 @@ def gather(
     _weather(weeks)
     load_batches(weeks, stock)
     for week in weeks.values():
-        of_rooms = filter(None, map(stock.rotation, week.rooms))
+        of_rooms = filter(None, (stock.rotation(room, at) for room in week.rooms))
         week.rotations = [each for each in of_rooms if each.money_saved > 0]
     _add_up_money(list(weeks.values()), today)
     _name_suppliers(list(weeks.values()))
