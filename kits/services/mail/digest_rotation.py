@@ -80,6 +80,6 @@ def _fill(row: FillRow, today: date) -> str:
     return _("put in %(units)d × %(thing)s from %(shelf)s, good until %(day)s") % {
         "units": row.units,
         "thing": row.lot.item.name,
-        "shelf": row.shelf.name,
+        "shelf": row.shelf.where,
         "day": day(row.lot.expiry, today) if row.lot.expiry else "",
     }
