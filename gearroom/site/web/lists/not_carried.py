@@ -110,7 +110,7 @@ class NotCarriedForm(PageForm):
     trained = ShortText(300)
     decided_by = ShortText(20)
     decided_on = Day(required=False, label=gettext_lazy("Decided on"))
-    look_again_on = Day(required=False, label=gettext_lazy("Look at it again on"))
+    look_again_on = Day(required=False, label=gettext_lazy("Next review on"))
     look_again_after = ShortText(200)
 
 
