@@ -256,7 +256,7 @@ def test_no_use_is_too_few_to_call_it_rare() -> None:
     )
     assert "less than once in 10 years" in cost_texts.none_used(9008, too_few=False, years=10)
     assert cost_texts.hours_to_care(Decimal("6.0")) == (
-        "On these trips, a doctor or hospital (definitive care) was up to 6 hours away."
+        "On these trips, a hospital or doctor was up to 6 hours away."
     )
     assert "up to 1 hour away" in cost_texts.hours_to_care(Decimal(1))
     assert "not on record" in cost_texts.hours_to_care(None)

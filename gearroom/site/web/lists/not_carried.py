@@ -106,7 +106,7 @@ class NotCarriedForm(PageForm):
     instead = ShortText(300)
     hazard = Several()
     activity = Several()
-    hours = Number(MOST_HOURS, required=False, label=gettext_lazy("Hours to definitive care"))
+    hours = Number(MOST_HOURS, required=False, label=gettext_lazy("Hours to a hospital or doctor"))
     trained = ShortText(300)
     decided_by = ShortText(20)
     decided_on = Day(required=False, label=gettext_lazy("Decided on"))
