@@ -60,7 +60,7 @@ def test_so_do_the_lists_of_trips(world: make.World, path: str) -> None:
     said = text_of(browser(world.keeper).get(path.format(trip.first_day)))
     assert f"{trip.activity} · 6.5 h from a hospital or doctor" in said
     added(world, name="Walk", activity="", hours_to_care="")
-    assert text_of(browser(world.keeper).get("/trips/")).count("h from a doctor") == 1
+    assert text_of(browser(world.keeper).get("/trips/")).count("h from a hospital") == 1
 
 
 def test_emptying_them_on_the_form_clears_them(world: make.World) -> None:
