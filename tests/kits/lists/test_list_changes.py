@@ -328,7 +328,7 @@ def test_it_comes_up_on_its_day_and_is_quiet_once_reviewed(w: World, new: Item) 
 def test_the_weekly_email_asks_who_signs_and_who_answers_for_a_kit(w: World, new: Item) -> None:
     change = list_changes.make(make.act(w.keeper), swap(w, new))
     for person in (w.adviser, w.instructor):
-        assert "kit lists: look again" not in letter(person)
+        assert "kit lists: due for review" not in letter(person)
     ListChangeReview.objects.create(
         change=change, review_on=days(-3), reviewed_at=timezone.now() - timedelta(days=200)
     )

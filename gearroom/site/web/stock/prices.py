@@ -97,7 +97,7 @@ class OfferForm(PageForm):
     units = WholeNumber(least=1, label=gettext_lazy("Units in a pack"))
     price = Money(label=gettext_lazy("Price of a pack"))
     currency = ShortText(12)
-    tax_percent = Money(required=False, label=gettext_lazy("Tax to add, percent"))
+    tax_percent = Money(required=False, label=gettext_lazy("Tax to add, per cent"))
     least = WholeNumber(least=1, required=False, label=gettext_lazy("Minimum order, packs"))
 
 

@@ -316,7 +316,7 @@ class TripForm(PageForm):
     hazard = Several()
     activity = ShortText(40)
     hours_to_care = Number(
-        MOST_HOURS, required=False, label=gettext_lazy("Hours to definitive care")
+        MOST_HOURS, required=False, label=gettext_lazy("Hours to a hospital or doctor")
     )
     children = Tick()
     latex_free = Tick()

@@ -56,13 +56,17 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Use these first"), tuple(digest_rotation.rows(week))),
+        Part(
+            _("Old editions to replace"),
+            tuple(digest_kits.old_editions(week, [*above, *rest])),
+        ),
         Part(_("Because of the weather"), tuple(digest_kits.weather(week))),
         Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),
         Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
-        Part(_("Not carried: look again"), tuple(_look_again(week))),
-        Part(_("Changes to kit lists: look again"), tuple(_changes_due(week))),
+        Part(_("Not carried: due for review"), tuple(_look_again(week))),
+        Part(_("Changes to kit lists: due for review"), tuple(_changes_due(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Approved by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("Items that may be returned"), tuple(digest_kits.may_come_back(week))),
@@ -148,8 +152,8 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
             % {"count": to_sign},
         ),
         (week.signatures_end, _("One of your signatures expires soon")),
-        (week.look_again, _("Something that is not carried is due to be looked at again")),
-        (week.changes_due, _("A change to kit lists is due to be looked at again")),
+        (week.look_again, _("Something that is not carried is due for review")),
+        (week.changes_due, _("A change to kit lists is due for review")),
     )
     parts = [_("RECALL waiting for an answer")] if week.recalled else []
     parts += [text for there, text in of_lists if there][:1]

@@ -166,16 +166,16 @@ def test_what_trips_are_spoken_of(people: int, days: int, activity: str, says: s
             RecordedUse(0, 693, False, Bears.NONE_USED, high=0.00432),
             [
                 "Nothing for this need was used in 693 participant-days.",
-                "That is too few to call the need rare: it may come up on up to 4.3 in "
-                "1,000 participant-days.",
+                "That is too few to call the need rare: it may come up as often as 4.3 "
+                "times per 1,000 participant-days.",
             ],
         ),
         (
             RecordedUse(0, 10_000, False, Bears.RARE, high=0.0003),
             [
                 "Nothing for this need was used in 10,000 participant-days.",
-                "The need is rare here: it very likely comes up less than 0.3 times in "
-                "1,000 participant-days.",
+                "The need is rare here: it very likely comes up less than 0.3 times "
+                "per 1,000 participant-days.",
             ],
         ),
         (
@@ -256,7 +256,7 @@ def test_no_use_is_too_few_to_call_it_rare() -> None:
     )
     assert "less than once in 10 years" in cost_texts.none_used(9008, too_few=False, years=10)
     assert cost_texts.hours_to_care(Decimal("6.0")) == (
-        "On these trips, a doctor or hospital (definitive care) was up to 6 hours away."
+        "On these trips, a hospital or doctor was up to 6 hours away."
     )
     assert "up to 1 hour away" in cost_texts.hours_to_care(Decimal(1))
     assert "not on record" in cost_texts.hours_to_care(None)
@@ -268,7 +268,7 @@ def test_no_use_is_too_few_to_call_it_rare() -> None:
 
 def test_what_was_stated_is_said_to_be_part_of_a_rate() -> None:
     assert rate_texts.made_from(2, pooled=True, stated=True) == (
-        "From 2 trips with any activity. Rates that were entered or published are included."
+        "From 2 trips with any activity. Rates entered by hand or taken from studies are included."
     )
 
 
@@ -291,7 +291,7 @@ def test_how_long_it_keeps_is_said_in_months_and_years(days: int, says: str) -> 
     ("known", "pooled", "says"),
     [
         (58, True, "From 58 trips with any activity."),
-        (0, True, "Only from rates that were entered or published: no trip is on record."),
+        (0, True, "Only from rates entered by hand or taken from studies: no trip is on record."),
         (12, False, "From 12 trips with this activity; trips with other activities count less."),
         (0, False, "No trip with this activity is on record, so the number may be far off."),
     ],
