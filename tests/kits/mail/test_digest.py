@@ -68,7 +68,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
     assert first.url == "https://gear.example.org/kits/DAY-01/"
     (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
     assert "put in 6 from shelf C3, batch D2, good until" in dressing
-    assert "1 kit not ready for this week's trips; 20 min of work; order 1 " in letter.subject
+    assert "1 kit not ready for this week’s trips; 20 min of work; order 1 " in letter.subject
 
 
 def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w: World) -> None:
