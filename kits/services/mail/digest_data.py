@@ -33,6 +33,7 @@ from kits.services.mail.digest_week import Week
 from kits.services.notices import preferences, recipients
 from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
+from kits.services.rotation import editions
 from kits.services.stock import away
 from kits.services.stock.stock_levels import Stockroom
 from kits.services.weather import jobs as weather_jobs
@@ -118,9 +119,10 @@ def gather(
         for pk in advisers:
             weeks[pk].to_sign, weeks[pk].signatures_end = waiting, ending
     _weather(weeks)
+    _old_editions(weeks)
     load_batches(weeks, stock)
     for week in weeks.values():
-        of_rooms = filter(None, map(stock.rotation, week.rooms))
+        of_rooms = filter(None, (stock.rotation(room, at) for room in week.rooms))
         week.rotations = [each for each in of_rooms if each.money_saved > 0]
     _add_up_money(list(weeks.values()), today)
     _name_suppliers(list(weeks.values()))
@@ -361,6 +363,14 @@ def _weather(weeks: dict[int, Week]) -> None:
             for job in known[week.today]
             if (job.kit.pk in own if job.kit else job.location.room_id in theirs)
         ]
+
+
+def _old_editions(weeks: dict[int, Week]) -> None:
+    """Old editions of documents in their kits."""
+    kits = {k.pk: k for week in weeks.values() for k in week.own if k.lost_since is None}
+    old = grouped((row.kit.pk, row) for row in editions.old_in(kits.values()))
+    for week in weeks.values():
+        week.old_editions = {k.pk: old[k.pk] for k in week.own if k.pk in old}
 
 
 def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:

@@ -14,6 +14,7 @@ from kits.rules.restocking.picking import PutIn, RestockList
 from kits.rules.trips.trips import Stand
 from kits.services.mail.digest_week import Week
 from kits.services.notices.notice_text import kit_page, page
+from kits.services.rotation.editions import OldEdition
 from kits.services.text import reason_texts, verdict_texts, weather_texts
 from kits.services.text.days import day, moment
 
@@ -210,7 +211,34 @@ def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
             if thing.id not in named:
                 named.add(thing.id)
                 lines.append(f"{thing.name}: {swaps[thing.id]}.")
+    lines += map(_replace_edition, week.old_editions.get(kit.id, ()))
     return lines
+
+
+def old_editions(week: Week, open_anyway: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
+    """Old editions in the kits that are not opened for anything else this week, a row a kit."""
+    named = {kit.id for kit in open_anyway}
+    for kit in week.own:
+        if kit.pk not in named and (rows := week.old_editions.get(kit.pk)):
+            yield LetterRow(
+                kit.name, f"{kit_page(kit.name)}#editions", tuple(map(_replace_edition, rows))
+            )
+
+
+def _replace_edition(row: OldEdition) -> str:
+    facts = {
+        "count": row.units,
+        "thing": row.lot.item.name,
+        "old": row.lot.number or _("without a number"),
+        "new": row.current.number or _("without a number"),
+        "shelf": row.shelf.where if row.shelf else "",
+    }
+    text = (
+        _("%(count)d × %(thing)s: replace edition %(old)s with %(new)s from %(shelf)s.")
+        if row.shelf
+        else _("%(count)d × %(thing)s: edition %(old)s is old; print or receive %(new)s.")
+    )
+    return text % facts
 
 
 def settles(listed: RestockList, week: Week) -> dict[int, str]:
@@ -231,7 +259,7 @@ def _put_in(row: PutIn, week: Week) -> str:
     facts = {
         "count": row.count,
         "thing": row.thing.name,
-        "shelf": shelf.name if shelf else row.shelf,
+        "shelf": shelf.where if shelf else row.shelf,
         "batch": row.batch.number,
         "until": day(until, week.today) if until else "",
     }

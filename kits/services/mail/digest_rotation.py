@@ -1,11 +1,12 @@
 """What the weekly email says of the batches to use first."""
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, datetime
 from functools import cached_property
 
 from django.utils.translation import gettext as _, ngettext
 
+from gearroom.core import clock
 from gearroom.core.models import Room
 from kits.rules.mail.plain_text import LetterRow
 from kits.services.mail.digest_week import Week
@@ -25,17 +26,20 @@ class DigestStock(Stockroom):
 
     def __init__(self) -> None:
         super().__init__()
-        self._rotations: dict[int, RoomRotation | None] = {}
+        self._rotations: dict[tuple[int, date], RoomRotation | None] = {}
 
     @cached_property
     def _records(self) -> Records:
         return records()
 
-    def rotation(self, room: Room) -> RoomRotation | None:
-        """What to use first there; None where it was not worked out."""
-        if room.pk not in self._rotations:
-            self._rotations[room.pk] = rotation.for_email(room, self._records)
-        return self._rotations[room.pk]
+    def rotation(self, room: Room, at: datetime) -> RoomRotation | None:
+        """What to use first there on the room's day of an instant; None where it was not worked
+        out."""
+        key = room.pk, clock.local_date(at, room.time_zone)
+        if key not in self._rotations:
+            held = [row for rows in self.units[room.pk].values() for row in rows]
+            self._rotations[key] = rotation.for_email(room, at, self._records, (held, self.shelves))
+        return self._rotations[key]
 
 
 def rows(week: Week) -> Iterator[LetterRow]:
@@ -76,6 +80,6 @@ def _fill(row: FillRow, today: date) -> str:
     return _("put in %(units)d × %(thing)s from %(shelf)s, good until %(day)s") % {
         "units": row.units,
         "thing": row.lot.item.name,
-        "shelf": row.shelf.name,
+        "shelf": row.shelf.where,
         "day": day(row.lot.expiry, today) if row.lot.expiry else "",
     }

@@ -55,6 +55,10 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_kits.to_count(week))),
         Part(_("Use these first"), tuple(digest_rotation.rows(week))),
+        Part(
+            _("Old editions to replace"),
+            tuple(digest_kits.old_editions(week, [*above, *rest])),
+        ),
         Part(_("Because of the weather"), tuple(digest_kits.weather(week))),
         Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Ordered but not here yet"), tuple(_not_arrived(week))),

@@ -23,6 +23,7 @@ from kits.rules.mail import digest as rule
 from kits.services.lists.look_again import DueLines
 from kits.services.orders.on_order import OpenLine
 from kits.services.restocking.recounts import CountJob
+from kits.services.rotation.editions import OldEdition
 from kits.services.rotation.rotation import RoomRotation
 from kits.services.stock.away import UnitsAway
 from kits.services.weather.jobs import WeatherJob
@@ -80,6 +81,8 @@ class Week:
     ending: list[BatchInPlace] = field(default_factory=list)
     off_shelves: list[BatchInPlace] = field(default_factory=list)
     shelves: dict[int, Place] = field(default_factory=dict)
+    old_editions: dict[int, list[OldEdition]] = field(default_factory=dict)
+    """Old editions of documents in their kits, by the kit's id."""
     rotations: list[RoomRotation] = field(default_factory=list)
     """What to use first in those of their rooms where that saves something."""
 

@@ -303,7 +303,7 @@ def test_its_queries_do_not_grow_with_kits(
             factories.kit(name, w.version, w.store, responsible=w.instructor)
 
     more(6)  # more than the shelves can fill
-    with django_assert_max_num_queries(96) as few:
+    with django_assert_max_num_queries(91) as few:
         week_of(w)
     more(12)
     with django_assert_max_num_queries(len(few.captured_queries)):
