@@ -284,7 +284,7 @@ def test_the_weather_asks_for_what_it_harms_and_later_says_that_it_may_be_back()
     assert "BECAUSE OF THE WEATHER" in text
     assert "DAY-01, Van 2: move out" in text
     assert "8 × Pain tablets: frost since" in text
-    assert "cannot be told from any record" in text
+    assert "No record can show whether" in text
     assert "C3, Van 2: move out" in text
     moving.out_of_kit(act(w.keeper), w.day_01, w.shelf)
     moving.out_of_shelf(act(w.keeper), w.upper, w.shelf)
