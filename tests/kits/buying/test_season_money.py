@@ -12,7 +12,7 @@ from kits.models import EntryKind, Place
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.buying.season_money import Cause, SeasonMoney, Worth
 from kits.services.buying import season_money
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import building, sorting
 from kits.services.restocking.building import BoughtItem
 from kits.services.stock import disposing, receiving

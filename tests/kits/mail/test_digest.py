@@ -28,12 +28,8 @@ from kits.services.custody import custody, returns, use
 from kits.services.custody.returns import NeedLine
 from kits.services.kits import holds
 from kits.services.ledger import readiness
-from kits.services.mail import (
-    alarms,
-    digest_text,
-    picking_list,
-    sending,
-)
+from kits.services.mail import alarms, picking_list, sending
+from kits.services.mail.digest import digest_text
 from kits.services.notices import writing
 from kits.services.recalls import recalls
 from kits.services.stock import instruments
