@@ -111,9 +111,7 @@ class Programme:
             shape=(len(self.rows), len(self.costs) + 1),
         )
 
-    def _relaxed(
-        self, matrix: "csr_array", most: Numbers, seconds: float
-    ) -> tuple[float, Numbers]:
+    def _relaxed(self, matrix: "csr_array", most: Numbers, seconds: float) -> tuple[float, Numbers]:
         """What the programme without whole numbers comes to, and by how much each column is dearer
         than it would have to be to be taken; where that takes too long, no bound and 0 for all."""
         from scipy.optimize import linprog
@@ -143,9 +141,7 @@ class Programme:
         low[-1] = 1.0
         return low
 
-    def _solve(
-        self, matrix: "csr_array", most: Numbers, seconds: float, within: float
-    ) -> Solution:
+    def _solve(self, matrix: "csr_array", most: Numbers, seconds: float, within: float) -> Solution:
         """With columns up to `most`; those of 0 are left out."""
         from scipy.optimize import Bounds, LinearConstraint, milp
 
