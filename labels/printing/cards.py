@@ -325,7 +325,7 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
         job.speak(
             say(
                 "For use when phones are not working. Write down the actual time. Later: scan "
-                "the kit's code, enter each line, then cross it out."
+                "the kit’s code, enter each line, then cross it out."
             )
         ),
         left,

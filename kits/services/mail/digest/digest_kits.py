@@ -55,8 +55,8 @@ def trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
         (
             len(unready),
             ngettext(
-                "%(count)d kit not ready for this week's trips",
-                "%(count)d kits not ready for this week's trips",
+                "%(count)d kit not ready for this week’s trips",
+                "%(count)d kits not ready for this week’s trips",
                 len(unready),
             ),
         ),
@@ -64,21 +64,21 @@ def trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
         (
             unknown,
             ngettext(
-                "%(count)d kit for this week's trips is not set up yet",
-                "%(count)d kits for this week's trips are not set up yet",
+                "%(count)d kit for this week’s trips is not set up yet",
+                "%(count)d kits for this week’s trips are not set up yet",
                 unknown,
             ),
         ),
         (
             out,
             ngettext(
-                "%(count)d kit for this week's trips is still out",
-                "%(count)d kits for this week's trips are still out",
+                "%(count)d kit for this week’s trips is still out",
+                "%(count)d kits for this week’s trips are still out",
                 out,
             ),
         ),
     )
-    ready = _("Every kit for this week's trips is ready")
+    ready = _("Every kit for this week’s trips is ready")
     return next((text % {"count": count} for count, text in cases if count), ready)
 
 
