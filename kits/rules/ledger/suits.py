@@ -7,8 +7,9 @@ and the day kits beside it do no harm. A list that says nothing of people or day
 """
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 
-from kits.rules.ledger.expiry import usable_through
+from kits.rules.ledger.expiry import usable_until
 from kits.rules.ledger.facts import KitState, Level, Reason, Thing, TripNeeds, Weight
 from kits.rules.ledger.kit_contents import inside
 from kits.rules.ledger.reasons import ReasonCode
@@ -40,14 +41,26 @@ def _mismatches(trip: TripNeeds, kits: Sequence[KitState]) -> Iterable[Reason]:
     if hazards := trip.hazards.difference(*(kit.hazards for kit in kits)):
         facts = {"hazards": tuple(sorted(hazards)), "gaps": _gaps(hazards, kits)}
         yield Reason(ReasonCode.HAZARDS_NOT_SERVED, Weight.SHORT, facts)
-    if trip.children and not any(_has_child_things(kit, trip) for kit in kits):
+    if trip.children and not any((child_through(kit) or date.min) >= trip.last_day for kit in kits):
         yield Reason(ReasonCode.NOTHING_FOR_CHILDREN, Weight.SHORT)
     if trip.latex_free:
         for kit in kits:
-            names = sorted({thing.name for thing in _things_inside(kit) if thing.latex})
-            if names:
+            if names := latex_inside(kit):
                 facts = {"kit": kit.name, "kit_id": kit.id, "things": tuple(names)}
                 yield Reason(ReasonCode.LATEX_INSIDE, Weight.STOPS, facts)
+
+
+def child_through(kit: KitState) -> date | None:
+    """The last day on which something for children in a kit is usable; None: on no day."""
+    if any(thing.child and level in (Level.FULL, Level.LOW) for thing, level in _by_eye(kit)):
+        return date.max
+    counted = (x.batch for x in inside(kit) if x.batch.thing.child and not x.training)
+    return max((day for each in counted if (day := usable_until(each))), default=None)
+
+
+def latex_inside(kit: KitState) -> list[str]:
+    """The names of the things with latex that may be in a kit."""
+    return sorted({thing.name for thing in _things_inside(kit) if thing.latex})
 
 
 def _gaps(hazards: Iterable[str], kits: Sequence[KitState]) -> dict[str, list[dict[str, object]]]:
@@ -61,16 +74,6 @@ def _gaps(hazards: Iterable[str], kits: Sequence[KitState]) -> dict[str, list[di
         hazard: [{"need": gap.need, "carried": gap.carried} for gap in gaps]
         for hazard, gaps in least.items()
     }
-
-
-def _has_child_things(kit: KitState, trip: TripNeeds) -> bool:
-    counted = any(
-        x.batch.thing.child and not x.training and usable_through(x.batch, trip.last_day)
-        for x in inside(kit)
-    )
-    return counted or any(
-        thing.child and level in (Level.FULL, Level.LOW) for thing, level in _by_eye(kit)
-    )
 
 
 def _things_inside(kit: KitState) -> Iterable[Thing]:

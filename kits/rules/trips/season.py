@@ -208,9 +208,10 @@ class Season:
         )
 
     def lacking(self, trip: SeasonTrip, kits: Iterable[int]) -> Lacking:
-        """What the trip lacks with these kits beside those promised to it."""
-        ids = (*self.promised.get(trip.id, ()), *kits)
-        return lacking(trip, [self.kit[pk] for pk in ids if pk in self.kit])
+        """What the trip lacks with these kits beside those promised to it that may go."""
+        promised = (self.kit[pk] for pk in self.promised.get(trip.id, ()) if pk in self.kit)
+        going = [kit for kit in promised if kit.may_go(trip)]
+        return lacking(trip, [*going, *(self.kit[pk] for pk in kits)])
 
     def points(self, choice: Choice) -> float:
         """What a choice comes to."""

@@ -21,9 +21,10 @@ from kits.rules.ledger.facts import (
     Weight,
 )
 from kits.rules.ledger.kit_contents import home_line
-from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.readiness import fit_days, judge
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import PutIn, RestockList, Swap, first_out, restock
+from kits.rules.restocking.restocked import fit_after_restocking, restocked
 from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, units
 
 DAY = timedelta(days=1)
@@ -48,25 +49,6 @@ def stock(thing: Thing, ident: int, days: int | None, shelf: str = "C2", **facts
 
 def kit_of(*inside: Units, lines: tuple[Line, ...], **facts: Any) -> KitState:
     return KitState(1, "DAY-01", lines, inside, looked_inside_on=TODAY, **facts)
-
-
-def apply(kit: KitState, todo: RestockList) -> KitState:
-    """The kit after everything on the list was done."""
-    after: Counter[tuple[Batch, str, bool]] = Counter()
-    for x in kit.units:
-        after[x.batch, x.place, x.training] += x.count
-    for out in todo.take_out:
-        units = replace(out.batch, undated_until=None), out.section, out.training
-        after[units] -= out.count
-        assert after[units] >= 0
-    for put in todo.put_in:
-        after[put.batch, put.section, False] += put.count
-    inside = tuple(
-        Units(batch, place, count, training)
-        for (batch, place, training), count in after.items()
-        if count
-    )
-    return replace(kit, units=inside)
 
 
 def how_bad(verdict: Verdict) -> list[tuple[Weight, int]]:
@@ -230,7 +212,7 @@ def test_no_other_choice_from_that_shelf_would_make_the_kit_fitter(
 ) -> None:
     kit = replace(kit, away=frozenset(), signed=True, signed_until=None)
     through = max(through, today)
-    after = judge(apply(kit, restock(kit, rows, through, today)), through, today)
+    after = judge(restocked(kit, restock(kit, rows, through, today), today), through, today)
     everything = tuple(
         replace(x, place="front")
         for x in rows
@@ -269,9 +251,21 @@ def test_nothing_unfit_goes_in_and_no_more_than_there_is_or_than_it_takes(
             and may_be_put_in(x.batch, today, training_stock=x.training) is None
         ]
         assert not sooner
-    again = restock(apply(kit, todo), [], through, today)
+    again = restock(restocked(kit, todo, today), [], through, today)
     assert not again.put_in
     assert wanting(again) == wanting(todo)
     if not any(line.replaces for line in kit.lines):  # what was replaced fills in for a want
         needed = sum(m.count for m in restock(kit, [], through, today).missing)
         assert sum(p.count for p in todo.put_in) == needed - sum(m.count for m in todo.missing)
+
+
+@given(kits(), shelves, NEAR, NEAR)
+def test_a_kit_restocked_for_the_better_of_two_days_lasts_no_shorter(
+    kit: KitState, rows: list[Units], through: date, other: date
+) -> None:
+    after = restocked(kit, restock(kit, rows, through, TODAY), TODAY)
+    assert all(x.count > 0 for x in after.units)
+    until = fit_after_restocking(kit, rows, [through], TODAY)
+    assert until == fit_days(after).fit_until
+    later = fit_after_restocking(kit, rows, [through, other], TODAY)
+    assert until is None or (later is not None and later >= until)

@@ -1,0 +1,127 @@
+"""Kits for all open trips together, as they are on record."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from gearroom.core.acts import Invalid, NotAllowed, Refused
+from kits.models import Entry, Kit, Reservation, Trip
+from kits.rules.trips.season_kits import Found
+from kits.services.custody import custody
+from kits.services.restocking import sorting
+from kits.services.trips import reservations, season_kits
+from kits.services.trips.season_kits import SeasonKits, TripKits
+from tests.kits import factories as make
+from tests.kits.factories import World, act, actor, fresh
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def w() -> World:
+    return make.world()
+
+
+def of(found: SeasonKits, trip: Trip) -> TripKits:
+    return next(row for row in found.trips if row.trip == trip)
+
+
+def chosen(found: SeasonKits, trip: Trip) -> list[str]:
+    return [each.kit.name for each in of(found, trip).chosen]
+
+
+def test_each_trip_has_a_kit_and_nothing_is_reserved_by_asking(w: World) -> None:
+    first, later = make.trip("Moor", w.store, 1, 1), make.trip("Ridge", w.store, 4, 4)
+    before = Entry.objects.count()
+    found = season_kits.season_kits(actor(w.keeper))
+    assert [row.trip for row in found.trips] == [first, later]
+    assert chosen(found, first) == ["DAY-01"]
+    assert chosen(found, later)
+    assert not any(row.lacking for row in found.trips)
+    assert found.found is Found.BEST
+    assert (Entry.objects.count(), Reservation.objects.count()) == (before, 0)
+
+
+def test_what_the_shelves_make_ready_in_time_is_counted_on_and_said(w: World) -> None:
+    make.some(w.dressing, w.shelf, 6, "D9", make.days(500))
+    one, other = make.trip("Moor", w.store, 3, 3), make.trip("Ridge", w.store, 3, 3)
+    found = season_kits.season_kits(actor(w.keeper))
+    kits = {each.kit.name: each.to_restock for row in found.trips for each in row.chosen}
+    assert kits == {"DAY-01": False, "DAY-02": True}
+    for row in found.trips:
+        assert not row.lacking
+    sorting.restock(act(w.keeper), w.day_02)
+    found = season_kits.season_kits(actor(w.keeper))
+    assert not any(each.to_restock for row in found.trips for each in row.chosen)
+    assert {one, other} == {row.trip for row in found.trips}
+
+
+def test_a_trip_that_lacks_a_kit_says_what_and_how_it_could_go_after_all(w: World) -> None:
+    Kit.objects.filter(pk=w.day_02.pk).update(lost_since=timezone.now())
+    trips = [make.trip(name, w.store, 3, 3) for name in ("Moor", "Ridge")]
+    found = season_kits.season_kits(actor(w.keeper))
+    (without,) = [row for row in found.trips if not row.chosen]
+    assert without.trip in trips
+    assert without.lacking
+    assert any("began on" in way and "DAY-01" in way for way in without.ways)
+    assert any("One more kit like DAY-01" in way for way in without.ways)
+
+
+def test_what_is_reserved_stays_and_serves_only_its_trip(w: World) -> None:
+    moor, ridge = make.trip("Moor", w.store, 3, 3), make.trip("Ridge", w.store, 3, 3)
+    reservations.reserve(act(w.keeper), w.day_01, ridge)
+    found = season_kits.season_kits(actor(w.keeper))
+    assert [kit.name for kit in of(found, ridge).promised] == ["DAY-01"]
+    assert chosen(found, ridge) == []
+    assert "DAY-01" not in chosen(found, moor)
+
+
+def test_a_kit_that_is_not_back_is_not_counted_on(w: World) -> None:
+    moor = make.trip("Moor", w.store, 3, 3)
+    due = timezone.now() + timedelta(days=1)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide, due_at=due)
+    assert chosen(season_kits.season_kits(actor(w.keeper)), moor) == ["DAY-01"]
+    w.day_01.checkouts.update(due_at=timezone.now() - timedelta(hours=1))
+    found = season_kits.season_kits(actor(w.keeper))
+    assert [kit.name for kit in found.not_counted_on] == ["DAY-01"]
+    assert "DAY-01" not in chosen(found, moor)
+
+
+def test_all_are_reserved_or_none(w: World) -> None:
+    moor, ridge = make.trip("Moor", w.store, 3, 3), make.trip("Ridge", w.store, 3, 3)
+    with pytest.raises(Invalid):
+        season_kits.reserve(act(w.keeper), [])
+    reservations.reserve(act(w.keeper), w.day_02, make.trip("Cave", w.store, 3, 3))
+    with pytest.raises(Refused) as problem:
+        season_kits.reserve(act(w.keeper), [(moor, w.day_01), (ridge, w.day_02)])
+    assert problem.value.code == "kit-reserved"
+    assert Reservation.objects.filter(trip__in=[moor, ridge]).count() == 0
+    done = season_kits.reserve(act(w.keeper), [(moor, w.day_01), (moor, w.day_01)])
+    assert [(row.kit.name, row.trip) for row in done] == [("DAY-01", moor)]
+
+
+def test_only_what_one_sees_is_chosen_and_only_a_keeper_reserves(w: World) -> None:
+    moor = make.trip("Moor", w.store, 3, 3)
+    cave = make.trip("Cave", w.hut, 3, 3)
+    assert [row.trip for row in season_kits.season_kits(actor(w.stranger)).trips] == [cave]
+    assert chosen(season_kits.season_kits(actor(w.stranger)), cave) == []
+    with pytest.raises(NotAllowed):
+        season_kits.reserve(act(w.stranger), [(moor, w.day_01)])
+
+
+def test_the_number_of_queries_does_not_grow_with_trips_or_kits(w: World) -> None:
+    make.trip("Moor", w.store, 1, 1)
+    with CaptureQueriesContext(
+        connection,
+    ) as few:
+        season_kits.season_kits(actor(w.keeper))
+    for n in range(4):
+        make.trip(f"Ridge {n}", w.store, 2 + n, 2 + n)
+        make.kit(f"DAY-1{n}", w.version, w.store)
+    with CaptureQueriesContext(connection) as many:
+        season_kits.season_kits(actor(w.keeper))
+    assert len(many) <= len(few)
+    assert fresh(w.day_01).name == "DAY-01"
