@@ -23,7 +23,7 @@ from kits.api.stock import (
     places,
     stock,
 )
-from kits.api.trips import reservations, trips
+from kits.api.trips import reservations, season_kits, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("advice/", advice.AllAdvice.as_view()),
@@ -149,6 +149,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/follow-list/", kits.FollowList.as_view()),
     path("kits/<str:kit>/move-home/", kits.MoveHome.as_view()),
     path("kits/<str:kit>/retire/", kits.RetireKit.as_view()),
+    path("plans/trips/", season_kits.SeasonKits.as_view()),
+    path("plans/trips/reserve/", season_kits.ReserveAll.as_view()),
     path("trips/", trips.Trips.as_view()),
     path("trips/<slug:source>/<str:reference>/", trips.OneTrip.as_view()),
     path("trips/<slug:source>/<str:reference>/proposal/", trips.Proposal.as_view()),

@@ -125,3 +125,23 @@ def test_the_number_of_queries_does_not_grow_with_trips_or_kits(w: World) -> Non
         season_kits.season_kits(actor(w.keeper))
     assert len(many) <= len(few)
     assert fresh(w.day_01).name == "DAY-01"
+
+
+# ----------------------------------------------------------------------------------------- the API
+def test_it_is_asked_and_accepted_at_the_door(w: World) -> None:
+    moor = make.trip("Moor", w.store, 3, 3)
+    make.trip("Cave", w.hut, 3, 3)
+    call = make.caller(w.keeper)
+    answer = call.get("plans/trips/?room=main-store").json()
+    (row,) = answer["trips"]
+    assert (row["trip"], row["name"], row["lacking"], row["ways"]) == (moor.pk, "Moor", [], [])
+    assert row["chosen"] == [{"kit": "DAY-01", "to_restock": False, "from_elsewhere": False}]
+    assert (answer["quality"], answer["not_counted_on"]) == ("best", [])
+    wanted = [{"kit": "DAY-01", "trip": f"by-hand:{moor.reference}"}]
+    done = call.post("plans/trips/reserve/", {"reserve": wanted})
+    assert done.status_code == 201
+    (made,) = done.json()["reservations"]
+    assert (made["kit"], made["trip"]["id"]) == ("DAY-01", moor.pk)
+    (row,) = call.get("plans/trips/?room=main-store").json()["trips"]
+    assert (row["promised"], row["chosen"]) == (["DAY-01"], [])
+    assert call.post("plans/trips/reserve/", {"reserve": []}).status_code == 400

@@ -306,6 +306,11 @@ TRIPS: dict[str, Make] = {
         a, "walk", body={"returns_at": _LATE}
     ),
     "POST trips/{source}/{reference}/proposal/": lambda a: _of_trip(a, "later"),
+    "GET plans/trips/": lambda a: say(),
+    "GET plans/trips/ #of a room": lambda a: say({"room": a.room()}),
+    "POST plans/trips/reserve/": lambda a: say(
+        body={"reserve": [{"kit": a.kit("in"), "trip": a.trip("later")}]}
+    ),
     "GET reservations/": lambda a: say(),
     "GET reservations/{id}/": lambda a: say(id=a.of("reservation")),
     "POST reservations/": lambda a: say(
