@@ -15,8 +15,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from gearroom.core.rules.programme import Programme, Row
 from kits.rules.buying.naive_plan import naive_order
-from kits.rules.buying.programme import Programme, Row
 from kits.rules.buying.season import PENNY, Offer, Order, Season, Supplier
 from kits.rules.buying.season_costs import Amounts, charge, cost, curve, least_charge, most_packs
 
