@@ -65,6 +65,7 @@ class Step:
     """It takes somebody else: nobody has to do it who works alone."""
     can_wait: bool = False
     """The kits do not wait for it, so it is never the next step."""
+    adds_kit: bool = False
 
 
 @read_page("look")
@@ -87,6 +88,7 @@ def first_day(request: HttpRequest) -> HttpResponse:
         "site/overview/first_day/steps.html",
         steps=steps,
         next=next((step for step in steps if not (step.done or step.can_wait)), None),
+        has_kit=any(step.done for step in steps if step.adds_kit),
         may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
     )
 
@@ -180,6 +182,7 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
             _("%(count)d so far") % {"count": so_far.kits},
             reverse("add-kit"),
             _("Add a kit"),
+            adds_kit=True,
         ),
         Step(
             _("Contents"),
