@@ -83,13 +83,14 @@ def first_day(request: HttpRequest) -> HttpResponse:
         for step in (*_steps_of_installation(request), *_steps_of_day(room, alone=alone))
         if not (step.several and alone)
     ]
+    may_begin = actor(request).may("edit_item") and actor(request).may("edit_list")
     return show(
         request,
         "site/overview/first_day/steps.html",
         steps=steps,
         next=next((step for step in steps if not (step.done or step.can_wait)), None),
-        has_kit=any(step.done for step in steps if step.adds_kit),
-        may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
+        may_begin=may_begin,
+        begins=may_begin and not any(step.done for step in steps if step.adds_kit),
     )
 
 
