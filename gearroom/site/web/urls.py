@@ -58,7 +58,7 @@ from gearroom.site.web.stock import (
     stock_list,
     wall_calendar,
 )
-from gearroom.site.web.trips import kit_bars, trips
+from gearroom.site.web.trips import kit_bars, season_kits, trips
 from gearroom.site.web.weather import jobs as weather_jobs, locations
 
 _VERSION = "lists/<int:id>/<int:number>/"
@@ -296,6 +296,7 @@ urlpatterns: list[URLPattern] = [
     path("trips/", trips.list_trips, name="trips"),
     path("trips/calendar/", trips.month, name="trips-month"),
     path("trips/kits/", kit_bars.kit_bars, name="trips-kits"),
+    path("trips/season/", season_kits.reserve, name="season-kits"),
     path("trips/add/", trips.add, name="trip-add"),
     path("trips/<int:trip>/", trips.show_trip, name="trip"),
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),

@@ -61,10 +61,11 @@ class TripKits:
 @dataclass(frozen=True)
 class SeasonKits:
     """Kits for all open trips, those that depart first before the others; how good the choice is:
-    another could come to less by the share `within` at most. `not_counted_on`: kits that are not
-    back or will not be back on a known day."""
+    another could come to less by the share `within` at most. `kits` were chosen from;
+    `not_counted_on` are not back, or will not be back on a known day."""
 
     trips: Sequence[TripKits]
+    kits: Sequence[Kit]
     found: Found
     within: float
     not_counted_on: Sequence[Kit]
@@ -108,6 +109,7 @@ def season_kits(actor: Actor, room: Room | None = None) -> SeasonKits:
     ways = mends(season, chosen)
     return SeasonKits(
         [_row(season, chosen, trip, kits, states, ways.get(trip.pk, ())) for trip in trips],
+        [kits[kit.id] for kit in season.kits],
         chosen.found,
         chosen.within,
         [kits[pk] for pk in unknown],
