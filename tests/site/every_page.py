@@ -85,6 +85,7 @@ AT_THE_DESK = (
     "/trips/",
     "/trips/calendar/",
     "/trips/kits/",
+    "/trips/season/",
     "/trips/add/",
     "/trips/1/",
     "/trips/1/edit/",

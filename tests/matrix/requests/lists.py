@@ -164,6 +164,10 @@ LISTS: dict[str, Make] = {
     "page GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "page GET trips/calendar/": lambda a: say(),
     "page GET trips/kits/": lambda a: say(),
+    "page GET trips/season/": lambda a: say(),
+    "page POST trips/season/": lambda a: say(
+        body={"reserve": f"{a.trip_id('later')}:{a.kit('in')}"}
+    ),
     "page GET trips/add/": lambda a: say(),
     "page POST trips/add/": lambda a: say(body=_trip(a)),
     "page GET trips/{trip}/": lambda a: say(trip=a.trip_id("walk")),

@@ -1,0 +1,81 @@
+"""Kits for all trips together, on a page: ticked, changed by hand, reserved at once."""
+
+import re
+
+import pytest
+
+from kits.models import Kit, Reservation
+from kits.services.trips import reservations
+from tests.kits import factories as make
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+
+pytestmark = PAGES_ON_SQLITE
+PAGE = "/trips/season/"
+
+
+@pytest.fixture
+def world() -> make.World:
+    return make.world()
+
+
+def ticked(page: str) -> list[str]:
+    return re.findall(r'name="reserve"\s+value="([^"]*)"\s+checked', page)
+
+
+def reserved() -> list[tuple[str, str]]:
+    rows = Reservation.objects.promised().values_list("trip__name", "kit__name")
+    return sorted((str(trip), str(kit)) for trip, kit in rows)
+
+
+def test_each_trip_has_its_kit_ticked_and_all_are_reserved_by_one_press(world: make.World) -> None:
+    moor, ridge = make.trip("Moor", world.store, 3, 3), make.trip("Ridge", world.store, 6, 6)
+    client = browser(world.keeper)
+    page = client.get(PAGE).content.decode()
+    values = ticked(page)
+    assert {value.split(":")[0] for value in values} == {str(moor.pk), str(ridge.pk)}
+    assert reserved() == []
+    answer = post(client, PAGE, reserve=values)
+    assert answer.status_code == 302
+    assert {trip for trip, _ in reserved()} == {"Moor", "Ridge"}
+    assert "kits reserved" in text_of(client.get(answer["Location"]))
+    assert ticked(client.get(PAGE).content.decode()) == []
+    assert "Every trip has the kits it needs." in text_of(client.get(PAGE))
+
+
+def test_it_is_changed_by_hand_and_a_slip_keeps_what_was_chosen(world: make.World) -> None:
+    moor = make.trip("Moor", world.store, 3, 3)
+    client = browser(world.keeper)
+    (value,) = ticked(client.get(PAGE).content.decode())
+    answer = post(client, PAGE)
+    assert answer.status_code == 400
+    assert "Choose at least one kit." in text_of(answer)
+    assert ticked(answer.content.decode()) == []
+    other = {"DAY-01": "DAY-02", "DAY-02": "DAY-01"}[value.split(":")[1]]
+    post(client, PAGE, **{f"add-{moor.pk}": other})
+    assert reserved() == [("Moor", other)]
+
+
+def test_what_was_reserved_meanwhile_is_said_and_nothing_is_reserved(world: make.World) -> None:
+    make.trip("Moor", world.store, 3, 3)
+    client = browser(world.keeper)
+    (value,) = ticked(client.get(PAGE).content.decode())
+    kit = Kit.objects.get(name=value.split(":")[1])
+    reservations.reserve(make.act(world.keeper), kit, make.trip("Cave", world.store, 3, 3))
+    answer = post(client, PAGE, reserve=value)
+    assert answer.status_code == 409
+    assert "is reserved for Cave" in text_of(answer)
+    assert reserved() == [("Cave", kit.name)]
+
+
+def test_what_a_trip_lacks_and_how_it_could_go_after_all(world: make.World) -> None:
+    Kit.objects.filter(pk=world.day_02.pk).update(retired_on=make.days(0))
+    for name in ("Moor", "Ridge"):
+        make.trip(name, world.store, 3, 3)
+    words = text_of(browser(world.keeper).get(PAGE))
+    assert "8 people" in words
+    assert "If the trip began on" in words and "One more kit like DAY-01" in words
+
+
+def test_no_trips_and_nothing_to_do_is_said(world: make.World) -> None:
+    assert "There are no upcoming trips." in text_of(browser(world.keeper).get(PAGE))
+    assert browser(world.guide).get(PAGE).status_code == 403
