@@ -36,7 +36,9 @@ class TripKitsAnswer(answers.Answer):
     name = serializers.CharField(source="trip.name")
     first_day = serializers.DateField(source="trip.first_day")
     last_day = serializers.DateField(source="trip.last_day")
-    promised = KitNames(help_text="Kits that are reserved for it already; they stay so.")
+    promised = KitForTripAnswer(
+        many=True, help_text="Kits that are reserved for it already; they stay so."
+    )
     chosen = KitForTripAnswer(many=True, help_text="Kits to reserve for it.")
     lacking = answers.ReasonAnswer(
         many=True, help_text="What all of these kits together do not cover."

@@ -20,8 +20,8 @@ from kits.rules.ledger.suits import child_through, latex_inside, suits
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.restocking.restocked import fit_after_restocking
 from kits.rules.trips.lanes import Days
-from kits.rules.trips.season import Season, SeasonKit, SeasonTrip
-from kits.rules.trips.season_kits import WITHIN, Found, SeasonChoice, choose
+from kits.rules.trips.season import Choice, Season, SeasonKit, SeasonTrip
+from kits.rules.trips.season_kits import WITHIN, Found, choose
 from kits.rules.trips.season_mends import Mend, MendKind, mends
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -37,8 +37,8 @@ SMALL = 60 * 150
 
 @dataclass(frozen=True)
 class KitForTrip:
-    """A kit that a trip should have. `to_restock`: it is fit through the last day only once it has
-    been restocked; `from_elsewhere`: its gear room is not the trip's."""
+    """A kit that a trip has or should have. `to_restock`: it is not fit through the last day as it
+    is; `from_elsewhere`: its gear room is not the trip's."""
 
     kit: Kit
     to_restock: bool
@@ -52,7 +52,7 @@ class TripKits:
     words."""
 
     trip: Trip
-    promised: Sequence[Kit]
+    promised: Sequence[KitForTrip]
     chosen: Sequence[KitForTrip]
     lacking: Sequence[dict[str, Any]]
     ways: Sequence[str]
@@ -108,7 +108,7 @@ def season_kits(actor: Actor, room: Room | None = None) -> SeasonKits:
     chosen = choose(season, within=0.0 if exact else WITHIN)
     ways = mends(season, chosen)
     return SeasonKits(
-        [_row(season, chosen, trip, kits, states, ways.get(trip.pk, ())) for trip in trips],
+        [_row(season, chosen.choice, trip, kits, states, ways.get(trip.pk, ())) for trip in trips],
         [kits[kit.id] for kit in season.kits],
         chosen.found,
         chosen.within,
@@ -213,7 +213,7 @@ def _season_kit(
 
 def _row(
     season: Season,
-    chosen: SeasonChoice,
+    choice: Choice,
     trip: Trip,
     kits: Mapping[int, Kit],
     states: Mapping[int, KitState],
@@ -221,23 +221,25 @@ def _row(
 ) -> TripKits:
     of_trip = next(each for each in season.trips if each.id == trip.pk)
     promised = [pk for pk in season.promised.get(trip.pk, ()) if pk in kits]
-    added = sorted((kits[kit] for pk, kit in chosen.choice if pk == trip.pk), key=str)
-    going = [
-        *(pk for pk in promised if pk in season.kit and season.kit[pk].may_go(of_trip)),
-        *(kit.pk for kit in added),
-    ]
+    chosen = [kit for pk, kit in choice if pk == trip.pk]
+    going = [pk for pk in promised if pk in season.kit and season.kit[pk].may_go(of_trip)]
+
+    def for_trip(pk: int) -> KitForTrip:
+        of_season = season.kit.get(pk)
+        return KitForTrip(
+            kits[pk],
+            of_season is not None and not of_season.is_ready(of_trip),
+            trip.room_id is not None and kits[pk].home_room_id != trip.room_id,
+        )
+
     return TripKits(
         trip,
-        [kits[pk] for pk in promised],
+        [for_trip(pk) for pk in sorted(promised, key=lambda pk: kits[pk].name)],
+        [for_trip(pk) for pk in sorted(chosen, key=lambda pk: kits[pk].name)],
         [
-            KitForTrip(
-                kit,
-                not season.kit[kit.pk].is_ready(of_trip),
-                trip.room_id is not None and kit.home_room_id != trip.room_id,
-            )
-            for kit in added
+            reason_row(r)
+            for r in suits(readiness.needs_of(trip), [states[pk] for pk in (*going, *chosen)])
         ],
-        [reason_row(r) for r in suits(readiness.needs_of(trip), [states[pk] for pk in going])],
         [_way(mend, trip, kits) for mend in ways],
     )
 

@@ -20,23 +20,24 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """Each open trip with its kits, those chosen for it ticked; after a refusal as they were."""
     room = chosen_room(request)
     found = season_kits.season_kits(actor(request), room)
+    rows = [
+        (
+            row,
+            [
+                (each, f"{row.trip.pk}:{each.kit.name}", _is_ticked(request, row, each))
+                for each in row.chosen
+            ],
+            request.POST.get(f"{ADDED}{row.trip.pk}", ""),
+        )
+        for row in found.trips
+    ]
     return show(
         request,
         "site/trips/season/season.html",
         problem=problem,
-        rows=[
-            (
-                row,
-                [
-                    (each, f"{row.trip.pk}:{each.kit.name}", _is_ticked(request, row, each))
-                    for each in row.chosen
-                ],
-                request.POST.get(f"{ADDED}{row.trip.pk}", ""),
-            )
-            for row in found.trips
-        ],
+        open=[row for row in rows if row[0].chosen or row[0].lacking or row[2]],
+        served=[row for row in rows if not (row[0].chosen or row[0].lacking or row[2])],
         kits=[(kit.name, kit.name) for kit in found.kits],
-        any=bool(found.kits) and any(row.chosen or row.lacking for row in found.trips),
         percent=100 * found.within if found.within >= 0.0005 else None,
         not_counted_on=found.not_counted_on,
         chosen=room,
