@@ -38,12 +38,13 @@ SHELL = (
     "site/styles/pages/phone-copy.css",
     "site/icon.svg",
     "site/scripts/busy.js",
+    "site/scripts/same-key.js",
     "site/scripts/menu.js",
     "site/scripts/search-key.js",
     "site/offline/sync.js",
     "site/offline/queue.js",
     "site/offline/page.js",
-    "site/scripts/camera.js",
+    "site/scripts/camera/camera.js",
     "site/scripts/touch.js",
     "site/offline/copy.js",
     "site/offline/card.js",
@@ -51,7 +52,7 @@ SHELL = (
     "site/offline/hand-over.js",
     "site/offline/packing.js",
     "site/offline/qr.js",
-    "site/scripts/label-reader.js",
+    "site/scripts/camera/label-reader.js",
 )
 """What the page needs without a network, of the static files."""
 

@@ -18,6 +18,7 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     id_of,
+    names_room,
     read_page,
     show,
     today_here,
@@ -62,6 +63,7 @@ def _page(request: HttpRequest, order: int, problem: Problem | None = None) -> H
         lines=[_line(line, row) for line in of.lines],
         more=[each for each in more.order_by("item__name") if each.pk not in in_order],
         usual_days=usual,
+        worked_out_at=row.worked_out_at or row.made_at,
         today=today_here(request),
         sent=request.POST,
     )
@@ -98,11 +100,13 @@ def _as_it_was_read(act: Act, sent: Mapping[str, str]) -> Act:
 
 @form_view("receive", "one-order", refused=_page)
 def change(act: Act, request: HttpRequest, order: int) -> Done:
-    """Change the lines of a draft, and add one."""
+    """Change the lines of a draft, and add one; with none, only work out what they are for."""
     packs = packs_in(request.POST)
     if add := request.POST.get("add", ""):
         packs[id_of(add) or 0] = 1
     drafting.change(_as_it_was_read(act, request.POST), _named(act, order), packs)
+    if not packs:
+        return Done(_("What each line is for has been worked out again. The packs are the same."))
     return Done(_("The draft has been saved."))
 
 
@@ -195,5 +199,5 @@ def _plain(text: str) -> str:
 def as_sheet(request: HttpRequest, order: int) -> HttpResponse:
     """An order as PDF, to send to the supplier; with `?why=1` for one's own file, with reasons."""
     of = orders.order(actor(request), order)
-    sheet = order_sheet.order_sheet(of, why="why" in request.GET)
+    sheet = order_sheet.order_sheet(of, why="why" in request.GET, names_room=names_room(request))
     return as_pdf(sheet, f"order-{of.order.pk}.pdf")
