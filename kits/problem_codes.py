@@ -233,11 +233,12 @@ KINDS.update(
             ("names-a-medicine", 422, _("Advice never includes medicines"),
              _("Remove the medicine: advice for others never includes one.")),
             ("names-a-dose", 422, _("Advice never gives doses"),
-             _("Remove the amount from the text: advice for others never gives a dose.")),
+             _("Remove the dose from the text: advice for others never includes one.")),
             ("needs-training", 422, _("Nobody in the group is trained for this"),
-             _("Choose something else, or write under “not carried” who has to be trained.")),
+             _("Choose something else, or write under “not carried” that somebody has to be "
+               "trained.")),
             ("must-have-left-out", 422, _("The trip must have something for this need"),
-             _("Carry something for it; “needs” lists what is missing.")),
+             _("Add an item for it; “needs” lists what is missing.")),
             ("duty-not-confirmed", 422, _("The duty of care was not confirmed"),
              _("Send “duty_confirmed” as true once you have read the text about the duty of "
                "care.")),

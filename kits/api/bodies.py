@@ -38,6 +38,21 @@ class HereBody(ActBody):
     )
 
 
+def asks_to_close(data: dict[str, Any]) -> bool:
+    """Whether a body asks to close something; it is taken from the body. Raises Invalid (`close`)
+    where other changes are asked for with it."""
+    closes: bool = data.pop("close", False)
+    if closes and data:
+        raise Invalid(
+            _(
+                "Nothing was changed. Send “close” alone, or save the other changes first and "
+                "close it in a second request."
+            ),
+            field="close",
+        )
+    return closes
+
+
 class StockBody(ActBody):
     """Units of a batch."""
 

@@ -51,7 +51,7 @@ class ListChangeAnswer(answers.Answer):
         source="instead_id", allow_null=True, help_text="The item that takes its place; by id."
     )
     review_on = serializers.DateField(
-        source="due_on", allow_null=True, help_text="The day to look at it again; null: withdrawn."
+        source="due_on", allow_null=True, help_text="The day of the next review; null: withdrawn."
     )
     criticality = serializers.ChoiceField([*CRITICALITIES, ""])
     made_by = serializers.CharField(source="made_by.name", default=None, allow_null=True)
@@ -105,7 +105,7 @@ class ListChangeBody(ActBody):
         help_text="The medical adviser has decided that a must-have is left out or lowered.",
     )
     claim = NoteField(max_length=300, help_text="Why it changes.")
-    review_on = serializers.DateField(help_text="The day to look at it again.")
+    review_on = serializers.DateField(help_text="The day of the next review.")
     lists = serializers.ListField(
         child=serializers.IntegerField(min_value=1),
         min_length=1,
@@ -118,7 +118,7 @@ class ListChangeBody(ActBody):
 class ListChangeReviewBody(ActBody):
     example = {"review_on": "2035-12-31", "note": "Nothing new."}
     review_on = serializers.DateField(
-        allow_null=True, help_text="The next day to look at it again; null: withdraw it."
+        allow_null=True, help_text="The day of the next review; null: withdraw it."
     )
     note = NoteField(max_length=300, default="", allow_blank=True)
 

@@ -10,6 +10,7 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from kits.api import answers
+from kits.api.bodies import asks_to_close
 from kits.api.views import KitView
 from kits.models import Location
 from kits.rules.ledger.weather import Threat
@@ -67,7 +68,9 @@ class _WeatherBody(ActBody):
 class EditLocationBody(_WeatherBody):
     example = {"frost_months": [11, 12, 1, 2, 3], "coldest_c": -12}
     name = serializers.CharField(required=False, max_length=locations.LONGEST_NAME)
-    close = serializers.BooleanField(required=False, help_text="True: it is no longer used.")
+    close = serializers.BooleanField(
+        required=False, help_text="True, sent alone: it is no longer used."
+    )
 
 
 class AddLocationBody(_WeatherBody):
@@ -103,7 +106,7 @@ class OneLocation(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a location and the weather there, or use it no longer."""
         location = find.location(act.actor, self.kwargs["id"])
-        if data.pop("close", False):
+        if asks_to_close(data):
             return 200, locations.close_location(act, location)
         return 200, locations.edit_location(act, location, **data)
 

@@ -9,6 +9,7 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, named
 from kits.api import answers
+from kits.api.bodies import asks_to_close
 from kits.models import INNER, Place
 from kits.services.lookup import find
 from kits.services.stock import shelves
@@ -64,7 +65,7 @@ class EditShelfBody(ActBody):
         allow_null=True,
         help_text="Where it is now; null: in the gear room.",
     )
-    close = serializers.BooleanField(required=False)
+    close = serializers.BooleanField(required=False, help_text="True is sent alone.")
 
 
 class OneShelf(UseCaseView):
@@ -76,7 +77,7 @@ class OneShelf(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Rename a shelf, move it in the walking order, say where it is now, or close it."""
         shelf = find.shelf(act.actor, self.kwargs["id"])
-        if data.pop("close", False):
+        if asks_to_close(data):
             return 200, shelves.close_shelf(act, shelf)
         if data.get("location") is not None:
             data["location"] = find.location(act.actor, data["location"])

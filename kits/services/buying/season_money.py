@@ -16,7 +16,7 @@ from kits.rules.buying.receipts import UnitPrice
 from kits.rules.buying.season_money import Cause, SeasonMoney
 from kits.rules.planning.seasons import season_of
 from kits.services.planning.past_use import THROWN_OUT
-from kits.services.stock import deliveries
+from kits.services.stock.order_levels import deliveries
 
 A_YEAR = timedelta(days=364)
 """Whole weeks, so that weekends are held against weekends."""

@@ -32,6 +32,7 @@ from kits.rules.lookup import label_codes
 from kits.services.ledger import Book, kit_book, readiness
 from kits.services.lists import packing_lists
 from kits.services.lookup import kit_is_out, open_checkout, promises, refuse_if_out
+from kits.services.lookup.locations import refuse_unused
 
 LONGEST_NAME = 40
 
@@ -67,6 +68,7 @@ def add_kit(
     _settle(kit)
     with Book(act) as book:
         _refuse_unpublished(packing_lists.locked(list_version))
+        _refuse_unused_location(kit)
         _save(kit)
         (kit,) = book.lock(kit.pk)
         _lay_out(kit, list_version)
@@ -105,6 +107,8 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
                 _("%(kit)s contains training stock. Empty it before you put it into use.")
                 % {"kit": kit.name},
             )
+        if "location" in changed:
+            _refuse_unused_location(kit)
         _save(kit)
         book.post(EntryKind.KIT, kit=kit, detail={"what": "edited", "changed": changed})
     return kit
@@ -253,6 +257,11 @@ def _refuse_retired(kit: Kit) -> None:
         raise Refused(
             "kit-retired", _("%(kit)s has been retired. Add a new kit instead.") % {"kit": kit.name}
         )
+
+
+def _refuse_unused_location(kit: Kit) -> None:
+    if kit.location is not None:
+        refuse_unused(kit.location)
 
 
 def _save(kit: Kit) -> None:

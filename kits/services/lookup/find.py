@@ -29,7 +29,7 @@ from kits.models import (
 )
 from kits.models.kits import KitQuerySet
 from kits.models.labels import LabelQuerySet
-from kits.models.places import PlaceQuerySet
+from kits.models.stock.places import PlaceQuerySet
 from kits.rules.lookup import label_codes, short_names
 
 

@@ -21,8 +21,9 @@ from gearroom.core import clock
 from gearroom.core.models.installation import current
 from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
-from kits.services.mail import composing, digest, overdue, rendering
-from kits.services.mail.digest_rotation import DigestStock
+from kits.services.mail import composing, overdue, rendering
+from kits.services.mail.digest import digest
+from kits.services.mail.digest.digest_rotation import DigestStock
 from kits.services.notices import (
     AddressRefused,
     bundling,

@@ -54,7 +54,7 @@ def parts(of: SeasonPage) -> list[Part]:
         Part(_("Thrown out unused"), tuple(_thrown_out(of.use))),
         Part(_("Bought"), tuple(_bought(of.bought))),
         Part(_("What changes, and why"), tuple(_changes(of))),
-        Part(_("Not carried: look again"), tuple(_look_again(of))),
+        Part(_("Not carried: due for review"), tuple(_look_again(of))),
     ]
 
 
@@ -184,7 +184,7 @@ def _why(said: str, reason: str) -> str:
 
 def _look_again(of: SeasonPage) -> Iterable[str]:
     if not of.look_again:
-        yield _("Nothing is due to be looked at again.")
+        yield _("Nothing is due for review.")
     for each in of.look_again:
         for line in each.lines:
             yield f"{each.version.packing_list.name}: {look_again.says(line, of.today)}"

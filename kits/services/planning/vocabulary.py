@@ -159,7 +159,7 @@ def put_hazard_need(
     if hazard not in HAZARDS:
         raise Invalid(_("Choose a hazard."), field="hazard")
     if not 1 <= units <= MOST_LEAST:
-        raise Invalid(_("Enter a number of units of 1 or more."), field="units")
+        raise Invalid(_("Enter at least 1 unit."), field="units")
     if not (reason := " ".join(reason.split())[:MOST_REASON]):
         raise Invalid(_("Enter why lists must have something for this need."), field="reason")
     if need.retired_on is not None:

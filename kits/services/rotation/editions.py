@@ -42,7 +42,7 @@ def old_in(kits: Iterable[Kit], item: int | None = None) -> list[OldEdition]:
             lot__recall=None,
             place__kind__in=[PlaceKind.SHELF, PlaceKind.SECTION],
         )
-        .select_related("lot__item", "place")
+        .select_related("lot__item", "place__location")
         .order_by("place__position", "place")
     )
     lots = {row.lot_id: row.lot for row in known}

@@ -7,8 +7,9 @@ What somebody asks for is only worked out; nothing moves by it.
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
+from typing import TypeAlias
 
 from gearroom.core import clock
 from gearroom.core.acts import Actor
@@ -28,10 +29,12 @@ from kits.services.lookup import promises
 from kits.services.planning.plans import Purchase, purchases
 from kits.services.planning.records.rates import Records, records
 from kits.services.rotation.rates_of_use import exposures, rates_of_items, use
-from kits.services.stock.stock_levels import on_shelves
+from kits.services.stock.order_levels.stock_levels import on_shelves
 
 MOST_KITS_IN_EMAIL = 60
 """Of rooms with more, the weekly email does not work it out: it takes too long for a mail."""
+OnHand: TypeAlias = tuple[Sequence[Units], Mapping[int, Place]]
+"""What the shelves of a room hold, and the shelves by id; see `on_shelves`."""
 
 
 @dataclass(frozen=True)
@@ -98,19 +101,29 @@ def of_kit(actor: Actor, kit: Kit) -> Sequence["SwapRow"]:
     return [row for work in room.rotation().work for row in work.swaps]
 
 
-def for_email(room: Room, known: Records) -> RoomRotation | None:
-    """The rotation of a room for the weekly email, by what is known of past trips; None where the
-    room has too many kits for it to be worked out for a mail."""
-    found = _Room(room, most=MOST_KITS_IN_EMAIL)
+def for_email(room: Room, at: datetime, known: Records, on_hand: OnHand) -> RoomRotation | None:
+    """The rotation of a room for the weekly email of an instant, by what is known of past trips;
+    None where the room has too many kits for it to be worked out for a mail."""
+    found = _Room(room, at=at, most=MOST_KITS_IN_EMAIL, on_hand=on_hand)
     return found.rotation(known) if found.kits else None
 
 
 class _Room:
-    """A room's dated stock, as the rule wants it: of all its kits, or `only` of one that is open.
-    With `most`, of none where there are more."""
+    """A room's dated stock at an instant (None: now), as the rule wants it: of all its kits, or
+    `only` of one that is open. With `most`, of none where there are more. `on_hand` where
+    that is loaded already."""
 
-    def __init__(self, room: Room, *, only: Kit | None = None, most: int | None = None) -> None:
-        self.room, self.today, self.only = room, clock.today(room.time_zone), only
+    def __init__(
+        self,
+        room: Room,
+        *,
+        at: datetime | None = None,
+        only: Kit | None = None,
+        most: int | None = None,
+        on_hand: OnHand | None = None,
+    ) -> None:
+        self.room, self.only = room, only
+        self.today = clock.local_date(at or clock.now(), room.time_zone)
         kits = (
             Kit.objects.active()
             .filter(home_room=room, room=room, training=False)
@@ -122,9 +135,9 @@ class _Room:
         among = {kit.pk: kit for kit in kits}
         self.kits = {} if most is not None and len(among) > most else among
         self.states = readiness.states(pk for pk in self.kits if only is None or pk == only.pk)
-        held, self.shelves = on_shelves([room.pk])
-        self.held = [row for row in held.get(room.pk, []) if self._rotates(row.batch)]
-        self.promised = promises.of_kits(self.kits)
+        held, self.shelves = _on_hand(room) if on_hand is None else on_hand
+        self.held = [row for row in held if self._rotates(row.batch)]
+        self.promised = promises.of_kits(self.kits, at)
         sealed = Seal.objects.unbroken().filter(kit__in=self.kits, section=None)
         self.sealed = set(sealed.values_list("kit", flat=True))
 
@@ -281,6 +294,11 @@ class _Room:
         on = [row for row in self.held if row.batch.id == each.into]
         most = max(on, key=lambda row: row.count, default=None)
         return None if most is None else self.shelves[int(most.place)]
+
+
+def _on_hand(room: Room) -> OnHand:
+    held, shelves = on_shelves([room.pk])
+    return held.get(room.pk, []), shelves
 
 
 def _in_sections(where: Counter[tuple[str, int]], each: Swap) -> Iterator[tuple[str, int]]:

@@ -160,7 +160,7 @@ def state_offer(
     for price in prices:
         check_price(price.each, currency)
     if not 0 <= tax_percent <= MOST_TAX or tax_percent != round(tax_percent, 2):
-        raise Invalid(_("Enter a tax from 0 to 100 percent."), field="tax_percent")
+        raise Invalid(_("Enter a tax from 0 to 100 per cent."), field="tax_percent")
     made = Offer.objects.create(
         item=item,
         supplier=supplier,

@@ -16,6 +16,7 @@ from gearroom.core.acts import (
 )
 from gearroom.core.models import Room
 from kits.models import Location, Place, PlaceKind
+from kits.services.lookup.locations import refuse_unused, still_used
 
 LONGEST_NAME = 80
 
@@ -51,6 +52,8 @@ def edit_shelf(
             raise Invalid(
                 _("Choose a location that belongs to the gear room of the shelf."), field="location"
             )
+        if location is not None:
+            refuse_unused(location)
         shelf.location = location
     return _save(shelf)
 
@@ -70,10 +73,12 @@ def close_shelf(act: Act, shelf: Place) -> Place:
     return shelf
 
 
+@transaction.atomic
 def open_again(act: Act, shelf: Place) -> Place:
-    """Use a closed shelf again."""
+    """Use a closed shelf again; in the gear room where its location is no longer used."""
     act.actor.require("edit_shelf", shelf.room_id)
-    store(shelf, closed_on=None)
+    location = shelf.location if shelf.location and still_used(shelf.location) else None
+    store(shelf, closed_on=None, location=location)
     return shelf
 
 

@@ -103,11 +103,11 @@ def review(change: ListChange, today: date) -> str:
     if on is None:
         return _("Withdrawn.")
     if on == today:
-        return _("Look at this change again today.")
+        return _("This change is due for review today.")
     facts = {"day": wording.day(on)}
     if on < today:
-        return _("This change was due to be looked at again on %(day)s.") % facts
-    return _("Look at this change again on %(day)s.") % facts
+        return _("This change was due for review on %(day)s.") % facts
+    return _("This change is due for review on %(day)s.") % facts
 
 
 def read_in(source_read_in: str, study: str) -> str:

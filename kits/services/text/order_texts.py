@@ -103,7 +103,7 @@ def without(
         text = _("on average %(n)s more are needed until %(day)s than there are")
         parts.append(text % {"n": number(use), "day": day(through)})
     if not parts:
-        return _("Without this, fewer than %(n)s would be lacking on average.") % {
+        return _("Without this, fewer than %(n)s would be missing on average.") % {
             "n": number(HARDLY)
         }
     facts = {"lacks": _(" and ").join(parts), "day": day(by) if by else ""}

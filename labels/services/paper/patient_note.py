@@ -13,12 +13,15 @@ def patient_note(size: NoteSize = "a4") -> bytes:
     note = PatientNote(
         title=_("Patient note"),
         caution=[
-            _("Your training and your local protocol come first: this only gives room to write."),
+            _(
+                "Your training and your local protocol come first: this note is only for writing "
+                "things down."
+            ),
             _("No name is needed. Hand it over with the patient."),
         ],
         heads=[
             [_("Date and time"), _("Place or grid reference"), _("Incident reference")],
-            [_("Adult or child, age about"), _("Written by"), _("Phone of the group")],
+            [_("Adult or child, age about"), _("Written by"), _("Group’s phone number")],
         ],
         story=_("What happened, when"),
         sketch=_("Injuries: sketch the body and mark where"),
@@ -30,8 +33,8 @@ def patient_note(size: NoteSize = "a4") -> bytes:
         observed=_("Observations: time"),
         observations=[
             _("Awake · to voice · to pain · none"),
-            _("Breaths in a minute, how"),
-            _("Pulse in a minute, how"),
+            _("Breathing rate and quality"),
+            _("Pulse rate and quality"),
             _("Skin: colour, warm, wet"),
             _("Pupils: size, same, react"),
             _("Temperature, where taken"),
@@ -40,7 +43,7 @@ def patient_note(size: NoteSize = "a4") -> bytes:
         ],
         done=_("What was done, by whom, when"),
         ends=[_("Handed over to"), _("Time"), _("Page … of …")],
-        pencil=_("Write with a pencil: it holds on wet paper."),
+        pencil=_("Write in pencil: it does not run on wet paper."),
     )
     return pdf_of(
         lambda out: printing.patient_note_pdf(note, size=size, out=out, job=job(preview=True))

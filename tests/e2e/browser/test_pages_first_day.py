@@ -44,7 +44,7 @@ def test_from_an_empty_installation_to_the_first_kit_out(
         page.get_by_label("Password").fill(PASSWORD)
         page.get_by_label("Email address").fill("kim@umberfell.example")
         page.get_by_label("Name on labels").fill("Umberfell")
-        page.get_by_role("button", name="Make this installation mine").click()
+        page.get_by_role("button", name="Set up").click()
         page.get_by_text("Welcome, Kim Reed.").wait_for()
 
         # The address, tried by another browser; mail, tried by an email.

@@ -12,7 +12,7 @@ from kits.models import EntryKind, Place
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.buying.season_money import Cause, SeasonMoney, Worth
 from kits.services.buying import season_money
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import building, sorting
 from kits.services.restocking.building import BoughtItem
 from kits.services.stock import disposing, receiving
@@ -70,8 +70,8 @@ def test_what_is_thrown_away_counts_by_cause_at_the_last_price_paid(w: World) ->
     assert (found.bought.less, found.bought.units) == ({"GBP": Decimal("-1.00")}, 10)
     assert season_money_texts.line(found, DAY) == (
         "Jul – Sep 2031: Thrown away unused: 4.20 GBP (out of date 3.00 GBP, for other reasons "
-        "1.20 GBP); in the same weeks a year ago: nothing. 10 units bought cost 1.00 GBP more than "
-        "at the prices paid before."
+        "1.20 GBP); in the same weeks a year ago: nothing. 10 units were bought for 1.00 GBP more "
+        "than at the previous prices."
     )
     assert season_money.of_rooms([w.hut], DAY)[w.hut.pk].all_wasted == Worth()
 
@@ -129,7 +129,7 @@ def test_extras_of_a_bought_kit_save_what_they_would_cost_once_they_go_into_a_ki
     sorting.restock(act(w.keeper), w.day_02, extra=[row], as_listed=False, levels=())
     assert money(w).extras == Worth(3, {"GBP": Decimal("1.50")})
     says = season_money_texts.line(money(w), DAY)
-    assert "3 extras out of bought kits went into kits: they would have cost 1.50 GBP." in says
+    assert "3 extras from bought kits went into kits: they would have cost 1.50 GBP." in says
     assert w.day_02.entries.filter(kind=EntryKind.STRIP).exists()
 
 
@@ -142,8 +142,7 @@ def test_extras_that_were_never_bought_by_themselves_have_no_price(w: World) -> 
     sorting.restock(act(w.keeper), w.day_02, extra=[row], as_listed=False, levels=())
     assert money(w).extras == Worth(3, {}, 3)
     assert season_money_texts.line(money(w), DAY) == (
-        "Jul – Sep 2031: 3 extras out of bought kits went into kits; no price for them is on "
-        "record."
+        "Jul – Sep 2031: 3 extras from bought kits went into kits; no price for them is on record."
     )
 
 

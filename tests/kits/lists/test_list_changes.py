@@ -28,7 +28,7 @@ from kits.services.lists import (
 )
 from kits.services.lists.change_progress import Stand
 from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
-from kits.services.mail import digest_data, digest_text
+from kits.services.mail.digest import digest_data, digest_text
 from kits.services.restocking import sealing, sorting
 from tests.kits import factories as make
 from tests.kits.factories import World, days
@@ -328,7 +328,7 @@ def test_it_comes_up_on_its_day_and_is_quiet_once_reviewed(w: World, new: Item) 
 def test_the_weekly_email_asks_who_signs_and_who_answers_for_a_kit(w: World, new: Item) -> None:
     change = list_changes.make(make.act(w.keeper), swap(w, new))
     for person in (w.adviser, w.instructor):
-        assert "kit lists: look again" not in letter(person)
+        assert "kit lists: due for review" not in letter(person)
     ListChangeReview.objects.create(
         change=change, review_on=days(-3), reviewed_at=timezone.now() - timedelta(days=200)
     )

@@ -14,7 +14,7 @@ from kits.models import NotCarried, PackingListVersion, WhyNotCarried
 from kits.rules.mail.plain_text import as_text
 from kits.services.lists import drafts, look_again, publishing, signatures
 from kits.services.lists.not_carried import NotCarriedDraft
-from kits.services.mail import digest_data, digest_text
+from kits.services.mail.digest import digest_data, digest_text
 from tests.kits import factories as make
 from tests.kits.factories import World, days
 from tests.site.browsing import browser
@@ -105,7 +105,7 @@ def test_a_draft_changes_nothing_yet(w: World) -> None:
 
 def test_the_letter_says_it_once_to_the_adviser_and_to_whoever_answers_for_a_kit(w: World) -> None:
     put_day(days(1))
-    assert "look again" not in letter(w.adviser)
+    assert "due for review" not in letter(w.adviser)
     put_day(days(0))
     for person in (w.adviser, w.instructor):
         says = letter(person)
@@ -123,9 +123,9 @@ def test_the_board_shows_it_to_those_alone(w: World) -> None:
     put_day(days(-1))
     for person, shown in ((w.adviser, True), (w.instructor, True), (w.guide, False)):
         page = browser(person).get("/").content.decode()
-        assert ("Not carried: look again" in page) is shown, person
+        assert ("Not carried: due for review" in page) is shown, person
     signatures.sign(make.act(w.adviser), w.version, until=days(300))
-    assert "Not carried: look again" not in browser(w.adviser).get("/").content.decode()
+    assert "Not carried: due for review" not in browser(w.adviser).get("/").content.decode()
 
 
 def test_the_list_marks_a_day_that_is_past_and_a_replaced_version_does_not(w: World) -> None:

@@ -1,13 +1,15 @@
 """What the weekly email says of the batches to use first."""
 
+from datetime import datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from kits.services.kits import holds
-from kits.services.mail import digest_rotation
-from tests.kits.factories import World, act
+from kits.services.mail.digest import digest_rotation
+from tests.kits.factories import World, act, days
 from tests.kits.mail.weeks import said, text_of, week_of
 from tests.kits.rotation.school import school
 
@@ -36,6 +38,16 @@ def test_it_is_short_however_much_there_is_to_do(w: World, monkeypatch: pytest.M
     monkeypatch.setattr(digest_rotation, "MOST_KITS", 0)
     (row,) = digest_rotation.rows(week)
     assert row.text == f"{len(found.work)} more kit{'s' * (len(found.work) > 1)} in Main store"
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Auckland", "Pacific/Honolulu"])
+def test_it_is_worked_out_for_the_rooms_day_when_the_email_is_due(w: World, zone: str) -> None:
+    w.store.time_zone = zone
+    w.store.save()
+    midnight = datetime.combine(days(3), time(), ZoneInfo(zone))
+    for instant, day in ((midnight - timedelta(seconds=1), days(2)), (midnight, days(3))):
+        (found,) = week_of(w, instant).rotations
+        assert found.today == day
 
 
 def test_where_nothing_is_saved_nothing_is_said(w: World) -> None:

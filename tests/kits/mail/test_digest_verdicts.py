@@ -14,14 +14,8 @@ from kits.models import Checkout, Holding, Kit, Lot, Notice
 from kits.rules.ledger.facts import Criticality, Word
 from kits.services.custody import custody
 from kits.services.ledger import readiness, verdicts
-from kits.services.mail import (
-    alarms,
-    calendar,
-    digest_text,
-    overdue,
-    picking_list,
-    rendering,
-)
+from kits.services.mail import alarms, calendar, overdue, picking_list, rendering
+from kits.services.mail.digest import digest_text
 from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import verdict_texts

@@ -1,11 +1,14 @@
 """The rotation of a room, and swapping as it says."""
 
 from dataclasses import replace
+from datetime import datetime, time, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import timezone
 
+from gearroom.core import clock
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Entry, Holding, Item, Kit, Lot, Seal
 from kits.services.ledger import audit
@@ -14,6 +17,7 @@ from kits.services.planning.records.rates import records
 from kits.services.restocking import sealing, sorting
 from kits.services.rotation import rotation
 from kits.services.rotation.swapping import Swapped, swap
+from kits.services.stock.order_levels.stock_levels import on_shelves
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor, fresh
 from tests.kits.rotation.school import school
@@ -97,9 +101,27 @@ def test_a_kit_that_is_elsewhere_or_for_training_is_offered_no_swap(w: World) ->
 def test_of_a_room_with_too_many_kits_the_mail_says_nothing(
     w: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert rotation.for_email(w.store, records()) is not None
+    def for_email() -> rotation.RoomRotation | None:
+        held, shelves = on_shelves([w.store.pk])
+        on_hand = held[w.store.pk], shelves
+        return rotation.for_email(w.store, timezone.now(), records(), on_hand)
+
+    found = for_email()
+    assert found is not None
+    assert found.work == of_room(w).work
     monkeypatch.setattr(rotation, "MOST_KITS_IN_EMAIL", 1)
-    assert rotation.for_email(w.store, records()) is None
+    assert for_email() is None
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Auckland", "Pacific/Honolulu"])
+def test_its_day_is_that_of_the_room(w: World, zone: str) -> None:
+    w.store.time_zone = zone
+    w.store.save()
+    midnight = datetime.combine(make.days(30), time(), ZoneInfo(zone))
+    before = midnight - timedelta(seconds=1)
+    for instant, day in ((before, make.days(29)), (midnight, make.days(30))):
+        with clock.pretending(instant):
+            assert of_room(w).today == day
 
 
 def test_working_it_out_moves_nothing(w: World) -> None:

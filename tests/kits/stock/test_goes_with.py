@@ -56,7 +56,7 @@ def test_without_any_a_kit_that_must_have_the_instrument_is_short(w: World) -> N
     assert list(audit.findings()) == []
     make.put_in(w.day_01, w.lots["battery"], w.shelf, 2)
     assert word(w) == "ready"
-    assert "goes with no other item" in link(w, "")
+    assert "does not go with any other item" in link(w, "")
     assert list(audit.findings()) == []
 
 

@@ -3,8 +3,11 @@
 import pytest
 
 from gearroom.core.rules.roles import Role
+from kits.models import Location, Place
+from kits.services.stock import shelves
+from kits.services.weather import locations
 from tests.kits import factories as make
-from tests.kits.factories import World, section
+from tests.kits.factories import World, act, section
 from tests.kits.weather.cold import in_days, month, school
 
 pytestmark = pytest.mark.django_db
@@ -29,6 +32,24 @@ def test_a_location_is_added_changed_and_no_longer_used(w: World) -> None:
     assert call.patch(address, {"close": True}).json()["closed_on"] is not None
     names = [each["name"] for each in call.get("locations/").json()["results"]]
     assert names == ["Van 2"]
+
+
+@pytest.mark.parametrize("address", ["locations", "places"])
+def test_closing_is_asked_for_alone_so_that_no_other_change_is_lost(w: World, address: str) -> None:
+    call = make.caller(w.keeper)
+    shelf = shelves.add_shelf(act(w.keeper), w.store, "C9")
+    boat = locations.add_location(act(w.keeper), w.store, name="Boat")
+    row: Location | Place = boat if address == "locations" else shelf
+    refused = call.patch(f"{address}/{row.pk}/", {"close": True, "name": "Boat 2"})
+    assert refused.status_code == 422
+    assert "Send “close” alone" in str(refused.json()["errors"]["close"])
+    name = row.name
+    row.refresh_from_db()
+    assert (row.name, row.closed_on) == (name, None)
+    assert call.patch(f"{address}/{row.pk}/", {"close": False, "name": "Boat 2"}).status_code == 200
+    assert call.patch(f"{address}/{row.pk}/", {"close": True}).status_code == 200
+    row.refresh_from_db()
+    assert (row.name, row.closed_on is None) == ("Boat 2", False)
 
 
 def test_what_freezes_is_listed_moved_and_put_back(w: World) -> None:

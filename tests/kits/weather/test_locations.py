@@ -79,3 +79,17 @@ def test_a_kit_that_moves_home_leaves_its_location(w: World) -> None:
     at = locations.add_location(act(w.keeper), w.store, name="Van 2")
     kits.edit_kit(act(w.keeper), w.day_01, location=at)
     assert kits.move_home(act(), w.day_01, w.hut).location is None
+
+
+def test_a_shelf_that_is_used_again_is_never_at_a_location_that_is_not(w: World) -> None:
+    van = locations.add_location(act(w.keeper), w.store, name="Van 2")
+    boat = locations.add_location(act(w.keeper), w.store, name="Boat")
+    box, crate = (shelves.add_shelf(act(w.keeper), w.store, name) for name in ("Box", "Crate"))
+    for shelf, at in ((box, van), (crate, boat)):
+        shelves.close_shelf(act(w.keeper), shelves.edit_shelf(act(w.keeper), shelf, location=at))
+    locations.close_location(act(w.keeper), van)
+    for shelf, at_last in ((box, None), (crate, boat)):
+        shelf.refresh_from_db()
+        assert shelves.open_again(act(w.keeper), shelf).location == at_last
+        shelf.refresh_from_db()
+        assert (shelf.location, shelf.closed_on) == (at_last, None)

@@ -37,7 +37,7 @@ def test_of_two_who_claim_at_once_one_is_first(open_database: str) -> None:
 def test_serve_says_the_code_until_it_is_claimed(make_server: Callable[..., Server]) -> None:
     server = make_server().start()
     status, page = server.get("/sign-in/")
-    assert status == 200 and b"Make this installation yours" in page
+    assert status == 200 and b"Set up this installation" in page
     assert server._process is not None and server._process.stdout is not None
     line = server._process.stdout.readline().decode()
     assert "/begin/" in line and len(line.split()[-1]) == len("xxxx-xxxx-xxxx")

@@ -4,7 +4,7 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Seal
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import sealing
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of

@@ -167,8 +167,8 @@ def test_what_would_change_names_a_must_have_that_is_gone(w: World) -> None:
 def test_the_board_asks_on_its_day(w: World) -> None:
     change = made(w)
     page = "/?room=main-store"
-    assert "look again" not in text_of(browser(w.adviser).get(page))
+    assert "due for review" not in text_of(browser(w.adviser).get(page))
     ListChangeReview.objects.create(change=change, review_on=days(0), reviewed_at=change.made_at)
     for person in (w.adviser, w.instructor):
         says = text_of(browser(person).get(page, follow=True))
-        assert "Change to kit lists: look again" in says, says
+        assert "Change to kit lists: due for review" in says, says

@@ -71,7 +71,7 @@ def test_a_line_that_says_why_is_added_changed_printed_and_lets_it_be_published(
     for words in (
         "nobody is trained to use it: Nobody has done the course",
         "Pressure and a bandage",
-        "saws, axes and other sharp tools; when definitive care is 6.5 hours away or more",
+        "saws, axes and other sharp tools; when a hospital or doctor is 6.5 hours away or more",
         "Ada, 1 March 2026",
         "after the spring course",
         "The reason is under “Not carried”.",

@@ -83,7 +83,7 @@ def test_a_name_that_is_taken_keeps_the_proposal_on_the_page(world: make.World) 
         ({"activity": "none-such"}, "Choose an activity"),
         ({"hazard": "dragons"}, "dragons"),
         ({"like": "99"}, "Choose a kit list"),
-        ({"hours": "never"}, "Hours to definitive care"),
+        ({"hours": "never"}, "Hours to a hospital or doctor"),
         ({"trained": "small-wound", "nobody": "1"}, "not both"),
         ({"trained": "dragons"}, "dragons"),
     ],

@@ -95,7 +95,7 @@ def test_records_say_no_more_than_they_can_bear(world: make.World) -> None:
     past(world, people=673)
     page = text_of(client.get("/rates/small-wound/"))
     assert "Nothing for this need was used in 693 participant-days." in page
-    assert "too few to call the need rare: it may come up on up to 4.3 in 1,000" in page
+    assert "too few to call the need rare: it may come up as often as 4.3 times per 1,000" in page
     past(world, UseLine(world.dressing, 2))
     page = text_of(client.get("/rates/small-wound/"))
     assert "Needed once in 701 participant-days." in page

@@ -48,7 +48,7 @@ def test_a_trip_says_what_it_does_and_how_far_it_is_from_care(world: make.World)
     client = browser(world.keeper)
     said = text_of(client.get(f"/trips/{trip.pk}/"))
     assert f"Activity {trip.activity}" in said
-    assert "Hours to definitive care 6.5" in said
+    assert "Hours to a hospital or doctor 6.5" in said
     form = client.get(f"/trips/{trip.pk}/edit/")
     assert 'value="6.5"' in form.text
     assert '<option value="gorge-walking" selected>' in form.text
@@ -58,9 +58,9 @@ def test_a_trip_says_what_it_does_and_how_far_it_is_from_care(world: make.World)
 def test_so_do_the_lists_of_trips(world: make.World, path: str) -> None:
     trip = added(world)
     said = text_of(browser(world.keeper).get(path.format(trip.first_day)))
-    assert f"{trip.activity} · 6.5 h from a doctor or hospital" in said
+    assert f"{trip.activity} · 6.5 h from a hospital or doctor" in said
     added(world, name="Walk", activity="", hours_to_care="")
-    assert text_of(browser(world.keeper).get("/trips/")).count("h from a doctor") == 1
+    assert text_of(browser(world.keeper).get("/trips/")).count("h from a hospital") == 1
 
 
 def test_emptying_them_on_the_form_clears_them(world: make.World) -> None:

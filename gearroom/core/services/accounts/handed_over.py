@@ -107,9 +107,9 @@ def refused() -> NotAllowed:
     return NotAllowed(
         "handed-over-refused",
         _(
-            "Either this record was changed after it was handed over, or the login that it was "
-            "made with has ended since then. Ask the person who made the record to log in and send "
-            "it themselves."
+            "Either this record was changed after the other phone passed it on, or the login that "
+            "it was made with is no longer valid. Ask the person who made the record to log in and "
+            "send it themselves."
         ),
     )
 

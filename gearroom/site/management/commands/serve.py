@@ -83,7 +83,7 @@ class Command(ProjectCommand):
         self.stdout.write(f"Gearroom serves at {current().public_url or address} (Ctrl-C stops it)")
         if claiming.is_open():
             self.stdout.write(
-                f"Nobody has a login yet. To make this installation yours, open {address}/begin/ "
+                f"Nobody has a login yet. To set up this installation, open {address}/begin/ "
                 f"and enter the code {claiming.code()}"
             )
         self.stdout.flush()

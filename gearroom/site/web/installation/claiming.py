@@ -1,4 +1,4 @@
-"""Make this installation yours: the first person, by the code that `serve` prints."""
+"""Set up this installation: the first person, by the code that `serve` prints."""
 
 from zoneinfo import available_timezones
 

@@ -65,7 +65,7 @@ def all_changes(request: HttpRequest) -> HttpResponse:
 class ReviewForm(PageForm):
     """When to look at a change again, and a note."""
 
-    review_on = Day(required=False, label=gettext_lazy("Look at it again on"))
+    review_on = Day(required=False, label=gettext_lazy("Next review on"))
     note = ShortText(300)
 
 
@@ -132,7 +132,7 @@ class ChangeForm(PageForm):
     never_below = WholeNumber(required=False, initial=0, label=gettext_lazy("Minimum"))
     criticality = Choice(Criticality, required=False)
     claim = ShortText(300)
-    review_on = Day(label=gettext_lazy("Look at it again on"))
+    review_on = Day(label=gettext_lazy("Next review on"))
     list = Several()
 
 

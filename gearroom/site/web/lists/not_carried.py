@@ -106,11 +106,11 @@ class NotCarriedForm(PageForm):
     instead = ShortText(300)
     hazard = Several()
     activity = Several()
-    hours = Number(MOST_HOURS, required=False, label=gettext_lazy("Hours to definitive care"))
+    hours = Number(MOST_HOURS, required=False, label=gettext_lazy("Hours to a hospital or doctor"))
     trained = ShortText(300)
     decided_by = ShortText(20)
     decided_on = Day(required=False, label=gettext_lazy("Decided on"))
-    look_again_on = Day(required=False, label=gettext_lazy("Look at it again on"))
+    look_again_on = Day(required=False, label=gettext_lazy("Next review on"))
     look_again_after = ShortText(200)
 
 

@@ -50,7 +50,7 @@ class ProfileForm(PageForm):
     days = WholeNumber(least=1, most=drafts.MOST_DAYS, label=gettext_lazy("Days"))
     activity = ShortText(40)
     season = ShortText(10)
-    hours = Number(MOST_HOURS, required=False, label=gettext_lazy("Hours to definitive care"))
+    hours = Number(MOST_HOURS, required=False, label=gettext_lazy("Hours to a hospital or doctor"))
     hazard = Several()
     trained = Several()
     nobody = Tick()

@@ -186,8 +186,8 @@ _TOPICS = {
               "trips” shows how the list would have done on your own trips."),
             _("For every number you can see what it is based on and how sure it is. Where "
               "nothing is on record, the page says so."),
-            _("A list also shows what it leaves out: why, what to do instead, and when to look "
-              "at it again."),
+            _("A list also shows what it leaves out: why, what to do instead, and when to review "
+              "it."),
             _("The numbers never advise leaving out a must-have. Whoever signs the list decides."),
         ),
         page="rates",

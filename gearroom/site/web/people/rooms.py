@@ -56,7 +56,7 @@ class RoomSettingsForm(RoomForm):
     )
     sorting_nights = WholeNumber(
         most=MOST_SORTING_NIGHTS,
-        message=gettext_lazy("Enter the number of nights needed for sorting, from 0 to %(most)d."),
+        message=gettext_lazy("Enter the number of nights for sorting, from 0 to %(most)d."),
     )
     guides_decide_important = Tick()
     expired_always_stops = Tick()

@@ -97,9 +97,11 @@ class StateForm(PageForm):
     per_1000 = Number(
         most=priors.MOST_PER_1000,
         required=False,
-        label=gettext_lazy("Uses in 1,000 participant-days"),
+        label=gettext_lazy("Uses per 1,000 participant-days"),
     )
-    weight = Number(most=Decimal(MOST_WEIGHT), label=gettext_lazy("Weight in recorded uses"))
+    weight = Number(
+        most=Decimal(MOST_WEIGHT), label=gettext_lazy("Recorded uses that this rate counts as")
+    )
     activity = ShortText(40)
     study = ShortText(40)
     note = ShortText(300)

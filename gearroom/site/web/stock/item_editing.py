@@ -189,7 +189,7 @@ def _put_goes_with(act: Act, item: Item, sent: QueryDict) -> str:
         raise Invalid(_("Choose another item."), field="with_item")
     catalogue.edit_item(act, item, goes_with=other)
     if other is None:
-        return _("%(thing)s goes with no other item.") % {"thing": item.name}
+        return _("%(thing)s does not go with any other item.") % {"thing": item.name}
     return _("%(thing)s now goes with %(other)s.") % {"thing": item.name, "other": other.name}
 
 

@@ -54,7 +54,7 @@ class ListForm(PageForm):
     supplier = ShortText(offers.MOST_NAME)
     same_as = ShortText(20)
     currency = ShortText(12)
-    tax_percent = Money(required=False, label=gettext_lazy("Tax to add, percent"))
+    tax_percent = Money(required=False, label=gettext_lazy("Tax to add, per cent"))
 
 
 @page("edit_item")

@@ -25,8 +25,9 @@ from kits.models import Item, Offer, Supplier
 from kits.rules.buying.receipts import Days
 from kits.rules.buying.season import with_tax
 from kits.services.lookup import find
-from kits.services.stock import deliveries, offers
+from kits.services.stock import offers
 from kits.services.stock.offers import PackPrice
+from kits.services.stock.order_levels import deliveries
 
 _ROWS = 60
 _MORE_PRICES = range(2)
@@ -96,7 +97,7 @@ class OfferForm(PageForm):
     units = WholeNumber(least=1, label=gettext_lazy("Units in a pack"))
     price = Money(label=gettext_lazy("Price of a pack"))
     currency = ShortText(12)
-    tax_percent = Money(required=False, label=gettext_lazy("Tax to add, percent"))
+    tax_percent = Money(required=False, label=gettext_lazy("Tax to add, per cent"))
     least = WholeNumber(least=1, required=False, label=gettext_lazy("Minimum order, packs"))
 
 

@@ -168,7 +168,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         # The leader is what is chosen where nobody else is.
         leader = [row.leader_id] if row.leader_id else []
         facts["people"] = people.choices(who).exclude(pk__in=leader)
-    return show(request, "site/trips/trip.html", problem=problem, **facts)
+    return show(request, "site/trips/trip/trip.html", problem=problem, **facts)
 
 
 def _profile(trip: Trip, kits: Sequence[Kit]) -> str:
@@ -316,7 +316,7 @@ class TripForm(PageForm):
     hazard = Several()
     activity = ShortText(40)
     hours_to_care = Number(
-        MOST_HOURS, required=False, label=gettext_lazy("Hours to definitive care")
+        MOST_HOURS, required=False, label=gettext_lazy("Hours to a hospital or doctor")
     )
     children = Tick()
     latex_free = Tick()

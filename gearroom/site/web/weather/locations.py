@@ -43,10 +43,10 @@ class LocationForm(PageForm):
     heat_months = Several()
     wet_months = Several()
     coldest_c = WholeNumber(
-        required=False, least=-90, most=40, label=gettext_lazy("Coldest there (°C)")
+        required=False, least=-90, most=40, label=gettext_lazy("Lowest temperature there (°C)")
     )
     hottest_c = WholeNumber(
-        required=False, least=-20, most=120, label=gettext_lazy("Hottest there (°C)")
+        required=False, least=-20, most=120, label=gettext_lazy("Highest temperature there (°C)")
     )
 
 

@@ -36,7 +36,8 @@ def state(
         )
     if not 0 < weight <= Decimal(MOST_WEIGHT):
         raise Invalid(
-            _("Enter a weight above 0 and at most %(most)g uses.") % {"most": MOST_WEIGHT},
+            _("Enter how many recorded uses this rate counts as: above 0 and at most %(most)g.")
+            % {"most": MOST_WEIGHT},
             field="weight",
         )
     if study and study not in {each.key for each in STUDIES}:

@@ -68,7 +68,7 @@ QUESTIONS: Mapping[str, Promise] = {
     "season": _lazy("Time of year"),
     "activity": _lazy("Activity"),
     "hazards": _lazy("Hazards"),
-    "hours": _lazy("Hours until a hospital or doctor"),
+    "hours": _lazy("Hours to a hospital or doctor"),
     "trained": _lazy("Somebody in the group is trained and allowed to treat"),
 }
 

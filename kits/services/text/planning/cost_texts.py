@@ -136,10 +136,10 @@ def no_purpose() -> str:
 def hours_to_care(hours: Decimal | None) -> str:
     """How long definitive care was away on such trips, at most."""
     if hours is None:
-        return _("It is not on record how many hours away a doctor or hospital was on these trips.")
+        return _("It is not on record how many hours away a hospital or doctor was on these trips.")
     return ngettext(
-        "On these trips, a doctor or hospital (definitive care) was up to %(hours)s hour away.",
-        "On these trips, a doctor or hospital (definitive care) was up to %(hours)s hours away.",
+        "On these trips, a hospital or doctor was up to %(hours)s hour away.",
+        "On these trips, a hospital or doctor was up to %(hours)s hours away.",
         1 if hours == 1 else 2,
     ) % {"hours": number(hours)}
 

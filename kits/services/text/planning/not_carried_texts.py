@@ -70,7 +70,7 @@ def when(
     ]
     if hours_to_care is not None:
         said.append(
-            _("when definitive care is %(hours)s hours away or more")
+            _("when a hospital or doctor is %(hours)s hours away or more")
             % {"hours": number_format(hours_to_care.normalize())}
         )
     return "; ".join(said)

@@ -188,16 +188,16 @@ def bears(of: RecordedUse) -> list[str]:
         case Bears.NONE_USED if of.high is not None:
             said.append(
                 _(
-                    "That is too few to call the need rare: it may come up on up to %(rate)s in "
-                    "1,000 participant-days."
+                    "That is too few to call the need rare: it may come up as often as "
+                    "%(rate)s times per 1,000 participant-days."
                 )
                 % {"rate": number(of.high * 1000)}
             )
         case Bears.RARE if of.high is not None:
             said.append(
                 _(
-                    "The need is rare here: it very likely comes up less than %(rate)s times in "
-                    "1,000 participant-days."
+                    "The need is rare here: it very likely comes up less than %(rate)s times "
+                    "per 1,000 participant-days."
                 )
                 % {"rate": number(of.high * 1000)}
             )
@@ -232,7 +232,7 @@ def made_from(known: int, *, pooled: bool, stated: bool) -> str:
             "From %(n)d trip with any activity.", "From %(n)d trips with any activity.", known
         )
     elif pooled:
-        return _("Only from rates that were entered or published: no trip is on record.")
+        return _("Only from rates entered by hand or taken from studies: no trip is on record.")
     elif known:
         said = ngettext(
             "From %(n)d trip with this activity; trips with other activities count less.",
@@ -242,4 +242,8 @@ def made_from(known: int, *, pooled: bool, stated: bool) -> str:
     else:
         said = _("No trip with this activity is on record, so the number may be far off.")
     said %= {"n": known}
-    return said + " " + _("Rates that were entered or published are included.") if stated else said
+    return (
+        said + " " + _("Rates entered by hand or taken from studies are included.")
+        if stated
+        else said
+    )

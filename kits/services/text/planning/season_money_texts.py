@@ -67,14 +67,14 @@ def _amounts(of: Amounts) -> Iterator[str]:
 def _extras(of: Worth) -> str:
     if not of.amounts:
         text = ngettext(
-            "%(n)d extra out of bought kits went into a kit; no price for it is on record.",
-            "%(n)d extras out of bought kits went into kits; no price for them is on record.",
+            "%(n)d extra from bought kits went into a kit; no price for it is on record.",
+            "%(n)d extras from bought kits went into kits; no price for them is on record.",
             of.units,
         )
         return text % {"n": of.units}
     text = ngettext(
-        "%(n)d extra out of bought kits went into a kit: it would have cost %(worth)s.",
-        "%(n)d extras out of bought kits went into kits: they would have cost %(worth)s.",
+        "%(n)d extra from bought kits went into a kit: it would have cost %(worth)s.",
+        "%(n)d extras from bought kits went into kits: they would have cost %(worth)s.",
         of.units,
     )
     return text % {"n": of.units, "worth": _worth(of)}
@@ -89,14 +89,14 @@ def _bought(of: Compared) -> str:
     if more:
         parts.append(_("%(money)s more") % {"money": _sum(more)})
     text = ngettext(
-        "%(n)d unit bought cost %(difference)s than at the price paid before.",
-        "%(n)d units bought cost %(difference)s than at the prices paid before.",
+        "%(n)d unit was bought for %(difference)s than at the previous price.",
+        "%(n)d units were bought for %(difference)s than at the previous prices.",
         of.units,
     )
     if not parts:
         text = ngettext(
-            "%(n)d unit bought cost as much as at the price paid before.",
-            "%(n)d units bought cost as much as at the prices paid before.",
+            "%(n)d unit was bought for the same amount as at the previous price.",
+            "%(n)d units were bought for the same amount as at the previous prices.",
             of.units,
         )
     return text % {"n": of.units, "difference": _(" and ").join(parts)}
