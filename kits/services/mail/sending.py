@@ -258,7 +258,7 @@ def _deliver(notice: Notice, token: uuid.UUID) -> bool:
             at = clock.now()
             if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
                 log.warning(
-                    "Notice %s was sent, but its lease had passed to somebody else", notice.pk
+                    "Notification %s was sent, but another worker had taken it over", notice.pk
                 )
             bundling.held_by(notice).update(sent_at=at, message_id=notice.message_id)
         return True

@@ -1,6 +1,7 @@
 """What the weekly email says of old editions of documents in kits."""
 
 import pytest
+from pytest_django import Settings
 
 from kits.models import Lot
 from kits.rules.ledger.facts import Kind
@@ -11,7 +12,7 @@ from tests.kits.mail.weeks import said, text_of, used
 from tests.kits.weather.cold import van
 
 pytestmark = pytest.mark.django_db
-REPLACE = "1 × First aid notes: replace edition 2024 with 2026 from C3."
+REPLACE = "1 × First aid notes: replace edition 2024 with edition 2026 from C3."
 
 
 @pytest.fixture
@@ -34,7 +35,24 @@ def test_a_kit_that_is_not_opened_for_anything_else_has_a_row_of_its_own(
     assert text.count(REPLACE) == 1
     assert "OLD EDITIONS TO REPLACE" in text.split(REPLACE)[0]
     shelves.edit_shelf(act(w.keeper), w.upper, location=van(w))
-    assert "with 2026 from C3 (Van 2)." in said(text_of(w))
+    assert "with edition 2026 from C3 (Van 2)." in said(text_of(w))
+
+
+def test_it_links_to_the_editions_on_the_kits_page_or_nowhere_without_a_web_address(
+    w: World, notes: Lot, settings: Settings
+) -> None:
+    settings.PUBLIC_URL = ""
+    assert "#editions" not in text_of(w)
+    settings.PUBLIC_URL = "https://gear.example.org"
+    assert "https://gear.example.org/kits/DAY-01/#editions" in text_of(w)
+
+
+def test_an_edition_without_a_number_is_named_as_one(w: World) -> None:
+    item = make.item("First aid notes", Kind.DOCUMENT, needs_date=False)
+    make.put_in(w.day_01, make.some(item, w.shelf, 4, ""), w.shelf, 1)
+    make.some(item, w.upper, 5, "2026")
+    line = "1 × First aid notes: replace an edition without a number with edition 2026 from C3."
+    assert line in said(text_of(w))
 
 
 def test_of_a_kit_that_is_opened_anyway_it_stands_with_what_else_is_done(
@@ -52,4 +70,6 @@ def test_without_the_new_edition_on_a_shelf_there_it_says_what_to_do(w: World) -
     make.put_in(w.day_01, make.some(item, w.shelf, 1, "2024"), w.shelf, 1)
     assert "edition" not in said(text_of(w))
     make.some(item, w.hut_shelf, 5, "2026")
-    assert "1 × First aid notes: edition 2024 is old; print or receive 2026." in said(text_of(w))
+    assert "1 × First aid notes: edition 2024 is old; print or receive edition 2026." in said(
+        text_of(w)
+    )

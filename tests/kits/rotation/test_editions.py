@@ -80,5 +80,5 @@ def test_it_is_replaced_by_one_tap_and_the_old_one_is_set_aside(w: World) -> Non
 def test_without_one_on_a_shelf_here_it_says_what_to_do(w: World) -> None:
     make.some(w.named["notes"], w.hut_shelf, 5, "2026")
     text = text_of(browser(w.keeper).get("/kits/DAY-01/"))
-    assert "print or receive it first" in text
+    assert "print or receive one first" in text
     assert Item.objects.filter(kind="document").count() == 1

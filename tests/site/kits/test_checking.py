@@ -38,7 +38,7 @@ def test_one_tap_records_a_look_inside_and_counts_nothing(world: make.World) -> 
     sealing.reseal(make.act(world.keeper), world.day_01, "417")
     client, before, acts = browser(world.keeper), inside(world), kinds()
     page = client.get(PATH)
-    assert "Seal 417 is recorded as broken" in text_of(page)
+    assert "Seal 417 will be recorded as broken" in text_of(page)
 
     key = form_with(page, TOP)
     for _press in range(2):

@@ -279,7 +279,7 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
     )
     sentence %= {"trip": done.trip.name}
     if done.due_changed and not facts.cancelled:
-        follow = _("Now due back at the trip's new return time: %(kits)s.") % {
+        follow = _("Now due back at the trip’s new return time: %(kits)s.") % {
             "kits": ", ".join(done.due_changed)
         }
         sentence = f"{sentence} {follow}"

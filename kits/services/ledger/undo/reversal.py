@@ -38,7 +38,7 @@ INSTEAD = {
     EntryKind.KIT: _lazy("Edit the kit again instead."),
     EntryKind.LABEL: _lazy("Cancel the label or assign it again instead."),
     EntryKind.REVERSE: _lazy("Repeat the action instead."),
-    EntryKind.CLEARANCE: _lazy("Tell the kit's keepers instead."),
+    EntryKind.CLEARANCE: _lazy("Tell the kit’s keepers instead."),
 }
 _NO_ROOM = 0
 

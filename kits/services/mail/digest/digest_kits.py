@@ -55,8 +55,8 @@ def trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
         (
             len(unready),
             ngettext(
-                "%(count)d kit not ready for this week's trips",
-                "%(count)d kits not ready for this week's trips",
+                "%(count)d kit not ready for this week’s trips",
+                "%(count)d kits not ready for this week’s trips",
                 len(unready),
             ),
         ),
@@ -64,21 +64,21 @@ def trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
         (
             unknown,
             ngettext(
-                "%(count)d kit for this week's trips is not set up yet",
-                "%(count)d kits for this week's trips are not set up yet",
+                "%(count)d kit for this week’s trips is not set up yet",
+                "%(count)d kits for this week’s trips are not set up yet",
                 unknown,
             ),
         ),
         (
             out,
             ngettext(
-                "%(count)d kit for this week's trips is still out",
-                "%(count)d kits for this week's trips are still out",
+                "%(count)d kit for this week’s trips is still out",
+                "%(count)d kits for this week’s trips are still out",
                 out,
             ),
         ),
     )
-    ready = _("Every kit for this week's trips is ready")
+    ready = _("Every kit for this week’s trips is ready")
     return next((text % {"count": count} for count, text in cases if count), ready)
 
 
@@ -221,7 +221,7 @@ def old_editions(week: Week, open_anyway: Iterable[rule.KitWeek]) -> Iterator[Le
     for kit in week.own:
         if kit.pk not in named and (rows := week.old_editions.get(kit.pk)):
             yield LetterRow(
-                kit.name, f"{kit_page(kit.name)}#editions", tuple(map(_replace_edition, rows))
+                kit.name, kit_page(kit.name, "#editions"), tuple(map(_replace_edition, rows))
             )
 
 
@@ -229,16 +229,22 @@ def _replace_edition(row: OldEdition) -> str:
     facts = {
         "count": row.units,
         "thing": row.lot.item.name,
-        "old": row.lot.number or _("without a number"),
-        "new": row.current.number or _("without a number"),
+        "old": _edition(row.lot.number),
+        "new": _edition(row.current.number),
         "shelf": row.shelf.where if row.shelf else "",
     }
     text = (
-        _("%(count)d × %(thing)s: replace edition %(old)s with %(new)s from %(shelf)s.")
+        _("%(count)d × %(thing)s: replace %(old)s with %(new)s from %(shelf)s.")
         if row.shelf
-        else _("%(count)d × %(thing)s: edition %(old)s is old; print or receive %(new)s.")
+        else _("%(count)d × %(thing)s: %(old)s is old; print or receive %(new)s.")
     )
     return text % facts
+
+
+def _edition(number: str) -> str:
+    if not number:
+        return _("an edition without a number")
+    return _("edition %(number)s") % {"number": number}
 
 
 def settles(listed: RestockList, week: Week) -> dict[int, str]:

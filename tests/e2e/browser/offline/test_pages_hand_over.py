@@ -133,7 +133,7 @@ def test_a_file_saves_what_waits_on_a_phone_that_is_cleared_and_counts_once(
         refused = desk.locator("#acts > li[data-state=refused]")
         expect(refused).to_have_count(2, timeout=SEEN_MS)
         expect(refused.first).to_contain_text(
-            "Either this record was changed after it was handed over"
+            "Either this record was changed after the other phone passed it on"
         )
         file.write_text(json.dumps({"format": "gearroom-records", "acts": [{**act, "path": "/"}]}))
         taken_in(desk, file, "These are not records from a phone")
