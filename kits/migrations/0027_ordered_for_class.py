@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('kits', '0025_goes_with'),
+        ('kits', '0026_order_worked_out'),
     ]
 
     operations = [
