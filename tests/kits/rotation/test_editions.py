@@ -49,6 +49,11 @@ def test_one_that_is_recalled_or_set_aside_is_not_the_current_one(w: World) -> N
     assert old(w) == []
 
 
+def test_a_leaflet_without_a_number_that_came_with_a_bought_kit_replaces_nothing(w: World) -> None:
+    new(w, number="")
+    assert old(w) == []
+
+
 def test_restocking_puts_in_the_current_edition_first_or_none(w: World) -> None:
     lot = new(w)
     version = make.kit_list(
@@ -80,5 +85,5 @@ def test_it_is_replaced_by_one_tap_and_the_old_one_is_set_aside(w: World) -> Non
 def test_without_one_on_a_shelf_here_it_says_what_to_do(w: World) -> None:
     make.some(w.named["notes"], w.hut_shelf, 5, "2026")
     text = text_of(browser(w.keeper).get("/kits/DAY-01/"))
-    assert "print or receive it first" in text
+    assert "print or receive one first" in text
     assert Item.objects.filter(kind="document").count() == 1
