@@ -4,6 +4,7 @@ import pytest
 
 from kits.models import Lot
 from kits.rules.ledger.facts import Kind
+from kits.services.restocking import sorting
 from kits.services.stock import shelves
 from tests.kits import factories as make
 from tests.kits.factories import World, act
@@ -11,12 +12,7 @@ from tests.kits.mail.weeks import said, text_of, used
 from tests.kits.weather.cold import van
 
 pytestmark = pytest.mark.django_db
-REPLACE = "1 × First aid notes: replace edition 2024 with 2026 from C3."
-
-
-@pytest.fixture
-def w() -> World:
-    return make.world()
+REPLACE = "× First aid notes: replace edition 2024 with 2026 from C3"
 
 
 @pytest.fixture
@@ -27,14 +23,19 @@ def notes(w: World) -> Lot:
     return make.some(item, w.upper, 5, "2026")
 
 
-def test_a_kit_that_is_not_opened_for_anything_else_has_a_row_of_its_own(
+def test_kits_that_are_not_opened_for_anything_else_share_a_row_where_they_are_alike(
     w: World, notes: Lot
 ) -> None:
+    other = make.kit("DAY-03", w.version, w.store, responsible=w.instructor)
+    sorting.restock(act(w.keeper), other)
+    make.put_in(other, Lot.objects.get(number="2024"), w.shelf, 2)
     text = said(text_of(w))
-    assert text.count(REPLACE) == 1
     assert "OLD EDITIONS TO REPLACE" in text.split(REPLACE)[0]
+    assert f"3 {REPLACE} (DAY-01, DAY-03) " in text
+    assert text.count(REPLACE) == 1
+    assert f"/stock/{notes.item_id}/#editions" in text
     shelves.edit_shelf(act(w.keeper), w.upper, location=van(w))
-    assert "with 2026 from C3 (Van 2)." in said(text_of(w))
+    assert "with 2026 from C3 (Van 2) (DAY-01, DAY-03)" in said(text_of(w))
 
 
 def test_of_a_kit_that_is_opened_anyway_it_stands_with_what_else_is_done(
@@ -44,7 +45,7 @@ def test_of_a_kit_that_is_opened_anyway_it_stands_with_what_else_is_done(
     text = said(text_of(w))
     assert "OLD EDITIONS" not in text
     assert text.count(REPLACE) == 1
-    assert text.index("DAY-01: now") < text.index(REPLACE)
+    assert text.index("DAY-01: now") < text.index(f"1 {REPLACE}.")
 
 
 def test_without_the_new_edition_on_a_shelf_there_it_says_what_to_do(w: World) -> None:
@@ -52,4 +53,6 @@ def test_without_the_new_edition_on_a_shelf_there_it_says_what_to_do(w: World) -
     make.put_in(w.day_01, make.some(item, w.shelf, 1, "2024"), w.shelf, 1)
     assert "edition" not in said(text_of(w))
     make.some(item, w.hut_shelf, 5, "2026")
-    assert "1 × First aid notes: edition 2024 is old; print or receive 2026." in said(text_of(w))
+    assert "1 × First aid notes: edition 2024 is old; print or receive 2026 (DAY-01)" in said(
+        text_of(w)
+    )
