@@ -60,6 +60,15 @@ def in_order(at: Phone) -> bool:
     return not at.faults and list(audit.findings()) == []
 
 
+def prints(at: Phone, path: str, text: str) -> bool:
+    """Whether a line of a page is on it when it is printed."""
+    at.page.goto(at.url + path)
+    at.page.emulate_media(media="print")
+    shown = at.page.get_by_text(text).first.is_visible()
+    at.page.emulate_media(media="screen")
+    return shown
+
+
 def leave(at: Phone, way: str) -> None:
     """Type who gets it and why, and let it leave."""
     at.page.get_by_label("Who is getting it").fill("The youth centre")
@@ -72,7 +81,9 @@ def test_what_ends_soon_is_swapped_by_one_tap_while_a_kit_is_restocked(
 ) -> None:
     spare = Kit.objects.get(name="SPARE")
     soon = Lot.objects.get(number="SOON")
-    at = store.phone("/kits/SPARE/sort/")
+    at = store.phone("/stock/rotation/")
+    assert prints(at, "/stock/rotation/", "4 × Wound dressing")
+    at.page.goto(f"{store.url}/kits/SPARE/sort/")
     before = units(soon, section(spare))
 
     def swap() -> None:
@@ -161,7 +172,9 @@ def test_what_must_not_freeze_leaves_the_van_by_one_act_and_comes_back_by_one(
     kits.edit_kit(act(w.keeper), w.day_01, location=store.van)
     inside = units(w.lots["tablets"], section(w.day_01, "pouch"))
     assert inside > 0
-    at = store.phone("/")
+    at = store.phone("/rooms/main-store/weather/")
+    assert prints(at, "/rooms/main-store/weather/", f"{inside} × Pain tablets")
+    at.page.goto(store.url)
 
     def out() -> None:
         at.press("View what to move")
