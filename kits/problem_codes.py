@@ -114,7 +114,7 @@ KINDS.update(
              _("Move the items on it, or count the shelf.")),
             ("location-in-use", 409, _("Something is still kept at the location"),
              _("Choose another location for its kits and shelves.")),
-            ("nothing-to-move", 409, _("Nothing has to be moved for the weather"),
+            ("nothing-to-move", 409, _("Nothing has to be moved because of the weather"),
              _("Reload the page: the items may have been moved already.")),
             ("restock-instead", 409, _("Items cannot be moved into a kit"),
              _("Restock the kit or fill it instead.")),

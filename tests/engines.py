@@ -23,7 +23,7 @@ ONCE = (
     "tests/e2e/test_mail.py::test_a_550",
     "tests/e2e/test_mail.py::test_dropped_after_its_data",
     "tests/e2e/test_mail.py::test_it_arrives_with_the_headers",
-    "tests/kits/ledger/test_undo_replayed.py",
+    "tests/kits/ledger/undo/test_undo_replayed.py",
     "tests/kits/mail/test_digest_verdicts.py",
     "tests/kits/notices/test_one_cause.py",
     "tests/kits/planning/test_back_tests.py",

@@ -10,9 +10,15 @@ from kits.models.buying import (
     SupplierName,
     SupplierTerms,
 )
-from kits.models.catalogue import Disposal, Item, PackCode, Substitute
-from kits.models.clearances import Clearance, ClearanceAnswer
-from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
+from kits.models.custody import (
+    AsFound,
+    Checkout,
+    Clearance,
+    ClearanceAnswer,
+    Handover,
+    Reservation,
+    Trip,
+)
 from kits.models.evidence import (
     ListChange,
     ListChangeReview,
@@ -34,7 +40,6 @@ from kits.models.kits import Kit, LevelFact, Photo, Seal, WithheldKind, Withhold
 from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
-from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.notices import (
     CalendarBy,
     Episode,
@@ -51,7 +56,6 @@ from kits.models.orders import (
     OrderLine,
     RoomOrderLevel,
 )
-from kits.models.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
 from kits.models.planning import (
     Activity,
     Closing,
@@ -66,6 +70,9 @@ from kits.models.planning import (
     WhyNotCarried,
 )
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
+from kits.models.stock.catalogue import Disposal, Item, PackCode, Substitute
+from kits.models.stock.lots import InstrumentCheck, Lot, LotFact, Receipt
+from kits.models.stock.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
 
 __all__ = [
     "DISPOSALS",

@@ -8,7 +8,7 @@ from django.db.models.functions import Lower
 
 from gearroom.core.models import Person, Room
 from gearroom.core.models.append_only import InOrder, append_only
-from kits.models.catalogue import Item
+from kits.models.stock.catalogue import Item
 
 CURRENCY = r"^[A-Z]{3}$"
 

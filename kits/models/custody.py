@@ -1,4 +1,4 @@
-"""Trips, kits promised to them, and kits' time with people."""
+"""Trips, kits promised to them, and kits' time with people; who cleared one by telephone."""
 
 from typing import Self
 
@@ -9,7 +9,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.kits import Kit
 from kits.models.ledger import Entry
-from kits.models.places import Place
+from kits.models.stock.places import Place
 
 
 class Trip(models.Model):
@@ -195,3 +195,25 @@ class Handover(InOrder):
     person = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
     since = models.DateTimeField()
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="handovers")
+
+
+@append_only
+class Clearance(InOrder):
+    """That a kit went out although it was stopped, because `person` is said to have cleared it by
+    telephone. `entry` is the taking out; `reasons` is what stood against it, each with its code
+    and what of which thing was lacking."""
+
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="clearance")
+    checkout = models.ForeignKey(Checkout, on_delete=models.PROTECT, related_name="clearances")
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="clearances")
+    reasons = models.JSONField(default=list)
+
+
+@append_only
+class ClearanceAnswer(InOrder):
+    """What the person says who is said to have cleared a kit: that they did, or that they did
+    not. `entry` is that act of theirs."""
+
+    clearance = models.OneToOneField(Clearance, on_delete=models.PROTECT, related_name="answer")
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="clearance_answer")
+    confirmed = models.BooleanField()

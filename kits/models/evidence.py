@@ -14,8 +14,8 @@ from gearroom.core.models import Person
 from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
-from kits.models.catalogue import Item
 from kits.models.lists import PackingListVersion
+from kits.models.stock.catalogue import Item
 from kits.rules.ledger.facts import Criticality
 
 

@@ -11,13 +11,13 @@ from django.db.models import Q
 
 from gearroom.core.models import Person
 from gearroom.core.models.append_only import InOrder, append_only
-from kits.models.catalogue import Item
 from kits.models.custody import AsFound, Checkout
 from kits.models.kits import Kit, WithheldKind
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
-from kits.models.lots import Lot
-from kits.models.places import Place
+from kits.models.stock.catalogue import Item
+from kits.models.stock.lots import Lot
+from kits.models.stock.places import Place
 
 
 class SealChange(models.TextChoices):

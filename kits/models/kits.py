@@ -10,10 +10,10 @@ from django.db.models.functions import Upper
 
 from gearroom.core.models import Person, Room
 from gearroom.core.models.append_only import InOrder, append_only
-from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
-from kits.models.places import Location, Place
+from kits.models.stock.catalogue import Item
+from kits.models.stock.places import Location, Place
 from kits.rules.ledger.facts import Level, LivesIn, look_by
 
 

@@ -7,8 +7,8 @@ from django.db.models import Q
 
 from gearroom.core.models import Person, Room
 from kits.models.kits import Kit
-from kits.models.lots import Lot
-from kits.models.places import Place
+from kits.models.stock.lots import Lot
+from kits.models.stock.places import Place
 
 
 class LabelKind(models.TextChoices):

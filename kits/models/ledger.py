@@ -9,7 +9,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField, WordsJSONField
-from kits.models.places import Place
+from kits.models.stock.places import Place
 
 _Shape = TypeVar("_Shape")
 

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from gearroom.core.models import Person
-from kits.models.catalogue import Item
+from kits.models.stock.catalogue import Item
 from kits.rules.ledger.facts import Criticality
 
 

@@ -14,8 +14,8 @@ from django.db.models.functions import Coalesce
 from gearroom.core.models import Person, Room
 from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.buying import CURRENCY, Offer, Supplier
-from kits.models.catalogue import Item
-from kits.models.lots import Receipt
+from kits.models.stock.catalogue import Item
+from kits.models.stock.lots import Receipt
 from kits.rules.buying.order_lines import Basis
 from kits.rules.ledger.facts import Criticality
 

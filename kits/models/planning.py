@@ -10,11 +10,11 @@ from gearroom.core.models import Person
 from gearroom.core.models.append_only import InOrder, append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
-from kits.models.catalogue import Item
 from kits.models.kits import Kit
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
-from kits.models.places import Place
+from kits.models.stock.catalogue import Item
+from kits.models.stock.places import Place
 
 
 class NeedGroup(models.TextChoices):

@@ -6,9 +6,9 @@ from django.db import models
 from django.db.models import F, Q
 
 from gearroom.core.models import Person
-from kits.models.catalogue import Item
 from kits.models.ledger import Entry
-from kits.models.places import Place
+from kits.models.stock.catalogue import Item
+from kits.models.stock.places import Place
 from kits.rules.recalls.certainty import Outcome
 
 

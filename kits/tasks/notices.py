@@ -4,7 +4,8 @@ from celery import shared_task
 
 from gearroom.core import clock
 from kits.services.lists import signatures
-from kits.services.mail import alarms, digest, sending
+from kits.services.mail import alarms, sending
+from kits.services.mail.digest import digest
 from kits.services.overview import downtime
 
 

@@ -261,6 +261,7 @@ _AIR_MM = 0.3
 _SIGN_OUT_MARGIN_MM = 12.5
 _TABLE_TOP_MM = 30.0
 _TABLE_HEAD_MM = 6.5
+_UNNAMED_SHEET = say("Sign-out sheet")
 
 
 def sign_out_sheet_pdf(
@@ -282,7 +283,8 @@ def sign_out_sheet_pdf(
     a_page = int((height - _TABLE_TOP_MM - _TABLE_HEAD_MM - 10.0) / row_mm)
     pages = max(1, -(-(len(kits) + blank_rows) // a_page))
     rows: Iterator[SignOutKit] = iter(kits)
-    with job.pdf(out, say("Sign-out sheet, %(room)s", room=room)) as (file, expected):
+    title = say("Sign-out sheet, %(room)s", room=room) if room else _UNNAMED_SHEET
+    with job.pdf(out, title) as (file, expected):
         for number in range(pages):
             file.begin_page(width, height)
             if job.preview:
@@ -312,7 +314,7 @@ def _symbol_mm(job: Job, kit: SignOutKit) -> float:
 def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int) -> None:
     left = _SIGN_OUT_MARGIN_MM
     right = A4_MM[1] - _SIGN_OUT_MARGIN_MM
-    head = job.speak(say("Sign-out sheet: %(room)s", room=room))
+    head = job.speak(say("Sign-out sheet: %(room)s", room=room) if room else _UNNAMED_SHEET)
     one_line(file, job.typeface, head, left, 15.5, 170.0, 8.0, bold=True)
     number = job.speak(say("page %(page)s of %(pages)s", page=page, pages=pages))
     note = ", ".join(filter(None, (job.organisation, number if pages > 1 else "")))
@@ -323,7 +325,7 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
         job.speak(
             say(
                 "For use when phones are not working. Write down the actual time. Later: scan "
-                "the kit's code, enter each line, then cross it out."
+                "the kit’s code, enter each line, then cross it out."
             )
         ),
         left,

@@ -213,8 +213,9 @@ def measure() -> tuple[float, ...]:
     from django.db import connection, reset_queries
 
     from kits.models import Notice
-    from kits.services.mail import composing, digest, rendering, sending
-    from kits.services.mail.digest_rotation import DigestStock
+    from kits.services.mail import composing, rendering, sending
+    from kits.services.mail.digest import digest
+    from kits.services.mail.digest.digest_rotation import DigestStock
 
     counted = [0]
 

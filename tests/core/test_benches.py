@@ -18,27 +18,28 @@ MEASURES = {
     "plan": (["--more", "0", "--asked", "3"], "its plan, the API:"),
     "printing": (["--small", "21", "--labels", "210"], "ours, every symbol read back"),
     "reading": (["--damage", "1", "--within"], "wrong texts: 0"),
+    "season_kits": (["--smallest", "--seeds", "1"], "season 0: 6 kits"),
     "weekly": (["6"], "6 kits,"),
 }
 
 
 @pytest.mark.server
-@pytest.mark.parametrize("bench", ["order", "printing", "reading"])
-def test_a_bench_prints_what_itmeasures(bench: str) -> None:
+@pytest.mark.parametrize("bench", ["order", "printing", "reading", "season_kits"])
+def test_a_bench_prints_what_it_measures(bench: str) -> None:
     measures(bench)
 
 
 @pytest.mark.server
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 @pytest.mark.parametrize("bench", ["board", "plan"])
-def test_a_bench_of_pages_prints_what_itmeasures(
+def test_a_bench_of_pages_prints_what_it_measures(
     bench: str, engine: str, make_database: Callable[[], str]
 ) -> None:
     measures(bench, "--url", make_database())
 
 
 @pytest.mark.server
-def test_the_bench_of_the_weekly_email_prints_what_itmeasures(session_folder: Path) -> None:
+def test_the_bench_of_the_weekly_email_prints_what_it_measures(session_folder: Path) -> None:
     need("postgresql")
     server = keeper.ask(session_folder, want="postgresql")["url"]
     template = keeper.ask(session_folder, want="template", engine="postgresql")["name"]

@@ -23,7 +23,7 @@ STANDS = VerdictLine(
     "short",
 )
 LETTER = Letter(
-    "2 kits not ready for this week's trips; 40 min of work; order 1 item by Fri 27 November",
+    "2 kits not ready for this week’s trips; 40 min of work; order 1 item by Fri 27 November",
     alarms=(
         LetterRow("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),
     ),

@@ -45,7 +45,7 @@ def send(to: str, person: Person | None) -> Result:
             at=clock.now(),
         )
     except Exception:
-        log.exception("The trial letter could not be written")
+        log.exception("The test email could not be written")
         raise Invalid(
             _("No email can be sent to this address. Check the address."), field="to"
         ) from None

@@ -17,7 +17,8 @@ from kits.models import CalendarBy, Notice, NotificationPreferences
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import When
 from kits.services.lookup import find
-from kits.services.mail import calendar, digest, notice_log, rendering
+from kits.services.mail import calendar, notice_log, rendering
+from kits.services.mail.digest import digest
 from kits.services.mail.notice_log import State
 from kits.services.notices import NOTICE_KINDS, preferences, title
 

@@ -13,7 +13,7 @@ from kits.api import answers, bodies
 from kits.api.views import KitView
 from kits.models import Entry, Place
 from kits.services.custody import wrong_kit
-from kits.services.ledger import kit_summary, reversal
+from kits.services.ledger.undo import kit_summary, reversal
 from kits.services.lookup import find
 from kits.services.stock import counting
 

@@ -25,7 +25,7 @@ from kits.services.buying.season_order import season_order
 from kits.services.lookup import find
 from kits.services.orders import orders
 from kits.services.orders.orders import OrderStands
-from kits.services.stock import stock_levels
+from kits.services.stock.order_levels import stock_levels
 
 _PRIORITIES = [each.value for each in Criticality]
 _SHORT = "Units that kits are short of without this line."

@@ -15,20 +15,19 @@ from itertools import pairwise
 
 import numpy as np
 
+from gearroom.core.rules.programme import Programme, Row
 from kits.rules.buying.naive_plan import naive_order
-from kits.rules.buying.programme import Programme, Row
 from kits.rules.buying.season import PENNY, Offer, Order, Season, Supplier
-from kits.rules.buying.season_costs import Amounts, charge, cost, curve, most_packs
+from kits.rules.buying.season_costs import Amounts, charge, cost, curve, least_charge, most_packs
 
 WITHIN = 0.01
 """An order within this share of the best one is good enough: use is known no better."""
 SECONDS = 3.0
 ROUNDING = 1e-9
-MOST_EXACT, MOST_LINES = 24, 40
-"""All lines stand for the charges of up to so many packs of an item, else so many of them at most.
-"""
-HARDLY_BELOW = 2e-3
-"""Lines are not further below the charges than by this share of what the item comes to."""
+MOST_LINES = 40
+"""At most so many lines stand for the charges of an item, though they are further below."""
+OF_LINES = 0.25
+"""Lines may be below the charges by this part of the share asked for; the rest is the solver's."""
 
 
 class Found(enum.StrEnum):
@@ -62,8 +61,8 @@ def plan(season: Season, *, seconds: float = SECONDS, within: float = WITHIN) ->
     season = season.in_order()
     by_hand = naive_order(season)
     naive = cost(season, by_hand)
-    programme, columns = _programme(season)
-    solution = programme.solve(seconds, within)
+    programme, columns = _programme(season, within * OF_LINES)
+    solution = programme.solve(seconds, within * (1 - OF_LINES))
     bound = max(0.0, solution.bound)
     order = None if solution.values is None else _order(solution.values, columns)
     if order is not None and order.may_be(season) and cost(season, order) < naive:
@@ -83,8 +82,9 @@ def _order(values: list[float], columns: dict[int, list[int]]) -> Order:
     return Order({offer: count for offer, count in packs.items() if count})
 
 
-def _programme(season: Season) -> tuple[Programme, dict[int, list[int]]]:
-    """The programme, and which of its columns are packs of each offer."""
+def _programme(season: Season, below: float) -> tuple[Programme, dict[int, list[int]]]:
+    """The programme, whose lines are `below` the charges by that share at most, and which of its
+    columns are packs of each offer."""
     made = Programme()
     ordered = {each.id: _switch(made, each) for each in season.suppliers}
     goods: dict[int, Row] = {each.id: {} for each in season.suppliers}
@@ -100,7 +100,8 @@ def _programme(season: Season) -> tuple[Programme, dict[int, list[int]]]:
         if units:
             whole = sum(packs * season.by_id[pk].units for pk, packs in most.items())
             offers = season.offered[want.item]
-            _pieces(made, units, curve(want, offers, whole), charge(want, offers).wasted)
+            along = curve(want, offers, whole) - least_charge(want, offers)
+            _pieces(made, units, along, charge(want, offers).wasted, below)
     money: Row = {}
     for supplier in season.suppliers:
         money |= goods[supplier.id]
@@ -118,54 +119,56 @@ def _switch(made: Programme, supplier: Supplier) -> int | None:
 
 
 def _packs(made: Programme, offer: Offer, most: int, ordered: int | None) -> Row:
-    """A column of packs for each price of an offer, with what one costs."""
+    """A column of packs for each price of an offer, with what one costs; one price at most is
+    paid."""
     ends = [*(price.packs - 1 for price in offer.prices[1:]), most]
-    found: Row = {}
+    costs: Row = {}
     choices: Row = {}
+    limits: Row = {}  # of the packs at a price from one pack on, which needs no switch of its own
     for price, end in zip(offer.prices, ends, strict=True):
         packs = made.column(float(price.each), end)
-        found[packs] = float(price.each)
-        if len(offer.prices) > 1 or price.packs > 1:
+        costs[packs] = float(price.each)
+        if price.packs > 1:
             chosen = made.column(0.0, 1)
             choices[chosen] = 1.0
             made.at_least({packs: 1.0, chosen: -price.packs}, 0.0)
             made.at_most({packs: 1.0, chosen: -end}, 0.0)
-        elif ordered is not None:
-            made.at_most({packs: 1.0, ordered: -end}, 0.0)
-    if choices and ordered is not None:
-        made.at_most(choices | {ordered: -1.0}, 0.0)
-    elif len(choices) > 1:
-        made.at_most(choices, 1.0)
-    return found
+        else:
+            limits[packs] = 1 / end
+    if ordered is not None:
+        made.at_most(limits | choices | {ordered: -1.0}, 0.0)
+    elif len(limits) + len(choices) > 1:
+        made.at_most(limits | choices, 1.0)
+    return costs
 
 
-def _pieces(made: Programme, units: Row, along: Amounts, price: float) -> None:
+def _pieces(made: Programme, units: Row, along: Amounts, price: float, below: float) -> None:
     """What an item comes to besides its price, as pieces of straight lines over its units, of which
     one costs `price` at least."""
     pack = math.gcd(*map(int, units.values()))  # nothing lies between multiples of it
     at = along[::pack]
     pieces = {
         made.column(slope / pack, (last - first) * pack, whole=False): -1.0
-        for slope, first, last in lines_below(at, price * pack)
+        for slope, first, last in lines_below(at, price * pack, below)
     }
     made.equal(units | pieces, 0.0)
-    made.always += float(along[0] - along.min())
+    made.always += float(along[0])
 
 
-def lines_below(along: Amounts, price: float) -> list[tuple[float, float, float]]:
-    """The slopes of lines of which the highest is a convex row of amounts, or hardly below it, and
-    from where to where each is the highest. They go through each amount of a short row; of a long
-    one, lines are added where they are furthest below, for what it comes to there with `price` for
-    each step."""
+def lines_below(along: Amounts, price: float, share: float) -> list[tuple[float, float, float]]:
+    """The slopes of lines of which the highest is a convex row of amounts, or below it by at most a
+    `share` (0 or more) of what an item comes to there with `price` for each step; and from where to
+    where each is the highest. Lines are added where they are furthest below."""
     slopes = np.diff(along)
     at = np.arange(len(along))
-    worth = along - along.min() + price * at + ROUNDING
-    chosen = list(range(len(slopes))) if len(slopes) <= MOST_EXACT else [0, len(slopes) - 1]
-    while True:
+    worth = along + price * at
+    chosen = sorted({0, len(slopes) - 1})
+    while len(chosen) < MOST_LINES:
         starts = np.array(chosen)
         below = along - (along[starts] + slopes[starts] * (at[:, None] - starts)).max(axis=1)
-        worst = int((below / worth).argmax())
-        if below[worst] <= HARDLY_BELOW * worth[worst] or len(chosen) >= MOST_LINES:
+        over = below - share * worth
+        worst = int(over.argmax())
+        if over[worst] <= ROUNDING:
             break
         chosen = sorted({*chosen, worst - 1, worst})
     return list(_highest(along, slopes, chosen))

@@ -184,6 +184,11 @@ class Season:
         return {want.item: by_item[want.item] for want in self.wants if want.item in by_item}
 
     @cached_property
+    def sellers(self) -> dict[int, Supplier]:
+        """Suppliers by id."""
+        return {supplier.id: supplier for supplier in self.suppliers}
+
+    @cached_property
     def by_id(self) -> dict[int, Offer]:
         """Offers by id."""
         return {offer.id: offer for offer in self.offers}
@@ -210,8 +215,7 @@ class Order:
 
     def deliveries(self, season: Season) -> dict[int, Decimal]:
         """What delivery costs, by supplier."""
-        suppliers = {supplier.id: supplier for supplier in season.suppliers}
-        return {s: suppliers[s].charges(goods) for s, goods in self.goods(season).items()}
+        return {s: season.sellers[s].charges(goods) for s, goods in self.goods(season).items()}
 
     def money(self, season: Season) -> Decimal:
         """What it costs in all."""
@@ -225,11 +229,10 @@ class Order:
 
     def may_be(self, season: Season) -> bool:
         """Whether every offer and supplier takes it and the budget covers it."""
-        suppliers = {supplier.id: supplier for supplier in season.suppliers}
         least = all(packs >= season.by_id[offer].least for offer, packs in self.packs.items())
         return (
             least
-            and all(v >= suppliers[s].least_order for s, v in self.goods(season).items())
+            and all(v >= season.sellers[s].least_order for s, v in self.goods(season).items())
             and (season.budget is None or self.money(season) <= season.budget)
         )
 

@@ -8,6 +8,7 @@ more. The charge only weighs one order against another: it is no price of a need
 as one.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -98,25 +99,37 @@ def most_units(want: Want) -> int:
 
 
 def most_packs(offer: Offer, want: Want, season: Season) -> int:
-    """No order takes more packs of an offer: all that may be lacked, or what a price asks for, and
-    goods for as much as a free delivery or a least order may be worth."""
+    """No order that comes to least has more packs of an offer: they cost more than they are worth
+    and than a free delivery saves, and a least order is reached without them."""
     needed = most_units(want)
     if not needed:
         return 0
-    (supplier,) = (each for each in season.suppliers if each.id == offer.supplier)
-    lowest = min(price.each for price in offer.prices)
-    saves = max(supplier.delivery, supplier.least_order)
-    more = -(-saves // lowest) if lowest else 0
-    return max(-(-needed // offer.units), offer.prices[-1].packs) + int(more)
+    supplier = season.sellers[offer.supplier]
+    least, each = offer.prices[-1].packs, float(offer.prices[-1].each)
+    saves, to_least = (
+        (float(supplier.delivery), math.ceil(float(supplier.least_order) / each))
+        if each
+        else (0.0, 0)
+    )
+    furthest = max(-(-needed // offer.units), least) + (int(saves / each) if each else 0)
+    charges = curve(want, season.offered[want.item], furthest * offer.units)
+    comes_to = (charges[:: offer.units] + each * np.arange(furthest + 1))[least:]
+    best = int(comes_to.argmin())
+    pays = np.flatnonzero(comes_to <= comes_to[best] + saves)
+    return least + max(int(pays[-1]), best + to_least)
+
+
+def least_charge(want: Want, offers: list[Offer]) -> float:
+    """What an item comes to at least besides its price, with whatever number of units."""
+    return float(curve(want, offers, max(0, len(want.used) - want.on_hand + want.short)).min())
 
 
 def cost(season: Season, order: Order) -> float:
-    """What an order comes to: its money, and what it lacks and wastes above the least
-    that the offers could reach."""
+    """What an order comes to: its money, and what it lacks and wastes above the least that any
+    number of units could reach."""
     found = float(order.money(season))
     for want in season.wants:
         if offers := season.offered.get(want.item):
-            most = sum(most_packs(offer, want, season) * offer.units for offer in offers)
-            along = curve(want, offers, max(most, order.units(season, want.item)))
-            found += float(along[order.units(season, want.item)] - along.min())
+            units = order.units(season, want.item)
+            found += float(curve(want, offers, units)[units]) - least_charge(want, offers)
     return found

@@ -7,7 +7,7 @@ question that somebody must answer by looking at the pack.
 
 import calendar
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from functools import reduce
 
@@ -258,30 +258,34 @@ def undated_grace_until(entered_on: date) -> date:
     return entered_on + timedelta(days=1)
 
 
-def _limits(batch: Batch) -> Iterable[tuple[ReasonCode, date | None]]:
+def _limits(batch: Batch) -> Iterator[tuple[ReasonCode, date | None]]:
     """Each fault that units have or come to have, gravest first, with the last day on which they
     do not have it; None where they have it now."""
-    grace, opened = batch.undated_until, _opened_through(batch)
-    undated = must_be_dated(batch) and not date_known(batch) and grace is None
-    unchecked = batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT
-    limits = (
-        (batch.recalled, ReasonCode.RECALLED, None),
-        (batch.withheld, ReasonCode.WITHHELD, None),
-        (batch.check_passed is False, ReasonCode.CHECK_FAILED, None),
-        (undated, ReasonCode.DATE_NOT_KNOWN, None),
-        (batch.expiry is not None, ReasonCode.EXPIRED, batch.expiry),
-        (opened is not None, ReasonCode.OPENED_TOO_LONG, opened),
-        (grace is not None, ReasonCode.DATE_NOT_KNOWN, grace),
-        (unchecked, ReasonCode.CHECK_NOT_ANSWERED, None),
-        (batch.check_due is not None, ReasonCode.CHECK_DUE, batch.check_due),
-    )
-    return ((fault, last) for there, fault, last in limits if there)
+    if batch.recalled:
+        yield ReasonCode.RECALLED, None
+    if batch.withheld:
+        yield ReasonCode.WITHHELD, None
+    if batch.check_passed is False:
+        yield ReasonCode.CHECK_FAILED, None
+    grace = batch.undated_until
+    if grace is None and must_be_dated(batch) and not date_known(batch):
+        yield ReasonCode.DATE_NOT_KNOWN, None
+    if batch.expiry is not None:
+        yield ReasonCode.EXPIRED, batch.expiry
+    if (opened := _opened_through(batch)) is not None:
+        yield ReasonCode.OPENED_TOO_LONG, opened
+    if grace is not None:
+        yield ReasonCode.DATE_NOT_KNOWN, grace
+    if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
+        yield ReasonCode.CHECK_NOT_ANSWERED, None
+    if batch.check_due is not None:
+        yield ReasonCode.CHECK_DUE, batch.check_due
 
 
 _CHECKS = (ReasonCode.CHECK_FAILED, ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
 
 
-def _faults(batch: Batch, day: date) -> Iterable[ReasonCode]:
+def _faults(batch: Batch, day: date) -> Iterator[ReasonCode]:
     return (fault for fault, last in _limits(batch) if last is None or last < day)
 
 
@@ -292,7 +296,7 @@ def why_not(batch: Batch, day: date) -> ReasonCode | None:
     not be due before `day` (due on the day itself will do). An instrument that passed and has no
     next due date has no limit from its checks.
     """
-    return next(iter(_faults(batch, day)), None)
+    return next(_faults(batch, day), None)
 
 
 def check_fault(batch: Batch, day: date) -> ReasonCode | None:

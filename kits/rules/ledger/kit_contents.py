@@ -26,19 +26,16 @@ from kits.rules.ledger.reasons import ReasonCode
 def inside(kit: KitState) -> list[Units]:
     """Return the units that go where the kit goes: not those of sections out on their own. What
     has to be dated and is not carries until when that is tolerated."""
-    return [_let_be(kit, x) for x in kit.units if x.count > 0 and x.place not in kit.away]
+    units = [x for x in kit.units if x.count > 0 and x.place not in kit.away]
+    until = kit.undated_grace_until
+    return units if until is None else [_let_be(x, until) for x in units]
 
 
-def _let_be(kit: KitState, units: Units) -> Units:
+def _let_be(units: Units, until: date) -> Units:
     batch = units.batch
-    if (
-        kit.undated_grace_until is None
-        or date_known(batch)
-        or not must_be_dated(batch)
-        or batch.thing.kind is Kind.MEDICINE
-    ):
+    if date_known(batch) or not must_be_dated(batch) or batch.thing.kind is Kind.MEDICINE:
         return units
-    return replace(units, batch=replace(batch, undated_until=kit.undated_grace_until))
+    return replace(units, batch=replace(batch, undated_until=until))
 
 
 def counted_lines(kit: KitState) -> list[Line]:

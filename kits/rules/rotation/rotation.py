@@ -15,7 +15,7 @@ from functools import cached_property
 from itertools import combinations, product
 
 from gearroom.core.rules.grouping import grouped
-from kits.rules.buying.programme import Programme, Row
+from gearroom.core.rules.programme import Programme, Row
 from kits.rules.rotation.first_out import first_out
 from kits.rules.rotation.spots import Holding, Holds, Stock
 

@@ -22,7 +22,8 @@ from kits.rules.ledger import usable_through
 from kits.rules.restocking.picking import restock
 from kits.services.ledger import readiness
 from kits.services.planning.plans import purchases
-from kits.services.stock import offers, stock_levels
+from kits.services.stock import offers
+from kits.services.stock.order_levels import stock_levels
 from kits.services.stock.receiving import check_price
 from kits.services.text.amounts import units as whole
 

@@ -23,8 +23,8 @@ from kits.rules.planning.demand import Probabilities
 from kits.rules.planning.records import units_per_use
 from kits.services.planning.plans import sizes_of_use
 from kits.services.planning.records.rates import Records, records
-from kits.services.stock import stock_levels, stock_use
-from kits.services.stock.stock_levels import LOOKS_BACK_DAYS
+from kits.services.stock.order_levels import stock_levels, stock_use
+from kits.services.stock.order_levels.stock_levels import LOOKS_BACK_DAYS
 
 A_YEAR = timedelta(days=364)
 """Whole weeks, so that weekends are held against weekends."""

@@ -16,7 +16,7 @@ from kits.rules.buying import receipts
 from kits.services.buying.drafting import draft_of
 from kits.services.orders import on_order, orders
 from kits.services.orders.orders import OrderStands
-from kits.services.stock import deliveries
+from kits.services.stock.order_levels import deliveries
 
 LONGEST_DAYS = 730
 

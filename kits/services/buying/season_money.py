@@ -16,7 +16,7 @@ from kits.rules.buying.receipts import UnitPrice
 from kits.rules.buying.season_money import Cause, SeasonMoney
 from kits.rules.planning.seasons import season_of
 from kits.services.planning.past_use import THROWN_OUT
-from kits.services.stock import deliveries
+from kits.services.stock.order_levels import deliveries
 
 A_YEAR = timedelta(days=364)
 """Whole weeks, so that weekends are held against weekends."""
@@ -84,26 +84,29 @@ def _portion(leg: Movement) -> Portion:
 
 
 def _extras(rooms: Sequence[int], since: date) -> dict[int, list[tuple[int, int]]]:
-    """Units that came onto a shelf out of a filled kit and went into kits, by room. Of a batch that
-    was also bought nobody knows which of its units these were: it is left out."""
+    """Units that came onto a shelf out of a filled kit and went into kits, by room. Each counts
+    when and where it first went into one, so what went in before, or in another room, and came back
+    counts no more. Of a batch that was also bought nobody knows which of its units these were: it
+    is left out."""
     came = Movement.objects.filter(
         from_place__kind=PlaceKind.SUPPLIER, entry__reversed_by__isnull=True
     )
     out_of_kits = came.filter(entry__kind=EntryKind.STRIP, to_place__kind=PlaceKind.SHELF)
     left = summed(out_of_kits.values_list("lot", "units"))
     legs = (
-        _legs(rooms, since)
+        _standing()
         .filter(
             from_place__kind=PlaceKind.SHELF, to_place__kind=PlaceKind.SECTION, lot__in=list(left)
         )
         .exclude(lot__in=came.exclude(entry__kind=EntryKind.STRIP).values("lot"))
         .select_related("lot", "entry")
-        .order_by("entry", "id")
+        .order_by("entry__occurred_at", "entry", "id")
     )
     found = []
     for leg in legs:
-        if units := min(leg.units, left[leg.lot_id]):  # some may have gone in and out again
-            left[leg.lot_id] -= units
+        units = min(leg.units, left[leg.lot_id])
+        left[leg.lot_id] -= units
+        if units and leg.entry.room_id in rooms and _day(leg.entry.occurred_at) >= since:
             found.append((leg.entry.room_id or 0, (leg.lot.item_id, units)))
     return grouped(found)
 
@@ -130,9 +133,8 @@ def _day(at: datetime) -> date:
 
 
 def _legs(rooms: Sequence[int], since: date) -> QuerySet[Movement]:
-    return Movement.objects.filter(
-        entry__room__in=rooms,
-        entry__reversed_by__isnull=True,
-        entry__reverses__isnull=True,
-        entry__occurred_at__date__gte=since,
-    )
+    return _standing().filter(entry__room__in=rooms, entry__occurred_at__date__gte=since)
+
+
+def _standing() -> QuerySet[Movement]:
+    return Movement.objects.filter(entry__reversed_by__isnull=True, entry__reverses__isnull=True)

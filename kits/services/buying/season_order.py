@@ -29,8 +29,9 @@ from kits.services.buying import forecast
 from kits.services.ledger import readiness
 from kits.services.orders import on_order
 from kits.services.planning.plans import purchases
-from kits.services.stock import catalogue, offers, stock_levels, stock_use
-from kits.services.stock.stock_levels import LOOKS_BACK_DAYS
+from kits.services.stock import catalogue, offers
+from kits.services.stock.order_levels import stock_levels, stock_use
+from kits.services.stock.order_levels.stock_levels import LOOKS_BACK_DAYS
 
 MOST_DAYS = 730
 

@@ -219,7 +219,7 @@ def _permit(
         raise Unacceptable(
             "who-takes-it",
             _(
-                "%(kit)s is not reserved for anybody. Scan the guide's tag or choose who is "
+                "%(kit)s is not reserved for anybody. Scan the guide’s tag or choose who is "
                 "taking it out."
             )
             % {"kit": kit.name},

@@ -33,7 +33,8 @@ from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, passing_on, use
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
-from kits.services.ledger import Book, LooseLevel, facts, reversal
+from kits.services.ledger import Book, LooseLevel, facts
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import find, open_checkout
 from kits.services.trips import reservations
 

@@ -31,7 +31,8 @@ from kits.models import (
     SealFact,
 )
 from kits.rules.ledger import Level, good_through
-from kits.services.ledger import LooseLevel, facts, known_then, readiness, reversal
+from kits.services.ledger import LooseLevel, facts, known_then, readiness
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import find
 
 MAY_BE_ANOTHER_KITS = (

@@ -48,7 +48,7 @@ class Finding:
 def findings() -> Iterator[Finding]:
     """Every difference between what is stored and what the entries add up to."""
     for table in append_only.missing():
-        yield Finding("triggers", f"{table} lacks the triggers that keep it append-only.")
+        yield Finding("triggers", f"{table} does not have the triggers that keep it append-only.")
     for difference in redaction.differences():
         yield Finding("redacted", difference)
     yield from _holdings()
@@ -71,7 +71,7 @@ def _holdings() -> Iterator[Finding]:
         where = (holding.lot_id, holding.place_id)
         expected = derived.pop(where, 0)
         if not holding.place.inner:
-            yield Finding("holding", f"{holding.place} is an outer place and holds units.")
+            yield Finding("holding", f"{holding.place} is outside the gear rooms but holds units.")
         if holding.units != expected:
             yield Finding(
                 "holding",
@@ -111,7 +111,7 @@ def _projections() -> Iterator[Finding]:
 def _differs(about: str, what: str, row: Model, differs: dict[str, Any]) -> Finding:
     stored = {name: getattr(row, name) for name in differs}
     return Finding(
-        about, f"{what} is {stored}, and the facts say {differs}.", {"stored": stored, **differs}
+        about, f"{what}: stored {stored}, by the entries {differs}.", {"stored": stored, **differs}
     )
 
 
@@ -130,15 +130,15 @@ def _facts() -> Iterator[Finding]:
     }
     for about, entries in without.items():
         yield from (
-            Finding(about, f"Entry {entry.pk} ({entry.kind}) has no fact of what it did.")
+            Finding(about, f"Entry {entry.pk} ({entry.kind}) has no record of what it changed.")
             for entry in entries
             if not facts.is_history(entry)
         )
     for through, number, kit in _moved_through_a_whole_seal():
         yield Finding(
             "seal",
-            f"Seal {number} on {kit} is on record as whole, and entry {through} moved something "
-            "through it.",
+            f"Seal {number} on {kit} is on record as intact, but entry {through} moved "
+            "something in or out.",
         )
 
 
@@ -170,7 +170,7 @@ def _lots() -> Iterator[Finding]:
         # A batch whose units were all booked over to another keeps its own row as it was.
         booked_over = str(lot.pk) in fact.entry.detail.get("booked_over", {})
         if not booked_over and (lot.number, lot.expiry) != (fact.number, fact.expiry):
-            yield Finding("lot", f"Batch {lot.pk} is not what was last written of it.")
+            yield Finding("lot", f"Batch {lot.pk} does not match the last entry about it.")
 
 
 def _kits() -> Iterator[Finding]:
@@ -206,13 +206,13 @@ def _kit(kit: Kit, state: KitState, *, set_up: bool) -> Iterable[Finding]:
             first_expiry(state),
         ),
         *(
-            (f"{what} is not what entries say.", stored, derived)
+            (f"{what} does not match the entries.", stored, derived)
             for what, stored, derived in (
-                ("whether it is set up", kit.contents_entered, set_up),
-                ("the last look inside", look, kit_state.last_look(kit)),
+                ("whether its contents were entered", kit.contents_entered, set_up),
+                ("the last check of its contents", look, kit_state.last_look(kit)),
                 ("waiting to be sorted", kit.to_sort_since, waiting.to_sort_since),
-                ("being lost", kit.lost_since, waiting.lost_since),
-                ("being in storage", kit.laid_up_since, kit_state.laid_up_since(kit)),
+                ("when it was lost", kit.lost_since, waiting.lost_since),
+                ("when it was put in storage", kit.laid_up_since, kit_state.laid_up_since(kit)),
                 ("the room it is in", kit.room_id, kit_state.room_id(kit)),
             )
         ),

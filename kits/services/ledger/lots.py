@@ -35,7 +35,7 @@ def normal(number: str, *, field: str = "number") -> str:
             len(text) > LONGEST,
             Invalid(
                 _(
-                    "This has %(count)s characters; a maker's number can have at most %(longest)s. "
+                    "This has %(count)s characters; a maker’s number can have at most %(longest)s. "
                     "Enter only what comes after LOT or SN."
                 )
                 % {"count": len(text), "longest": LONGEST},

@@ -29,7 +29,7 @@ from kits.models import (
 )
 from kits.models.kits import KitQuerySet
 from kits.models.labels import LabelQuerySet
-from kits.models.places import PlaceQuerySet
+from kits.models.stock.places import PlaceQuerySet
 from kits.rules.lookup import label_codes, short_names
 
 
@@ -115,7 +115,7 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
         if of.kind != LabelKind.KIT:
             raise Unacceptable(
                 "not-a-kit",
-                _("The label %(shown)s is %(on_what)s, not on a kit. Scan the kit's own label.")
+                _("The label %(shown)s is %(on_what)s, not on a kit. Scan the kit’s own label.")
                 % {"shown": label_codes.shown(code), "on_what": on_what(of.kind)},
                 means=of.kind,
             )

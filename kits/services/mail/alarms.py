@@ -25,7 +25,7 @@ from kits.services.notices import (
     writing,
 )
 from kits.services.recalls import recall_notices
-from kits.services.stock import stock_levels
+from kits.services.stock.order_levels import stock_levels
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import trip_readiness
 

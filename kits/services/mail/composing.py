@@ -11,8 +11,9 @@ from gearroom.core import clock
 from kits.models import Notice
 from kits.rules.mail.plain_text import Letter
 from kits.rules.notices.policy import WEEKLY
-from kits.services.mail import digest_data, digest_text, digest_week, notice_texts, picking_list
-from kits.services.mail.digest_rotation import DigestStock
+from kits.services.mail import notice_texts, picking_list
+from kits.services.mail.digest import digest_data, digest_text, digest_week
+from kits.services.mail.digest.digest_rotation import DigestStock
 from kits.services.mail.rendering import Attachment
 
 

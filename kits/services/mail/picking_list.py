@@ -18,8 +18,8 @@ from reportlab.pdfgen.canvas import Canvas
 from gearroom.core.rules.grouping import grouped
 from kits.models import Place
 from kits.rules.ledger.expiry import good_through
-from kits.services.mail import digest_text
-from kits.services.mail.digest_week import Week
+from kits.services.mail.digest import digest_text
+from kits.services.mail.digest.digest_week import Week
 from kits.services.text import wording
 
 REGULAR, BOLD = "GearroomList", "GearroomListBold"

@@ -21,8 +21,9 @@ from gearroom.core import clock
 from gearroom.core.models.installation import current
 from kits.models import Notice, NotificationPreferences
 from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
-from kits.services.mail import composing, digest, overdue, rendering
-from kits.services.mail.digest_rotation import DigestStock
+from kits.services.mail import composing, overdue, rendering
+from kits.services.mail.digest import digest
+from kits.services.mail.digest.digest_rotation import DigestStock
 from kits.services.notices import (
     AddressRefused,
     bundling,
@@ -257,7 +258,7 @@ def _deliver(notice: Notice, token: uuid.UUID) -> bool:
             at = clock.now()
             if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
                 log.warning(
-                    "Notice %s was sent, but its lease had passed to somebody else", notice.pk
+                    "Notification %s was sent, but another worker had taken it over", notice.pk
                 )
             bundling.held_by(notice).update(sent_at=at, message_id=notice.message_id)
         return True

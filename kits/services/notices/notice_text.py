@@ -62,9 +62,9 @@ def page(path: str) -> str:
     return f"{current().public_url}{path}" if current().public_url else ""
 
 
-def kit_page(name: str) -> str:
-    """The address of a kit's own page."""
-    return page(f"/kits/{quote(name, safe='')}/")
+def kit_page(name: str, part: str = "") -> str:
+    """The address of a kit's own page, or of a part of it."""
+    return page(f"/kits/{quote(name, safe='')}/{part}")
 
 
 def clearance_token(clearance: int) -> str:

@@ -24,8 +24,9 @@ from kits.rules.trips.trips import Coverage, Stand
 from kits.services.custody import clearances, returns
 from kits.services.overview.attention import Attention, Expiring, expiring, needing
 from kits.services.restocking import recounts
-from kits.services.stock import away, stock_levels
+from kits.services.stock import away
 from kits.services.stock.away import UnitsAway
+from kits.services.stock.order_levels import stock_levels
 from kits.services.trips import trip_readiness
 from kits.services.weather import jobs as weather_jobs
 from kits.services.weather.jobs import WeatherJob

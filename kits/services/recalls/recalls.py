@@ -62,7 +62,7 @@ def start(
         raise Invalid(
             _("A lot number is only allowed with the scope “number”.")
             if number
-            else _("Enter the maker's lot number, or choose “all” or “not-known”."),
+            else _("Enter the maker’s lot number, or choose “all” or “not-known”."),
             field="number",
         )
     recall = Recall(

@@ -44,7 +44,8 @@ from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
 from kits.services.restocking.emptying import Destination, place_out_of
 from kits.services.restocking.sorting import PutIn
-from kits.services.stock import receiving, stock_levels
+from kits.services.stock import receiving
+from kits.services.stock.order_levels import stock_levels
 from kits.services.text.amounts import units as whole
 from kits.services.text.buying_texts import reason_of
 

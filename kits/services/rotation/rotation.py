@@ -29,7 +29,7 @@ from kits.services.lookup import promises
 from kits.services.planning.plans import Purchase, purchases
 from kits.services.planning.records.rates import Records, records
 from kits.services.rotation.rates_of_use import exposures, rates_of_items, use
-from kits.services.stock.stock_levels import on_shelves
+from kits.services.stock.order_levels.stock_levels import on_shelves
 
 MOST_KITS_IN_EMAIL = 60
 """Of rooms with more, the weekly email does not work it out: it takes too long for a mail."""

@@ -18,7 +18,9 @@ NOTHING = _lazy("Nothing on record")
 
 
 def title(room: str) -> str:
-    """What the sheet is."""
+    """What the sheet is: of the room, where its name is given."""
+    if not room:
+        return _("What goes out of date in kits")
     return _("What goes out of date in kits: %(room)s") % {"room": room}
 
 

@@ -35,11 +35,11 @@ HARDLY = 0.1
 _FOUND: Mapping[Found, str | Promise] = {
     Found.BEST: _lazy("No other order would be more than %(percent)d %% cheaper."),
     Found.STOPPED: _lazy(
-        "There was no time to find the best order: another order might be up to %(percent)d %% "
-        "cheaper."
+        "The calculation ran out of time before it was certain of the best order: another order "
+        "might be up to %(percent)d %% cheaper."
     ),
     Found.BY_HAND: _lazy(
-        "There was no time to find a better order than buying each item where it costs least. "
+        "The calculation ran out of time: this order buys each item where it costs least. "
         "Another order might be up to %(percent)d %% cheaper."
     ),
 }

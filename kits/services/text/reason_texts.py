@@ -309,9 +309,9 @@ VERDICTS: dict[str, VerdictTexts] = {
             else _("There are %(people)d people on the trip, and no kit serves them.") % f
         ),
         lambda f: (
-            _("the trip's kits serve %(served)d of %(people)d people") % f
+            _("the trip’s kits serve %(served)d of %(people)d people") % f
             if f["served"]
-            else _("no kit serves the trip's %(people)d people") % f
+            else _("no kit serves the trip’s %(people)d people") % f
         ),
     ),
     ReasonCode.TOO_FEW_DAYS: VerdictTexts(
@@ -324,7 +324,7 @@ VERDICTS: dict[str, VerdictTexts] = {
             if f["served"]
             else _("The trip lasts %(days)d days, and none of its kits is made for that long.") % f
         ),
-        _lazy("the trip's kits are not enough for %(days)d days"),
+        _lazy("the trip’s kits are not enough for %(days)d days"),
     ),
     ReasonCode.HAZARDS_NOT_SERVED: VerdictTexts(
         hazard_texts.not_served, hazard_texts.not_served_in_brief

@@ -16,13 +16,13 @@ THREATS: dict[Threat, Promise] = {
 }
 
 BEGUN = _lazy(
-    "The weather has begun, so look at every pack. Whether something is still good after frost, "
-    "heat or wet cannot be told from any record: until you have asked its maker or your medical "
-    "adviser, put it in quarantine."
+    "The months of frost, heat or wet have begun, so look at every pack. No record can show "
+    "whether something is still good after frost, heat or wet: until you have asked its maker or "
+    "your medical adviser, put it in quarantine."
 )
 EXPOSED = _lazy(
-    "Some of this was still there when the weather began. Look at every pack, and ask its maker or "
-    "your medical adviser before you put it back."
+    "Some of this was still there when the frost, heat or wet began. Look at every pack, and ask "
+    "its maker or your medical adviser before you put it back."
 )
 
 

@@ -140,7 +140,7 @@ _ACTS: dict[str, str | Promise] = {
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
     "weather-out": _lazy("moved because of the weather"),
-    "weather-back": _lazy("put back after the weather"),
+    "weather-back": _lazy("put back after frost, heat or wet"),
     "lost": _lazy("reported lost"),
     "found": _lazy("found again"),
     "lay-up": _lazy("put in storage"),

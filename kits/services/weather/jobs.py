@@ -13,7 +13,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
 from kits.models import EntryKind, Holding, Kit, Location, Lot, Movement, Place, PlaceKind
-from kits.models.places import PlaceQuerySet
+from kits.models.stock.places import PlaceQuerySet
 from kits.rules.ledger.facts import KitState, Thing, Units, Weather
 from kits.rules.ledger.weather import Removal, Stretch, Threat, may_be_kept, may_return, removals
 from kits.services.ledger import readiness

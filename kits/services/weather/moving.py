@@ -54,7 +54,8 @@ def out_of_shelf(act: Act, shelf: Place, target: Place) -> Entry:
 def _to_move(job: WeatherJob | None) -> WeatherJob:
     if job is None or not job.counted:
         raise Refused(
-            "nothing-to-move", _("Nothing has to be moved for the weather now. Reload the page.")
+            "nothing-to-move",
+            _("Nothing has to be moved because of the weather now. Reload the page."),
         )
     return job
 
@@ -140,5 +141,5 @@ def back_onto_shelf(act: Act, shelf: Place) -> Entry:
 def _nothing_to_put_back() -> Refused:
     return Refused(
         "nothing-to-move",
-        _("There is nothing left to put back after the weather. Reload the page."),
+        _("There is nothing left to put back after frost, heat or wet. Reload the page."),
     )

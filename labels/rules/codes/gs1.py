@@ -162,7 +162,7 @@ def _digital_link(text: str) -> _Elements:
         link = GS1DigitalLinkURI.parse(text, config=_NO_DATE_CHECK)
     except (ParseError, ValueError) as error:
         raise MakersCodeError(
-            "code", say("This is a web link, not a maker's code. Scan the other code on the pack.")
+            "code", say("This is a web link, not a maker’s code. Scan the other code on the pack.")
         ) from error
     return tuple((element.ai.ai, element.value) for element in link.element_strings)
 
@@ -333,7 +333,7 @@ def _unknown(text: str) -> MakersCodeError:
     return MakersCodeError(
         "code",
         say(
-            "This is not a maker's code. Scan the other code on the pack, or enter the batch "
+            "This is not a maker’s code. Scan the other code on the pack, or enter the batch "
             "and expiry date."
         ),
     )

@@ -110,7 +110,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
             say("This code contains data that is not text, so it is not one of our labels."),
         )
         if _CONTROL.search(plain)
-        else (TextKind.OTHER, say("This is neither one of our labels nor a maker's code."))
+        else (TextKind.OTHER, say("This is neither one of our labels nor a maker’s code."))
     )
     return ResolvedText(kind, text, says=sentence)
 
@@ -153,7 +153,7 @@ def _foreign(text: str) -> tuple[TextKind, Sentence] | None:
             "This code is for joining a wireless network; it is not one of our labels."
         )
     if _CONTACT.match(text):
-        return TextKind.CONTACT, say("This is somebody's contact card, not one of our labels.")
+        return TextKind.CONTACT, say("This is somebody’s contact card, not one of our labels.")
     return None
 
 

@@ -16,7 +16,7 @@ from labels.rules.layout.typesetting import Typeface
 CAUTIONS = (
     say("This card shows what should be in the kit. It is not medical advice."),
     say(
-        "The organisation's medical adviser, its protocols, local law and each person's "
+        "The organisation’s medical adviser, its protocols, local law and each person’s "
         "training decide who may use which items."
     ),
     say("Check every pack before use: seal, date, damage."),

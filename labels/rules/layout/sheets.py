@@ -257,8 +257,8 @@ def _fit(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     yield (
         sheet.columns > 1 and sheet.pitch_x_mm < sheet.cell_width_mm - 1e-6,
         say(
-            "The labels overlap: it is %(pitch)s mm from one label's left edge to the next "
-            "one's, so a label can be at most that wide, not %(width)s mm.",
+            "The labels overlap: it is %(pitch)s mm from one label’s left edge to the next "
+            "one’s, so a label can be at most that wide, not %(width)s mm.",
             pitch=float(sheet.pitch_x_mm),
             width=float(sheet.cell_width_mm),
         ),
@@ -266,8 +266,8 @@ def _fit(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     yield (
         sheet.rows > 1 and sheet.pitch_y_mm < sheet.cell_height_mm - 1e-6,
         say(
-            "The labels overlap: it is %(pitch)s mm from one label's top edge to the next "
-            "one's, so a label can be at most that high, not %(height)s mm.",
+            "The labels overlap: it is %(pitch)s mm from one label’s top edge to the next "
+            "one’s, so a label can be at most that high, not %(height)s mm.",
             pitch=float(sheet.pitch_y_mm),
             height=float(sheet.cell_height_mm),
         ),

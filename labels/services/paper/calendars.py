@@ -17,10 +17,10 @@ from labels.rules.layout.wall_calendar import (
 from labels.services.paper.printer import job, pdf_of
 
 
-def wall_calendar(of: RoomCalendar, paper: str) -> bytes:
-    """A room's wall calendar as PDF, on one of `PAPERS`."""
+def wall_calendar(of: RoomCalendar, paper: str, *, names_room: bool = True) -> bytes:
+    """A room's wall calendar as PDF, on one of `PAPERS`, by default with the room's name."""
     sheet = WallCalendar(
-        title=texts.title(of.room.name),
+        title=texts.title(of.room.name if names_room else ""),
         as_of=texts.as_of(of.as_of, of.room.time_zone),
         above=(str(texts.GROWS_OLD), str(texts.KEY)),
         below=tuple(texts.not_listed(of.calendar, of.kits)),

@@ -15,9 +15,9 @@ from labels.printing import OrderSheet
 from labels.services.paper.printer import job, pdf_of
 
 
-def order_sheet(of: OrderStands, *, why: bool = False) -> bytes:
-    """The sheet, on A4; for one's own file with `why`: the reason of each line, and what it costs
-    to do without."""
+def order_sheet(of: OrderStands, *, why: bool = False, names_room: bool = True) -> bytes:
+    """The sheet, on A4, by default with the gear room that orders; for one's own file with `why`:
+    the reason of each line, and what it costs to do without."""
     row, currency = of.order, of.order.currency
     if row.ordered_on is None:
         when = _("Draft of %(day)s: not ordered yet")
@@ -25,12 +25,10 @@ def order_sheet(of: OrderStands, *, why: bool = False) -> bytes:
     else:
         when, on = _("Ordered on %(day)s"), row.ordered_on
     here = job(preview=True)
+    who = ", ".join(filter(None, (here.organisation, row.room.name if names_room else "")))
     sheet = OrderSheet(
         title=_("Order to %(supplier)s") % {"supplier": row.supplier.name},
-        notes=[
-            ", ".join(filter(None, (here.organisation, row.room.name))),
-            when % {"day": day(on)},
-        ],
+        notes=list(filter(None, (who, when % {"day": day(on)}))),
         headings=(_("Packs"), _("Item"), _("In a pack"), _("Each"), _("Cost")),
         lines=[
             (

@@ -1,6 +1,7 @@
 """What is printed of the book: labels on sheets, kit tags, lid cards, sign-out sheets.
 
-Loads rows and makes of them what the printer takes.
+Loads rows and makes of them what the printer takes. `names_room`: whether it says which gear room,
+which nobody needs who works alone.
 """
 
 from collections.abc import Sequence
@@ -29,21 +30,22 @@ MOST_PRINTED = 2000
 
 
 # ------------------------------------------------------------------------------------------ labels
-def to_print(label: Label) -> contents.Label:
+def to_print(label: Label, *, names_room: bool = True) -> contents.Label:
     """A label as the printer takes it. It comes with what it is on."""
     match LabelKind(label.kind):
         case LabelKind.KIT if label.kit is not None:
             kit = label.kit
-            return contents.KitLabel(label.code, kit.name, kit.home_room.name, kit.training)
+            room = kit.home_room.name if names_room else ""
+            return contents.KitLabel(label.code, kit.name, room, kit.training)
         case LabelKind.SECTION if label.place is not None:
             of = label.place.kit
             return contents.SectionLabel(
                 label.code, label.place.name, of.name if of else "", of is not None and of.training
             )
         case LabelKind.SHELF if label.place is not None:
-            return contents.ShelfLabel(
-                label.code, label.place.name, label.place.room.name if label.place.room else ""
-            )
+            shelf = label.place
+            room = shelf.room.name if names_room and shelf.room else ""
+            return contents.ShelfLabel(label.code, shelf.name, room)
         case LabelKind.LOT if label.lot is not None:
             lot = label.lot
             needed = lot.item.needs_date
@@ -88,6 +90,7 @@ def print_sheet(
     order: Order = "as-given",
     offset: Offset | None = None,
     preview: bool = False,
+    names_room: bool = True,
 ) -> bytes:
     """Labels on a sheet, as PDF; every symbol read back. Notes that they were printed.
 
@@ -105,7 +108,7 @@ def print_sheet(
     pdf = pdf_of(
         lambda out: printing.sheet_pdf(
             on.sheet,
-            [to_print(label) for label in labels],
+            [to_print(label, names_room=names_room) for label in labels],
             out=out,
             job=job(preview=preview),
             start_cell=start_cell,
@@ -119,12 +122,21 @@ def print_sheet(
     return pdf
 
 
-def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = False) -> bytes:
+def picture(
+    label: Label,
+    *,
+    form: str,
+    dpi: int,
+    on: Sheet,
+    preview: bool = False,
+    names_room: bool = True,
+) -> bytes:
     """One label as `png` (at 203, 300 or 600 dpi) or `svg`. Raises what `print_sheet` does."""
+    of = to_print(label, names_room=names_room)
     with printable():
         if form == "svg":
-            return printing.label_svg(to_print(label), on, job=job(preview=preview)).encode()
-        return printing.label_png(to_print(label), on, job=job(preview=preview), dpi=dpi)
+            return printing.label_svg(of, on, job=job(preview=preview)).encode()
+        return printing.label_png(of, on, job=job(preview=preview), dpi=dpi)
 
 
 def test_page(on: StoredSheet, offset: Offset | None = None) -> bytes:
@@ -165,7 +177,14 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
     return pdf_of(lambda out: printing.sheet_pdf(on, [tag], out=out, job=job(preview=preview)))
 
 
-def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool = False) -> bytes:
+def lid_card(
+    actor: Actor,
+    kit: Kit,
+    size: printing.CardFormat,
+    *,
+    preview: bool = False,
+    names_room: bool = True,
+) -> bytes:
     """The card for a kit's lid, as PDF: what its kit list asks for, pouch by pouch; and who answers
     for it, where that is of a room of theirs.
 
@@ -185,7 +204,7 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,
-        room=kit.home_room.name,
+        room=kit.home_room.name if names_room else "",
         responsible=_name_and_phone(kit.responsible if find.knows_kit(actor, kit) else None),
         deputy=_name_and_phone(kit.deputy if find.knows_kit(actor, kit) else None),
         kit_list=kit.list_version.packing_list.name,
@@ -203,7 +222,7 @@ def _name_and_phone(person: Any) -> str:
     return ", ".join(filter(None, (person.name, person.phone))) if person else ""
 
 
-def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
+def sign_out_sheet(room: Room, *, preview: bool = False, names_room: bool = True) -> bytes:
     """The paper sheet to sign kits out on when phones are dead, as PDF: the room's kits that have
     a label, and empty rows for the others."""
     kits = list(Kit.objects.active().filter(room=room).order_by("name"))
@@ -216,7 +235,7 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
             rows,
             out=out,
             job=job(preview=preview),
-            room=room.name,
+            room=room.name if names_room else "",
             blank_rows=3 + len(kits) - len(rows),
         )
     )

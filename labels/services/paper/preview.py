@@ -21,6 +21,7 @@ def first_page(
     start_cell: int = 1,
     copies: int = 1,
     offset: Offset | None = None,
+    names_room: bool = True,
 ) -> bytes:
     """The first page of labels on a sheet, as PNG at 96 dpi, marked as a preview.
 
@@ -35,6 +36,7 @@ def first_page(
         copies=copies,
         offset=offset,
         preview=True,
+        names_room=names_room,
     )
     return printing.page_png(io.BytesIO(pdf), 1, SCREEN_DPI)
 

@@ -8,7 +8,8 @@ from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import Kit, Notice
 from kits.rules.mail.plain_text import as_text
-from kits.services.mail import composing, digest, notice_log, sending
+from kits.services.mail import composing, notice_log, sending
+from kits.services.mail.digest import digest
 from kits.services.notices import writing
 from kits.services.recalls import recalls
 from tests.kits import factories as make

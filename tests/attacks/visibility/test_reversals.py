@@ -9,8 +9,8 @@ from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, EntryKind, WithheldKind
 from kits.services.custody import custody, use, use_requests
 from kits.services.kits import holds
-from kits.services.ledger import reversal
 from kits.services.ledger.book import Book
+from kits.services.ledger.undo import reversal
 from kits.services.stock import receiving
 from tests.kits import factories as make
 from tests.present import present

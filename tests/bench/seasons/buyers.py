@@ -15,7 +15,7 @@ from tests.bench.seasons.school import FIRST_DAY, PUT_IN_FOR_DAYS, Pack, Stock, 
 CURRENCY = "GBP"
 STATED_LEAD_DAYS = 14
 LOOKS_BACK_DAYS = 365
-"""As `kits.services.stock.stock_levels` has it."""
+"""As `kits.services.stock.order_levels.stock_levels` has it."""
 PLANNING_SECONDS = 3.0
 
 

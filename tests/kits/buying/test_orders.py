@@ -14,11 +14,12 @@ from kits.models import Item, Offer, Order, OrderArrival, OrderLine, Place, Rece
 from kits.rules.buying.orders import COUNTS_AFTER_DAYS, OrderState
 from kits.services.buying import drafting, ordering
 from kits.services.buying.season_order import season_order
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.orders import order_audit, orders
 from kits.services.orders.orders import OrderStands
-from kits.services.stock import catalogue, deliveries, offers, receiving, stock_levels
+from kits.services.stock import catalogue, offers, receiving
 from kits.services.stock.offers import PackPrice
+from kits.services.stock.order_levels import deliveries, stock_levels
 from kits.services.stock.receiving import Arrival
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor

@@ -8,7 +8,8 @@ from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Offer, Supplier
 from kits.services.buying import price_lists
 from kits.services.buying.price_lists import KeptList, NewPrice
-from kits.services.stock import deliveries, offers, receiving
+from kits.services.stock import offers, receiving
+from kits.services.stock.order_levels import deliveries
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor
 

@@ -8,14 +8,14 @@ from decimal import Decimal
 import pytest
 
 from gearroom.core import clock
-from kits.models import EntryKind, Place
+from kits.models import EntryKind, Lot, Place
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.buying.season_money import Cause, SeasonMoney, Worth
 from kits.services.buying import season_money
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import building, sorting
 from kits.services.restocking.building import BoughtItem
-from kits.services.stock import disposing, receiving
+from kits.services.stock import disposing, moving, receiving
 from kits.services.stock.disposing import Outgoing
 from kits.services.text.planning import season_money_texts
 from tests.kits import factories as make
@@ -52,8 +52,8 @@ def thrown(w: World, units: int, expiry: date, reason: str = "") -> None:
     disposing.dispose_all(who, w.store, [Outgoing(w.shelf, lot, units)])
 
 
-def money(w: World) -> SeasonMoney:
-    return season_money.of_rooms([w.store, w.hut], DAY)[w.store.pk]
+def money(w: World, today: date = DAY) -> SeasonMoney:
+    return season_money.of_rooms([w.store, w.hut], today)[w.store.pk]
 
 
 def test_what_is_thrown_away_counts_by_cause_at_the_last_price_paid(w: World) -> None:
@@ -124,22 +124,37 @@ def test_extras_of_a_bought_kit_save_what_they_would_cost_once_they_go_into_a_ki
     found = money(w)
     assert found.extras == Worth()
     assert found.wasted == {Cause.BOUGHT_KIT: Worth(2, {}, 2)}
-    lot = make.batch(w.dressing, "K7", expiry)
-    row = sorting.PutIn(lot, w.shelf, make.section(w.day_02), 3)
-    sorting.restock(act(w.keeper), w.day_02, extra=[row], as_listed=False, levels=())
+    into_kit(w, make.batch(w.dressing, "K7", expiry), 3)
     assert money(w).extras == Worth(3, {"GBP": Decimal("1.50")})
     says = season_money_texts.line(money(w), DAY)
     assert "3 extras from bought kits went into kits: they would have cost 1.50 GBP." in says
     assert w.day_02.entries.filter(kind=EntryKind.STRIP).exists()
 
 
+def test_an_extra_counts_once_whatever_season_it_goes_into_a_kit_again(w: World) -> None:
+    expiry = date(2033, 3, 31)
+    with clock.pretending(at(date(2031, 5, 1))):  # the season before
+        things = [BoughtItem(w.dressing, 4, Fate.SHELF, number="K7", expiry=expiry, shelf=w.shelf)]
+        building.strip(act(w.keeper), w.day_02, things, price=Decimal(9), currency="GBP")
+        lot = make.batch(w.dressing, "K7", expiry)
+        into_kit(w, lot, 3)
+        assert money(w, clock.today("UTC")).extras.units == 3
+        section = make.section(w.day_02)
+        moving.move(act(w.keeper), lot=lot, units=3, source=section, target=w.shelf)
+    into_kit(w, lot, 4)
+    assert money(w).extras.units == 1
+
+
+def into_kit(w: World, lot: Lot, units: int) -> None:
+    row = sorting.PutIn(lot, w.shelf, make.section(w.day_02), units)
+    sorting.restock(act(w.keeper), w.day_02, extra=[row], as_listed=False, levels=())
+
+
 def test_extras_that_were_never_bought_by_themselves_have_no_price(w: World) -> None:
     expiry = date(2033, 3, 31)
     things = [BoughtItem(w.dressing, 4, Fate.SHELF, number="K7", expiry=expiry, shelf=w.shelf)]
     building.strip(act(w.keeper), w.day_02, things, price=Decimal(9), currency="GBP")
-    lot = make.batch(w.dressing, "K7", expiry)
-    row = sorting.PutIn(lot, w.shelf, make.section(w.day_02), 3)
-    sorting.restock(act(w.keeper), w.day_02, extra=[row], as_listed=False, levels=())
+    into_kit(w, make.batch(w.dressing, "K7", expiry), 3)
     assert money(w).extras == Worth(3, {}, 3)
     assert season_money_texts.line(money(w), DAY) == (
         "Jul – Sep 2031: 3 extras from bought kits went into kits; no price for them is on record."

@@ -8,7 +8,8 @@ from kits.models import (
     Trip,
 )
 from kits.services.custody import custody
-from kits.services.ledger import audit, reversal, verdicts
+from kits.services.ledger import audit, verdicts
+from kits.services.ledger.undo import reversal
 from kits.services.text import verdict_texts
 from tests.kits import factories as make
 from tests.kits.factories import act, fresh

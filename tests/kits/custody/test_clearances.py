@@ -13,8 +13,10 @@ from kits.models import Checkout, Clearance, ClearanceAnswer, Notice
 from kits.rules.ledger.facts import Criticality
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import clearances
-from kits.services.ledger import audit, reversal
-from kits.services.mail import digest_data, digest_text, notice_texts
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
+from kits.services.mail import notice_texts
+from kits.services.mail.digest import digest_data, digest_text
 from kits.services.notices.notice_text import clearance_token
 from kits.services.people import personal_records
 from tests.kits import factories as make

@@ -5,8 +5,8 @@ import pytest
 from kits.models import AsFound, Holding, Kit, PlaceKind
 from kits.services.custody import custody
 from kits.services.kits import holds
-from kits.services.ledger import reversal
 from kits.services.ledger.book import room_place
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import holders, promises
 from kits.services.restocking import borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine

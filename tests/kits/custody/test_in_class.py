@@ -6,7 +6,8 @@ from kits.models import AsFound, Entry, Kit, Movement, Notice, PlaceKind, Withhe
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds, kits
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import holders
 from kits.services.restocking import sorting
 from kits.services.restocking.sorting import PutIn

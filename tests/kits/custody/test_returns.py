@@ -23,7 +23,8 @@ from kits.services.custody.use import UseLine
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders
 from kits.services.recalls import recalls
-from kits.services.stock import away, disposing, moving, stock_levels
+from kits.services.stock import away, disposing, moving
+from kits.services.stock.order_levels import stock_levels
 from tests.kits import again, factories as make
 from tests.kits.custody.evenings import back, clean, out, undo, undo_all, word
 from tests.kits.factories import act, caller, fresh, section, units, world

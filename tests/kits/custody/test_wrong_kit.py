@@ -10,8 +10,9 @@ from kits.models import AsFound, Checkout, Entry, LevelFact, Reservation
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, passing_on, wrong_kit
 from kits.services.custody.use import UseLine
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
 from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import find, holders
 from kits.services.restocking import sealing, sorting
 from kits.services.trips import reservations

@@ -11,10 +11,11 @@ from gearroom.core.models import Person
 from kits.models import Entry, Lot, PlaceKind
 from kits.services.leaving import from_stock
 from kits.services.leaving.terms import Terms
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
 from kits.services.planning.past_use import past_use
 from kits.services.recalls import recalls, status
-from kits.services.stock import stock_use
+from kits.services.stock.order_levels import stock_use
 from kits.services.stock.tables import item_use
 from tests.kits import factories as make
 from tests.kits.mail.weeks import text_of

@@ -13,7 +13,8 @@ from kits.services.custody import custody
 from kits.services.kits import holds, kits
 from kits.services.leaving import whole_kit
 from kits.services.leaving.terms import Terms
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
 from kits.services.recalls import recalls, status
 from kits.services.restocking import adding, emptying, sealing, sorting
 from kits.services.trips import reservations

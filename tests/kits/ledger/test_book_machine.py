@@ -31,7 +31,7 @@ from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds, record
 from kits.services.ledger import audit, readiness
-from kits.services.ledger.reversal import reverse
+from kits.services.ledger.undo.reversal import reverse
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import borrowing, building, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine

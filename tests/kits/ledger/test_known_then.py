@@ -12,7 +12,7 @@ from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds, kits, record
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.lists import signatures
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sealing

@@ -12,7 +12,8 @@ from kits.models import AsFound, Checkout, EntryKind, Holding, Kit, Notice, Seal
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.kits import history, holds, kits
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
 from kits.services.lookup import holders
 from kits.services.restocking import sealing, sorting
 from kits.services.stock import counting, moving, receiving

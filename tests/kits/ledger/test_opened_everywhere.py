@@ -12,8 +12,9 @@ from kits.services.custody import use
 from kits.services.kits import history
 from kits.services.overview import phone_copy
 from kits.services.restocking import building
-from kits.services.stock import counting, disposing, reclassifying, stock_levels
+from kits.services.stock import counting, disposing, reclassifying
 from kits.services.stock.counting import CountLine
+from kits.services.stock.order_levels import stock_levels
 from kits.services.stock.tables import stock_table
 from labels.rules.codes.texts import Expiry
 from labels.rules.layout.contents import LotLabel

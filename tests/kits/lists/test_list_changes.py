@@ -28,7 +28,7 @@ from kits.services.lists import (
 )
 from kits.services.lists.change_progress import Stand
 from kits.services.lists.list_changes import Amount, ChangeDraft, SourceDraft
-from kits.services.mail import digest_data, digest_text
+from kits.services.mail.digest import digest_data, digest_text
 from kits.services.restocking import sealing, sorting
 from tests.kits import factories as make
 from tests.kits.factories import World, days

@@ -14,7 +14,7 @@ from kits.models import NotCarried, PackingListVersion, WhyNotCarried
 from kits.rules.mail.plain_text import as_text
 from kits.services.lists import drafts, look_again, publishing, signatures
 from kits.services.lists.not_carried import NotCarriedDraft
-from kits.services.mail import digest_data, digest_text
+from kits.services.mail.digest import digest_data, digest_text
 from tests.kits import factories as make
 from tests.kits.factories import World, days
 from tests.site.browsing import browser

@@ -12,7 +12,8 @@ from kits.models import Notice, PackingListVersion
 from kits.rules.lists import signatures as signing
 from kits.rules.mail.plain_text import Letter, as_text
 from kits.services.lists import signatures
-from kits.services.mail import digest_data, digest_text, notice_texts
+from kits.services.mail import notice_texts
+from kits.services.mail.digest import digest_data, digest_text
 from kits.services.notices.notice_text import signature_token
 from tests.kits import factories
 from tests.kits.factories import World, days

@@ -35,7 +35,7 @@ def test_alarms_judge_the_trips_kits_together_and_say_what_they_lack_once(w: Wor
     sorting.restock(act(), other)
     reservations.reserve(act(w.keeper), other, trip)
     alarms.going_soon(timezone.now())
-    assert alarmed("not-fit") == ["Ask first: the trip's kits serve 20 of 25 people"]
+    assert alarmed("not-fit") == ["Ask first: the trip’s kits serve 20 of 25 people"]
     third = make.kit("DAY-04", w.version, w.store)
     sorting.restock(act(), third)
     reservations.reserve(act(w.keeper), third, trip)

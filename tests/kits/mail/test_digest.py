@@ -28,12 +28,8 @@ from kits.services.custody import custody, returns, use
 from kits.services.custody.returns import NeedLine
 from kits.services.kits import holds
 from kits.services.ledger import readiness
-from kits.services.mail import (
-    alarms,
-    digest_text,
-    picking_list,
-    sending,
-)
+from kits.services.mail import alarms, picking_list, sending
+from kits.services.mail.digest import digest_text
 from kits.services.notices import writing
 from kits.services.recalls import recalls
 from kits.services.stock import instruments
@@ -68,7 +64,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
     assert first.url == "https://gear.example.org/kits/DAY-01/"
     (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
     assert "put in 6 from shelf C3, batch D2, good until" in dressing
-    assert "1 kit not ready for this week's trips; 20 min of work; order 1 " in letter.subject
+    assert "1 kit not ready for this week’s trips; 20 min of work; order 1 " in letter.subject
 
 
 def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w: World) -> None:
@@ -284,7 +280,7 @@ def test_the_weather_asks_for_what_it_harms_and_later_says_that_it_may_be_back()
     assert "BECAUSE OF THE WEATHER" in text
     assert "DAY-01, Van 2: move out" in text
     assert "8 × Pain tablets: frost since" in text
-    assert "cannot be told from any record" in text
+    assert "No record can show whether" in text
     assert "C3, Van 2: move out" in text
     moving.out_of_kit(act(w.keeper), w.day_01, w.shelf)
     moving.out_of_shelf(act(w.keeper), w.upper, w.shelf)

@@ -12,11 +12,8 @@ from kits.models import (
     Notice,
     NotificationPreferences,
 )
-from kits.services.mail import (
-    digest,
-    digest_data,
-    sending,
-)
+from kits.services.mail import sending
+from kits.services.mail.digest import digest, digest_data
 from tests.kits.factories import World, today
 from tests.kits.mail.weeks import MONDAY, mails
 

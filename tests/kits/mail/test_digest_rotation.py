@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from kits.services.kits import holds
-from kits.services.mail import digest_rotation
+from kits.services.mail.digest import digest_rotation
 from tests.kits.factories import World, act, days
 from tests.kits.mail.weeks import said, text_of, week_of
 from tests.kits.rotation.school import school

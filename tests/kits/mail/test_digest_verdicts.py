@@ -14,14 +14,8 @@ from kits.models import Checkout, Holding, Kit, Lot, Notice
 from kits.rules.ledger.facts import Criticality, Word
 from kits.services.custody import custody
 from kits.services.ledger import readiness, verdicts
-from kits.services.mail import (
-    alarms,
-    calendar,
-    digest_text,
-    overdue,
-    picking_list,
-    rendering,
-)
+from kits.services.mail import alarms, calendar, overdue, picking_list, rendering
+from kits.services.mail.digest import digest_text
 from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import verdict_texts
@@ -67,7 +61,7 @@ def test_the_email_says_a_kits_own_verdict_with_the_day_and_the_trip_it_is_judge
 
 def test_two_kits_that_suit_a_trip_only_together_are_not_said_to_be_short(w: World) -> None:
     trip = reserved(w, w.day_01, 1, people=15)
-    assert "Ask first: the trip's kits serve 10 of 15 people" in said(text_of(w))
+    assert "Ask first: the trip’s kits serve 10 of 15 people" in said(text_of(w))
     other = make.kit("DAY-03", w.version, w.store)
     sorting.restock(act(), other)
     reservations.reserve(act(w.keeper), other, trip)
@@ -150,7 +144,7 @@ def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_ki
     assert trip.first_day == days(3)
     assert "TO DISPOSE OF WHEN THE KIT IS NEXT OPENED - WALK-01: 1 × Wipes" in text
     assert text.count("Wipes") == 1
-    assert "Every kit for this week's trips is ready" in letter.subject
+    assert "Every kit for this week’s trips is ready" in letter.subject
     assert not Notice.objects.exists()
 
 
@@ -192,7 +186,7 @@ def test_a_kit_that_is_not_back_in_time_for_its_trip_comes_first_however_good_it
     trip = reserved(w, w.day_01, 2)
     out_until(w, w.day_01, trip.departs_at)  # the same day, whatever the hour of the test
     letter = digest_text.letter(week_of(w))
-    assert letter.subject.startswith("1 kit not ready for this week's trips")
+    assert letter.subject.startswith("1 kit not ready for this week’s trips")
     (first,) = letter.first
     assert "DAY-01 for Hill day" in first.text
     assert first.lines[0].startswith("Gil has it, due back ")
@@ -203,7 +197,7 @@ def test_a_kit_that_comes_back_in_time_keeps_its_trip_from_being_said_to_be_read
     reserved(w, w.day_01, 3)
     out_until(w, w.day_01, timezone.now() + timedelta(minutes=5))
     letter = digest_text.letter(week_of(w))
-    assert letter.subject.startswith("1 kit for this week's trips is still out")
+    assert letter.subject.startswith("1 kit for this week’s trips is still out")
     assert letter.first == ()
     text = said(text_of(w))
     assert "STILL OUT BUT NEEDED FOR A TRIP - DAY-01 for Hill day, " in text

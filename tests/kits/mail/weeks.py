@@ -11,11 +11,7 @@ from gearroom.core.models import Person
 from kits.models import Item, Kit, Trip
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import use
-from kits.services.mail import (
-    digest_data,
-    digest_text,
-    digest_week,
-)
+from kits.services.mail.digest import digest_data, digest_text, digest_week
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import World, act

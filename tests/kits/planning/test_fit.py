@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from gearroom.core.acts import Invalid
 from kits.models import Closing, Item, Kit, ListSection, PackingListVersion, Seal
 from kits.rules.planning.fit import Fits
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.planning import fit
 from kits.services.restocking import sealing
 from kits.services.restocking.sealing import Closed

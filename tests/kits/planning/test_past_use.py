@@ -12,7 +12,7 @@ from kits.models import Activity, Need
 from kits.rules.planning.records.recorded_use import Bears
 from kits.services.custody.returns import NeedLine, Remarks
 from kits.services.custody.use import UseLine
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.planning.past_use import PastUse, past_use
 from kits.services.restocking import sorting
 from kits.services.stock import disposing, receiving

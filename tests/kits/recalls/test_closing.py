@@ -26,9 +26,10 @@ from kits.models import (
 from kits.rules.recalls.certainty import Outcome
 from kits.services.custody import custody, use
 from kits.services.kits import holds
-from kits.services.ledger import audit, known_then, readiness, reversal, verdicts
+from kits.services.ledger import audit, known_then, readiness, verdicts
 from kits.services.ledger.book import room_place
 from kits.services.ledger.known_then import Then
+from kits.services.ledger.undo import reversal
 from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
 from kits.services.stock import counting, disposing, moving, receiving

@@ -10,9 +10,10 @@ from kits.models import AsFound, EntryKind, Holding, Lot, Place, PlaceKind, Seal
 from kits.rules.buying.bought_kit import Fate
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
-from kits.services.ledger import audit, kit_state, reversal, verdicts
+from kits.services.ledger import audit, kit_state, verdicts
 from kits.services.ledger.book import Book, room_place
 from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger.undo import reversal
 from kits.services.recalls import recalls
 from kits.services.restocking import building, sealing
 from kits.services.restocking.sorting import PutIn

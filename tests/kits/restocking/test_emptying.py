@@ -11,9 +11,10 @@ from kits.models import Disposal, Entry, Lot, Movement, PlaceKind, WithheldKind
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody
 from kits.services.kits import holds, kits
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
 from kits.services.ledger.book import room_place
 from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger.undo import reversal
 from kits.services.recalls import recalls, status
 from kits.services.restocking import emptying, sealing
 from kits.services.restocking.emptying import Destination, EmptyLine

@@ -12,8 +12,9 @@ from kits.models import AsFound, Closing, Entry, EntryKind, Kit, Lot, PlaceKind,
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
-from kits.services.ledger import audit, kit_state, reversal, verdicts
+from kits.services.ledger import audit, kit_state, verdicts
 from kits.services.ledger.levels import LooseLevel
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import borrowing, sealing, sorting
 from kits.services.restocking.borrowing import BorrowLine
 from kits.services.stock import counting

@@ -17,7 +17,7 @@ from kits.services.planning.records.rates import records
 from kits.services.restocking import sealing, sorting
 from kits.services.rotation import rotation
 from kits.services.rotation.swapping import Swapped, swap
-from kits.services.stock.stock_levels import on_shelves
+from kits.services.stock.order_levels.stock_levels import on_shelves
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor, fresh
 from tests.kits.rotation.school import school

@@ -6,8 +6,9 @@ import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Disposal, Entry, EntryKind, Holding, Lot, Movement, Place, PlaceKind
-from kits.services.ledger import reversal, verdicts
+from kits.services.ledger import verdicts
 from kits.services.ledger.book import room_place
+from kits.services.ledger.undo import reversal
 from kits.services.stock import disposing
 from tests.kits import factories as make
 

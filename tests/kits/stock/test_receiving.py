@@ -7,8 +7,9 @@ import pytest
 
 from gearroom.core.acts import Invalid, NotAllowed, NotFound, Refused
 from kits.models import EntryKind, Holding, Lot, PackCode, PlaceKind, Receipt
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
 from kits.services.ledger.book import room_place
+from kits.services.ledger.undo import reversal
 from kits.services.recalls import recalls
 from kits.services.restocking import building
 from kits.services.stock import receiving

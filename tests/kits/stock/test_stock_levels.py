@@ -12,8 +12,9 @@ from kits.rules.ledger.facts import Level
 from kits.services.custody import use
 from kits.services.ledger import LooseLevel
 from kits.services.restocking import sorting
-from kits.services.stock import catalogue, deliveries, receiving, stock_levels
-from kits.services.stock.stock_levels import ItemLevel
+from kits.services.stock import catalogue, receiving
+from kits.services.stock.order_levels import deliveries, stock_levels
+from kits.services.stock.order_levels.stock_levels import ItemLevel
 from tests.kits import factories as make
 from tests.kits.factories import World, act
 

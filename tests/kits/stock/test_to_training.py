@@ -4,8 +4,9 @@ import pytest
 
 from gearroom.core.acts import NotAllowed
 from kits.models import Disposal, Item, PlaceKind
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
 from kits.services.ledger.book import room_place
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import sorting
 from kits.services.restocking.sorting import PutIn
 from kits.services.stock import disposing, moving

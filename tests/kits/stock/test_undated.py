@@ -10,7 +10,8 @@ from gearroom.core import clock
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
 from kits.models import Kit, Lot, PlaceKind
-from kits.services.ledger import audit, readiness, reversal, verdicts
+from kits.services.ledger import audit, readiness, verdicts
+from kits.services.ledger.undo import reversal
 from kits.services.stock import counting, reclassifying
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make

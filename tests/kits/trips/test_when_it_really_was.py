@@ -13,7 +13,8 @@ from gearroom.core.acts import Act
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement
 from kits.services.custody import custody, passing_on
-from kits.services.ledger import audit, reversal
+from kits.services.ledger import audit
+from kits.services.ledger.undo import reversal
 from kits.services.stock import counting
 from tests.kits import factories as make
 from tests.kits.factories import act

@@ -11,8 +11,9 @@ from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Item, Kit, Lot, PlaceKind, WithheldKind
 from kits.services.custody import custody
 from kits.services.kits import holds
-from kits.services.ledger import audit, readiness, reversal
+from kits.services.ledger import audit, readiness
 from kits.services.ledger.book import room_place
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import sorting
 from kits.services.stock import moving as stock_moving, shelves
 from kits.services.weather import jobs, moving

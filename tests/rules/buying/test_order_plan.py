@@ -22,7 +22,7 @@ from kits.rules.buying.season import (
     Want,
     WrongAmount,
 )
-from kits.rules.buying.season_costs import cost, curve, lacking, most_packs, out_of_date
+from kits.rules.buying.season_costs import cost, curve, lacking, out_of_date
 from kits.rules.ledger.facts import Criticality
 
 MOST_ORDERS = 4000
@@ -75,12 +75,24 @@ def seasons(draw: st.DrawFn) -> Season:
     )
 
 
+def generous_packs(offer: Offer, want: Want, season: Season) -> int:
+    """All that may be wanted in packs of one offer, and so many more that their price alone is that
+    of a delivery and of a least order."""
+    wanted = max(0, want.short + len(want.used) - 1 - want.on_hand)
+    if not wanted:
+        return 0
+    supplier = season.suppliers[offer.supplier]
+    lowest = min(price.each for price in offer.prices)
+    more = -(-max(supplier.delivery, supplier.least_order) // lowest)
+    return max(-(-wanted // offer.units), offer.prices[-1].packs) + int(more)
+
+
 def every_order(season: Season) -> list[Order]:
-    """All that may be."""
+    """All that could be worth a thought."""
     by_item = {want.item: want for want in season.wants}
     counts = []
     for offer in season.offers:
-        most = most_packs(offer, by_item[offer.item], season)
+        most = generous_packs(offer, by_item[offer.item], season)
         counts.append([0, *range(offer.least, most + 1)])
     size = 1
     for each in counts:

@@ -6,7 +6,7 @@ from functools import partial
 
 import pytest
 
-from kits.services.stock import stock_levels
+from kits.services.stock.order_levels import stock_levels
 from tests.bench import season
 from tests.bench.seasons import buyers
 from tests.bench.seasons.school import KITS, Buyer, Stock, invent, needs, opened, play

@@ -87,8 +87,8 @@ def test_cells_are_counted_along_the_rows() -> None:
     [
         ({"columns": 4}, "beyond the right edge of the page"),
         ({"rows": 9}, "beyond the bottom edge of the page"),
-        ({"pitch_x_mm": 60.0}, "The labels overlap: it is 60 mm from one label's left edge"),
-        ({"pitch_y_mm": 30.0}, "The labels overlap: it is 30 mm from one label's top edge"),
+        ({"pitch_x_mm": 60.0}, "The labels overlap: it is 60 mm from one label’s left edge"),
+        ({"pitch_y_mm": 30.0}, "The labels overlap: it is 30 mm from one label’s top edge"),
         ({"left_mm": -1.0}, "cannot be negative"),
         ({"cell_width_mm": 0.0}, "label width is 0 mm"),
         ({"rows": 0}, "between 1 and 50 rows"),

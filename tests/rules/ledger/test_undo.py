@@ -1,14 +1,17 @@
-"""Which acts fall with one that is undone."""
+"""Which acts fall with one that is undone, and who may undo one."""
 
 from collections import defaultdict
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
+import pytest
 from hypothesis import given, strategies as st
 
-from kits.rules.ledger.undo import Step, without
+from kits.rules.ledger.undo import OWN_WITHIN, Step, may_take_back, without
 
 KIT = (1, None)
 HERE, SHELF = (7, 10), (7, 20)
+WRITTEN = datetime(2026, 5, 31, 8, 0, tzinfo=UTC)
 
 
 def later(undone: int, *steps: Step, now: dict[Any, Any] | None = None) -> list[Any]:
@@ -154,3 +157,19 @@ def test_what_is_left_is_what_the_acts_come_to_without_those_that_fell(
         for where, units in change.items():
             left[where] += units
     assert left == plain
+
+
+@pytest.mark.parametrize(
+    ("own", "keeper", "after", "may"),
+    [
+        (True, False, timedelta(0), True),
+        (True, False, OWN_WITHIN, True),
+        (True, False, OWN_WITHIN + timedelta(microseconds=1), False),
+        (False, False, timedelta(0), False),
+        (False, True, timedelta(days=300), True),
+    ],
+)
+def test_it_is_ones_own_for_a_day_and_a_keepers_for_ever(
+    own: bool, keeper: bool, after: timedelta, may: bool
+) -> None:
+    assert may_take_back(own=own, keeper=keeper, recorded_at=WRITTEN, now=WRITTEN + after) is may

@@ -13,7 +13,7 @@ from pytest_django import Settings
 from kits.models import Entry, Movement, Photo, WithheldKind
 from kits.services.custody import custody
 from kits.services.kits import holds
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.present import present

@@ -4,7 +4,7 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Seal
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.restocking import sealing
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -38,7 +38,7 @@ def test_one_tap_records_a_look_inside_and_counts_nothing(world: make.World) -> 
     sealing.reseal(make.act(world.keeper), world.day_01, "417")
     client, before, acts = browser(world.keeper), inside(world), kinds()
     page = client.get(PATH)
-    assert "Seal 417 is recorded as broken" in text_of(page)
+    assert "Seal 417 will be recorded as broken" in text_of(page)
 
     key = form_with(page, TOP)
     for _press in range(2):

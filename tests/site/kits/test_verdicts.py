@@ -197,7 +197,7 @@ def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(
 
     page = text_of(board(world.keeper))
     assert "All kits here are ready." not in page
-    assert "Ask first: the trip's kits serve 10 of 30 people" in unescape(page)
+    assert "Ask first: the trip’s kits serve 10 of 30 people" in unescape(page)
 
 
 def test_trips_of_the_week_that_are_not_covered_stand_on_the_board_and_waiting_ones_apart(

@@ -4,7 +4,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from kits.models import ItemNeed, ListLine, Need, NotCarried, PackingListVersion, Photo
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.text.planning.planning_texts import CAUTION
 from tests.kits import factories as make
 from tests.labels.scan import scanned

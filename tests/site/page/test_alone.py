@@ -1,20 +1,26 @@
 """Somebody who works alone is shown what one person needs, and everything again with a second."""
 
 import re
+from decimal import Decimal
 
+import pypdfium2
 import pytest
 from django.test import Client
 
 from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices
-from kits.models import Entry, EntryKind, Holding, Item, Kit, PlaceKind, Trip
+from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind, Trip
 from kits.rules.ledger.facts import Criticality
+from kits.services.buying import drafting
 from kits.services.custody import use
+from kits.services.labelling import labelling
 from kits.services.ledger.book import Book, Leg, room_place
+from kits.services.restocking import sealing
+from kits.services.stock import offers
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
-from tests.site.every_page import PAGES
+from tests.site.every_page import NO_PAGES, PAGES
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -95,6 +101,72 @@ def stocked(kit: Kit, room: Room) -> Kit:
             shelf = other.holdings.get().place
             book.post(EntryKind.MOVE, [Leg(other, shelf, room_place(room, kind), 2)])
     return kit
+
+
+NAMES_THE_ROOM = ("labels-pdf", "lid-card", "order-sheet", "sign-out-sheet", "wall-calendar")
+"""Papers that say whose they are where there are several rooms or people, by their address."""
+
+
+@pytest.fixture
+def papers(stocked: Kit, alone: Person, room: Room) -> list[tuple[str, str, dict[str, str]]]:
+    """Every PDF: its address by name and path, and what a form sends there."""
+    act, shelf, lot = make.act(alone), Place.objects.get(name="A1"), Lot.objects.earliest("pk")
+    labels = labelling.labels_for(act, [stocked, make.section(stocked), shelf, lot, alone], room)
+    codes = ".".join(label.code for label in labels)
+    sealing.reseal(make.act(alone), make.fresh(stocked), "0417", anyway=True)
+    offer = offers.offer_of_supplier(
+        make.act(alone), "North Medical", item=lot.item, units=16,
+        prices=[offers.PackPrice(1, Decimal(4))], currency="GBP",
+    )  # fmt: skip
+    (of,) = drafting.draft(
+        make.act(alone), room, packs={offer.pk: 2}, through=make.days(180), currency="GBP"
+    )
+    sheet = f"/stock/order/{of.order.pk}/order.pdf"
+    read = {
+        "kit-tag": ["/kits/DAY-01/tag/?preview=1"],
+        "lid-card": [f"/kits/DAY-01/card/?preview=1&size={size}" for size in ("a5", "a4-folded")],
+        "sign-out-sheet": ["/rooms/main-store/sign-out-sheet/?preview=1"],
+        "patient-note": ["/patient-note/"],
+        "test-page": ["/labels/printer/test-page/"],
+        "order-sheet": [sheet, f"{sheet}?why=1"],
+        "season": ["/season/?print=1"],
+        "wall-calendar": [
+            f"/rooms/main-store/wall-calendar/?paper={paper}" for paper in ("a3", "a4", "letter")
+        ],
+    }
+    sent = [
+        ("labels-pdf", "/labels/print/pdf/", {"codes": codes, "sheet": key, "preview": "1"})
+        for key in ("letter-2x5", "roll-62x29")
+    ]
+    return [(name, path, {}) for name, paths in read.items() for path in paths] + sent
+
+
+def words_on(client: Client, path: str, sent: dict[str, str]) -> str:
+    """The words of a PDF, with those of its title."""
+    answer = post(client, path, **sent) if sent else client.get(path)
+    assert answer["Content-Type"] == "application/pdf", (path, answer.content[:300])
+    file = pypdfium2.PdfDocument(answer.content)
+    pages = [page.get_textpage().get_text_range() for page in file]
+    return " ".join([*pages, *file.get_metadata_dict().values()])
+
+
+def test_no_paper_names_the_only_room(
+    papers: list[tuple[str, str, dict[str, str]]], alone: Person
+) -> None:
+    all_pdfs = {name for name, what in NO_PAGES.items() if what == "a PDF"}
+    assert all_pdfs <= {name for name, _path, _sent in papers}
+    client = browser(alone)
+    named = {path for _name, path, sent in papers if "Umber barn" in words_on(client, path, sent)}
+    assert not named
+
+
+def test_with_a_second_person_papers_name_the_room(
+    papers: list[tuple[str, str, dict[str, str]]], alone: Person
+) -> None:
+    make.person("Sam")
+    client = browser(alone)
+    for name, path, sent in papers:
+        assert ("Umber barn" in words_on(client, path, sent)) is (name in NAMES_THE_ROOM), path
 
 
 OF_ROOMS = ("/devices/", "/rooms/", "/rooms/main-store/")

@@ -168,7 +168,7 @@ def test_the_camera_types_where_a_code_is_wanted(world: make.World, path: str) -
     )
     assert re.search(opens, page)
     assert 'id="text"' in page
-    assert "site/scripts/camera-field.js" in page
+    assert "site/scripts/camera/camera-field.js" in page
 
 
 def test_what_is_no_code_says_what_to_do_here(coded: make.World) -> None:

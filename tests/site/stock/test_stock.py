@@ -9,7 +9,7 @@ from pytest_django import DjangoAssertNumQueries
 from kits.models import Entry, EntryKind, Holding, Item, ListLine
 from kits.rules.planning.seasons import season_of
 from kits.services.custody import use
-from kits.services.ledger import reversal
+from kits.services.ledger.undo import reversal
 from kits.services.stock import disposing, receiving, shelves
 from kits.services.text.planning import past_use_texts as texts
 from tests.kits import factories as make

@@ -38,7 +38,7 @@ def test_the_board_and_the_kit_lead_to_what_has_to_be_moved(w: World) -> None:
     for address in (PAGE, "/kits/DAY-01/"):
         text = text_of(client.get(address))
         assert "8 × Pain tablets: frost since" in text
-        assert "cannot be told from any record" in text
+        assert "No record can show whether" in text
 
 
 def test_it_is_moved_once_however_often_it_is_pressed(w: World) -> None:

@@ -23,6 +23,7 @@ from gearroom.site.web.page import (
     WholeNumber,
     actor,
     form_view,
+    names_room,
     page,
     read_page,
     show,
@@ -120,7 +121,11 @@ def lid_card(request: HttpRequest, kit: str) -> HttpResponse:
     """The card for a kit's lid."""
     of = find.kit(actor(request), kit)
     size: Any = "a4-folded" if request.GET.get("size") == "a4-folded" else "a5"
-    return _paper(request, "card.pdf", partial(paper.lid_card, actor(request), of, size))
+    return _paper(
+        request,
+        "card.pdf",
+        partial(paper.lid_card, actor(request), of, size, names_room=names_room(request)),
+    )
 
 
 @read_page("print_labels")
@@ -129,7 +134,9 @@ def sign_out_sheet(request: HttpRequest, room: str) -> HttpResponse:
     return _paper(
         request,
         "sign-out-sheet.pdf",
-        partial(paper.sign_out_sheet, find.room(actor(request), room)),
+        partial(
+            paper.sign_out_sheet, find.room(actor(request), room), names_room=names_room(request)
+        ),
     )
 
 

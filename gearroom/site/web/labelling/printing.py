@@ -24,6 +24,7 @@ from gearroom.site.web.page import (
     form_view,
     here,
     id_of,
+    names_room,
     once_a_form,
     page,
     post_page,
@@ -268,7 +269,9 @@ def _print_options(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
 def picture(request: HttpRequest) -> HttpResponse:
     """The first page as a picture, marked as a preview."""
     how = _print_options(request, request.GET)
-    png = preview.first_page(Act(actor(request)), how.pop("labels"), how.pop("on"), **how)
+    png = preview.first_page(
+        Act(actor(request)), how.pop("labels"), how.pop("on"), **how, names_room=names_room(request)
+    )
     return HttpResponse(png, content_type="image/png")
 
 
@@ -282,6 +285,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
         how.pop("on"),
         **how,
         preview=bool(request.POST.get("preview")),
+        names_room=names_room(request),
     )
     answer = as_pdf(content, "labels.pdf")
     # Tells the page that asked (busy.js): where the file is saved, the page stays.
@@ -322,7 +326,10 @@ def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     key = _SHEETS["people"] if row.kind == LabelKind.PERSON else sheets.PICTURE_SHEET
     on, marked = sheets.sheet(key).sheet, not current().public_url
     return HttpResponse(
-        paper.picture(row, form="png", dpi=203, on=on, preview=marked), content_type="image/png"
+        paper.picture(
+            row, form="png", dpi=203, on=on, preview=marked, names_room=names_room(request)
+        ),
+        content_type="image/png",
     )
 
 

@@ -27,7 +27,8 @@ from gearroom.site.web.page import (
 )
 from kits.models import CalendarBy, Notice
 from kits.rules.notices.policy import WEEKLY, When
-from kits.services.mail import digest, notice_log
+from kits.services.mail import notice_log
+from kits.services.mail.digest import digest
 from kits.services.mail.notice_log import State
 from kits.services.notices import NOTICE_KINDS, preferences, recipients, registry
 

@@ -43,7 +43,7 @@ SHELL = (
     "site/offline/sync.js",
     "site/offline/queue.js",
     "site/offline/page.js",
-    "site/scripts/camera.js",
+    "site/scripts/camera/camera.js",
     "site/scripts/touch.js",
     "site/offline/copy.js",
     "site/offline/card.js",
@@ -51,7 +51,7 @@ SHELL = (
     "site/offline/hand-over.js",
     "site/offline/packing.js",
     "site/offline/qr.js",
-    "site/scripts/label-reader.js",
+    "site/scripts/camera/label-reader.js",
 )
 """What the page needs without a network, of the static files."""
 

@@ -108,6 +108,11 @@ def company(request: HttpRequest) -> alone.Company:
     return request._company  # type: ignore[attr-defined,no-any-return]  # set just above
 
 
+def names_room(request: HttpRequest) -> bool:
+    """Whether what is printed says which gear room it is of."""
+    return not company(request).alone
+
+
 def is_offered(request: HttpRequest, use_case: str, *where: int | None) -> bool:
     """Whether a page offers a use case to whoever asks: they may, or could at a shared device, and
     there are others where it takes several."""

@@ -69,7 +69,7 @@ from gearroom.site.web.scan.pictures import picture_of
 from kits.models import AsFound, Checkout, Entry, EntryKind
 from kits.services.custody import wrong_kit
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
-from kits.services.ledger import kit_summary, reversal
+from kits.services.ledger.undo import kit_summary, reversal
 from kits.services.lookup import find, holders
 from kits.services.text import irregular_texts
 from kits.services.trips import due_times

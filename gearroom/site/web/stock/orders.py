@@ -18,6 +18,7 @@ from gearroom.site.web.page import (
     actor,
     form_view,
     id_of,
+    names_room,
     read_page,
     show,
     today_here,
@@ -195,5 +196,5 @@ def _plain(text: str) -> str:
 def as_sheet(request: HttpRequest, order: int) -> HttpResponse:
     """An order as PDF, to send to the supplier; with `?why=1` for one's own file, with reasons."""
     of = orders.order(actor(request), order)
-    sheet = order_sheet.order_sheet(of, why="why" in request.GET)
+    sheet = order_sheet.order_sheet(of, why="why" in request.GET, names_room=names_room(request))
     return as_pdf(sheet, f"order-{of.order.pk}.pdf")

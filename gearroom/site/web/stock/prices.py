@@ -25,8 +25,9 @@ from kits.models import Item, Offer, Supplier
 from kits.rules.buying.receipts import Days
 from kits.rules.buying.season import with_tax
 from kits.services.lookup import find
-from kits.services.stock import deliveries, offers
+from kits.services.stock import offers
 from kits.services.stock.offers import PackPrice
+from kits.services.stock.order_levels import deliveries
 
 _ROWS = 60
 _MORE_PRICES = range(2)

@@ -41,7 +41,8 @@ from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.orders import on_order, orders
-from kits.services.stock import deliveries, moving, receiving, views
+from kits.services.stock import moving, receiving, views
+from kits.services.stock.order_levels import deliveries
 from kits.services.text import wording
 from kits.services.text.wording import good_until
 from labels.rules.codes.gs1 import FNC1

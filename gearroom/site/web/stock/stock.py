@@ -41,15 +41,9 @@ from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.orders import on_order
 from kits.services.overview import kits_overview
-from kits.services.stock import (
-    disposing,
-    moving,
-    receiving,
-    reclassifying,
-    stock_levels,
-    views,
-)
+from kits.services.stock import disposing, moving, receiving, reclassifying, views
 from kits.services.stock.disposing import Outgoing
+from kits.services.stock.order_levels import stock_levels
 from kits.services.stock.tables import stock_table
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 from kits.services.text.order_texts import overdue

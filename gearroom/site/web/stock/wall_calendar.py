@@ -4,7 +4,7 @@ print."""
 from django.http import HttpRequest, HttpResponse
 
 from gearroom.site.web.labelling.papers import as_pdf
-from gearroom.site.web.page import actor, read_page, show
+from gearroom.site.web.page import actor, names_room, read_page, show
 from kits.services.lookup import find
 from kits.services.stock.tables import wall_calendar as service
 from kits.services.text import calendar_texts as texts
@@ -20,7 +20,10 @@ def wall_calendar(request: HttpRequest, room: str) -> HttpResponse:
     who = actor(request)
     of = service.of_room(who, find.room(who, room))
     if (paper := request.GET.get("paper", "")) in PAPERS:
-        return as_pdf(calendars.wall_calendar(of, paper), f"wall-calendar-{paper}.pdf")
+        return as_pdf(
+            calendars.wall_calendar(of, paper, names_room=names_room(request)),
+            f"wall-calendar-{paper}.pdf",
+        )
     return show(
         request,
         "site/stock/wall_calendar.html",

@@ -105,7 +105,7 @@ def kit_bars(request: HttpRequest) -> HttpResponse:
     found = kit_calendar.kit_calendar(actor(request), shown, room)
     return show(
         request,
-        "site/trips/kit_bars.html",
+        "site/trips/kit_bars/kit_bars.html",
         first=first,
         before=first - timedelta(days=1),
         after=after,

@@ -168,7 +168,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         # The leader is what is chosen where nobody else is.
         leader = [row.leader_id] if row.leader_id else []
         facts["people"] = people.choices(who).exclude(pk__in=leader)
-    return show(request, "site/trips/trip.html", problem=problem, **facts)
+    return show(request, "site/trips/trip/trip.html", problem=problem, **facts)
 
 
 def _profile(trip: Trip, kits: Sequence[Kit]) -> str:
@@ -279,7 +279,7 @@ def edit(act: Act, request: HttpRequest, trip: int) -> Done:
     )
     sentence %= {"trip": done.trip.name}
     if done.due_changed and not facts.cancelled:
-        follow = _("Now due back at the trip's new return time: %(kits)s.") % {
+        follow = _("Now due back at the trip’s new return time: %(kits)s.") % {
             "kits": ", ".join(done.due_changed)
         }
         sentence = f"{sentence} {follow}"

@@ -89,7 +89,7 @@ def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Itera
     if facts.get("advice"):
         yield facts["advice"]
     if facts.get("reference"):
-        yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
+        yield _("Maker’s reference: %(ref)s") % {"ref": facts["reference"]}
     by_whom = grouped(
         ("" if kit.get("person_id") == reader else _whom_to_call(kit), kit["name"]) for kit in kits
     )

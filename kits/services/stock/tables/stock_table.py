@@ -18,8 +18,8 @@ from kits.rules.buying.order_levels import OrderLevel
 from kits.rules.ledger import Units, good_through, usable_through
 from kits.rules.stock.lasting import Date, Lasting, Usable, lasting, nearness
 from kits.services.lookup import find
-from kits.services.stock import stock_levels
-from kits.services.stock.stock_levels import ItemLevel
+from kits.services.stock.order_levels import stock_levels
+from kits.services.stock.order_levels.stock_levels import ItemLevel
 
 
 @dataclass(frozen=True)

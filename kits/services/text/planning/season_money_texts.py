@@ -15,7 +15,7 @@ from kits.services.text.planning.planning_texts import money
 
 _CAUSES: Mapping[Cause, str | Promise] = {
     Cause.OUT_OF_DATE: _lazy("out of date"),
-    Cause.BOUGHT_KIT: _lazy("out of bought kits"),
+    Cause.BOUGHT_KIT: _lazy("from bought kits"),
     Cause.OTHER: _lazy("for other reasons"),
 }
 

@@ -1,7 +1,7 @@
 // The scan page without a network: what was scanned as cards with what can be written down, the acts
 // that wait, and the kits as they were last known. All words stand in the page's template.
 
-import { camera } from "../scripts/camera.js";
+import { camera } from "../scripts/camera/camera.js";
 import { untouched } from "../scripts/touch.js";
 import "./queue.js";
 import { makers } from "./acts.js";

@@ -2,7 +2,7 @@
 // heard and felt. Typing, a USB scanner and photos need none of this.
 
 import { send } from "./in-place.js";
-import { camera } from "./camera.js";
+import { camera } from "./camera/camera.js";
 import { isCode } from "../offline/packing.js";
 
 const form = document.getElementById("scan");

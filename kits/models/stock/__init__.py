@@ -1,0 +1,1 @@
+"""What is on hand: items, their batches, and places where units are."""

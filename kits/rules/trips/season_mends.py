@@ -1,0 +1,94 @@
+"""How a trip that the chosen kits do not serve can be served after all, without changing the kits
+of any other: on other days, or with one more kit."""
+
+import enum
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from gearroom.core.rules.grouping import grouped
+from kits.rules.trips.season import Season
+from kits.rules.trips.season_kits import SeasonChoice, one_by_one
+
+
+class MendKind(enum.StrEnum):
+    """Ways to serve a trip after all."""
+
+    SHIFT = "shift"
+    ANOTHER_KIT = "another-kit"
+
+
+@dataclass(frozen=True)
+class Mend:
+    """A way to serve a trip that lacks something: begin it so many `days` later (earlier: below 0),
+    with `kits` (ids) that are free then; or have one more kit like `like` (an id), bought or
+    borrowed, which serves it beside `kits`."""
+
+    kind: MendKind
+    trip: int
+    kits: tuple[int, ...] = ()
+    days: int = 0
+    like: int | None = None
+
+
+MOST_DAYS = 3
+
+
+def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
+    """For each trip that lacks something, the ways that serve it without changing the kits of any
+    other: the least shift of up to `MOST_DAYS` days either way, and one more kit like one that
+    there is; nothing where neither does."""
+    season = season.in_order()
+    trips = {trip.id: trip for trip in season.trips}
+    away = grouped((kit, trips[pk]) for pk, kit in sorted(chosen.choice))
+    found: dict[int, tuple[Mend, ...]] = {}
+    for pk in chosen.lacking:
+        others = Season(
+            (trips[pk],),
+            tuple(
+                replace(
+                    kit,
+                    busy=(*kit.busy, *(t.days for t in away.get(kit.id, ()) if t.id != pk)),
+                )
+                for kit in season.kits
+            ),
+            frozenset(pair for pair in season.kept if pair[0] == pk),
+        )
+        found[pk] = tuple(mend for mend in (_shift(others), _another(others)) if mend is not None)
+    return found
+
+
+def _shift(season: Season) -> Mend | None:
+    (trip,) = season.trips
+    if season.kept:
+        return None  # its kits are promised for its days
+    for days in sorted(range(-MOST_DAYS, MOST_DAYS + 1), key=lambda n: (abs(n), n < 0)):
+        by = timedelta(days=days)
+        needs = replace(
+            trip.needs, first_day=trip.needs.first_day + by, last_day=trip.needs.last_day + by
+        )
+        shifted = Season((replace(trip, needs=needs),), season.kits)
+        kits = [kit for _, kit in sorted(one_by_one(shifted))]
+        if kits and days:
+            return Mend(MendKind.SHIFT, trip.id, tuple(kits), days)
+    return None
+
+
+def _another(season: Season) -> Mend | None:
+    (trip,) = season.trips
+    extra = max((kit.id for kit in season.kits), default=0) + 1
+    ways: list[tuple[float, str, Mend]] = []
+    for like, *_ in season.classes.values():
+        more = replace(
+            like,
+            id=extra,
+            ready_through=date.max,
+            busy=(),
+            name="",
+        )
+        with_it = Season(season.trips, (*season.kits, more), season.kept)
+        if kits := [kit for _, kit in sorted(one_by_one(with_it))]:
+            choice = frozenset((trip.id, kit) for kit in kits)
+            rest = tuple(kit for kit in kits if kit != extra)
+            mend = Mend(MendKind.ANOTHER_KIT, trip.id, rest, like=like.id)
+            ways.append((with_it.points(choice), like.name, mend))
+    return min(ways, key=lambda way: way[:2])[2] if ways else None

@@ -1,0 +1,1 @@
+"""Undoing: what falls with an act, and the book as it would be without it."""

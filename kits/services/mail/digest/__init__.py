@@ -1,0 +1,1 @@
+"""The weekly email: what it is made of, and what it says."""
