@@ -35,7 +35,8 @@ class OrderQuerySet(models.QuerySet["Order"]):
 class Order(models.Model):
     """What a room orders from a supplier, in one currency; needs were worked out `through` a day.
 
-    `delivery` is what delivery is expected to cost. While `ordered_at` is None it is a draft, which
+    `delivery` is what delivery is expected to cost. What its lines are for was last worked out at
+    `worked_out_at` (None: before that was noted). While `ordered_at` is None it is a draft, which
     may be dropped.
     """
 
@@ -46,6 +47,7 @@ class Order(models.Model):
     delivery = models.DecimalField(max_digits=12, decimal_places=2, default=0)
     made_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
+    worked_out_at = models.DateTimeField(null=True)
     ordered_on = models.DateField(null=True)
     expected_on = models.DateField(null=True)
     ordered_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")

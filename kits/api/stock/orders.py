@@ -159,6 +159,11 @@ class OrderAnswer(answers.Answer):
     currency = serializers.CharField(source="order.currency")
     state = serializers.ChoiceField([each.value for each in OrderState])
     through = serializers.DateField(source="order.through")
+    worked_out_at = serializers.DateTimeField(
+        source="order.worked_out_at",
+        allow_null=True,
+        help_text="When it was last worked out what the lines are for.",
+    )
     ordered_on = serializers.DateField(source="order.ordered_on", allow_null=True)
     expected_on = serializers.DateField(source="order.expected_on", allow_null=True)
     goods = _amount()
@@ -191,7 +196,11 @@ class OrderDraftBody(ActBody):
 
 class OrderLinesBody(ActBody):
     example = {"lines": [{"offer": 1, "packs": 3}]}
-    lines = bodies.lines(PacksBody, drafting.MOST_LINES, allow_empty=False)
+    lines = bodies.lines(
+        PacksBody,
+        drafting.MOST_LINES,
+        help_text="What is not named stays. With none, only what the lines are for is worked out.",
+    )
 
 
 class PlaceOrderBody(ActBody):

@@ -2,13 +2,16 @@
 is ordered. It names what is left out, a must-have first; it never advises to do without."""
 
 import enum
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
 from kits.rules.buying.season import ENOUGH, Order, Season, Want
 from kits.rules.buying.season_costs import enough_units, lacking, out_of_date
 from kits.rules.ledger.facts import Criticality
+
+ROUNDING = 1e-9
 
 
 class Basis(enum.StrEnum):
@@ -93,14 +96,76 @@ def _of_item(season: Season, order: Order, want: Want) -> Iterator[OrderLine]:
             )  # fmt: skip
 
 
-def lasts_days(want: Want, short_now: int, days: int) -> int:
-    """For how many of the season's `days` what there is lasts at the usual rate: 0 where kits lack
-    more now (`short_now`) than there is."""
-    left = want.on_hand - short_now
-    if left < 0:
-        return 0
-    mean = sum(units * chance for units, chance in enumerate(want.used))
-    return days if not mean else min(days, int(days * left / mean))
+@dataclass(frozen=True)
+class InStock:
+    """Units (1 or more) that are good for so many more days; None: without an end."""
+
+    units: int
+    good_days: int | None = None
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a season asks of stock, over so many `days`: so many units that kits lack now, so many
+    in all from a day on (counted from now; None: no more than now), and `used` a day on average."""
+
+    days: int
+    short_now: int
+    short: int
+    short_from: int | None
+    used: float
+
+
+def lasts_days(stock: Iterable[InStock], asked: Asked) -> int:
+    """For how many of the days there is enough in stock to fill kits: until then none has to be
+    short. What ends first is used first; kits are filled with what is good longest."""
+    left = [
+        (math.inf if row.good_days is None else row.good_days, float(row.units)) for row in stock
+    ]
+    left.sort()
+    more_at = asked.days if asked.short_from is None else min(asked.short_from, asked.days)
+    now = 0.0
+    for taken, until in (
+        (asked.short_now, more_at),
+        (max(0, asked.short - asked.short_now), asked.days),
+    ):
+        if taken and sum(units for _good, units in left) < taken - ROUNDING:
+            return int(now)
+        left = _without_last(left, taken)
+        now, left = _use_up(left, now, until, asked.used)
+        if now < until:
+            return int(now)
+    return asked.days
+
+
+_Left = list[tuple[float, float]]
+"""For how many days units are good, and how many there are, what ends first first."""
+
+
+def _without_last(left: _Left, units: float) -> _Left:
+    """What is left once so many units were taken of what is good longest."""
+    found = []
+    for good, there in reversed(left):
+        taken = min(there, units)
+        units -= taken
+        if there > taken:
+            found.append((good, there - taken))
+    return found[::-1]
+
+
+def _use_up(left: _Left, now: float, until: int, used: float) -> tuple[float, _Left]:
+    """Through which day what is left lasts, at most `until` one, and what is left then."""
+    if not used:
+        return until, [row for row in left if row[0] > until]
+    left = list(left)
+    while left and now < until:
+        good, units = left.pop(0)
+        end = max(now, min(until, good, now + units / used))
+        units -= (end - now) * used
+        if units > ROUNDING and good > end:
+            left.insert(0, (good, units))
+        now = end
+    return now, left
 
 
 def outlooks(season: Season, order: Order) -> list[Outlook]:

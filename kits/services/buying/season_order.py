@@ -16,13 +16,14 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Actor, Invalid
 from gearroom.core.models import Room
-from gearroom.core.rules.grouping import summed
+from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Item, Kit, ListLine, Offer
 from kits.rules.buying import order_lines, order_plan
-from kits.rules.buying.order_lines import Basis, OrderLine, Outlook
+from kits.rules.buying.order_lines import Asked, Basis, InStock, OrderLine, Outlook
 from kits.rules.buying.replacing import replaced, successor
 from kits.rules.buying.season import ENOUGH, Order, Season, Supplier, Want, is_money
 from kits.rules.ledger import Kind, KitState, Units, good_through, usable_through
+from kits.rules.ledger.expiry import usable_until
 from kits.rules.ledger.facts import Criticality
 from kits.rules.restocking.picking import restock
 from kits.services.buying import forecast
@@ -221,13 +222,34 @@ def _wants(
         for pk in sorted(items)
         if short[pk] or expected[pk].basis is not Basis.NO_USE
     ]
-    ends = _first_ends(states, today)
+    ends, stock = _first_ends(states, today), _in_stock(map(_as_if_checked, held), today)
     wanted_by = {}
     for want in wants:
-        days = order_lines.lasts_days(want, short_now[want.item], (through - today).days)
-        last = ends.get(want.item, through) if want.short > want.on_hand else through
-        wanted_by[want.item] = min(today + timedelta(days=days), last)
+        pk, days = want.item, (through - today).days
+        due = [InStock(coming[room.pk, pk])] if coming[room.pk, pk] else []
+        asked = Asked(
+            days=days,
+            short_now=short_now[pk],
+            short=short[pk],
+            short_from=(ends[pk] - today).days if pk in ends else None,
+            used=sum(units * chance for units, chance in enumerate(want.used)) / days,
+        )
+        lasts = order_lines.lasts_days([*stock.get(pk, ()), *due], asked)
+        wanted_by[pk] = today + timedelta(days=lasts)
     return wants, {want.item: expected[want.item].basis for want in wants}, wanted_by
+
+
+def _in_stock(held: Iterable[Units], today: date) -> dict[int, list[InStock]]:
+    """What may be used of each item, and for how many more days, today among them."""
+    return grouped(
+        (row.batch.thing.id, InStock(row.count, _days_good(usable_until(row.batch), today)))
+        for row in held
+        if row.count and usable_through(row.batch, today)
+    )
+
+
+def _days_good(last: date | None, today: date) -> int | None:
+    return None if last in (None, date.max) else (last - today).days + 1
 
 
 def _short(states: Iterable[KitState], through: date, today: date) -> dict[int, int]:

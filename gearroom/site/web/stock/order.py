@@ -189,7 +189,6 @@ def _line(line: Line, plan: SeasonOrder) -> dict[str, Any]:
             kits=of.without.kits,
             use=of.without.use,
             matters=of.matters,
-            by=line.wanted_by,
             through=plan.through,
         ),
     }
