@@ -293,3 +293,30 @@ def test_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatc
     assert Kit.objects.get(pk=opened.pk).fit_until is not None
     assert Entry.objects.filter(kit=opened, kind="restock").exists()
     assert at.faults == []
+
+
+def test_going_back_and_pressing_again_records_what_was_used_once(
+    engine: str, hatch: Hatch
+) -> None:
+    kit = hatch.kit("EVE-05")
+    custody.check_out(make.act(), kit, person=Person.objects.get(pk=hatch.school.world.guide.pk))
+    at = hatch.phone(to="/kits/EVE-05/hand-back/")
+    says = "EVE-05 has been handed back as opened. 2 items used."
+
+    at.press("Opened")
+    at.press("No")  # sharps or blood?
+    for _ in range(2):
+        at.press("+1 Pain tablets")
+    at.press("Hand back (2 used)")
+    at.says(says)
+    at.page.go_back()
+    at.press("Hand back (2 used)")  # what was typed stands there again, and the button says so
+    at.says(says)
+    used = Entry.objects.filter(kit=kit, kind="use")
+    in_the_book(lambda: used.count() == 1, "used once")
+
+    at.page.go_back()
+    at.press("+1 Pain tablets")
+    at.press("Hand back (3 used)")
+    at.says("This form has been sent before, with other content.")
+    in_the_book(lambda: used.count() == 1, "still once")
