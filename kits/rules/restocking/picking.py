@@ -302,7 +302,7 @@ def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_sig
 
 
 def _of_current_edition(units: Sequence[Units]) -> list[Units]:
-    newest = current(Edition(x.batch.id, x.batch.expiry) for x in units)
+    newest = current(Edition(x.batch.id, x.batch.expiry, bool(x.batch.number)) for x in units)
     return [x for x in units if newest is not None and x.batch.id == newest.batch]
 
 

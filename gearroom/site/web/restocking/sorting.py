@@ -101,6 +101,7 @@ def _page(
         not_replaced=problem if problem and problem.code == "not-replaced" else None,
         seal_number=request.POST.get("seal", ""),
         may_restock=who.may("restock", kit.room_id),
+        may_count=who.may("count", kit.room_id),
         may_swap=who.may("restock", kit.room_id)
         and not (listed["put_in"] or listed["take_out"] or summary.seal or kit.training),
         may_print=who.may("print_labels", kit.room_id),
