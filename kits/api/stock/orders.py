@@ -58,7 +58,10 @@ class OrderPlanLineAnswer(answers.Answer):
     for_use = serializers.IntegerField(
         source="line.for_use", help_text="Units for use in the season."
     )
-    more = serializers.IntegerField(source="line.more", help_text="Units beyond both.")
+    for_class = serializers.IntegerField(
+        source="line.for_class", help_text="Units for classes, beside what is set aside for them."
+    )
+    more = serializers.IntegerField(source="line.more", help_text="Units beyond all of these.")
     basis = serializers.ChoiceField(
         [each.value for each in Basis], help_text="What the use was worked out from."
     )
@@ -81,6 +84,7 @@ class OrderOutlookAnswer(answers.Answer):
     out_of_date = serializers.FloatField(
         source="outlook.out_of_date", help_text="Units that go out of date, on average."
     )
+    classes_lack = serializers.IntegerField(source="outlook.classes_lack")
     basis = serializers.ChoiceField([each.value for each in Basis])
 
 
@@ -134,6 +138,7 @@ class OrderLineAnswer(answers.Answer):
     cost = _amount()
     for_kits = serializers.IntegerField(source="line.for_kits")
     for_use = serializers.IntegerField(source="line.for_use")
+    for_class = serializers.IntegerField(source="line.for_class")
     basis = serializers.ChoiceField([each.value for each in Basis], source="line.basis")
     wanted_by = serializers.DateField(source="line.wanted_by", allow_null=True)
     priority = serializers.ChoiceField(_PRIORITIES, source="line.matters", allow_blank=True)
@@ -159,6 +164,11 @@ class OrderAnswer(answers.Answer):
     currency = serializers.CharField(source="order.currency")
     state = serializers.ChoiceField([each.value for each in OrderState])
     through = serializers.DateField(source="order.through")
+    worked_out_at = serializers.DateTimeField(
+        source="order.worked_out_at",
+        allow_null=True,
+        help_text="When it was last worked out what the lines are for.",
+    )
     ordered_on = serializers.DateField(source="order.ordered_on", allow_null=True)
     expected_on = serializers.DateField(source="order.expected_on", allow_null=True)
     goods = _amount()
@@ -191,7 +201,11 @@ class OrderDraftBody(ActBody):
 
 class OrderLinesBody(ActBody):
     example = {"lines": [{"offer": 1, "packs": 3}]}
-    lines = bodies.lines(PacksBody, drafting.MOST_LINES, allow_empty=False)
+    lines = bodies.lines(
+        PacksBody,
+        drafting.MOST_LINES,
+        help_text="What is not named stays. With none, only what the lines are for is worked out.",
+    )
 
 
 class PlaceOrderBody(ActBody):

@@ -67,7 +67,7 @@ def draft(
                 )
                 % {"supplier": supplier.name, "room": room.name},
             ) from None
-        _write(order, {row.pk: packs[row.pk] for row in of_supplier}, rows, lines)
+        _write(act, order, {row.pk: packs[row.pk] for row in of_supplier}, rows, lines)
         made.append(orders.fresh(order))
     return made
 
@@ -75,7 +75,8 @@ def draft(
 @transaction.atomic
 def change(act: Act, order: Order, packs: Mapping[int, int]) -> OrderStands:
     """Have a draft order so many packs of offers (ids) of its supplier; 0: none. What it does not
-    name stays. Raises Invalid, Stale; Refused (`ordered-already`) where it is no draft."""
+    name stays. What all its lines are for is worked out again. Raises Invalid, Stale; Refused
+    (`ordered-already`) where it is no draft."""
     act.actor.require("receive", order.room_id)
     order = draft_of(act, order)
     known = {line.offer_id: line.packs for line in order.lines.all()}
@@ -95,11 +96,11 @@ def change(act: Act, order: Order, packs: Mapping[int, int]) -> OrderStands:
     _refuse_too_many(wanted)
     kept = offers.in_full(Offer.objects.filter(pk__in=wanted))
     tomorrow = clock.today(order.room.time_zone) + timedelta(days=1)
-    through = max(order.through, tomorrow)
-    season = season_of(act.actor, order.room, through=through, currency=order.currency)
+    order.through = max(order.through, tomorrow)
+    season = season_of(act.actor, order.room, through=order.through, currency=order.currency)
     others = Order.objects.drafts().filter(room=order.room, currency=order.currency)
     lines = _lines(season, wanted, others.exclude(pk=order.pk))
-    _write(order, wanted, {row.pk: row for row in kept}, lines)
+    _write(act, order, wanted, {row.pk: row for row in kept}, lines)
     return orders.fresh(order)
 
 
@@ -190,7 +191,11 @@ def _lines(of: RoomSeason, packs: Mapping[int, int], others: QuerySet[Order]) ->
 
 
 def _write(
-    order: Order, packs: Mapping[int, int], rows: Mapping[int, Offer], known: Mapping[int, Line]
+    act: Act,
+    order: Order,
+    packs: Mapping[int, int],
+    rows: Mapping[int, Offer],
+    known: Mapping[int, Line],
 ) -> None:
     """Write the lines of a draft with what they are for, and what its delivery costs."""
     order.lines.all().delete()
@@ -210,6 +215,7 @@ def _write(
                 each=cost / count,
                 for_kits=line.line.for_kits if line else 0,
                 for_use=line.line.for_use if line else 0,
+                for_class=line.line.for_class if line else 0,
                 basis=str(line.basis if line else Basis.NO_USE),
                 wanted_by=line.wanted_by if line else None,
                 without_kits=line.line.without.kits if line else None,
@@ -220,5 +226,6 @@ def _write(
     OrderLine.objects.bulk_create(lines)
     (terms,) = offers.terms_in(order.currency, [order.supplier_id])
     order.delivery = terms.charges(goods) if lines else Decimal(0)
+    order.worked_out_at = act.received_at
     order.revision += 1
-    order.save(update_fields=["delivery", "revision"])
+    order.save(update_fields=["through", "delivery", "worked_out_at", "revision"])

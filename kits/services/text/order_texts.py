@@ -45,7 +45,9 @@ _FOUND: Mapping[Found, str | Promise] = {
 }
 
 
-def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: date) -> str:
+def reason(
+    *, for_kits: int, for_use: int, for_class: int, more: int, basis: Basis, through: date
+) -> str:
     """Why so many units are ordered."""
     parts = []
     if for_kits:
@@ -60,6 +62,8 @@ def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: dat
     if for_use:
         text = _("%(n)d for use until %(day)s (%(basis)s)")
         parts.append(text % {"n": for_use, "day": day(through), "basis": BASES[basis]})
+    if for_class:
+        parts.append(_("%(n)d for the class") % {"n": for_class})
     if more:
         text = _("%(n)d more than needed")
         parts.append(text % {"n": more})
@@ -71,6 +75,7 @@ def reason_of(line: OrderLine, through: date) -> str:
     return reason(
         for_kits=line.for_kits,
         for_use=line.for_use,
+        for_class=line.for_class,
         more=line.more,
         basis=Basis(line.basis),
         through=through,
@@ -83,22 +88,23 @@ def without_of(line: OrderLine, through: date) -> str:
         kits=line.without_kits,
         use=line.without_use,
         matters=line.matters,
-        by=line.wanted_by,
         through=through,
     )
 
 
-def without(
-    *, kits: int | None, use: float | None, matters: str, by: date | None, through: date
-) -> str:
-    """What it costs to do without a line, whose units are wanted by a day; nothing where that was
-    not worked out. It never says that one may."""
+def without(*, kits: int | None, use: float | None, matters: str, through: date) -> str:
+    """What it costs to do without a line through a day; nothing where that was not worked out. It
+    never says that one may."""
     if kits is None or use is None:
         return ""
     parts = []
     if kits:
-        text = ngettext("kits are short of %(n)d", "kits are short of %(n)d", kits)
-        parts.append(text % {"n": kits})
+        text = ngettext(
+            "kits will be short of %(n)d by %(day)s",
+            "kits will be short of %(n)d by %(day)s",
+            kits,
+        )
+        parts.append(text % {"n": kits, "day": day(through)})
     if use >= HARDLY:
         text = _("on average %(n)s more are needed until %(day)s than there are")
         parts.append(text % {"n": number(use), "day": day(through)})
@@ -106,11 +112,8 @@ def without(
         return _("Without this, fewer than %(n)s would be missing on average.") % {
             "n": number(HARDLY)
         }
-    facts = {"lacks": _(" and ").join(parts), "day": day(by) if by else ""}
-    text = _("Without this, from %(day)s: %(lacks)s.") if by else _("Without this: %(lacks)s.")
-    if matters == Criticality.MUST_HAVE:
-        return f"{_('Must-have.')} {text % facts}"
-    return text % facts
+    text = _("Without this: %(lacks)s.") % {"lacks": _(" and ").join(parts)}
+    return f"{_('Must-have.')} {text}" if matters == Criticality.MUST_HAVE else text
 
 
 def how_good(found: Found, within: float) -> str:

@@ -56,6 +56,23 @@ def test_what_kits_lack_and_shelves_do_not_have_through_the_season_is_ordered(w:
         Decimal("2.40"),
     )
     assert (found.money, found.deliveries) == (Decimal("2.40"), Decimal(0))
+    # The 40 on the shelf fill DAY-02 until they and those in DAY-01 end.
+    assert tablets.wanted_by == make.days(301)
+
+
+def test_more_is_wanted_from_the_day_on_which_the_shelf_is_empty_at_the_usual_rate(
+    w: World,
+) -> None:
+    offered(w.tablets, 16, "2.00")
+    for _ in range(8):
+        use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.tablets, units=1)])
+    make.Holding.objects.filter(lot__item=w.tablets, place__kind="shelf").update(units=20)
+    ((tablets,),) = ([row for row in order(w).lines if row.offer.item == w.tablets],)
+    a_year = tablets.line.without.use
+    assert tablets.wanted_by == make.days(int(4 * 365 / a_year))  # 16 of the 20 fill the kits
+    make.Holding.objects.filter(lot__item=w.tablets, place__kind="shelf").update(units=15)
+    ((tablets,),) = ([row for row in order(w).lines if row.offer.item == w.tablets],)
+    assert tablets.wanted_by == make.today()
 
 
 def test_what_is_on_the_shelves_and_lasts_is_not_ordered(w: World) -> None:

@@ -1,12 +1,14 @@
 """Ordering by the pages, from what to order to what came."""
 
 import re
+from datetime import timedelta
 from decimal import Decimal
 
 import pypdfium2 as pdfium
 import pytest
 from django.test import Client
 
+from gearroom.core import clock
 from kits.models import Offer, Order, RoomOrderLevel
 from kits.services.buying import drafting, ordering
 from kits.services.orders import orders
@@ -120,7 +122,7 @@ def test_an_order_is_a_table_and_a_sheet(world: World, offer: Offer) -> None:
     assert "Without this" not in whole
     (whole,) = texts_of(client.get(f"/stock/order/{order.pk}/order.pdf?why=1").content)
     assert "16 for kits" in whole
-    assert "Without this, from" in whole
+    assert "Without this: kits will be short of 16 by" in " ".join(whole.split())
 
 
 def texts_of(pdf: bytes) -> list[str]:
@@ -131,10 +133,32 @@ def texts_of(pdf: bytes) -> list[str]:
 def test_each_line_says_what_it_costs_to_do_without(world: World, offer: Offer) -> None:
     client = browser(world.keeper)
     page = text_of(client.get("/stock/order/?weeks=52"))
-    assert re.search(r"Without this, from [^:]+: kits are short of \d+", page)
+    assert re.search(r"Without this: kits will be short of \d+ by", page)
+    assert "is enough to keep kits full, at the usual rate of use" in page
     assert "How good the numbers are" in page
     order = drafted(client, offer, through=str(make.days(365)))
-    assert "kits are short of 16" in text_of(client.get(f"/stock/order/{order.pk}/"))
+    assert "kits will be short of 16 by" in text_of(client.get(f"/stock/order/{order.pk}/"))
+
+
+def test_a_draft_says_when_its_reasons_were_worked_out_and_works_them_out_again(
+    world: World, offer: Offer
+) -> None:
+    client = browser(world.keeper)
+    with clock.pretending(clock.now() - timedelta(days=2)):
+        order = drafted(client, offer, through=str(make.days(365)))
+    address = f"/stock/order/{order.pk}/"
+    assert "16 for kits" in text_of(client.get(address))
+    world.day_02.retired_on = make.today()
+    world.day_02.save()
+    before = text_of(client.get(address))
+    assert re.search(r"as of \w+day \d\d:\d\d", before)
+    assert "16 for kits" in before
+    post(client, f"{address}lines/", revision=str(order.revision))
+    after = text_of(client.get(address))
+    assert "as of today" in after
+    assert "8 for kits" in after
+    (line,) = orders.fresh(order).lines
+    assert (line.line.packs, line.line.for_kits) == (2, 8)
 
 
 def test_a_draft_is_discarded_and_no_other_room_sees_it(world: World, offer: Offer) -> None:

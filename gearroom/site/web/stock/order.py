@@ -181,6 +181,7 @@ def _line(line: Line, plan: SeasonOrder) -> dict[str, Any]:
         "reason": texts.reason(
             for_kits=of.for_kits,
             for_use=of.for_use,
+            for_class=of.for_class,
             more=of.more,
             basis=line.basis,
             through=plan.through,
@@ -189,7 +190,6 @@ def _line(line: Line, plan: SeasonOrder) -> dict[str, Any]:
             kits=of.without.kits,
             use=of.without.use,
             matters=of.matters,
-            by=line.wanted_by,
             through=plan.through,
         ),
     }

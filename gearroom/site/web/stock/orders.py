@@ -63,6 +63,7 @@ def _page(request: HttpRequest, order: int, problem: Problem | None = None) -> H
         lines=[_line(line, row) for line in of.lines],
         more=[each for each in more.order_by("item__name") if each.pk not in in_order],
         usual_days=usual,
+        worked_out_at=row.worked_out_at or row.made_at,
         today=today_here(request),
         sent=request.POST,
     )
@@ -99,11 +100,13 @@ def _as_it_was_read(act: Act, sent: Mapping[str, str]) -> Act:
 
 @form_view("receive", "one-order", refused=_page)
 def change(act: Act, request: HttpRequest, order: int) -> Done:
-    """Change the lines of a draft, and add one."""
+    """Change the lines of a draft, and add one; with none, only work out what they are for."""
     packs = packs_in(request.POST)
     if add := request.POST.get("add", ""):
         packs[id_of(add) or 0] = 1
     drafting.change(_as_it_was_read(act, request.POST), _named(act, order), packs)
+    if not packs:
+        return Done(_("What each line is for has been worked out again. The packs are the same."))
     return Done(_("The draft has been saved."))
 
 
