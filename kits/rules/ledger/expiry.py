@@ -218,8 +218,8 @@ def _unreadable(printed: str) -> PrintedDateError:
     return PrintedDateError(
         printed,
         say(
-            "“%(printed)s” cannot be read as a date. Enter it as 2027-05-31, or as 2027-05 if "
-            "only a month and a year are printed.",
+            "“%(printed)s” cannot be read as a date. Look at the pack again, and enter it as "
+            "31.05.2027, or as 05/2027 if only a month and a year are printed.",
             printed=visible,
         ),
     )

@@ -116,7 +116,7 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
                 out(_("Then take it out")),
             ]
         case "who-takes-it" | "which-person":
-            return [out(_("Scan the guide’s tag, or choose who is taking the kit"), "holder")]
+            return [out(_("Take it out"), "holder")]
         case "short-needs-a-reason":
             return next_steps(problem.facts["offers"], text, **given)
         case "not-fit":

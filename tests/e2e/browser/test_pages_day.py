@@ -1,7 +1,6 @@
 """A day at the hatch in a real browser: the morning's queue, two phones at once, a kit that the
 book shows elsewhere, the evening's pile. Taps are counted: they cost most with cold hands."""
 
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
@@ -19,13 +18,12 @@ from kits.services.ledger import audit
 from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.e2e.hatch import PHONE, Phone, phone
-from tests.e2e.pages import chromium, give_password
+from tests.e2e.pages import give_password, served
 from tests.e2e.postroom import until
 from tests.engines import Engine
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
-from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -62,25 +60,11 @@ def hatch(
     django_db_blocker: Any,
 ) -> Iterator[Hatch]:
     """One server and one browser for the whole day; each flow has kits of its own."""
-    program = need("chromium")
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the test's thread
-    engine = _engines["sqlite"]
-    url = engine.copy()
-    with django_db_blocker.unblock():
-        engine.open(url)
+    with served(need("chromium"), _engines["sqlite"], django_db_blocker) as (browser, url):
         school = scanned.labelled()
-        server = Web()
-        try:
-            server.start()
-            with chromium(program) as browser:
-                keeper = give_password(school.world.keeper)
-                colleague = give_password(school.world.instructor)
-                yield Hatch(school, browser, server.url, keeper, colleague)
-        finally:
-            server.kill()
-            engine.open_home()
-            engine.drop(url)
-            del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+        keeper = give_password(school.world.keeper)
+        colleague = give_password(school.world.instructor)
+        yield Hatch(school, browser, url, keeper, colleague)
 
 
 def out_with(person: Person) -> set[Any]:
@@ -309,3 +293,30 @@ def test_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch: Hatc
     assert Kit.objects.get(pk=opened.pk).fit_until is not None
     assert Entry.objects.filter(kit=opened, kind="restock").exists()
     assert at.faults == []
+
+
+def test_going_back_and_pressing_again_records_what_was_used_once(
+    engine: str, hatch: Hatch
+) -> None:
+    kit = hatch.kit("EVE-05")
+    custody.check_out(make.act(), kit, person=Person.objects.get(pk=hatch.school.world.guide.pk))
+    at = hatch.phone(to="/kits/EVE-05/hand-back/")
+    says = "EVE-05 has been handed back as opened. 2 items used."
+
+    at.press("Opened")
+    at.press("No")  # sharps or blood?
+    for _ in range(2):
+        at.press("+1 Pain tablets")
+    at.press("Hand back (2 used)")
+    at.says(says)
+    at.page.go_back()
+    at.press("Hand back (2 used)")  # what was typed stands there again, and the button says so
+    at.says(says)
+    used = Entry.objects.filter(kit=kit, kind="use")
+    in_the_book(lambda: used.count() == 1, "used once")
+
+    at.page.go_back()
+    at.press("+1 Pain tablets")
+    at.press("Hand back (3 used)")
+    at.says("This form has been sent before, with other content.")
+    in_the_book(lambda: used.count() == 1, "still once")

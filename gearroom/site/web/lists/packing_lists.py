@@ -23,6 +23,7 @@ from gearroom.site.web.page import (
     ShortText,
     WholeNumber,
     actor,
+    back_to,
     errors,
     form_view,
     read_field,
@@ -250,7 +251,8 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     name = done.signed_by.name if done.signed_by else ""
     return Done(
         _("%(name)s has signed this version. The status of every kit that uses it will be updated.")
-        % {"name": name}
+        % {"name": name},
+        to=back_to(request, ""),
     )
 
 

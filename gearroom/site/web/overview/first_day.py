@@ -66,6 +66,7 @@ class Step:
     """It takes somebody else: nobody has to do it who works alone."""
     can_wait: bool = False
     """The kits do not wait for it, so it is never the next step."""
+    adds_kit: bool = False
 
 
 @read_page("look")
@@ -83,12 +84,14 @@ def first_day(request: HttpRequest) -> HttpResponse:
         for step in (*_steps_of_installation(request), *_steps_of_day(room, alone=alone))
         if not (step.several and alone)
     ]
+    may_begin = actor(request).may("edit_item") and actor(request).may("edit_list")
     return show(
         request,
         "site/overview/first_day/steps.html",
         steps=steps,
         next=next((step for step in steps if not (step.done or step.can_wait)), None),
-        may_begin=actor(request).may("edit_item") and actor(request).may("edit_list"),
+        may_begin=may_begin,
+        begins=may_begin and not any(step.done for step in steps if step.adds_kit),
     )
 
 
@@ -181,6 +184,7 @@ def _steps_of_day(room: Room, *, alone: bool) -> list[Step]:
             _("%(count)d so far") % {"count": so_far.kits},
             reverse("add-kit"),
             _("Add a kit"),
+            adds_kit=True,
         ),
         Step(
             _("Contents"),

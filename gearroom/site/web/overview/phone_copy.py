@@ -38,6 +38,7 @@ SHELL = (
     "site/styles/pages/phone-copy.css",
     "site/icon.svg",
     "site/scripts/busy.js",
+    "site/scripts/same-key.js",
     "site/scripts/menu.js",
     "site/scripts/search-key.js",
     "site/offline/sync.js",

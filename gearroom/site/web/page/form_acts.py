@@ -17,8 +17,9 @@ from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Problem, database_problems
+from gearroom.core.acts import Act, Problem, Unacceptable, database_problems
 from gearroom.core.services.idempotency import once
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.shell import actor, here
@@ -51,15 +52,23 @@ def once_a_form(
     except ValueError:
         key = uuid.uuid4()  # a form that was made by hand: done as often as it is sent
     act = Act(actor=actor(request), key=key, room=here(request))
-    with database_problems():
-        answer = once(
-            key=key,
-            user=request.user,  # type: ignore[arg-type]  # signed in
-            request={"method": "POST", "path": request.path, "body": _content(request)},
-            perform=lambda: (200, perform(act)),
-            instance=request.path,
-            kept=kept,
-        )
+    try:
+        with database_problems():
+            answer = once(
+                key=key,
+                user=request.user,  # type: ignore[arg-type]  # signed in
+                request={"method": "POST", "path": request.path, "body": _content(request)},
+                perform=lambda: (200, perform(act)),
+                instance=request.path,
+                kept=kept,
+            )
+    except Unacceptable as problem:
+        if problem.code == "key-reused":  # come back to by the browser's *Back*, and changed
+            problem.detail = _(
+                "This form has been sent before, with other content. Look at what has been "
+                "recorded. If this is still to be recorded too, open the page again and enter it."
+            )
+        raise
     if answer.status >= 400:
         zone = act.room.time_zone if act.room else settings.TIME_ZONE
         raise errors.Remembered(answer.body, zone)

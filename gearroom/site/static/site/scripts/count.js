@@ -60,4 +60,5 @@ form.addEventListener("submit", async (event) => {
   }
 });
 form.addEventListener("input", total);
+window.addEventListener("pageshow", total); // a browser that goes back fills the fields by then
 total();
