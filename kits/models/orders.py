@@ -112,9 +112,10 @@ def _sum(rows: models.QuerySet[models.Model]) -> Coalesce:
 class OrderLine(models.Model):
     """Packs of an offer in an order. `each` is what a pack costs, tax included. Of its units so
     many are `for_kits` that are short, so many `for_use` in the season (`basis`: what that was
-    worked out from), the rest because packs are whole or somebody chose so. `wanted_by`: from then
-    on they are needed. Without the line so many units are lacked: `without_kits` by kits and
-    `without_use` in the season on average; it `matters` as the gravest line with the item says.
+    worked out from), so many `for_class`, the rest because packs are whole or somebody chose so.
+    `wanted_by`: from then on they are needed. Without the line so many units are lacked:
+    `without_kits` by kits and `without_use` in the season on average; it `matters` as the gravest
+    line with the item says.
     None and empty: not worked out."""
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
@@ -125,6 +126,7 @@ class OrderLine(models.Model):
     each = models.DecimalField(max_digits=12, decimal_places=2)
     for_kits = models.PositiveIntegerField(default=0)
     for_use = models.PositiveIntegerField(default=0)
+    for_class = models.PositiveIntegerField(default=0)
     basis = models.CharField(max_length=12, choices=[(b.value, b.value) for b in Basis])
     wanted_by = models.DateField(null=True)
     without_kits = models.PositiveIntegerField(null=True)
@@ -154,7 +156,7 @@ class OrderLine(models.Model):
     @property
     def more(self) -> int:
         """Units for which nothing was worked out: packs are whole, or somebody chose so."""
-        return max(0, self.units - self.for_kits - self.for_use)
+        return max(0, self.units - self.for_kits - self.for_use - self.for_class)
 
 
 class OrderChange(models.TextChoices):

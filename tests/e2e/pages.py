@@ -1,15 +1,19 @@
 """A browser on the pages of a running server, and a school behind it."""
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 from playwright.sync_api import Browser, Dialog, Page, sync_playwright
 
+from tests.engines import Engine
 from tests.present import present
 from tests.program import PROJECT
+from tests.web import Web
 
 PASSWORD = "wet ropes hang to dry"
 QUIET = (
@@ -32,6 +36,26 @@ def chromium(program: str, *more: str) -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=program, args=[*QUIET, *more])
         yield browser
         browser.close()
+
+
+@contextmanager
+def served(program: str, engine: Engine, blocker: Any) -> Iterator[tuple[Browser, str]]:
+    """A database of its own on an engine, a server over it at an address, and a browser: for all
+    tests of a module."""
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the test's thread
+    url = engine.copy()
+    with blocker.unblock():
+        engine.open(url)
+        server = Web()
+        try:
+            server.start()
+            with chromium(program) as browser:
+                yield browser, server.url
+        finally:
+            server.kill()
+            engine.open_home()
+            engine.drop(url)
+            del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 def give_password(person: object) -> str:

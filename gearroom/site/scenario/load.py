@@ -103,6 +103,10 @@ def _catalogue(school: School) -> None:
         )
         catalogue.put_pack_code(act, item, gtin=gtin(n), units_per_pack=thing.pack)
         school.items[thing.name] = item
+    for name, instrument in PLAN["goes_with"]:
+        school.items[name] = catalogue.edit_item(
+            act, school.items[name], goes_with=school.items[instrument]
+        )
     for name, instead in PLAN["instead"]:
         catalogue.put_substitute(act, school.items[name], school.items[instead])
 

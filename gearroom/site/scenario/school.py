@@ -46,7 +46,8 @@ PLAN: Mapping[str, Any] = tomllib.loads(
 @dataclass(frozen=True)
 class Thing:
     """A thing of the catalogue: `pack` is units a pack, `shelf_life_days` a typical one (0: needs
-    no date), `price` a unit's, `properties` those of the item (see `catalogue.ItemFacts`)."""
+    no date), `price` a unit's, `edition` a document's, `properties` those of the item (see
+    `catalogue.ItemFacts`)."""
 
     name: str
     kind: str
@@ -54,6 +55,7 @@ class Thing:
     pack: int = 1
     shelf_life_days: int = 0
     price: str = "0.40"
+    edition: str = ""
 
 
 THINGS = {row["name"]: Thing(**row) for row in PLAN["things"]}
@@ -120,7 +122,7 @@ def receive(
         school.act(),
         item=school.items[name],
         units=units,
-        number=school.next_batch(thing) if number is None else number,
+        number=number or thing.edition or school.next_batch(thing),
         expiry=expiry,
         shelf=on[shelf % len(on)],
         supplier="Fellside Medical Supplies",

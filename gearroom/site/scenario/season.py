@@ -8,11 +8,11 @@ batches, old ones thrown out, instruments checked, and what is left lying as any
 import random
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, time, timedelta
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from gearroom.core import clock
 from gearroom.site.scenario.buying import (
@@ -42,6 +42,8 @@ from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.restocking.sealing import Closed
+from kits.services.rotation.editions import old_in
+from kits.services.rotation.swapping import Swapped, swap
 from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
@@ -90,6 +92,7 @@ def play_season(school: School, today: date, say: Callable[[str], None]) -> None
     coming = [Going(**row) for row in PLAN["coming"]]
     with clock.pretending(at(today - timedelta(days=3), 10)):
         _tend_stock(school)
+        replace_edition(school)
         for kit in school.kits.values():
             _fill_and_seal(school, kit)
         leave_as_found(school)
@@ -286,6 +289,27 @@ def check_instruments(school: School) -> None:
             last = lot.checks.order_by("-id").first()
             if last is None or last.due_on is None or last.due_on < today + timedelta(days=120):
                 instruments.check(school.act(), lot, passed=True, answer="yes")
+
+
+def replace_edition(school: School) -> None:
+    """A new edition of a document comes and replaces the one before, which is thrown out: in every
+    kit but one, and on the shelves. What came with bought kits without a number goes too."""
+    new = PLAN["new_edition"]
+    valid_until = clock.today(ZONE) + timedelta(days=new["days"])
+    for slug, packs in new["packs"].items():
+        receive(school, new["thing"], slug, packs, expiry=valid_until, number=new["number"])
+    for row in old_in(Kit.objects.active().select_related("room")):
+        if row.shelf is not None and row.kit.name != new["left_in"]:
+            one = Swapped(row.lot, row.current, row.section, row.shelf, row.units)
+            swap(school.act(), row.kit, [one])
+    old = Holding.objects.on_hand().filter(
+        Q(place__kind=PlaceKind.QUARANTINE)
+        | Q(place__kind=PlaceKind.SHELF, lot__item__name=new["thing"]),
+        lot__item__kind=Kind.DOCUMENT,
+    )
+    for holding in old.exclude(lot__number=new["number"]).select_related("lot__item", "place"):
+        act = replace(school.act(), reason="a new edition has replaced it")
+        disposing.dispose(act, place=holding.place, lot=holding.lot, units=holding.units)
 
 
 def leave_as_found(school: School) -> None:

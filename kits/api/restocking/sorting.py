@@ -171,6 +171,11 @@ class RestockBody(ActBody):
         help_text="Default: all loose items were topped up.",
     )
     through = serializers.DateField(required=False)
+    to_training = serializers.BooleanField(
+        default=False,
+        help_text="What comes out because it is out of date goes into the training box, as far as"
+        " a class can use it.",
+    )
 
 
 class RestockedAnswer(answers.WithEntry):
@@ -221,6 +226,7 @@ class RestockView(ReadView, KitView):
             extra=[put_in(act, kit, row, None) for row in data.get("extra", [])],
             levels=None if levels is None else bodies.loose_levels(kit, levels),
             through=data.get("through"),
+            to_training=data["to_training"],
         )
 
 

@@ -58,7 +58,10 @@ class OrderPlanLineAnswer(answers.Answer):
     for_use = serializers.IntegerField(
         source="line.for_use", help_text="Units for use in the season."
     )
-    more = serializers.IntegerField(source="line.more", help_text="Units beyond both.")
+    for_class = serializers.IntegerField(
+        source="line.for_class", help_text="Units for classes, beside what is set aside for them."
+    )
+    more = serializers.IntegerField(source="line.more", help_text="Units beyond all of these.")
     basis = serializers.ChoiceField(
         [each.value for each in Basis], help_text="What the use was worked out from."
     )
@@ -81,6 +84,7 @@ class OrderOutlookAnswer(answers.Answer):
     out_of_date = serializers.FloatField(
         source="outlook.out_of_date", help_text="Units that go out of date, on average."
     )
+    classes_lack = serializers.IntegerField(source="outlook.classes_lack")
     basis = serializers.ChoiceField([each.value for each in Basis])
 
 
@@ -134,6 +138,7 @@ class OrderLineAnswer(answers.Answer):
     cost = _amount()
     for_kits = serializers.IntegerField(source="line.for_kits")
     for_use = serializers.IntegerField(source="line.for_use")
+    for_class = serializers.IntegerField(source="line.for_class")
     basis = serializers.ChoiceField([each.value for each in Basis], source="line.basis")
     wanted_by = serializers.DateField(source="line.wanted_by", allow_null=True)
     priority = serializers.ChoiceField(_PRIORITIES, source="line.matters", allow_blank=True)

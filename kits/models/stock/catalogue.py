@@ -5,6 +5,7 @@ from typing import Self
 from django.db import models
 from django.db.models import F, Q
 
+from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger.facts import Kind
 
 
@@ -77,6 +78,11 @@ class Item(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def for_class(self) -> bool:
+        """Whether a class can use it."""
+        return usable_in_class(Kind(self.kind), self.disposal)
 
 
 class Substitute(models.Model):

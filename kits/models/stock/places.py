@@ -98,6 +98,11 @@ class PlaceQuerySet(models.QuerySet["Place"]):
         """Shelves."""
         return self.filter(kind=PlaceKind.SHELF)
 
+    def to_restock(self, *, for_class: bool) -> Self:
+        """Where what goes into a kit comes from: shelves, of a training kit also training boxes."""
+        boxes = [PlaceKind.TRAINING] if for_class else []
+        return self.filter(kind__in=[PlaceKind.SHELF, *boxes])
+
     def sections(self) -> Self:
         """Sections of kits."""
         return self.filter(kind=PlaceKind.SECTION)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kits.rules.buying.season import ENOUGH, Order, Season, Want
-from kits.rules.buying.season_costs import enough_units, lacking, out_of_date
+from kits.rules.buying.season_costs import enough_units, lacking, left_over, out_of_date
 from kits.rules.ledger.facts import Criticality
 
 ROUNDING = 1e-9
@@ -36,7 +36,8 @@ class Lack:
 @dataclass(frozen=True)
 class OrderLine:
     """Packs of an offer, what they cost, and what their units are for: kits that are short now, use
-    in the season until there are enough of it, and more, since packs are whole or it is cheaper so.
+    in the season until there are enough of it, classes, and more, since packs are whole or it is
+    cheaper so.
     `without`: what the season lacks of the item if this line alone is left out.
     """
 
@@ -46,6 +47,7 @@ class OrderLine:
     cost: Decimal
     for_kits: int
     for_use: int
+    for_class: int
     more: int
     matters: Criticality
     without: Lack
@@ -53,13 +55,14 @@ class OrderLine:
     @property
     def units(self) -> int:
         """In all."""
-        return self.for_kits + self.for_use + self.more
+        return self.for_kits + self.for_use + self.for_class + self.more
 
 
 @dataclass(frozen=True)
 class Outlook:
     """How an item stands through the season with an order: units that kits still lack, the chance
-    that more are used than there are, and how many are lacked then and go out of date on average.
+    that more are used than there are, how many are lacked then and go out of date on average, and
+    units that classes still lack.
     """
 
     item: int
@@ -68,9 +71,15 @@ class Outlook:
     runs_out: float
     lacked: float
     out_of_date: float
+    classes_lack: int = 0
 
     @property
     def enough(self) -> bool:
+        """No kit is short, and there are enough as surely as `ENOUGH` says; also for classes."""
+        return self.enough_for_kits and not self.classes_lack
+
+    @property
+    def enough_for_kits(self) -> bool:
         """No kit is short, and there are enough as surely as `ENOUGH` says."""
         return not self.kits_lack and self.runs_out <= 1 - ENOUGH[self.matters] + 1e-9
 
@@ -83,16 +92,19 @@ def order_lines(season: Season, order: Order) -> list[OrderLine]:
 def _of_item(season: Season, order: Order, want: Want) -> Iterator[OrderLine]:
     kits = max(0, want.short - want.on_hand)
     use = enough_units(want) - kits
+    in_class = max(0, want.for_class - left_over(want, 0))
     all_units = order.units(season, want.item)
     for offer in season.offered.get(want.item, ()):
         if packs := order.packs.get(offer.id, 0):
             units = packs * offer.units
             for_kits = min(units, kits)
             for_use = min(units - for_kits, use)
-            kits, use = kits - for_kits, use - for_use
+            for_class = min(units - for_kits - for_use, in_class)
+            kits, use, in_class = kits - for_kits, use - for_use, in_class - for_class
             yield OrderLine(
-                offer.id, want.item, packs, offer.cost(packs), for_kits, for_use,
-                units - for_kits - for_use, want.matters, Lack(*lacking(want, all_units - units)),
+                offer.id, want.item, packs, offer.cost(packs), for_kits, for_use, for_class,
+                units - for_kits - for_use - for_class, want.matters,
+                Lack(*lacking(want, all_units - units)),
             )  # fmt: skip
 
 
@@ -172,7 +184,14 @@ def outlooks(season: Season, order: Order) -> list[Outlook]:
     """How each wanted item stands with an order, what is not enough first, the gravest first."""
     found = [_outlook(want, order.units(season, want.item)) for want in season.wants]
     return sorted(
-        found, key=lambda each: (each.enough, -ENOUGH[each.matters], -each.runs_out, each.item)
+        found,
+        key=lambda each: (
+            each.enough,
+            each.enough_for_kits,
+            -ENOUGH[each.matters],
+            -each.runs_out,
+            each.item,
+        ),
     )
 
 
@@ -187,4 +206,5 @@ def _outlook(want: Want, units: int) -> Outlook:
         runs_out=max(0.0, 1 - within),
         lacked=lacked,
         out_of_date=out_of_date(want, units),
+        classes_lack=max(0, want.for_class - left_over(want, units)),
     )

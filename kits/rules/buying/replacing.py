@@ -39,6 +39,7 @@ def _together(new: Want, old: Want) -> Want:
         short=new.short + old.short,
         used=_sum(new.used, old.used),
         on_hand=new.on_hand + old.on_hand,
+        for_class=new.for_class + old.for_class,
         kept=None if new.kept is None else _sum(new.kept, old.kept or (1.0,)),
         matters=max(new.matters, old.matters, key=lambda each: ENOUGH[each]),
     )

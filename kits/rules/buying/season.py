@@ -121,7 +121,8 @@ class Want:
     `short`: units that kits lack now; `used`: chances of 0, 1, 2 … units used in the season;
     `on_hand`: usable units that last through it, and those on order; `kept`: chances of units used
     while fresh ones keep, None where they need no date. `matters`: what the gravest line with the
-    item says.
+    item says. `for_class`: units that classes need besides what is set aside for training; they
+    are no part of the rest.
     """
 
     item: int
@@ -130,9 +131,10 @@ class Want:
     on_hand: int = 0
     kept: tuple[float, ...] | None = None
     matters: Criticality = Criticality.ROUTINE
+    for_class: int = 0
 
     def __post_init__(self) -> None:
-        _check((self.short < 0 or self.on_hand < 0, "Units are 0 or more."))
+        _check((min(self.short, self.on_hand, self.for_class) < 0, "Units are 0 or more."))
         for chances in (self.used, self.kept):
             if chances is not None:
                 low, whole = min(chances, default=-1.0), sum(chances)

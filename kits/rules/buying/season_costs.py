@@ -9,7 +9,7 @@ as one.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,6 +89,11 @@ def enough_units(want: Want) -> int:
     reached = np.flatnonzero(np.cumsum(want.used) >= ENOUGH[want.matters])
     used = int(reached[0]) if reached.size else len(want.used)
     return max(0, want.short + used - want.on_hand)
+
+
+def left_over(want: Want, units: int) -> int:
+    """How many units are left for classes with so many bought, once there are enough for kits."""
+    return max(0, want.on_hand + units - enough_units(replace(want, on_hand=0)))
 
 
 def most_units(want: Want) -> int:

@@ -38,6 +38,7 @@ from kits.rules.ledger.kit_contents import (
     inside,
     last_days,
     must_come_out,
+    supply,
     usable_supply,
     why_not_counted,
 )
@@ -97,6 +98,7 @@ __all__ = [
     "on_trip",
     "seal_holds",
     "settle",
+    "supply",
     "usable_supply",
     "usable_through",
     "why_not",

@@ -80,6 +80,8 @@ class Thing:
     opened_life_days: int | None = None
     check_question: str = ""
     goes_with: int | None = None
+    for_class: bool = True
+    """Whether a class can use it."""
 
 
 @dataclass(frozen=True)

@@ -4,15 +4,14 @@ Each kit stands once, with all that is to be done to it: opening one costs a sea
 minutes. Nothing is cut; the order is worst first.
 """
 
-from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from types import MappingProxyType
 
-from gearroom.core.rules.grouping import grouped, summed
-from kits.rules.ledger import KitState, Reason, ReasonCode, Units, Verdict, Weight, Word
-from kits.rules.restocking.picking import READY_FOR_DAYS, RestockList, restock
+from gearroom.core.rules.grouping import grouped
+from kits.rules.ledger import Reason, ReasonCode, Verdict, Weight, Word
+from kits.rules.restocking.picking import READY_FOR_DAYS, RestockList
 from kits.rules.trips.trips import Stand
 
 SOON_DAYS, LATER_DAYS = 60, 90
@@ -289,31 +288,3 @@ def to_order(
             )
         )
     return sorted(rows, key=lambda r: (r.by, not r.late, r.thing, r.room))
-
-
-@dataclass
-class Shelves:
-    """What a room's shelves hold, by thing, given out kit by kit: what one kit is to get is no
-    longer there for the next."""
-
-    units: dict[int, list[Units]]
-    taken: Counter[tuple[int, str]] = field(default_factory=Counter)
-
-    def settle(self, state: KitState, through: date, today: date) -> RestockList:
-        """What makes a kit as good as what is left here can make it."""
-        wanted = {line.thing.id for line in state.lines}
-        wanted.update(*(line.instead for line in state.lines))
-        there = [
-            Units(x.batch, x.place, left, x.training)
-            for thing in sorted(wanted)
-            for x in self.units.get(thing, ())
-            if (left := x.count - self.taken[x.batch.id, x.place]) > 0
-        ]
-        listed = restock(state, there, through=through, today=today)
-        self.taken.update(summed(((row.batch.id, row.shelf), row.count) for row in listed.put_in))
-        return listed
-
-
-def shelves_of(units: Iterable[Units]) -> dict[int, list[Units]]:
-    """Units on shelves by thing."""
-    return grouped((x.batch.thing.id, x) for x in units)

@@ -9,10 +9,11 @@ computed by Panjer's recursion (H. H. Panjer, ASTIN Bulletin 1981;12(1):22-26).
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+import scipy  # loads what is used of it when it is used: most commands use nothing
 from numpy.typing import NDArray
-from scipy import linalg, special
 
 Probabilities = NDArray[np.float64]
 """Probabilities of 0, 1, 2 … units; what is missing to 1 is the chance of more."""
@@ -59,7 +60,7 @@ def nodes(rate: Rate, count: int = 32) -> tuple[Probabilities, Probabilities]:
     1969;23(106):221-230)."""
     k = np.arange(count)
     beside = np.sqrt(k[1:] * (k[1:] + rate.shape - 1))
-    values, vectors = linalg.eigh_tridiagonal(2 * k + rate.shape, beside)
+    values, vectors = scipy.linalg.eigh_tridiagonal(2 * k + rate.shape, beside)
     weights = vectors[0] ** 2
     return np.maximum(values, 0.0) / rate.per_days, weights / weights.sum()
 
@@ -71,7 +72,7 @@ def chance_of(uses: int, mean: Probabilities, dispersion: float) -> Probabilitie
         logarithm = uses * np.log(mean) - mean
     else:
         size = mean / (dispersion - 1)
-        logarithm = special.gammaln(size + uses) - special.gammaln(size)
+        logarithm = scipy.special.gammaln(size + uses) - scipy.special.gammaln(size)
         logarithm += uses * math.log1p(-1 / dispersion) - size * math.log(dispersion)
     return np.exp(logarithm - math.lgamma(uses + 1))
 
@@ -82,9 +83,9 @@ def chance_of_more(uses: int, mean: Probabilities, dispersion: float) -> Probabi
         return np.ones_like(mean)
     found: Probabilities
     if dispersion < LEAST_DISPERSION:
-        found = special.gammainc(uses + 1, mean)
+        found = scipy.special.gammainc(uses + 1, mean)
     else:
-        found = special.betainc(uses + 1, mean / (dispersion - 1), 1 - 1 / dispersion)
+        found = scipy.special.betainc(uses + 1, mean / (dispersion - 1), 1 - 1 / dispersion)
     return found
 
 
@@ -123,6 +124,13 @@ def lumps(dispersion: float, units: Probabilities) -> Probabilities:
     """
     if dispersion < LEAST_DISPERSION:
         return units
+    return _lumps(dispersion, tuple(units.tolist()))
+
+
+@lru_cache(maxsize=512)
+def _lumps(dispersion: float, chances: tuple[float, ...]) -> Probabilities:
+    """`lumps` with dispersion: an item has one such, however many kits hold it."""
+    units = np.asarray(chances)
     p = 1 - 1 / dispersion
     first = p / math.log(dispersion)  # the chance of one use: -p / ln(1 - p)
     found = [0.0]
@@ -131,13 +139,15 @@ def lumps(dispersion: float, units: Probabilities) -> Probabilities:
         x = len(found)
         top = min(x, len(units) - 1)
         y = np.arange(1, top + 1)
-        back = np.asarray(found)[x - y]
+        back = np.asarray(found[x - top :])[::-1]
         here = float((p * (1 - y / x) * units[1 : top + 1] * back).sum())
         if x < len(units):
             here += first * float(units[x])
         found.append(here)
         left -= here
-    return np.asarray(found)
+    lengths = np.asarray(found)
+    lengths.setflags(write=False)
+    return lengths
 
 
 def occasions_per_use(dispersion: float) -> float:
@@ -147,19 +157,24 @@ def occasions_per_use(dispersion: float) -> float:
     return math.log(dispersion) / (dispersion - 1)
 
 
-def demand(rate: Rate, exposure: float, units: Probabilities) -> Probabilities:
+def demand(
+    rate: Rate, exposure: float, units: Probabilities, most: int = MOST_UNITS
+) -> Probabilities:
     """Chances of 0, 1, 2 … units wanted over `exposure` participant-days (0 or more), up to a tail
-    below `TAIL`. `units` as `units_of_use` gives it."""
+    below `TAIL` or to `most` units. `units` as `units_of_use` gives it."""
     theta = exposure * occasions_per_use(rate.dispersion) / rate.per_days
-    return negative_binomial(rate.shape, theta, lumps(rate.dispersion, units))
+    return negative_binomial(rate.shape, theta, lumps(rate.dispersion, units), most)
 
 
-def negative_binomial(size: float, theta: float, severity: Probabilities) -> Probabilities:
-    """A negative binomial number (of `size`, mean `size` · `theta`) of lumps of `severity`."""
+def negative_binomial(
+    size: float, theta: float, severity: Probabilities, most: int = MOST_UNITS
+) -> Probabilities:
+    """A negative binomial number (of `size`, mean `size` · `theta`) of lumps of `severity`;
+    chances of up to `most` units."""
     if theta <= 0:
         return np.ones(1)
     a = theta / (1 + theta)
-    return _panjer(a, (size - 1) * a, -size * math.log1p(theta), severity)
+    return _panjer(a, (size - 1) * a, -size * math.log1p(theta), severity, most)
 
 
 def poisson(mean: float, severity: Probabilities, most: int = MOST_UNITS) -> Probabilities:
@@ -167,6 +182,24 @@ def poisson(mean: float, severity: Probabilities, most: int = MOST_UNITS) -> Pro
     if mean <= 0:
         return np.ones(1)
     return _panjer(0.0, mean, -mean, severity, most)
+
+
+def poissons(means: Probabilities, severity: Probabilities, most: int) -> Probabilities:
+    """Poisson numbers of lumps of `severity`, one of each mean (0 or more): row by row the chances
+    of 0 to `most` units, a column for each mean. What is missing to 1 is the chance of more."""
+    chances = np.zeros((most + 1, len(means)))
+    chances[0] = np.exp(-means)
+    longest = len(severity) - 1
+    # Backwards, as the terms before are multiplied with it.
+    weighted = (severity[1:] * np.arange(1, longest + 1))[::-1]
+    for x in range(1, most + 1):
+        top = min(x, longest)
+        chances[x] = means / x * (weighted[longest - top :] @ chances[x - top : x])
+    for at in np.flatnonzero(means > -SMALLEST):
+        of_one = poisson(float(means[at]), severity, most)
+        chances[:, at] = 0.0
+        chances[: len(of_one), at] = of_one
+    return chances
 
 
 def _panjer(

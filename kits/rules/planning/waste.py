@@ -6,12 +6,20 @@ from it and, when it is used up, from the later ones; what is left of it then is
 
 import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 
 import numpy as np
 
-from kits.rules.planning.demand import Probabilities, Rate, lumps, nodes, occasions_per_use, poisson
+from kits.rules.planning.demand import (
+    Probabilities,
+    Rate,
+    lumps,
+    nodes,
+    occasions_per_use,
+    poissons,
+)
 from kits.rules.planning.quantities import lacking_units
 
 NODES = 32
@@ -36,80 +44,97 @@ class Batch:
             raise ValueError("A batch has 0 units or more, and 0 participant-days or more.")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Wasted:
-    """What of a batch goes out of date: on average, and the chance of each number of units."""
+    """What of a batch goes out of date: the chance of each number of units."""
 
-    mean: float
-    chances: tuple[float, ...]
+    chances: Probabilities
+
+    @property
+    def mean(self) -> float:
+        """Units on average."""
+        return float(self.chances @ np.arange(len(self.chances)))
 
     @property
     def any(self) -> float:
         """The chance that any unit does."""
-        return 1 - self.chances[0]
+        return 1 - float(self.chances[0])
 
 
-def wasted(batches: Sequence[Batch], increments: Sequence[Probabilities]) -> list[Wasted]:
-    """What is wasted of each batch, in order of expiry, where `increments[j]` is the demand between
-    the last good days of batch j - 1 and batch j, independent of each other."""
+@dataclass(eq=False)
+class Wants:
+    """What is wanted of an item over spans of participant-days, at each of `NODES` rates, which
+    weigh `weights`: given the rate, what is wanted in one span does not depend on another. Each
+    span is worked out once."""
+
+    rate: Rate
+    units: Probabilities
+    _spans: dict[float, Probabilities] = field(default_factory=dict)
+
+    @cached_property
+    def _nodes(self) -> tuple[Probabilities, Probabilities]:
+        rates, weights = nodes(self.rate, NODES)
+        count = weights > 1e-14
+        return rates[count], weights[count]
+
+    @cached_property
+    def _severity(self) -> Probabilities:
+        return lumps(self.rate.dispersion, self.units)
+
+    @property
+    def weights(self) -> Probabilities:
+        """How much each rate is believed."""
+        return self._nodes[1]
+
+    def over(self, exposure: float, most: int) -> Probabilities:
+        """Chances of 0 to `most` units, a column for each rate."""
+        known = self._spans.get(exposure)
+        if known is None or len(known) <= most:
+            means = self._nodes[0] * (occasions_per_use(self.rate.dispersion) * exposure)
+            known = self._spans[exposure] = poissons(means, self._severity, most)
+        return known[: most + 1]
+
+
+def wasted(
+    batches: Sequence[Batch], increments: Sequence[Probabilities], weights: Probabilities
+) -> list[Wasted]:
+    """What is wasted of each batch, in order of expiry. `increments[j]` is the demand between the
+    last good days of batch j - 1 and batch j, independent of each other at each rate: chances of 0,
+    1, 2 … units, a column for each rate, which weigh `weights`."""
     found = []
-    over: Probabilities = np.ones(1)  # units wanted of later batches already
-    for j, (batch, wants) in enumerate(zip(batches, increments, strict=True)):
-        later = sum(each.units for each in batches[j + 1 :])
-        most = batch.units + later  # more than all there is makes no difference
-        want = _clipped(np.convolve(over, wants), most)
-        left = np.zeros(batch.units + 1)
-        for units in range(min(batch.units, len(want) - 1) + 1):
-            left[batch.units - units] += want[units]
-        left[0] += float(want[batch.units + 1 :].sum())
-        found.append(_as_wasted(left))
-        over = _over(want, batch.units, later)
+    left = sum(each.units for each in batches)
+    over = np.ones((1, len(weights)))  # units wanted of later batches already
+    for batch, wants in zip(batches, increments, strict=True):
+        want = _added(over, wants, left)  # more than all there is makes no difference
+        chances = want @ weights
+        unused = chances[: batch.units + 1][::-1].copy()
+        unused[0] += float(chances[batch.units + 1 :].sum())
+        found.append(Wasted(unused))
+        over = want[batch.units :].copy()
+        over[0] = want[: batch.units + 1].sum(axis=0)
+        left -= batch.units
     return found
 
 
-def _clipped(chances: Probabilities, most: int) -> Probabilities:
-    """All that is more than `most` counted as `most`; what was cut off at the tail too."""
-    found = np.zeros(most + 1)
-    kept = chances[: most + 1]
-    found[: len(kept)] = kept
-    found[most] += max(0.0, 1.0 - float(kept.sum()))
+def _added(over: Probabilities, wants: Probabilities, most: int) -> Probabilities:
+    """Chances of the sum of both, all that is more than `most` counted as `most`; what was cut off
+    at the tail too."""
+    found = np.zeros((most + 1, over.shape[1]))
+    for units, chances in enumerate(over):
+        kept = wants[: most + 1 - units]
+        found[units : units + len(kept)] += chances * kept
+    found[most] += np.maximum(0.0, 1.0 - found.sum(axis=0))
     return found
 
 
-def _over(want: Probabilities, units: int, later: int) -> Probabilities:
-    found = np.zeros(later + 1)
-    found[0] = float(want[: units + 1].sum())
-    above = want[units + 1 :]
-    found[1 : 1 + len(above)] = above[:later]
-    return found
-
-
-def _as_wasted(left: Probabilities) -> Wasted:
-    mean = float((left * np.arange(len(left))).sum())
-    return Wasted(mean, tuple(float(each) for each in left))
-
-
-def expires_unused(rate: Rate, batches: Sequence[Batch], units: Probabilities) -> list[Wasted]:
-    """What goes out of date unused of each batch; `batches` with exposures that do not fall.
-
-    Given the rate, what is wanted in one span does not depend on another; so it is worked out for
-    each of `NODES` rates and weighed by what is believed of them.
-    """
+def expires_unused(wants: Wants, batches: Sequence[Batch]) -> list[Wasted]:
+    """What goes out of date unused of each batch; `batches` with exposures that do not fall."""
     if any(a.exposure > b.exposure for a, b in itertools.pairwise(batches)):
         raise ValueError("Batches are given in order of expiry.")
-    spans = np.diff([0.0, *(each.exposure for each in batches)])
-    severity = lumps(rate.dispersion, units)
     most = sum(each.units for each in batches)
-    points, weights = nodes(rate, NODES)
-    whole = [np.zeros(each.units + 1) for each in batches]
-    for point, weight in zip(points, weights, strict=True):
-        if weight < 1e-14:
-            continue
-        occasions = float(point) * occasions_per_use(rate.dispersion)
-        wants = [poisson(occasions * float(span), severity, most) for span in spans]
-        for sums, each in zip(whole, wasted(batches, wants), strict=True):
-            sums += weight * np.asarray(each.chances)
-    return [_as_wasted(each) for each in whole]
+    ends = [0.0, *(each.exposure for each in batches)]
+    spans = [wants.over(end - begin, most) for begin, end in itertools.pairwise(ends)]
+    return wasted(batches, spans, wants.weights)
 
 
 def left_of_fresh_fill(demand: Probabilities, units: int) -> float:

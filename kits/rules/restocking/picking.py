@@ -14,7 +14,7 @@ and gives back the old, when somebody opens it.
 
 import enum
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from gearroom.core.rules.grouping import grouped, summed
@@ -37,6 +37,7 @@ from kits.rules.ledger import (
     inside,
     may_be_put_in,
     must_come_out,
+    supply,
     usable_supply,
     usable_through,
     why_not_counted,
@@ -146,7 +147,12 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
     not signed today, and what would soon have to leave again for the weather. Sections that are
     out on their own get nothing. The list holds for the kit and the shelf as given: follow it
     whole, or ask again.
+
+    A training kit gets what was set aside for training first, then what goes out of date first on
+    shelves, out of date or not, but nothing that no class uses.
     """
+    if kit.training:
+        return _for_class(kit, shelf_units, today)
     signed = kit.signed and (kit.signed_until is None or kit.signed_until >= today)
     may_be_there = [x for x in shelf_units if may_be_kept(kit, x.batch.thing, today)]
     stock = _in_order(may_be_there, through, today, signed)
@@ -155,8 +161,8 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
     out = [(x, must_come_out(kit, x, today)) for x in inside(kit)]
     staying = [x for x, fault in out if fault is None]
     allocation = Allocation(lines)
-    for supply in _supplies(usable_supply(staying, through), stock, old):
-        allocation.add(supply)
+    for there in _supplies(usable_supply(staying, through), stock, old):
+        allocation.add(there)
         allocation.meet_all()
     put_in = _put_in(allocation, stock)
     take_out = [
@@ -182,9 +188,52 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
 
 _SHELF = "\uffff"
 """All shelves as one place, sorted after every section."""
+_TRAINING_BOX = "\uffff\uffff"
+"""What was set aside for training, as one place."""
 
 Stock = dict[int, list[Units]]
 """What may be picked, by thing id, first expired first."""
+
+
+def _for_class(kit: KitState, units: Sequence[Units], today: date) -> RestockList:
+    """What makes a training kit whole for a class."""
+    usable = [
+        x
+        for x in units
+        if x.count > 0
+        and x.batch.thing.for_class
+        and may_be_put_in(x.batch, today, training_kit=True) is None
+    ]
+    stock = {
+        thing: sorted(rows, key=lambda x: (not x.training, *first_out(x.batch, x.place)))
+        for thing, rows in grouped((x.batch.thing.id, x) for x in usable).items()
+    }
+    in_class = [ln for ln in kit.lines if ln.thing.for_class and ln.section not in kit.away]
+    lines = [line for line in in_class if not line.thing.by_eye]
+    out = [(x, must_come_out(kit, x, today)) for x in inside(kit)]
+    allocation = Allocation(lines)
+    for there in (
+        supply(x for x, fault in out if fault is None),
+        *(
+            summed(((x.batch.thing.id, place), x.count) for x in usable if x.training is training)
+            for training, place in ((True, _TRAINING_BOX), (False, _SHELF))
+        ),
+    ):
+        allocation.add(there)
+        allocation.meet_all()
+    wanting = ((line, line.target - allocation.got(i)) for i, line in enumerate(lines))
+    return RestockList(
+        take_out=tuple(
+            TakeOut(x.batch, x.place, x.count, why, x.training) for x, why in out if why
+        ),
+        put_in=tuple(_put_in(allocation, stock)),
+        fill_up=tuple(_fill_up(replace(kit, lines=tuple(in_class)), stock)),
+        missing=tuple(
+            Missing(line, wanted, below_minimum=wanted > line.target - line.never_below)
+            for line, wanted in wanting
+            if wanted > 0
+        ),
+    )
 
 
 def _replaced_by(lines: Iterable[Line], through: date) -> frozenset[int]:
@@ -200,9 +249,9 @@ def _supplies(inside: dict[Pool, int], stock: Stock, old: frozenset[int]) -> lis
     shelves = {(thing, _SHELF): sum(x.count for x in xs) for thing, xs in stock.items()}
     supplies = [inside, shelves]
     return [
-        {pool: count for pool, count in supply.items() if (pool[0] in old) is late}
+        {pool: count for pool, count in there.items() if (pool[0] in old) is late}
         for late in (False, True)
-        for supply in supplies
+        for there in supplies
     ]
 
 
@@ -253,7 +302,7 @@ def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_sig
 
 
 def _of_current_edition(units: Sequence[Units]) -> list[Units]:
-    newest = current(Edition(x.batch.id, x.batch.expiry) for x in units)
+    newest = current(Edition(x.batch.id, x.batch.expiry, bool(x.batch.number)) for x in units)
     return [x for x in units if newest is not None and x.batch.id == newest.batch]
 
 
@@ -269,7 +318,7 @@ def _put_in(allocation: Allocation, stock: Stock) -> list[PutIn]:
     for i in by_rank:
         line = allocation.lines[i]
         for (thing, place), count in sorted(allocation.held[i].items()):
-            if place != _SHELF:
+            if place not in (_SHELF, _TRAINING_BOX):
                 continue
             wanted = count
             while wanted > 0:

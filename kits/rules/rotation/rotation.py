@@ -8,6 +8,7 @@ Opening a sealed kit for nothing but this costs somebody's time, and each unit t
 little of it: both are done only where they pay.
 """
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, field
@@ -88,14 +89,25 @@ class _Costs:
 
     def of(self, at: int, holds: Holds) -> float:
         """What goes out of date at a spot, and the work there of swapping units."""
-        swapped = 0
+        swapped, plain = 0, self.plain[at]
         if self.stock.spots[at].kit is not None:
-            swapped = sum((Counter(holds) - Counter(self.plain[at])).values())
+            swapped = sum(max(0, units - plain.get(batch, 0)) for batch, units in holds.items())
         return self.stock.waste(at, holds) + self.swap * swapped
 
     def of_all(self, holding: Holding, kits: int) -> float:
         """All of it, with so many kits opened only for this."""
         return sum(self.of(at, holds) for at, holds in enumerate(holding)) + self.opening * kits
+
+    def of_places(self, at: int, batch: int, places: int) -> Sequence[float]:
+        """Of a batch's unit that is the first, second … used at a spot: its price, as often as it
+        is not wanted there by the batch's last day."""
+        price = self.stock.batches[batch].price
+        if not (self.stock.counts(batch) and price):
+            return [0.0] * places
+        if (use := self.stock.spots[at].use) is None:
+            return [price] * places
+        days = self.stock.batches[batch].days
+        return [price * chance for chance in self.stock.fewer_wanted(use, days, places)]
 
     def may_lie(self, at: int, batch: int, units: int) -> bool:
         """Whether so many units of a batch may be at a spot: they last, or they were to lie there
@@ -163,10 +175,9 @@ class _Problem:
 
     def _columns(self, at: int, batch: int, places: int) -> list[int]:
         stock, units = self.costs.stock, self.costs.plain[at].get(batch, 0)
-        price = stock.batches[batch].price if stock.counts(batch) else 0.0
         columns = [
-            self.programme.column(price * chance, 1, whole=False)
-            for chance in _chances_unused(stock, at, batch, places)
+            self.programme.column(cost, 1, whole=False)
+            for cost in self.costs.of_places(at, batch, places)
         ]
         self.columns[at, batch] = columns
         row: Row = dict.fromkeys(columns, 1.0)
@@ -196,26 +207,18 @@ class _Problem:
         return _Solved(tuple(held), frozenset(opened))
 
 
-def _chances_unused(stock: Stock, at: int, batch: int, places: int) -> list[float]:
-    """The chance that the first, second … unit used there is not wanted by the batch's last day."""
-    use = stock.spots[at].use
-    if use is None or use.exposure_a_day <= 0:
-        return [1.0] * places
-    wanted = use.wanted(stock.batches[batch].days).cumsum()
-    return [float(wanted[min(i, len(wanted) - 1)]) for i in range(places)]
-
-
 def _bettered(costs: _Costs, holding: Holding, opened: Set[int]) -> Holding:
     """Bettered by exchanging units of two spots, as long as it saves money by the recursion. Where
     both hold one batch the programme was exact."""
-    stock, held = costs.stock, [dict(holds) for holds in holding]
-    free = [at for at, spot in enumerate(stock.spots) if spot.kit is None or spot.kit in opened]
-    for spots in grouped((stock.spots[at].item, at) for at in free).values():
+    exchanges = _Exchanges(costs, [dict(holds) for holds in holding])
+    held, spots = exchanges.held, costs.stock.spots
+    free = [at for at, spot in enumerate(spots) if spot.kit is None or spot.kit in opened]
+    for of_item in grouped((spots[at].item, at) for at in free).values():
         for _ in range(MOST_ROUNDS):
             # A list: each pair is tried, whatever others bettered.
             changed = [
-                _exchange(costs, held, a, b)
-                for a, b in combinations(spots, 2)
+                exchanges.best(a, b)
+                for a, b in combinations(of_item, 2)
                 if len(held[a]) > 1 or len(held[b]) > 1
             ]
             if not any(changed):
@@ -223,23 +226,52 @@ def _bettered(costs: _Costs, holding: Holding, opened: Set[int]) -> Holding:
     return tuple(held)
 
 
-def _exchange(costs: _Costs, held: list[dict[int, int]], a: int, b: int) -> bool:
-    """Exchange the two units that save most; whether any two save something."""
-    least = costs.of(a, held[a]) + costs.of(b, held[b])
-    best: tuple[dict[int, int], dict[int, int]] | None = None
-    for out, into in product(sorted(held[a]), sorted(held[b])):
-        if out == into:
-            continue
-        of_a, of_b = _with(held[a], out, into), _with(held[b], into, out)
-        if not (costs.may_lie(a, into, of_a[into]) and costs.may_lie(b, out, of_b[out])):
-            continue
-        cost = costs.of(a, of_a) + costs.of(b, of_b)
-        if cost < least - LEAST:
-            best, least = (of_a, of_b), cost
-    if best is not None:
-        held[a], held[b] = best
-    return best is not None
+@dataclass
+class _Exchanges:
+    """What the spots hold, and what is known of exchanging a unit: what it costs each spot, as long
+    as what that holds stays, and the pairs of spots between which nothing pays."""
+
+    costs: _Costs
+    held: list[dict[int, int]]
+    added: dict[int, dict[tuple[int, int], float]] = field(default_factory=dict)
+    settled: dict[tuple[int, int], tuple[Holds, Holds]] = field(default_factory=dict)
+
+    def best(self, a: int, b: int) -> bool:
+        """Exchange the two units that save most; whether any two save something."""
+        of_a, of_b = self.held[a], self.held[b]
+        known = self.settled.get((a, b))
+        if known is not None and known[0] is of_a and known[1] is of_b:
+            return False
+        best: tuple[int, int] | None = None
+        least, most = 0.0, self.costs.of(b, of_b)  # no spot saves more than it costs
+        for out, into in product(sorted(of_a), sorted(of_b)):
+            if out == into or (at_a := self._adds(a, out, into)) - most >= least - LEAST:
+                continue
+            if (adds := at_a + self._adds(b, into, out)) < least - LEAST:
+                best, least = (out, into), adds
+        if best is None:
+            self.settled[a, b] = of_a, of_b
+            return False
+        self._hold(a, _with(of_a, *best))
+        self._hold(b, _with(of_b, *reversed(best)))
+        return True
+
+    def _adds(self, at: int, out: int, into: int) -> float:
+        """What a unit for another adds to the cost of a spot; no end where it may not lie there."""
+        known = self.added.setdefault(at, {})
+        if (out, into) not in known:
+            before, after = self.held[at], _with(self.held[at], out, into)
+            may = self.costs.may_lie(at, into, after[into])
+            known[out, into] = (
+                self.costs.of(at, after) - self.costs.of(at, before) if may else math.inf
+            )
+        return known[out, into]
+
+    def _hold(self, at: int, holds: dict[int, int]) -> None:
+        self.held[at] = holds
+        self.added.pop(at, None)
 
 
-def _with(holds: dict[int, int], out: int, into: int) -> dict[int, int]:
-    return dict(+(Counter(holds) - Counter((out,)) + Counter((into,))))
+def _with(holds: Holds, out: int, into: int) -> dict[int, int]:
+    after = {**holds, out: holds[out] - 1, into: holds.get(into, 0) + 1}
+    return {batch: units for batch, units in after.items() if units}

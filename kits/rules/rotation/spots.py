@@ -14,8 +14,8 @@ from typing import Self
 
 import numpy as np
 
-from kits.rules.planning.demand import Probabilities, Rate, demand
-from kits.rules.planning.waste import Batch, expires_unused
+from kits.rules.planning.demand import Rate, demand
+from kits.rules.planning.waste import Batch, Wants, expires_unused
 
 HORIZON_DAYS = 365
 Holds = Mapping[int, int]
@@ -48,9 +48,13 @@ class Use:
     units: tuple[float, ...]
     exposure_a_day: float
 
-    def wanted(self, days: int) -> Probabilities:
-        """Chances of 0, 1, 2 … units wanted in so many days."""
-        return demand(self.rate, self.exposure_a_day * days, np.asarray(self.units))
+    def fewer_wanted(self, days: int, places: int) -> tuple[float, ...]:
+        """The chances that fewer than 1, 2 … `places` units are wanted in so many days."""
+        if self.exposure_a_day <= 0:
+            return (1.0,) * places
+        exposure = self.exposure_a_day * days
+        wanted = demand(self.rate, exposure, np.asarray(self.units), places).cumsum()
+        return tuple(float(wanted[min(i, len(wanted) - 1)]) for i in range(places))
 
 
 @dataclass(frozen=True)
@@ -102,8 +106,27 @@ class Stock:
         return cls(known, tuple(spots), horizon_days)
 
     @cached_property
-    def _unused(self) -> dict[tuple[int, tuple[tuple[int, int], ...]], float]:
+    def _wants(self) -> dict[tuple[Rate, tuple[float, ...]], Wants]:
         return {}
+
+    @cached_property
+    def _left(self) -> dict[tuple[Use, tuple[tuple[int, int], ...]], tuple[float, ...]]:
+        return {}
+
+    @cached_property
+    def _fewer(self) -> dict[tuple[Use, int, int], tuple[float, ...]]:
+        return {}
+
+    @cached_property
+    def _waste(self) -> dict[tuple[int, tuple[tuple[int, int], ...]], float]:
+        return {}
+
+    def fewer_wanted(self, use: Use, days: int, places: int) -> tuple[float, ...]:
+        """As `Use.fewer_wanted`, once for all spots that use alike."""
+        key = use, days, places
+        if key not in self._fewer:
+            self._fewer[key] = use.fewer_wanted(days, places)
+        return self._fewer[key]
 
     @property
     def now(self) -> Holding:
@@ -128,17 +151,25 @@ class Stock:
         use = self.spots[at].use
         if use is None or use.exposure_a_day <= 0:
             return {batch.id: float(units) for batch, units in rows}
-        batches = [Batch(units, use.exposure_a_day * batch.days) for batch, units in rows]
-        left = expires_unused(use.rate, batches, np.asarray(use.units))
-        return {batch.id: each.mean for (batch, _), each in zip(rows, left, strict=True)}
+        left = self._left_of(use, tuple((batch.days, units) for batch, units in rows))
+        return {batch.id: mean for (batch, _), mean in zip(rows, left, strict=True)}
+
+    def _left_of(self, use: Use, rows: tuple[tuple[int, int], ...]) -> tuple[float, ...]:
+        """Of batches by their days and units, in order; once for all spots that use alike."""
+        if (use, rows) not in self._left:
+            of = use.rate, use.units
+            wants = self._wants.setdefault(of, Wants(use.rate, np.asarray(use.units)))
+            batches = [Batch(units, use.exposure_a_day * days) for days, units in rows]
+            self._left[use, rows] = tuple(each.mean for each in expires_unused(wants, batches))
+        return self._left[use, rows]
 
     def waste(self, at: int, holds: Holds) -> float:
         """The money of what is expected to go out of date there."""
         key = at, tuple(sorted(holds.items()))
-        if key not in self._unused:
+        if key not in self._waste:
             left = self.unused(at, holds)
-            self._unused[key] = sum(self.batches[b].price * units for b, units in left.items())
-        return self._unused[key]
+            self._waste[key] = sum(self.batches[b].price * units for b, units in left.items())
+        return self._waste[key]
 
     def waste_of(self, holding: Holding) -> float:
         """The money of all that is expected to go out of date where the spots hold this."""

@@ -7,17 +7,23 @@ from datetime import date
 
 @dataclass(frozen=True)
 class Edition:
-    """An edition of a document: its batch, and the last day it is valid, None where it has none."""
+    """An edition of a document: its batch, the last day it is valid, None where it has none, and
+    whether it says which edition it is."""
 
     batch: int
     valid_until: date | None = None
+    numbered: bool = True
 
 
 def current(editions: Iterable[Edition]) -> Edition | None:
     """Return the edition that replaces the others: the one entered last, unless one before it is
-    valid for longer. None where there is none. Batches are numbered as they are entered."""
+    valid for longer. None where there is none. Batches are numbered as they are entered.
+
+    What does not say which edition it is (a leaflet that came with a bought kit) replaces none that
+    does."""
+    known = sorted(editions, key=lambda edition: edition.batch)
     newest: Edition | None = None
-    for each in sorted(editions, key=lambda edition: edition.batch):
+    for each in [each for each in known if each.numbered] or known:
         if newest is None or not _ends_before(each, newest):
             newest = each
     return newest

@@ -215,6 +215,7 @@ def _write(
                 each=cost / count,
                 for_kits=line.line.for_kits if line else 0,
                 for_use=line.line.for_use if line else 0,
+                for_class=line.line.for_class if line else 0,
                 basis=str(line.basis if line else Basis.NO_USE),
                 wanted_by=line.wanted_by if line else None,
                 without_kits=line.line.without.kits if line else None,

@@ -11,10 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.db.models import QuerySet
+
 from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
-from kits.models import Activity, Item, ItemNeed, ListLine, Need, Trip
+from kits.models import Activity, Item, ItemNeed, Kit, ListLine, Need, Trip
 from kits.rules.buying.order_levels import Use, use_over
 from kits.rules.buying.order_lines import Basis
 from kits.rules.ledger.facts import USED_UP
@@ -141,10 +143,13 @@ def _parts(room: Room, items: Mapping[int, Item], known: Records) -> dict[int, l
 
 def carried(room: Room) -> set[int]:
     """The items (ids) on the lists of the kits at home in a room."""
-    lines = ListLine.objects.filter(
-        section__version__kits__home_room=room, section__version__kits__retired_on=None
-    )
-    return set(lines.order_by().values_list("item", flat=True))
+    return set(lines(room).order_by().values_list("item", flat=True))
+
+
+def lines(room: Room) -> QuerySet[ListLine]:
+    """The lines of the lists of the kits at home in a room that people rely on."""
+    kits = Kit.objects.filter(home_room=room, retired_on=None, training=False)
+    return ListLine.objects.filter(section__version__kits__in=kits)
 
 
 def _shares(room: Room, known: Records) -> dict[int, float]:

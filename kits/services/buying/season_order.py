@@ -17,8 +17,8 @@ from gearroom.core import clock
 from gearroom.core.acts import Actor, Invalid
 from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped, summed
-from kits.models import Item, Kit, ListLine, Offer
-from kits.rules.buying import order_lines, order_plan
+from kits.models import Item, Kit, Offer
+from kits.rules.buying import for_class, order_lines, order_plan
 from kits.rules.buying.order_lines import Asked, Basis, InStock, OrderLine, Outlook
 from kits.rules.buying.replacing import replaced, successor
 from kits.rules.buying.season import ENOUGH, Order, Season, Supplier, Want, is_money
@@ -26,7 +26,7 @@ from kits.rules.ledger import Kind, KitState, Units, good_through, usable_throug
 from kits.rules.ledger.expiry import usable_until
 from kits.rules.ledger.facts import Criticality
 from kits.rules.restocking.picking import restock
-from kits.services.buying import forecast
+from kits.services.buying import class_needs, forecast
 from kits.services.ledger import readiness
 from kits.services.orders import on_order
 from kits.services.planning.plans import purchases
@@ -169,7 +169,7 @@ def lines_of(of: RoomSeason, order: Order) -> list[Line]:
 
 def _order(of: RoomSeason, seconds: float) -> SeasonOrder:
     season = of.season
-    plan = order_plan.plan(season, seconds=seconds)
+    plan = for_class.plan(season, seconds=seconds)
     items = Item.objects.in_bulk([want.item for want in season.wants])
     outlooks = order_lines.outlooks(season, plan.order)
     return SeasonOrder(
@@ -199,11 +199,12 @@ def _wants(
     worked out from, and from which day on it is wanted."""
     since = today - timedelta(days=LOOKS_BACK_DAYS)
     used = {item for _room, item in stock_use.uses({room.pk: room}, since)}
+    in_class = class_needs.needed(room, today, through)
     kits = Kit.objects.filter(home_room=room, retired_on=None, laid_up_since=None, training=False)
     states = [_checked(s) for s in readiness.states(kits.values_list("pk", flat=True)).values()]
     short, short_now = _short(states, through, today), _short(states, today, today)
     held = stock_levels.on_shelves([room.pk])[0].get(room.pk, [])
-    items = Item.objects.active().in_bulk({*used, *short, *forecast.carried(room)})
+    items = Item.objects.active().in_bulk({*used, *short, *in_class, *forecast.carried(room)})
     on_hand = _lasting(map(_as_if_checked, held), through)
     coming = on_order.coming(on_order.open_lines([room]), by=through)
     matters, bought = _gravest(room), purchases(items)
@@ -215,12 +216,13 @@ def _wants(
             item=pk,
             short=short[pk],
             used=expected[pk].used,
+            for_class=in_class.get(pk, 0),
             on_hand=on_hand[pk] + coming[room.pk, pk],
             kept=expected[pk].kept,
             matters=matters.get(pk, Criticality.ROUTINE),
         )
         for pk in sorted(items)
-        if short[pk] or expected[pk].basis is not Basis.NO_USE
+        if short[pk] or in_class.get(pk) or expected[pk].basis is not Basis.NO_USE
     ]
     ends, stock = _first_ends(states, today), _in_stock(map(_as_if_checked, held), today)
     wanted_by = {}
@@ -296,13 +298,6 @@ def _lasting(held: Iterable[Units], through: date) -> dict[int, int]:
 
 def _gravest(room: Room) -> dict[int, Criticality]:
     """How much each item matters to the kits at home in a room: what the gravest line says."""
-    lines = (
-        ListLine.objects.filter(
-            section__version__kits__home_room=room, section__version__kits__retired_on=None
-        )
-        .values_list("item", "criticality")
-        .distinct()
-        .order_by()
-    )
+    lines = forecast.lines(room).values_list("item", "criticality").distinct().order_by()
     rows = sorted(((item, Criticality(c)) for item, c in lines), key=lambda row: ENOUGH[row[1]])
     return dict(rows)

@@ -8,9 +8,8 @@ from gearroom.core.acts import Act, Refused
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may
-from kits.rules.custody.in_class import goes_to_class
+from kits.rules.custody.in_class import goes_to_class, keeps_from_class
 from kits.rules.ledger.facts import Verdict, Weight, Word
-from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import clearances, offers
 from kits.services.notices import WentShort, recipients, writing
 from kits.services.text import reason_texts, verdict_texts, wording
@@ -30,7 +29,8 @@ def permit(act: Act, going: Plan, short_reason: str, cleared_by: Person | None) 
     """
     kit, verdict = going.kit, going.verdict
     if goes_to_class(training=kit.training, for_trip=going.trip is not None, emergency=False):
-        _refuse_on_hold(act, going)
+        if (kept := keeps_from_class(verdict)) is not None:
+            raise _refused(act, going, "not-fit", str(reason_texts.reason(kept)["text"]))
         return
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return
@@ -49,13 +49,6 @@ def permit(act: Act, going: Plan, short_reason: str, cleared_by: Person | None) 
         raise _refused(act, going, "short-needs-a-reason", _why(act, kit, verdict))
     if not guide_may(verdict, important_too=kit.home_room.guides_decide_important):
         act.actor.require("check_out_short", kit.room_id)
-
-
-def _refuse_on_hold(act: Act, going: Plan) -> None:
-    """Refuse a kit for a class that somebody put on hold or in storage."""
-    for reason in going.verdict.reasons:
-        if reason.code in (ReasonCode.WITHHELD, ReasonCode.LAID_UP):
-            raise _refused(act, going, "not-fit", str(reason_texts.reason(reason)["text"]))
 
 
 def by_telephone(verdict: Verdict) -> bool:

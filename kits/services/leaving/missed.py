@@ -55,14 +55,17 @@ def spare_kits(actor: Actor, room: Room) -> list[SpareKit]:
         for kit, its in promised.items()
         for each in its
     ]
-    ending = _ending(kits, room)
+    ending, states = _ending(kits, room), readiness.states(kits)
     rows = rule.missed(
         [
-            KitOfList(kit.pk, kit.list_version.packing_list_id, kit.laid_up_since is None)
+            KitOfList(
+                kit.pk, kit.list_version.packing_list_id, kit.laid_up_since is None, states[kit.pk]
+            )
             for kit in kits.values()
         ],
         past,
         coming,
+        {pk: readiness.needs_of(trip) for pk, trip in trips.items()},
     )
     found = [
         SpareKit(

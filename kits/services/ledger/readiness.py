@@ -64,6 +64,7 @@ def thing_of(item: Item) -> Thing:
         opened_life_days=item.opened_life_days,
         check_question=item.check_question,
         goes_with=item.goes_with_id,
+        for_class=item.for_class,
     )
 
 

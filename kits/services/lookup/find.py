@@ -223,7 +223,7 @@ def item(ref: int | str) -> Item:
 
 def places_of(actor: Actor) -> PlaceQuerySet:
     """The inner places that somebody may see, with those of the kits they may see."""
-    places, rooms = Place.objects.select_related("room", "kit"), actor.room_ids
+    places, rooms = Place.objects.select_related("room", "kit", "location"), actor.room_ids
     near = Q(room__in=rooms) | Q(kit__home_room__in=rooms) | Q(kit__room__in=rooms)
     return places if actor.everywhere else places.filter(near)
 

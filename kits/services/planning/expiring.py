@@ -64,7 +64,7 @@ def _unused(
         Batch(count, yearly_days * days / DAYS_A_YEAR)
         for (_lot, count), days in zip(held, left, strict=True)
     ]
-    unused = waste.expires_unused(rate, batches, units)
+    unused = waste.expires_unused(waste.Wants(rate, units), batches)
     return [
         BatchInKit(lot, count, each.mean, days)
         for (lot, count), each, days in zip(held, unused, left, strict=True)

@@ -12,9 +12,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Invalid, Refused
 from kits.models import Disposal, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
-from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger.expiry import why_not
-from kits.rules.ledger.facts import Kind
 from kits.services.kits import kits
 from kits.services.ledger import (
     Leg,
@@ -162,7 +160,7 @@ def place_out_of(
         case Destination.SHELF:
             return admission.landing(lot, receiving.shelf_for(kit, shelf, lot.item, field))[0]
         case Destination.TRAINING:
-            if not usable_in_class(Kind(lot.item.kind), lot.item.disposal):
+            if not lot.item.for_class:
                 raise moving.not_for_class(lot.item)
             return admission.landing(lot, room_place(kit.room, PlaceKind.TRAINING))[0]
         case Destination.DISPOSE:

@@ -111,15 +111,16 @@ def through_day(kit: Kit) -> date:
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
-    """What to take out, what to put in from which shelf of the room the kit is in, what is
-    missing. Raises Invalid for a day that is past."""
+    """What to take out, what to put in from which shelf of the room the kit is in (a training kit
+    also from its training box), what is missing. Raises Invalid for a day that is past."""
     today = readiness.today_of(kit)
     if through is not None and through < today:
         raise Invalid(_("That day is in the past. Enter today or a later day."), field="through")
     through = through or through_day(kit)
-    shelves = {p.pk: p for p in kit.room.places.shelves().select_related("location")}
+    places = kit.room.places.select_related("location")
+    shelves = {p.pk: p for p in places.to_restock(for_class=kit.training)}
     on_shelves = [
-        Units(batch, str(place), count)
+        Units(batch, str(place), count, training=shelves[place].kind == PlaceKind.TRAINING)
         for place, rows in readiness.units_in(shelves).items()
         for batch, count in rows
     ]
@@ -214,8 +215,10 @@ def restock(
     as_listed: bool = True,
     levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
+    to_training: bool = False,
 ) -> RestockResult:
-    """Put in what the restock list says, but for the exceptions, and take out what must come out.
+    """Put in what the restock list says, but for the exceptions, and take out what must come out:
+    with `to_training`, what is out of date and a class can use goes into the training box.
 
     `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
     that every loose item was topped up. Raises Refused where something may not go in
@@ -239,7 +242,7 @@ def restock(
         for line in put_in:
             admission.shelf_here(kit, line.shelf, "extra")
         admission.put_in_guard(kit, [(p.lot, p.shelf) for p in put_in])
-        out = _out_legs(plan, plan.list.take_out)
+        out = _out_legs(plan, plan.list.take_out, to_training=to_training)
         entry = book.post(
             EntryKind.RESTOCK,
             [*out, *(Leg(p.lot, p.shelf, p.section, p.units) for p in put_in)],
@@ -284,16 +287,25 @@ def must_come_out(plan: Restock) -> list[picking.TakeOut]:
     return [row for row in plan.list.take_out if isinstance(row.why, ReasonCode)]
 
 
-def _out_legs(plan: Restock, rows: Sequence[picking.TakeOut]) -> list[Leg]:
+def _out_legs(
+    plan: Restock, rows: Sequence[picking.TakeOut], *, to_training: bool = False
+) -> list[Leg]:
     return [
         Leg(
             plan.lots[row.batch.id],
             plan.sections[row.section],
-            destination(plan, row),
+            room_place(plan.kit.room, PlaceKind.TRAINING)
+            if to_training and may_be_trained_with(row)
+            else destination(plan, row),
             row.count,
         )
         for row in rows
     ]
+
+
+def may_be_trained_with(row: picking.TakeOut) -> bool:
+    """Whether what comes out is out of date and a class can use it."""
+    return row.why in OUT_OF_DATE and row.batch.thing.for_class
 
 
 def destination(plan: Restock, row: picking.TakeOut) -> Place:
@@ -302,9 +314,7 @@ def destination(plan: Restock, row: picking.TakeOut) -> Place:
     room = plan.kit.room
     if row.why in OUT_OF_DATE:
         return outer(PlaceKind(disposal_of(plan.lots[row.batch.id].item)))
-    if row.why is ReasonCode.TRAINING_STOCK or (
-        plan.kit.training and isinstance(row.why, picking.Swap)
-    ):
+    if row.why is ReasonCode.TRAINING_STOCK:
         return room_place(room, PlaceKind.TRAINING)
     if isinstance(row.why, picking.Swap):
         for put_in in plan.list.put_in:

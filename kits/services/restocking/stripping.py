@@ -29,9 +29,7 @@ from kits.models import (
 )
 from kits.models.details import StripDetail, StripLine
 from kits.rules.buying.bought_kit import Fate
-from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger import Batch, may_be_put_in
-from kits.rules.ledger.facts import Kind
 from kits.services.ledger import readiness
 from kits.services.restocking import building
 from kits.services.restocking.building import Shortage
@@ -107,7 +105,7 @@ def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Shortag
     shelf where it is good, otherwise to training if a class can use it, or disposed of."""
     batch = Batch(id=0, thing=readiness.thing_of(item), expiry=expiry)
     if expiry is not None and may_be_put_in(batch, readiness.today_of(kit)) is not None:
-        taught = usable_in_class(Kind(item.kind), item.disposal)
+        taught = item.for_class
         return Fate.TRAINING if taught else Fate.DISPOSE
     if item.by_eye:
         return Fate.KEEP if places_for(kit, [item])[item.pk].sections else Fate.SHELF

@@ -46,7 +46,9 @@ def old_in(kits: Iterable[Kit], item: int | None = None) -> list[OldEdition]:
         .order_by("place__position", "place")
     )
     lots = {row.lot_id: row.lot for row in known}
-    editions = grouped((lot.item_id, Edition(lot.pk, lot.expiry)) for lot in lots.values())
+    editions = grouped(
+        (lot.item_id, Edition(lot.pk, lot.expiry, bool(lot.number))) for lot in lots.values()
+    )
     newest = {of: each.batch for of, them in editions.items() if (each := current(them))}
     on_shelves = grouped(
         ((row.lot_id, row.place.room_id), row)

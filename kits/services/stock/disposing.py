@@ -9,7 +9,6 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
-from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger import OUT_OF_DATE, Kind, good_through, why_not
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import Book, Leg, outer, readiness, room_place
@@ -53,7 +52,7 @@ class Outgoing(moving.Portion):
     @property
     def for_class(self) -> bool:
         """Whether a class can use it."""
-        return usable_in_class(Kind(self.lot.item.kind), self.lot.item.disposal)
+        return self.lot.item.for_class
 
 
 def dispose(

@@ -8,8 +8,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Invalid, Refused, refuse_first
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
-from kits.rules.custody.in_class import usable_in_class
-from kits.rules.ledger import OUT_OF_DATE, Kind, ReasonCode, why_not
+from kits.rules.ledger import OUT_OF_DATE, ReasonCode, why_not
 from kits.services.ledger import Book, Leg, admission, outer, room_place
 from kits.services.stock.receiving import Arrival, remarks, today_in
 from kits.services.text.amounts import units as whole
@@ -142,8 +141,7 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
             ),
         ),
         (
-            target.kind == PlaceKind.TRAINING
-            and not usable_in_class(Kind(lot.item.kind), lot.item.disposal),
+            target.kind == PlaceKind.TRAINING and not lot.item.for_class,
             not_for_class(lot.item),
         ),
         (

@@ -189,6 +189,7 @@ def shelves(room: Room) -> list[ShelfSummary]:
         Place.objects.open()
         .shelves()
         .filter(room=room)
+        .select_related("location")
         .annotate(batches=Count("holdings", filter=Q(holdings__units__gt=0)))
     )
     counts = Entry.objects.filter(

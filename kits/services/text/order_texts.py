@@ -45,7 +45,9 @@ _FOUND: Mapping[Found, str | Promise] = {
 }
 
 
-def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: date) -> str:
+def reason(
+    *, for_kits: int, for_use: int, for_class: int, more: int, basis: Basis, through: date
+) -> str:
     """Why so many units are ordered."""
     parts = []
     if for_kits:
@@ -60,6 +62,8 @@ def reason(*, for_kits: int, for_use: int, more: int, basis: Basis, through: dat
     if for_use:
         text = _("%(n)d for use until %(day)s (%(basis)s)")
         parts.append(text % {"n": for_use, "day": day(through), "basis": BASES[basis]})
+    if for_class:
+        parts.append(_("%(n)d for the class") % {"n": for_class})
     if more:
         text = _("%(n)d more than needed")
         parts.append(text % {"n": more})
@@ -71,6 +75,7 @@ def reason_of(line: OrderLine, through: date) -> str:
     return reason(
         for_kits=line.for_kits,
         for_use=line.for_use,
+        for_class=line.for_class,
         more=line.more,
         basis=Basis(line.basis),
         through=through,

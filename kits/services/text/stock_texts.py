@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngette
 from kits.rules.stock.lasting import LONGEST_DAYS, Ends, Lasting
 
 HOW_LONG = _lazy(
-    "“How long it lasts” is how long the usable stock on the shelves of these rooms lasts if "
+    "“How long it lasts” is how long the usable stock on these shelves lasts if "
     "it is used as in the past year, the soonest to expire first. If none was used, it is how "
     "long the stock stays in date. In a busier season it is used up sooner."
 )

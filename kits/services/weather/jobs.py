@@ -85,7 +85,7 @@ class WeatherJob:
     def says_back(self) -> list[str]:
         """What may be put back, in words."""
         return [
-            weather_texts.returning(x.lot.item.name, x.lot.number, x.units, x.shelf.name)
+            weather_texts.returning(x.lot.item.name, x.lot.number, x.units, x.shelf.where)
             for x in self.back
         ]
 
@@ -279,7 +279,7 @@ def _removed(places: Iterable[int]) -> dict[int, list[Returning]]:
             to_place__kind=PlaceKind.SHELF,
             to_place__closed_on=None,
         )
-        .select_related("lot__item", "from_place", "to_place", "entry")
+        .select_related("lot__item", "from_place", "to_place__location", "entry")
         .order_by("id")
     )
     held = Counter(

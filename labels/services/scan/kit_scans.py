@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgette
 from gearroom.core.acts import NOT_GIVEN, Act, NotFound, Problem, Unacceptable, part
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit, Place, Seal, Trip
+from kits.rules.custody.in_class import goes_to_class, keeps_from_class
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Weight, Word
 from kits.services.custody import custody, going_short, offers, use
@@ -40,7 +41,7 @@ def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
     kit = kit_of(meaning)
     scanned = views.scanned_kit(act.actor, kit)
-    gone = kit_state.out_of_use(kit)
+    gone, kept = kit_state.out_of_use(kit), None
     if scanned.out_since is None and gone:
         sentence = "%(gone)s"
     elif scanned.out_since is not None:
@@ -57,11 +58,14 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         )
     elif scanned.training:
         sentence = _("%(kit)s is here. Training kit: for classes, not for emergencies.")
+        if kept := keeps_from_class(purpose.plan(kit).verdict):
+            sentence = f"{sentence} %(kept)s"
     else:
         sentence = _("%(kit)s is here. %(fitness)s")
     facts = {
         "kit": kit.name,
         "gone": gone,
+        "kept": reason_texts.reason(kept)["text"] if kept else "",
         "has_it": scanned.has_it,
         "time": _time(kit, scanned.due_at),
         "guide_name": scanned.guide_name,
@@ -123,7 +127,8 @@ def step_to_class(person: Person | None, text: str) -> NextStep:
 def _steps_of_training_kit(act: Act, text: str, kit: Kit, scanned: ScannedKit) -> list[NextStep]:
     """What can be done with a training kit: one tap out to a class, one back from it."""
     if scanned.out_since is None:
-        return [step_to_class(act.person, text)]
+        kept = keeps_from_class(purpose.plan(kit).verdict)
+        return [] if kept else [step_to_class(act.person, text)]
     closed = AsFound.SEALED if scanned.seal else AsFound.CLOSED
     return [
         resend(Intent.CHECK_IN, _("Nothing used up"), text, as_found=str(closed)),
@@ -150,7 +155,9 @@ def take_out(
     if not (ask.any_room or find.sees_kit(act.actor, kit)):
         raise NotFound("kit", kit.name)
     goes = Departure(ask.trip, _holder(ask, tags))
-    to_class = kit.training and not isinstance(ask.trip, Trip)
+    to_class = goes_to_class(
+        training=kit.training, for_trip=isinstance(ask.trip, Trip), emergency=ask.emergency
+    )
     if section is None and not ask.fact and not to_class:
         terms = Terms(ask.trip, ask.due_at, ask.swap, ask.take_reason)
         goes = settle(act, kit, terms, goes.holder, alone=alone)

@@ -1,7 +1,6 @@
 """A day at the hatch in a real browser: the morning's queue, two phones at once, a kit that the
 book shows elsewhere, the evening's pile. Taps are counted: they cost most with cold hands."""
 
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
@@ -19,13 +18,12 @@ from kits.services.ledger import audit
 from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.e2e.hatch import PHONE, Phone, phone
-from tests.e2e.pages import chromium, give_password
+from tests.e2e.pages import give_password, served
 from tests.e2e.postroom import until
 from tests.engines import Engine
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
-from tests.web import Web
 
 pytestmark = [
     pytest.mark.server,
@@ -62,25 +60,11 @@ def hatch(
     django_db_blocker: Any,
 ) -> Iterator[Hatch]:
     """One server and one browser for the whole day; each flow has kits of its own."""
-    program = need("chromium")
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the test's thread
-    engine = _engines["sqlite"]
-    url = engine.copy()
-    with django_db_blocker.unblock():
-        engine.open(url)
+    with served(need("chromium"), _engines["sqlite"], django_db_blocker) as (browser, url):
         school = scanned.labelled()
-        server = Web()
-        try:
-            server.start()
-            with chromium(program) as browser:
-                keeper = give_password(school.world.keeper)
-                colleague = give_password(school.world.instructor)
-                yield Hatch(school, browser, server.url, keeper, colleague)
-        finally:
-            server.kill()
-            engine.open_home()
-            engine.drop(url)
-            del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+        keeper = give_password(school.world.keeper)
+        colleague = give_password(school.world.instructor)
+        yield Hatch(school, browser, url, keeper, colleague)
 
 
 def out_with(person: Person) -> set[Any]:

@@ -1,6 +1,7 @@
 """Old editions of documents in kits are named, and replaced by the current one."""
 
 import uuid
+from datetime import date
 
 import pytest
 
@@ -49,6 +50,11 @@ def test_one_that_is_recalled_or_set_aside_is_not_the_current_one(w: World) -> N
     assert old(w) == []
 
 
+def test_a_leaflet_without_a_number_that_came_with_a_bought_kit_replaces_nothing(w: World) -> None:
+    new(w, number="")
+    assert old(w) == []
+
+
 def test_restocking_puts_in_the_current_edition_first_or_none(w: World) -> None:
     lot = new(w)
     version = make.kit_list(
@@ -75,6 +81,21 @@ def test_it_is_replaced_by_one_tap_and_the_old_one_is_set_aside(w: World) -> Non
     assert make.units(w.lots["old"], room_place(w.store, PlaceKind.QUARANTINE)) == 1
     assert "Old editions" not in text_of(client.get("/kits/DAY-01/"))
     assert list(audit.findings()) == []
+
+
+def test_a_document_is_received_and_listed_by_its_edition_and_until_when_it_is_valid(
+    w: World,
+) -> None:
+    client, item = browser(w.keeper), w.named["notes"]
+    make.some(item, w.upper, 2, "2026", date(2031, 3, 31))
+    form = text_of(client.get(f"/stock/receive/?item={item.pk}"))
+    assert "Edition, such as 2026 or 3" in form
+    assert "Valid until, if it says so" in form
+    assert "LOT" not in form
+    listed = text_of(client.get(f"/stock/{item.pk}/"))
+    assert "edition 2026, valid until 31 March 2031" in listed
+    assert "edition 2024" in listed
+    assert "batch 2024" not in listed
 
 
 def test_without_one_on_a_shelf_here_it_says_what_to_do(w: World) -> None:

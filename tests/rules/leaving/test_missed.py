@@ -1,11 +1,13 @@
 """Which kit would be missed least, over every small school."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 from hypothesis import given, strategies as st
 
 from kits.rules.leaving.missed import Busy, KitOfList, missed
+from kits.rules.ledger import KitState, TripNeeds
 
 DAY = date(2030, 5, 6)
 
@@ -87,6 +89,51 @@ def test_it_is_what_looking_at_each_day_says(kits: list[KitOfList], past: list[B
             ]  # fmt: skip
             if not free:
                 assert each.trip in row.past_without
+
+
+def serving(kit: int, of_list: int, people: int, days_: int, *hazards: str) -> KitOfList:
+    state = KitState(
+        kit, f"KIT-{kit}", (), (), serves_people=people, serves_days=days_,
+        hazards=frozenset(hazards),
+    )  # fmt: skip
+    return KitOfList(kit, of_list, state=state)
+
+
+@pytest.mark.parametrize(
+    ("fuller", "will_do"),
+    [
+        (serving(2, 2, 12, 7, "hill", "water"), True),
+        (serving(2, 2, 8, 2, "hill"), True),
+        (serving(2, 2, 7, 2, "hill"), False),  # too few people
+        (serving(2, 2, 8, 1, "hill"), False),  # too few days
+        (serving(2, 2, 8, 2, "water"), False),  # not this hazard
+        (KitOfList(2, 2), False),  # nothing is known of it
+    ],
+)
+def test_a_kit_of_a_fuller_list_that_covers_the_trip_will_do(
+    fuller: KitOfList, will_do: bool
+) -> None:
+    kits = [serving(1, 1, 8, 2, "hill"), fuller]
+    needs = TripNeeds(8, *days(0, 1), frozenset({"hill"}))
+    cases = (
+        (needs, will_do),
+        (replace(needs, children=True), False),
+        (replace(needs, latex_free=True), False),
+    )
+    for asks, expected in cases:
+        on = [Busy(1, 7, *days(0, 1))]
+        rows = missed(kits, on, on, {7: asks})
+        (row,) = (row for row in rows if row.kit == 1)
+        assert (row.past_without == row.coming_without == ()) is expected
+
+
+def test_the_other_kits_of_a_trip_count_with_the_one_that_takes_its_place() -> None:
+    small, needs = serving(3, 3, 4, 2, "hill"), TripNeeds(8, *days(0, 1), frozenset({"hill"}))
+    kits = [serving(1, 1, 8, 2, "hill"), serving(2, 2, 4, 2), small]
+    alone, both = [Busy(1, 7, *days(0, 1))], [Busy(n, 7, *days(0, 1)) for n in (1, 2)]
+    for on, expected in ((alone, (7,)), (both, ())):
+        rows = missed(kits, on, [], {7: needs})
+        assert {row.kit: row.past_without for row in rows}[1] == expected
 
 
 def test_a_kit_is_not_back_before_it_went() -> None:

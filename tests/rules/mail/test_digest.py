@@ -24,7 +24,6 @@ from kits.rules.mail.digest import (
     KitWeek,
     Low,
     Missing,
-    Shelves,
     by_urgency,
     departures,
     departures_not_ready,
@@ -33,9 +32,9 @@ from kits.rules.mail.digest import (
     open_before,
     order_by,
     ready_through,
-    shelves_of,
     to_order,
 )
+from kits.rules.restocking.shelves import Shelves, shelves_of
 from kits.rules.trips.trips import Stand
 
 MONDAY = date(2026, 11, 23)

@@ -8,15 +8,14 @@ from hypothesis import given, strategies as st
 
 from kits.rules.planning import demand, waste
 from kits.rules.planning.demand import Rate
-from kits.rules.planning.waste import Batch
+from kits.rules.planning.waste import Batch, Wants
 
 ONE = demand.units_of_use([1.0])
 
 
 def test_two_batches_by_hand() -> None:
-    first, second = waste.wasted(
-        [Batch(3, 1), Batch(4, 2)], [demand.poisson(2.0, ONE), demand.poisson(1.5, ONE)]
-    )
+    spans = [demand.poisson(2.0, ONE)[:, None], demand.poisson(1.5, ONE)[:, None]]
+    first, second = waste.wasted([Batch(3, 1), Batch(4, 2)], spans, np.ones(1))
     assert first.mean == pytest.approx(1.218, abs=5e-4)
     assert second.mean == pytest.approx(2.337, abs=1e-3)
 
@@ -24,7 +23,7 @@ def test_two_batches_by_hand() -> None:
 def test_a_million_draws_agree() -> None:
     rng, n = np.random.default_rng(5), 1_000_000
     rate, batches = Rate(0.7, 300.0, 2.0), [Batch(4, 200), Batch(6, 500), Batch(2, 900)]
-    found = waste.expires_unused(rate, batches, demand.units_of_use([0.5, 0.5]))
+    found = waste.expires_unused(Wants(rate, demand.units_of_use([0.5, 0.5])), batches)
     per_day = rng.gamma(rate.shape, 1 / rate.per_days, n)
     over = np.zeros(n, dtype=int)
     at = 0.0
@@ -50,20 +49,20 @@ def test_a_longer_life_never_wastes_more(
     shape: float, mean: float, units: int, days: float, longer: float
 ) -> None:
     rate = Rate(shape, shape / mean, 1.5)
-    (short,) = waste.expires_unused(rate, [Batch(units, days)], ONE)
-    (long,) = waste.expires_unused(rate, [Batch(units, days + longer)], ONE)
+    (short,) = waste.expires_unused(Wants(rate, ONE), [Batch(units, days)])
+    (long,) = waste.expires_unused(Wants(rate, ONE), [Batch(units, days + longer)])
     assert long.mean <= short.mean + 1e-9
 
 
 def test_what_has_no_day_left_is_wasted_whole() -> None:
-    (found,) = waste.expires_unused(Rate(1.0, 100.0), [Batch(5, 0)], ONE)
+    (found,) = waste.expires_unused(Wants(Rate(1.0, 100.0), ONE), [Batch(5, 0)])
     assert found.mean == pytest.approx(5)
     assert found.any == pytest.approx(1)
 
 
 def test_with_one_day_left_only_that_day_counts() -> None:
     rate, day = Rate(0.8, 200.0, 1.7), 12.0
-    (found,) = waste.expires_unused(rate, [Batch(3, day)], ONE)
+    (found,) = waste.expires_unused(Wants(rate, ONE), [Batch(3, day)])
     wants = demand.demand(rate, day, ONE)
     assert found.mean == pytest.approx(waste.left_of_fresh_fill(wants, 3), abs=1e-8)
     assert found.chances[3] == pytest.approx(float(wants[0]), abs=1e-8)
@@ -71,7 +70,7 @@ def test_with_one_day_left_only_that_day_counts() -> None:
 
 def test_batches_come_in_order_of_expiry() -> None:
     with pytest.raises(ValueError, match="order"):
-        waste.expires_unused(Rate(1.0, 100.0), [Batch(1, 5), Batch(1, 2)], ONE)
+        waste.expires_unused(Wants(Rate(1.0, 100.0), ONE), [Batch(1, 5), Batch(1, 2)])
 
 
 def test_money_by_hand() -> None:
@@ -108,3 +107,20 @@ def test_the_whole_is_the_sum_of_its_lines(lines: list[tuple[str, waste.YearlyCo
     assert sums.keys() == {currency for currency, _ in lines}
     assert sum(each.carrying for each in sums.values()) == sum(c.carrying for _, c in lines)
     assert sum(each.waste for each in sums.values()) == sum(c.waste for _, c in lines)
+
+
+@given(
+    means=st.lists(st.floats(0, 900), min_size=1, max_size=4),
+    dispersion=st.floats(1, 5),
+    most=st.integers(0, 30),
+)
+def test_several_rates_at_once_are_each_one_alone(
+    means: list[float], dispersion: float, most: int
+) -> None:
+    severity = demand.lumps(dispersion, demand.units_of_use([0.7, 0.3]))
+    together = demand.poissons(np.asarray(means), severity, most)
+    for mean, chances in zip(means, together.T, strict=True):
+        alone = np.zeros(most + 1)
+        of_one = demand.poisson(mean, severity, most)
+        alone[: len(of_one)] = of_one
+        assert chances == pytest.approx(alone, abs=1e-8)

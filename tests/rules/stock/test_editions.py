@@ -11,6 +11,7 @@ editions = st.lists(
         Edition,
         batch=st.integers(1, 40),
         valid_until=st.none() | st.dates(date(2026, 1, 1), date(2027, 1, 1)),
+        numbered=st.booleans(),
     ),
     max_size=6,
     unique_by=lambda each: each.batch,
@@ -30,6 +31,8 @@ def test_where_all_are_dated_none_is_valid_for_longer(rows: list[Edition]) -> No
     dated = [each for each in rows if each.valid_until is not None]
     newest = current(dated)
     for each in dated:
+        if not each.numbered:
+            continue
         assert newest is not None
         assert newest.valid_until is not None
         assert each.valid_until is not None
@@ -42,3 +45,9 @@ def test_an_edition_without_a_date_that_is_entered_last_is_the_current_one(
 ) -> None:
     last = Edition(41)
     assert current([*rows, last]) == last
+
+
+@given(editions)
+def test_one_without_a_number_replaces_none_that_has_one(rows: list[Edition]) -> None:
+    newest = current(rows)
+    assert newest is None or newest.numbered or not any(each.numbered for each in rows)

@@ -2,7 +2,8 @@
 
 import pytest
 
-from kits.models import Checkout, Kit, Movement, PlaceKind
+from kits.models import Checkout, Kit, Lot, Movement, Place, PlaceKind, WithheldKind
+from kits.services.kits import holds
 from kits.services.restocking import sorting
 from kits.services.restocking.sorting import PutIn
 from tests.kits import factories as make
@@ -44,6 +45,40 @@ def test_one_tap_takes_it_out_and_one_brings_it_back(w: make.World, kit: Kit, pa
     assert "TRAIN-1 is back" in text_of(answer)
     assert "Sort now" not in text_of(answer)
     assert not Checkout.objects.open().exists()
+
+
+@pytest.mark.parametrize("page", ["/kits/TRAIN-1/", "/scan/?text=TRAIN-1"])
+@pytest.mark.parametrize("how", ["storage", "hold"])
+def test_one_that_is_on_hold_or_in_storage_is_not_offered_for_a_class(
+    w: make.World, kit: Kit, page: str, how: str
+) -> None:
+    if how == "storage":
+        holds.lay_up(make.act(w.keeper), kit)
+    else:
+        holds.withhold(make.act(w.keeper), kit, WithheldKind.SOMETHING_WRONG, "100 % torn")
+    shown = text_of(browser(w.guide).get(page))
+    assert "Take it out for a class" not in shown
+    assert f"in {how}" in shown or "Somebody reported that something is wrong" in shown
+
+
+def test_a_restock_of_another_kit_offers_what_comes_out_for_training(
+    w: make.World, kit: Kit
+) -> None:
+    old = make.some(w.dressing, w.shelf, 2, "OLD", make.days(3))
+    make.put_in(w.day_02, old, w.shelf, 2)
+    Lot.objects.filter(pk=old.pk).update(expiry=make.days(-1))
+    client = browser(w.keeper)
+    page = client.get("/kits/DAY-02/sort/")
+    assert "or training box" in text_of(page)
+    sent = form_with(page, "All put in as listed")
+    post(client, "/kits/DAY-02/sort/", **sent, training="1")
+    box = Place.objects.get(room=w.store, kind=PlaceKind.TRAINING)
+    assert make.units(old, box) == 2
+    page = client.get("/kits/TRAIN-1/sort/")
+    assert "out of the training box first" in text_of(page)
+    assert "training" in text_of(page) and "OLD" in text_of(page)
+    post(client, "/kits/TRAIN-1/sort/", **form_with(page, "All put in as listed"))
+    assert make.units(old, box) == 0
 
 
 def test_what_was_used_up_is_asked_as_used_in_class(w: make.World, kit: Kit) -> None:

@@ -113,6 +113,21 @@ def test_what_a_row_leaves_open_is_asked_and_nothing_is_saved(keeper: Person) ->
     )
 
 
+def test_the_batch_number_or_that_there_is_none_is_asked_beside_the_date(keeper: Person) -> None:
+    page = browser(keeper).get(f"{PATH}?from=example").content.decode()
+    rows = re.findall(r'<li class="typed-row.*?</li>', page, re.DOTALL)
+    beside = {
+        of.partition("<details>")[0] for of in rows if "must-have" in of.split("</summary>")[0]
+    }
+    assert beside and all("number-" in of and "unnumbered-" in of for of in beside)
+    plaster = next(of for of in rows if 'value="plaster, wrapped"' in of).partition("<details>")
+    assert "number-" not in plaster[0] and "unnumbered-" in plaster[2]
+
+    gloves = row(0, "gloves", there="4", expiry="0331", matters="must-have", unnumbered="on")
+    assert save(keeper, gloves).status_code == 302
+    assert Holding.objects.get().lot.number == ""
+
+
 @pytest.mark.parametrize("slip", ["31/02/27", "31.2.27", "310227"])
 def test_a_day_that_does_not_exist_is_asked_for_again(keeper: Person, slip: str) -> None:
     answer = save(keeper, row(0, "tape", there="1", expiry=slip))

@@ -134,6 +134,7 @@ def test_every_page_of_planning_has_something_true_to_say(jo: Client) -> None:
     assert set(without.values_list("item__name", flat=True)) == {
         "hand gel 50 ml",
         "paper tape 2.5 cm",
+        "spare batteries, set of 3 AAA",  # they go with the torch
     }
 
 

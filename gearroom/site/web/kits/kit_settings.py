@@ -28,7 +28,7 @@ from kits.services.kits import holds, kits
 from kits.services.lookup import find
 
 LIVES_IN = {
-    LivesIn.STORE: gettext_lazy("in the gear room"),
+    LivesIn.STORE: gettext_lazy("indoors"),
     LivesIn.VEHICLE: gettext_lazy("in a vehicle (frost and heat)"),
     LivesIn.HUT: gettext_lazy("in a hut (frost)"),
 }

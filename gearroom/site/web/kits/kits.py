@@ -37,6 +37,7 @@ from gearroom.site.web.scan.pictures import photo_of
 from gearroom.site.web.stock import rotation
 from gearroom.site.web.weather import jobs as weather_jobs
 from kits.models import Lot, WithheldKind
+from kits.rules.custody.in_class import keeps_from_class
 from kits.rules.lookup import label_codes
 from kits.services.custody import offers, passing_on, returns
 from kits.services.kits import filling as kit_filling, history, holds, record
@@ -129,7 +130,8 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
         "weather": weather_jobs.of_kit(who, subject, readiness.today_of(subject)),
         "photos": holds.photos(subject),
     }
-    goes = verdict.may_go or verdict.by_phone or (subject.training and not facts["offers"])
+    for_class = subject.training and not (facts["offers"] or keeps_from_class(verdict))
+    goes = verdict.may_go or verdict.by_phone or for_class
     facts["takes_out"] = facts["may"]["check_out"] and goes and not gone
     if facts["may"]["read_history"]:
         facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
@@ -155,6 +157,8 @@ def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
         return []
     kit, judged = overview.kit, overview.judged
     if kit.training:
+        if keeps_from_class(judged.verdict):
+            return []
         step = step_to_class(who.person, kit.name)
         return [] if step.needs else [step]
     rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)

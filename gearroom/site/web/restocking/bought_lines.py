@@ -24,7 +24,6 @@ from gearroom.site.web.page import (
 from gearroom.site.web.restocking.stripping import bought_item, loose_level
 from kits.models import Disposal, FilledKit, Item, Kit
 from kits.rules.buying.bought_kit import Fate, Part
-from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger import Batch, must_be_dated
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
@@ -47,7 +46,13 @@ def choose(request: HttpRequest, id: int) -> HttpResponse:
     who = actor(request)
     filled = filled_kits.filled_kit(who, id)
     kits = find.kits_of(who).active().filter(room=filled.room).order_by("name")
-    return show(request, "site/restocking/bought/choose.html", filled=filled, kits=kits)
+    return show(
+        request,
+        "site/restocking/bought/choose.html",
+        filled=filled,
+        kits=kits,
+        may_add=who.may("edit_kit", filled.room_id),
+    )
 
 
 # ------------------------------------------------------------------------------------- its lines
@@ -167,7 +172,7 @@ def _places(item: Item, places: Places) -> list[tuple[str, list[tuple[str, str]]
             for place in places.sections
             for level, label in levels
         ]
-    taught = usable_in_class(Kind(item.kind), item.disposal)
+    taught = item.for_class
     ways = [
         (f"dispose:{way}", str(words.DISPOSALS[Disposal(way)]))
         for way in allowed(Kind(item.kind), item.disposal)

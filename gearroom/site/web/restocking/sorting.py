@@ -93,6 +93,8 @@ def _page(
         fit=fits.shown(kit.list_version, [kit]),
         chosen=lots,
         left_out=request.POST.getlist("left-out"),
+        offers_training=kits_overview.has_training_kits(kit.room)
+        and any(map(sorting.may_be_trained_with, plan.list.take_out)),
         nothing_to_do=not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
         reasons=reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
         lacking=sealing.not_replaced(summary.kit),
@@ -124,6 +126,7 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
                 "number": row.batch.number,
                 "pouch": _pouch(plan, row.section),
                 "to": sorting.destination(plan, row).name,
+                "for_class": sorting.may_be_trained_with(row),
             }
             for row in plan.list.take_out
         ],
@@ -192,7 +195,9 @@ def _restock(act: Act, kit: Kit, sent: QueryDict, lots: Sequence[Lot]) -> Done:
         for each in lot_override.choose(sorting.restock_list(kit), lots).differing
         if (each.item, each.section) not in out
     ]
-    done = sorting.restock(act, kit, exceptions=[*left_out, *differing])
+    done = sorting.restock(
+        act, kit, exceptions=[*left_out, *differing], to_training=bool(sent.get("training"))
+    )
     sentence = _("%(kit)s has been restocked: %(put_in)d put in, %(out)d removed. Seal it now.") % {
         "kit": kit.name,
         "put_in": sum(row.units for row in done.put_in),

@@ -33,7 +33,6 @@ from gearroom.site.web.stock import item_editing
 from gearroom.site.web.stock.item_editing import LONGEST_CODE
 from kits.models import Disposal, Item, Kit
 from kits.rules.buying.bought_kit import Fate
-from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
 from kits.services.ledger import LooseLevel, lots, readiness
@@ -126,7 +125,7 @@ def _with_destinations(
         "sections": places.sections,
         "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
         "shelves": places.shelves,
-        "taught": usable_in_class(Kind(item.kind), item.disposal),
+        "taught": item.for_class,
         "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in options],
     }
 
@@ -327,7 +326,7 @@ def _rows(kit: Kit) -> list[dict[str, Any]]:
         {
             "held": held,
             "ref": f"{held.place.section_key}:{held.lot_id}",
-            "taught": usable_in_class(Kind(held.lot.item.kind), held.lot.item.disposal),
+            "taught": held.lot.item.for_class,
             "shelves": [] if kit.training else places[held.lot.item_id].shelves,
             "ways": [
                 (way, words.DISPOSALS[Disposal(way)])

@@ -21,7 +21,6 @@ from gearroom.site.web.page import (
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import with_faults
 from kits.models import Disposal, PlaceKind
-from kits.rules.custody.in_class import usable_in_class
 from kits.rules.ledger import OUT_OF_DATE
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
@@ -48,7 +47,7 @@ def _page(
         raise problem
     who, row = actor(request), views.held_batch(actor(request), place, lot)
     item, home, kind = row.lot.item, row.place.room_now, row.place.kind
-    taught = usable_in_class(Kind(item.kind), item.disposal)
+    taught = item.for_class
     return show(
         request,
         "site/stock/lot_at.html",

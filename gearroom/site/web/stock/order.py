@@ -181,6 +181,7 @@ def _line(line: Line, plan: SeasonOrder) -> dict[str, Any]:
         "reason": texts.reason(
             for_kits=of.for_kits,
             for_use=of.for_use,
+            for_class=of.for_class,
             more=of.more,
             basis=line.basis,
             through=plan.through,

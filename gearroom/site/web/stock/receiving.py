@@ -192,7 +192,11 @@ def _of_batch(lot: Any) -> dict[str, Any]:
 
 
 def _needs(item: Item) -> dict[str, bool]:
-    return {"instrument": item.kind == Kind.INSTRUMENT, "dated": item.needs_date}
+    return {
+        "instrument": item.kind == Kind.INSTRUMENT,
+        "document": item.kind == Kind.DOCUMENT,
+        "dated": item.needs_date,
+    }
 
 
 # --------------------------------------------------------------------------------------- the page

@@ -127,7 +127,7 @@ STUDIES = (
             "tick bite": 1.7,
         },
         note="Our division of people by days: 180, 156, 143, 102 and 68 people. Each counts once,"
-        " however often they had it, so that uses are more.",
+        " however often they had it, so there were more uses than that.",
     ),
     Study(
         "spano-2018",

@@ -21,6 +21,7 @@ from kits.models import Checkout, Kit, Notice, RecallPlace, Trip
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.restocking.picking import READY_FOR_DAYS
+from kits.rules.restocking.shelves import Shelves
 from kits.rules.trips.trips import Stand
 from kits.services.buying import season_money, sources
 from kits.services.custody import clearances, returns
@@ -162,12 +163,12 @@ def _judge(weeks: dict[int, Week], stock: Stockroom, at: datetime) -> None:
     states = readiness.states(short) if short else {}
     for week in weeks.values():
         shelves = {
-            room: rule.Shelves(units) for room, units in stock.units.items()
+            room: Shelves(units) for room, units in stock.units.items()
         }  # each reader's own: what one kit gets is gone for the next
         theirs = [judged[week.person.pk, k.pk] for k in week.own if k.pk in kits]
         theirs.sort(key=lambda k: (k.going.first_day if k.going else date.max, k.name))
         for kit in theirs:
-            room = shelves.get(kit.room) or rule.Shelves({})
+            room = shelves.get(kit.room) or Shelves({})
             listed = None
             if kit.short:
                 through = _through(kit, promised.get(kit.id, ()), week.today)

@@ -211,23 +211,32 @@ def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
             if thing.id not in named:
                 named.add(thing.id)
                 lines.append(f"{thing.name}: {swaps[thing.id]}.")
-    lines += map(_replace_edition, week.old_editions.get(kit.id, ()))
+    lines += [_replace_edition([row]) for row in week.old_editions.get(kit.id, ())]
     return lines
 
 
 def old_editions(week: Week, open_anyway: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
-    """Old editions in the kits that are not opened for anything else this week, a row a kit."""
+    """Old editions in the kits that are not opened for anything else this week: a row for all that
+    are replaced alike."""
     named = {kit.id for kit in open_anyway}
-    for kit in week.own:
-        if kit.pk not in named and (rows := week.old_editions.get(kit.pk)):
-            yield LetterRow(
-                kit.name, kit_page(kit.name, "#editions"), tuple(map(_replace_edition, rows))
-            )
+    alike = grouped(
+        ((row.lot.pk, row.current.pk, row.shelf), row)
+        for kit, rows in week.old_editions.items()
+        if kit not in named
+        for row in rows
+    )
+    for rows in alike.values():
+        kits = ", ".join(dict.fromkeys(row.kit.name for row in rows))
+        yield LetterRow(
+            f"{kits}: {_replace_edition(rows)}", page(f"/stock/{rows[0].lot.item_id}/#editions")
+        )
 
 
-def _replace_edition(row: OldEdition) -> str:
+def _replace_edition(rows: Sequence[OldEdition]) -> str:
+    """What to replace by what, of units that are replaced alike."""
+    row = rows[0]
     facts = {
-        "count": row.units,
+        "count": sum(each.units for each in rows),
         "thing": row.lot.item.name,
         "old": _edition(row.lot.number),
         "new": _edition(row.current.number),

@@ -23,7 +23,7 @@ from kits.models import (
 from kits.models.stock.places import PlaceQuerySet
 from kits.rules.buying.order_levels import OrderLevel, Setting, order_level
 from kits.rules.ledger import Units, usable_through
-from kits.rules.mail.digest import shelves_of
+from kits.rules.restocking.shelves import shelves_of
 from kits.services.ledger import readiness
 from kits.services.orders import on_order
 from kits.services.orders.on_order import OpenLine

@@ -165,8 +165,8 @@ def units_wanted(bar: Bar) -> str:
 def with_another(quantity: int, chance: float, *, at_least: bool = False) -> str:
     """What another quantity comes to."""
     return ngettext(
-        "With %(quantity)d, %(n)s out of 100 trips like this needs more.",
-        "With %(quantity)d, %(n)s out of 100 trips like this need more.",
+        "Carrying %(quantity)d: %(n)s out of 100 trips like this needs more.",
+        "Carrying %(quantity)d: %(n)s out of 100 trips like this need more.",
         _grammar(chance),
     ) % {"quantity": quantity, "n": of_100_trips(chance, at_least=at_least)}
 

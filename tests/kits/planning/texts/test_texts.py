@@ -116,9 +116,9 @@ def test_chances_in_a_table() -> None:
     ]  # fmt: skip
     assert (
         texts.with_another(7, 0.004)
-        == "With 7, fewer than 1 out of 100 trips like this needs more."
+        == "Carrying 7: fewer than 1 out of 100 trips like this needs more."
     )
-    assert texts.with_another(5, 0.04) == "With 5, 4 out of 100 trips like this need more."
+    assert texts.with_another(5, 0.04) == "Carrying 5: 4 out of 100 trips like this need more."
 
 
 def test_why_a_kit_begins_with_an_activity() -> None:
