@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import scipy  # loads what is used of it when it is used: most commands use nothing
 from numpy.typing import NDArray
-from scipy import linalg, special
 
 Probabilities = NDArray[np.float64]
 """Probabilities of 0, 1, 2 … units; what is missing to 1 is the chance of more."""
@@ -60,7 +60,7 @@ def nodes(rate: Rate, count: int = 32) -> tuple[Probabilities, Probabilities]:
     1969;23(106):221-230)."""
     k = np.arange(count)
     beside = np.sqrt(k[1:] * (k[1:] + rate.shape - 1))
-    values, vectors = linalg.eigh_tridiagonal(2 * k + rate.shape, beside)
+    values, vectors = scipy.linalg.eigh_tridiagonal(2 * k + rate.shape, beside)
     weights = vectors[0] ** 2
     return np.maximum(values, 0.0) / rate.per_days, weights / weights.sum()
 
@@ -72,7 +72,7 @@ def chance_of(uses: int, mean: Probabilities, dispersion: float) -> Probabilitie
         logarithm = uses * np.log(mean) - mean
     else:
         size = mean / (dispersion - 1)
-        logarithm = special.gammaln(size + uses) - special.gammaln(size)
+        logarithm = scipy.special.gammaln(size + uses) - scipy.special.gammaln(size)
         logarithm += uses * math.log1p(-1 / dispersion) - size * math.log(dispersion)
     return np.exp(logarithm - math.lgamma(uses + 1))
 
@@ -83,9 +83,9 @@ def chance_of_more(uses: int, mean: Probabilities, dispersion: float) -> Probabi
         return np.ones_like(mean)
     found: Probabilities
     if dispersion < LEAST_DISPERSION:
-        found = special.gammainc(uses + 1, mean)
+        found = scipy.special.gammainc(uses + 1, mean)
     else:
-        found = special.betainc(uses + 1, mean / (dispersion - 1), 1 - 1 / dispersion)
+        found = scipy.special.betainc(uses + 1, mean / (dispersion - 1), 1 - 1 / dispersion)
     return found
 
 

@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import special
 
 from kits.rules.planning.demand import Rate, chance_of, chance_of_more
 
@@ -199,11 +199,11 @@ def _grid(a: float, b: float, bounded: Sequence[Bounded], dispersion: float) -> 
     # Whatever the bounds say, it lies between these: without any use in them, and with their most
     # and as many again.
     wide = max(b, 1e-12)
-    low = float(special.gammaincinv(a, 1e-7)) / (wide + 4 * days)
+    low = float(scipy.special.gammaincinv(a, 1e-7)) / (wide + 4 * days)
     top = a + 2 * most + 1
     high = max(
-        float(special.gammainccinv(a, 1e-9)) / wide if b > 0 else 0.0,
-        float(special.gammainccinv(top, 1e-9)) / (wide + days / dispersion),
+        float(scipy.special.gammainccinv(a, 1e-9)) / wide if b > 0 else 0.0,
+        float(scipy.special.gammainccinv(top, 1e-9)) / (wide + days / dispersion),
     )
     low = max(low, high * 1e-9)
     logs = np.linspace(math.log(low), math.log(high), GRID)
@@ -249,8 +249,8 @@ def group_shape(
         # Uses and days over the dispersion: as the conjugate update counts them.
         n, e, b = uses / dispersion, days / dispersion, shape / means
         found = (
-            special.gammaln(shape + n)
-            - special.gammaln(shape)
+            scipy.special.gammaln(shape + n)
+            - scipy.special.gammaln(shape)
             + shape * np.log(b / (b + e))
             + n * np.log(e / (b + e))
         )
@@ -302,8 +302,8 @@ def interval(of: Rate, level: float = 0.90) -> tuple[float, float]:
     """The middle `level` (0 to 1) of what is believed of a rate, in uses a participant-day."""
     low, high = (1 - level) / 2, (1 + level) / 2
     return (
-        float(special.gammaincinv(of.shape, low)) / of.per_days,
-        float(special.gammaincinv(of.shape, high)) / of.per_days,
+        float(scipy.special.gammaincinv(of.shape, low)) / of.per_days,
+        float(scipy.special.gammaincinv(of.shape, high)) / of.per_days,
     )
 
 
