@@ -58,6 +58,21 @@ def test_one_stream_reads_pack_after_pack_and_what_is_undone_stays_on_the_page(
         came.first.get_by_role("button", name="Undo").click()
         expect(came).to_have_count(2)
         expect(view).to_be_visible()
+
+        # What came before that is asked about first, on this page too.
+        came.last.get_by_role("button", name="Undo").click()
+        at.says("After undoing")
+        expect(view).to_be_hidden()
+        expect(came).to_have_count(2)
+        expect(came.first).to_be_hidden()
+        at.press("Leave it as it is")
+        expect(came.first).to_be_visible()
+        expect(view).to_be_visible()
+        came.last.get_by_role("button", name="Undo").click()
+        at.press("Undo it")
+        at.says("Undone.")
+        expect(came).to_have_count(1)
+        expect(view).to_be_visible()
         assert page.evaluate("streams.length") == 1
         assert page.evaluate("streams[0].getVideoTracks()[0].readyState") == "live"
         assert at.faults == []

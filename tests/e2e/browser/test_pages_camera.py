@@ -14,9 +14,11 @@ from playwright.sync_api import ConsoleMessage, Page, expect
 from pytest_django import Settings
 
 from kits.models import Checkout
+from kits.services.custody import custody
 from tests.e2e.hatch import Phone, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
+from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.web import Web
 
@@ -208,6 +210,26 @@ def test_one_stream_is_kept_and_starts_again_where_the_phone_took_it_away(
         page.evaluate("put(false)")
         streams(page, 3)
         at.hold_up(scanned.png_of(scanned.label(other)), "DAY-03 is here")
+
+        # What is undone is asked about on this page, unless it was one's own last act.
+        custody.check_out(make.act(school.world.keeper), other, person=school.world.guide)
+        undo = page.get_by_role("button", name="Undo DAY-01")
+        undo.click()
+        at.says("After undoing")
+        expect(page.locator(".view")).to_be_hidden()
+        at.press("Leave it as it is")
+        expect(page.locator(".view")).to_be_visible()
+        undo.click()
+        at.press("Undo it")
+        at.says("Undone.")
+        expect(undo).to_have_count(0)
+        expect(page.locator(".view")).to_be_visible()
+        assert not Checkout.objects.filter(kit=school.world.day_01, in_at=None).exists()
+        page.get_by_role("button", name="Undo DAY-03").click()
+        expect(page.get_by_role("button", name="Undo DAY-03")).to_have_count(0)
+        assert not Checkout.objects.filter(in_at=None).exists()
+        assert page.evaluate("streams.length") == 3
+        at.hold_up(scanned.png_of(school.kit), "DAY-01 is here")
 
         # Switched off it stays off; where it ends again and again it says so.
         page.get_by_role("button", name="Camera off").click()

@@ -186,3 +186,32 @@ def test_sixty_lines_need_no_more_queries_than_six(
     with django_assert_max_num_queries(len(counted)):
         page = client.get(f"/kits/DAY-02/strip/{many.pk}/")
     assert len([name for name in inputs(page) if name.startswith("goes-")]) == 60
+
+
+def test_whoever_has_bought_it_already_pastes_its_list_and_goes_on_to_its_lines(
+    world: make.World, client: Client
+) -> None:
+    assert "/bought-kits/add/?then=strip" in client.get("/strip/").content.decode()
+    assert "/bought-kits/add/?for=DAY-02" in client.get("/kits/DAY-02/strip/").content.decode()
+    for more, to in (({"for": "DAY-02"}, "/kits/DAY-02/strip/"), ({"then": "strip"}, "/buy/")):
+        page = client.get("/bought-kits/add/", more).content.decode()
+        assert 'name="then" value="strip"' in page
+        asked = {**KIT, "name": to, "text": PASTED, **more}
+        seen = inputs(client.post("/bought-kits/add/", {**asked, "find": "1"}))
+        after = send(client, "/bought-kits/add/", {**asked, "keep": "1", **seen})
+        assert to in after.request["PATH_INFO"]
+
+
+def test_a_new_kit_for_one_that_was_bought_leads_to_its_lines(
+    world: make.World, client: Client
+) -> None:
+    filled = added(client)
+    way = f"/add-kit/?then=strip&amp;filled={filled.pk}"
+    assert way in client.get(f"/bought-kits/{filled.pk}/buy/").content.decode()
+    assert (
+        f'name="filled" value="{filled.pk}"'
+        in client.get(way.replace("&amp;", "&")).content.decode()
+    )
+    sent = {"name": "DAY-09", "version": str(world.version.pk), "room": "main-store"}
+    after = send(client, "/add-kit/", {**sent, "then": "strip", "filled": str(filled.pk)})
+    assert after.request["PATH_INFO"] == f"/kits/DAY-09/strip/{filled.pk}/"

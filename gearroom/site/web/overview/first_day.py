@@ -26,6 +26,7 @@ from gearroom.site.web.page import (
     company,
     form_view,
     here,
+    id_of,
     page,
     read_page,
     rooms_of,
@@ -353,9 +354,15 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
         name=name,
         responsible=find.person(act.actor, responsible) if responsible else None,
     )
-    sentence, to = (
-        (_("%(kit)s has been added. Next, break down the bought kit."), "strip-kit")
-        if sent.get("then") == "strip"
-        else (_("%(kit)s has been added. Count its contents next."), "kit-count")
-    )
-    return Done(sentence % {"kit": made.name}, to=reverse(to, args=[made.name]))
+    if sent.get("then") != "strip":
+        sentence = _("%(kit)s has been added. Count its contents next.")
+        to = reverse("kit-count", args=[made.name])
+    else:
+        sentence = _("%(kit)s has been added. Next, break down the bought kit.")
+        filled = id_of(sent.get("filled", ""))
+        to = (
+            reverse("strip-filled", args=[made.name, filled])
+            if filled
+            else reverse("strip-kit", args=[made.name])
+        )
+    return Done(sentence % {"kit": made.name}, to=to)

@@ -140,7 +140,7 @@ class FilledKitForm(PageForm):
 @page("strip")
 def add(request: HttpRequest) -> HttpResponse:
     """Paste what is in a filled kit; see which items these are; keep it. Only the last is an
-    act."""
+    act. One that was bought already (`then=strip`, or `for` a kit) is broken down next."""
     if "keep" not in request.POST:
         return _add_page(request)
     try:
@@ -172,6 +172,7 @@ def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "site/restocking/bought/add.html",
         problem=problem,
         values=sent,
+        asked=request.POST or request.GET,
         currency=offers.usual_currency(),
         text=sent.get("text", ""),
         rows=rows,
@@ -207,8 +208,14 @@ def _add(act: Act, request: HttpRequest) -> Done:
     values["currency"] = values["currency"].upper()
     today = receiving.today_in(room)
     contents = [_content(each, today) for each in _content_rows(sent)]
+    into = find.kit(act.actor, request.POST["for"]) if request.POST.get("for") else None
     filled = filled_kits.add(act, room, contents=contents, **values)
-    return Done(_("%(kit)s has been added.") % {"kit": filled.name})
+    to = ""
+    if into is not None:
+        to = reverse("strip-filled", args=[into.name, filled.pk])
+    elif request.POST.get("then") == "strip":
+        to = reverse("buy-kit", args=[filled.pk])
+    return Done(_("%(kit)s has been added.") % {"kit": filled.name}, to=to)
 
 
 def _content(of: ContentRow, today: date) -> Content:

@@ -46,7 +46,13 @@ def choose(request: HttpRequest, id: int) -> HttpResponse:
     who = actor(request)
     filled = filled_kits.filled_kit(who, id)
     kits = find.kits_of(who).active().filter(room=filled.room).order_by("name")
-    return show(request, "site/restocking/bought/choose.html", filled=filled, kits=kits)
+    return show(
+        request,
+        "site/restocking/bought/choose.html",
+        filled=filled,
+        kits=kits,
+        may_add=who.may("edit_kit", filled.room_id),
+    )
 
 
 # ------------------------------------------------------------------------------------- its lines

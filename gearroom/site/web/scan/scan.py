@@ -242,6 +242,7 @@ def _page(
         facts["people"] = people.may_take(who)
         facts["may_add"] = who.may("add_holder")
     if "HX-Request" in request.headers:
+        facts["in_place"] = True
         return show(request, "site/scan/answer.html", problem=problem, status=200, **facts)
     return show(request, "site/scan/scan.html", problem=problem, **facts)
 

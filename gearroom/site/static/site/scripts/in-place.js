@@ -1,7 +1,8 @@
 // Forms that are answered on the same page, one after another and never lost, and the page's
 // reaction to what came of them. A form says where by data-in-place="ID". Where that place is a part
 // of whole pages (data-away, which says that the server is away), it becomes what the answer has
-// there, below what was done, with its undo; a refusal without it stands above what was typed.
+// there, below what was done, with its undo; a refusal without it stands above what was typed. What a
+// page asks before it acts (#question) is asked in that place, over what is there.
 
 import { untouched } from "./touch.js";
 
@@ -34,16 +35,20 @@ async function next() {
   try {
     const answer = await ask(form, data);
     if (answer.status === 401) return location.reload(); // which asks to sign in
-    if (place.dataset.away) {
-      if (!(await becomePage(place, answer))) {
+    const text = await answer.text();
+    if (await showQuestion(place, text)) {
+      // what is there comes back where it is left as it is
+    } else if (place.dataset.away) {
+      if (!(await becomePage(place, answer, text))) {
         // Another page: where it asks something about what was sent, by sending it again.
         return answer.redirected ? location.assign(answer.url) : form.submit();
       }
     } else {
-      if (answer.redirected) return location.assign(answer.url);
-      const text = await answer.text();
+      const other = answer.redirected && new URL(answer.url).pathname !== location.pathname;
+      if (other) return location.assign(answer.url);
       await untouched();
       place.innerHTML = text;
+      if (place.querySelector(".message")) document.querySelector("main > .message")?.remove();
     }
     done = answer.ok;
   } catch {
@@ -73,8 +78,7 @@ function ask(form, data) {
 }
 
 /** Show in a place what an answer has there; false where the answer is another page. */
-async function becomePage(place, answer) {
-  const text = await answer.text();
+async function becomePage(place, answer, text) {
   const other = new DOMParser().parseFromString(text, "text/html");
   const part = other.getElementById(place.id);
   await untouched();
@@ -85,6 +89,22 @@ async function becomePage(place, answer) {
     refuse(place, other.body.innerText.trim());
   }
   return part || !answer.ok;
+}
+
+/** Ask in a place what a page asks before it acts; false where it asks nothing. */
+async function showQuestion(place, text) {
+  const question = new DOMParser().parseFromString(text, "text/html").getElementById("question");
+  if (!question) return false;
+  for (const form of question.querySelectorAll("form")) form.dataset.inPlace = place.id;
+  question.querySelector("a").addEventListener("click", (event) => {
+    event.preventDefault();
+    question.remove();
+    document.dispatchEvent(new CustomEvent("answered", { detail: place }));
+  });
+  await untouched();
+  place.querySelector("#question")?.remove();
+  place.prepend(question);
+  return true;
 }
 
 function refuse(place, says) {
@@ -100,7 +120,7 @@ function refuse(place, says) {
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
-  const whole = document.querySelector("main > [data-away]");
+  const whole = document.querySelector("main > [data-away]") ?? document.getElementById("answer");
   if (whole && form.closest(".message")) form.dataset.inPlace = whole.id; // to undo what was done
   if (!form.dataset.inPlace) return;
   event.preventDefault();

@@ -8,7 +8,9 @@ import { isCode } from "../offline/packing.js";
 const form = document.getElementById("scan");
 const typed = document.getElementById("text");
 const photo = document.getElementById("image");
+const box = document.getElementById("camera");
 let sound = null;
+let rested = false; // the camera rests while the page asks something first
 
 // ------------------------------------------------------------------------------ beep and vibrate
 for (const id of ["beep", "buzz"]) {
@@ -30,7 +32,7 @@ function signal(good) {
 }
 
 // --------------------------------------------------------------------------------------- the camera
-const eye = camera(document.getElementById("camera"), async (texts) => {
+const eye = camera(box, async (texts) => {
   const records = texts.some(isCode); // another phone hands over what it recorded: taken in there
   if (records) return location.assign(document.getElementById("take-in").href);
   const place = await send(form, { text: texts, image: [] });
@@ -40,7 +42,15 @@ const eye = camera(document.getElementById("camera"), async (texts) => {
 // ------------------------------------------------------------------------------------- what came of it
 function answered(place) {
   signal(!place.querySelector(".problem, .tag.stop"));
-  place.querySelector(".problem, .tag")?.scrollIntoView({ block: "nearest" });
+  const question = place.querySelector("#question");
+  (question ?? place.querySelector(".problem, .tag"))?.scrollIntoView({ block: "nearest" });
+  if (question && box.classList.contains("on")) {
+    rested = true;
+    eye.rest();
+  } else if (!question && rested) {
+    rested = false;
+    eye.start();
+  }
 }
 
 document.addEventListener("answered", (event) => {

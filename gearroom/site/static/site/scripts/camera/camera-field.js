@@ -2,7 +2,7 @@
 // field's form. Of several codes on a box it takes the one that says most. Where the page waits for
 // the next code (data-again) it goes on by itself, until it is switched off. Where forms are answered
 // in place (data-stays names it), one stream is kept from code to code: the camera rests while what
-// was read waits to be settled (a .tag).
+// was read waits to be settled (a .tag), or the page asks something first (#question).
 
 import { camera } from "./camera.js";
 
@@ -22,7 +22,7 @@ for (const box of document.querySelectorAll("[data-into]")) {
   const isOn = () => sessionStorage.getItem(ON) === location.pathname;
   const goOn = () => {
     if (!isOn()) return;
-    if (document.getElementById(stays)?.querySelector(".tag")) eye.rest();
+    if (document.getElementById(stays)?.querySelector(".tag, #question")) eye.rest();
     else {
       eye.start();
       box.scrollIntoView(); // what was done stands below it

@@ -3,7 +3,7 @@
 // to pack. Without this a button reads the photo, the field is tapped first, and every answer is a new
 // page.
 
-import "./in-place.js";
+import "../in-place.js";
 
 const place = document.getElementById(document.querySelector(".camera").dataset.stays);
 
@@ -13,7 +13,7 @@ function prepare() {
 
 function show() {
   prepare();
-  const first = place.querySelector(".problem, .message, .tag, .waits");
+  const first = place.querySelector("#question, .problem, .message, .tag, .waits");
   if (!first) return;
   first.tabIndex = -1;
   first.focus({ preventScroll: true });
