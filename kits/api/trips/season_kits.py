@@ -31,7 +31,7 @@ class KitForTripAnswer(answers.Answer):
 
 class TripKitsAnswer(answers.Answer):
     trip = serializers.IntegerField(source="trip.pk")
-    source = serializers.CharField(source="trip.source")
+    source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
     reference = serializers.CharField(source="trip.reference")
     name = serializers.CharField(source="trip.name")
     first_day = serializers.DateField(source="trip.first_day")

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts import Act, Invalid, Problem
 from gearroom.core.rules.grouping import grouped
-from gearroom.site.web.page import Done, actor, form_view, page, show
+from gearroom.site.web.page import Done, actor, form_view, show
 from gearroom.site.web.trips.trips import chosen_room
 from kits.services.lookup import find
 from kits.services.trips import season_kits
@@ -15,7 +15,6 @@ ADDED = "add-"
 """What the field of a kit added to a trip by hand begins with; the trip's id follows."""
 
 
-@page("reserve")
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """Each open trip with its kits, those chosen for it ticked; after a refusal as they were."""
     room = chosen_room(request)
