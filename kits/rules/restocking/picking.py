@@ -188,8 +188,8 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
 
 _SHELF = "\uffff"
 """All shelves as one place, sorted after every section."""
-_TRAINING_BOX = "\uffff\uffff"
-"""What was set aside for training, as one place."""
+_TRAINING_BOX = "\ufffe"
+"""What was set aside for training, as one place, before shelves."""
 
 Stock = dict[int, list[Units]]
 """What may be picked, by thing id, first expired first."""

@@ -137,11 +137,12 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     )
 
 
-def by_shelf(plan: Restock, shelf: str) -> tuple[bool, int, NaturalKey, int]:
+def by_shelf(plan: Restock, shelf: str) -> tuple[bool, bool, int, NaturalKey, int]:
     """The sort key of a shelf (its id, as rows of a restock list name it): as one walks the room,
-    C2 before C10; those that are in a van or a hut now come last."""
+    C2 before C10; the training box comes first, those that are in a van or a hut now last."""
     place = plan.shelves[int(shelf)]
-    return place.location_id is not None, place.position, natural(place.name), place.pk
+    box_first = place.kind != PlaceKind.TRAINING
+    return box_first, place.location_id is not None, place.position, natural(place.name), place.pk
 
 
 def swaps(plan: Restock) -> dict[int, str]:

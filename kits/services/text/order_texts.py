@@ -87,12 +87,15 @@ def without_of(line: OrderLine, through: date) -> str:
     return without(
         kits=line.without_kits,
         use=line.without_use,
+        for_class=line.for_class,
         matters=line.matters,
         through=through,
     )
 
 
-def without(*, kits: int | None, use: float | None, matters: str, through: date) -> str:
+def without(
+    *, kits: int | None, use: float | None, for_class: int, matters: str, through: date
+) -> str:
     """What it costs to do without a line through a day; nothing where that was not worked out. It
     never says that one may."""
     if kits is None or use is None:
@@ -108,6 +111,13 @@ def without(*, kits: int | None, use: float | None, matters: str, through: date)
     if use >= HARDLY:
         text = _("on average %(n)s more are needed until %(day)s than there are")
         parts.append(text % {"n": number(use), "day": day(through)})
+    if not parts and for_class:
+        text = ngettext(
+            "Without this, classes are short of %(n)d.",
+            "Without this, classes are short of %(n)d.",
+            for_class,
+        )
+        return text % {"n": for_class}
     if not parts:
         return _("Without this, fewer than %(n)s would be missing on average.") % {
             "n": number(HARDLY)

@@ -86,6 +86,20 @@ def test_the_steps_say_what_is_done_and_what_comes_next(room: Room, keeper: Pers
     assert "First day" not in text_of(browser(make.person("Gus", Role.GUIDE, room)).get("/"))
 
 
+def test_one_main_button_leads_to_the_first_kit_and_then_to_the_next_step(
+    room: Room, keeper: Person
+) -> None:
+    client = browser(keeper)
+
+    def main_buttons() -> list[str]:
+        page = client.get("/first-day/").content.decode()
+        return re.findall(r'class="button go"\s+href="([^"]*)', page)
+
+    assert main_buttons() == ["/first-day/kit/"]
+    make.kit("DAY-01", make.kit_list("Day kit", {}), room)
+    assert main_buttons() == [f"/rooms/{room.slug}/"]
+
+
 def test_the_web_address_can_wait_once_it_is_entered(room: Room) -> None:
     administrator = make.person("Ada", Role.ADMINISTRATOR)
     client = browser(administrator)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.models import Person, Room
+from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Holding, Item, ItemNeed, Kit, ListLine, Need, PackCode, PackingList
 from kits.rules.ledger.facts import Criticality
@@ -219,6 +219,21 @@ def test_whoever_is_alone_is_told_why_the_kit_cannot_be_taken_out_and_what_shows
     page = client.get("/first-day/kits/DAY-01/")
     assert "do not show how to take out a kit" not in text_of(page)
     assert "Take it out" in text_of(page)
+
+
+def test_whoever_may_sign_signs_first_and_comes_back_to_what_is_next(keeper: Person) -> None:
+    Membership.objects.create(person=keeper, role=Role.ADVISER.value)
+    save(keeper, TAPE)
+    here, client = "/first-day/kits/DAY-01/", browser(keeper)
+    page = client.get(here).content.decode()
+    assert re.findall(r'class="button go"\s+href="([^"?]*)', page) == ["/lists/1/1/"]
+
+    of_list = client.get(f"/lists/1/1/?to={here}")
+    signed = post(
+        client, "/lists/1/1/sign/", to=form_with(of_list, "Sign")["to"], until="2027-05-31"
+    )
+    assert signed["Location"] == here
+    assert "Read and sign the kit list" not in text_of(client.get(here))
 
 
 def test_a_form_with_much_to_type_asks_before_it_is_left(keeper: Person) -> None:

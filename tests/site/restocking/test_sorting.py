@@ -8,11 +8,12 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from pytest_django import Settings
 
-from kits.models import Entry, Lot, Place, Seal
+from kits.models import Entry, Holding, Lot, Place, Seal
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
 from kits.services.restocking import sealing
+from kits.services.stock import disposing
 from tests.kits import again, factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -152,3 +153,14 @@ def test_the_next_seal_is_offered_off_the_strip_and_the_tag_to_print(
     assert 'href="/kits/DAY-01/tag/"' in after
     assert "first expiry" in after
     assert "Fit until" not in after
+
+
+def test_what_is_on_no_shelf_can_be_entered_as_put_in(school: scanned.Labelled) -> None:
+    world = school.world
+    for row in Holding.objects.filter(place__kind="shelf", units__gt=0):
+        disposing.dispose(
+            make.act(world.keeper, reason="Sold"), lot=row.lot, units=row.units, place=row.place
+        )
+    page = browser(school.world.guide).get(SORT)
+    assert "Not in stock here" in text_of(page)
+    assert 'href="/kits/DAY-01/count/"' in page.content.decode()

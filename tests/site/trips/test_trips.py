@@ -117,7 +117,8 @@ def test_a_month_is_a_table_with_each_trip_on_each_of_its_days(world: make.World
 
 def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world: make.World) -> None:
     first = make.days(0).replace(day=1)
-    make.trip("Crag walk", world.store, (first - make.days(0)).days, 1)
+    on = (first - make.days(0)).days
+    make.trip("Crag walk", world.store, on, on)
 
     page = browser(world.guide).get(f"/trips/calendar/?month={first:%Y-%m}").content.decode()
 

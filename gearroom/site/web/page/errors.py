@@ -36,8 +36,12 @@ class Remembered(OtherProblem):
 def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
     """A page that says what stands against it; a part of a page, where only that was asked for."""
     titles = {404: _("This was not found."), 403: _("You are not allowed to do this.")}
-    reads = request.method in ("GET", "HEAD")
-    otherwise = _("This cannot be shown at the moment.") if reads else _("That didn’t work.")
+    if request.method not in ("GET", "HEAD"):
+        otherwise = _("That didn’t work.")
+    elif problem.status < 500:
+        otherwise = _("This page cannot be shown.")
+    else:
+        otherwise = _("This cannot be shown at the moment.")
     return _page(request, problem.status, titles.get(problem.status, otherwise), problem.detail)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts import Act, Problem
@@ -24,7 +25,7 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.planning import fits
 from gearroom.site.web.scan.pictures import form_with_batch, photo_of
-from kits.models import Kit, Lot, Place
+from kits.models import Kit, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import good_through
 from kits.rules.restocking.picking import PutIn
 from kits.services.custody import use_requests
@@ -35,7 +36,7 @@ from kits.services.restocking import lot_override, sealing, sorting
 from kits.services.restocking.lot_override import LotOverride
 from kits.services.restocking.sealing import MOST_MASS_G, Closed
 from kits.services.restocking.sorting import Restock
-from kits.services.text import reason_texts
+from kits.services.text import reason_texts, wording
 
 _MOST_BATCHES = 50
 
@@ -96,7 +97,9 @@ def _page(
         offers_training=kits_overview.has_training_kits(kit.room)
         and any(map(sorting.may_be_trained_with, plan.list.take_out)),
         nothing_to_do=not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        reasons=reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
+        reasons=[]
+        if kit.training
+        else reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
         lacking=sealing.not_replaced(summary.kit),
         not_replaced=problem if problem and problem.code == "not-replaced" else None,
         seal_number=request.POST.get("seal", ""),
@@ -131,7 +134,7 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
             for row in plan.list.take_out
         ],
         "put_in": [
-            (plan.shelves[int(shelf)].where, [_put_in(plan, *pair, chosen) for pair in pairs])
+            (_heading(plan, shelf), [_put_in(plan, *pair, chosen) for pair in pairs])
             for shelf, pairs in groupby(put_in, key=lambda pair: pair[0].shelf)
         ],
         "fill_up": _loose(plan),
@@ -141,6 +144,18 @@ def _listed(override: LotOverride, chosen: set[int]) -> dict[str, Any]:
         ],
         "not_now": [{"units": row.count, "name": row.thing.name} for row in plan.list.not_now],
     }
+
+
+def _shelf(plan: Restock, shelf: str) -> str:
+    place = plan.shelves[int(shelf)]
+    return wording.place(place.kind, place.where, with_room=False)
+
+
+def _heading(plan: Restock, shelf: str) -> str:
+    name = _shelf(plan, shelf)
+    if plan.shelves[int(shelf)].kind == PlaceKind.TRAINING:
+        return capfirst(name)
+    return _("Shelf %(shelf)s") % {"shelf": name}
 
 
 def _put_in(plan: Restock, row: PutIn, listed_as: int, chosen: set[int]) -> dict[str, Any]:
@@ -167,7 +182,7 @@ def _loose(plan: Restock) -> list[dict[str, str]]:
         {
             "name": row.thing.name,
             "pouch": _pouch(plan, row.section),
-            "shelf_name": plan.shelves[int(row.shelf)].where if row.shelf else "",
+            "shelf_name": _shelf(plan, row.shelf) if row.shelf else "",
         }
         for row in rows
     ]

@@ -189,6 +189,7 @@ def _line(line: Line, plan: SeasonOrder) -> dict[str, Any]:
         "without": texts.without(
             kits=of.without.kits,
             use=of.without.use,
+            for_class=of.for_class,
             matters=of.matters,
             through=plan.through,
         ),
