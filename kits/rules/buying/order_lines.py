@@ -142,11 +142,11 @@ def lasts_days(stock: Iterable[InStock], asked: Asked) -> int:
         (max(0, asked.short - asked.short_now), asked.days),
     ):
         if taken and sum(units for _good, units in left) < taken - ROUNDING:
-            return int(now)
+            return int(now + ROUNDING)
         left = _without_last(left, taken)
         now, left = _use_up(left, now, until, asked.used)
-        if now < until:
-            return int(now)
+        if now < until - ROUNDING:
+            return int(now + ROUNDING)
     return asked.days
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from hypothesis import given, strategies as st
+from hypothesis import example, given, strategies as st
 
 from kits.rules.buying.order_lines import Asked, InStock, lasts_days
 
@@ -37,6 +37,7 @@ def day_by_day(stock: Sequence[InStock], asked: Asked) -> int:
 
 
 @given(stocks, asked())
+@example([InStock(1), InStock(1), InStock(3), InStock(3)], Asked(2, 2, 2, None, 3))
 def test_stock_lasts_until_the_first_day_on_which_too_little_is_there(
     stock: list[InStock], of: Asked
 ) -> None:

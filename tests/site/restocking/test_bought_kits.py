@@ -215,3 +215,14 @@ def test_a_new_kit_for_one_that_was_bought_leads_to_its_lines(
     sent = {"name": "DAY-09", "version": str(world.version.pk), "room": "main-store"}
     after = send(client, "/add-kit/", {**sent, "then": "strip", "filled": str(filled.pk)})
     assert after.request["PATH_INFO"] == f"/kits/DAY-09/strip/{filled.pk}/"
+
+
+def test_an_instrument_asks_for_its_serial_number_without_opening_anything(
+    world: make.World, client: Client
+) -> None:
+    asked = {**KIT, "text": world.gauge.name}
+    seen = inputs(client.post("/bought-kits/add/", {**asked, "find": "1"}))
+    send(client, "/bought-kits/add/", {**asked, "keep": "1", **seen})
+    filled = FilledKit.objects.latest("id")
+    page = client.get(f"/kits/DAY-02/strip/{filled.pk}/").content.decode()
+    assert 0 < page.index('name="serial-0"') < page.index("<details", page.index("<fieldset"))
