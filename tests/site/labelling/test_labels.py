@@ -10,6 +10,7 @@ from PIL import Image
 from pytest_django import Settings
 
 from gearroom.core import clock
+from gearroom.core.rules.roles import Role
 from kits.models import Label
 from kits.services.labelling import labelling
 from kits.services.restocking import sealing
@@ -81,6 +82,17 @@ def test_every_kind_of_thing_can_be_chosen(school: scanned.Labelled, kind: str, 
 
     assert name in text_of(page)
     assert "{{" not in page.content.decode()
+
+
+def test_a_program_is_no_person_who_could_wear_a_tag(school: scanned.Labelled) -> None:
+    program = make.person("Trip booking", Role.INTEGRATION, school.world.store)
+    client = browser(school.world.keeper)
+
+    assert "Trip booking" not in text_of(client.get("/labels/?for=people"))
+    assert "Trip booking" not in text_of(client.get("/labels/?for=people&search=booking"))
+    fields = {"for": "people", "room": "main-store", "on": [program.pk]}
+    assert post(client, "/labels/", **fields).status_code == 400
+    assert not Label.objects.filter(person=program).exists()
 
 
 def test_another_rooms_things_get_no_label_from_here(school: scanned.Labelled) -> None:

@@ -171,6 +171,7 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
             if not who.may("see_people"):
                 return people.visible_to(who).none()
             rows = people.visible_to(who).filter(left_on__isnull=True)
+            rows = rows.exclude(pk__in=people.programs().values("pk"))
             rows = people.of_room(rows, room) if room else rows
     return rows.filter(name__icontains=search).order_by("name", "id")
 
