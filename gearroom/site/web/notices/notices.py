@@ -47,8 +47,8 @@ _WHENS = {
     When.NEVER: gettext_lazy("Not at all"),
 }
 _CALENDAR_BY = {
-    CalendarBy.BATCH.value: gettext_lazy("one event for each batch, on its last day"),
-    CalendarBy.MONTH.value: gettext_lazy("one event for each month, with all of its batches"),
+    CalendarBy.BATCH.value: gettext_lazy("one event for each batch"),
+    CalendarBy.MONTH.value: gettext_lazy("one event for each month"),
 }
 _NUMBER = gettext_lazy("Enter a whole number from %(least)d to %(most)d.")
 _TIME = gettext_lazy("Enter a time of day, such as 07:00.")

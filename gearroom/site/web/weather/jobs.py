@@ -68,7 +68,7 @@ def _where(job: WeatherJob) -> tuple[Room, str]:
 def _row(
     who: Actor, job: WeatherJob, address: str, room: Room, shelves: Iterable[Place], today: date
 ) -> JobRow:
-    places = [(_QUARANTINE, _("quarantine, until somebody knows whether it is still good"))]
+    places = [(_QUARANTINE, _("quarantine"))]
     if may := who.may("restock" if job.kit else "move", room.pk):
         places += [
             (str(shelf.pk), shelf.where) for shelf in shelves if shelf.location != job.location
