@@ -134,8 +134,15 @@ def kits_short_for(actor: Actor, typed: str) -> list[Kit]:
     return kits_short_for_each(actor, [typed])[typed]
 
 
+def names_short_for(actor: Actor, typed: str) -> list[str]:
+    """Their names alone, by name. Nothing is read for a text that can be short for none."""
+    if len(typed) > LONGEST_SHORT_NAME:
+        return []
+    return short_names.fitting(typed, kits_of(actor).active().values_list("name", flat=True))
+
+
 def kits_short_for_each(actor: Actor, texts: Iterable[str]) -> dict[str, list[Kit]]:
-    """The same of several texts, in one query."""
+    """The kits of several texts, in one query."""
     fitting: dict[str, list[Kit]] = {text: [] for text in texts}
     if short := [text for text in fitting if len(text) <= LONGEST_SHORT_NAME]:
         kits = {kit.name: kit for kit in kits_of(actor).active()}

@@ -110,8 +110,8 @@ def listed(
     kits = kits.defer("list_version__signed_page")
     kits = kits.filter(retired_on__isnull=not retired)
     if search:
-        short = [kit.pk for kit in find.kits_short_for(actor, search)]
-        kits = kits.filter(Q(name__icontains=search) | Q(pk__in=short))
+        short = find.names_short_for(actor, search)
+        kits = kits.filter(Q(name__icontains=search) | Q(name__in=short))
     if room is not None:
         kits = kits.filter(Q(room=room) | Q(home_room=room))
     exact = {"list_version__packing_list": packing_list, "training": training}

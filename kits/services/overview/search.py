@@ -114,9 +114,7 @@ def _on_label(actor: Actor, code: str) -> Hit | None:
 def _kits(actor: Actor, query: Query) -> list[Hit]:
     kits = find.kits_of(actor).active().order_by("name")
     rows = list(kits.values_list("name", "list_version__packing_list__name"))
-    # Nothing is short for a name unless it says its number.
-    may_be_short = query.text[-1:].isdigit()
-    short = {kit.name for kit in find.kits_short_for(actor, query.text)} if may_be_short else set()
+    short = set(find.names_short_for(actor, query.text))
     return [
         Hit(Group.KITS, (name,), name, fit, beside=on)
         for name, on in rows

@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from django.db.models.signals import post_init
 from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Kit
@@ -79,3 +80,32 @@ def test_it_asks_as_much_for_many_kits_as_for_few(
         with django_assert_max_num_queries(32):
             assert client.get(f"/kits/{query}").status_code == 200
     assert Kit.objects.count() > 12
+
+
+@pytest.mark.parametrize(
+    ("typed", "names", "most_queries"),
+    [("zzz", [], 14), ("zzz&status=ready", [], 14), ("d1", ["DAY-01"], 32)],
+)
+def test_a_search_reads_and_judges_only_the_kits_that_it_shows(
+    world: make.World,
+    django_assert_max_num_queries: DjangoAssertNumQueries,
+    typed: str,
+    names: list[str],
+    most_queries: int,
+) -> None:
+    client = browser(world.keeper)
+    client.get("/kits/")
+    for number in range(12):
+        make.kit(f"MANY-{number:02}", world.day_01.list_version, world.store)
+    read: set[str] = set()
+
+    def note(instance: Kit, **_: object) -> None:
+        read.add(instance.name)
+
+    post_init.connect(note, sender=Kit)
+    try:
+        with django_assert_max_num_queries(most_queries):
+            client.get(f"/kits/?search={typed}")
+    finally:
+        post_init.disconnect(note, sender=Kit)
+    assert sorted(read) == names == _names(world, f"search={typed}")
