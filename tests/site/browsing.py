@@ -24,7 +24,8 @@ def browser(person: Any = None, **more: Any) -> Client:
 
 def text_of(response: Any) -> str:
     """The words of a page, without its tags."""
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))
+    page = re.sub(r'<span class="unbroken">(.*?)</span>', r"\1", response.content.decode())
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
 
 
 def post(client: Any, path: Any, key: Any = None, **fields: Any) -> Any:

@@ -26,6 +26,12 @@ from kits.services.trips.trip_readiness import KitOfTrip
 register = template.Library()
 
 
+@register.filter
+def unbroken(name: str) -> SafeString:
+    """A name that stands in a sentence and does not break at its hyphen."""
+    return format_html('<span class="unbroken">{}</span>', name)
+
+
 @register.simple_tag
 def once() -> SafeString:
     """The key of a form's act: sent twice, the act is done once."""

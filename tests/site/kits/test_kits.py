@@ -36,6 +36,15 @@ def test_the_kit_says_who_looked_when_to_look_again_and_who_signed(world: make.W
     assert "6 × Wound dressing" in page.split("History")[1]
 
 
+@pytest.mark.parametrize("path", ["count/", "checked/", "history/", "as-of/", "keeping/", "used/"])
+def test_the_name_in_a_heading_does_not_break_at_its_hyphen(world: make.World, path: str) -> None:
+    page = browser(world.keeper).get(f"/kits/DAY-01/{path}", follow=True).content.decode()
+    heading = re.search(r"<h1[^>]*>(.*?)</h1>", page, re.DOTALL)
+
+    assert heading is not None
+    assert '<span class="unbroken">DAY-01</span>' in heading[1]
+
+
 def test_the_instruments_inside_show_their_checks(world: make.World) -> None:
     main = make.section(world.day_01)
     receiving.receive(make.act(), item=world.gauge, shelf=world.shelf, units=1, serial="G-7")
