@@ -136,7 +136,7 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
             yymmdd,
             say(
                 "“%(printed)s”, read as year, month and day, is not a valid date. Enter the "
-                "date as 2027-05-31, or as 2027-05 if only a month is printed.",
+                "date as 31.05.2027, or as 05/2027 if only a month and a year are printed.",
                 printed=yymmdd,
             ),
         ) from None

@@ -14,14 +14,16 @@ class MendKind(enum.StrEnum):
     """Ways to serve a trip after all."""
 
     SHIFT = "shift"
+    MAKE_READY = "make-ready"
     ANOTHER_KIT = "another-kit"
 
 
 @dataclass(frozen=True)
 class Mend:
     """A way to serve a trip that lacks something: begin it so many `days` later (earlier: below 0),
-    with `kits` (ids) that are free then; or have one more kit like `like` (an id), bought or
-    borrowed, which serves it beside `kits`."""
+    with `kits` (ids) that are free then; make `kits` ready for it that are free or promised to it,
+    but are not fit through its last day even with what is on the shelves; or have one more kit like
+    `like` (an id), bought or borrowed, which serves it beside `kits`."""
 
     kind: MendKind
     trip: int
@@ -35,8 +37,8 @@ MOST_DAYS = 3
 
 def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
     """For each trip that lacks something, the ways that serve it without changing the kits of any
-    other: the least shift of up to `MOST_DAYS` days either way, and one more kit like one that
-    there is; nothing where neither does."""
+    other: the least shift of up to `MOST_DAYS` days either way; and kits to be made ready, or one
+    more kit like one that there is where none would do."""
     season = season.in_order()
     trips = {trip.id: trip for trip in season.trips}
     away = grouped((kit, trips[pk]) for pk, kit in sorted(chosen.choice))
@@ -53,7 +55,11 @@ def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
             ),
             frozenset(pair for pair in season.kept if pair[0] == pk),
         )
-        found[pk] = tuple(mend for mend in (_shift(others), _another(others)) if mend is not None)
+        found[pk] = tuple(
+            mend
+            for mend in (_shift(others), _make_ready(others) or _another(others))
+            if mend is not None
+        )
     return found
 
 
@@ -71,6 +77,17 @@ def _shift(season: Season) -> Mend | None:
         if kits and days:
             return Mend(MendKind.SHIFT, trip.id, tuple(kits), days)
     return None
+
+
+def _make_ready(season: Season) -> Mend | None:
+    (trip,) = season.trips
+    ready = replace(season, kits=tuple(replace(kit, ready_through=date.max) for kit in season.kits))
+    chosen = [kit for _, kit in sorted(one_by_one(ready))]
+    if ready.lacking(trip, chosen):
+        return None
+    promised = [pk for pk in season.promised.get(trip.id, ()) if pk in season.kit]
+    waiting = [pk for pk in promised if not season.kit[pk].may_go(trip)]
+    return Mend(MendKind.MAKE_READY, trip.id, (*waiting, *chosen))
 
 
 def _another(season: Season) -> Mend | None:

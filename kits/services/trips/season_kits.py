@@ -250,6 +250,10 @@ def _way(mend: Mend, trip: Trip, kits: Mapping[int, Kit]) -> str:
     if mend.kind is MendKind.SHIFT:
         first = wording.day(trip.first_day + timedelta(days=mend.days))
         return _("If the trip began on %(day)s, %(kits)s could go.") % {"day": first, "kits": names}
+    if mend.kind is MendKind.MAKE_READY:
+        return _(
+            "Not ready until %(day)s, not even with what is on the shelves, but would do: %(kits)s."
+        ) % {"day": wording.day(trip.last_day), "kits": names}
     facts = {"like": kits[mend.like or 0].name, "kits": names}
     if names:
         return _("One more kit like %(like)s, together with %(kits)s: borrow or buy one.") % facts

@@ -70,6 +70,15 @@ def test_a_trip_that_lacks_a_kit_says_what_and_how_it_could_go_after_all(w: Worl
     assert any("One more kit like DAY-01" in way for way in without.ways)
 
 
+def test_a_kit_that_nothing_in_stock_keeps_ready_so_long_is_named(w: World) -> None:
+    far = make.trip("Next year", w.store, 900, 900)
+    (row,) = season_kits.season_kits(actor(w.keeper)).trips
+    assert (row.trip, row.chosen) == (far, [])
+    assert row.lacking
+    (way,) = row.ways
+    assert way.startswith("Not ready until") and "DAY-01" in way
+
+
 def test_what_is_reserved_stays_and_serves_only_its_trip(w: World) -> None:
     moor, ridge = make.trip("Moor", w.store, 3, 3), make.trip("Ridge", w.store, 3, 3)
     reservations.reserve(act(w.keeper), w.day_01, ridge)

@@ -87,7 +87,7 @@ def test_it_never_guesses_which_number_is_the_year_or_the_day(printed: str) -> N
     ],
 )
 def test_what_is_no_date_is_refused_with_what_to_type(printed: str) -> None:
-    with pytest.raises(PrintedDateError, match="2027-05") as told:
+    with pytest.raises(PrintedDateError, match="05/2027") as told:
         last_good_day(printed, today=TODAY)
     assert told.value.printed == printed
     assert len(str(told.value)) < 200

@@ -127,7 +127,8 @@ def test_a_mend_serves_its_trip_and_leaves_the_others_as_they_are(season: Season
         others = frozenset(pair for pair in chosen.choice if pair[0] != pk)
         trip = next(trip for trip in season.trips if trip.id == pk)
         for mend in ways:
-            choice = others | {(pk, kit) for kit in mend.kits}
+            kits = set(mend.kits) - set(season.promised.get(pk, ()))
+            choice = others | {(pk, kit) for kit in kits}
             if mend.kind is MendKind.SHIFT:
                 by = timedelta(days=mend.days)
                 needs = replace(
@@ -137,6 +138,14 @@ def test_a_mend_serves_its_trip_and_leaves_the_others_as_they_are(season: Season
                 )
                 trip = replace(trip, needs=needs)
                 then = replace(season, trips=tuple(trip if t.id == pk else t for t in season.trips))
+            elif mend.kind is MendKind.MAKE_READY:
+                then = replace(
+                    season,
+                    kits=tuple(
+                        replace(kit, ready_through=date.max) if kit.id in mend.kits else kit
+                        for kit in season.kits
+                    ),
+                )
             else:
                 like = next(kit for kit in season.kits if kit.id == mend.like)
                 more = replace(like, id=99, ready_through=date.max, busy=())
@@ -200,3 +209,10 @@ def test_the_least_shift_is_named_and_one_more_kit() -> None:
     shift, another = mends(season, chosen)[lacking]
     assert (shift.kind, shift.days, shift.kits) == (MendKind.SHIFT, {1: 2, 2: 1}[lacking], (1,))
     assert (another.kind, another.like, another.kits) == (MendKind.ANOTHER_KIT, 1, ())
+
+
+def test_a_kit_that_is_free_but_not_ready_is_named_before_another_is_wished_for() -> None:
+    season = Season((trip(1, 0, 1),), (replace(kit(1), ready_through=None),))
+    chosen = choose(season, seconds=PATIENCE)
+    (ready,) = mends(season, chosen)[1]
+    assert (ready.kind, ready.kits) == (MendKind.MAKE_READY, (1,))

@@ -75,8 +75,8 @@ def test_a_line_says_how_many_trips_want_more_and_what_another_unit_changes(
     assert "1 item is loose" in page
     assert "Items that are not on this list are not counted" in page
     assert "need more than 6" in page or "needs more than 6" in page
-    assert "With 7," in page
-    assert "With 5," in page
+    assert "Carrying 7:" in page
+    assert "Carrying 5:" in page
     assert "300 per 1,000, entered by Ada" in page
 
 
@@ -85,15 +85,15 @@ def test_fewer_than_the_minimum_is_not_spoken_of(world: make.World) -> None:
     state(world, "small-wound", "300")
     world.version.sections.get(key="main").lines.filter(item=world.dressing).update(never_below=6)
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
-    assert "With 7," in page
-    assert "With 5," not in page
+    assert "Carrying 7:" in page
+    assert "Carrying 5:" not in page
 
 
 def test_what_another_unit_changes_nothing_in_is_not_said(world: make.World) -> None:
     state(world, "small-wound", "1")
     page = text_of(browser(world.guide).get("/lists/1/1/plan/"))
     assert "fewer than 1 needs more than 6" in page
-    assert "With 7," not in page
+    assert "Carrying 7:" not in page
 
 
 def test_a_wrong_question_says_so_and_answers_for_what_the_list_is_made_for(

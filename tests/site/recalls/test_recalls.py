@@ -149,5 +149,5 @@ def test_a_recall_without_its_number_says_what_is_wanted(world: make.World) -> N
     )
 
     assert answer.status_code == 400
-    assert "Enter the maker&#x27;s lot number" in answer.content.decode()
+    assert "Enter the maker’s lot number" in answer.content.decode()
     assert 'name="item"' in answer.content.decode()

@@ -63,7 +63,7 @@ def test_while_the_kit_is_open_it_is_one_tap_and_back_to_the_seal(w: make.World)
     answer = post(client, SWAP, rows=rows, then="sort")
 
     assert answer.headers["Location"].startswith("/kits/SPARE/sort/")
-    assert "No swap would save anything" in text_of(client.get(SWAP))
+    assert "No swap is worth the work" in text_of(client.get(SWAP))
 
 
 def test_a_sealed_kit_is_not_offered_a_swap_where_it_is_sealed(w: make.World) -> None:
