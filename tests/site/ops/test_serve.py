@@ -114,12 +114,12 @@ def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(
     server = make_server()
     server.env = environment(server.folder)
     server.start()
-    assert "Warning" not in server.log.read_text()
     assert server.get("/health/")[0] == 200
     assert server.manage("migrate", "--check").returncode == 0
     group = server.pid
     os.killpg(group, signal.SIGINT)  # a terminal sends it to every program at once
     until(lambda: processes(group) == {})
+    assert "Warning" not in server.log.read_text()
 
 
 @postgresql
