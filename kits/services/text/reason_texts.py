@@ -81,20 +81,21 @@ def _first_day(facts: Facts) -> str:
 def _line(facts: Facts) -> str:
     """A counted line that has too little: what is wrong with what is there, and how many lack."""
     thing, question = facts["thing"], facts.get("question")
+    least = facts["never_below"]
     numbers = {
         "usable": facts["usable"],
         "carry": facts["carry"],
-        "least": facts["never_below"],
+        "least": _("minimum %(units)d") % {"units": least} if least else _("optional"),
     }
     if (cause := CAUSES.get(facts["cause"])) is None:
-        return _("%(thing)s: %(usable)d of %(carry)d in the kit, minimum %(least)d.") % {
+        return _("%(thing)s: %(usable)d of %(carry)d in the kit, %(least)s.") % {
             "thing": thing,
             **numbers,
         }
     text = str(cause.of_line) % {"thing": thing, "day": _first_day(facts)}
     if question and facts["cause"] not in OUT_OF_DATE:
         text = f"{text} ({question})"
-    return _("%(said)s; %(usable)d of %(carry)d usable, minimum %(least)d.") % {
+    return _("%(said)s; %(usable)d of %(carry)d usable, %(least)s.") % {
         "said": text,
         **numbers,
     }

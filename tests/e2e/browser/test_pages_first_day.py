@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 import zxingcpp
+from playwright.sync_api import expect
 
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Holding, Kit
@@ -41,7 +42,12 @@ def test_from_an_empty_installation_to_the_first_kit_out(
         page.keyboard.press("Enter")
         page.get_by_label("Your name").fill("Kim Reed")
         page.get_by_label("Username").fill("kim")
-        page.get_by_label("Password").fill(PASSWORD)
+        password = page.get_by_label("Password, at least")
+        password.fill(PASSWORD)
+        page.get_by_label("Show the password").check()
+        expect(password).to_have_attribute("type", "text")
+        page.get_by_label("Show the password").uncheck()
+        expect(password).to_have_attribute("type", "password")
         page.get_by_label("Email address").fill("kim@umberfell.example")
         page.get_by_label("Name on labels").fill("Umberfell")
         page.get_by_role("button", name="Set up").click()
@@ -72,6 +78,8 @@ def test_from_an_empty_installation_to_the_first_kit_out(
             page.locator(f"[name=expiry-{row}]").fill(expiry)
         page.get_by_role("button", name="Save the kit").click()
         page.get_by_text("1 row is not complete").wait_for()
+        expect(page.locator("[name=expiry-1][maxlength]")).to_be_focused()
+        page.get_by_role("link", name="gauze").wait_for()
         page.get_by_label("3 April 2031").check()
         page.get_by_role("button", name="Save the kit").click()
         page.get_by_text("KIT-01 and its contents are on record.").wait_for()

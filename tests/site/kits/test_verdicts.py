@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from kits.models import Checkout, Kit, Lot
+from kits.models import Checkout, Kit, ListLine, Lot
 from kits.services.custody import custody
 from kits.services.ledger import readiness, verdicts
 from kits.services.text import reason_texts, verdict_texts
@@ -316,3 +316,19 @@ def test_a_kit_that_is_not_set_up_goes_out_from_the_board_as_any_other(world: ma
     fields = form_with(page, "Take out")
     assert post(browser(world.keeper), "/scan/", **fields).status_code == 200
     assert Checkout.objects.get(in_at=None).kit == unset
+
+
+def test_a_line_without_a_minimum_is_optional(world: make.World) -> None:
+    kit = every_word(world)["low"]
+
+    def low_on() -> str:
+        verdict = verdicts.judged_one(make.fresh(kit)).verdict
+        return next(
+            str(each["text"])
+            for each in reason_texts.reasons(verdict.reasons)
+            if each["code"] == "low"
+        )
+
+    assert low_on() == "Wound dressing 10 × 12: 5 of 6 in the kit, minimum 4."
+    ListLine.objects.update(never_below=0)
+    assert low_on() == "Wound dressing 10 × 12: 5 of 6 in the kit, optional."

@@ -113,6 +113,33 @@ def test_what_a_row_leaves_open_is_asked_and_nothing_is_saved(keeper: Person) ->
     )
 
 
+def test_the_summary_leads_to_each_field_that_is_asked_and_the_first_has_the_focus(
+    keeper: Person,
+) -> None:
+    page = save(
+        keeper,
+        row(0, "tape"),
+        row(1, "gloves", there="4", expiry="0331", matters="must-have"),
+        row(2, "swab", there="2", expiry="03/04/27"),
+        row(3, "", there="2"),
+        row(4, "shears", there="1", carry="one", kind="tool"),
+    ).content.decode()
+
+    summary = re.search(r'<div class="problem".*?</div>', page, re.DOTALL)
+    assert summary is not None
+    assert re.findall(r'<a href="#(.*?)">(.*?)</a>', summary[0]) == [
+        ("there-0", "tape"),
+        ("number-1", "gloves"),
+        ("expiry-2", "swab"),
+        ("name-3", "Row 4"),
+        ("carry-4", "shears"),
+    ]
+    focused = re.findall(r'<input id="([a-z]+-\d+)"[^>]*\sautofocus\s*>', page)
+    assert focused == ["there-0"] and page.count("autofocus") == 1
+    for id, row_of in (("there-0", 0), ("number-1", 1), ("carry-4", 4)):
+        assert re.search(rf'<input id="{id}"[^>]*aria-describedby="asked-{row_of}"', page)
+
+
 def test_the_batch_number_or_that_there_is_none_is_asked_beside_the_date(keeper: Person) -> None:
     page = browser(keeper).get(f"{PATH}?from=example").content.decode()
     rows = re.findall(r'<li class="typed-row.*?</li>', page, re.DOTALL)

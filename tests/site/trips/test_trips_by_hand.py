@@ -131,8 +131,13 @@ def test_a_trip_of_the_booking_system_is_changed_there(world: make.World) -> Non
 
     assert "bookings, B-7" in text_of(client.get(f"/trips/{trip.pk}/"))
     answer = client.get(f"/trips/{trip.pk}/edit/")
-    assert "Change it there" in text_of(answer)
-    assert post(client, f"/trips/{trip.pk}/edit/", **said(world)).status_code == 400
+    sent = post(client, f"/trips/{trip.pk}/edit/", **said(world))
+    for page in (answer, sent):
+        assert page.status_code == 400
+        assert "Booked walk comes from “bookings”. Change it there" in text_of(page)
+        assert f'<a class="button" href="/trips/{trip.pk}/">' in page.content.decode()
+    trip.refresh_from_db()
+    assert (trip.name, trip.people) == ("Booked walk", 4)
 
 
 def _times() -> tuple[datetime, datetime]:

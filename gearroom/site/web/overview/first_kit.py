@@ -32,7 +32,7 @@ from gearroom.site.web.scan.pictures import picture_of
 from kits.models import Item, Kit
 from kits.rules.ledger import Criticality, Kind
 from kits.rules.lists import pasting
-from kits.rules.overview.first_kit import MOST_ROWS, Names, TypedRow
+from kits.rules.overview.first_kit import MOST_ROWS, Ask, Names, Question, TypedRow, counted
 from kits.rules.overview.workbook import fold
 from kits.rules.recalls import batch_numbers
 from kits.services.ledger import hazards_covered
@@ -226,16 +226,20 @@ def _page(
     read: bool = False,
 ) -> HttpResponse:
     open_rows = first_kit.questions(room, rows) if asked else []
-    by_row = {each.row: each for each in open_rows}
+    asks = {each.row: _question(each, rows[each.row]) for each in open_rows}
+    if asks:
+        next(iter(asks.values()))["focus"] = "autofocus"
     return show(
         request,
         "site/overview/first_day/first_kit.html",
         problem=problem,
         status=400 if asked else None,
-        rows=[
-            (at, row, _question(by_row.get(at)), _asks_number(row)) for at, row in enumerate(rows)
-        ],
+        rows=[(at, row, asks.get(at), _asks_number(row)) for at, row in enumerate(rows)],
         open_rows=len(open_rows),
+        marked_fields=[
+            (f"{each['field']}-{at}", rows[at].name or _("Row %(row)d") % {"row": at + 1})
+            for at, each in asks.items()
+        ],
         values=request.POST,
         names=(first_kit.free_kit_name("KIT-01"), first_kit.free_list_name(_("Group kit"))),
         no_must_have=all(row.matters != Criticality.MUST_HAVE for row in rows),
@@ -249,13 +253,14 @@ def _page(
     )
 
 
-def _question(of: Any) -> dict[str, Any]:
+def _question(of: Question, row: TypedRow) -> dict[str, Any]:
     """What is asked about a row: in words, which input it is about, and the days that its date may
     be."""
-    if of is None:
-        return {}
     text = in_words(of.says) if of.says else first_day_texts.QUESTIONS[of.ask]
-    return {"ask": str(of.ask), "text": text, "readings": of.readings}
+    fields = {Ask.NAME: "name", Ask.DATE: "expiry", Ask.NUMBER: "number"}
+    wrong = (name for name in ("there", "carry", "pack") if counted(getattr(row, name)) is None)
+    field = fields.get(of.ask) or next(wrong, "there")
+    return {"ask": str(of.ask), "text": text, "field": field, "readings": of.readings}
 
 
 def _asks_number(row: TypedRow) -> bool:

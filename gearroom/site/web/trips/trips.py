@@ -235,30 +235,38 @@ def add(act: Act, request: HttpRequest) -> Done:
     )
 
 
-def _by_hand(who: Actor, trip: int) -> Trip:
-    """A trip that was added by hand. Raises Invalid for any other."""
+def _editable(who: Actor, trip: int) -> Trip:
     row = find.trip(who, trip)
     who.require("edit_trip", row.room_id)
-    if row.source != trips.BY_HAND:
+    return row
+
+
+def _require_by_hand(trip: Trip) -> None:
+    """Raise Invalid for a trip that another system knows."""
+    if trip.source != trips.BY_HAND:
         raise Invalid(
             _(
                 "%(trip)s comes from “%(source)s”. Change it there, and it will be updated here "
                 "automatically."
             )
-            % {"trip": row.name, "source": row.source}
+            % {"trip": trip.name, "source": trip.source}
         )
-    return row
 
 
 def _edit_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
-    row = _by_hand(actor(request), trip)
+    row = _editable(actor(request), trip)
+    try:
+        _require_by_hand(row)
+    except Invalid as elsewhere:
+        return show(request, "site/trips/changed_elsewhere.html", problem=elsewhere, trip=row)
     return _form_page(request, row, request.POST if problem else _values_of(row), problem)
 
 
 @form_view("edit_trip", "trip", page_of=_edit_page)
 def edit(act: Act, request: HttpRequest, trip: int) -> Done:
     """Change a trip that was added by hand, or cancel it."""
-    sent, row = request.POST, _by_hand(act.actor, trip)
+    sent, row = request.POST, _editable(act.actor, trip)
+    _require_by_hand(row)
 
     def as_it_was_read(now: Trip) -> None:
         if sent.get("revision") != str(now.revision):
