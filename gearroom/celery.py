@@ -1,13 +1,18 @@
 """The Celery application. Tasks carry ids only; the database is the truth of what is due."""
 
 import os
+import warnings
 
 from celery import Celery
+from celery.exceptions import SecurityWarning
 from celery.signals import beat_init
 from kombu.transport import TRANSPORT_ALIASES
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "gearroom.settings")
 TRANSPORT_ALIASES["filesystem"] = "gearroom.core.setup.folder_broker:Transport"
+
+# Whoever starts it knows as whom. Tasks are ids in JSON: what is dangerous as root is pickle.
+warnings.filterwarnings("ignore", category=SecurityWarning)
 
 app = Celery("gearroom")
 app.config_from_object("django.conf:settings", namespace="CELERY")

@@ -14,6 +14,7 @@ from tests import keeper
 ENGINES = ("sqlite", "postgresql")
 # What answers and texts are made of: every service that they call runs on both.
 ONCE = (
+    "tests/attacks/files/test_hostile_input.py::test_mutated_files",
     "tests/attacks/requests/test_lost_updates.py",
     "tests/attacks/visibility",
     "tests/core/api/test_answers.py",
@@ -44,7 +45,7 @@ ONCE = (
 )
 # The services, a function a test: the statements of each are few, and each file has them.
 SAMPLED = ("tests/kits/", "tests/attacks/accounts/", "tests/labels/printing/")
-EVERY = 8
+EVERY = 16
 # They open a database of their own: for threads, for processes, for what a commit does.
 OF_ITS_OWN = {"own_database", "make_database", "use_database"}
 _numbers = count(1)
@@ -60,7 +61,7 @@ def left_to_sqlite(items: Iterable[pytest.Item]) -> Iterator[pytest.Item]:
     """Tests on PostgreSQL whose promise the same test on SQLite keeps.
 
     A test that says its engine, or has a database of its own, runs on each. Of `ONCE` none does
-    both, of the files of `SAMPLED` the first and every eighth from there.
+    both, of the files of `SAMPLED` the first and every sixteenth from there.
     """
     both = (i for i in items if engine_of(i) == "postgresql" and not _needs_both(i))
     sampled = []

@@ -92,7 +92,8 @@ def drive(label: str, mode: GenerationMode, known: Known, examples: int) -> None
     allows name things that are there, so that they get as far as a service."""
     operation = OPERATIONS[label]
 
-    @given(operation.as_strategy(generation_mode=mode), st.integers(0, 3))
+    # The first request that is made up is the simplest: it names them.
+    @given(operation.as_strategy(generation_mode=mode), st.sampled_from([True, True, True, False]))
     @settings(
         max_examples=examples,
         deadline=None,
@@ -101,7 +102,7 @@ def drive(label: str, mode: GenerationMode, known: Known, examples: int) -> None
         phases=[Phase.explicit, Phase.generate, Phase.shrink],
         suppress_health_check=list(HealthCheck),
     )
-    def run(case: Any, name_them: int) -> None:
+    def run(case: Any, name_them: bool) -> None:
         headers = {"Authorization": known.authorization}
         if mode is ALLOWED:
             headers["Idempotency-Key"] = str(uuid.uuid4())
@@ -116,7 +117,7 @@ def drive(label: str, mode: GenerationMode, known: Known, examples: int) -> None
 
 @pytest.mark.parametrize("label", OPERATIONS)
 def test_what_the_schema_allows_is_answered_as_it_says(label: Any, known: Known) -> None:
-    drive(label, ALLOWED, known, 3)
+    drive(label, ALLOWED, known, 2)
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # little of it gets to a database
@@ -124,7 +125,7 @@ def test_what_the_schema_allows_is_answered_as_it_says(label: Any, known: Known)
 def test_what_the_schema_does_not_allow_is_refused_as_it_says(
     label: Any, engine: str, known: Known
 ) -> None:
-    drive(label, NOT_ALLOWED, known, 2)
+    drive(label, NOT_ALLOWED, known, 1)
 
 
 WITH_EXAMPLE = [

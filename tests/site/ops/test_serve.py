@@ -110,7 +110,7 @@ def test_it_says_that_the_port_is_taken(make_server: Callable[..., Server], engi
 def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(
     make_server: Callable[..., Server], engine: str
 ) -> None:
-    """No setting at all: database, secret key and queue are made there."""
+    """No setting at all: database, secret key and queue are made there. No library complains."""
     server = make_server()
     server.env = environment(server.folder)
     server.start()
@@ -119,6 +119,7 @@ def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(
     group = server.pid
     os.killpg(group, signal.SIGINT)  # a terminal sends it to every program at once
     until(lambda: processes(group) == {})
+    assert "Warning" not in server.log.read_text()
 
 
 @postgresql

@@ -251,7 +251,23 @@ def _number_of_rows(field: Any) -> Schema:
 def _decimal(field: Any) -> str:
     whole = field.max_digits - field.decimal_places
     sign = "" if field.min_value is not None and field.min_value >= 0 else "-?"
-    return rf"^{sign}[0-9]{{1,{whole}}}(\.[0-9]{{1,{field.decimal_places}}})?$"
+    pattern = rf"{sign}[0-9]{{1,{whole}}}(\.[0-9]{{1,{field.decimal_places}}})?"
+    if field.max_value is not None:
+        most = f"{int(field.max_value)}"
+        pattern = rf"({sign}{_below(most)}(\.[0-9]{{1,{field.decimal_places}}})?"
+        pattern += rf"|{most}(\.0{{1,{field.decimal_places}}})?)"
+    return f"^{pattern}$"
+
+
+def _below(most: str) -> str:
+    """Whole numbers below this one, with as many digits at most."""
+    ranges = [
+        rf"{most[:at]}[0-{int(digit) - 1}][0-9]{{{len(most) - at - 1}}}"
+        for at, digit in enumerate(most)
+        if digit != "0"
+    ]
+    shorter = [rf"[0-9]{{1,{len(most) - 1}}}"] if len(most) > 1 else []
+    return f"({'|'.join(shorter + ranges)})"
 
 
 def _text(field: AnyField) -> str:

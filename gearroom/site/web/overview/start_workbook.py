@@ -7,10 +7,6 @@ from typing import Any
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext_lazy
-from openpyxl import Workbook
-from openpyxl.styles import Alignment, Font
-from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.datavalidation import DataValidation
 
 from gearroom.core.acts import Invalid, TooLarge
 from kits.rules.ledger.facts import Criticality, Kind
@@ -103,6 +99,12 @@ def words() -> dict[str, str]:
 
 def blank() -> bytes:
     """An empty workbook to fill in, with what to write where."""
+    # Every process that serves pages would load these, and most write no workbook.
+    from openpyxl import Workbook
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
     book = Workbook()
     (first,) = book.worksheets  # a new workbook has one sheet
     first.title = _("Read this first")
