@@ -214,7 +214,7 @@ def test_pages_by_a_link_and_at_the_hatch_are_fit_for_all(engine: str, walk: Wal
 
 
 @pytest.mark.parametrize(
-    "every", [pytest.param(1, marks=pytest.mark.long), 4], ids=["every page", "every fourth"]
+    "every", [pytest.param(1, marks=pytest.mark.long), 8], ids=["every page", "every eighth"]
 )
 def test_in_the_other_language_pages_are_as_fit(engine: str, walk: Walk, every: int) -> None:
     found = []
