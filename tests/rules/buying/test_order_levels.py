@@ -5,8 +5,8 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+import scipy  # loads what is used of it when it is used: every process collects all tests
 from hypothesis import given, strategies as st
-from scipy.stats import nbinom
 
 from kits.rules.buying.order_levels import (
     Basis,
@@ -49,7 +49,7 @@ def enough(uses: list[Use], days: int = 364, **setting: Any) -> int:
 def test_steady_single_uses_are_a_negative_binomial_s() -> None:
     """Of 52 uses in 364 days the rate is Gamma(52, 364), so that 14 days want on average 2."""
     found = of(every(7))
-    expected = nbinom.ppf(0.95, 52, 364 / (364 + 14))
+    expected = scipy.stats.nbinom.ppf(0.95, 52, 364 / (364 + 14))
     assert (found.units, found.basis, found.uses) == (expected, Basis.USE, 52)
     assert found.week_mean == pytest.approx(1)
 

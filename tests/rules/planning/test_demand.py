@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given, strategies as st
-from scipy import stats
 
 from kits.rules.planning import demand, quantities
 from kits.rules.planning.demand import Probabilities, Rate
@@ -17,7 +17,7 @@ def counted_out(size: float, theta: float, severity: Probabilities, length: int)
     lumps[0] = 1.0
     n, left = 0, 1.0
     while left > 1e-13 and n < 6000:
-        chance = float(stats.nbinom.pmf(n, size, 1 / (1 + theta)))
+        chance = float(scipy.stats.nbinom.pmf(n, size, 1 / (1 + theta)))
         found += chance * lumps
         lumps = np.convolve(lumps, severity)[:length]
         left, n = left - chance, n + 1
