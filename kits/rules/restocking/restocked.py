@@ -7,7 +7,8 @@ from datetime import date
 
 from kits.rules.ledger import Batch, KitState, Level, Units
 from kits.rules.ledger.readiness import fit_days
-from kits.rules.restocking.picking import RestockList, restock
+from kits.rules.restocking.picking import RestockList
+from kits.rules.restocking.shelves import Shelves
 
 
 def restocked(kit: KitState, todo: RestockList, today: date) -> KitState:
@@ -37,12 +38,12 @@ def restocked(kit: KitState, todo: RestockList, today: date) -> KitState:
 
 
 def fit_after_restocking(
-    kit: KitState, shelf_units: Sequence[Units], throughs: Sequence[date], today: date
+    kit: KitState, stock: dict[int, list[Units]], throughs: Sequence[date], today: date
 ) -> date | None:
-    """Until when a kit would be fit that is restocked now from these shelves, to last through one
-    of these days: the latest of them; None where it would not be."""
+    """Until when a kit would be fit that alone is restocked now from shelves (what they hold, by
+    thing), to last through one of these days: the latest of them; None where it would not be."""
     untils = (
-        fit_days(restocked(kit, restock(kit, shelf_units, through, today), today)).fit_until
+        fit_days(restocked(kit, Shelves(stock).settle(kit, through, today), today)).fit_until
         for through in throughs
     )
     return max((until for until in untils if until is not None), default=None)

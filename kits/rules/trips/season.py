@@ -174,6 +174,11 @@ class Season:
         return {kit.id: kit for kit in self.kits}
 
     @cached_property
+    def trip(self) -> dict[int, SeasonTrip]:
+        """The trips by id."""
+        return {trip.id: trip for trip in self.trips}
+
+    @cached_property
     def promised(self) -> dict[int, list[int]]:
         """The ids of the kits that stay promised, by trip."""
         return dict(grouped(sorted(self.kept)))
@@ -195,8 +200,7 @@ class Season:
 
     def is_possible(self, choice: Choice) -> bool:
         """Whether every kit may go with its trips, each with one at a time and sorted between."""
-        trip = {each.id: each for each in self.trips}
-        by_kit = grouped((kit, trip[pk]) for pk, kit in choice)
+        by_kit = grouped((kit, self.trip[pk]) for pk, kit in choice)
         return all(
             all(self.kit[kit] in self.suitable(each).get(self.kit[kit].like, ()) for each in trips)
             and not any(

@@ -13,7 +13,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from gearroom.core.rules.grouping import grouped
@@ -58,6 +58,11 @@ class SeasonChoice:
     bound: float
     lacking: dict[int, Lacking]
 
+    @cached_property
+    def of_trip(self) -> dict[int, list[int]]:
+        """The kits (ids) chosen for each trip, in order; none for any other."""
+        return grouped(sorted(self.choice))
+
     @property
     def within(self) -> float:
         """By what share of it, at most, another choice could come to less."""
@@ -78,16 +83,13 @@ def choose(season: Season, *, seconds: float = SECONDS, within: float = 0.0) -> 
     if solution.values is not None:
         values = {at: round(solution.values[column]) for at, column in columns.items()}
         best = _tell_apart(season, values)
-        if season.points(best) < season.points(simple) + TOLERANCE:
+        if season.is_possible(best) and season.points(best) < season.points(simple) + TOLERANCE:
             choice, found = best, Found.BEST if solution.done else Found.STOPPED
     comes_to = season.points(choice)
     if comes_to - bound <= max(within * comes_to, TOLERANCE * max(1.0, comes_to)):
         found = Found.BEST
-    lacks = {
-        trip.id: lack
-        for trip in season.trips
-        if (lack := season.lacking(trip, (kit for pk, kit in choice if pk == trip.id)))
-    }
+    chosen = grouped(choice)
+    lacks = {t.id: lack for t in season.trips if (lack := season.lacking(t, chosen[t.id]))}
     return SeasonChoice(choice, found, comes_to, min(bound, comes_to), lacks)
 
 

@@ -40,12 +40,11 @@ def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
     other: the least shift of up to `MOST_DAYS` days either way; and kits to be made ready, or one
     more kit like one that there is where none would do."""
     season = season.in_order()
-    trips = {trip.id: trip for trip in season.trips}
-    away = grouped((kit, trips[pk]) for pk, kit in sorted(chosen.choice))
+    away = grouped((kit, season.trip[pk]) for pk, kit in sorted(chosen.choice))
     found: dict[int, tuple[Mend, ...]] = {}
     for pk in chosen.lacking:
         others = Season(
-            (trips[pk],),
+            (season.trip[pk],),
             tuple(
                 replace(
                     kit,

@@ -13,18 +13,19 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Room
-from gearroom.core.rules.grouping import grouped
-from kits.models import Checkout, Kit, Place, Reservation, Trip
-from kits.rules.ledger import KitState, Units
+from kits.models import Checkout, Kit, Reservation, Trip
+from kits.rules.ledger import KitState
 from kits.rules.ledger.suits import child_through, latex_inside, suits
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.restocking.restocked import fit_after_restocking
+from kits.rules.restocking.shelves import shelves_of
 from kits.rules.trips.lanes import Days
-from kits.rules.trips.season import Choice, Season, SeasonKit, SeasonTrip
+from kits.rules.trips.season import Season, SeasonKit, SeasonTrip
 from kits.rules.trips.season_kits import WITHIN, Found, choose
 from kits.rules.trips.season_mends import Mend, MendKind, mends
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
+from kits.services.stock.order_levels import stock_levels
 from kits.services.text import wording
 from kits.services.trips import reservations
 from kits.services.trips.proposals import reason_row
@@ -108,7 +109,10 @@ def season_kits(actor: Actor, room: Room | None = None) -> SeasonKits:
     chosen = choose(season, within=0.0 if exact else WITHIN)
     ways = mends(season, chosen)
     return SeasonKits(
-        [_row(season, chosen.choice, trip, kits, states, ways.get(trip.pk, ())) for trip in trips],
+        [
+            _row(season, trip, chosen.of_trip[trip.pk], kits, states, ways.get(trip.pk, ()))
+            for trip in trips
+        ],
         [kits[kit.id] for kit in season.kits],
         chosen.found,
         chosen.within,
@@ -154,20 +158,17 @@ def _fit_after_restocking(
     """Until when each kit would be fit that was restocked from the shelves of its room."""
     if not trips:
         return {}
-    rooms = {kit.room_id for kit in kits.values()}
-    shelves = dict(Place.objects.shelves().filter(room__in=rooms).values_list("pk", "room_id"))
-    stock = grouped(
-        (shelves[place], Units(batch, str(place), count))
-        for place, rows in readiness.units_in(shelves).items()
-        for batch, count in rows
-    )
+    units, _shelves = stock_levels.on_shelves({kit.room_id for kit in kits.values()})
+    stock = {room: shelves_of(rows) for room, rows in units.items()}
     last = max(trip.last_day for trip in trips)
     found: dict[int, date | None] = {}
     for pk, kit in kits.items():
         today = readiness.today_of(kit)
         throughs = sorted({last, min(last, today + timedelta(days=READY_FOR_DAYS))})
         if kit.fit_until is None or kit.fit_until < last:
-            found[pk] = fit_after_restocking(states[pk], stock[kit.room_id], throughs, today)
+            found[pk] = fit_after_restocking(
+                states[pk], stock.get(kit.room_id, {}), throughs, today
+            )
     return found
 
 
@@ -213,15 +214,14 @@ def _season_kit(
 
 def _row(
     season: Season,
-    choice: Choice,
     trip: Trip,
+    chosen: Sequence[int],
     kits: Mapping[int, Kit],
     states: Mapping[int, KitState],
     ways: Iterable[Mend],
 ) -> TripKits:
-    of_trip = next(each for each in season.trips if each.id == trip.pk)
+    of_trip = season.trip[trip.pk]
     promised = [pk for pk in season.promised.get(trip.pk, ()) if pk in kits]
-    chosen = [kit for pk, kit in choice if pk == trip.pk]
     going = [pk for pk in promised if pk in season.kit and season.kit[pk].may_go(of_trip)]
 
     def for_trip(pk: int) -> KitForTrip:

@@ -25,6 +25,7 @@ from kits.rules.ledger.readiness import fit_days, judge
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import PutIn, RestockList, Swap, first_out, restock
 from kits.rules.restocking.restocked import fit_after_restocking, restocked
+from kits.rules.restocking.shelves import shelves_of
 from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, units
 
 DAY = timedelta(days=1)
@@ -267,7 +268,7 @@ def test_a_kit_restocked_for_the_better_of_two_days_lasts_no_shorter(
 ) -> None:
     after = restocked(kit, restock(kit, rows, through, TODAY), TODAY)
     assert all(x.count > 0 for x in after.units)
-    until = fit_after_restocking(kit, rows, [through], TODAY)
+    until = fit_after_restocking(kit, shelves_of(rows), [through], TODAY)
     assert until == fit_days(after).fit_until
-    later = fit_after_restocking(kit, rows, [through, other], TODAY)
+    later = fit_after_restocking(kit, shelves_of(rows), [through, other], TODAY)
     assert until is None or (later is not None and later >= until)
