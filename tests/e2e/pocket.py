@@ -9,7 +9,7 @@ from pathlib import Path
 from playwright.sync_api import BrowserContext, Error, Page, sync_playwright
 
 from tests.e2e.pages import QUIET
-from tests.e2e.postroom import until
+from tests.waiting import until
 
 CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
 # On a busy machine a question of the phone's can take the 10 s after which there is no network for

@@ -6,7 +6,6 @@ import signal
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -22,18 +21,6 @@ from kombu.transport import TRANSPORT_ALIASES
 
 from tests import keeper
 from tests.program import PROJECT
-
-WAIT_SECONDS = 90
-
-
-def until(true: Callable[[], object], what: str) -> None:
-    """Wait until something is so; fails where it does not come to be."""
-    ends = time.monotonic() + WAIT_SECONDS
-    pause = threading.Event()
-    while not true():
-        if time.monotonic() > ends:
-            raise AssertionError(f"{what}: not within {WAIT_SECONDS} s")
-        pause.wait(0.05)
 
 
 @dataclass

@@ -20,10 +20,11 @@ from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Notice, NotificationPreferences
 from kits.services.notices import writing
-from tests.e2e.postroom import MailServer, Worker, until
+from tests.e2e.postroom import MailServer, Worker
 from tests.kits import factories
 from tests.present import present
 from tests.program import environment
+from tests.waiting import until
 
 pytestmark = pytest.mark.server
 

@@ -17,9 +17,9 @@ from kits.models import Checkout
 from kits.services.custody import custody
 from tests.e2e.hatch import Phone, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
-from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.waiting import until
 from tests.web import Web
 
 pytestmark = [

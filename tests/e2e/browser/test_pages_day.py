@@ -19,11 +19,11 @@ from kits.services.restocking import sealing
 from kits.services.trips import reservations
 from tests.e2e.hatch import PHONE, Phone, phone
 from tests.e2e.pages import give_password, served
-from tests.e2e.postroom import until
 from tests.engines import Engine
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
+from tests.waiting import until
 
 pytestmark = [
     pytest.mark.server,

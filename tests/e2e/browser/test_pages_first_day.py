@@ -13,10 +13,10 @@ from playwright.sync_api import expect
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Holding, Kit
 from tests.e2e.pages import PASSWORD, chromium, give_password, questions, sign_in
-from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.program import Server
+from tests.waiting import until
 from tests.web import Web
 
 pytestmark = [

@@ -14,9 +14,9 @@ from kits.services.custody import custody
 from kits.services.stock import catalogue
 from tests.e2e.hatch import COUNT_STREAMS, box_of, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
-from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.waiting import until
 from tests.web import Web
 
 pytestmark = [

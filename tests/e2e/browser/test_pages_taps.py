@@ -9,9 +9,9 @@ from kits.models import Checkout
 from kits.services.trips import reservations
 from tests.e2e.pages import chromium, give_password, sign_in
 from tests.e2e.pocket import SEEN_MS
-from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.waiting import until
 from tests.web import Web
 
 pytestmark = [

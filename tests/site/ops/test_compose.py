@@ -6,9 +6,7 @@ import secrets
 import signal
 import subprocess
 import sys
-import time
 import urllib.request
-from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
@@ -20,6 +18,7 @@ import yaml
 from gearroom import settings as program_settings
 from tests.keeper import free_port
 from tests.program import PROJECT, environment
+from tests.waiting import until
 
 COMPOSE = yaml.safe_load((PROJECT / "docker-compose.yml").read_text())
 DOCKERFILE = (PROJECT / "Dockerfile").read_text()
@@ -93,12 +92,6 @@ def test_its_commands_serve_work_and_schedule(
         stack.callback(os.killpg, process.pid, signal.SIGKILL)
         return process
 
-    def until(condition: Callable[[], bool] | Callable[[], Any]) -> None:
-        limit = time.monotonic() + LIMIT_SECONDS
-        while not condition():
-            assert time.monotonic() < limit, "it did not come true"
-            time.sleep(0.1)
-
     def well() -> bool:
         (program,) = COMPOSE["services"]["web"]["healthcheck"]["test"][3:]
         code = program.replace(":8000", f":{port}")
@@ -107,7 +100,7 @@ def test_its_commands_serve_work_and_schedule(
     with ExitStack() as stack:
         subprocess.run(command("migrate"), env=env, cwd=PROJECT, check=True)
         processes = [start(stack, name) for name in ("web", "worker", "scheduler")]
-        until(well)
+        until(well, "the web answers", LIMIT_SECONDS)
         request = urllib.request.Request(
             f"http://127.0.0.1:{port}/health/", headers={"Host": "gear.example.org"}
         )
@@ -116,5 +109,9 @@ def test_its_commands_serve_work_and_schedule(
         call = ["celery", "--app=gearroom", "call", "celery.backend_cleanup"]
         subprocess.run(call, env=env, cwd=PROJECT, check=True, capture_output=True)
         with redis.Redis.from_url(redis_url) as queue:
-            until(lambda: queue.llen("celery") == 0 and queue.hlen("unacked") == 0)
+            until(
+                lambda: queue.llen("celery") == 0 and queue.hlen("unacked") == 0,
+                "the queue is empty",
+                LIMIT_SECONDS,
+            )
         assert [process.poll() for process in processes] == [None] * 3

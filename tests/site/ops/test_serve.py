@@ -15,6 +15,7 @@ from typing import Any
 import psycopg
 import pytest
 
+from tests import waiting
 from tests.program import Server, environment, manage
 
 pytestmark = pytest.mark.server
@@ -36,11 +37,8 @@ def processes(group: Any) -> dict[Any, Any]:
 
 
 def until(condition: Any) -> None:
-    """Wait for the world, which owes no test an instant; fails if it never comes true."""
-    limit = time.monotonic() + LIMIT_SECONDS
-    while not condition():
-        assert time.monotonic() < limit, "it did not come true"
-        time.sleep(0.05)
+    """Wait for the programs."""
+    waiting.until(condition, "it did not come true", LIMIT_SECONDS)
 
 
 def only(group: int, word: Any) -> Any:

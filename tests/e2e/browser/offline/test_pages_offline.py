@@ -17,9 +17,9 @@ from kits.rules.lookup import label_codes
 from kits.services.custody import custody
 from tests.e2e.pages import PASSWORD, crossing, give_password, sign_in
 from tests.e2e.pocket import READER_IS_HERE, SEEN_MS, kill, phone, until_kept
-from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.waiting import until
 from tests.web import Web
 
 pytestmark = [
