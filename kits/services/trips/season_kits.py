@@ -58,6 +58,12 @@ class TripKits:
     lacking: Sequence[dict[str, Any]]
     ways: Sequence[str]
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether what is reserved for it serves it, and is fit through its last day as it is."""
+        waits = any(each.to_restock for each in self.promised)
+        return not (self.chosen or self.lacking or waits)
+
 
 @dataclass(frozen=True)
 class SeasonKits:

@@ -79,3 +79,15 @@ def test_what_a_trip_lacks_and_how_it_could_go_after_all(world: make.World) -> N
 def test_no_trips_and_nothing_to_do_is_said(world: make.World) -> None:
     assert "There are no upcoming trips." in text_of(browser(world.keeper).get(PAGE))
     assert browser(world.guide).get(PAGE).status_code == 403
+
+
+def test_a_trip_whose_kit_has_to_be_restocked_is_not_said_to_have_what_it_needs(
+    world: make.World,
+) -> None:
+    make.some(world.dressing, world.shelf, 6, "D9", make.days(500))
+    trip = make.trip("Moor", world.store, 3, 3)
+    reservations.reserve(make.act(world.keeper), world.day_02, trip)
+    words = text_of(browser(world.keeper).get(PAGE))
+    assert "already reserved" in words and "restock it first" in words
+    assert "Every trip has the kits it needs." not in words
+    assert "1 trip has the kits it needs" not in words
