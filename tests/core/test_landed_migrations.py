@@ -33,6 +33,18 @@ FROZEN = {
     "gearroom/core/migrations/0006_names_apart.py": (
         "e0be0feeff2083380324b3a1e53ee6ad59b20130ccd03420f514231815ebc859"
     ),
+    "gearroom/core/migrations/0007_works_alone.py": (
+        "ea11bad9a4329edb95411e676ad3c06f57671e36f78ed701b00faaf0f3910d91"
+    ),
+    "gearroom/core/migrations/0008_installation.py": (
+        "9710b4d28a87fc24bb528b8dffd43275bf6b09e6953e489004fe9d62e10706d2"
+    ),
+    "gearroom/core/migrations/0009_sign_ins_ended.py": (
+        "d69b0859722bc3b1a77e128ad1012c20370a007bfacd8d25f7c8c132e708c571"
+    ),
+    "gearroom/core/migrations/0010_opening_pays_from.py": (
+        "df844ddeda7e521ae457b045d4de375e47fa116270d283e888ee158623aa0c43"
+    ),
     "kits/migrations/0001_initial.py": (
         "d40435f19741a78b46fd59f1a254482e3f9b5ea4387477818a7d4877e9478400"
     ),
@@ -62,6 +74,57 @@ FROZEN = {
     ),
     "kits/migrations/0010_planning.py": (
         "ce8f4fd402825a7a59e61aa28e3372e317e6ea474e8a161c69ea675bf53ae062"
+    ),
+    "kits/migrations/0011_item_need_needs_training.py": (
+        "c16c0e7629c60be6d5650349b812c9f324375ee881115e9ed2c5d0e83f14804f"
+    ),
+    "kits/migrations/0012_advice.py": (
+        "ebad9a8ab1608eccd51cfb0dc1f818a4a41ead7848532585f651f9a22331be37"
+    ),
+    "kits/migrations/0013_photo_section.py": (
+        "895e6a666a5d88200f9f9406eaf9f6a029c69204ff6594a1eb7659e407672d86"
+    ),
+    "kits/migrations/0014_evidence.py": (
+        "d6c2727e8236cd481f9c4f547a944723a9265776de46915c4ac9ec53f6a89b06"
+    ),
+    "kits/migrations/0015_service_runs.py": (
+        "5402a3df6d7d2ec20e42e2cd32d614583a73eac62eee77089848270f7b701cb3"
+    ),
+    "kits/migrations/0016_buying.py": (
+        "be07e86f440274c515fe907e4be6929d3258089961e258c84f4bf78682736cfa"
+    ),
+    "kits/migrations/0017_calendar_by.py": (
+        "9e12ec78df4eefddb23dc85e01ace8bd29f27311f546835cf8231608803db807"
+    ),
+    "kits/migrations/0018_ordered_on.py": (
+        "7e1428ce0e75d2e90dde5c04ecb5a86e595e3fae5c327dd7804827c62ea6bfcd"
+    ),
+    "kits/migrations/0019_orders.py": (
+        "faa5d60bbdca518eb2aee3c6048a98fb483cddca0cf21fb374497e30c0492a8e"
+    ),
+    "kits/migrations/0020_filled_kits.py": (
+        "da8aaddbcd925c04234dbd57edc96d6ba8355827ffab4957698aaa28aee2ed86"
+    ),
+    "kits/migrations/0021_replaced_at_next_order.py": (
+        "1fecde2ad8c1409e74931c31fab3f3f9488d3750e4b1fb9b34b1239ad2f55384"
+    ),
+    "kits/migrations/0022_locations.py": (
+        "cc0de24a8bfa1d880e5e71440bec9fe509ca6188830ff87b84acf9a1d82ee144"
+    ),
+    "kits/migrations/0023_what_orders_do_without.py": (
+        "724ca4dc92cfaf62e82f07e4b3f8b48918b4a60f3913be0c37ad87a3c2118025"
+    ),
+    "kits/migrations/0024_leave.py": (
+        "7f3374c1d74ba9d15413a865dc00bbc23171dbd893d4900f3517bf651e1c2c56"
+    ),
+    "kits/migrations/0025_goes_with.py": (
+        "a2113b2ddf38d1d3ea469ae209620574aa443b4455fb2169954d055da6fb0459"
+    ),
+    "kits/migrations/0026_order_worked_out.py": (
+        "5ccf4ad1cea863241976eedaecd28d7dda50935d28c3e1011fe26a58b5b31348"
+    ),
+    "kits/migrations/0027_ordered_for_class.py": (
+        "b221127f312ffed1f5608187073fc4ff99e7e6777944046587b82ba7919f9335"
     ),
     "labels/migrations/0001_initial.py": (
         "8710f1e69adb32bf16349ef4d2c8c57990a5b51ff390e8b8fc3939136f09f87a"
