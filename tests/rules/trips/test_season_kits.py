@@ -258,7 +258,8 @@ def test_a_reserved_kit_goes_elsewhere_only_where_a_trip_gets_its_kit_by_it() ->
     season = Season((moor, ridge), (on_moor, day), promised)
     assert set(choose(season).lacking) == {2}
     changed, chosen = choose_with_changes(season, promised)
-    assert (chosen.choice, chosen.lacking) == ({(1, 2), (2, 1)}, {})
+    assert chosen.choice == {(1, 2), (2, 1)}
+    assert not chosen.lacking
     (change,) = changes(changed, chosen.choice)
     assert (change.trip, change.gives, change.has, change.to) == (1, (1,), (2,), (2,))
     assert choose_with_changes(season, frozenset())[1].choice == choose(season).choice
