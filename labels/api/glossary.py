@@ -130,7 +130,6 @@ FIELDS.update(
 PARAMETERS.update(
     {
         "labels/{code}": "The label's code, with or without its hyphen.",
-        "calendars/{secret}": "The secret part of the calendar's address.",
         "sheet": "The sheet or roll: a key from GET labels/layouts/.",
         "across_mm": "The whole length of the ruler across, as measured on the test page, in"
         " millimetres.",

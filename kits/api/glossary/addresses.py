@@ -60,7 +60,6 @@ PARAMETERS = {
     "training": "True: only training kits; false: only the others.",
     "trip": "Only what is of this trip: its id, or source:reference.",
     "units": "How many units.",
-    "verdict": "Only kits with this status.",
 }
 TAGS = {
     "advice": "Advice for people outside who ask what to carry; off unless an administrator turned"
