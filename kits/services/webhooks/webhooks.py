@@ -4,6 +4,7 @@ import base64
 import secrets
 import uuid
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -74,16 +75,17 @@ def change(act: Act, webhook: Webhook, **fields: Any) -> Webhook:
                 fields |= _tried_now(act)
         if "types" in fields:
             fields["types"] = _types(fields["types"])
-        store(webhook, **fields)
         if on is False and not webhook.stopped:
-            stop(webhook, WebhookStop.OFF, act.received_at)
+            fields |= {"stopped": WebhookStop.OFF, "stopped_at": act.received_at}
         elif on and webhook.stopped:
-            resume(act, webhook)
+            fields |= _tried_now(act)
+        store(webhook, **fields)
+    wake()
     return webhook
 
 
 def remove(act: Act, webhook: Webhook) -> None:
-    """Remove a webhook, with what was sent to it."""
+    """Remove a webhook, with the record of what was sent to it."""
     act.actor.require("edit_webhook", webhook.room_id)
     with transaction.atomic():
         locked(act, webhook).delete()
@@ -103,7 +105,8 @@ def rotate(act: Act, webhook: Webhook) -> tuple[Webhook, str]:
             older_until=act.received_at + OLDER_SECRET_LASTS,
         )
         if webhook.stopped == WebhookStop.NO_SECRET:
-            resume(act, webhook)
+            store(webhook, **_tried_now(act))
+    wake()
     return webhook, secret
 
 
@@ -115,12 +118,7 @@ def secrets_of(webhook: Webhook, now: datetime) -> list[str]:
     return [secret for each in kept if (secret := decrypted(each, _PURPOSE))]
 
 
-# --------------------------------------------------------------------------- stopped, and going on
-def stop(webhook: Webhook, why: WebhookStop, at: datetime) -> None:
-    """Send nothing more to a webhook until it is resumed."""
-    store(webhook, stopped=why, stopped_at=at)
-
-
+# ------------------------------------------------------------------------------------- going on
 def resume(act: Act, webhook: Webhook) -> Webhook:
     """Send again from where it stopped; where it did not stop, at once."""
     act.actor.require("edit_webhook", webhook.room_id)
@@ -140,6 +138,32 @@ def next_event(webhook: Webhook) -> Event | None:
         rooms=owners.rooms_of(webhook),
     )
     return page.events[0] if page.events else None
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """How far a webhook is: the event that is sent next, since when and how often it failed, and
+    when it is tried again."""
+
+    next_event: uuid.UUID | None
+    next_type: str | None
+    next_subject: str | None
+    failing_since: datetime | None
+    tries: int
+    next_try_at: datetime | None
+
+
+def delivery(webhook: Webhook) -> Delivery:
+    """How far a webhook is."""
+    event = next_event(webhook)
+    return Delivery(
+        next_event=event.message_id if event else None,
+        next_type=event.type if event else None,
+        next_subject=event.subject if event else None,
+        failing_since=webhook.failing_since,
+        tries=webhook.tries,
+        next_try_at=webhook.due_at if webhook.tries and not webhook.stopped else None,
+    )
 
 
 def leave_out(act: Act, webhook: Webhook, event: uuid.UUID) -> Webhook:
