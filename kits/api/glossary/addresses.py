@@ -88,4 +88,5 @@ TAGS = {
     "suppliers": "Suppliers, their terms and their names.",
     "trips": "Trips of the booking system, and the kits proposed for each.",
     "unmet-needs": "What was needed on trips and was not in the kit.",
+    "webhooks": "Where events are sent, signed as the Standard Webhooks specification describes.",
 }
