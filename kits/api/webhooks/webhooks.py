@@ -152,7 +152,7 @@ class EventBody(ActBody):
 
 
 class _WebhookView(UseCaseView):
-    use_case = reads_as = "edit_webhook"
+    use_case = "edit_webhook"
     answers = {200: WebhookAnswer}
 
     def webhook(self) -> Webhook:
@@ -169,6 +169,7 @@ class _WebhookView(UseCaseView):
 
 
 class Webhooks(ListView, _WebhookView):
+    reads_as = "edit_webhook"
     shows = WebhookAnswer
     body = WebhookBody
     answers = {201: WebhookMade}
@@ -188,6 +189,7 @@ class Webhooks(ListView, _WebhookView):
 
 
 class OneWebhook(ReadView, _WebhookView):
+    reads_as = "edit_webhook"
     shows = WebhookAnswer
     method = "patch"
     body = WebhookChange
