@@ -16,6 +16,7 @@ from kits.models.custody import (
     Clearance,
     ClearanceAnswer,
     Handover,
+    LeaderAddress,
     Reservation,
     Trip,
 )
@@ -73,6 +74,7 @@ from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 from kits.models.stock.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.stock.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.stock.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
+from kits.models.trip_calendars import CalendarEvent, CalendarPlace, TripCalendar
 
 __all__ = [
     "DISPOSALS",
@@ -85,6 +87,8 @@ __all__ = [
     "AdviceWithdrawal",
     "AsFound",
     "CalendarBy",
+    "CalendarEvent",
+    "CalendarPlace",
     "Certainty",
     "Checkout",
     "CheckoutChange",
@@ -108,6 +112,7 @@ __all__ = [
     "Kit",
     "Label",
     "LabelKind",
+    "LeaderAddress",
     "LevelFact",
     "ListChange",
     "ListChangeReview",
@@ -156,6 +161,7 @@ __all__ = [
     "SupplierName",
     "SupplierTerms",
     "Trip",
+    "TripCalendar",
     "UnmetNeed",
     "What",
     "WhyNotCarried",
