@@ -20,6 +20,7 @@ from kits.models.custody import (
     Reservation,
     Trip,
 )
+from kits.models.events import Announced, Event
 from kits.models.evidence import (
     ListChange,
     ListChangeReview,
@@ -74,7 +75,6 @@ from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 from kits.models.stock.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.stock.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.stock.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
-from kits.models.trip_calendars import CalendarEvent, CalendarPlace, TripCalendar
 
 __all__ = [
     "DISPOSALS",
@@ -85,10 +85,9 @@ __all__ = [
     "AdviceCopy",
     "AdviceSettings",
     "AdviceWithdrawal",
+    "Announced",
     "AsFound",
     "CalendarBy",
-    "CalendarEvent",
-    "CalendarPlace",
     "Certainty",
     "Checkout",
     "CheckoutChange",
@@ -100,6 +99,7 @@ __all__ = [
     "Entry",
     "EntryKind",
     "Episode",
+    "Event",
     "FilledKit",
     "FilledKitLine",
     "Handover",
@@ -161,7 +161,6 @@ __all__ = [
     "SupplierName",
     "SupplierTerms",
     "Trip",
-    "TripCalendar",
     "UnmetNeed",
     "What",
     "WhyNotCarried",

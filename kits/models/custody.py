@@ -14,7 +14,7 @@ from kits.rules.trips.trips import TripState
 
 
 class Trip(models.Model):
-    """A trip as its source (a booking system, a calendar, or `by-hand`) last told it.
+    """A trip as its source (a booking system, or `by-hand`) last told it.
 
     `hours_to_care`: how long it may take to definitive care. `planned`: it is not certain yet.
     `youngest` and `oldest` are ages in years. `leader_email` is how a source named the leader;

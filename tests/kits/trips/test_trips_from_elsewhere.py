@@ -11,7 +11,7 @@ from django.utils import timezone
 from gearroom.core.acts import NotAllowed
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
-from kits.models import LeaderAddress, Notice, Trip
+from kits.models import Checkout, LeaderAddress, Notice, Trip
 from kits.services.custody import custody
 from kits.services.people import personal_records
 from kits.services.trips import leaders, reservations
