@@ -5,7 +5,7 @@ named for it. Anybody else stays a name, and keepers are asked once an address. 
 people is never shown which it was: else a program could find out whom this school knows.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models.functions import Lower
@@ -30,7 +30,7 @@ class NamedLeader:
     """Whom an address stands for from now on, and their trips to come that say so."""
 
     person: Person
-    trips: Collection[Trip]
+    trips: Sequence[Trip]
 
 
 def by_address(addresses: Iterable[str]) -> dict[str, Person]:
