@@ -20,6 +20,8 @@ KINDS.update(
              _("Hand the kit back or pass it on, then send the request again with a new key.")),
             ("leads-a-trip", 409, _("This person is leading or taking a kit on a future trip"),
              _("Enter somebody else for the trip, then send the request again with a new key.")),
+            ("leader-has-no-address", 409, _("The trip’s leader is not named by email address"),
+             _("Change the leader where the trip comes from.")),
             ("answers-for-a-kit", 409, _("This person is responsible for a kit"),
              _("Choose somebody else to be responsible, then send the request again with a new "
                "key.")),

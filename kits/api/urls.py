@@ -23,7 +23,7 @@ from kits.api.stock import (
     places,
     stock,
 )
-from kits.api.trips import reservations, season_kits, trips
+from kits.api.trips import proposals, reservations, season_kits, trips
 from kits.api.webhooks import webhooks
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -154,7 +154,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/trips/reserve/", season_kits.ReserveAll.as_view()),
     path("trips/", trips.Trips.as_view()),
     path("trips/<slug:source>/<str:reference>/", trips.OneTrip.as_view()),
-    path("trips/<slug:source>/<str:reference>/proposal/", trips.Proposal.as_view()),
+    path("trips/<slug:source>/<str:reference>/proposal/", proposals.Proposal.as_view()),
     path("trips/<slug:source>/<str:reference>/extend/", trips.Extend.as_view()),
     path("reservations/", reservations.Reservations.as_view()),
     path("reservations/<int:id>/", reservations.OneReservation.as_view()),

@@ -16,6 +16,7 @@ from kits.models.custody import (
     Clearance,
     ClearanceAnswer,
     Handover,
+    LeaderAddress,
     Reservation,
     Trip,
 )
@@ -112,6 +113,7 @@ __all__ = [
     "Kit",
     "Label",
     "LabelKind",
+    "LeaderAddress",
     "LevelFact",
     "ListChange",
     "ListChangeReview",

@@ -81,6 +81,12 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     "failed-check": NoticeKind(
         _("An instrument failed its check"), kits.failed_check, _IN_THE_WEEKLY
     ),
+    "trip-moved": NoticeKind(
+        _("A trip was moved or cancelled while its kits are out"), trips.trip_moved
+    ),
+    "leader-unknown": NoticeKind(
+        _("Another system names a trip leader who is not known here"), trips.leader_unknown
+    ),
     "trip-changed": NoticeKind(
         _("A trip with reserved kits was changed"), trips.trip_changed, _IN_THE_WEEKLY
     ),

@@ -305,6 +305,7 @@ TRIPS: dict[str, Make] = {
     "POST trips/{source}/{reference}/extend/": lambda a: _of_trip(
         a, "walk", body={"returns_at": _LATE}
     ),
+    "GET trips/{source}/{reference}/proposal/": lambda a: _of_trip(a, "later"),
     "POST trips/{source}/{reference}/proposal/": lambda a: _of_trip(a, "later"),
     "GET plans/trips/": lambda a: say(),
     "GET plans/trips/ #of a room": lambda a: say({"room": a.room()}),

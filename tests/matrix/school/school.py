@@ -250,6 +250,7 @@ def _kits(side: Side, of: Everywhere) -> None:
     side.trips["later"] = make.trip(
         f"{side.word} later", side.room, 5, 6,
         leader_name=f"Lee {side.word}", leader_phone=f"0{MARKS[side.room.slug][1]}5",
+        leader_email=f"lee@{side.word}.example.org",
     )  # fmt: skip
     side.reservation = reservations.reserve(
         make.act(keeper), kits["promised"], side.trips["later"], person=mate

@@ -48,6 +48,7 @@ TYPED = frozenset(
         "advice",
         "leader_name",
         "leader_phone",
+        "leader_email",
         "cancelled_why",
         "last_error",
         "refused_why",

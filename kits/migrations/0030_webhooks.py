@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('core', '0010_opening_pays_from'),
-        ('kits', '0028_events'),
+        ('kits', '0029_trips_from_elsewhere'),
     ]
 
     operations = [
