@@ -48,9 +48,7 @@ class BookingSystem:
             self._process = None
 
     def answered(self) -> int:
-        """How many of its requests have an answer, from whichever thread; it must be running."""
-        assert self._process is not None
-        assert self._process.poll() is None, (self.folder / "log").read_text()
+        """How many of its requests have an answer, from whichever thread."""
         with closing(sqlite3.connect(self.folder / "book.sqlite3", timeout=30)) as book:
             return int(
                 book.execute("select count(*) from letter where status is not null").fetchone()[0]
@@ -62,6 +60,8 @@ class BookingSystem:
 
     def is_done(self) -> bool:
         """Whether it did all that its season brings, and nothing waits to be sent."""
+        assert self._process is not None
+        assert self._process.poll() is None, (self.folder / "log").read_text()
         sent = self.answered()
         steps, letters = self.book.rows(
             "select (select count(*) from step), (select count(*) from letter)"

@@ -21,6 +21,15 @@ from tests.waiting import until
 pytestmark = pytest.mark.server
 
 TRIPS, ACTS = 300, 100
+FAULTS = (
+    "update trip set wanted = json_set(wanted, '$.people', 99) where reference = 'B-0007'",
+    "update trip set wanted = json_set(wanted, '$.cancelled', 7) where reference = 'B-0008'",
+    "update trip set revision = revision + 1 where reference = 'B-0009'",
+    "delete from trip where reference = 'B-0010'",
+    "update reservation set stands = 1 - stands where number = 1",
+    "delete from reservation where number = 2",
+)
+"""What a change or an answer that got lost would leave in the booking system's book."""
 
 
 @pytest.fixture
@@ -85,6 +94,15 @@ def test_the_booking_system_has_nothing_of_the_program() -> None:
     } == set()
 
 
+def assert_both_books_agree(booking: BookingSystem, server: Server, school: School) -> None:
+    keeper = Gearroom(server.url, school.hatch)
+    assert booking.book.one("select count(*) from trip") == TRIPS
+    assert agreement.trips(booking.book, keeper) == {}
+    assert agreement.reservations(booking.book, keeper) == {}
+    assert booking.book.rows("select path, answer from letter where status >= 400") == []
+    assert server.manage("audit").returncode == 0
+
+
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 def test_killed_at_three_random_moments_over_three_hundred_trips_both_books_agree(
     school: School, make_server: Callable[..., Server], start_booking: Callable[..., BookingSystem]
@@ -94,9 +112,24 @@ def test_killed_at_three_random_moments_over_three_hundred_trips_both_books_agre
 
     go_through_the_season(server, booking, school, kills=3, seed=1)
 
+    assert_both_books_agree(booking, server, school)
     keeper = Gearroom(server.url, school.hatch)
-    assert booking.book.one("select count(*) from trip") == TRIPS
-    assert agreement.trips(booking.book, keeper) == {}
-    assert agreement.reservations(booking.book, keeper) == {}
-    assert booking.book.rows("select path, answer from letter where status >= 400") == []
-    assert server.manage("audit").returncode == 0
+    booking.kill()
+    for fault in FAULTS:
+        booking.book.write("begin")
+        assert booking.book.write(fault) == 1, fault
+        seen = agreement.trips(booking.book, keeper), agreement.reservations(booking.book, keeper)
+        booking.book.write("rollback")
+        assert [len(each) for each in seen] in ([1, 0], [0, 1]), fault
+
+
+@pytest.mark.long
+def test_killed_at_thirty_random_moments_both_books_agree(
+    school: School, make_server: Callable[..., Server], start_booking: Callable[..., BookingSystem]
+) -> None:
+    server = make_server().start()
+    booking = start_booking(server, school.booking, seed=2)
+
+    go_through_the_season(server, booking, school, kills=30, seed=2)
+
+    assert_both_books_agree(booking, server, school)
