@@ -13,6 +13,7 @@ from tests import keeper
 from tests.bookings.book import Book
 from tests.bookings.office import Settings
 from tests.program import PROJECT, Server
+from tests.waiting import until
 
 
 class BookingSystem:
@@ -70,15 +71,19 @@ class BookingSystem:
 
 
 def kill_part(server: Server, program: str) -> None:
-    """`kill -9` of what `serve` started as `gunicorn` or `celery`; it starts that again."""
+    """`kill -9` of what `serve` started as `gunicorn` or `celery`, once that runs; `serve` starts
+    it again, later each time that it ended soon."""
+    until(lambda: _part(server, program), f"{program} runs")
+    for pid in _part(server, program):
+        with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+
+
+def _part(server: Server, program: str) -> list[int]:
     listed = subprocess.run(
         ["ps", "-o", "pid=,args=", "-g", str(server.pid)],
         capture_output=True,
         text=True,
         check=True,
     ).stdout.splitlines()
-    parts = [int(line.split()[0]) for line in listed if f"leash {program}" in line]
-    assert parts, listed
-    for pid in parts:
-        with suppress(ProcessLookupError):
-            os.kill(pid, signal.SIGKILL)
+    return [int(line.split()[0]) for line in listed if f"leash {program}" in line]
