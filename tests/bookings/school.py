@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from django.db import connections
 
@@ -106,19 +108,21 @@ class Hatch(threading.Thread):
         name = self._chance.choice(self._school.kits)
         kit = self._phone.get(f"kits/{name}/").body
         if kit["out"]:
-            self._do(name, "check-in", self._returned(kit))
-        elif kit["reserved"] and not kit["to_sort_since"]:
-            trip = kit["reserved"]["trip"]
-            body = {
-                "person": str(self._school.guide),
-                "trip": f"{trip['source']}:{trip['reference']}",
-                "short_reason": "There is no other.",
-            }
-            self._do(name, "check-out", body)
-        else:
+            self._do(name, "check-in", self._returned())
+        elif kit["to_sort_since"]:
             self._do(name, "restock", {})
+        else:
+            self._do(name, "check-out", self._taken(kit))
 
-    def _returned(self, kit: dict[str, object]) -> dict[str, object]:
+    def _taken(self, kit: dict[str, Any]) -> dict[str, object]:
+        body = {"person": str(self._school.guide), "short_reason": "There is no other."}
+        if kit["reserved"]:
+            trip = kit["reserved"]["trip"]
+            return {**body, "trip": f"{trip['source']}:{trip['reference']}"}
+        back = datetime.now(UTC) + timedelta(hours=2)
+        return {**body, "trip": None, "due_at": back.isoformat()}
+
+    def _returned(self) -> dict[str, object]:
         if self._chance.random() < 0.5:
             return {"as_found": "closed"}
         used = {"item": self._school.dressing, "units": self._chance.randrange(1, 9)}
