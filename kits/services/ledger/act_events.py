@@ -2,7 +2,7 @@
 what is so afterwards, so that no service can forget one.
 
 What follows from the passing of time, or from several things together (how a kit stands, whether a
-trip is covered, what is low), is announced by `kits.services.announcing`.
+trip is covered, what is low), is not of one act.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
