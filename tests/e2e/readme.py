@@ -57,8 +57,8 @@ def run(address: str, token: str, env: dict[str, str], folder: Path) -> list[Cal
         timeout=120,
     )
     assert result.returncode == 0, result.stdout + result.stderr
-    said = re.compile(rf"(.*?)\n<(\d+) (\w+) {re.escape(address)}/api/v1/(\S+)>\n", re.DOTALL)
+    answer = re.compile(rf"(.*?)\n<(\d+) (\w+) {re.escape(address)}/api/v1/(\S+)>\n", re.DOTALL)
     return [
         Called(int(status), method, path, body.rpartition("\n")[2])
-        for body, status, method, path in said.findall(result.stdout)
+        for body, status, method, path in answer.findall(result.stdout)
     ]
