@@ -271,6 +271,11 @@ KINDS.update(
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, _("This person has no email address on record"),
              _("Add an address first, or call them.")),
+            # ------------------------------------------------------------------------ webhooks
+            ("too-many-webhooks", 409, _("There are too many webhooks"),
+             _("Remove one that is no longer needed.")),
+            ("not-next", 409, _("This event is not the next one"),
+             _("Read which event is sent next, and decide again.")),
         ]
     }
 )  # fmt: skip
@@ -281,6 +286,7 @@ NOUNS.update(
         "batch": pgettext_lazy("not found", "batch"),
         "calendar": pgettext_lazy("not found", "calendar"),
         "entry": pgettext_lazy("not found", "entry"),
+        "event": pgettext_lazy("not found", "event"),
         "kit list": pgettext_lazy("not found", "kit list"),
         "kit": pgettext_lazy("not found", "kit"),
         "location": pgettext_lazy("not found", "location"),
@@ -310,5 +316,6 @@ NOUNS.update(
         "version of that kit list": pgettext_lazy(
             "not found", "version of this kit list with the number"
         ),
+        "webhook": pgettext_lazy("not found", "webhook"),
     }
 )

@@ -24,6 +24,7 @@ from kits.api.stock import (
     stock,
 )
 from kits.api.trips import proposals, reservations, season_kits, trip_batches, trips
+from kits.api.webhooks import webhooks
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("advice/", advice.AllAdvice.as_view()),
@@ -176,4 +177,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("notices/<int:id>/", notices.OneNotice.as_view()),
     path("notices/<int:id>/send-again/", notices.SendAgain.as_view()),
     path("calendars/<str:secret>/", notices.CalendarOf.as_view()),
+    path("webhooks/", webhooks.Webhooks.as_view()),
+    path("webhooks/<int:id>/", webhooks.OneWebhook.as_view()),
+    path("webhooks/<int:id>/delivery/", webhooks.Delivery.as_view()),
+    path("webhooks/<int:id>/attempts/", webhooks.Attempts.as_view()),
+    path("webhooks/<int:id>/rotate/", webhooks.Rotate.as_view()),
+    path("webhooks/<int:id>/test/", webhooks.Test.as_view()),
+    path("webhooks/<int:id>/send-again/", webhooks.SendAgain.as_view()),
+    path("webhooks/<int:id>/leave-out/", webhooks.LeaveOut.as_view()),
+    path("webhooks/<int:id>/remove/", webhooks.Remove.as_view()),
 ]

@@ -75,6 +75,7 @@ from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 from kits.models.stock.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.stock.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.stock.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
+from kits.models.webhooks import Webhook, WebhookAttempt, WebhookStop
 
 __all__ = [
     "DISPOSALS",
@@ -162,6 +163,9 @@ __all__ = [
     "SupplierTerms",
     "Trip",
     "UnmetNeed",
+    "Webhook",
+    "WebhookAttempt",
+    "WebhookStop",
     "What",
     "WhyNotCarried",
     "WithheldChange",

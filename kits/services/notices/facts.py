@@ -210,3 +210,11 @@ class AddressRefused(TypedDict, total=False):
     phone: str
     address: str
     said: str
+
+
+class WebhookStopped(TypedDict):
+    """A webhook (an id) that nothing is sent to any more, and why (`WebhookStop`)."""
+
+    webhook: int
+    name: str
+    why: str

@@ -72,6 +72,7 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
         _("The signature on a kit list is about to expire"), upkeep.signature_ends
     ),
     "address-refused": NoticeKind(_("Email to somebody was refused"), upkeep.address_refused),
+    "webhook-stopped": NoticeKind(_("A webhook no longer gets anything"), upkeep.webhook_stopped),
     "something-wrong": NoticeKind(
         _("Somebody reported that something is wrong with a kit"),
         kits.something_wrong,

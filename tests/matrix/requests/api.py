@@ -356,6 +356,22 @@ RECORD: dict[str, Make] = {
     "GET calendars/{secret}/": lambda a: say(
         secret=a.side.people["keeper"].calendar if a.side else "nothing"
     ),
+    "GET webhooks/": lambda a: say(),
+    "POST webhooks/": lambda a: say(
+        body={"name": "Mine", "address": "https://booking.example/", "room": a.room()}
+    ),
+    "POST webhooks/ #of all their rooms": lambda a: say(
+        body={"name": "Mine", "address": "https://booking.example/"}
+    ),
+    "GET webhooks/{id}/": lambda a: say(id=a.of("webhook")),
+    "PATCH webhooks/{id}/": lambda a: say(id=a.of("webhook"), body={"name": "Other"}),
+    "GET webhooks/{id}/delivery/": lambda a: say(id=a.of("webhook")),
+    "GET webhooks/{id}/attempts/": lambda a: say(id=a.of("webhook")),
+    "POST webhooks/{id}/rotate/": lambda a: say(id=a.of("webhook")),
+    "POST webhooks/{id}/test/": lambda a: say(id=a.of("webhook")),
+    "POST webhooks/{id}/send-again/": lambda a: say(id=a.of("webhook"), body={"event": a.event()}),
+    "POST webhooks/{id}/leave-out/": lambda a: say(id=a.of("webhook"), body={"event": a.event()}),
+    "POST webhooks/{id}/remove/": lambda a: say(id=a.of("webhook")),
 }
 
 LABELS: dict[str, Make] = {

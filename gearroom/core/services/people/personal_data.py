@@ -65,6 +65,7 @@ FACTS = frozenset({"facts"})
 OF_THINGS = frozenset(
     {
         "name",
+        "address",
         "phone",
         "how_to_return",
         "bag",
@@ -216,6 +217,8 @@ _SECRETS = frozenset(
         "request_sha256",
         "lease",
         "rendered",
+        "secret",
+        "older_secret",
     }
 )
 _OF_OTHERS = frozenset({"facts"})
