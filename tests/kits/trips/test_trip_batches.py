@@ -12,7 +12,7 @@ from kits.models import Entry, Notice, Trip
 from kits.services.trips import reservations
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
-from tests.kits.trips.test_trips import at, body
+from tests.kits.trips.test_trips import body
 
 pytestmark = pytest.mark.django_db
 
