@@ -201,11 +201,11 @@ class TripBody(ActBody):
     )
     youngest = serializers.IntegerField(
         required=False, allow_null=True, min_value=0, max_value=OLDEST,
-        help_text="The age of the youngest, in years.",
+        help_text="The age of the youngest, in years. Null: not known.",
     )  # fmt: skip
     oldest = serializers.IntegerField(
         required=False, allow_null=True, min_value=0, max_value=OLDEST,
-        help_text="The age of the oldest, in years.",
+        help_text="The age of the oldest, in years. Null: not known.",
     )  # fmt: skip
     latex_free = serializers.BooleanField(default=False, help_text="Only latex-free kits.")
     leader = serializers.IntegerField(
