@@ -154,6 +154,7 @@ FOR_SEVERAL = frozenset(
         "set_due",
         "own_tokens",
         "edit_device",
+        "edit_webhook",
         "set_up_advice",
     }
 )
