@@ -23,12 +23,16 @@ create table if not exists letter (
     path text not null, body text not null, status integer, answer text,
     replayed integer not null default 0
 );
-create table if not exists webhook (number integer primary key);
+create table if not exists webhook (number integer primary key, made_at text not null);
 create table if not exists secret (number integer primary key, secret text not null unique);
 create table if not exists event (
     number integer primary key, id text not null unique, type text not null,
     subject text not null, content text not null, secret integer not null,
     times integer not null default 1
+);
+create table if not exists polled (
+    number integer primary key, id text not null unique, subject text not null,
+    content text not null, cursor text not null
 );
 create table if not exists refusal (number integer primary key, id text not null);
 """
@@ -109,6 +113,14 @@ class Book:
             " on conflict (id) do update set times = times + 1 returning times",
             event["id"], event["type"], event["subject"], json.dumps(event), secret,
         ))  # fmt: skip
+
+    def poll(self, events: list[Any], cursor: str) -> None:
+        """Keep events that were asked for, and where to go on."""
+        for event in events:
+            self.write(
+                "insert into polled (id, subject, content, cursor) values (?, ?, ?, ?)",
+                event["id"], event["subject"], json.dumps(event), cursor,
+            )  # fmt: skip
 
     def refuse(self, identity: str) -> None:
         """Keep that something came of which nothing says that it is genuine."""
