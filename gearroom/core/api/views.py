@@ -190,8 +190,9 @@ class ListView(View):
     reads_as: ClassVar[str] = "look"
     query = PageQuery
     shows: ClassVar[type[BaseSerializer[Any]]]
-    ordering: ClassVar[tuple[str, ...]] = ("-id",)
-    """Fields that together tell rows apart; the last one unique."""
+    ordering: tuple[str, ...] = ("-id",)
+    """Fields that together tell rows apart; the last one unique. A view whose order depends on what
+    is asked sets them in `rows`."""
     filters: ClassVar[Mapping[str, Filter]] = {}
     """How the parameters of `query` narrow the rows."""
     pagination_class = CursorPages

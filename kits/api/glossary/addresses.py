@@ -18,6 +18,7 @@ PARAMETERS = {
     "recalls/{id}": "The id of the recall.",
     "reservations/{id}": "The id of the reservation.",
     "suppliers/{id}": "The id of the supplier.",
+    "webhooks/{id}": "The id of the webhook.",
     "kits/{kit}": "The kit, by its name or by the code of its label.",
     "{kit}": "The kit, by its name or by the code of its label.",
     "versions/{number}": "The number of the version.",
@@ -87,4 +88,5 @@ TAGS = {
     "suppliers": "Suppliers, their terms and their names.",
     "trips": "Trips of the booking system, and the kits proposed for each.",
     "unmet-needs": "What was needed on trips and was not in the kit.",
+    "webhooks": "Where events are sent, signed as the Standard Webhooks specification describes.",
 }

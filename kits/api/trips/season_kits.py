@@ -8,8 +8,8 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
+from kits.api.trips.proposals import KitNames
 from kits.api.trips.reservations import ReservationAnswer
-from kits.api.trips.trips import KitNames
 from kits.rules.trips.season_kits import Found
 from kits.services.lookup import find
 from kits.services.trips import season_kits

@@ -22,6 +22,7 @@ from kits.services.recalls import recalls
 from kits.services.stock import offers
 from kits.services.trips import reservations
 from kits.services.weather import locations
+from kits.services.webhooks import webhooks
 from tests.kits import factories as make
 from tests.present import present
 from tests.site.browsing import browser
@@ -70,6 +71,13 @@ def hut() -> make.World:
         contents=[Content("Shears", None, 1)],
     )  # fmt: skip
     van = locations.add_location(make.act(keeper), w.hut, name="Zulu van", wet_months=[1])
+    hook, _secret = webhooks.add(
+        make.act(make.person("Zelda", Role.ADMINISTRATOR, w.hut)),
+        name="Zulu bookings",
+        address="https://zulu.example/",
+        types=[],
+        room=w.hut,
+    )
     w.keeper_of_hut = keeper
     w.named = {
         "location": van.pk, "locations": van.pk,
@@ -88,7 +96,7 @@ def hut() -> make.World:
         "list": w.version.packing_list_id, "need": "blister", "activity": "any",
         "advice": 1, "offers": 1, "suppliers": 1, "prices": 1,
         "strip": offered.pk, "bought-kits": offered.pk,
-        "orders": order_of(w), "order": order_of(w),
+        "orders": order_of(w), "order": order_of(w), "webhooks": hook.pk, "webhook": hook.pk,
     }  # fmt: skip
     return w
 

@@ -99,6 +99,10 @@ class ViewSchema(AutoSchema):
             does = "list" if self._is_list_view() else "show"
         return "_".join([*self._tokenize_path(), does]).replace("-", "_")
 
+    def is_deprecated(self) -> bool:
+        """Whether there is a newer way to do what this does."""
+        return self._writes() and getattr(self.view, "older_way", False)
+
     def get_request_serializer(self) -> Any:
         """The strict body of a write."""
         return self.view.body if self._writes() else None
