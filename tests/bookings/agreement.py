@@ -10,7 +10,7 @@ from tests.bookings.calls import Gearroom
 from tests.bookings.office import SOURCE
 
 ALIKE = (
-    "name", "room", "people", "children", "latex_free", "leader_name", "leader_phone", "cancelled"
+    "name", "room", "people", "children", "latex_free", "leader_name", "leader_phone", "state"
 )  # fmt: skip
 
 
@@ -45,9 +45,7 @@ def trips(book: Book, gearroom: Gearroom) -> dict[str, Any]:
             )
         },
         {
-            row["reference"]: _trip(
-                {**row, "cancelled": bool(row["cancelled_at"])}, row["revision"]
-            )
+            row["reference"]: _trip(row, row["revision"])
             for row in gearroom.rows(f"trips/?source={SOURCE}")
         },
     )

@@ -79,7 +79,7 @@ class Book:
         return [
             reference
             for reference, wanted in self.rows("select reference, wanted from trip order by 1")
-            if json.loads(wanted)["cancelled"] == cancelled
+            if (json.loads(wanted)["state"] == "cancelled") == cancelled
         ]
 
     def decide(self, reference: str, wanted: Any) -> None:

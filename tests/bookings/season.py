@@ -16,6 +16,8 @@ DAYS = 100
 """The season is so long."""
 CHUNK = 60
 """So many trips are entered at once when the season is planned."""
+CHANGES = 12
+"""So many are changed at once when it is gone through again."""
 
 
 def steps(seed: int, trips: int, more: int) -> list[str]:
@@ -23,7 +25,14 @@ def steps(seed: int, trips: int, more: int) -> list[str]:
     rest of the trips, and a plan for all of them before and among those."""
     planned = trips * 4 // 5 // CHUNK
     mixed = ["book"] * (trips - planned * CHUNK)
-    weights = {"change": 8, "cancel": 3, "bring-back": 2, "propose": 6, "release": 3}
+    weights = {
+        "change": 8,
+        "cancel": 3,
+        "bring-back": 2,
+        "propose": 6,
+        "release": 3,
+        "change-many": 1,
+    }
     mixed += random.Random(f"{seed} acts").choices(
         list(weights), weights=list(weights.values()), k=more
     )
@@ -52,7 +61,7 @@ def trip(seed: int, number: int, begins: datetime) -> Trip:
         "latex_free": False,
         "leader_name": leader,
         "leader_phone": phone,
-        "cancelled": False,
+        "state": chance.choice(("planned", "confirmed", "confirmed")),
     }
 
 
@@ -71,6 +80,7 @@ def changed(before: Trip, chance: random.Random) -> Trip:
         {"hazards": chance.choice(HAZARDS)},
         {"leader_name": leader, "leader_phone": phone},
         {"children": not before["children"]},
+        {"state": "confirmed"},
         {},  # saved without a change: it is sent all the same
     ))  # fmt: skip
     return {**before, **change}

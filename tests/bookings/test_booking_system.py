@@ -23,7 +23,7 @@ pytestmark = pytest.mark.server
 TRIPS, ACTS = 300, 100
 FAULTS = (
     "update trip set wanted = json_set(wanted, '$.people', 99) where reference = 'B-0007'",
-    "update trip set wanted = json_set(wanted, '$.cancelled', 7) where reference = 'B-0008'",
+    "update trip set wanted = json_set(wanted, '$.state', 'lost') where reference = 'B-0008'",
     "update trip set revision = revision + 1 where reference = 'B-0009'",
     "delete from trip where reference = 'B-0010'",
     "update reservation set stands = 1 - stands where number = 1",
@@ -66,7 +66,7 @@ def go_through_the_season(
     hatch = Hatch(server.url, school, seed, booking.answered)
     hatch.start()
     for number, part in enumerate(order):
-        due = (number + chance.random()) / kills * (TRIPS + ACTS / 2)
+        due = (number + chance.random()) / kills * len(booking.settings.steps)
         until(partial(booking.is_past, due), f"request {due:.0f}")
         if part == "booking":
             booking.kill()

@@ -42,9 +42,7 @@ class Readiness:
     else the next that it is reserved for, within seven days; else today."""
 
     kit: Annotated[int, "The kit."]
-    word: Annotated[
-        str, "ready, low, short, do-not-take or not-set-up; retired: out of use for good."
-    ]
+    word: Annotated[str, "ready, low, short, do-not-take or not-set-up."]
     before: Annotated[str | None, "What was last announced; null: nothing yet."]
     through: Annotated[date, "The day that it was judged through."]
     trip: Annotated[int | None, "The trip that it was judged for."]
