@@ -1,4 +1,4 @@
-"""A season as bars in a browser: moved by drag, by finger and by keyboard, and reserved as shown."""
+"""A season as bars in a browser: moved by mouse, finger and keyboard, and reserved as shown."""
 
 from collections.abc import Callable
 from typing import Any
