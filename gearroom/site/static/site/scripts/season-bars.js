@@ -10,12 +10,12 @@ const picture = figure?.querySelector(".rows");
 const box = figure?.querySelector(".across");
 const bars = figure ? [...picture.querySelectorAll("a")] : [];
 const rows = figure
-  ? [...picture.querySelectorAll(".place")].map((rect) => ({
-      kit: rect.dataset.kit,
-      apart: Number(rect.dataset.apart),
-      y: Number(rect.getAttribute("y")),
-      height: Number(rect.getAttribute("height")),
-      rect,
+  ? [...picture.querySelectorAll(".place")].map((place) => ({
+      kit: place.dataset.kit,
+      apart: Number(place.dataset.apart),
+      y: yOf(place),
+      height: Number(place.querySelector("rect").getAttribute("height")),
+      place,
     }))
   : [];
 const remarks = figure ? JSON.parse(document.getElementById("season-remarks").textContent) : {};
@@ -116,7 +116,7 @@ function label(bar) {
 function preview(bar, row) {
   held = { ...held, bar, row };
   const other = inTheWay(bar, row);
-  for (const each of rows) each.rect.classList.toggle("target", each === row);
+  for (const each of rows) each.place.classList.toggle("target", each === row);
   draw(bar, row);
   bar.classList.toggle("stopped", Boolean(other));
   const facts = { TRIP: bar.dataset.name, KIT: row.kit };
@@ -126,7 +126,7 @@ function preview(bar, row) {
 }
 
 function end() {
-  for (const each of rows) each.rect.classList.remove("target");
+  for (const each of rows) each.place.classList.remove("target");
   held?.bar.classList.remove("stopped", "dragged");
   held = null;
 }
