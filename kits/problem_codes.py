@@ -211,6 +211,8 @@ KINDS.update(
             ("trip-is-over", 422, _("The trip is over"), _("Check the trip’s dates.")),
             ("trip-ends-before-it-begins", 422, _("The trip would end before it begins"),
              _("Check the trip’s dates.")),
+            ("trip-more-than-once", 422, _("The same trip is in the request more than once"),
+             _("Each trip may be in a request once. Nothing was done about this one.")),
             ("trip-too-long", 422, _("The trip would last more than a year"),
              _("Check the trip’s dates.")),
             ("does-not-suit", 409, _("The kit is not suitable for this trip"),
@@ -269,7 +271,10 @@ KINDS.update(
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, _("This person has no email address on record"),
              _("Add an address first, or call them.")),
-            # ------------------------------------------------------------------------ webhooks
+            # -------------------------------------------------------------- events and webhooks
+            ("cursor-of-another-time", 422, _("The cursor does not fit the events on record"),
+             _("Read again what you need to know, then the events from the oldest on, without "
+               "“after”.")),
             ("too-many-webhooks", 409, _("There are too many webhooks"),
              _("Remove one that is no longer needed.")),
             ("not-next", 409, _("This event is not the next one"),

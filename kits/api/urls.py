@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from kits.api.advice import advice
 from kits.api.custody import clearances, custody, returns
+from kits.api.events import events
 from kits.api.kits import kits, state
 from kits.api.ledger import entries
 from kits.api.lists import comparison, list_changes, packing_lists
@@ -23,7 +24,7 @@ from kits.api.stock import (
     places,
     stock,
 )
-from kits.api.trips import proposals, reservations, season_kits, trips
+from kits.api.trips import proposals, reservations, season_kits, trip_batches, trips
 from kits.api.webhooks import webhooks
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -153,6 +154,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/trips/", season_kits.SeasonKits.as_view()),
     path("plans/trips/reserve/", season_kits.ReserveAll.as_view()),
     path("trips/", trips.Trips.as_view()),
+    path("trips/batch/", trip_batches.PutTrips.as_view()),
     path("trips/<slug:source>/<str:reference>/", trips.OneTrip.as_view()),
     path("trips/<slug:source>/<str:reference>/proposal/", proposals.Proposal.as_view()),
     path("trips/<slug:source>/<str:reference>/extend/", trips.Extend.as_view()),
@@ -176,6 +178,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("notices/<int:id>/", notices.OneNotice.as_view()),
     path("notices/<int:id>/send-again/", notices.SendAgain.as_view()),
     path("calendars/<str:secret>/", notices.CalendarOf.as_view()),
+    path("events/", events.Events.as_view()),
     path("webhooks/", webhooks.Webhooks.as_view()),
     path("webhooks/<int:id>/", webhooks.OneWebhook.as_view()),
     path("webhooks/<int:id>/delivery/", webhooks.Delivery.as_view()),
