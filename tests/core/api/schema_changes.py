@@ -17,8 +17,14 @@ from jsonschema import Draft202012Validator
 
 Part = dict[str, Any]
 ANYTHING: Part = {}
-_LEAST = {"minimum": -inf, "exclusiveMinimum": -inf, "minLength": 0, "minItems": 0}
-_MOST = ("maximum", "exclusiveMaximum", "maxLength", "maxItems")
+_LEAST = {
+    "minimum": -inf,
+    "exclusiveMinimum": -inf,
+    "minLength": 0,
+    "minItems": 0,
+    "minProperties": 0,
+}
+_MOST = ("maximum", "exclusiveMaximum", "maxLength", "maxItems", "maxProperties")
 _SAME = ("pattern", "format", "multipleOf", "uniqueItems")
 _PATTERNS = {"uuid": "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"}
 """Of formats that were said by a pattern later."""
