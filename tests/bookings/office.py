@@ -17,7 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tests.bookings import season
+from tests.bookings import receiver, season
 from tests.bookings.book import Book
 from tests.bookings.calls import Answer, Gearroom, NotNow
 
@@ -36,6 +36,8 @@ class Settings:
     trips: int
     more: int
     begins: str
+    port: int
+    certificate: str
 
     @property
     def steps(self) -> list[str]:
@@ -148,6 +150,14 @@ class Office:
         if wanted:
             self.book.post("POST", "plans/trips/reserve/", {"reserve": wanted})
 
+    def _subscribe(self, _chance: random.Random, _known: Any) -> None:
+        address = f"https://localhost:{self.settings.port}/events"
+        self.book.post("POST", "webhooks/", {"name": "Booking system", "address": address})
+
+    def _rotate(self, _chance: random.Random, _known: Any) -> None:
+        webhook = self.book.one("select number from webhook")
+        self.book.post("POST", f"webhooks/{webhook}/rotate/", {})
+
     def _release(self, chance: random.Random, _known: Any) -> None:
         standing = self.book.rows("select number from reservation where stands order by number")
         if standing:
@@ -172,6 +182,12 @@ class Office:
                 self.book.reserve(reservation)
         elif path.endswith("/release/"):
             self.book.released(answer["trip"]["reference"], answer["kit"])
+        elif path == "webhooks/" or path.endswith("/rotate/"):
+            self.book.write("insert or ignore into webhook (number) values (?)", answer["id"])
+            if answer["secret"] is None:  # the answer that had it did not come: another
+                self.book.post("POST", f"webhooks/{answer['id']}/rotate/", {})
+            else:
+                self.book.write("insert into secret (secret) values (?)", answer["secret"])
         elif path == "trips/batch/":
             for result in answer["results"]:
                 self._understand_trip(result)
@@ -193,7 +209,9 @@ def main() -> None:
     """Work until killed."""
     folder = Path(sys.argv[1])
     settings = Settings(**json.loads((folder / "settings.json").read_text()))
-    office = Office(settings, Book(folder / "book.sqlite3"))
+    file = folder / "book.sqlite3"
+    office = Office(settings, Book(file))
+    receiver.start(settings.port, Path(settings.certificate), file)
     pause = threading.Event()
     while True:
         try:

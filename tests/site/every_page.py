@@ -92,6 +92,7 @@ AT_THE_DESK = (
     "/trips/calendar/",
     "/trips/kits/",
     "/trips/season/",
+    "/trips/season/?changes=1",
     "/trips/add/",
     "/trips/1/",
     "/trips/1/edit/",

@@ -139,6 +139,7 @@ USE_CASES: dict[str, Right] = {
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
+    "read_events": Right(Scope.READ, _KEEPERS | {Role.INTEGRATION}),
 }
 
 
