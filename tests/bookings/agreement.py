@@ -134,14 +134,8 @@ def events(book: Book, there: Records) -> dict[Any, Any]:
 def polled(book: Book, _there: Records) -> dict[Any, Any]:
     """Subjects of which not the same events came by webhook, in the same order, as were polled
     since there is a webhook."""
-    made_at = datetime.fromisoformat(book.one("select made_at from webhook"))
-    events = [json.loads(row[0]) for row in book.rows("select content from polled order by number")]
-    return differences(
-        grouped(
-            json.loads(row[0]) for row in book.rows("select content from event order by number")
-        ),
-        grouped(each for each in events if datetime.fromisoformat(each["timestamp"]) >= made_at),
-    )
+    came = book.rows("select content from event order by number")
+    return differences(grouped(json.loads(row[0]) for row in came), grouped(book.due()))
 
 
 def grouped(events: Iterable[Any]) -> dict[str, list[Any]]:

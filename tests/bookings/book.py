@@ -6,6 +6,7 @@ import sqlite3
 import uuid
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -32,10 +33,15 @@ create table if not exists event (
 );
 create table if not exists polled (
     number integer primary key, id text not null unique, subject text not null,
-    content text not null, cursor text not null
+    content text not null, at text not null, cursor text not null
 );
 create table if not exists refusal (number integer primary key, id text not null);
 """
+
+
+def utc(text: str) -> str:
+    """A time in a form in which texts are in the order of times."""
+    return datetime.fromisoformat(text).astimezone(UTC).isoformat(timespec="microseconds")
 
 
 class Book:
@@ -118,9 +124,26 @@ class Book:
         """Keep events that were asked for, and where to go on."""
         for event in events:
             self.write(
-                "insert into polled (id, subject, content, cursor) values (?, ?, ?, ?)",
-                event["id"], event["subject"], json.dumps(event), cursor,
+                "insert into polled (id, subject, content, at, cursor) values (?, ?, ?, ?, ?)",
+                event["id"], event["subject"], json.dumps(event), utc(event["timestamp"]), cursor,
             )  # fmt: skip
+
+    def due(self) -> list[Any]:
+        """The polled events that the webhook has to bring: those since it was made."""
+        return [
+            json.loads(content)
+            for (content,) in self.rows(
+                "select content from polled where at >= (select made_at from webhook)"
+                " order by number"
+            )
+        ]
+
+    def missing(self) -> int:
+        """How many of them did not come."""
+        return int(self.one(
+            "select count(*) from polled where at >= (select made_at from webhook)"
+            " and id not in (select id from event)"
+        ))  # fmt: skip
 
     def refuse(self, identity: str) -> None:
         """Keep that something came of which nothing says that it is genuine."""

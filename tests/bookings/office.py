@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.bookings import receiver, season
-from tests.bookings.book import Book
+from tests.bookings.book import Book, utc
 from tests.bookings.calls import Answer, Gearroom, NotNow
 
 SOURCE = "bookings"
@@ -203,7 +203,7 @@ class Office:
         elif path == "webhooks/" or path.endswith("/rotate/"):
             self.book.write(
                 "insert or ignore into webhook (number, made_at) values (?, ?)",
-                answer["id"], answer["made_at"],
+                answer["id"], utc(answer["made_at"]),
             )  # fmt: skip
             if answer["secret"] is None:  # the answer that had it did not come: another
                 self.book.post("POST", f"webhooks/{answer['id']}/rotate/", {})
