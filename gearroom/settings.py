@@ -1,8 +1,8 @@
 """All settings, read top to bottom. With no environment set everything works on one machine.
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
-GEARROOM_ORGANISATION, GEARROOM_LANGUAGE, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM,
-GEARROOM_MAIL_TIMEOUT, GEARROOM_PROXIES, GEARROOM_QUIET_HOURS, SECRET_KEY.
+GEARROOM_ORGANISATION, GEARROOM_LANGUAGE, GEARROOM_ALLOWED_HOSTS, GEARROOM_INTERNAL_HOSTS,
+GEARROOM_MAIL_FROM, GEARROOM_MAIL_TIMEOUT, GEARROOM_PROXIES, GEARROOM_QUIET_HOURS, SECRET_KEY.
 """
 
 from datetime import time
@@ -15,7 +15,7 @@ from django.core.management.utils import get_random_secret_key
 
 from gearroom.core.rules.proxies import networks
 from gearroom.core.setup.database import SQLITE, configuration
-from gearroom.core.setup.environment import public_url, secret_key
+from gearroom.core.setup.environment import internal_hosts, public_url, secret_key
 from gearroom.core.setup.hosts import AllowedHosts
 from gearroom.core.setup.languages import compiled
 from gearroom.core.setup.private_folder import (
@@ -54,6 +54,8 @@ except ValueError as error:
     raise ImproperlyConfigured(
         f"GEARROOM_PROXIES: {error}. Enter addresses and networks, such as 10.0.0.7,10.1.0.0/24."
     ) from error
+# What webhooks may go to and calendars be fetched from although it is no public address.
+INTERNAL_HOSTS = internal_hosts(env.list("GEARROOM_INTERNAL_HOSTS", default=[]))
 CSRF_TRUSTED_ORIGINS = []
 if PUBLIC_URL:
     ALLOWED_HOSTS.append(PUBLIC_URL.split("://", 1)[-1].split("/")[0].rsplit(":", 1)[0])

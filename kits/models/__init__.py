@@ -19,6 +19,7 @@ from kits.models.custody import (
     Reservation,
     Trip,
 )
+from kits.models.events import Announced, Event
 from kits.models.evidence import (
     ListChange,
     ListChangeReview,
@@ -83,6 +84,7 @@ __all__ = [
     "AdviceCopy",
     "AdviceSettings",
     "AdviceWithdrawal",
+    "Announced",
     "AsFound",
     "CalendarBy",
     "Certainty",
@@ -96,6 +98,7 @@ __all__ = [
     "Entry",
     "EntryKind",
     "Episode",
+    "Event",
     "FilledKit",
     "FilledKitLine",
     "Handover",

@@ -2,9 +2,12 @@
 with what to set instead."""
 
 import re
+from collections.abc import Iterable
 from urllib.parse import urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
+
+from gearroom.core.rules.public_addresses import AllowedInside, allowed_inside
 
 LEAST_KEY_CHARACTERS, LEAST_KEY_VARIETY = 50, 5
 """What Django's own check asks of a key (security.W009)."""
@@ -48,3 +51,14 @@ def public_url(address: str) -> str:
         f"GEARROOM_PUBLIC_URL is {address}, which is not an address: it must begin with "
         f"https:// (or http://) and end with the host, such as https://{host}."
     )
+
+
+def internal_hosts(texts: Iterable[str]) -> AllowedInside:
+    """What may be connected to although it is not public. Raises ImproperlyConfigured."""
+    try:
+        return allowed_inside(texts)
+    except ValueError as error:
+        raise ImproperlyConfigured(
+            "GEARROOM_INTERNAL_HOSTS has an entry that is neither a host nor a network. Enter hosts"
+            " and networks, such as booking.example.org:8443,10.1.2.0/24."
+        ) from error

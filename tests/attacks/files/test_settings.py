@@ -13,7 +13,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 from gearroom.core.setup.child_environment import without_secrets
 from gearroom.core.setup.database import configuration
-from gearroom.core.setup.environment import public_url, secret_key
+from gearroom.core.setup.environment import internal_hosts, public_url, secret_key
 from tests.present import present
 from tests.program import Server, environment, manage
 
@@ -221,3 +221,10 @@ def test_no_quiet_hours_at_all_can_be_set(tmp_path: Path, given: str, hold: str)
     show = "from django.conf import settings; print(settings.QUIET_HOURS)"
 
     assert manage("shell", "-v", "0", "-c", show, env=env).stdout.strip() == hold
+
+
+# ------------------------------------------------------------------------------- hosts inside
+@pytest.mark.parametrize("entry", ["*", "10.1.2.3/24", "https://booking.example.org"])
+def test_what_is_no_host_or_network_is_refused_with_what_one_looks_like(entry: str) -> None:
+    with pytest.raises(ImproperlyConfigured, match=r"GEARROOM_INTERNAL_HOSTS .*10\.1\.2\.0/24"):
+        internal_hosts([entry])

@@ -1,10 +1,7 @@
 """The mail server of the settings page: how its password is kept, and Django's way to it."""
 
-import base64
-import hashlib
 from typing import Any
 
-from cryptography.fernet import Fernet, InvalidToken
 from django.conf import settings
 from django.core.mail.backends.base import BaseEmailBackend
 from django.core.mail.backends.smtp import EmailBackend
@@ -12,6 +9,9 @@ from django.core.mail.backends.smtp import EmailBackend
 from gearroom.core.mail import EmlBackend
 from gearroom.core.models import Installation
 from gearroom.core.models.installation import Security
+from gearroom.core.services.installation import encryption
+
+_PURPOSE = "mail password"
 
 
 def backend(**options: Any) -> BaseEmailBackend:
@@ -32,18 +32,10 @@ def backend(**options: Any) -> BaseEmailBackend:
 
 
 def encrypted(password: str) -> str:
-    """A password as it is kept: whoever has the database alone cannot read it."""
-    return _cipher().encrypt(password.encode()).decode() if password else ""
+    """A password as it is kept."""
+    return encryption.encrypted(password, _PURPOSE)
 
 
 def decrypted(kept: str) -> str:
-    """The password; empty where SECRET_KEY is another now, so that it has to be entered again."""
-    try:
-        return _cipher().decrypt(kept.encode()).decode() if kept else ""
-    except InvalidToken:
-        return ""
-
-
-def _cipher() -> Fernet:
-    key = hashlib.sha256(b"mail password" + settings.SECRET_KEY.encode()).digest()
-    return Fernet(base64.urlsafe_b64encode(key))
+    """The password; empty where it has to be entered again."""
+    return encryption.decrypted(kept, _PURPOSE)

@@ -1,0 +1,6 @@
+"""Events for other programs: written with the change, and read without missing any."""
+
+from kits.services.events.reading import Page, events_after, horizon
+from kits.services.events.writing import Draft, write
+
+__all__ = ["Draft", "Page", "events_after", "horizon", "write"]

@@ -1,0 +1,53 @@
+"""Reading events in order, going on from a position: gap-free (see `marks`), and nothing is
+written."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from kits.models import Event
+from kits.services.events import marks
+
+
+@dataclass(frozen=True)
+class Page:
+    """Events in order, and the position to go on from: nothing before it is left to read. `more`:
+    there was more than the limit."""
+
+    events: Sequence[Event]
+    position: int
+    more: bool
+
+
+def horizon() -> int:
+    """The position up to which nothing more will come: where a new reader begins who wants only
+    what happens from now on."""
+    return marks.horizon()
+
+
+def events_after(
+    position: int,
+    *,
+    limit: int,
+    types: Collection[str] | None = None,
+    rooms: Collection[int] | None = None,
+    subject: str | None = None,
+) -> Page:
+    """The events after a position (0: from the first), in order; of some types, of some rooms (and
+    of the whole organisation) or of one subject alone. The position goes on although none of them
+    was wanted."""
+    settled = marks.horizon()
+    rows = Event.objects.filter(id__gt=position, id__lte=settled).select_related(
+        "room", "other_room"
+    )
+    if types is not None:
+        rows = rows.filter(type__in=types)
+    if rooms is not None:
+        rows = rows.filter(Q(room__in=rooms) | Q(other_room__in=rooms) | Q(room=None))
+    if subject is not None:
+        rows = rows.filter(subject=subject)
+    events = list(rows.order_by("id")[: limit + 1])
+    if len(events) > limit:
+        return Page(events[:limit], events[limit - 1].pk, more=True)
+    return Page(events, max(position, settled), more=False)
