@@ -48,7 +48,9 @@ def export(actor: Actor, table: Table, filters: Filters, form: str) -> Export:
     Raises NotAllowed; Invalid for a filter that the table does not take; Unacceptable
     (`too-many-rows`) where a workbook cannot hold them.
     """
-    actor.require(table.use_case)
+    room = filters.room.pk if filters.room else None
+    actor.require("export_tables", room)
+    actor.require(table.use_case, room)
     for name in ("room", "since", "until"):
         if getattr(filters, name) is not None and name not in table.narrowed_by:
             raise Invalid(_("This table cannot be narrowed by this. Leave it empty."), field=name)

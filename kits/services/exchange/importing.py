@@ -198,7 +198,7 @@ def _reference(table: Table, names: Names, name: str, value: Any, old: Any) -> A
 
 
 def _field(problem: Problem) -> str:
-    return str(problem.facts.get("field", ""))
+    return next(iter(problem.facts.get("errors", {})), "")
 
 
 def _groups(
@@ -219,7 +219,7 @@ def _groups(
     if whole:
         keys = {importer.key(row.values) for row in rows}
         for key, old in on_record.items():
-            if key not in keys and of(old) in in_file:
+            if key not in keys and of(old) in in_file and importer.can_go(old):
                 changed[of(old)].append(RowChange(None, old))
     groups = []
     for name, of_group in in_file.items():

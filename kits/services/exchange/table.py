@@ -48,7 +48,8 @@ class Importer:
     """How a table is imported. `identify` makes of the values of a row those by which it
     is known on record, and raises Invalid; `key` tells rows apart. `group` says what is
     done in one act; with `may_be_whole` whoever imports may say that the file has all of it, and
-    `always_whole` says so for them. `differs` is asked of a group without a change."""
+    `always_whole` says so for them; then a row that the file
+    lacks goes where it `can_go`. `differs` is asked of a group without a change."""
 
     use_case: str
     identify: Callable[[Names, Row, OnRecord], Row]
@@ -57,6 +58,7 @@ class Importer:
     group: Callable[[Values], Hashable] | None = None
     may_be_whole: bool = False
     always_whole: bool = False
+    can_go: Callable[[Values], bool] = lambda values: True
     differs: Callable[[Names, Sequence[FileRow]], bool] = lambda names, rows: False
 
 

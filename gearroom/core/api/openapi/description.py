@@ -39,6 +39,7 @@ PATH_EXAMPLES = {
     "list": 1,
     "need": "blister",
     "activity": "hill-walking",
+    "table": "items",
 }
 _SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
 _WRITE = {

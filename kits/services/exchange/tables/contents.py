@@ -259,5 +259,13 @@ TABLE = Table(
     rows,
     narrowed_by=frozenset({"room"}),
     name_of=_name_of,
-    importer=Importer("count", _identify, _key, _save, group=_group, may_be_whole=True),
+    importer=Importer(
+        "count",
+        _identify,
+        _key,
+        _save,
+        group=_group,
+        may_be_whole=True,
+        can_go=lambda values: values["units"] is not None,
+    ),
 )  # fmt: skip
