@@ -251,7 +251,7 @@ KITS: dict[str, Make] = {
     "page POST tables/{table}/": lambda a: say(
         table="items",
         body={"key": ""},
-        files={"file": SimpleUploadedFile("items.csv", b"name,kind,base_unit\nSplint,tool,piece\n")},
+        files={"file": SimpleUploadedFile("items.csv", b"name,kind,base_unit\nWrap,tool,m\n")},
     ),
     "page GET tables/{table}/file/": lambda a: say(table="items"),
     "page GET tables/{table}/file/ #of a room": lambda a: say({"room": a.room()}, table="kits"),

@@ -116,7 +116,6 @@ def test_no_operation_breaks_on_what_is_there(open_database: str) -> None:
         if not any(part in label for part in LEFT_OUT):
             drive(operation)
     call_command("audit")
-    assert {form: what_changes(Act(actor_of(admin)), form) for form in FORMS} == dict.fromkeys(
-        FORMS, {}
-    )
+    for form in FORMS:
+        assert what_changes(Act(actor_of(admin)), form) == {}
     assert statuses[200] > 500 and statuses[201] > 100, json.dumps(statuses)
