@@ -28,6 +28,8 @@ KINDS.update(
              _("Hand the kit back or pass it on, then send the request again with a new key.")),
             ("leads-a-trip", 409, _("This person is leading or taking a kit on a future trip"),
              _("Enter somebody else for the trip, then send the request again with a new key.")),
+            ("leader-has-no-address", 409, _("The trip’s leader is not named by email address"),
+             _("Change the leader where the trip comes from.")),
             ("answers-for-a-kit", 409, _("This person is responsible for a kit"),
              _("Choose somebody else to be responsible, then send the request again with a new "
                "key.")),
@@ -275,6 +277,11 @@ KINDS.update(
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, _("This person has no email address on record"),
              _("Add an address first, or call them.")),
+            # ------------------------------------------------------------------------ webhooks
+            ("too-many-webhooks", 409, _("There are too many webhooks"),
+             _("Remove one that is no longer needed.")),
+            ("not-next", 409, _("This event is not the next one"),
+             _("Read which event is sent next, and decide again.")),
         ]
     }
 )  # fmt: skip
@@ -285,6 +292,7 @@ NOUNS.update(
         "batch": pgettext_lazy("not found", "batch"),
         "calendar": pgettext_lazy("not found", "calendar"),
         "entry": pgettext_lazy("not found", "entry"),
+        "event": pgettext_lazy("not found", "event"),
         "kit list": pgettext_lazy("not found", "kit list"),
         "kit": pgettext_lazy("not found", "kit"),
         "location": pgettext_lazy("not found", "location"),
@@ -314,5 +322,6 @@ NOUNS.update(
         "version of that kit list": pgettext_lazy(
             "not found", "version of this kit list with the number"
         ),
+        "webhook": pgettext_lazy("not found", "webhook"),
     }
 )

@@ -70,11 +70,11 @@ class WithPhones(Answer):
         return visible if self.shows_phones(row) else without_phones(visible)
 
 
-_PHONES = ("phone", "leader_phone")
+_PHONES = ("phone", "leader_phone", "leader_email")
 
 
 def without_phones(shown: Any) -> Any:
-    """The same with every phone empty."""
+    """The same with every phone, and the address of a trip's leader, empty."""
     if isinstance(shown, dict):
         return {
             name: "" if name in _PHONES else without_phones(value) for name, value in shown.items()

@@ -11,7 +11,10 @@ from rest_framework import serializers
 from rest_framework.fields import empty
 
 from gearroom.core.api.requests.serializers import INSTANT, YEARS, YEARS_FORM
-from kits.rules.text.hazards import HAZARDS
+from kits.rules.text.hazards import HAZARDS, MEANINGS
+
+HAZARDS_HELP = "; ".join(f"`{hazard}`: {meaning}" for hazard, meaning in MEANINGS.items()) + "."
+"""What the hazards mean, for the schema."""
 
 
 def gtin_field(**more: Any) -> serializers.RegexField:
@@ -48,7 +51,9 @@ def currency_field(*, required: bool = False) -> serializers.RegexField:
 def hazards_field() -> serializers.ListField:
     """Hazards of a trip or a kit list, each of `kits.rules.text.hazards`."""
     child = serializers.ChoiceField(list(HAZARDS))
-    return serializers.ListField(child=child, default=list, max_length=len(HAZARDS))
+    return serializers.ListField(
+        child=child, default=list, max_length=len(HAZARDS), help_text=HAZARDS_HELP
+    )
 
 
 @extend_schema_field(

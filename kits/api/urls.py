@@ -23,7 +23,8 @@ from kits.api.stock import (
     places,
     stock,
 )
-from kits.api.trips import reservations, season_kits, trips
+from kits.api.trips import proposals, reservations, season_kits, trips
+from kits.api.webhooks import webhooks
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("advice/", advice.AllAdvice.as_view()),
@@ -153,7 +154,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/trips/reserve/", season_kits.ReserveAll.as_view()),
     path("trips/", trips.Trips.as_view()),
     path("trips/<slug:source>/<str:reference>/", trips.OneTrip.as_view()),
-    path("trips/<slug:source>/<str:reference>/proposal/", trips.Proposal.as_view()),
+    path("trips/<slug:source>/<str:reference>/proposal/", proposals.Proposal.as_view()),
     path("trips/<slug:source>/<str:reference>/extend/", trips.Extend.as_view()),
     path("reservations/", reservations.Reservations.as_view()),
     path("reservations/<int:id>/", reservations.OneReservation.as_view()),
@@ -175,4 +176,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("notices/<int:id>/", notices.OneNotice.as_view()),
     path("notices/<int:id>/send-again/", notices.SendAgain.as_view()),
     path("calendars/<str:secret>/", notices.CalendarOf.as_view()),
+    path("webhooks/", webhooks.Webhooks.as_view()),
+    path("webhooks/<int:id>/", webhooks.OneWebhook.as_view()),
+    path("webhooks/<int:id>/delivery/", webhooks.Delivery.as_view()),
+    path("webhooks/<int:id>/attempts/", webhooks.Attempts.as_view()),
+    path("webhooks/<int:id>/rotate/", webhooks.Rotate.as_view()),
+    path("webhooks/<int:id>/test/", webhooks.Test.as_view()),
+    path("webhooks/<int:id>/send-again/", webhooks.SendAgain.as_view()),
+    path("webhooks/<int:id>/leave-out/", webhooks.LeaveOut.as_view()),
+    path("webhooks/<int:id>/remove/", webhooks.Remove.as_view()),
 ]

@@ -16,6 +16,7 @@ from kits.models.custody import (
     Clearance,
     ClearanceAnswer,
     Handover,
+    LeaderAddress,
     Reservation,
     Trip,
 )
@@ -74,6 +75,7 @@ from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 from kits.models.stock.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.stock.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.stock.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
+from kits.models.webhooks import Webhook, WebhookAttempt, WebhookStop
 
 __all__ = [
     "DISPOSALS",
@@ -111,6 +113,7 @@ __all__ = [
     "Kit",
     "Label",
     "LabelKind",
+    "LeaderAddress",
     "LevelFact",
     "ListChange",
     "ListChangeReview",
@@ -160,6 +163,9 @@ __all__ = [
     "SupplierTerms",
     "Trip",
     "UnmetNeed",
+    "Webhook",
+    "WebhookAttempt",
+    "WebhookStop",
     "What",
     "WhyNotCarried",
     "WithheldChange",

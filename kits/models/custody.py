@@ -10,11 +10,17 @@ from gearroom.core.models.append_only import InOrder, append_only
 from kits.models.kits import Kit
 from kits.models.ledger import Entry
 from kits.models.stock.places import Place
+from kits.rules.trips.trips import TripState
 
 
 class Trip(models.Model):
-    """A trip as its source (a booking system, or `by-hand`) last told it. `hours_to_care`: how long
-    it may take to definitive care."""
+    """A trip as its source (a booking system, or `by-hand`) last told it.
+
+    `hours_to_care`: how long it may take to definitive care. `planned`: it is not certain yet.
+    `youngest` and `oldest` are ages in years. `leader_email` is how a source named the leader;
+    `leader` is who that is, once known. `changed_at` never goes back from one change of a trip to
+    the next of any (`kits.services.trips.change_times`).
+    """
 
     source = models.SlugField(max_length=40)
     reference = models.CharField(max_length=80)
@@ -28,6 +34,9 @@ class Trip(models.Model):
     hazards = models.JSONField(default=list)
     children = models.BooleanField(default=False)
     latex_free = models.BooleanField(default=False)
+    planned = models.BooleanField(default=False)
+    youngest = models.PositiveSmallIntegerField(null=True, blank=True)
+    oldest = models.PositiveSmallIntegerField(null=True, blank=True)
     activity = models.ForeignKey(
         "kits.Activity", null=True, blank=True, on_delete=models.PROTECT, related_name="trips"
     )
@@ -37,6 +46,7 @@ class Trip(models.Model):
     )
     leader_name = models.CharField(max_length=120, blank=True)
     leader_phone = models.CharField(max_length=40, blank=True)
+    leader_email = models.CharField(max_length=254, blank=True)
     cancelled_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField()
     changed_at = models.DateTimeField()
@@ -52,10 +62,29 @@ class Trip(models.Model):
             ),
             models.CheckConstraint(condition=Q(people__gte=1), name="trip_has_people"),
         ]
-        indexes = [models.Index(fields=["room", "departs_at"]), models.Index(fields=["last_day"])]
+        indexes = [
+            models.Index(fields=["room", "departs_at"]),
+            models.Index(fields=["last_day"]),
+            models.Index(fields=["changed_at", "id"]),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def state(self) -> TripState:
+        """Whether it is planned, certain, or cancelled."""
+        if self.cancelled_at is not None:
+            return TripState.CANCELLED
+        return TripState.PLANNED if self.planned else TripState.CONFIRMED
+
+
+class LeaderAddress(models.Model):
+    """Who is meant by an email address that a source names leaders by, in lower case, as somebody
+    said once; a person's own address needs no row."""
+
+    leader_email = models.CharField(max_length=254, unique=True)
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="leader_addresses")
 
 
 class ReservationQuerySet(models.QuerySet["Reservation"]):

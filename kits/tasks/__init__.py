@@ -1,5 +1,5 @@
 """Celery tasks; each asks the database what is due, so a lost message loses nothing."""
 
-from kits.tasks import notices
+from kits.tasks import notices, webhooks
 
-__all__ = ["notices"]
+__all__ = ["notices", "webhooks"]

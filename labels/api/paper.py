@@ -163,7 +163,7 @@ class LayoutBody(ActBody):
         default=0.0,
         min_value=0,
         max_value=1000,
-        help_text="The gap between labels; 0 if they touch.",
+        help_text="From one label’s left edge to the next one’s, in mm; 0 if they touch.",
     )
     pitch_y_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
     roll = serializers.BooleanField(default=False, help_text="Each label is on its own page.")

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gearroom.core.acts import NOT_GIVEN, Act, Invalid, Unacceptable, beyond_form, document
-from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
+from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.openapi.member_rules import any_of, one_of
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser, read_object
@@ -237,7 +237,6 @@ class ScanSchema(ViewSchema):
                 description="A new UUID for this request, unless “scan_id” is sent. Only"
                 " “identify” needs neither.",
             ),
-            *REPLAYS,
         ]
 
 

@@ -36,7 +36,10 @@ def conforms(method: str, template: str, answer: Any) -> Any:
     answers = schema()["paths"][f"/api/v1/{template}"][method]["responses"]
     assert str(answer.status_code) in answers, answer.content
     body = answer.json()
-    said = answers[str(answer.status_code)]["content"][answer["Content-Type"]]["schema"]
+    described = answers[str(answer.status_code)]
+    if "$ref" in described:
+        described = schema()["components"]["responses"][described["$ref"].rpartition("/")[2]]
+    said = described["content"][answer["Content-Type"]]["schema"]
     whole = {**said, "components": schema()["components"]}
     errors = list(Draft202012Validator(whole, format_checker=FormatChecker()).iter_errors(body))
     assert not errors, errors

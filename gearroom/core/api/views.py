@@ -57,6 +57,7 @@ from gearroom.core.api.requests.etags import etag, require_match, unchanged
 from gearroom.core.api.requests.paging import CursorPages
 from gearroom.core.api.requests.parsing import MAX_INTEGER
 from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
+from gearroom.core.api.requests.throttling import Quota
 from gearroom.core.models import Token, User
 from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts import handed_over
@@ -87,6 +88,8 @@ class View(APIView):
     shows: ClassVar[type[BaseSerializer[Any]] | None] = None
     schema: Any = ViewSchema()
     content_negotiation_class = AlwaysJSON
+    quota: Quota | None = None
+    """What is left of the rate limit, once this request was counted."""
     _actor: Actor | None = None
 
     @property
@@ -128,6 +131,8 @@ class View(APIView):
         response = super().finalize_response(request, response, *args, **kwargs)
         patch_vary_headers(response, ["Authorization", "Cookie"])
         response.headers.setdefault("Cache-Control", "private, no-cache")
+        for name, value in self.quota.headers().items() if self.quota else ():
+            response.headers[name] = value
         return response
 
     def require(self, use_case: str) -> None:
@@ -149,6 +154,13 @@ class View(APIView):
         """A result as whoever asks may see it, JSON-like."""
         return serializer(row, many=many, context={"actor": self._actor}).data
 
+    def tagged(self, body: Any) -> HttpResponseBase:
+        """What is shown, with the tag of all of it; 304 if the asker has it."""
+        headers = {"ETag": etag(body)}
+        if unchanged(self.request, headers["ETag"]):
+            return HttpResponse(status=304, headers=headers)
+        return Response(body, headers=headers)
+
 
 class ReadView(View):
     """GET of one thing, or of something worked out."""
@@ -164,11 +176,7 @@ class ReadView(View):
             if isinstance(result, HttpResponseBase):
                 return result
             body = self.show(self.shows, result) if self.shows else result
-        tag = etag(body)
-        headers = {"ETag": tag}
-        if unchanged(request, tag):
-            return HttpResponse(status=304, headers=headers)
-        return Response(body, headers=headers)
+        return self.tagged(body)
 
     def read(self, query: dict[str, Any]) -> Any:
         """What `shows` serialises, or a whole response; raises Problems."""
@@ -182,14 +190,15 @@ class ListView(View):
     reads_as: ClassVar[str] = "look"
     query = PageQuery
     shows: ClassVar[type[BaseSerializer[Any]]]
-    ordering: ClassVar[tuple[str, ...]] = ("-id",)
-    """Fields that together tell rows apart; the last one unique."""
+    ordering: tuple[str, ...] = ("-id",)
+    """Fields that together tell rows apart; the last one unique. A view whose order depends on what
+    is asked sets them in `rows`."""
     filters: ClassVar[Mapping[str, Filter]] = {}
     """How the parameters of `query` narrow the rows."""
     pagination_class = CursorPages
 
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """One page."""
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """One page; 304 if the asker has it."""
         self.require(self.reads_as)
         query = self.read_query(self.query)
         query.pop("cursor", None)
@@ -201,7 +210,7 @@ class ListView(View):
                 by, value = self.filters[name], query[name]
                 rows = rows.filter(Q((by, value)) if isinstance(by, str) else by(self.actor, value))
             page = self.whole_page(pages.paginate_queryset(rows, request, self))
-        return pages.get_paginated_response(self.show(self.shows, page, many=True))
+        return self.tagged(pages.whole(self.show(self.shows, page, many=True)))
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Any]:
         """The rows that whoever asks may see; `filters` and `ordering` are put on afterwards."""

@@ -43,7 +43,7 @@ _CODES = frozenset(
     }
 )
 """Members of facts and answers that hold the program's own words, or numbers of things."""
-_WRITTEN_IN = frozenset({"leader_name", "leader_phone", "username"})
+_WRITTEN_IN = frozenset({"leader_name", "leader_phone", "leader_email", "username"})
 """Members that name or reach somebody who may not be on record."""
 _OF_A_PERSON = frozenset({"name", "phone", "email", "username"})
 """Members that name or reach whoever the others (`id`, `name`, `phone`) are of."""

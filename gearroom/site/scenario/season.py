@@ -47,7 +47,7 @@ from kits.services.rotation.swapping import Swapped, swap
 from kits.services.stock import counting, disposing, instruments, receiving
 from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations, trips
-from kits.services.trips.trips import TripFacts
+from kits.services.trips.trip_facts import TripFacts
 
 NOTHING_BOUGHT_DAYS = 100
 """For so long nothing was bought, so that today there is something to order."""

@@ -59,7 +59,7 @@ from gearroom.site.web.stock import (
     stock_list,
     wall_calendar,
 )
-from gearroom.site.web.trips import kit_bars, season_kits, trips
+from gearroom.site.web.trips import by_hand, kit_bars, season_kits, trips
 from gearroom.site.web.weather import jobs as weather_jobs, locations
 
 _VERSION = "lists/<int:id>/<int:number>/"
@@ -301,9 +301,10 @@ urlpatterns: list[URLPattern] = [
     path("trips/calendar/", trips.month, name="trips-month"),
     path("trips/kits/", kit_bars.kit_bars, name="trips-kits"),
     path("trips/season/", season_kits.reserve, name="season-kits"),
-    path("trips/add/", trips.add, name="trip-add"),
+    path("trips/add/", by_hand.add, name="trip-add"),
     path("trips/<int:trip>/", trips.show_trip, name="trip"),
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),
+    path("trips/<int:trip>/leader/", trips.name_leader, name="trip-leader"),
     path("trips/<int:trip>/release/", trips.release, name="trip-release"),
-    path("trips/<int:trip>/edit/", trips.edit, name="trip-edit"),
+    path("trips/<int:trip>/edit/", by_hand.edit, name="trip-edit"),
 ]

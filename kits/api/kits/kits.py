@@ -48,7 +48,7 @@ class FollowsAnswer(answers.Answer):
         "id": "packing_list_id", "name": "packing_list.name", "version": "number",
         "signed_by": "signed_by.name",
     }  # fmt: skip
-    help_texts = {"id": "The name of the kit list."}
+    help_texts = {"id": "The id of the kit list."}
     hazards = serializers.ListField(child=serializers.CharField())
 
 

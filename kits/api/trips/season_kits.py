@@ -8,8 +8,8 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
+from kits.api.trips.proposals import KitNames
 from kits.api.trips.reservations import ReservationAnswer
-from kits.api.trips.trips import KitNames
 from kits.rules.trips.season_kits import Found
 from kits.services.lookup import find
 from kits.services.trips import season_kits
@@ -19,6 +19,12 @@ class SeasonKitsQuery(QuerySerializer):
     room = serializers.CharField(
         max_length=80, required=False, help_text="Only trips of this gear room: name or slug."
     )
+    changes = serializers.BooleanField(
+        required=False,
+        default=False,
+        help_text="Kits that are reserved, but have not gone, may go to other trips, where more"
+        " trips have what they need then.",
+    )
 
 
 class KitForTripAnswer(answers.Answer):
@@ -27,6 +33,9 @@ class KitForTripAnswer(answers.Answer):
         help_text="It is ready through the trip's last day only once it has been restocked."
     )
     from_elsewhere = serializers.BooleanField(help_text="Its gear room is not the trip's.")
+    not_back = serializers.BooleanField(
+        help_text="It is out on something else, and not back in time as things are."
+    )
 
 
 class TripKitsAnswer(answers.Answer):
@@ -39,6 +48,10 @@ class TripKitsAnswer(answers.Answer):
     promised = KitForTripAnswer(
         many=True, help_text="Kits that are reserved for it already; they stay so."
     )
+    released = KitForTripAnswer(
+        many=True,
+        help_text="Kits that are reserved for it, and go to other trips: only with `changes`.",
+    )
     chosen = KitForTripAnswer(many=True, help_text="Kits to reserve for it.")
     lacking = answers.ReasonAnswer(
         many=True, help_text="What all of these kits together do not cover."
@@ -46,6 +59,7 @@ class TripKitsAnswer(answers.Answer):
     ways = serializers.ListField(
         child=serializers.CharField(), help_text="Ways to cover it after all, in sentences."
     )
+    why = serializers.CharField(help_text="Why its kits go to other trips, in a sentence.")
 
 
 class SeasonKitsAnswer(answers.Answer):
@@ -70,7 +84,7 @@ class SeasonKits(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """Kits for all open trips together: worked out as things are now, nothing is reserved."""
         room = find.room(self.actor, query["room"]) if "room" in query else None
-        return season_kits.season_kits(self.actor, room)
+        return season_kits.season_kits(self.actor, room, changes=query["changes"])
 
 
 class KitAndTripBody(StrictSerializer):
@@ -81,6 +95,14 @@ class KitAndTripBody(StrictSerializer):
 class ReserveAllBody(ActBody):
     example = {"reserve": [{"kit": "DAY-02", "trip": "bookings:118"}]}
     reserve = bodies.lines(KitAndTripBody, 1000, allow_empty=False)
+    release = bodies.lines(
+        KitAndTripBody,
+        1000,
+        required=False,
+        help_text="Kits that are reserved for these trips and shall no longer be: those in"
+        " `released`. A kit that has gone with the trip meanwhile, or is reserved for it no longer,"
+        " refuses all.",
+    )
 
 
 class ReservedAllAnswer(answers.Answer):
@@ -93,9 +115,13 @@ class ReserveAll(UseCaseView):
     answers = {201: ReservedAllAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Reserve several kits for their trips, all or none."""
-        pairs = [
-            (find.trip(act.actor, row["trip"]), find.kit(act.actor, row["kit"]))
-            for row in data["reserve"]
-        ]
-        return 201, {"reservations": season_kits.reserve(act, pairs)}
+        """Reserve several kits for their trips, and release others first, all or nothing."""
+        reserve, release = (
+            [
+                (find.trip(act.actor, row["trip"]), find.kit(act.actor, row["kit"]))
+                for row in data.get(name, ())
+            ]
+            for name in ("reserve", "release")
+        )
+        done = season_kits.reserve(act, reserve, release)
+        return 201, {"reservations": [each.reservation for each in done]}

@@ -3,21 +3,29 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts import Act, NotFound
+from gearroom.core.acts import Act, Actor, Invalid, NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
-from kits.api.fields import hazards_field
-from kits.models import Kit, Trip
+from kits.api.fields import HAZARDS_HELP, hazards_field
+from kits.models import Trip
 from kits.rules.text.hazards import HAZARDS
+from kits.rules.trips.trips import TripState
 from kits.services.lookup import find
 from kits.services.planning import vocabulary
-from kits.services.trips import due_times, proposals, trip_readiness, trips
+from kits.services.trips import due_times, leaders, trip_readiness, trips
+from kits.services.trips.trip_facts import ADULT_FROM, MOST_PEOPLE, OLDEST, TripFacts
+from kits.services.trips.trip_notices import Clash
 from kits.services.trips.trip_readiness import JudgedTrip
-from kits.services.trips.trips import TripFacts
+
+STATE_HELP = (
+    "Planned: it may still not take place; it needs its kits like any other. Confirmed. Cancelled:"
+    " it gives its kits free."
+)
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -39,9 +47,9 @@ class TripWholeAnswer(answers.WithPhones):
 
     members = [
         "id", "source", "reference", "name", "first_day", "last_day", "room", "departs_at",
-        "returns_at", "people", "hazards", "activity", "hours_to_care", "children", "latex_free",
-        "leader", "leader_name", "leader_phone", "cancelled_at", "revision", "coverage", "lacking",
-        "kits",
+        "returns_at", "people", "hazards", "activity", "hours_to_care", "children", "youngest",
+        "oldest", "latex_free", "leader", "leader_name", "leader_phone", "leader_email", "state",
+        "cancelled_at", "changed_at", "revision", "coverage", "lacking", "kits",
     ]  # fmt: skip
     sources = {
         "id": "trip.pk", "source": "trip.source", "reference": "trip.reference",
@@ -49,11 +57,22 @@ class TripWholeAnswer(answers.WithPhones):
         "room": "trip.room.slug", "departs_at": "trip.departs_at", "returns_at": "trip.returns_at",
         "people": "trip.people", "children": "trip.children", "latex_free": "trip.latex_free",
         "leader": "trip.leader", "leader_name": "trip.leader_name",
-        "leader_phone": "trip.leader_phone", "cancelled_at": "trip.cancelled_at",
+        "leader_phone": "trip.leader_phone", "leader_email": "trip.leader_email",
+        "youngest": "trip.youngest", "oldest": "trip.oldest", "state": "trip.state",
+        "cancelled_at": "trip.cancelled_at", "changed_at": "trip.changed_at",
         "revision": "trip.revision", "kits": "promised",
     }  # fmt: skip
     help_texts = {
         "room": "The gear room's slug.",
+        "youngest": "The age of the youngest, in years; null if nobody gave one.",
+        "oldest": "The age of the oldest, in years; null if nobody gave one.",
+        "leader": "The person who leads it, if known. Always null for programs if the leader was"
+        " named by email address.",
+        "leader_email": "The address that the leader was named by; empty for whoever may not see"
+        " people.",
+        "state": STATE_HELP,
+        "changed_at": "When the trip itself last changed, its reservations not counted: what"
+        " `changed_since` compares.",
         "coverage": "Covered: every kit for it is ready, or out on this trip. Waiting: a kit is"
         " out but due back in time. Null once the trip is over or cancelled.",
         "lacking": "The needs of the trip that its kits together do not cover.",
@@ -61,10 +80,15 @@ class TripWholeAnswer(answers.WithPhones):
     }
 
     hazards = serializers.ListField(
-        source="trip.hazards", child=serializers.ChoiceField(list(HAZARDS))
+        source="trip.hazards",
+        child=serializers.ChoiceField(list(HAZARDS)),
+        help_text=HAZARDS_HELP,
     )
     activity = serializers.CharField(
-        source="trip.activity.key", default=None, allow_null=True, help_text="By its key."
+        source="trip.activity.key",
+        default=None,
+        allow_null=True,
+        help_text="By its key: one of those of `GET /plans/vocabulary/`.",
     )
 
     hours_to_care = serializers.DecimalField(4, 1, source="trip.hours_to_care", allow_null=True)
@@ -73,8 +97,15 @@ class TripWholeAnswer(answers.WithPhones):
         """The trip's."""
         return [row.trip.room_id]
 
+    def to_representation(self, row: Any) -> Any:
+        """The trip, without the leader where whose address it is may not be seen."""
+        visible = super().to_representation(row)
+        if not leaders.shows_leader(self.context["actor"], row.trip):
+            visible["leader"] = None
+        return visible
 
-@answers.Answer.of(trips.Clash)
+
+@answers.Answer.of(Clash)
 class ClashAnswer(answers.Answer):
     members = ["kit", "reservation", "other_reservation", "other_trip"]
     sources = {
@@ -83,16 +114,42 @@ class ClashAnswer(answers.Answer):
     }  # fmt: skip
 
 
+class KitsOfTrip(serializers.ListField):
+    """Kits of a trip by name."""
+
+    child = serializers.CharField()
+
+    def to_representation(self, kits: Iterable[trip_readiness.KitOfTrip]) -> list[str]:
+        """In the order given."""
+        return [each.kit.name for each in kits]
+
+
 @answers.Answer.of(trips.TripChange)
 class PutAnswer(answers.Answer):
-    members = ["told", "trip", "clashes", "released", "due_changed"]
+    members = [
+        "told", "trip", "clashes", "released", "due_changed", "no_longer_fit", "no_longer_served",
+    ]  # fmt: skip
     help_texts = {
         "clashes": "Kits that are also reserved for another trip on the same days.",
         "released": "Kits that are available again because the trip was cancelled.",
-        "due_changed": "Kits out on the trip whose return time was moved with the trip's.",
+        "due_changed": "Kits out on the trip whose return time was moved with the trip's. Whoever"
+        " has them, and their keepers, are notified.",
     }
-    told = serializers.ChoiceField(["created", "updated", "unchanged"], source="outcome")
+    told = serializers.ChoiceField(
+        ["created", "updated", "unchanged"],
+        source="outcome",
+        help_text="What this did. An unchanged trip was left as it is.",
+    )
     trip = TripWholeAnswer()
+    no_longer_fit = KitsOfTrip(
+        help_text="Kits of the trip that were fit for it before this change and are not now; what"
+        " stands against each is in `trip.kits`."
+    )
+    no_longer_served = answers.ReasonAnswer(
+        many=True,
+        source="lacking",
+        help_text="What all of its kits together covered before this change and do not now.",
+    )
 
 
 class ExtendBody(ActBody):
@@ -116,7 +173,9 @@ class TripBody(ActBody):
     name = serializers.CharField(max_length=160)
     departs_at = serializers.DateTimeField()
     returns_at = serializers.DateTimeField()
-    people = serializers.IntegerField(min_value=1, max_value=trips.MOST_PEOPLE)
+    people = serializers.IntegerField(
+        min_value=1, max_value=MOST_PEOPLE, help_text="How many go, leaders included."
+    )
     room = serializers.CharField(
         max_length=80, required=False, allow_null=True, help_text="A gear room: name or slug."
     )
@@ -129,20 +188,43 @@ class TripBody(ActBody):
     hazards = hazards_field()
     activity = serializers.SlugField(
         required=False, allow_null=True, max_length=40,
-        help_text="What the trip does, by its key; if this is left out, it stays as it is.",
+        help_text="What the trip does, by its key: one of those of `GET /plans/vocabulary/`. If"
+        " this is left out, it stays as it is.",
     )  # fmt: skip
     hours_to_care = serializers.DecimalField(
         4, 1, required=False, allow_null=True, min_value=0,
         help_text="Hours to definitive care; if this is left out, they stay as they are.",
     )  # fmt: skip
-    children = serializers.BooleanField(default=False)
+    children = serializers.BooleanField(
+        required=False,
+        help_text=f"Default: whether the youngest is under {ADULT_FROM}.",
+    )
+    youngest = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=OLDEST,
+        help_text="The age of the youngest, in years.",
+    )  # fmt: skip
+    oldest = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=OLDEST,
+        help_text="The age of the oldest, in years.",
+    )  # fmt: skip
     latex_free = serializers.BooleanField(default=False, help_text="Only latex-free kits.")
     leader = serializers.IntegerField(
-        min_value=1, required=False, allow_null=True, help_text="A person by id, or by name:"
-    )
+        min_value=1, required=False, allow_null=True,
+        help_text="A person by id, or by email address and name, or by name and phone alone.",
+    )  # fmt: skip
     leader_name = serializers.CharField(max_length=120, default="", allow_blank=True)
     leader_phone = serializers.CharField(max_length=40, default="", allow_blank=True)
-    cancelled = serializers.BooleanField(default=False)
+    leader_email = serializers.EmailField(
+        max_length=254, default="", allow_blank=True,
+        help_text="If one person here has this address, they lead the trip. The answer does not"
+        " say whether somebody has; if nobody does, keepers are asked who it is.",
+    )  # fmt: skip
+    state = serializers.ChoiceField(
+        list(TripState), required=False, help_text=f"{STATE_HELP} Default: confirmed."
+    )
+    cancelled = serializers.BooleanField(
+        default=False, help_text="The older way to say that its state is `cancelled`."
+    )
 
 
 class TripQuery(PageQuery):
@@ -156,35 +238,13 @@ class TripQuery(PageQuery):
     )
     cancelled = serializers.BooleanField(required=False)
     leader = serializers.IntegerField(required=False, min_value=1)
-
-
-class KitNames(serializers.ListField):
-    """Kits by name."""
-
-    child = serializers.CharField()
-
-    def to_representation(self, kits: Iterable[Kit]) -> list[str]:
-        """In the order given."""
-        return [kit.name for kit in kits]
-
-
-@answers.Answer.of(proposals.PassedOverKit)
-class PassedOverAnswer(answers.Answer):
-    sources = {"kit": "kit.name"}
-    reasons = answers.ReasonAnswer(many=True)
-
-
-@answers.Answer.of(proposals.TripProposal)
-class ProposalAnswer(answers.Answer):
-    members = ["trip", "promised", "proposed", "suits", "lacking", "passed_over"]
-    promised = KitNames(help_text="Kits by name.")
-    proposed = KitNames()
-    suits = answers.made(
-        serializers.BooleanField,
-        lambda proposal: not proposal.lacking,
-        help_text="True if all of them together suit the trip.",
+    changed_since = serializers.DateTimeField(
+        required=False,
+        help_text="Trips that changed at this time or later, cancelled ones too, in the order in"
+        " which they changed. Ask again from the last `changed_at` that you were given on:"
+        " nothing is missed, and what changed at that very time comes twice. Reservations and"
+        " coverage are not changes of a trip.",
     )
-    lacking = answers.ReasonAnswer(many=True)
 
 
 # ----------------------------------------------------------------------------------------- showing
@@ -201,7 +261,20 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
         data["leader"] = find.person(act.actor, data["leader"])
     if data.get("activity") is not None:
         data["activity"] = vocabulary.activity_of(data["activity"])
-    return TripFacts(**data)
+    state = data.pop("state", None)
+    if data["cancelled"] and state not in (None, TripState.CANCELLED):
+        raise Invalid(
+            _("This trip cannot be cancelled and %(state)s.") % {"state": state}, field="state"
+        )
+    data["cancelled"] = data["cancelled"] or state == TripState.CANCELLED
+    return TripFacts(**data, planned=state == TripState.PLANNED)
+
+
+def _led_by(actor: Actor, person: int) -> Q:
+    """Trips that somebody leads, as far as whoever asks may see that."""
+    if actor.may("see_people"):
+        return Q(leader=person)
+    return Q(leader=person, leader_email="")
 
 
 # ------------------------------------------------------------------------------------------- views
@@ -215,14 +288,18 @@ class Trips(ListView, UseCaseView):
         "on_or_after": "last_day__gte",
         "on_or_before": "first_day__lte",
         "cancelled": present("cancelled_at"),
-        "leader": "leader",
+        "leader": _led_by,
+        "changed_since": "changed_at__gte",
     }
     use_case = "edit_trip"
     body = TripBody
     answers = {201: PutAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Trip]:
-        """Trips from your gear rooms, soonest departure first."""
+        """Trips from your gear rooms, soonest departure first, or those that changed since a
+        time, in the order of their changes."""
+        if "changed_since" in query:
+            self.ordering = ("changed_at", "id")
         return find.trips_of(self.actor)
 
     def whole_page(self, page: list[Trip]) -> Sequence[JudgedTrip]:
@@ -235,7 +312,7 @@ class Trips(ListView, UseCaseView):
         return 201, {**vars(done), "trip": with_kits(done.trip)}
 
 
-class _TripView(UseCaseView):
+class TripView(UseCaseView):
     use_case = "edit_trip"
 
     def trip(self) -> Trip:
@@ -250,7 +327,7 @@ class _TripView(UseCaseView):
         return result
 
 
-class OneTrip(ReadView, _TripView):
+class OneTrip(ReadView, TripView):
     shows = TripWholeAnswer
     method = "put"
     body = TripBody
@@ -275,7 +352,7 @@ class OneTrip(ReadView, _TripView):
         return body["trip"]
 
 
-class Extend(_TripView):
+class Extend(TripView):
     use_case = "set_due"
     body = ExtendBody
     answers = {200: ExtendedAnswer}
@@ -284,16 +361,3 @@ class Extend(_TripView):
         """Change a trip's return time, and the return time of all kits out on it."""
         done = due_times.extend(act, self.trip(), data["returns_at"])
         return 200, {**vars(done), "trip": with_kits(done.trip)}
-
-
-class Proposal(_TripView):
-    use_case = "look"
-    answers = {200: ProposalAnswer}
-
-    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Propose the fewest free kits that suit the trip, with reasons against the others."""
-        return 200, proposals.proposal(act.actor, self.trip())
-
-    def kept(self, body: Any) -> Any:
-        """Nothing: it only asks."""
-        return None

@@ -8,19 +8,21 @@ from collections.abc import Iterable
 
 from gearroom.core.rules.sentences import InvalidValue, say
 
-HAZARDS: tuple[str, ...] = (
-    "hill",
-    "cave",
-    "gorge",
-    "water",
-    "winter",
-    "rope",
-    "sharp-tools",
-    "remote",
-    "heat",
-    "fire",
-    "animals",
-)
+MEANINGS: dict[str, str] = {
+    "hill": "walking on hills and mountains",
+    "cave": "going underground",
+    "gorge": "gorges, canyons and scrambling in water",
+    "water": "on or in open water",
+    "winter": "snow, ice or severe cold",
+    "rope": "climbing, abseiling and other work on ropes",
+    "sharp-tools": "axes, saws, knives and other sharp tools",
+    "remote": "far from help",
+    "heat": "hot weather or strong sun",
+    "fire": "open fires and stoves",
+    "animals": "bites and stings",
+}
+"""What each hazard means, for whoever writes a program that sends them."""
+HAZARDS: tuple[str, ...] = tuple(MEANINGS)
 
 
 def hazards(slugs: Iterable[str]) -> list[str]:

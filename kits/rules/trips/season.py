@@ -8,18 +8,23 @@ a trip lacks, the number of kits, kits of other rooms, kits that have to be rest
 kits that bring what the trip does not ask for.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property, reduce
+from math import fsum
 
 from gearroom.core.rules.grouping import grouped
 from kits.rules.ledger import TripNeeds
 from kits.rules.trips.lanes import Days
+from kits.rules.trips.trips import back_in_time
 
 UNSERVED = 10_000.0
 LACKING = 1_000.0
 """For each hazard without a kit, for nothing for children, and for all of its people unserved."""
+MOVED = 1_000.0
+"""For each kit that is taken from a trip that it was promised to: as much as for a hazard without a
+kit, so that none is for being nearer or fewer."""
 ANOTHER_KIT = 100.0
 OTHER_ROOM = 40.0
 TO_MAKE_READY = 20.0
@@ -68,6 +73,9 @@ class SeasonKit:
     restocked_through: date | None = None
     restocked_from: date = date.min
     busy: tuple[Days, ...] = ()
+    movable: frozenset[int] = frozenset()
+    out: Days | None = None
+    out_on: int | None = None
     nights: int = 1
     times: int = 0
 
@@ -84,7 +92,16 @@ class SeasonKit:
     def is_free(self, trip: SeasonTrip) -> bool:
         """Whether it is neither away nor being sorted on any of the trip's days, nor needed
         elsewhere before it has been sorted."""
-        return not any(self.meet(trip.days, days) for days in self.busy)
+        away = self.busy if self.out is None else (*self.busy, self.out)
+        return self.is_back(trip) and not any(self.meet(trip.days, days) for days in away)
+
+    def is_back(self, trip: SeasonTrip) -> bool:
+        """Whether it is in or out on the trip, or comes back in time for it from something else."""
+        return (
+            self.out is None
+            or self.out_on == trip.id
+            or back_in_time(trip.days.first, self.out.last, overdue=False, nights=self.nights)
+        )
 
     def meet(self, one: Days, other: Days) -> bool:
         """Whether two spans of days are too close for the kit: it is not sorted between."""
@@ -154,7 +171,8 @@ class Lacking:
 @dataclass(frozen=True)
 class Season:
     """Open trips and the kits for them. `kept` are promises that stay: the kits of trips (their
-    days are `busy` days of the kits), whether those trips are asked about or not."""
+    days are `busy` days of the kits), whether those trips are asked about or not. A choice has
+    those that are `movable` as well, unless they go to other kits."""
 
     trips: tuple[SeasonTrip, ...]
     kits: tuple[SeasonKit, ...]
@@ -184,18 +202,32 @@ class Season:
         return dict(grouped(sorted(self.kept)))
 
     @cached_property
+    def movable(self) -> Choice:
+        """Promises that may go to other kits."""
+        return frozenset((trip, kit.id) for kit in self.kits for trip in kit.movable)
+
+    def with_changes(self, promises: Choice) -> "Season":
+        """The same season, where these of the promises that stay may go to other kits. One that
+        something else of its kit is too close to stays: no choice could have it."""
+        of_kit = grouped((kit, self.trip[pk]) for pk, kit in sorted(promises & self.kept))
+        kits = tuple(_freed(kit, of_kit.get(kit.id, ())) for kit in self.kits)
+        movable = Season(self.trips, kits).movable
+        return Season(self.trips, kits, self.kept - movable)
+
+    @cached_property
     def classes(self) -> dict[SeasonKit, list[SeasonKit]]:
         """The kits by what they have in common with others."""
         return dict(grouped((kit.like, kit) for kit in self.kits))
 
     def suitable(self, trip: SeasonTrip) -> dict[SeasonKit, list[SeasonKit]]:
-        """The kits not promised to a trip that may go with it and serve it in anything, by what
-        they have in common."""
+        """The kits not promised to a trip for good that may go with it and serve it in anything,
+        and those that are promised to it otherwise, by what they have in common."""
         promised = self.promised.get(trip.id, ())
         return {
             like: [kit for kit in kits if kit.id not in promised]
             for like, kits in self.classes.items()
-            if like.may_go(trip) and like.is_free(trip) and like.serves(trip)
+            if trip.id in like.movable
+            or (like.may_go(trip) and like.is_free(trip) and like.serves(trip))
         }
 
     def is_possible(self, choice: Choice) -> bool:
@@ -212,19 +244,42 @@ class Season:
         )
 
     def lacking(self, trip: SeasonTrip, kits: Iterable[int]) -> Lacking:
-        """What the trip lacks with these kits beside those promised to it that may go."""
-        promised = (self.kit[pk] for pk in self.promised.get(trip.id, ()) if pk in self.kit)
-        going = [kit for kit in promised if kit.may_go(trip)]
-        return lacking(trip, [*going, *(self.kit[pk] for pk in kits)])
+        """What the trip lacks with these kits beside those promised to it for good, as far as they
+        may go and are back in time."""
+        promised = (pk for pk in self.promised.get(trip.id, ()) if pk in self.kit)
+        both = (self.kit[pk] for pk in (*promised, *kits))
+        return lacking(trip, [kit for kit in both if kit.may_go(trip) and kit.is_back(trip)])
 
     def points(self, choice: Choice) -> float:
         """What a choice comes to."""
         by_trip = grouped(sorted(choice))
-        return sum(
+        return MOVED * len(self.movable - choice) + fsum(
             points_lacking(trip, self.lacking(trip, kits := by_trip.get(trip.id, [])))
             + sum(self.kit[pk].points(trip) for pk in kits)
             for trip in self.trips
         )
+
+
+def _freed(kit: SeasonKit, trips: Sequence[SeasonTrip]) -> SeasonKit:
+    """The kit, of whose promises those to these trips are movable that nothing else is too close
+    to."""
+    movable = [
+        trip
+        for trip in trips
+        if (trip.days in kit.busy and replace(kit, busy=_without(kit.busy, [trip])).is_free(trip))
+    ]
+    return replace(
+        kit,
+        busy=_without(kit.busy, movable),
+        movable=kit.movable | {trip.id for trip in movable},
+    )
+
+
+def _without(busy: Sequence[Days], trips: Iterable[SeasonTrip]) -> tuple[Days, ...]:
+    left = list(busy)
+    for trip in trips:
+        left.remove(trip.days)
+    return tuple(left)
 
 
 def lacking(trip: SeasonTrip, kits: Iterable[SeasonKit]) -> Lacking:

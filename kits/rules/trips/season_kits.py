@@ -11,7 +11,7 @@ import heapq
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, lru_cache
 from itertools import pairwise
@@ -21,6 +21,7 @@ from gearroom.core.rules.programme import Programme, Row
 from kits.rules.trips.lanes import Days
 from kits.rules.trips.season import (
     LACKING,
+    MOVED,
     UNSERVED,
     Choice,
     Lacking,
@@ -49,8 +50,8 @@ class Found(enum.StrEnum):
 
 @dataclass(frozen=True)
 class SeasonChoice:
-    """A choice of kits, beside those that stay promised; what it comes to, what no choice comes to
-    less than, and what trips lack with it (by trip id, only those that lack anything)."""
+    """A choice of kits, beside those that stay promised for good; what it comes to, what no choice
+    comes to less than, and what trips lack with it (by trip id, only those that lack anything)."""
 
     choice: Choice
     found: Found
@@ -69,13 +70,21 @@ class SeasonChoice:
         return (self.comes_to - self.bound) / self.comes_to if self.comes_to else 0.0
 
 
-def choose(season: Season, *, seconds: float = SECONDS, within: float = 0.0) -> SeasonChoice:
+def choose(
+    season: Season,
+    *,
+    seconds: float = SECONDS,
+    within: float = 0.0,
+    known: Choice | None = None,
+) -> SeasonChoice:
     """The choice that comes to least, to `within` a share of it (0: the very least), or the best
     one found in so many `seconds` (above 0); never one that comes to more than one trip after the
-    other. The same season has the same choice, in whatever order its rows come, unless time ran
-    out."""
+    other, or than one that is `known`. The same season has the same choice, in whatever order its
+    rows come, unless time ran out."""
     season = season.in_order()
     simple = one_by_one(season)
+    if known is not None:
+        simple = min(simple, known, key=season.points)
     programme, columns = _programme(season)
     solution = programme.solve_near(seconds, within, NEAR)
     bound = max(0.0, solution.bound)
@@ -93,18 +102,70 @@ def choose(season: Season, *, seconds: float = SECONDS, within: float = 0.0) -> 
     return SeasonChoice(choice, found, comes_to, min(bound, comes_to), lacks)
 
 
+def choose_with_changes(
+    season: Season, promises: Choice, *, seconds: float = SECONDS, within: float = 0.0
+) -> tuple[Season, SeasonChoice]:
+    """The season with those of these promises that may go to other kits, and what is chosen then;
+    never one that serves fewer trips, or comes to more, than what is chosen without changes."""
+    stays = choose(season, seconds=seconds, within=within)
+    changed = season.with_changes(promises)
+    as_they_are = stays.choice | changed.movable
+    chosen = choose(changed, seconds=seconds, within=within, known=as_they_are)
+    if len(chosen.lacking) > len(stays.lacking):
+        comes_to = changed.points(as_they_are)
+        chosen = replace(stays, choice=as_they_are, comes_to=comes_to, bound=chosen.bound)
+    return changed, chosen
+
+
+@dataclass(frozen=True)
+class Change:
+    """Kits (ids) that a trip gives up and those that it has instead, and the trips that the former
+    go with on those days."""
+
+    trip: int
+    gives: tuple[int, ...]
+    has: tuple[int, ...]
+    to: tuple[int, ...]
+
+
+def changes(season: Season, choice: Choice) -> list[Change]:
+    """What a choice changes of the promises that are movable, in order of the trips."""
+    given = grouped(sorted(season.movable - choice))
+    new = sorted(choice - season.movable)
+    of_trip, of_kit = grouped(new), grouped((kit, season.trip[pk]) for pk, kit in new)
+    return [
+        Change(
+            trip.id,
+            tuple(gives),
+            tuple(of_trip.get(trip.id, ())),
+            tuple(
+                other.id
+                for kit in gives
+                for other in of_kit.get(kit, ())
+                if season.kit[kit].meet(trip.days, other.days)
+            ),
+        )
+        for trip in season.in_order().trips
+        if (gives := given.get(trip.id, ()))
+    ]
+
+
 def one_by_one(season: Season) -> Choice:
-    """What somebody would choose who takes the trips in order of their first day, and for each adds
-    the kit that betters it most until none does. A trip that cannot be served wholly takes none."""
+    """What somebody would choose who changes no promise, takes the trips in order of their first
+    day, and for each adds the kit that betters it most until none does. A trip that cannot be
+    served wholly takes none."""
     season = season.in_order()
     away: dict[int, list[Days]] = defaultdict(list)
-    choice: set[tuple[int, int]] = set()
+    choice = set(season.movable)
+    promised = grouped(sorted(season.movable))
+    for pk, kit in season.movable:
+        away[kit].append(season.trip[pk].days)
     for trip in season.trips:
         free = [
             (like, iter([kit.id for kit in kits if not _is_away(kit, trip, away[kit.id])]))
             for like, kits in season.suitable(trip).items()
         ]
-        kits = _kits_for(season, trip, free)
+        kits = _kits_for(trip, season.lacking(trip, promised.get(trip.id, ())), free)
         choice |= {(trip.id, kit) for kit in kits}
         for kit in kits:
             away[kit].append(trip.days)
@@ -112,12 +173,11 @@ def one_by_one(season: Season) -> Choice:
 
 
 def _kits_for(
-    season: Season, trip: SeasonTrip, free: Sequence[tuple[SeasonKit, Iterator[int]]]
+    trip: SeasonTrip, lack: Lacking, free: Sequence[tuple[SeasonKit, Iterator[int]]]
 ) -> list[int]:
-    """The kits (ids) that serve a trip, of those that are free, by what they have in common; none
-    where they cannot."""
+    """The kits (ids) that serve what a trip lacks, of those that are free, by what they have in
+    common; none where they cannot."""
     kits: list[int] = []
-    lack = season.lacking(trip, ())
     while lack:
         ways = [
             (_measure(trip, then), like.points(trip), at)
@@ -144,19 +204,22 @@ def _is_away(kit: SeasonKit, trip: SeasonTrip, away: Sequence[Days]) -> bool:
 
 def _programme(season: Season) -> tuple[Programme, dict[tuple[int, int], int]]:
     """The programme, and the column of each class (by its place in the row) and trip (likewise)."""
-    made = Programme()
+    made = Programme(always=MOVED * len(season.movable))
     columns: dict[tuple[int, int], int] = {}
     for at, trip in enumerate(season.trips):
         lack = season.lacking(trip, ())
-        if not lack:
-            continue
         suitable = season.suitable(trip)
         kits: list[tuple[SeasonKit, int]] = []
         for number, like in enumerate(season.classes):
-            if most := min(len(suitable.get(like, ())), _most(like, trip, lack)):
-                columns[number, at] = made.column(like.points(trip), most)
-                kits.append((like, columns[number, at]))
-        _serve(made, trip, lack, kits)
+            stays = trip.id in like.movable
+            here = len(suitable.get(like, ()))
+            if most := here if stays else min(here, _most(like, trip, lack)):
+                cost = like.points(trip) - MOVED * stays
+                columns[number, at] = made.column(cost, most)
+                if like.may_go(trip):
+                    kits.append((like, columns[number, at]))
+        if lack:
+            _serve(made, trip, lack, kits)
     of_class = grouped((number, (season.trips[at], c)) for (number, at), c in columns.items())
     for number, (like, alike) in enumerate(season.classes.items()):
         for row in _together(like, of_class[number]):

@@ -42,6 +42,7 @@ def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
     season = season.in_order()
     away = grouped((kit, season.trip[pk]) for pk, kit in sorted(chosen.choice))
     found: dict[int, tuple[Mend, ...]] = {}
+    stay = season.kept | (season.movable & chosen.choice)
     for pk in chosen.lacking:
         others = Season(
             (season.trip[pk],),
@@ -49,10 +50,11 @@ def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
                 replace(
                     kit,
                     busy=(*kit.busy, *(t.days for t in away.get(kit.id, ()) if t.id != pk)),
+                    movable=frozenset(),
                 )
                 for kit in season.kits
             ),
-            frozenset(pair for pair in season.kept if pair[0] == pk),
+            frozenset(pair for pair in stay if pair[0] == pk),
         )
         found[pk] = tuple(
             mend

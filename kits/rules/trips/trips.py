@@ -24,6 +24,15 @@ SAME_DAY_UNTIL = time(15)
 """A kit that is taken without a trip after this hour is due the next day."""
 
 
+class TripState(enum.StrEnum):
+    """How certain a trip is. One that is planned needs its kits like any other: they are reserved
+    and judged alike."""
+
+    PLANNED = "planned"
+    CONFIRMED = "confirmed"
+    CANCELLED = "cancelled"
+
+
 def check_days(first_day: date, last_day: date) -> None:
     """Raise InvalidValue when a trip's last day is before its first."""
     if last_day < first_day:

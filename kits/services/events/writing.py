@@ -9,6 +9,7 @@ from gearroom.core import clock
 from kits.models import Event
 from kits.rules.events import as_stored, event_type
 from kits.services.events import marks
+from kits.services.events.wake import wake
 
 
 @dataclass(frozen=True)
@@ -47,4 +48,5 @@ def write(drafts: Iterable[Draft]) -> list[Event]:
     if not rows:
         return []
     marks.leave()
+    wake()
     return Event.objects.bulk_create(rows, batch_size=1000)

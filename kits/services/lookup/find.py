@@ -267,6 +267,8 @@ def people_of(actor: Actor) -> QuerySet[Person]:
     rooms = actor.room_ids
     kits = Kit.objects.active().filter(home_room__in=rooms)
     trips = Trip.objects.filter(room__in=rooms, returns_at__gt=clock.now(), cancelled_at=None)
+    if not actor.may("see_people"):
+        trips = trips.filter(leader_email="")  # whose it is, is not for a program to find out
     near = (
         Q(pk__in=people.visible_to(actor).values("pk"))
         | Q(pk__in=Checkout.objects.open().filter(kit__in=kits).values("person"))

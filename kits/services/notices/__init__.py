@@ -16,6 +16,7 @@ from kits.services.notices.facts import (
     SignatureEnds,
     TripChanged,
     TripNotCovered,
+    WebhookStopped,
     WentShort,
 )
 from kits.services.notices.notice_text import (
@@ -45,6 +46,7 @@ __all__ = [
     "SignatureEnds",
     "TripChanged",
     "TripNotCovered",
+    "WebhookStopped",
     "WentShort",
     "first_few",
     "kind_of",

@@ -129,13 +129,50 @@ class Clash(TypedDict):
     trip_id: int
 
 
+class UnfitKit(TypedDict):
+    """A kit that a change of its trip made unfit for it, and its verdict."""
+
+    kit: str
+    verdict_text: str
+
+
 class TripChanged(TypedDict, total=False):
-    """A trip, what of it was changed, the kits that it gave free, and the clashes."""
+    """A trip, what of it was changed, the kits that it gave free, the clashes, and what is no
+    longer enough for it."""
 
     what: str
     trip: str
     released: list[str]
     clashes: list[Clash]
+    unfit: list[UnfitKit]
+    lacking: list[str]
+
+
+class KitOut(TypedDict):
+    """A kit that is out, and when it is due."""
+
+    kit: str
+    due_at: str | None
+
+
+class TripMoved(TypedDict):
+    """A trip that is at another time or place, or was cancelled, while these kits are out on it."""
+
+    what: str
+    trip: str
+    trip_id: int
+    departs_at: str
+    returns_at: str
+    kits: list[KitOut]
+
+
+class LeaderUnknown(TypedDict):
+    """A trip (`trip_id`) whose source names a leader who is not on record."""
+
+    trip: str
+    trip_id: int
+    leader_name: str
+    leader_email: str
 
 
 class LowItem(TypedDict):
@@ -173,3 +210,11 @@ class AddressRefused(TypedDict, total=False):
     phone: str
     address: str
     said: str
+
+
+class WebhookStopped(TypedDict):
+    """A webhook (an id) that nothing is sent to any more, and why (`WebhookStop`)."""
+
+    webhook: int
+    name: str
+    why: str

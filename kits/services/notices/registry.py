@@ -72,6 +72,7 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
         _("The signature on a kit list is about to expire"), upkeep.signature_ends
     ),
     "address-refused": NoticeKind(_("Email to somebody was refused"), upkeep.address_refused),
+    "webhook-stopped": NoticeKind(_("A webhook no longer gets anything"), upkeep.webhook_stopped),
     "something-wrong": NoticeKind(
         _("Somebody reported that something is wrong with a kit"),
         kits.something_wrong,
@@ -79,6 +80,12 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     ),
     "failed-check": NoticeKind(
         _("An instrument failed its check"), kits.failed_check, _IN_THE_WEEKLY
+    ),
+    "trip-moved": NoticeKind(
+        _("A trip was moved or cancelled while its kits are out"), trips.trip_moved
+    ),
+    "leader-unknown": NoticeKind(
+        _("Another system names a trip leader who is not known here"), trips.leader_unknown
     ),
     "trip-changed": NoticeKind(
         _("A trip with reserved kits was changed"), trips.trip_changed, _IN_THE_WEEKLY

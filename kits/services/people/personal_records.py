@@ -22,6 +22,7 @@ from kits.models import (
     Checkout,
     Kit,
     Label,
+    LeaderAddress,
     Notice,
     NotificationChoice,
     NotificationPreferences,
@@ -32,6 +33,7 @@ from kits.models import (
 from kits.services.labelling import labelling
 from kits.services.ledger.book import Book
 from kits.services.notices import bundling
+from kits.services.trips import change_times
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,8 @@ def merge(act: Act, person: Person, into: Person) -> Person:
         _answer_for(person, kept)
         Reservation.objects.promised().filter(person=person).update(person=kept)
         coming = Trip.objects.filter(leader=person, returns_at__gt=clock.now())
-        coming.update(leader=kept, changed_at=act.received_at)
+        change_times.change_all(coming, leader=kept)
+        LeaderAddress.objects.filter(person=person).update(person=kept)
         Label.objects.active().filter(person=person).update(person=kept)
         RecallPlace.objects.filter(person=person, answered=None).update(person=kept)
         _tell(person, kept)
@@ -137,9 +140,14 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
         theirs = Q(leader=each, leader_name=each.name)
         if each.phone:
             theirs |= Q(leader_phone=each.phone)
-        Trip.objects.filter(theirs).update(
-            leader_name="", leader_phone="", changed_at=act.received_at
+        if each.email:
+            theirs |= Q(leader_email__iexact=each.email)
+        addresses = LeaderAddress.objects.filter(person=each)
+        theirs |= Q(leader=each, leader_email__in=addresses.values("leader_email"))
+        change_times.change_all(
+            Trip.objects.filter(theirs), leader_name="", leader_phone="", leader_email=""
         )
+        addresses.delete()
     personal_data.erase(act, person, known)
     still = personal_data.named_after(Names(known))
     mail.forget(names)

@@ -15,7 +15,7 @@ from kits.rules.custody.due_times import Later, later
 from kits.services.ledger import Book, kit_book
 from kits.services.ledger.kit_state import iso
 from kits.services.lookup import open_checkout, promises
-from kits.services.trips import trips
+from kits.services.trips import change_times, trip_facts, trip_notices, trips
 from kits.services.trips.purpose import refuse_past
 
 
@@ -27,7 +27,7 @@ class Extension:
     trip: Trip
     checkouts: Sequence[Checkout]
     entry: Entry
-    clashes: Sequence[trips.Clash] = field(default_factory=list)
+    clashes: Sequence[trip_notices.Clash] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
             )
         refuse_past(act, returns_at)
         last_day = clock.local_date(returns_at, promises.zone_of(trip))
-        trips.check_span(trip.departs_at, returns_at, trip.first_day, last_day)
+        trip_facts.check_span(trip.departs_at, returns_at, trip.first_day, last_day)
         held = list(
             out.filter(kit__in=book.locked)
             .select_related("kit__home_room", "person", "trip", "section")
@@ -132,12 +132,12 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
             trip,
             returns_at=returns_at,
             last_day=last_day,
-            changed_at=act.received_at,
+            changed_at=change_times.next_time(),
             revision=trip.revision + 1,
         )
         for each in held:
             each.trip, each.due_at = trip, returns_at
             each.save(update_fields=["due_at"])
         if clashes := trips.clashes_of(trip):
-            trips.notify_keepers(entry, trip, "changed", clashes)
+            trip_notices.changed(entry, trip, "changed", clashes=clashes)
     return Extension(trip, held, entry, clashes)

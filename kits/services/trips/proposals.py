@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Q
@@ -37,6 +38,7 @@ class TripProposal:
     proposed: Sequence[Kit]
     passed_over: Sequence[PassedOverKit]
     lacking: Sequence[dict[str, Any]]
+    as_of: datetime
 
 
 def proposal(actor: Actor, trip: Trip) -> TripProposal:
@@ -88,6 +90,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
             if pk in proposed.passed_over
         ],
         [reason_row(r) for r in proposed.lacking],
+        clock.now(),
     )
 
 

@@ -53,21 +53,36 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
     with kit_book(act, kit, home="reserve") as (book, kit):
-        trip = _lock_open_trip(trip)
-        _refuse_retired(kit)
-        if others := clashing([kit.pk], trip):
-            raise _kit_reserved(others[0])
-        reservation = Reservation.objects.promised().filter(kit=kit, trip=trip).first()
-        entry = None
-        if reservation is None or (person is not None and reservation.person_id != person.pk):
-            entry = _promise(book, kit, trip, person)
-            if reservation is None:
-                reservation = Reservation.objects.create(
-                    kit=kit, trip=trip, person=person, made=entry
-                )
-            else:
-                store(reservation, person=person)
-    return _reserved_kit(reservation, entry)
+        done = _reserve(book, kit, _lock_open_trip(trip), person)
+    return _reserved_kit(*done)
+
+
+def reserve_all(
+    act: Act, pairs: Iterable[tuple[Trip, Kit]], give_up: Iterable[tuple[Trip, Kit]] = ()
+) -> list[ReservedKit]:
+    """Reserve each of these kits for its trip, once others are no longer reserved for theirs: all
+    of it or nothing. A kit instead of one that was reserved to a person is so too.
+
+    Raises what `reserve` raises for the first that cannot be reserved, and Refused
+    (`not-reserved`, `kit-is-out`) for one that cannot be given up.
+    """
+    wanted, given = set(pairs), set(give_up)
+    with Book(act) as book:
+        kits = {kit.pk: kit for kit in book.lock(*{kit.pk for _, kit in wanted | given})}
+        for kit in kits.values():
+            act.actor.require("reserve", kit.home_room_id)
+        people: dict[int, list[Person | None]] = {}
+        for trip, kit in sorted(given, key=_in_order):
+            row = _to_give_up(kits[kit.pk], trip)
+            people.setdefault(trip.pk, []).append(row.person)
+            _release(book, kits[kit.pk], row)
+        trips = {pk: _lock_open_trip(trip) for pk, trip in sorted((t.pk, t) for t, _ in wanted)}
+        done = []
+        for trip, kit in sorted(wanted, key=_in_order):
+            person = next(iter(people.get(trip.pk, ())), None)
+            del people.get(trip.pk, [])[:1]
+            done.append(_reserve(book, kits[kit.pk], trips[trip.pk], person))
+    return [_reserved_kit(*each) for each in done]
 
 
 def release(act: Act, reservation: Reservation) -> Reservation:
@@ -160,6 +175,42 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
 
 
 # ------------------------------------------------------------------------------------------- inside
+def _reserve(
+    book: Book, kit: Kit, trip: Trip, person: Person | None
+) -> tuple[Reservation, Entry | None]:
+    """Reserve a locked kit for a locked trip. No entry: it was reserved so already."""
+    _refuse_retired(kit)
+    if others := clashing([kit.pk], trip):
+        raise _kit_reserved(others[0])
+    reservation = Reservation.objects.promised().filter(kit=kit, trip=trip).first()
+    if reservation is not None and (person is None or reservation.person_id == person.pk):
+        return reservation, None
+    entry = _promise(book, kit, trip, person)
+    if reservation is not None:
+        store(reservation, person=person)
+        return reservation, entry
+    return Reservation.objects.create(kit=kit, trip=trip, person=person, made=entry), entry
+
+
+def _in_order(pair: tuple[Trip, Kit]) -> tuple[int, int]:
+    trip, kit = pair
+    return trip.pk, kit.pk
+
+
+def _to_give_up(kit: Kit, trip: Trip) -> Reservation:
+    """What a kit is reserved for that has not gone for it."""
+    if (held := open_checkout(kit)) is not None and held.trip_id == trip.pk:
+        raise kit_is_out(held)
+    row = Reservation.objects.promised().filter(kit=kit, trip=trip).select_related("person").first()
+    if row is None:
+        raise Refused(
+            "not-reserved",
+            _("%(kit)s is no longer reserved for %(trip)s. Look at the page again.")
+            % {"kit": kit.name, "trip": trip.name},
+        )
+    return row
+
+
 def _lock_open_trip(trip: Trip) -> Trip:
     """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)

@@ -6,22 +6,22 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Room
-from kits.models import Checkout, Kit, Reservation, Trip
+from kits.models import Checkout, Kit, Trip
 from kits.rules.ledger import KitState
 from kits.rules.ledger.suits import child_through, latex_inside, suits
 from kits.rules.restocking.picking import READY_FOR_DAYS
 from kits.rules.restocking.restocked import fit_after_restocking
 from kits.rules.restocking.shelves import shelves_of
+from kits.rules.trips import season_kits as rule
 from kits.rules.trips.lanes import Days
-from kits.rules.trips.season import Season, SeasonKit, SeasonTrip
-from kits.rules.trips.season_kits import WITHIN, Found, choose
+from kits.rules.trips.season import Choice, Season, SeasonKit, SeasonTrip
+from kits.rules.trips.season_kits import WITHIN, Found, choose, choose_with_changes
 from kits.rules.trips.season_mends import Mend, MendKind, mends
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -39,48 +39,57 @@ SMALL = 60 * 150
 @dataclass(frozen=True)
 class KitForTrip:
     """A kit that a trip has or should have. `to_restock`: it is not fit through the last day as it
-    is; `from_elsewhere`: its gear room is not the trip's."""
+    is; `from_elsewhere`: its gear room is not the trip's; `not_back`: it is out on something else,
+    and not back in time; `may_change`: it is reserved, and whoever asks may give it up."""
 
     kit: Kit
     to_restock: bool
     from_elsewhere: bool
+    not_back: bool = False
+    may_change: bool = False
 
 
 @dataclass(frozen=True)
 class TripKits:
-    """A trip, the kits that are reserved for it and stay so, those that it should have beside them,
-    what all of these do not serve (as `reason_row` gives it), and ways to serve it after all, in
-    words."""
+    """A trip, the kits that are reserved for it and stay so, those that go to other trips, those
+    that it should have beside or instead, what all that it has then do not serve (as `reason_row`
+    gives it), and ways to serve it after all and why its kits go elsewhere, in words."""
 
     trip: Trip
     promised: Sequence[KitForTrip]
+    released: Sequence[KitForTrip]
     chosen: Sequence[KitForTrip]
     lacking: Sequence[dict[str, Any]]
     ways: Sequence[str]
+    why: str = ""
 
     @property
     def is_settled(self) -> bool:
         """Whether what is reserved for it serves it, and is fit through its last day as it is."""
-        waits = any(each.to_restock for each in self.promised)
-        return not (self.chosen or self.lacking or waits)
+        waits = any(each.to_restock or each.not_back for each in self.promised)
+        return not (self.chosen or self.released or self.lacking or waits)
 
 
 @dataclass(frozen=True)
 class SeasonKits:
     """Kits for all open trips, those that depart first before the others; how good the choice is:
     another could come to less by the share `within` at most. `kits` were chosen from;
-    `not_counted_on` are not back, or will not be back on a known day."""
+    `not_counted_on` are not back, or will not be back on a known day. `season` is what it was
+    chosen for, as the rules see it."""
 
     trips: Sequence[TripKits]
     kits: Sequence[Kit]
     found: Found
     within: float
     not_counted_on: Sequence[Kit]
+    season: Season
 
 
-def season_kits(actor: Actor, room: Room | None = None) -> SeasonKits:
+def season_kits(actor: Actor, room: Room | None = None, *, changes: bool = False) -> SeasonKits:
     """Choose kits for all open trips that somebody sees, of one room or of all, from the kits that
-    they see. What is reserved stays reserved. The number of queries does not grow with them.
+    they see. What is reserved stays reserved, or with `changes` goes to other trips where more have
+    what they need then, as far as it is theirs to reserve and has not gone. The number of queries
+    does not grow with them.
 
     Each kit is judged as if it alone took from the shelves, and again when it is reserved and
     taken.
@@ -111,32 +120,49 @@ def season_kits(actor: Actor, room: Room | None = None) -> SeasonKits:
         ),
         frozenset((each.promise.trip, pk) for pk, its in promised.items() for each in its),
     )
+    may_change = frozenset(
+        (each.promise.trip, pk)
+        for pk, its in promised.items()
+        for each in its
+        if not each.promise.taken
+        and each.promise.trip in season.trip
+        and actor.may("reserve", kits[pk].home_room_id)
+    )
     exact = len(season.trips) * len(season.kits) <= SMALL
-    chosen = choose(season, within=0.0 if exact else WITHIN)
+    within = 0.0 if exact else WITHIN
+    if changes:
+        season, chosen = choose_with_changes(season, may_change, within=within)
+    else:
+        chosen = choose(season, within=within)
     ways = mends(season, chosen)
+    moved = {change.trip: change for change in rule.changes(season, chosen.choice)}
+    of_trip = {trip.pk: trip for trip in trips}
+    rows = _Rows(season, kits, states, of_trip, may_change)
     return SeasonKits(
         [
-            _row(season, trip, chosen.of_trip[trip.pk], kits, states, ways.get(trip.pk, ()))
+            rows.row(trip, chosen.of_trip[trip.pk], ways.get(trip.pk, ()), moved.get(trip.pk))
             for trip in trips
         ],
         [kits[kit.id] for kit in season.kits],
         chosen.found,
         chosen.within,
         [kits[pk] for pk in unknown],
+        season,
     )
 
 
-def reserve(act: Act, pairs: Sequence[tuple[Trip, Kit]]) -> list[Reservation]:
-    """Reserve each of these kits for its trip, all or none.
+def reserve(
+    act: Act, pairs: Sequence[tuple[Trip, Kit]], release: Sequence[tuple[Trip, Kit]] = ()
+) -> list[reservations.ReservedKit]:
+    """Reserve each of these kits for its trip, once those to `release` are no longer reserved for
+    theirs; all or nothing.
 
-    Raises Invalid where there are none; Refused and Unacceptable as `reservations.reserve` does,
-    for the first kit that was reserved for another trip meanwhile.
+    Raises Invalid where there are none; Refused and Unacceptable as `reservations.reserve_all`
+    does, for the first that changed meanwhile.
     """
-    if not pairs:
+    if not (pairs or release):
         raise Invalid(_("Choose at least one kit."), field="kit")
-    in_order = sorted(set(pairs), key=lambda pair: (pair[1].pk, pair[0].pk))
-    with transaction.atomic():
-        return [reservations.reserve(act, kit, trip).reservation for trip, kit in in_order]
+    return reservations.reserve_all(act, pairs, release)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -197,9 +223,9 @@ def _season_kit(
     times: int,
 ) -> SeasonKit:
     today = readiness.today_of(kit)
-    busy = list(promised)
+    out = None
     if held is not None and held.due_at is not None:
-        busy.append(Days(today, clock.local_date(held.due_at, kit.home_room.time_zone)))
+        out = Days(today, clock.local_date(held.due_at, kit.home_room.time_zone))
     return SeasonKit(
         kit.pk,
         kit.name,
@@ -212,42 +238,76 @@ def _season_kit(
         kit.fit_until,
         restocked,
         today + timedelta(days=kit.home_room.sorting_nights),
-        tuple(sorted(set(busy), key=lambda days: (days.first, days.last))),
-        kit.home_room.sorting_nights,
-        times,
+        tuple(sorted(promised, key=lambda days: (days.first, days.last))),
+        out=out,
+        out_on=held.trip_id if held is not None else None,
+        nights=kit.home_room.sorting_nights,
+        times=times,
     )
 
 
-def _row(
-    season: Season,
-    trip: Trip,
-    chosen: Sequence[int],
-    kits: Mapping[int, Kit],
-    states: Mapping[int, KitState],
-    ways: Iterable[Mend],
-) -> TripKits:
-    of_trip = season.trip[trip.pk]
-    promised = [pk for pk in season.promised.get(trip.pk, ()) if pk in kits]
-    going = [pk for pk in promised if pk in season.kit and season.kit[pk].may_go(of_trip)]
+@dataclass(frozen=True)
+class _Rows:
+    """What rows are made of."""
 
-    def for_trip(pk: int) -> KitForTrip:
-        of_season = season.kit.get(pk)
-        return KitForTrip(
-            kits[pk],
-            of_season is not None and not of_season.is_ready(of_trip),
-            trip.room_id is not None and kits[pk].home_room_id != trip.room_id,
+    season: Season
+    kits: Mapping[int, Kit]
+    states: Mapping[int, KitState]
+    trips: Mapping[int, Trip]
+    may_change: Choice
+
+    def row(
+        self, trip: Trip, chosen: Sequence[int], ways: Iterable[Mend], change: rule.Change | None
+    ) -> TripKits:
+        """The row of a trip, with the kits chosen for it (those it keeps among them)."""
+        stays = [pk for pk in self.season.promised.get(trip.pk, ()) if pk in self.kits]
+        keeps = [pk for pk in chosen if (trip.pk, pk) in self.season.movable]
+        new = [pk for pk in chosen if pk not in keeps]
+        going = [pk for pk in (*stays, *chosen) if self._goes(trip, pk)]
+        suiting = suits(readiness.needs_of(trip), [self.states[pk] for pk in going])
+        return TripKits(
+            trip,
+            self._for_trip(trip, (*stays, *keeps)),
+            self._for_trip(trip, change.gives if change else ()),
+            self._for_trip(trip, new),
+            [reason_row(reason) for reason in suiting],
+            [_way(mend, trip, self.kits) for mend in ways],
+            self._why(change) if change else "",
         )
 
-    return TripKits(
-        trip,
-        [for_trip(pk) for pk in sorted(promised, key=lambda pk: kits[pk].name)],
-        [for_trip(pk) for pk in sorted(chosen, key=lambda pk: kits[pk].name)],
-        [
-            reason_row(r)
-            for r in suits(readiness.needs_of(trip), [states[pk] for pk in (*going, *chosen)])
-        ],
-        [_way(mend, trip, kits) for mend in ways],
-    )
+    def _goes(self, trip: Trip, pk: int) -> bool:
+        if pk not in self.season.kit:
+            return False
+        kit, of_trip = self.season.kit[pk], self.season.trip[trip.pk]
+        return kit.may_go(of_trip) and kit.is_back(of_trip)
+
+    def _for_trip(self, trip: Trip, pks: Iterable[int]) -> list[KitForTrip]:
+        of_trip = self.season.trip[trip.pk]
+        return [
+            KitForTrip(
+                kit,
+                of_season is not None and not of_season.is_ready(of_trip),
+                trip.room_id is not None and kit.home_room_id != trip.room_id,
+                of_season is None or not of_season.is_back(of_trip),
+                (trip.pk, kit.pk) in self.may_change,
+            )
+            for kit in sorted((self.kits[pk] for pk in pks), key=lambda kit: kit.name)
+            for of_season in [self.season.kit.get(kit.pk)]
+        ]
+
+    def _why(self, change: rule.Change) -> str:
+        """Why a trip's kits go to others, in a sentence."""
+        facts = {
+            "given": ", ".join(self.kits[pk].name for pk in change.gives),
+            "to": ", ".join(
+                f"{self.trips[pk].name} ({wording.day(self.trips[pk].first_day)})"
+                for pk in change.to
+            ),
+            "instead": ", ".join(self.kits[pk].name for pk in change.has),
+        }
+        if change.has:
+            return _("%(instead)s instead of %(given)s, which goes with %(to)s.") % facts
+        return _("Without %(given)s, which goes with %(to)s.") % facts
 
 
 def _way(mend: Mend, trip: Trip, kits: Mapping[int, Kit]) -> str:

@@ -6,84 +6,40 @@ are listed, and their keepers get a notice.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core import clock
-from gearroom.core.acts import (
-    NOT_GIVEN,
-    Act,
-    Invalid,
-    NotFound,
-    NotGiven,
-    Unacceptable,
-    refuse_first,
-    store,
-)
-from gearroom.core.models import Person, Room
-from gearroom.core.rules.sentences import InvalidValue
+from gearroom.core.acts import Act, Invalid, NotFound, refuse_first, store
+from gearroom.core.models import Room
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
-from kits.rules.text.hazards import hazards
-from kits.rules.trips.trips import check_days
+from kits.rules.ledger import Reason
 from kits.services.ledger import Book
 from kits.services.ledger.kit_state import iso
-from kits.services.notices import TripChanged, writing
-from kits.services.text.wording import as_invalid, in_words
-from kits.services.trips import reservations
+from kits.services.trips import change_times, leaders, reservations, trip_notices, trip_readiness
+from kits.services.trips.trip_facts import TripFacts, columns_of
+from kits.services.trips.trip_notices import Clash
+from kits.services.trips.trip_readiness import JudgedTrip, KitOfTrip
 
 BY_HAND = "by-hand"
-LONGEST = timedelta(days=366)
-MOST_PEOPLE = 10_000
 
 _SOURCE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
-
-
-@dataclass(frozen=True)
-class TripFacts:
-    """All that a source says of a trip. Days are local dates; without them they follow from
-    `departs_at` and `returns_at` where the room is. The leader is a person, or a name and phone.
-    An `activity` and `hours_to_care` (to definitive care) that are not given stay as they are."""
-
-    name: str
-    departs_at: datetime
-    returns_at: datetime
-    people: int
-    room: Room | None = None
-    first_day: date | None = None
-    last_day: date | None = None
-    hazards: Sequence[str] = ()
-    children: bool = False
-    latex_free: bool = False
-    leader: Person | None = None
-    leader_name: str = ""
-    leader_phone: str = ""
-    cancelled: bool = False
-    activity: Activity | NotGiven | None = NOT_GIVEN
-    hours_to_care: Decimal | NotGiven | None = NOT_GIVEN
-
-
-@dataclass(frozen=True)
-class Clash:
-    """A kit reserved for a trip and for another on the same days."""
-
-    reservation: Reservation
-    other: Reservation
 
 
 @dataclass(frozen=True)
 class TripChange:
     """What putting a trip did: `outcome` is "created", "updated" or "unchanged". `released`: the
     kits (by name) that a cancelled trip gave free. `due_changed`: the kits that are out on it and
-    are due at its new return, as they were at the old one."""
+    are due at its new return, as they were at the old one. `no_longer_fit`: its kits that were
+    ready for it, or low, as it was before and are not as it is now; `lacking`: what its kits served
+    together before and do not now."""
 
     trip: Trip
     outcome: str
@@ -91,6 +47,8 @@ class TripChange:
     entry: Entry | None = None
     released: Sequence[str] = ()
     due_changed: Sequence[str] = ()
+    no_longer_fit: Sequence[KitOfTrip] = ()
+    lacking: Sequence[Reason] = ()
 
 
 def put(
@@ -131,7 +89,7 @@ def put(
         ),
     )
     act.actor.require("edit_trip", facts.room.pk if facts.room else None)
-    columns = _columns(facts)
+    columns = columns_of(facts)
     try:
         return _put(act, source, reference, columns, facts.cancelled)
     except IntegrityError:
@@ -177,91 +135,7 @@ def freed(trip: Trip) -> list[str]:
     )
 
 
-def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
-    """Raise Unacceptable for a trip that ends before it begins, or lasts more than a year."""
-    wrong = ""
-    try:
-        check_days(first, last)
-    except InvalidValue as error:
-        wrong = in_words(error.says)
-    if returns_at < departs_at:
-        wrong = _("The trip returns before it departs. Check its times.")
-    if wrong:
-        raise Unacceptable(
-            "trip-ends-before-it-begins",
-            wrong,
-            departs_at=departs_at.isoformat(),
-            returns_at=returns_at.isoformat(),
-            first_day=first.isoformat(),
-            last_day=last.isoformat(),
-        )
-    if returns_at - departs_at > LONGEST or last - first > LONGEST:
-        raise Unacceptable(
-            "trip-too-long", _("This trip lasts more than a year. Check the trip’s dates.")
-        )
-
-
-def notify_keepers(
-    entry: Entry,
-    trip: Trip,
-    what: str,
-    clashes: Sequence[Clash],
-    released: Sequence[Reservation] = (),
-) -> None:
-    """Tell the keepers of the kits concerned: those that clash, or that a cancelled trip gave
-    free."""
-    facts: TripChanged = {
-        "what": what,
-        "trip": trip.name,
-        "released": [row.kit.name for row in released],
-        "clashes": [
-            {"kit": c.other.kit.name, "trip": c.other.trip.name, "trip_id": c.other.trip_id}
-            for c in clashes
-        ],
-    }
-    for row in [*(c.reservation for c in clashes), *released]:
-        writing.notify_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
-
-
 # ------------------------------------------------------------------------------------------- inside
-def _columns(facts: TripFacts) -> dict[str, Any]:
-    """What the table keeps of a trip; refuses what cannot be."""
-    name = " ".join(facts.name.split())
-    refuse_first(
-        (not name, Invalid(_("Enter a name for the trip."), field="name")),
-        (
-            not 1 <= facts.people <= MOST_PEOPLE,
-            Invalid(
-                _("A trip must have 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
-                field="people",
-            ),
-        ),
-    )
-    zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
-    first = facts.first_day or clock.local_date(facts.departs_at, zone)
-    last = facts.last_day or clock.local_date(facts.returns_at, zone)
-    check_span(facts.departs_at, facts.returns_at, first, last)
-    with as_invalid("hazards"):
-        known = hazards(facts.hazards)
-    return {
-        "name": name,
-        "room": facts.room,
-        "departs_at": facts.departs_at,
-        "returns_at": facts.returns_at,
-        "first_day": first,
-        "last_day": last,
-        "people": facts.people,
-        "hazards": known,
-        "children": facts.children,
-        "latex_free": facts.latex_free,
-        "leader": facts.leader,
-        "leader_name": facts.leader_name,
-        "leader_phone": facts.leader_phone,
-        **({} if facts.activity is NOT_GIVEN else {"activity": facts.activity}),
-        **({} if facts.hours_to_care is NOT_GIVEN else {"hours_to_care": facts.hours_to_care}),
-    }
-
-
 def _put(
     act: Act,
     source: str,
@@ -292,33 +166,47 @@ def _put(
         return _change(book, trip, columns, cancelled)
 
 
+def changes_of(trip: Trip, columns: dict[str, Any]) -> dict[str, Any]:
+    """The columns of a trip that are not as a source has them now. Whoever leads it by an address
+    stays who it is while the address does."""
+    columns = {**columns}
+    if columns["leader_email"] and columns["leader_email"] == trip.leader_email:
+        del columns["leader"]
+    return {name: value for name, value in columns.items() if getattr(trip, name) != value}
+
+
 def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) -> TripChange:
     """Bring a locked trip to what its source has now."""
-    changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
+    changed = changes_of(trip, columns)
+    stood = trip.cancelled_at is None
+    if not changed and cancelled == (not stood):
+        return TripChange(trip, "unchanged", clashes_of(trip))
+    if changed.get("leader_email"):
+        changed["leader"] = leaders.by_address([changed["leader_email"]]).get(
+            changed["leader_email"]
+        )
     detail: TripDetail = {
-        "what": "cancelled" if cancelled and trip.cancelled_at is None else "changed",
+        "what": "cancelled" if cancelled and stood else "changed",
         "changed": {
             name: [_plain(getattr(trip, name)), _plain(changed[name])]
             for name in sorted(changed)
             if name not in _ABOUT_PEOPLE
         },
     }
-    stood = trip.cancelled_at is None
     held: list[Checkout] = []
     if "returns_at" in changed and not _extended_by_hand(trip):
         held = list(
             _due_at_return(trip.source, trip.reference)
             .filter(kit__in=book.locked)
-            .select_related("kit")
+            .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
             .order_by("kit", "id")
         )
-    if not changed and cancelled == (not stood):
-        return TripChange(trip, "unchanged", clashes_of(trip))
+    before = _judged(trip, changed)
     store(
         trip,
         **changed,
         cancelled_at=(trip.cancelled_at or book.act.received_at) if cancelled else None,
-        changed_at=book.act.received_at,
+        changed_at=change_times.next_time(),
         revision=trip.revision + 1,
     )
     if held:
@@ -326,21 +214,78 @@ def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) ->
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
     for each in held:
         store(each, due_at=max(trip.returns_at, each.out_at))
-    clashes = clashes_of(trip)
-    released: list[Reservation] = []
-    if cancelled and stood:
-        released = reservations.release_all(book, trip)
-        notify_keepers(entry, trip, "cancelled", [], released)
-    elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
-        notify_keepers(entry, trip, "changed", clashes)
-    return TripChange(
+    released = reservations.release_all(book, trip) if cancelled and stood else []
+    done = TripChange(
         trip,
         "updated",
-        clashes,
+        clashes_of(trip),
         entry,
         [row.kit.name for row in released],
         list(dict.fromkeys(each.kit.name for each in held)),
+        *_worse(before, trip),
     )
+    _notify(entry, done, changed, stood, released)
+    return done
+
+
+_JUDGED = frozenset({"first_day", "last_day", "people", "hazards", "children", "latex_free"})
+"""What a change of can make a kit unfit for a trip."""
+_WHEN_AND_WHERE = frozenset({"departs_at", "returns_at", "first_day", "last_day", "room"})
+
+
+def _judged(trip: Trip, changed: Collection[str]) -> JudgedTrip | None:
+    """How a trip stands before a change that may make its kits unfit for it."""
+    if not _JUDGED & set(changed) or trip.cancelled_at is not None:
+        return None
+    (judged,) = trip_readiness.judge_trips([trip])
+    return judged if judged.kits else None
+
+
+def _worse(before: JudgedTrip | None, trip: Trip) -> tuple[Sequence[KitOfTrip], Sequence[Reason]]:
+    """The kits that were fit for a trip before and are not now, and what all of them together
+    served and do not now."""
+    if before is None or trip.cancelled_at is not None:
+        return (), ()
+    (now,) = trip_readiness.judge_trips([trip])
+    fit = {kit.kit.pk for kit in before.kits if kit.verdict is not None and kit.verdict.fit}
+    lacked = {reason.code for reason in before.lacking}
+    return (
+        [
+            kit
+            for kit in now.kits
+            if kit.kit.pk in fit and kit.verdict is not None and not kit.verdict.fit
+        ],
+        [reason for reason in now.lacking if reason.code not in lacked],
+    )
+
+
+def _notify(
+    entry: Entry,
+    done: TripChange,
+    changed: Collection[str],
+    stood: bool,
+    released: Sequence[Reservation],
+) -> None:
+    """Tell whoever a change concerns: the keepers of kits that are free, reserved twice or no
+    longer enough, and whoever has a kit on it."""
+    trip = done.trip
+    cancelled = trip.cancelled_at is not None
+    moved = bool({"first_day", "last_day"} & set(changed)) or not stood
+    if cancelled and stood:
+        trip_notices.changed(entry, trip, "cancelled", released=released)
+    elif done.no_longer_fit or done.lacking or (done.clashes and moved):
+        trip_notices.changed(
+            entry,
+            trip,
+            "changed",
+            clashes=done.clashes if moved else (),
+            no_longer_fit=done.no_longer_fit,
+            lacking=done.lacking,
+        )
+    if (cancelled and stood) or _WHEN_AND_WHERE & set(changed):
+        trip_notices.moved_while_out(entry, trip, cancelled=cancelled)
+    if "leader_email" in changed or (not cancelled and not stood):
+        leaders.ask_who(entry, trip)
 
 
 def _due_at_return(source: str, reference: str) -> QuerySet[Checkout]:
@@ -362,24 +307,27 @@ def _extended_by_hand(trip: Trip) -> bool:
     return last is not None and last["what"] == "extended"
 
 
-_ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})
+_ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone", "leader_email"})
 """What the record, from which nothing is ever deleted, does not keep of a trip."""
 
 
 def _create(
     book: Book, source: str, reference: str, columns: dict[str, Any], cancelled: bool
 ) -> TripChange:
-    now = book.act.received_at
+    if address := columns["leader_email"]:
+        columns = {**columns, "leader": leaders.by_address([address]).get(address)}
+    now = change_times.next_time()
     with transaction.atomic():
         trip = Trip.objects.create(
             source=source,
             reference=reference,
             cancelled_at=now if cancelled else None,
-            created_at=now,
+            created_at=book.act.received_at,
             changed_at=now,
             **columns,
         )
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail={"what": "created"})
+    leaders.ask_who(entry, trip)
     return TripChange(trip, "created", [], entry)
 
 

@@ -13,10 +13,11 @@ from django.urls import get_resolver
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.models import Membership, Room
 from gearroom.core.rules.roles import Role
-from kits.models import Kit
+from kits.models import Kit, Webhook
 from kits.services.lists import drafts
 from kits.services.stock import shelves
 from kits.services.weather import locations
+from kits.services.webhooks import webhooks
 from tests.core.api.made import Caller, at_once, is_problem, somebody
 from tests.kits import factories as make
 
@@ -54,6 +55,14 @@ def _rate(world: make.World, call: Caller) -> str:
     return "plans/rates/blister/any/"
 
 
+def webhook_of(call: Caller) -> Webhook:
+    act = make.act(call.token.user.person)
+    webhook, _secret = webhooks.add(
+        act, name="Bookings", address="https://booking.example/", types=[], room=None
+    )
+    return webhooks.change(act, webhook, on=False)
+
+
 CHANGES = [
     Change("tokens/<int:id>/", lambda w, c: f"tokens/{c.token.pk}/", lambda n: {"name": f"t{n}"}),
     Change("rooms/<slug:room>/", lambda w, c: "rooms/main-store/", lambda n: {"phone": f"0{n}"}),
@@ -62,6 +71,11 @@ CHANGES = [
         "notices/settings/", lambda w, c: "notices/settings/", lambda n: {"minutes_a_kit": 1 + n}
     ),
     Change("kits/<str:kit>/", lambda w, c: "kits/DAY-01/", lambda n: {"bag": f"bag {n}"}),
+    Change(
+        "webhooks/<int:id>/",
+        lambda w, c: f"webhooks/{webhook_of(c).pk}/",
+        lambda n: {"name": f"Bookings {n}", "on": True},
+    ),
     Change(
         "places/<int:id>/",
         lambda w, c: f"places/{shelves.add_shelf(make.act(), w.store, 'Z9').pk}/",

@@ -8,7 +8,9 @@ from typing import Any
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from kits.models import Clearance, Notice, RecallScope, What
+from kits.rules.events.facts import KitChanged
 from kits.rules.ledger.facts import Criticality
+from kits.services import events
 from kits.services.buying import drafting
 from kits.services.custody import custody, use
 from kits.services.labelling import labelling
@@ -18,6 +20,7 @@ from kits.services.recalls import recalls
 from kits.services.stock import catalogue, offers
 from kits.services.trips import reservations
 from kits.services.weather import locations
+from kits.services.webhooks import webhooks
 from tests.core.api.made import Caller, somebody
 from tests.kits import again, factories as make
 from tests.kits.advice.school import three, turn_on
@@ -120,6 +123,13 @@ def _made() -> Known:
         by, w.store, packs={offer.pk: 1}, through=make.days(90), currency="GBP"
     )
     van = locations.add_location(by, w.store, name="Van", wet_months=[1])
+    hook, _secret = webhooks.add(
+        by, name="Bookings", address="https://booking.example/", types=[], room=w.store
+    )
+    changed = KitChanged(used.entry.pk, w.day_01.pk)
+    (event,) = events.write(
+        [events.Draft("kit.changed", changed.kit, changed, used.entry.recorded_at, w.store.pk)]
+    )
     turn_on([admin.person.pk])
     advice = three(admin.person)
     lot, shelf = w.lots["d1"], w.shelf
@@ -148,6 +158,7 @@ def _made() -> Known:
             "reservations": {"id": reserved.reservation.pk},
             "entries": {"id": used.entry.pk},
             "rooms": {"room": w.store.slug},
+            "webhooks": {"id": hook.pk},
             "trips": {"source": moor.source, "reference": moor.reference},
         },
         numbers={
@@ -165,6 +176,7 @@ def _made() -> Known:
             "person": str(w.guide.pk), "holder": str(w.guide.pk), "cleared_by": str(w.keeper.pk),
             "trip": str(moor.pk), "labels": tag.code, "text": "DAY-02", "texts": "DAY-02",
             "returns_at": f"{make.days(1)}T10:00:00Z", "departs_at": f"{make.days(0)}T10:00:00Z",
+            "event": str(event.message_id), "address": "https://booking.example/",
             "kits": "DAY-02", "mixed_with": "DAY-02", "sheet": "a4-3x7",
         },
     )  # fmt: skip

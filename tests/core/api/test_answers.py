@@ -2,14 +2,18 @@
 
 import itertools
 import json
+import re
 import uuid
+from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.core.cache import cache
 from pytest_django import DjangoAssertNumQueries
 from rest_framework.settings import api_settings
 
+from gearroom.core import clock
 from gearroom.core.models import KeptAnswer, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
 from tests.core.api.made import Caller, a_room, at_once, is_problem, somebody
@@ -130,6 +134,23 @@ def test_a_change_made_on_an_old_reading_is_refused(call: Caller) -> None:
     assert call.patch("rooms/main-store/", {"phone": "04"}).status_code == 200
 
 
+@pytest.mark.django_db
+def test_a_page_that_the_asker_has_is_not_sent_again_until_it_shows_something_else(
+    call: Caller,
+) -> None:
+    rooms = [a_room(f"room-{number}") for number in range(3)]
+    first = call.get("rooms/?page_size=2")
+    with time_machine.travel(clock.now() + timedelta(hours=1)):
+        again = call.get("rooms/?page_size=2", if_none_match=first["ETag"])
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", first["ETag"])
+    assert call.get("rooms/?page_size=3", if_none_match=first["ETag"]).status_code == 200
+    Room.objects.filter(pk=rooms[0].pk).update(phone="01")  # whoever changes it, and however
+    changed = call.get("rooms/?page_size=2", if_none_match=first["ETag"])
+    assert changed.status_code == 200 and changed["ETag"] != first["ETag"]
+    rooms[2].delete()  # what is not on the page, but says whether there is a next one
+    assert call.get("rooms/?page_size=2", if_none_match=changed["ETag"]).status_code == 200
+
+
 # ------------------------------------------------------------------------------------------ pages
 @pytest.mark.django_db
 def test_pages_reach_every_row_once_while_rows_are_added(call: Caller) -> None:
@@ -194,7 +215,12 @@ def test_a_runaway_program_is_told_to_wait_and_others_are_not(
     call: Caller, admin: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(api_settings.DEFAULT_THROTTLE_RATES, "actor", "3/h")
-    assert [call.get("rooms/").status_code for _ in range(4)] == [200, 200, 200, 429]
+    answers = [call.get("rooms/") for _ in range(4)]
+    assert [answer.status_code for answer in answers] == [200, 200, 200, 429]
+    assert {answer["RateLimit-Policy"] for answer in answers} == {'"actor";q=3;w=3600'}
+    left = [re.fullmatch(r'"actor";r=(\d);t=(\d+)', answer["RateLimit"]) for answer in answers]
+    assert [present(each)[1] for each in left] == ["2", "1", "0", "0"]
+    assert all(1 <= int(present(each)[2]) <= 3600 for each in left)
     answer = call.post("rooms/", ROOM)
     body = is_problem(answer, 429, "too-many-requests")
     assert 1 <= int(answer["Retry-After"]) == body["retry_after"] <= 3600

@@ -17,8 +17,9 @@ from django.db.models import Value
 from django.db.models.functions import Concat
 
 from gearroom.core.acts import NotAllowed, Problem, Refused, Unacceptable, document
+from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
 from gearroom.core.models import KeptAnswer, Room, User
-from gearroom.core.services.idempotency import Answer, KeyLocked, locked_transaction, once
+from gearroom.core.services.idempotency import Answer, once
 from tests.core.api.made import a_room, at_once
 from tests.present import present
 from tests.program import PROJECT, environment

@@ -60,6 +60,10 @@ def test_what_was_exported_changes_nothing_when_it_is_imported(
         hours_to_care=Decimal("2.5"), decided_by=w.adviser,
     )  # fmt: skip
     make.trip("Gorge", w.store, 2, 4, hazards=["gorge", "water"], leader=w.guide)
+    by_address = make.trip("Hut", w.store, 2, 4, leader=w.guide)
+    Trip.objects.filter(pk=by_address.pk).update(
+        leader_email="a@example.org", youngest=9, oldest=14, planned=True
+    )
     Kit.objects.filter(pk=w.day_01.pk).update(deputy=w.keeper, bag="@blue")
 
     assert what_changes(act, form) == {}
@@ -281,6 +285,31 @@ def test_trips_come_by_the_clock_of_their_room_each_once(w: World, act: Act) -> 
     imported(act, "trips", extend, dry_run=False)
     trip.refresh_from_db()
     assert (trip.last_day, trip.hazards) == (day + timedelta(days=1), ["gorge", "water"])
+
+
+def test_what_a_file_leaves_out_of_a_trip_stays(w: World, act: Act) -> None:
+    trip = make.trip("Hut", w.store, 2, 4, leader=w.guide)
+    kept = {
+        "leader_email": "a@example.org", "youngest": 19, "oldest": 24, "planned": True,
+        "hours_to_care": Decimal("2.5"), "leader_name": "Ann",
+    }  # fmt: skip
+    Trip.objects.filter(pk=trip.pk).update(**kept)
+    first, last = trip.departs_at.isoformat(), trip.returns_at.isoformat()
+    text = lines(
+        "source,reference,name,departs_at,returns_at,people",
+        f"{trip.source},{trip.reference},Hut,{first},{last},9",
+    )
+
+    imported(act, "trips", text, dry_run=False)
+
+    trip.refresh_from_db()
+    assert (trip.people, trip.leader) == (9, w.guide)
+    assert {name: getattr(trip, name) for name in kept} == kept
+    assert not trip.children
+    young = text.replace("people\n", "people,youngest\n").rstrip("\n") + ",8\n"
+    imported(act, "trips", young, dry_run=False)
+    trip.refresh_from_db()
+    assert trip.children
 
 
 def test_people_come_and_leave_by_a_file_of_an_administrator(w: World, act: Act) -> None:

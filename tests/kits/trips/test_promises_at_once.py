@@ -14,6 +14,7 @@ from gearroom.core.acts import Problem
 from kits.models import Reservation, Trip
 from kits.services.ledger import audit
 from kits.services.trips import reservations, trips
+from kits.services.trips.trip_facts import TripFacts
 from tests.kits import factories as make
 
 MANY = 8
@@ -56,7 +57,7 @@ def test_a_new_trip_put_many_times_at_once_is_made_once() -> None:
     room = make.room()
     actor = make.actor(make.person("Bookings", make.Role.INTEGRATION, room))
     departs = timezone.now() + timedelta(days=3)
-    facts = trips.TripFacts("Moor", departs, departs + timedelta(hours=9), 8, room=room)
+    facts = TripFacts("Moor", departs, departs + timedelta(hours=9), 8, room=room)
 
     def put() -> str:
         return trips.put(make.Act(actor=actor), "bookings", "T-1", facts).outcome

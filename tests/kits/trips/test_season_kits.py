@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
 from kits.models import Entry, Kit, Reservation, Trip
+from kits.rules.ledger import Criticality
 from kits.rules.trips.season_kits import Found
 from kits.services.custody import custody
 from kits.services.restocking import sorting
@@ -109,7 +110,73 @@ def test_all_are_reserved_or_none(w: World) -> None:
     assert problem.value.code == "kit-reserved"
     assert Reservation.objects.filter(trip__in=[moor, ridge]).count() == 0
     done = season_kits.reserve(act(w.keeper), [(moor, w.day_01), (moor, w.day_01)])
-    assert [(row.kit.name, row.trip) for row in done] == [("DAY-01", moor)]
+    assert [(each.reservation.kit.name, each.reservation.trip) for each in done] == [
+        ("DAY-01", moor)
+    ]
+
+
+@pytest.fixture
+def promised(w: World) -> tuple[Trip, Trip]:
+    """Moor has the one kit that Ridge needs, and could go with another."""
+    small = make.kit_list(
+        "Small", {"main": [(w.shears, 1, 1, Criticality.ROUTINE)]}, w.adviser, people=4
+    )
+    make.kit("SMALL-1", small, w.store)
+    Kit.objects.filter(pk=w.day_02.pk).update(lost_since=timezone.now())
+    moor, ridge = make.trip("Moor", w.store, 3, 3, people=4), make.trip("Ridge", w.store, 3, 3)
+    reservations.reserve(act(w.keeper), w.day_01, moor, person=w.guide)
+    return moor, ridge
+
+
+def test_with_changes_a_reserved_kit_goes_where_it_is_needed_more(
+    w: World, promised: tuple[Trip, Trip]
+) -> None:
+    moor, ridge = promised
+    stays = season_kits.season_kits(actor(w.keeper))
+    assert of(stays, ridge).lacking
+    found = season_kits.season_kits(actor(w.keeper), changes=True)
+    row = of(found, moor)
+    assert [each.kit.name for each in row.released] == ["DAY-01"]
+    assert (chosen(found, moor), chosen(found, ridge)) == (["SMALL-1"], ["DAY-01"])
+    assert row.why.startswith("SMALL-1 instead of DAY-01, which goes with Ridge")
+    assert not any(each.lacking for each in found.trips)
+    small = Kit.objects.get(name="SMALL-1")
+    season_kits.reserve(act(w.keeper), [(moor, small), (ridge, w.day_01)], [(moor, w.day_01)])
+    rows = Reservation.objects.promised().order_by("kit__name")
+    assert list(rows.values_list("kit__name", "trip__name", "person")) == [
+        ("DAY-01", "Ridge", None),
+        ("SMALL-1", "Moor", w.guide.pk),
+    ]
+
+
+def test_a_change_is_refused_whole_where_things_are_no_longer_so(
+    w: World, promised: tuple[Trip, Trip]
+) -> None:
+    moor, ridge = promised
+    wanted = [(moor, Kit.objects.get(name="SMALL-1")), (ridge, w.day_01)]
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide, trip=moor)
+    assert not of(season_kits.season_kits(actor(w.keeper), changes=True), moor).released
+    with pytest.raises(Refused) as problem:
+        season_kits.reserve(act(w.keeper), wanted, [(moor, w.day_01)])
+    assert problem.value.code == "kit-is-out"
+    custody.check_in(act(w.keeper), w.day_01)
+    reservations.release(act(w.keeper), Reservation.objects.promised().get())
+    with pytest.raises(Refused) as problem:
+        season_kits.reserve(act(w.keeper), wanted, [(moor, w.day_01)])
+    assert problem.value.code == "not-reserved"
+    assert not Reservation.objects.promised().exists()
+
+
+def test_a_kit_that_is_not_back_in_time_does_not_serve_the_trip_it_is_reserved_for(
+    w: World,
+) -> None:
+    moor = make.trip("Moor", w.store, 3, 3)
+    reservations.reserve(act(w.keeper), w.day_01, moor)
+    due = timezone.now() + timedelta(days=3)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide, due_at=due, take_reason="Away")
+    (row,) = season_kits.season_kits(actor(w.keeper)).trips
+    (kit,) = row.promised
+    assert kit.not_back and not row.is_settled
 
 
 def test_only_what_one_sees_is_chosen_and_only_a_keeper_reserves(w: World) -> None:
@@ -144,7 +211,9 @@ def test_it_is_asked_and_accepted_at_the_door(w: World) -> None:
     answer = call.get("plans/trips/?room=main-store").json()
     (row,) = answer["trips"]
     assert (row["trip"], row["name"], row["lacking"], row["ways"]) == (moor.pk, "Moor", [], [])
-    assert row["chosen"] == [{"kit": "DAY-01", "to_restock": False, "from_elsewhere": False}]
+    assert row["chosen"] == [
+        {"kit": "DAY-01", "to_restock": False, "from_elsewhere": False, "not_back": False}
+    ]
     assert (answer["quality"], answer["not_counted_on"]) == ("best", [])
     wanted = [{"kit": "DAY-01", "trip": f"by-hand:{moor.reference}"}]
     done = call.post("plans/trips/reserve/", {"reserve": wanted})

@@ -7,10 +7,10 @@ import pytest
 from django.core.cache import cache
 
 from gearroom.core.acts import Act, actor_of
+from gearroom.core.acts.key_locks import locked_transaction
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services.idempotency import locked_transaction
 from kits.models import Checkout, Movement
 from kits.services.custody import custody
 from labels.models import Scan

@@ -305,6 +305,7 @@ TRIPS: dict[str, Make] = {
     "POST trips/{source}/{reference}/extend/": lambda a: _of_trip(
         a, "walk", body={"returns_at": _LATE}
     ),
+    "GET trips/{source}/{reference}/proposal/": lambda a: _of_trip(a, "later"),
     "POST trips/{source}/{reference}/proposal/": lambda a: _of_trip(a, "later"),
     "GET plans/trips/": lambda a: say(),
     "GET plans/trips/ #of a room": lambda a: say({"room": a.room()}),
@@ -349,6 +350,22 @@ RECORD: dict[str, Make] = {
     "GET calendars/{secret}/": lambda a: say(
         secret=a.side.people["keeper"].calendar if a.side else "nothing"
     ),
+    "GET webhooks/": lambda a: say(),
+    "POST webhooks/": lambda a: say(
+        body={"name": "Mine", "address": "https://booking.example/", "room": a.room()}
+    ),
+    "POST webhooks/ #of all their rooms": lambda a: say(
+        body={"name": "Mine", "address": "https://booking.example/"}
+    ),
+    "GET webhooks/{id}/": lambda a: say(id=a.of("webhook")),
+    "PATCH webhooks/{id}/": lambda a: say(id=a.of("webhook"), body={"name": "Other"}),
+    "GET webhooks/{id}/delivery/": lambda a: say(id=a.of("webhook")),
+    "GET webhooks/{id}/attempts/": lambda a: say(id=a.of("webhook")),
+    "POST webhooks/{id}/rotate/": lambda a: say(id=a.of("webhook")),
+    "POST webhooks/{id}/test/": lambda a: say(id=a.of("webhook")),
+    "POST webhooks/{id}/send-again/": lambda a: say(id=a.of("webhook"), body={"event": a.event()}),
+    "POST webhooks/{id}/leave-out/": lambda a: say(id=a.of("webhook"), body={"event": a.event()}),
+    "POST webhooks/{id}/remove/": lambda a: say(id=a.of("webhook")),
 }
 
 LABELS: dict[str, Make] = {

@@ -174,6 +174,9 @@ LISTS: dict[str, Make] = {
     "page POST trips/{trip}/reserve/": lambda a: say(
         trip=a.trip_id("later"), body={"kit": a.kit("in"), "person": a.person("mate")}
     ),
+    "page POST trips/{trip}/leader/": lambda a: say(
+        trip=a.trip_id("later"), body={"person": a.person("mate")}
+    ),
     "page POST trips/{trip}/release/": lambda a: say(
         trip=a.trip_id("later"), body={"reservation": a.of("reservation")}
     ),

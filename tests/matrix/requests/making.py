@@ -13,11 +13,13 @@ from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from kits.models import Holding, Photo
 from kits.rules.lookup import label_codes
+from kits.services.webhooks import webhooks
 from tests.matrix.accounts import Account
 from tests.matrix.school.sides import Everywhere, School, Side
 
 NO_NUMBER = 98765432
 NO_NAME = "GHOST-99"
+NO_EVENT = "0e0a7d0c-3c1f-4b52-9d52-b7e2a4d6c911"
 NO_CODE = label_codes.shown(label_codes.new_code(random.Random(17).choice))
 
 
@@ -153,6 +155,11 @@ class Aim:
     def of(self, name: str) -> int:
         """The number of the room's reservation, clearance, notice or device."""
         return getattr(self.side, name).pk if self.side else NO_NUMBER
+
+    def event(self) -> str:
+        """The event that the room's webhook is to get next."""
+        event = webhooks.next_event(self.side.webhook) if self.side and self.side.webhook else None
+        return str(event.message_id) if event else NO_EVENT
 
     def entry(self, name: str) -> int:
         """An entry's number."""

@@ -26,7 +26,9 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.custody.use import Went
+from kits.rules.events.facts import KitChanged
 from kits.rules.ledger.facts import Criticality, Kind
+from kits.services import events
 from kits.services.advice import access
 from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
@@ -41,6 +43,7 @@ from kits.services.recalls import closing, recalls
 from kits.services.restocking import sealing, sorting
 from kits.services.stock import catalogue, corrections, counting, moving, offers, receiving
 from kits.services.trips import reservations
+from kits.services.webhooks import webhooks
 from labels.services.paper import sheets
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
@@ -247,6 +250,7 @@ def _kits(side: Side, of: Everywhere) -> None:
     side.trips["later"] = make.trip(
         f"{side.word} later", side.room, 5, 6,
         leader_name=f"Lee {side.word}", leader_phone=f"0{MARKS[side.room.slug][1]}5",
+        leader_email=f"lee@{side.word}.example.org",
     )  # fmt: skip
     side.reservation = reservations.reserve(
         make.act(keeper), kits["promised"], side.trips["later"], person=mate
@@ -324,6 +328,13 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
         "reset": token,
     }
     side.device = shared_devices.add(make.act(keeper), side.room, f"{side.word} phone")
+    side.webhook, _secret = webhooks.add(
+        act(side.people["administrator"].person), name=f"{side.word} bookings",
+        address=f"https://{side.word}.example/events", types=[], room=side.room,
+    )  # fmt: skip
+    changed = KitChanged(opened.pk, kits["spare"].pk)
+    at = opened.recorded_at
+    events.write([events.Draft("kit.changed", changed.kit, changed, at, side.room.pk)])
 
 
 # ------------------------------------------------------------------------------------- the recalls

@@ -22,6 +22,7 @@ from kits.models import (
     Recall,
     RecallPlace,
     Reservation,
+    Webhook,
 )
 from tests.matrix.accounts import Account
 
@@ -65,6 +66,7 @@ class Side:
     clearance: Clearance | None = None
     notice: Notice | None = None
     device: Any = None
+    webhook: Webhook | None = None
     visitor: Person | None = None
     double: Person | None = None
     gone: Person | None = None

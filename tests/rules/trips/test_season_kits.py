@@ -10,8 +10,14 @@ from hypothesis import given, strategies as st
 
 from kits.rules.ledger import TripNeeds
 from kits.rules.trips.lanes import Days
-from kits.rules.trips.season import UNSERVED, Choice, Season, SeasonKit, SeasonTrip
-from kits.rules.trips.season_kits import Found, choose, one_by_one
+from kits.rules.trips.season import MOVED, UNSERVED, Choice, Season, SeasonKit, SeasonTrip
+from kits.rules.trips.season_kits import (
+    Found,
+    changes,
+    choose,
+    choose_with_changes,
+    one_by_one,
+)
 from kits.rules.trips.season_mends import MendKind, mends
 
 MONDAY = date(2027, 5, 3)
@@ -55,6 +61,8 @@ kits = st.builds(
     restocked_through=st.none() | days.map(lambda day: day + timedelta(days=3)),
     restocked_from=days,
     busy=st.lists(spans(), max_size=1).map(tuple),
+    out=st.none() | spans(),
+    out_on=st.none() | st.integers(0, 2),
     nights=st.integers(0, 2),
     times=st.integers(0, 2),
 )
@@ -71,6 +79,19 @@ def seasons(draw: st.DrawFn) -> Season:
         tuple(replace(kit, id=n, name=f"KIT-{n}") for n, kit in enumerate(some)),
         draw(st.frozensets(st.tuples(st.integers(0, 2), st.integers(0, 1)), max_size=1)),
     )
+
+
+@st.composite
+def reserved(draw: st.DrawFn) -> tuple[Season, Choice]:
+    """A season in which kits are promised to trips, and which of these may change."""
+    season = draw(seasons())
+    pairs = [(t.id, k.id) for t in season.trips for k in season.kits]
+    promised = draw(st.frozensets(st.sampled_from(pairs), max_size=3))
+    days = {
+        kit.id: [season.trip[t].days for t, k in promised if k == kit.id] for kit in season.kits
+    }
+    kits = tuple(replace(kit, busy=(*kit.busy, *days[kit.id])) for kit in season.kits)
+    return Season(season.trips, kits, promised), draw(st.frozensets(st.sampled_from(pairs)))
 
 
 def every_choice(season: Season) -> Iterator[Choice]:
@@ -99,6 +120,28 @@ def test_it_is_never_worse_than_one_trip_after_the_other(season: Season) -> None
     assert choose(season, seconds=PATIENCE).comes_to <= season.points(simple) + 1e-6
 
 
+@given(reserved())
+def test_with_changes_no_trip_is_lost_and_each_makes_up_for_itself(
+    example: tuple[Season, Choice],
+) -> None:
+    season, promises = example
+    stays = choose(season, seconds=PATIENCE)
+    changed, chosen = choose_with_changes(season, promises, seconds=PATIENCE)
+    assert changed.movable <= promises & season.kept
+    assert changed.is_possible(chosen.choice)
+    assert len(chosen.lacking) <= len(stays.lacking)
+    as_they_are = stays.choice | changed.movable
+    assert changed.is_possible(as_they_are)
+    moved = changed.movable - chosen.choice
+    better = changed.points(as_they_are) - (chosen.comes_to - MOVED * len(moved))
+    assert better >= MOVED * len(moved) - 1e-3
+    made = changes(changed, chosen.choice)
+    assert {(each.trip, kit) for each in made for kit in each.gives} == moved
+    assert all(each.to for each in made)
+    least = min(changed.points(choice) for choice in every_choice(changed))
+    assert abs(chosen.comes_to - least) < 1e-3
+
+
 @given(seasons(), st.randoms())
 def test_the_same_season_has_the_same_choice(season: Season, chance: random.Random) -> None:
     shuffled = Season(
@@ -120,11 +163,14 @@ def test_what_lacks_is_what_its_kits_do_not_serve(season: Season) -> None:
     assert (chosen.comes_to >= UNSERVED) == bool(chosen.lacking)
 
 
-@given(seasons())
-def test_a_mend_serves_its_trip_and_leaves_the_others_as_they_are(season: Season) -> None:
-    chosen = choose(season, seconds=PATIENCE)
+@given(reserved())
+def test_a_mend_serves_its_trip_and_leaves_the_others_as_they_are(
+    example: tuple[Season, Choice],
+) -> None:
+    season, chosen = choose_with_changes(*example, seconds=PATIENCE)
     for pk, ways in mends(season, chosen).items():
         others = frozenset(pair for pair in chosen.choice if pair[0] != pk)
+        others |= chosen.choice & season.movable
         trip = next(trip for trip in season.trips if trip.id == pk)
         for mend in ways:
             kits = set(mend.kits) - set(season.promised.get(pk, ()))
@@ -200,6 +246,40 @@ def test_a_kit_of_its_own_room_goes_first_and_what_is_promised_stays() -> None:
     away = replace(kit(2), busy=(trip(1, 0, 0).days,))
     season = Season((trip(1, 0, 0), trip(2, 0, 0)), (kit(1, room=2), away), frozenset({(1, 2)}))
     assert choose(season, seconds=PATIENCE).choice == {(2, 1)}
+
+
+def test_a_reserved_kit_goes_elsewhere_only_where_a_trip_gets_its_kit_by_it() -> None:
+    week, day = replace(kit(1), people=12), replace(kit(2), room=2)
+    moor, ridge = trip(1, 0, 0), trip(2, 0, 0, people=12)
+    on_moor = replace(week, busy=(moor.days,))
+    promised = frozenset({(1, 1)})
+    alone = Season((moor,), (on_moor, kit(2)), promised)
+    assert choose_with_changes(alone, promised)[1].choice == promised
+    season = Season((moor, ridge), (on_moor, day), promised)
+    assert set(choose(season).lacking) == {2}
+    changed, chosen = choose_with_changes(season, promised)
+    assert chosen.choice == {(1, 2), (2, 1)}
+    assert not chosen.lacking
+    (change,) = changes(changed, chosen.choice)
+    assert (change.trip, change.gives, change.has, change.to) == (1, (1,), (2,), (2,))
+    assert choose_with_changes(season, frozenset())[1].choice == choose(season).choice
+
+
+def test_what_something_else_is_too_close_to_stays_reserved() -> None:
+    moor, ridge = trip(1, 0, 1), trip(2, 2, 2)
+    both = replace(kit(1, nights=2), busy=(moor.days, ridge.days))
+    season = Season((moor, ridge), (both, kit(2)), frozenset({(1, 1), (2, 1)}))
+    assert season.with_changes(season.kept) == season
+    assert season.with_changes(frozenset({(2, 1)})) == season
+
+
+def test_a_promised_kit_that_is_not_back_in_time_does_not_serve_its_trip() -> None:
+    moor = trip(1, 2, 2)
+    for last, on, served in ((1, None, True), (2, None, False), (2, 1, True), (2, 9, False)):
+        out = Days(MONDAY, MONDAY + timedelta(days=last))
+        late = replace(kit(1), busy=(moor.days,), out=out, out_on=on)
+        season = Season((moor,), (late,), frozenset({(1, 1)}))
+        assert (not choose(season).lacking) is served
 
 
 def test_the_least_shift_is_named_and_one_more_kit() -> None:

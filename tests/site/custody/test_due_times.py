@@ -14,6 +14,7 @@ from kits.models import Checkout, Notice, Trip
 from kits.services.custody import custody
 from kits.services.mail import notice_texts, overdue
 from kits.services.trips import trips
+from kits.services.trips.trip_facts import TripFacts
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
@@ -158,7 +159,7 @@ def test_what_was_put_off_by_hand_stays_when_the_booking_system_repeats_itself(
     later = walk.returns_at + timedelta(hours=2)
     post(browser(school.world.guide), f"/trips/{walk.pk}/extend/", due_at=later.isoformat())
 
-    facts = trips.TripFacts(walk.name, walk.departs_at, walk.returns_at, 8, room=school.world.store)
+    facts = TripFacts(walk.name, walk.departs_at, walk.returns_at, 8, room=school.world.store)
     done = trips.put(make.act(), walk.source, walk.reference, facts)
 
     assert not done.due_changed

@@ -9,6 +9,7 @@ from kits.models import Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.services.text import wording
 from kits.services.trips import reservations, trips
+from kits.services.trips.trip_facts import TripFacts
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
@@ -101,7 +102,7 @@ def test_a_cancelled_trip_says_which_kits_are_free_again(world: make.World) -> N
     reservations.release(
         make.act(), reservations.reserve(make.act(), world.day_02, trip).reservation
     )
-    facts = trips.TripFacts(
+    facts = TripFacts(
         trip.name, trip.departs_at, trip.returns_at, 8, room=world.store, cancelled=True
     )
     trips.put(make.act(), trip.source, trip.reference, facts)
@@ -125,7 +126,7 @@ def test_of_two_people_at_one_trip_the_second_is_told(world: make.World) -> None
 
 
 def test_a_trip_of_the_booking_system_is_changed_there(world: make.World) -> None:
-    facts = trips.TripFacts("Booked walk", *_times(), people=4, room=world.store)
+    facts = TripFacts("Booked walk", *_times(), people=4, room=world.store)
     trip = trips.put(make.act(), "bookings", "B-7", facts).trip
     client = browser(world.keeper)
 

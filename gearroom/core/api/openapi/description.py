@@ -26,6 +26,7 @@ _ANY = {
     404: "Not found in your gear rooms",
     422: "A value cannot be right",
     429: "Too many requests",
+    503: "Busy, read-only or without its database: nothing was changed",
 }
 PATH_EXAMPLES = {
     "kit": "DAY-01",
@@ -41,6 +42,9 @@ PATH_EXAMPLES = {
     "activity": "hill-walking",
     "table": "items",
 }
+_UUID = "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"
+"""As a pattern, not a format: clients that are generated make an object of that, which no header
+can be."""
 _SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
 _WRITE = {
     409: "Not possible at the moment, or the same request is still being processed",
@@ -49,31 +53,12 @@ _WRITE = {
     413: "Too large",
     415: "Media type not supported",
     422: "A value cannot be right, or the key was used for another request",
+    507: "The storage is full: nothing was changed",
 }
 
-
-_KEPT = [200, 201, 409, 422]
-REPLAYS = [
-    OpenApiParameter(
-        "Idempotency-Replayed",
-        {"type": "string", "enum": ["true"]},
-        OpenApiParameter.HEADER,
-        response=_KEPT,
-        description="This is the answer given before, and nothing was done now. To repeat the"
-        " action, use a new key.",
-    ),
-    OpenApiParameter(
-        "Idempotency-First-Answered",
-        {"type": "string", "format": "date-time"},
-        OpenApiParameter.HEADER,
-        response=_KEPT,
-        description="When this answer was first given.",
-    ),
-]
-"""Headers of the answers that a key gets once more."""
 _KEY = OpenApiParameter(
     "Idempotency-Key",
-    {"type": "string", "format": "uuid"},
+    {"type": "string", "pattern": _UUID},
     OpenApiParameter.HEADER,
     required=True,
     description="A new UUID for this request. If you send the same content again with the same"
@@ -114,6 +99,10 @@ class ViewSchema(AutoSchema):
         if not self._writes():
             does = "list" if self._is_list_view() else "show"
         return "_".join([*self._tokenize_path(), does]).replace("-", "_")
+
+    def is_deprecated(self) -> bool:
+        """Whether there is a newer way to do what this does."""
+        return self._writes() and getattr(self.view, "older_way", False)
 
     def get_request_serializer(self) -> Any:
         """The strict body of a write."""
@@ -160,10 +149,10 @@ class ViewSchema(AutoSchema):
         return answers
 
     def get_override_parameters(self) -> list[Any]:
-        """Query parameters of a read; the key, what a replay says, and If-Match, of a write."""
+        """Query parameters of a read; the key and If-Match of a write."""
         if not self._writes():
             return [self.view.query] if self.view.query else []
-        key = [_KEY, *REPLAYS] if self.view.key_header else []
+        key = [_KEY] if self.view.key_header else []
         if getattr(self.view, "can_be_handed_over", False):
             key.append(_HANDED_OVER)
         return [*key, _MATCH] if self.method in ("PATCH", "PUT") else key

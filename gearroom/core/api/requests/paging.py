@@ -13,7 +13,6 @@ from django.db.models import Model, Q
 from django.utils.translation import gettext as _
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
-from rest_framework.response import Response
 from rest_framework.settings import api_settings
 from rest_framework.utils.encoders import JSONEncoder
 from rest_framework.utils.urls import replace_query_param
@@ -46,9 +45,9 @@ class CursorPages(BasePagination):
         self._previous = self._link(True, page, 0, more if backwards else place is not None)
         return page
 
-    def get_paginated_response(self, data: Any) -> Response:
-        """The page with the addresses of its neighbours."""
-        return Response({"next": self._next, "previous": self._previous, "results": data})
+    def whole(self, data: Any) -> dict[str, Any]:
+        """The page with the addresses of its neighbours, the same as long as its rows are."""
+        return {"next": self._next, "previous": self._previous, "results": data}
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
         """That, for the OpenAPI schema."""
@@ -64,14 +63,14 @@ class CursorPages(BasePagination):
             return None
         place = [_value(page[index], name.lstrip("-")) for name in self._ordering]
         plain = json.loads(json.dumps([backwards, *place], cls=JSONEncoder))
-        cursor = signing.dumps(plain, salt=self._salt())
+        cursor = self._signer().sign_object(plain)
         return str(replace_query_param(self._address, "cursor", cursor))
 
     def _read(self, cursor: str | None) -> tuple[bool, list[Any] | None]:
         if cursor is None:
             return False, None
         try:
-            backwards, *place = signing.loads(cursor, salt=self._salt())
+            backwards, *place = self._signer().unsign_object(cursor)
         except signing.BadSignature:
             raise Invalid(
                 _(
@@ -82,8 +81,8 @@ class CursorPages(BasePagination):
             ) from None
         return backwards, place
 
-    def _salt(self) -> str:
-        return "cursor " + " ".join(self._ordering)
+    def _signer(self) -> signing.Signer:
+        return signing.Signer(salt="cursor " + " ".join(self._ordering))
 
 
 def _reversed_order(name: str) -> str:

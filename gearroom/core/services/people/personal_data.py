@@ -48,6 +48,7 @@ TYPED = frozenset(
         "advice",
         "leader_name",
         "leader_phone",
+        "leader_email",
         "cancelled_why",
         "last_error",
         "refused_why",
@@ -64,6 +65,7 @@ FACTS = frozenset({"facts"})
 OF_THINGS = frozenset(
     {
         "name",
+        "address",
         "phone",
         "how_to_return",
         "bag",
@@ -215,6 +217,8 @@ _SECRETS = frozenset(
         "request_sha256",
         "lease",
         "rendered",
+        "secret",
+        "older_secret",
     }
 )
 _OF_OTHERS = frozenset({"facts"})

@@ -65,7 +65,7 @@ def reserve(act: Act, request: HttpRequest) -> Done:
     done = season_kits.reserve(
         act, [(find.trip(act.actor, trip), find.kit(act.actor, kit)) for trip, kit in pairs]
     )
-    of_trips = grouped((row.trip.name, row.kit.name) for row in done)
+    of_trips = grouped((row.reservation.trip.name, row.reservation.kit.name) for row in done)
     return Done(
         ngettext("%(n)d kit reserved. %(which)s.", "%(n)d kits reserved. %(which)s.", len(done))
         % {

@@ -1,59 +1,43 @@
 """Trips: those to come, a month of them, one with its kits, and one added by hand."""
 
 import calendar as months
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from datetime import date, timedelta
-from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
-from django.db.models import Q, QuerySet
-from django.http import HttpRequest, HttpResponse, QueryDict
-from django.urls import reverse
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
 from django.utils.formats import get_format
-from django.utils.translation import gettext as _, gettext_lazy
+from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Actor, Invalid, Problem, Stale, one
+from gearroom.core.acts import Act, Invalid, Problem, one
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.page import (
     Done,
-    Moment,
-    PageForm,
-    Several,
-    ShortText,
-    Tick,
-    WholeNumber,
     actor,
     form_view,
-    here,
     id_of,
     read_page,
-    rooms_of,
     show,
     today_here,
     words,
 )
-from gearroom.site.web.page.forms import Number
-from gearroom.site.web.planning.vocabulary import chosen_activity
-from kits.models import Activity, Kit, Reservation, Trip
+from kits.models import Kit, Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
 from kits.services.trips import (
     carried_when,
     due_times,
+    leaders,
     proposals,
     reservations,
     trip_readiness,
     trips,
 )
-from kits.services.trips.trips import TripFacts
 
 MOST_TRIPS = 60
-MOST_HOURS = Decimal(999)
 MOST_A_MONTH = 300
 
 
@@ -159,6 +143,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         "lacking": reason_texts.reasons(judged.lacking),
         "clashes": trips.clashes_of(row) if judged.state != "over" else [],
         "phones": who.may("see_people", row.room_id),
+        "ages": _ages(row),
         "by_hand": row.source == trips.BY_HAND,
         "may_edit": who.may("edit_trip", row.room_id),
         "may_reserve": who.may("reserve", row.room_id),
@@ -168,7 +153,29 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         # The leader is what is chosen where nobody else is.
         leader = [row.leader_id] if row.leader_id else []
         facts["people"] = people.choices(who).exclude(pk__in=leader)
+    facts["may_name_leader"] = (
+        bool(row.leader_email)
+        and judged.state not in ("cancelled", "over")
+        and facts["may_edit"]
+        and facts["phones"]
+    )
+    if facts["may_name_leader"]:
+        facts["people_here"] = people.choices(who)
     return show(request, "site/trips/trip/trip.html", problem=problem, **facts)
+
+
+def _ages(trip: Trip) -> str:
+    """The ages of those who go on a trip, as far as somebody gave them."""
+    ages = {"youngest": trip.youngest, "oldest": trip.oldest}
+    if trip.youngest is None and trip.oldest is None:
+        return ""
+    if trip.oldest is None:
+        return _("%(youngest)s years and older") % ages
+    if trip.youngest is None:
+        return _("up to %(oldest)s years old") % ages
+    if trip.youngest == trip.oldest:
+        return _("%(youngest)s years old") % ages
+    return _("%(youngest)s to %(oldest)s years old") % ages
 
 
 def _profile(trip: Trip, kits: Sequence[Kit]) -> str:
@@ -215,151 +222,13 @@ def release(act: Act, request: HttpRequest, trip: int) -> Done:
     )
 
 
-# ------------------------------------------------------------------------------------- by hand
-def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    return _form_page(
-        request,
-        None,
-        request.POST or {"people": "8", "room": getattr(here(request), "slug", "")},
-        problem,
-    )
-
-
-@form_view("edit_trip", page_of=_add_page)
-def add(act: Act, request: HttpRequest) -> Done:
-    """A trip that no other system knows."""
-    done = trips.add_by_hand(act, _facts(act.actor, request.POST))
+@form_view("edit_trip", "trip", refused=show_trip)
+def name_leader(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Say who the leader is whom another system names by email address."""
+    row = find.trip(act.actor, trip)
+    person = find.person(act.actor, request.POST.get("person", ""))
+    leaders.name_leader(act, row, person)
     return Done(
-        _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name},
-        to=reverse("trip", args=[done.trip.pk]),
+        _("Saved: %(email)s is %(name)s, for this trip and those to come.")
+        % {"email": row.leader_email, "name": person.name}
     )
-
-
-def _editable(who: Actor, trip: int) -> Trip:
-    row = find.trip(who, trip)
-    who.require("edit_trip", row.room_id)
-    return row
-
-
-def _require_by_hand(trip: Trip) -> None:
-    """Raise Invalid for a trip that another system knows."""
-    if trip.source != trips.BY_HAND:
-        raise Invalid(
-            _(
-                "%(trip)s comes from “%(source)s”. Change it there, and it will be updated here "
-                "automatically."
-            )
-            % {"trip": trip.name, "source": trip.source}
-        )
-
-
-def _edit_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
-    row = _editable(actor(request), trip)
-    try:
-        _require_by_hand(row)
-    except Invalid as elsewhere:
-        return show(request, "site/trips/changed_elsewhere.html", problem=elsewhere, trip=row)
-    return _form_page(request, row, request.POST if problem else _values_of(row), problem)
-
-
-@form_view("edit_trip", "trip", page_of=_edit_page)
-def edit(act: Act, request: HttpRequest, trip: int) -> Done:
-    """Change a trip that was added by hand, or cancel it."""
-    sent, row = request.POST, _editable(act.actor, trip)
-    _require_by_hand(row)
-
-    def as_it_was_read(now: Trip) -> None:
-        if sent.get("revision") != str(now.revision):
-            raise Stale(
-                "changed-since",
-                _("Somebody has changed %(trip)s since you opened it. Reload the page.")
-                % {"trip": now.name},
-            )
-
-    facts = _facts(act.actor, sent)
-    act = replace(act, match=as_it_was_read)
-    done = trips.put(act, row.source, row.reference, facts)
-    if facts.cancelled and done.released:
-        sentence = _("%(trip)s has been cancelled. Available again: %(kits)s.")
-        return Done(sentence % {"trip": done.trip.name, "kits": ", ".join(done.released)})
-    sentence = (
-        _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
-    )
-    sentence %= {"trip": done.trip.name}
-    if done.due_changed and not facts.cancelled:
-        follow = _("Now due back at the trip’s new return time: %(kits)s.") % {
-            "kits": ", ".join(done.due_changed)
-        }
-        sentence = f"{sentence} {follow}"
-    return Done(sentence)
-
-
-def _form_page(
-    request: HttpRequest, trip: Trip | None, sent: Mapping[str, Any], problem: Problem | None = None
-) -> HttpResponse:
-    who = actor(request)
-    return show(
-        request,
-        "site/trips/form.html",
-        problem=problem,
-        trip=trip,
-        sent=sent,
-        chosen=request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
-        hazards=words.HAZARDS.items(),
-        activities=Activity.objects.filter(
-            Q(retired_on=None) | Q(pk=trip.activity_id if trip else None)
-        ),
-        rooms_here=[room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
-        people=people.choices(actor(request)),
-    )
-
-
-class TripForm(PageForm):
-    """A trip added by hand."""
-
-    name = ShortText(160)
-    departs_at = Moment(label=gettext_lazy("Departs"))
-    returns_at = Moment(label=gettext_lazy("Returns"))
-    people = WholeNumber(least=1, most=trips.MOST_PEOPLE, label=gettext_lazy("People"))
-    hazard = Several()
-    activity = ShortText(40)
-    hours_to_care = Number(
-        MOST_HOURS, required=False, label=gettext_lazy("Hours to a hospital or doctor")
-    )
-    children = Tick()
-    latex_free = Tick()
-    leader_name = ShortText(120)
-    leader_phone = ShortText(40)
-
-
-def _facts(who: Actor, sent: QueryDict) -> TripFacts:
-    slug, ref = sent.get("room", ""), sent.get("leader", "")
-    room = find.room(who, slug) if slug else None
-    values = TripForm.read(sent, zone=room.time_zone if room else settings.TIME_ZONE)
-    values["hazards"] = values.pop("hazard")
-    values["activity"] = chosen_activity(values["activity"])
-    leader = find.person(who, ref) if ref else None
-    if leader is not None:
-        values |= {"leader_name": "", "leader_phone": ""}
-    return TripFacts(room=room, leader=leader, cancelled=bool(sent.get("cancel")), **values)
-
-
-def _values_of(trip: Trip) -> dict[str, Any]:
-    """A trip as its form shows it."""
-    zone = ZoneInfo(trip.room.time_zone if trip.room else settings.TIME_ZONE)
-    return {
-        "name": trip.name,
-        "revision": trip.revision,
-        "departs_at": f"{trip.departs_at.astimezone(zone):%Y-%m-%dT%H:%M}",
-        "returns_at": f"{trip.returns_at.astimezone(zone):%Y-%m-%dT%H:%M}",
-        "people": trip.people,
-        "room": trip.room.slug if trip.room else "",
-        "hazard": trip.hazards,
-        "activity": trip.activity.key if trip.activity else "",
-        "hours_to_care": "" if trip.hours_to_care is None else f"{trip.hours_to_care:f}",
-        "children": trip.children,
-        "latex_free": trip.latex_free,
-        "leader": str(trip.leader_id or ""),
-        "leader_name": trip.leader_name,
-        "leader_phone": trip.leader_phone,
-    }

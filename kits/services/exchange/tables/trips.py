@@ -18,6 +18,7 @@ from kits.services.exchange.names import Names, person_text
 from kits.services.exchange.table import Filters, Group, Importer, OnRecord, Row, Table, as_read
 from kits.services.lookup import find
 from kits.services.trips import trips
+from kits.services.trips.trip_facts import ADULT_FROM, OLDEST, TripFacts
 
 _SMALL = 32_767
 
@@ -37,6 +38,10 @@ COLUMNS = (
     Column("hazards", say("Hazards"), say("What the trip may meet."), Type.SEVERAL,
            choices=HAZARDS, longest=40),
     Column("children", say("Children"), say("Whether children go."), Type.YES_NO),
+    Column("youngest", say("Youngest"), say("The age of the youngest, in years."), Type.WHOLE,
+           most=OLDEST),
+    Column("oldest", say("Oldest"), say("The age of the oldest, in years."), Type.WHOLE,
+           most=OLDEST),
     Column("latex_free", say("Latex-free"), say("Whether nothing may contain latex."),
            Type.YES_NO),
     Column("activity", say("Activity"), say("What the trip does."), longest=80, refers="activity"),
@@ -48,7 +53,11 @@ COLUMNS = (
     Column("leader_name", say("Leader’s name"), say("Of somebody who is not on record.")),
     Column("leader_phone", say("Leader’s telephone"), say("Of somebody who is not on record."),
            longest=40),
-    Column("cancelled", say("Cancelled"), say("Whether it has been cancelled."), Type.YES_NO),
+    Column("leader_email", say("Leader’s email address"),
+           say("Instead of the leader: whoever has this address on record leads the trip."),
+           longest=254),
+    Column("state", say("State"), say("Whether it is still only planned, or cancelled."),
+           Type.CHOICE, choices=("planned", "confirmed", "cancelled")),
     Column("first_day", say("First day"), say("It follows from when the trip departs."), Type.DAY,
            only_read=True),
     Column("last_day", say("Last day"), say("It follows from when the trip returns."), Type.DAY,
@@ -56,7 +65,8 @@ COLUMNS = (
 )  # fmt: skip
 
 _PLAIN = (
-    "name", "people", "children", "latex_free", "hours_to_care", "leader_name", "leader_phone",
+    "name", "people", "children", "youngest", "oldest", "latex_free", "hours_to_care",
+    "leader_name", "leader_phone", "leader_email",
 )  # fmt: skip
 
 
@@ -85,11 +95,17 @@ def _row(trip: Trip) -> Row:
         "returns_at": trip.returns_at.astimezone(zone),
         "hazards": tuple(trip.hazards),
         "activity": trip.activity.key if trip.activity else None,
-        "leader": person_text(trip.leader),
-        "cancelled": trip.cancelled_at is not None,
+        "leader": None if trip.leader_email else person_text(trip.leader),
+        "state": _state(trip),
         "first_day": trip.first_day,
         "last_day": trip.last_day,
     }
+
+
+def _state(trip: Trip) -> str:
+    if trip.cancelled_at is not None:
+        return "cancelled"
+    return "planned" if trip.planned else "confirmed"
 
 
 def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
@@ -101,7 +117,10 @@ def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
     times = {name: _at(row[name], zone) for name in ("departs_at", "returns_at")}
     if (reference := row.get("reference")) is None and source != trips.BY_HAND:
         raise Invalid(_("A trip of another system needs its reference."), field="reference")
-    made = {} if reference is None else {"reference": reference}
+    made: Row = {} if reference is None else {"reference": reference}
+    youngest = row.get("youngest")
+    if row.get("children") is None and isinstance(youngest, int) and youngest < ADULT_FROM:
+        made["children"] = True
     return {**row, "source": source, **made, **times} | ({"room": slug} if "room" in row else {})
 
 
@@ -126,7 +145,7 @@ def _save_one(act: Act, names: Names, change: RowChange, number: int) -> None:
     new = {each.column: each.new for each in change.cells}
     now: dict[str, Any] = {**(change.old or {}), **new}
     old = change.old or {}
-    facts = trips.TripFacts(
+    facts = TripFacts(
         **{name: now[name] for name in _PLAIN if now.get(name) is not None},
         room=names.room(str(now["room"])) if now.get("room") else None,
         departs_at=now["departs_at"],
@@ -136,7 +155,8 @@ def _save_one(act: Act, names: Names, change: RowChange, number: int) -> None:
         hazards=now.get("hazards") or (),
         activity=names.activities[str(now["activity"])] if now.get("activity") else None,
         leader=names.person(str(now["leader"]), field="leader") if now.get("leader") else None,
-        cancelled=bool(now.get("cancelled")),
+        planned=now.get("state") == "planned",
+        cancelled=now.get("state") == "cancelled",
     )
     reference = str(now.get("reference") or f"{act.key.hex[:10]}-{number}")
     trips.put(as_read(act, change, _PLAIN), str(now["source"]), reference, facts)

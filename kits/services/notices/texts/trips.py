@@ -11,7 +11,15 @@ from django.utils.translation import gettext as _, ngettext, pgettext
 from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import VerdictLine
-from kits.services.notices.facts import Holder, KitOfTrip, OverdueKit, TripChanged, TripNotCovered
+from kits.services.notices.facts import (
+    Holder,
+    KitOfTrip,
+    LeaderUnknown,
+    OverdueKit,
+    TripChanged,
+    TripMoved,
+    TripNotCovered,
+)
 from kits.services.notices.notice_text import (
     NoticeText,
     first_few,
@@ -143,16 +151,64 @@ def not_covered(notice: Notice) -> NoticeText:
 def trip_changed(notice: Notice) -> NoticeText:
     """What of a trip was changed, for the kit reserved for it; or which kits it gave free."""
     changed: TripChanged = notice.facts
-    trip, what, kit = changed.get("trip", ""), changed.get("what", ""), name_of(notice)
-    if what == "cancelled":
+    trip, kit = changed.get("trip", ""), name_of(notice)
+    if changed.get("what") == "cancelled":
         kits = ", ".join(changed.get("released", ())) or kit
         text = _("%(trip)s has been cancelled. Available again: %(kits)s.")
         return NoticeText(text % {"trip": trip, "kits": kits})
-    text = _("%(trip)s has been changed; %(kit)s is reserved for it (%(what)s).")
+    text = _("%(trip)s has been changed; %(kit)s is reserved for it.")
     also = _("%(kit)s is also reserved for %(trip)s.")
+    unfit = _("%(kit)s, for this trip now: %(verdict_text)s")
     return NoticeText(
-        text % {"trip": trip, "kit": kit, "what": what},
-        [also % clash for clash in changed.get("clashes", ())],
+        text % {"trip": trip, "kit": kit},
+        [
+            *(also % clash for clash in changed.get("clashes", ())),
+            *(unfit % each for each in changed.get("unfit", ())),
+            *changed.get("lacking", ()),
+        ],
+    )
+
+
+def trip_moved(notice: Notice) -> NoticeText:
+    """That a trip was moved or cancelled, and when the kits that are out on it are due."""
+    moved: TripMoved = notice.facts
+    zone = zone_of(notice)
+    facts = {
+        "trip": moved["trip"],
+        "departs": instant(moved["departs_at"], zone),
+        "returns": instant(moved["returns_at"], zone),
+    }
+    text = (
+        _("%(trip)s has been cancelled, but these kits are out on it. Have them handed back.")
+        if moved["what"] == "cancelled"
+        else _(
+            "%(trip)s has been moved while these kits are out on it: %(departs)s to %(returns)s."
+        )
+    )
+    due, no_time = _("%(kit)s: due back %(when)s."), _("%(kit)s: no return time set.")
+    return NoticeText(
+        text % facts,
+        [
+            due % {"kit": kit["kit"], "when": instant(kit["due_at"], zone)}
+            if kit["due_at"]
+            else no_time % kit
+            for kit in moved["kits"]
+        ],
+        page=page(f"/trips/{moved['trip_id']}/"),
+    )
+
+
+def leader_unknown(notice: Notice) -> NoticeText:
+    """Whom another system names as a trip's leader, and where to say who that is."""
+    unknown: LeaderUnknown = notice.facts
+    facts = {
+        "trip": unknown["trip"],
+        "who": " ".join(filter(None, (unknown["leader_name"], f"({unknown['leader_email']})"))),
+    }
+    return NoticeText(
+        _("The leader of %(trip)s is not known here: %(who)s.") % facts,
+        [_("On the page below you can say who it is. This is then remembered for that address.")],
+        page=page(f"/trips/{unknown['trip_id']}/#leader"),
     )
 
 

@@ -2,10 +2,10 @@
 
 from datetime import date
 
-from django.utils.translation import gettext as _, ngettext
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, ngettext
 
-from kits.models import Notice
-from kits.services.notices.facts import AddressRefused, LowStock, SignatureEnds
+from kits.models import Notice, WebhookStop
+from kits.services.notices.facts import AddressRefused, LowStock, SignatureEnds, WebhookStopped
 from kits.services.notices.notice_text import NoticeText, page, signature_token
 from kits.services.text import wording
 
@@ -61,4 +61,26 @@ def address_refused(notice: Notice) -> NoticeText:
         [_("Call them: %(phone)s.") % names] if facts.get("phone") else [],
         subject=_("Email to %(name)s was refused") % names,
         page=page(f"/people/{one}"),
+    )
+
+
+_WHY_STOPPED = {
+    WebhookStop.PARKED: _lazy("Its server has not accepted anything for three days."),
+    WebhookStop.GONE: _lazy("Its server answered that nobody wants events there any more."),
+    WebhookStop.NO_RIGHT: _lazy("Whoever created it may no longer have a webhook."),
+    WebhookStop.NO_SECRET: _lazy("SECRET_KEY has changed, so it needs a new secret."),
+}
+
+
+def webhook_stopped(notice: Notice) -> NoticeText:
+    """Where nothing is sent any more, and what to do."""
+    facts: WebhookStopped = notice.facts
+    return NoticeText(
+        _("Nothing is sent to the webhook “%(name)s” any more.") % facts,
+        [
+            str(_WHY_STOPPED.get(WebhookStop(facts["why"]), "")),
+            _("Nothing is lost: once you resume it, it gets everything since then, in order."),
+        ],
+        subject=_("Webhook “%(name)s” has stopped") % facts,
+        page=page(f"/webhooks/{facts['webhook']}/"),
     )

@@ -1,0 +1,1 @@
+"""When what could not be sent to another program is tried again."""

@@ -1,0 +1,1 @@
+"""Where other programs want events sent, and sending them there."""

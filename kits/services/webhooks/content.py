@@ -1,0 +1,66 @@
+"""What is sent: an event as JSON, and headers that prove whom it is from (Standard Webhooks)."""
+
+import json
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from uuid import UUID
+
+from standardwebhooks import Webhook as Signer
+
+from kits.models import Event
+
+TEST = "webhook.test"
+"""The type of what is sent to try an address."""
+
+
+def of_event(event: Event) -> bytes:
+    """The content of an event, as `GET /api/v1/events/` shows it."""
+    return _json(
+        {
+            "id": str(event.message_id),
+            "type": event.type,
+            "version": event.version,
+            "timestamp": _instant(event.occurred_at),
+            "subject": event.subject,
+            "room": event.room.slug if event.room else None,
+            "data": event.data,
+        }
+    )
+
+
+def of_test(message_id: UUID, at: datetime) -> bytes:
+    """The content that tries an address."""
+    return _json(
+        {
+            "id": str(message_id),
+            "type": TEST,
+            "version": 1,
+            "timestamp": _instant(at),
+            "subject": "webhook",
+            "room": None,
+            "data": {},
+        }
+    )
+
+
+def headers(
+    message_id: UUID, at: datetime, content: bytes, secrets: Sequence[str]
+) -> dict[str, str]:
+    """The headers of an attempt, signed by each secret."""
+    at = at.astimezone(UTC)
+    text = content.decode()
+    signatures = [Signer(secret).sign(str(message_id), at, text) for secret in secrets]
+    return {
+        "content-type": "application/json",
+        "webhook-id": str(message_id),
+        "webhook-timestamp": str(int(at.timestamp())),
+        "webhook-signature": " ".join(signatures),
+    }
+
+
+def _instant(at: datetime) -> str:
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def _json(content: dict[str, object]) -> bytes:
+    return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
