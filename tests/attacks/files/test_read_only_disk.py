@@ -13,9 +13,9 @@ from django.conf import settings
 from django.core.cache import cache
 from django.test import Client
 
+from gearroom.core.acts import key_locks
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import idempotency
 from tests.core.api.made import Caller, a_room, is_problem, somebody
 from tests.program import environment, manage
 
@@ -34,7 +34,7 @@ def disk(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
 
         opened = os.open
         monkeypatch.setattr(os, "open", refused)
-        monkeypatch.setattr(idempotency, "_file", None)
+        monkeypatch.setattr(key_locks, "_file", None)
 
     return breaks
 

@@ -1,0 +1,181 @@
+"""The booking system: `python -m tests.bookings.office FOLDER`, with FOLDER/settings.json.
+
+It works through a season of its own: decides what the next act is, keeps that with what has to be
+sent because of it, and sends it until there is an answer. FOLDER/book.sqlite3 is all that it knows;
+started again after a kill, it goes on from there.
+"""
+
+import json
+import random
+import sys
+import threading
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from tests.bookings import season
+from tests.bookings.book import Book
+from tests.bookings.calls import Answer, Gearroom, NotNow
+
+SOURCE = "bookings"
+ACCEPTED = 30
+"""So many trips, the soonest, get what a plan for all of them chose."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What whoever runs it says."""
+
+    url: str
+    token: str
+    seed: int
+    trips: int
+    more: int
+    begins: str
+
+    @property
+    def steps(self) -> list[str]:
+        """What the season brings."""
+        return season.steps(self.seed, self.trips, self.more)
+
+
+class Office:
+    """Decides and sends, one thing after the other."""
+
+    def __init__(self, settings: Settings, book: Book) -> None:
+        self.settings = settings
+        self.book = book
+        self.gearroom = Gearroom(settings.url, settings.token)
+        self.steps = settings.steps
+
+    def work(self) -> bool:
+        """Do what is next; False where there is nothing. Raises NotNow."""
+        letters = self.book.rows(
+            "select number, method, path, body, key from letter where status is null"
+            " order by number limit 1"
+        )
+        if letters:
+            self._send(*letters[0])
+            return True
+        done = self.book.one("select count(*) from step")
+        if done == len(self.steps):
+            return False
+        self._decide(done, self.steps[done])
+        return True
+
+    # -------------------------------------------------------------------------------- what to do
+    def _decide(self, number: int, act: str) -> None:
+        """One act. What it has to ask the gear room first, it asks anew after a kill."""
+        chance = random.Random(f"{self.settings.seed} step {number}")
+        known = self._ask(act, chance)
+        with self.book.together():
+            self.book.write("insert into step (number, act) values (?, ?)", number, act)
+            getattr(self, f"_{act.replace('-', '_')}")(chance, known)
+
+    def _ask(self, act: str, chance: random.Random) -> Any:
+        if act == "plan":
+            return self.gearroom.get("plans/trips/")
+        if act == "propose":
+            trip = chance.choice(self.book.trips(cancelled=False))
+            path = f"trips/{SOURCE}/{trip}/proposal/"
+            return trip, self.gearroom.call("POST", path, {}, str(uuid.uuid4()))
+        return None
+
+    def _book(self, _chance: random.Random, _known: Any) -> None:
+        number = self.book.one("select count(*) from trip")
+        begins = datetime.fromisoformat(self.settings.begins)
+        self._put(f"B-{number:04}", season.trip(self.settings.seed, number, begins))
+
+    def _book_many(self, chance: random.Random, known: Any) -> None:
+        for _ in range(season.CHUNK):
+            self._book(chance, known)
+
+    def _change(self, chance: random.Random, _known: Any) -> None:
+        self._alter(chance, cancelled=False)
+
+    def _cancel(self, chance: random.Random, _known: Any) -> None:
+        self._alter(chance, cancelled=False, to={"cancelled": True})
+
+    def _bring_back(self, chance: random.Random, _known: Any) -> None:
+        self._alter(chance, cancelled=True, to={"cancelled": False})
+
+    def _alter(self, chance: random.Random, *, cancelled: bool, to: Any = None) -> None:
+        trips = self.book.trips(cancelled=cancelled)
+        if trips:
+            reference = chance.choice(trips)
+            before = self.book.trip(reference)
+            after = season.changed(before, chance) if to is None else {**before, **to}
+            self._put(reference, after)
+
+    def _put(self, reference: str, trip: season.Trip) -> None:
+        self.book.decide(reference, trip)
+        self.book.post("PUT", f"trips/{SOURCE}/{reference}/", trip)
+
+    def _propose(self, _chance: random.Random, known: tuple[str, Answer]) -> None:
+        trip, answer = known
+        if answer.status == 200:
+            for kit in answer.body["proposed"]:
+                self.book.post("POST", "reservations/", {"kit": kit, "trip": f"{SOURCE}:{trip}"})
+
+    def _plan(self, _chance: random.Random, known: Any) -> None:
+        wanted = [
+            {"kit": kit["kit"], "trip": f"{SOURCE}:{trip['reference']}"}
+            for trip in known["trips"][:ACCEPTED]
+            if trip["source"] == SOURCE
+            for kit in trip["chosen"]
+        ]
+        if wanted:
+            self.book.post("POST", "plans/trips/reserve/", {"reserve": wanted})
+
+    def _release(self, chance: random.Random, _known: Any) -> None:
+        standing = self.book.rows("select number from reservation where stands order by number")
+        if standing:
+            self.book.post("POST", f"reservations/{chance.choice(standing)[0]}/release/", {})
+
+    # ----------------------------------------------------------------------------- what it means
+    def _send(self, number: int, method: str, path: str, body: str, key: str) -> None:
+        answer = self.gearroom.call(method, path, json.loads(body), key)
+        with self.book.together():
+            self.book.write(
+                "update letter set status = ?, answer = ?, replayed = ? where number = ?",
+                answer.status, json.dumps(answer.body), answer.replayed, number,
+            )  # fmt: skip
+            if answer.status < 300:
+                self._understand(path, answer.body)
+
+    def _understand(self, path: str, answer: Any) -> None:
+        if path == "reservations/":
+            self.book.reserve(answer["reservation"])
+        elif path == "plans/trips/reserve/":
+            for reservation in answer["reservations"]:
+                self.book.reserve(reservation)
+        elif path.endswith("/release/"):
+            self.book.released(answer["trip"]["reference"], answer["kit"])
+        else:
+            trip = answer["trip"]
+            self.book.write(
+                "update trip set revision = ? where reference = ?",
+                trip["revision"], trip["reference"],
+            )  # fmt: skip
+            for kit in answer["released"]:
+                self.book.released(trip["reference"], kit)
+
+
+def main() -> None:
+    """Work until killed."""
+    folder = Path(sys.argv[1])
+    settings = Settings(**json.loads((folder / "settings.json").read_text()))
+    office = Office(settings, Book(folder / "book.sqlite3"))
+    pause = threading.Event()
+    while True:
+        try:
+            if not office.work():
+                pause.wait(0.2)
+        except NotNow as later:
+            pause.wait(later.seconds or 0.2)
+
+
+if __name__ == "__main__":
+    main()
