@@ -39,8 +39,8 @@ COLUMNS = (
     Column("lot", say("LOT or serial number"), say("Of the batch, as it is known now.")),
     Column("expiry", say("Expiry date"), say("Of the batch, as it is known now."), Type.DAY),
     Column("units", say("Units"), say("How many were moved."), Type.WHOLE),
-    Column("from", say("From"), say("Where they were.")),
-    Column("to", say("To"), say("Where they went.")),
+    Column("from_place", say("From"), say("Where they were.")),
+    Column("to_place", say("To"), say("Where they went.")),
     Column("batch_assumed", say("Batch assumed"), say("Whether nobody looked at the batch."),
            Type.YES_NO),
 )  # fmt: skip
@@ -84,8 +84,8 @@ def _rows(actor: Actor, entry: Entry) -> Iterator[Row]:
             "lot": leg.lot.serial or leg.lot.number,
             "expiry": leg.lot.expiry,
             "units": leg.units,
-            "from": _place(seen.from_place),
-            "to": _place(seen.to_place),
+            "from_place": _place(seen.from_place),
+            "to_place": _place(seen.to_place),
             "batch_assumed": leg.lot_assumed,
         }
 
