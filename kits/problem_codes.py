@@ -219,6 +219,8 @@ KINDS.update(
             ("trip-is-over", 422, _("The trip is over"), _("Check the trip’s dates.")),
             ("trip-ends-before-it-begins", 422, _("The trip would end before it begins"),
              _("Check the trip’s dates.")),
+            ("trip-more-than-once", 422, _("The same trip is in the request more than once"),
+             _("Each trip may be in a request once. Nothing was done about this one.")),
             ("trip-too-long", 422, _("The trip would last more than a year"),
              _("Check the trip’s dates.")),
             ("does-not-suit", 409, _("The kit is not suitable for this trip"),

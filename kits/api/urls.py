@@ -23,7 +23,7 @@ from kits.api.stock import (
     places,
     stock,
 )
-from kits.api.trips import proposals, reservations, season_kits, trips
+from kits.api.trips import proposals, reservations, season_kits, trip_batches, trips
 from kits.api.webhooks import webhooks
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -153,6 +153,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/trips/", season_kits.SeasonKits.as_view()),
     path("plans/trips/reserve/", season_kits.ReserveAll.as_view()),
     path("trips/", trips.Trips.as_view()),
+    path("trips/batch/", trip_batches.PutTrips.as_view()),
     path("trips/<slug:source>/<str:reference>/", trips.OneTrip.as_view()),
     path("trips/<slug:source>/<str:reference>/proposal/", proposals.Proposal.as_view()),
     path("trips/<slug:source>/<str:reference>/extend/", trips.Extend.as_view()),

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gearroom.core.acts import NOT_GIVEN, Act, Invalid, Unacceptable, beyond_form, document
-from gearroom.core.api.openapi.description import ViewSchema
+from gearroom.core.api.openapi.description import UUID_SCHEMA, ViewSchema
 from gearroom.core.api.openapi.member_rules import any_of, one_of
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser, read_object
@@ -43,6 +43,7 @@ MOST_CHARACTERS = 8000
 LEAST_BUDGET_MS, MOST_BUDGET_MS = 20, 5000
 _FRAME_MS = 250
 _MOST_LINES = 100
+_YES = {"true", "True"}
 _LABEL_TEXT = 200
 
 
@@ -232,7 +233,7 @@ class ScanSchema(ViewSchema):
         return [
             OpenApiParameter(
                 "Idempotency-Key",
-                {"type": "string", "format": "uuid"},
+                UUID_SCHEMA,
                 OpenApiParameter.HEADER,
                 description="A new UUID for this request, unless “scan_id” is sent. Only"
                 " “identify” needs neither.",
@@ -255,12 +256,12 @@ class Scans(UseCaseView):
         content: Any = request.data
         image = content.get("image")
         if isinstance(image, UploadedFile):
-            frame = content.get("frame") == "true"
+            frame = content.get("frame") in _YES
             budget = _milliseconds(content.get("budget_ms"), _FRAME_MS if frame else None)
             self._look = read(
                 image.read(),
                 seconds=budget / 1000 if budget else None,
-                many=content.get("many") == "true",
+                many=content.get("many") in _YES,
                 own=content.get("intent") != str(Intent.RECEIVE),
             )
             image.seek(0)

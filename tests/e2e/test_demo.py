@@ -12,6 +12,7 @@ import pytest
 
 from labels.reading import read
 from tests import keeper
+from tests.e2e import readme
 from tests.e2e.calls import Phone
 from tests.program import PROJECT, environment, manage
 
@@ -123,6 +124,8 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(
     assert again.kept["facts"] == facts
     same = Phone(f"http://127.0.0.1:{again.port}", kept["token"])
     assert same.get("kits/GROUP-01/").body["seal"] == kit["seal"]
+    (readme_folder := tmp_path / "readme").mkdir()
+    check_what_the_examples_of_readme_do(again, same, readme_folder)
     assert again.stop() == 0
 
     # and loading alone adds nothing to what is there
@@ -130,3 +133,19 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(
     manage("demo", "--load-only", env=demo.env)
     assert (tmp_path / "demo.json").read_text() == before
     assert manage("audit", env=demo.env, check=False).returncode == 0
+
+
+def check_what_the_examples_of_readme_do(demo: Demo, phone: Phone, folder: Path) -> None:
+    """They are run against the demo of the test above, which is expensive to make."""
+    calls = readme.run(f"http://127.0.0.1:{demo.port}", demo.kept["token"], demo.env, folder)
+    assert len(calls) == sum(block.count("curl ") for block in readme.examples()) >= 10
+    assert {call.status for call in calls} <= {200, 201}, calls
+    assert "GROUP-01 is for Ines Quarle" in calls[0].body
+    assert [json.loads(call.body)["outcomes"][0]["outcome"] for call in calls[1:3]] == [
+        "taken-out", "handed-back",
+    ]  # fmt: skip
+    proposal = next(call.body for call in calls if call.path.endswith("/B-1001/proposal/"))
+    assert json.loads(proposal)["suits"], proposal
+    trip = phone.get("trips/bookings/B-1001/").body
+    kits = phone.get(f"reservations/?trip={trip['id']}").body["results"]
+    assert {row["kit"] for row in kits} == {"DAY-02", "DAY-03"}

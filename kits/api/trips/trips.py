@@ -1,6 +1,7 @@
 """/api/v1/trips/: trips of the booking system, and which kits to send with them."""
 
 from collections.abc import Iterable, Sequence
+from functools import cache, partial
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -8,7 +9,7 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.acts import Act, Actor, Invalid, NotFound
-from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
 from kits.api.fields import HAZARDS_HELP, hazards_field
@@ -164,12 +165,9 @@ class ExtendedAnswer(answers.Answer):
     trip = TripWholeAnswer()
 
 
-class TripBody(ActBody):
-    example = {
-        "name": "Beck walk", "departs_at": "2035-05-31T08:00:00+01:00",
-        "returns_at": "2035-05-31T18:00:00+01:00", "people": 10, "room": "main-store",
-        "hazards": ["hill"], "leader_name": "Robin Example", "leader_phone": "01632 960 001",
-    }  # fmt: skip
+class TripMembers(StrictSerializer):
+    """What a source says of a trip."""
+
     name = serializers.CharField(max_length=160)
     departs_at = serializers.DateTimeField()
     returns_at = serializers.DateTimeField()
@@ -201,11 +199,11 @@ class TripBody(ActBody):
     )
     youngest = serializers.IntegerField(
         required=False, allow_null=True, min_value=0, max_value=OLDEST,
-        help_text="The age of the youngest, in years.",
+        help_text="The age of the youngest, in years. Null: not known.",
     )  # fmt: skip
     oldest = serializers.IntegerField(
         required=False, allow_null=True, min_value=0, max_value=OLDEST,
-        help_text="The age of the oldest, in years.",
+        help_text="The age of the oldest, in years. Null: not known.",
     )  # fmt: skip
     latex_free = serializers.BooleanField(default=False, help_text="Only latex-free kits.")
     leader = serializers.IntegerField(
@@ -225,6 +223,14 @@ class TripBody(ActBody):
     cancelled = serializers.BooleanField(
         default=False, help_text="The older way to say that its state is `cancelled`."
     )
+
+
+class TripBody(TripMembers, ActBody):
+    example = {
+        "name": "Beck walk", "departs_at": "2035-05-31T08:00:00+01:00",
+        "returns_at": "2035-05-31T18:00:00+01:00", "people": 10, "room": "main-store",
+        "hazards": ["hill"], "leader_name": "Robin Example", "leader_phone": "01632 960 001",
+    }  # fmt: skip
 
 
 class TripQuery(PageQuery):
@@ -253,21 +259,29 @@ def with_kits(trip: Trip) -> JudgedTrip:
     return trip_readiness.judge_trips([trip])[0]
 
 
-def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
-    """What a body says of a trip."""
-    if data.get("room") is not None:
-        data["room"] = find.room(act.actor, data["room"])
-    if data.get("leader") is not None:
-        data["leader"] = find.person(act.actor, data["leader"])
-    if data.get("activity") is not None:
-        data["activity"] = vocabulary.activity_of(data["activity"])
-    state = data.pop("state", None)
-    if data["cancelled"] and state not in (None, TripState.CANCELLED):
-        raise Invalid(
-            _("This trip cannot be cancelled and %(state)s.") % {"state": state}, field="state"
-        )
-    data["cancelled"] = data["cancelled"] or state == TripState.CANCELLED
-    return TripFacts(**data, planned=state == TripState.PLANNED)
+class Named:
+    """The rooms, people and activities that trips of one request name; each is looked up once."""
+
+    def __init__(self, actor: Actor) -> None:
+        self.room = cache(partial(find.room, actor))
+        self.person = cache(partial(find.person, actor))
+        self.activity = cache(vocabulary.activity_of)
+
+    def facts_from(self, data: dict[str, Any]) -> TripFacts:
+        """What a body says of a trip."""
+        if data.get("room") is not None:
+            data["room"] = self.room(data["room"])
+        if data.get("leader") is not None:
+            data["leader"] = self.person(data["leader"])
+        if data.get("activity") is not None:
+            data["activity"] = self.activity(data["activity"])
+        state = data.pop("state", None)
+        if data["cancelled"] and state not in (None, TripState.CANCELLED):
+            raise Invalid(
+                _("This trip cannot be cancelled and %(state)s.") % {"state": state}, field="state"
+            )
+        data["cancelled"] = data["cancelled"] or state == TripState.CANCELLED
+        return TripFacts(**data, planned=state == TripState.PLANNED)
 
 
 def _led_by(actor: Actor, person: int) -> Q:
@@ -308,7 +322,7 @@ class Trips(ListView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a trip by hand; it gets a reference of ours."""
-        done = trips.add_by_hand(act, facts_from(act, data))
+        done = trips.add_by_hand(act, Named(act.actor).facts_from(data))
         return 201, {**vars(done), "trip": with_kits(done.trip)}
 
 
@@ -339,7 +353,7 @@ class OneTrip(ReadView, TripView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Create or replace a trip; if nothing has changed, it is left as it is."""
-        done = trips.put(act, **self.kwargs, facts=facts_from(act, data))
+        done = trips.put(act, **self.kwargs, facts=Named(act.actor).facts_from(data))
         status = 201 if done.outcome == "created" else 200
         return status, {**vars(done), "trip": with_kits(done.trip)}
 

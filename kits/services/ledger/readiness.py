@@ -174,6 +174,8 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         .select_related("list_version", "home_room", "location")
         .defer("list_version__signed_page")
     )
+    if not kits:
+        return {}
     sections = _sections_of(kits)
     keys = {pk: key for rows in sections.values() for pk, key in rows}
     withheld = grouped(

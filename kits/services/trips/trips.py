@@ -16,7 +16,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Invalid, NotFound, refuse_first, store
+from gearroom.core.acts import Act, Invalid, NotFound, store
 from gearroom.core.models import Room
 from kits.models import Activity, Checkout, Entry, EntryKind, Reservation, Trip
 from kits.models.details import TripDetail
@@ -63,38 +63,45 @@ def put(
     Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
     a trip of a room that is not the actor's.
     """
-    refuse_first(
-        (
-            not _SOURCE.fullmatch(source) or len(source) > 40,
-            Invalid(
-                _(
-                    "The name of a source may contain only lower-case letters, digits and hyphens, "
-                    "for example “bookings”."
-                ),
-                field="source",
-            ),
-        ),
-        (
-            not any(letter.isalnum() for letter in reference)
-            or len(reference) > 80
-            or not reference.isprintable()
-            or "/" in reference,
-            Invalid(
-                _(
-                    "A reference must have 1 to 80 characters, including at least one letter or "
-                    "digit, and no slash."
-                ),
-                field="reference",
-            ),
-        ),
-    )
-    act.actor.require("edit_trip", facts.room.pk if facts.room else None)
-    columns = columns_of(facts)
+    refuse_name(source)
+    columns = checked(act, reference, facts)
     try:
-        return _put(act, source, reference, columns, facts.cancelled)
+        return put_checked(act, source, reference, columns, facts.cancelled)
     except IntegrityError:
         # Somebody else put the same new trip a moment ago: this is a change of it.
-        return _put(act, source, reference, columns, facts.cancelled)
+        return put_checked(act, source, reference, columns, facts.cancelled)
+
+
+def refuse_name(source: str) -> None:
+    """Raise Invalid (`source`) for what cannot be the name of a source."""
+    if not _SOURCE.fullmatch(source) or len(source) > 40:
+        raise Invalid(
+            _(
+                "The name of a source may contain only lower-case letters, digits and hyphens, "
+                "for example “bookings”."
+            ),
+            field="source",
+        )
+
+
+def checked(act: Act, reference: str, facts: TripFacts) -> dict[str, Any]:
+    """What the table keeps of a trip that somebody may put under a reference. Raises what `put`
+    raises, whatever is there already."""
+    if (
+        not any(letter.isalnum() for letter in reference)
+        or len(reference) > 80
+        or not reference.isprintable()
+        or "/" in reference
+    ):
+        raise Invalid(
+            _(
+                "A reference must have 1 to 80 characters, including at least one letter or "
+                "digit, and no slash."
+            ),
+            field="reference",
+        )
+    act.actor.require("edit_trip", facts.room.pk if facts.room else None)
+    return columns_of(facts)
 
 
 def add_by_hand(act: Act, facts: TripFacts) -> TripChange:
@@ -112,7 +119,8 @@ def clashes_of(trip: Trip) -> list[Clash]:
         .filter(trip=trip)
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
-    return [Clash(ours[other.kit_id], other) for other in reservations.clashing(ours, trip)]
+    others = reservations.clashing(ours, trip) if ours else []
+    return [Clash(ours[other.kit_id], other) for other in others]
 
 
 def freed(trip: Trip) -> list[str]:
@@ -136,13 +144,14 @@ def freed(trip: Trip) -> list[str]:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _put(
+def put_checked(
     act: Act,
     source: str,
     reference: str,
     columns: dict[str, Any],
     cancelled: bool,
 ) -> TripChange:
+    """Put a trip of which is known that it can be (`checked`)."""
     with Book(act) as book:
         # Kits are locked before the trip, as everywhere.
         due_then = _due_at_return(source, reference).exclude(due_at=columns["returns_at"])
@@ -152,18 +161,29 @@ def _put(
         )
         trip = (
             Trip.objects.select_for_update(of=("self",), no_key=True)
-            .select_related("room", "leader")
+            .select_related("room", "leader", "activity")
             .filter(source=source, reference=reference)
             .first()
         )
         if trip is None:
             act.match(None)
             return _create(book, source, reference, columns, cancelled)
-        if trip.room_id is not None and not act.actor.belongs_to(trip.room_id):
-            raise NotFound("trip", reference)
-        act.actor.require("edit_trip", trip.room_id)
+        require_trip(act, trip)
         act.match(trip)
         return _change(book, trip, columns, cancelled)
+
+
+def require_trip(act: Act, trip: Trip) -> None:
+    """Raise NotFound for a trip of a room that is not the actor's, NotAllowed for one that is not
+    theirs to change."""
+    if trip.room_id is not None and not act.actor.belongs_to(trip.room_id):
+        raise NotFound("trip", trip.reference)
+    act.actor.require("edit_trip", trip.room_id)
+
+
+def is_unchanged(trip: Trip, columns: dict[str, Any], cancelled: bool) -> bool:
+    """Whether a trip is as its source has it."""
+    return not changes_of(trip, columns) and cancelled == (trip.cancelled_at is not None)
 
 
 def changes_of(trip: Trip, columns: dict[str, Any]) -> dict[str, Any]:
@@ -177,10 +197,10 @@ def changes_of(trip: Trip, columns: dict[str, Any]) -> dict[str, Any]:
 
 def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) -> TripChange:
     """Bring a locked trip to what its source has now."""
-    changed = changes_of(trip, columns)
     stood = trip.cancelled_at is None
-    if not changed and cancelled == (not stood):
+    if is_unchanged(trip, columns, cancelled):
         return TripChange(trip, "unchanged", clashes_of(trip))
+    changed = changes_of(trip, columns)
     if changed.get("leader_email"):
         changed["leader"] = leaders.by_address([changed["leader_email"]]).get(
             changed["leader_email"]

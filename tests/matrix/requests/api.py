@@ -300,6 +300,12 @@ TRIPS: dict[str, Make] = {
     "GET trips/": lambda a: say(),
     "GET trips/ #of a room": lambda a: say({"room": a.room()}),
     "POST trips/": lambda a: say(body=_trip(a)),
+    "POST trips/batch/": lambda a: say(
+        body={
+            "source": "bookings",
+            "trips": [_trip(a, reference="B-1", room=None, leader=None)],
+        }
+    ),
     "GET trips/{source}/{reference}/": lambda a: _of_trip(a, "walk"),
     "PUT trips/{source}/{reference}/": lambda a: _of_trip(a, "later", body=_trip(a)),
     "POST trips/{source}/{reference}/extend/": lambda a: _of_trip(

@@ -42,7 +42,7 @@ PATH_EXAMPLES = {
     "activity": "hill-walking",
     "table": "items",
 }
-_UUID = "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"
+UUID_SCHEMA = {"type": "string", "pattern": "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"}
 """As a pattern, not a format: clients that are generated make an object of that, which no header
 can be."""
 _SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
@@ -58,7 +58,7 @@ _WRITE = {
 
 _KEY = OpenApiParameter(
     "Idempotency-Key",
-    {"type": "string", "pattern": _UUID},
+    UUID_SCHEMA,
     OpenApiParameter.HEADER,
     required=True,
     description="A new UUID for this request. If you send the same content again with the same"
@@ -116,7 +116,8 @@ class ViewSchema(AutoSchema):
             name = content["application/json"]["schema"]["$ref"].rpartition("/")[2]
             whole = self.registry[name, ResolvedComponent.SCHEMA].schema
             fields = {n: s for n, s in whole["properties"].items() if s.get("format") != "binary"}
-            content["application/json"]["schema"] = {**whole, "properties": fields}
+            if len(fields) < len(whole["properties"]):
+                content["application/json"]["schema"] = {**whole, "properties": fields}
         if "application/json" in content:
             wanted = self.get_request_serializer()
             wanted = wanted["application/json"] if isinstance(wanted, dict) else wanted

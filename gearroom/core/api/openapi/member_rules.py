@@ -1,9 +1,10 @@
 """What holds of several members of one body: its serializer obeys it, the schema says it.
 
-A serializer names its rules in `rules`. A member counts where it was sent, null or not.
+A serializer names its rules in `rules`. A member counts where it was sent, null or not. The schema
+says them by `if`, not by `anyOf` or `oneOf`: of those, clients that are generated make types.
 """
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,14 +24,24 @@ class Rule:
 
 def any_of(names: tuple[str, ...], says: str | Promise, field: str = "") -> Rule:
     """At least one of the members is there."""
-    schema = {"anyOf": [{"required": [name]} for name in names]}
+    schema = _alternatives(names, exclusive=False)
     return Rule(lambda sent: any(name in sent for name in names), schema, says, field)
 
 
 def one_of(names: tuple[str, ...], says: str | Promise, field: str = "") -> Rule:
     """Exactly one of the members is there."""
-    schema = {"oneOf": [{"required": [name]} for name in names]}
+    schema = _alternatives(names, exclusive=True)
     return Rule(lambda sent: sum(name in sent for name in names) == 1, schema, says, field)
+
+
+def _alternatives(names: Sequence[str], exclusive: bool) -> dict[str, Any]:
+    """The first of the names, and none of the others where they exclude each other, or else those
+    others."""
+    first, *others = ({"required": [name]} for name in names)
+    if not others:
+        return first
+    excluded = {"then": {"not": {"anyOf": others}}} if exclusive else {}
+    return {"if": first, **excluded, "else": _alternatives(names[1:], exclusive)}
 
 
 def needs(name: str, other: str, says: str | Promise, field: str = "") -> Rule:

@@ -41,7 +41,8 @@ INSTANT = re.compile(
 _WHOLE = re.compile(r"-?\d{1,19}", re.A)
 _DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?", re.A)
 _NUMBER = re.compile(r"-?\d{1,30}(\.\d{1,30})?(e[+-]?\d{1,3})?", re.I | re.A)
-_FLAG = re.compile(r"true|false")
+_FLAG = re.compile(r"[Tt]rue|[Ff]alse")
+"""Clients made of the schema by Python's libraries put it into a form with a capital."""
 
 
 CLOCK_TIME = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
