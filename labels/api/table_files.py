@@ -27,9 +27,13 @@ _MOST_TEXT = 1_000_000
 
 class ColumnAnswer(serializers.Serializer[Any]):
     name = serializers.CharField(help_text="The heading in the file.")
-    title = serializers.SerializerMethodField()
-    meaning = serializers.SerializerMethodField()
-    type = serializers.ChoiceField([str(each) for each in Type])
+    title = serializers.SerializerMethodField(help_text="What the column is called on pages.")
+    meaning = serializers.SerializerMethodField(help_text="What the column means.")
+    type = serializers.ChoiceField(
+        [str(each) for each in Type],
+        help_text="How it is written: yes-or-no as “yes” or “no”, dates as ISO 8601, several with"
+        " semicolons between them.",
+    )
     choices = serializers.ListField(
         child=serializers.CharField(), help_text="The values that it may have; empty: any."
     )
@@ -48,14 +52,14 @@ class ColumnAnswer(serializers.Serializer[Any]):
 
 
 class TableAnswer(serializers.Serializer[Any]):
-    name = serializers.CharField()
-    title = serializers.SerializerMethodField()
-    meaning = serializers.SerializerMethodField()
+    name = serializers.CharField(help_text="Its name in addresses.")
+    title = serializers.SerializerMethodField(help_text="What the table is called on pages.")
+    meaning = serializers.SerializerMethodField(help_text="What the table holds.")
     narrowed_by = serializers.ListField(
         child=serializers.CharField(), help_text="The parameters that its export takes."
     )
     may_import = serializers.SerializerMethodField(help_text="Whether you may import it.")
-    columns = ColumnAnswer(many=True)
+    columns = ColumnAnswer(many=True, help_text="Its columns, as they are in a file.")
 
     def get_title(self, table: Any) -> str:
         """What it is called."""
@@ -71,7 +75,7 @@ class TableAnswer(serializers.Serializer[Any]):
 
 
 class TablesAnswer(serializers.Serializer[Any]):
-    tables = TableAnswer(many=True)
+    tables = TableAnswer(many=True, help_text="The tables.")
 
 
 class Tables(ReadView):
@@ -84,7 +88,9 @@ class Tables(ReadView):
 
 
 class ExportQuery(QuerySerializer):
-    format = serializers.ChoiceField(sorted(exporting.FORMATS), default="csv")
+    format = serializers.ChoiceField(
+        sorted(exporting.FORMATS), default="csv", help_text="The format of the file."
+    )
     room = serializers.CharField(
         required=False, max_length=80, help_text="Only what is of this gear room."
     )
@@ -169,26 +175,39 @@ class ImportFile(ImportText):
 
 @Answer.of(importing.CellShown)
 class CellChangeAnswer(Answer):
-    pass
+    help_texts = {
+        "column": "Its column.",
+        "old": "What is on record, as a file has it; empty in a new row.",
+        "new": "What the file has.",
+    }
 
 
 @Answer.of(importing.ChangeShown)
 class RowChangeAnswer(Answer):
     help_texts = {
         "row": "Its row in the file; null where the file no longer has it.",
+        "name": "What the row is about.",
+        "cells": "What changes in it.",
         "what": "new, changed, removed, or moved: it is in another place among others.",
     }
 
 
 @Answer.of(importing.FaultShown)
 class RefusedRowAnswer(Answer):
-    help_texts = {"row": "Its row in the file; 0: the file itself."}
+    help_texts = {
+        "row": "Its row in the file; 0: the file itself.",
+        "column": "The column that is wrong; empty: the row as a whole.",
+        "says": "What is wrong, and what to do about it.",
+    }
 
 
 @Answer.of(importing.Imported)
 class ImportedAnswer(Answer):
     help_texts = {
+        "table": "The table.",
         "done": "False after a dry run.",
+        "changes": "What is done: every row that is not as on record.",
+        "refused": "The rows that cannot be imported; with any of them nothing is.",
         "unchanged": "How many rows are as on record.",
         "plan": "Send this with the same file to have exactly this done.",
     }
