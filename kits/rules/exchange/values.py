@@ -127,10 +127,12 @@ def as_text(cell: Cell) -> str:
 
 
 def _joined(texts: Sequence[str]) -> str:
-    """Texts in one cell, with semicolons between them; one that has a semicolon is in quotes."""
-    out = io.StringIO()
-    csv.writer(out, delimiter=";", lineterminator="").writerow(texts)
-    return out.getvalue().replace(";", "; ") if not any(";" in t for t in texts) else out.getvalue()
+    """Texts in one cell, with semicolons between them; one that has a semicolon or a line break is
+    in quotes."""
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=";").writerow(texts)
+    joined = out.getvalue().removesuffix("\r\n")
+    return joined if any(";" in text for text in texts) else joined.replace(";", "; ")
 
 
 # -------------------------------------------------------------------------------------------- read
@@ -238,8 +240,9 @@ def _code(text: str, choices: Sequence[str]) -> str:
 
 
 def _several(text: str, column: Column) -> tuple[str, ...]:
-    texts = next(csv.reader([text], delimiter=";", skipinitialspace=True))
-    stripped = tuple(_short(each.strip(), column) for each in texts if each.strip())
+    lines = csv.reader(io.StringIO(text, newline=""), delimiter=";", skipinitialspace=True)
+    texts = (each.strip() for line in lines for each in line)
+    stripped = tuple(_short(each, column) for each in texts if each)
     if not column.choices:
         return stripped
     chosen = {_code(each, column.choices) for each in stripped}
