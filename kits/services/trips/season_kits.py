@@ -12,7 +12,8 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Room
-from kits.models import Checkout, Kit, Trip
+from gearroom.core.rules.grouping import grouped
+from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.ledger import KitState
 from kits.rules.ledger.suits import child_through, latex_inside, suits
 from kits.rules.restocking.picking import READY_FOR_DAYS
@@ -53,7 +54,8 @@ class KitForTrip:
 class TripKits:
     """A trip, the kits that are reserved for it and stay so, those that go to other trips, those
     that it should have beside or instead, what all that it has then do not serve (as `reason_row`
-    gives it), and ways to serve it after all and why its kits go elsewhere, in words."""
+    gives it), ways to serve it after all and why its kits go elsewhere, in words, and the ids of
+    all reservations for it."""
 
     trip: Trip
     promised: Sequence[KitForTrip]
@@ -62,6 +64,7 @@ class TripKits:
     lacking: Sequence[dict[str, Any]]
     ways: Sequence[str]
     why: str = ""
+    reservations: Sequence[int] = ()
 
     @property
     def is_settled(self) -> bool:
@@ -137,7 +140,13 @@ def season_kits(actor: Actor, room: Room | None = None, *, changes: bool = False
     ways = mends(season, chosen)
     moved = {change.trip: change for change in rule.changes(season, chosen.choice)}
     of_trip = {trip.pk: trip for trip in trips}
-    rows = _Rows(season, kits, states, of_trip, may_change)
+    reserved = grouped(
+        Reservation.objects.promised()
+        .filter(trip__in=trips)
+        .order_by("id")
+        .values_list("trip", "id")
+    )
+    rows = _Rows(season, kits, states, of_trip, may_change, reserved)
     return SeasonKits(
         [
             rows.row(trip, chosen.of_trip[trip.pk], ways.get(trip.pk, ()), moved.get(trip.pk))
@@ -152,17 +161,20 @@ def season_kits(actor: Actor, room: Room | None = None, *, changes: bool = False
 
 
 def reserve(
-    act: Act, pairs: Sequence[tuple[Trip, Kit]], release: Sequence[tuple[Trip, Kit]] = ()
+    act: Act,
+    pairs: Sequence[tuple[Trip, Kit]],
+    release: Sequence[tuple[Trip, Kit]] = (),
+    shown: Mapping[int, Collection[int]] | None = None,
 ) -> list[reservations.ReservedKit]:
     """Reserve each of these kits for its trip, once those to `release` are no longer reserved for
-    theirs; all or nothing.
+    theirs; all or nothing. `shown`: by trip, the reservations that it had when kits were chosen.
 
-    Raises Invalid where there are none; Refused and Unacceptable as `reservations.reserve_all`
-    does, for the first that changed meanwhile.
+    Raises Invalid where there are none; Refused, Unacceptable and Stale as
+    `reservations.reserve_all` does, for the first that changed meanwhile.
     """
     if not (pairs or release):
         raise Invalid(_("Choose at least one kit."), field="kit")
-    return reservations.reserve_all(act, pairs, release)
+    return reservations.reserve_all(act, pairs, release, shown)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -255,6 +267,7 @@ class _Rows:
     states: Mapping[int, KitState]
     trips: Mapping[int, Trip]
     may_change: Choice
+    reserved: Mapping[int, Sequence[int]]
 
     def row(
         self, trip: Trip, chosen: Sequence[int], ways: Iterable[Mend], change: rule.Change | None
@@ -273,6 +286,7 @@ class _Rows:
             [reason_row(reason) for reason in suiting],
             [_way(mend, trip, self.kits) for mend in ways],
             self._why(change) if change else "",
+            self.reserved.get(trip.pk, ()),
         )
 
     def _goes(self, trip: Trip, pk: int) -> bool:

@@ -112,8 +112,23 @@ def _pairs(act: Act, values: Iterable[str]) -> list[tuple[Trip, Kit]]:
     """The trips and kits that ticks of the page name."""
     pairs = [value.split(":", 1) for value in values]
     if any(len(pair) != 2 for pair in pairs):
-        raise Invalid(_("Choose kits from the page, and try again."), field="reserve")
+        raise _not_from_the_page()
     return [(find.trip(act.actor, trip), find.kit(act.actor, kit)) for trip, kit in pairs]
+
+
+def _shown(request: HttpRequest) -> dict[int, set[int]]:
+    """By trip, the reservations that the page had."""
+    shown = [value.partition(":") for value in request.POST.getlist("shown")]
+    try:
+        return {
+            int(trip): {int(each) for each in ids.split(",") if each} for trip, colon, ids in shown
+        }
+    except ValueError:
+        raise _not_from_the_page() from None
+
+
+def _not_from_the_page() -> Invalid:
+    return Invalid(_("Choose kits from the page, and try again."), field="reserve")
 
 
 @form_view("reserve", page_of=_page)
@@ -125,9 +140,8 @@ def reserve(act: Act, request: HttpRequest) -> Done:
         if name.startswith(ADDED) and isinstance(kit, str) and kit.strip()
     ]
     released = _pairs(act, request.POST.getlist("release"))
-    done = season_kits.reserve(
-        act, _pairs(act, [*request.POST.getlist("reserve"), *added]), released
-    )
+    wanted = _pairs(act, [*request.POST.getlist("reserve"), *added])
+    done = season_kits.reserve(act, wanted, released, _shown(request))
     reserved = [(each.reservation.trip, each.reservation.kit) for each in done]
     says = [
         ngettext("%(n)d kit reserved. %(which)s.", "%(n)d kits reserved. %(which)s.", len(done))
