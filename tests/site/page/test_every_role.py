@@ -1,4 +1,4 @@
-"""Every page for every role: it is shown, or properly refused with what to do; nothing is written."""
+"""Every page for every role: shown, or properly refused with what to do; and nothing is written."""
 
 import re
 from collections.abc import Iterator
