@@ -119,17 +119,24 @@ def test_the_booking_system_has_nothing_of_the_program() -> None:
 
 
 def stop_when_all_events_came(booking: BookingSystem, school: School) -> Records:
-    """What the program says at a moment when the booking system has every event until then."""
-    office = Office(booking.settings, booking.book)
-    office.poll()
+    """What the program says at a moment when the booking system has every event until then, and
+    nothing is left to be announced: what follows from acts together is, half a minute later."""
     while True:
+        Office(booking.settings, booking.book).poll()
         until(lambda: not booking.book.missing(), "all events came", within=300)
         booking.kill()
         there = agreement.records(Gearroom(booking.settings.url, school.hatch))
-        office.poll()
-        if not booking.book.missing():
+        Office(booking.settings, booking.book).poll()
+        missing, differ = booking.book.missing(), agreement.announced(booking.book, there)
+        if not missing and not differ:
             return there
+        had = booking.book.one("select count(*) from event")
         booking.start()
+        until(partial(has_more_events, booking, had), f"something is announced of {differ}")
+
+
+def has_more_events(booking: BookingSystem, than: int) -> bool:
+    return bool(booking.book.one("select count(*) from event") > than)
 
 
 def differences(booking: BookingSystem, there: Records) -> dict[str, Any]:
