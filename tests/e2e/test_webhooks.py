@@ -118,6 +118,7 @@ def sweep(worker: Worker) -> None:
     connections.close_all()
 
 
+@pytest.mark.long
 def test_every_event_arrives_in_order_whatever_is_killed(
     worker: Worker, booking: Receiver, dead: int
 ) -> None:

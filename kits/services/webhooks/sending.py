@@ -95,8 +95,8 @@ class _Run:
                 webhook.position, limit=PAGE, types=webhook.types or None, rooms=rooms
             )
             position = webhook.position
-            for event in page.events:
-                attempt, answer = self._try(webhook, event, event.message_id, secrets)
+            for event, body in zip(page.events, content.of_events(page.events), strict=True):
+                attempt, answer = self._try(webhook, event, event.message_id, body, secrets)
                 self._attempts.append(attempt)
                 if not attempt.accepted:
                     self._failed(webhook, position, attempt, answer)
@@ -125,7 +125,11 @@ class _Run:
         for waiting in webhook.attempts.waiting().select_related("event__room").order_by("pk"):
             if monotonic() > self._until:
                 return
-            made, _answer = self._try(webhook, waiting.event, waiting.message_id, secrets)
+            event, message_id = waiting.event, waiting.message_id
+            body = (
+                content.of_events([event])[0] if event else content.of_test(message_id, clock.now())
+            )
+            made, _answer = self._try(webhook, event, message_id, body, secrets)
             rows = WebhookAttempt.objects.waiting().filter(pk=waiting.pk)
             rows.update(
                 at=made.at,
@@ -135,11 +139,15 @@ class _Run:
             )
 
     def _try(
-        self, webhook: Webhook, event: Event | None, message_id: UUID, secrets: Sequence[str]
+        self,
+        webhook: Webhook,
+        event: Event | None,
+        message_id: UUID,
+        body: bytes,
+        secrets: Sequence[str],
     ) -> tuple[WebhookAttempt, Answer | None]:
         """Send one event, or a test; what came of it, not saved yet."""
         at, start = clock.now(), monotonic()
-        body = content.of_event(event) if event else content.of_test(message_id, at)
         answer, failure = None, ""
         try:
             answer = self.client.send(

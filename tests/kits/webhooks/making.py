@@ -26,6 +26,7 @@ def written(count: int, room: Room | None = None) -> list[Event]:
             occurred_at=now,
             recorded_at=now,
             room=room,
+            data={"kit": n % 3, "trip": n % 5},
         )
         for n in range(start, start + count)
     ]

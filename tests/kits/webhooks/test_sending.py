@@ -3,6 +3,8 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from gearroom.core.acts import store
 from gearroom.core.outbound import Failure
@@ -24,7 +26,9 @@ def test_events_come_signed_and_in_order(receiver: HttpsServer) -> None:
     before = written(2)
     webhook, secret = made(receiver.port)
     events = written(120)
-    assert sending.send(webhook.pk) == 120
+    with CaptureQueriesContext(connection) as queries:
+        assert sending.send(webhook.pk) == 120
+    assert sum('FROM "kits_kit"' in query["sql"] for query in queries) == 2  # pages
     assert came(receiver, secret) == ids(events)
     assert not {*ids(before)} & {*came(receiver, secret)}
     assert webhook.attempts.count() == 120 and sending.send(webhook.pk) == 0

@@ -136,6 +136,26 @@ def test_a_refused_choice_keeps_kits_added_by_hand(world: make.World) -> None:
     assert reserved() == []
 
 
+def test_a_page_from_before_reserves_no_second_kit_for_a_trip(world: make.World) -> None:
+    moor, ridge = make.trip("Moor", world.store, 3, 3), make.trip("Ridge", world.store, 5, 5)
+    client = browser(world.keeper)
+    sent = {
+        "reserve": [f"{moor.pk}:DAY-02", f"{ridge.pk}:DAY-02"],
+        "shown": re.findall(r'name="shown" value="([^"]*)"', client.get(PAGE).content.decode()),
+    }
+    assert sent["shown"] == [f"{moor.pk}:", f"{ridge.pk}:"]
+    reservations.reserve(make.act(world.keeper), world.day_01, moor)
+    refused = post(client, PAGE, **sent)
+    assert refused.status_code == 412
+    assert "Kits for Moor have been reserved or released since" in text_of(refused)
+    assert reserved() == [("Moor", "DAY-01")]
+    assert ticked(refused.content.decode()) == sent["reserve"]
+    sent["shown"] = re.findall(r'name="shown" value="([^"]*)"', refused.content.decode())
+    post(client, PAGE, **sent)
+    assert reserved() == [("Moor", "DAY-01"), ("Moor", "DAY-02"), ("Ridge", "DAY-02")]
+    assert post(client, PAGE, reserve=f"{moor.pk}:DAY-02", shown="a:b").status_code == 400
+
+
 def test_the_picture_takes_no_query_for_a_trip_or_kit(world: make.World) -> None:
     make.trip("Moor", world.store, 1, 1)
     cave = make.trip("Cave", world.store, 1, 1)
