@@ -14,7 +14,7 @@ LEADERS = (("Robin Example", "01632 960001"), ("Ash Sample", "01632 960002"), ("
 HAZARDS: tuple[list[str], ...] = ([], ["hill"], ["hill"], ["hill", "water"], ["cave"])
 DAYS = 100
 """The season is so long."""
-CHUNK = 60
+CHUNK = 90
 """So many trips are entered at once when the season is planned."""
 CHANGES = 12
 """So many are changed at once when it is gone through again."""
@@ -22,8 +22,9 @@ CHANGES = 12
 
 def steps(seed: int, trips: int, more: int) -> list[str]:
     """What is done one after the other: the season's first trips, then `more` acts mixed with the
-    rest of the trips, and a plan for all of them before and among those."""
-    planned = trips * 4 // 5 // CHUNK
+    rest of the trips, and a plan for all of them before and among those. Before all of it the
+    booking system asks for a webhook, in between for a new secret; it polls the events too."""
+    planned = trips * 9 // 10 // CHUNK
     mixed = ["book"] * (trips - planned * CHUNK)
     weights = {
         "change": 8,
@@ -38,7 +39,10 @@ def steps(seed: int, trips: int, more: int) -> list[str]:
     )
     random.Random(f"{seed} order").shuffle(mixed)
     mixed.insert(len(mixed) // 2, "plan")
-    return [*["book-many"] * planned, "plan", *mixed]
+    mixed.insert(len(mixed) // 3, "rotate")
+    for after in range(len(mixed), 0, -30):
+        mixed.insert(after, "poll")
+    return ["subscribe", *["book-many"] * planned, "plan", *mixed]
 
 
 def trip(seed: int, number: int, begins: datetime) -> Trip:
