@@ -24,8 +24,14 @@ from tests.waiting import until
 
 pytestmark = pytest.mark.server
 
-TRIPS, ACTS = 300, 90
-COMPARED = (agreement.trips, agreement.reservations, agreement.events, agreement.polled)
+TRIPS, ACTS = 300, 70
+COMPARED = (
+    agreement.trips,
+    agreement.reservations,
+    agreement.events,
+    agreement.announced,
+    agreement.polled,
+)
 LAST = "where number = (select max(number) from event where type like '{}')"
 FAULTS = {
     "update trip set wanted = json_set(wanted, '$.people', 99) where reference = 'B-0007'": "trips",
@@ -36,7 +42,9 @@ FAULTS = {
     "delete from reservation where number = 2": "reservations",
     "delete from event where number = (select min(number) from event)": "polled",
     "delete from event " + LAST.format("trip.updated"): "events",
-    "delete from event " + LAST.format("kit.%"): "events",
+    "delete from event " + LAST.format("kit.checked_%"): "events",
+    "update event set content = json_set(content, '$.data.word', '') "
+    + LAST.format("kit.readiness_changed"): "announced",
     "update event set number = -number " + LAST.format("kit.checked_in"): "polled",
     "update event set content = json_set(content, '$.data.kit', 0) "
     + LAST.format("reservation.made"): "events",
