@@ -308,6 +308,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     # None of the library's: enums stay where they are used, under no made-up names.
     "POSTPROCESSING_HOOKS": [
+        "kits.api.events.payloads.add",
         "gearroom.core.api.openapi.glossary.describe",
         "gearroom.core.api.openapi.in_common.share",
     ],

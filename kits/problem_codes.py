@@ -271,7 +271,10 @@ KINDS.update(
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, _("This person has no email address on record"),
              _("Add an address first, or call them.")),
-            # ------------------------------------------------------------------------ webhooks
+            # -------------------------------------------------------------- events and webhooks
+            ("cursor-of-another-time", 422, _("The cursor does not fit the events on record"),
+             _("Read again what you need to know, then the events from the oldest on, without "
+               "“after”.")),
             ("too-many-webhooks", 409, _("There are too many webhooks"),
              _("Remove one that is no longer needed.")),
             ("not-next", 409, _("This event is not the next one"),

@@ -20,7 +20,7 @@ def _installed(package: str) -> str | None:
         case "redis-server":
             return shutil.which("redis-server")
         case "chromium":
-            names = ("chromium", "chromium-browser", "google-chrome")
+            names = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
             return next(filter(None, map(shutil.which, names)), None)
         case "libzbar0":
             return ctypes.util.find_library("zbar")

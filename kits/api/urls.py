@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from kits.api.advice import advice
 from kits.api.custody import clearances, custody, returns
+from kits.api.events import events
 from kits.api.kits import kits, state
 from kits.api.ledger import entries
 from kits.api.lists import comparison, list_changes, packing_lists
@@ -177,6 +178,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("notices/<int:id>/", notices.OneNotice.as_view()),
     path("notices/<int:id>/send-again/", notices.SendAgain.as_view()),
     path("calendars/<str:secret>/", notices.CalendarOf.as_view()),
+    path("events/", events.Events.as_view()),
     path("webhooks/", webhooks.Webhooks.as_view()),
     path("webhooks/<int:id>/", webhooks.OneWebhook.as_view()),
     path("webhooks/<int:id>/delivery/", webhooks.Delivery.as_view()),

@@ -23,7 +23,14 @@ create table if not exists letter (
     path text not null, body text not null, status integer, answer text,
     replayed integer not null default 0
 );
-create table if not exists setting (name text primary key, value text not null);
+create table if not exists webhook (number integer primary key);
+create table if not exists secret (number integer primary key, secret text not null unique);
+create table if not exists event (
+    number integer primary key, id text not null unique, type text not null,
+    subject text not null, content text not null, secret integer not null,
+    times integer not null default 1
+);
+create table if not exists refusal (number integer primary key, id text not null);
 """
 
 
@@ -79,7 +86,7 @@ class Book:
         return [
             reference
             for reference, wanted in self.rows("select reference, wanted from trip order by 1")
-            if json.loads(wanted)["cancelled"] == cancelled
+            if (json.loads(wanted)["state"] == "cancelled") == cancelled
         ]
 
     def decide(self, reference: str, wanted: Any) -> None:
@@ -89,6 +96,23 @@ class Book:
             " on conflict do update set wanted = excluded.wanted",
             reference, json.dumps(wanted),
         )  # fmt: skip
+
+    # --------------------------------------------------------------------------------- the events
+    def secrets(self) -> list[tuple[int, str]]:
+        """What events may be signed with, the latest first, each with its number."""
+        return self.rows("select number, secret from secret order by number desc")
+
+    def receive(self, event: Any, secret: int) -> int:
+        """Keep an event that the secret of that number signed; how often it came."""
+        return int(self.one(
+            "insert into event (id, type, subject, content, secret) values (?, ?, ?, ?, ?)"
+            " on conflict (id) do update set times = times + 1 returning times",
+            event["id"], event["type"], event["subject"], json.dumps(event), secret,
+        ))  # fmt: skip
+
+    def refuse(self, identity: str) -> None:
+        """Keep that something came of which nothing says that it is genuine."""
+        self.write("insert into refusal (id) values (?)", identity)
 
     # --------------------------------------------------------------------------- the reservations
     def reserve(self, reservation: Any) -> None:

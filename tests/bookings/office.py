@@ -10,12 +10,14 @@ import random
 import sys
 import threading
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tests.bookings import season
+from tests.bookings import receiver, season
 from tests.bookings.book import Book
 from tests.bookings.calls import Answer, Gearroom, NotNow
 
@@ -34,6 +36,8 @@ class Settings:
     trips: int
     more: int
     begins: str
+    port: int
+    certificate: str
 
     @property
     def steps(self) -> list[str]:
@@ -84,34 +88,51 @@ class Office:
         return None
 
     def _book(self, _chance: random.Random, _known: Any) -> None:
-        number = self.book.one("select count(*) from trip")
-        begins = datetime.fromisoformat(self.settings.begins)
-        self._put(f"B-{number:04}", season.trip(self.settings.seed, number, begins))
+        self._send_trips(self._new_trips(1))
 
-    def _book_many(self, chance: random.Random, known: Any) -> None:
-        for _ in range(season.CHUNK):
-            self._book(chance, known)
+    def _book_many(self, _chance: random.Random, _known: Any) -> None:
+        self._send_trips(self._new_trips(season.CHUNK))
+
+    def _new_trips(self, count: int) -> dict[str, season.Trip]:
+        first = self.book.one("select count(*) from trip")
+        begins = datetime.fromisoformat(self.settings.begins)
+        return {
+            f"B-{number:04}": season.trip(self.settings.seed, number, begins)
+            for number in range(first, first + count)
+        }
 
     def _change(self, chance: random.Random, _known: Any) -> None:
-        self._alter(chance, cancelled=False)
+        self._alter(chance, 1, partial(season.changed, chance=chance))
+
+    def _change_many(self, chance: random.Random, _known: Any) -> None:
+        self._alter(chance, season.CHANGES, partial(season.changed, chance=chance))
 
     def _cancel(self, chance: random.Random, _known: Any) -> None:
-        self._alter(chance, cancelled=False, to={"cancelled": True})
+        self._alter(chance, 1, lambda trip: {**trip, "state": "cancelled"})
 
     def _bring_back(self, chance: random.Random, _known: Any) -> None:
-        self._alter(chance, cancelled=True, to={"cancelled": False})
+        self._alter(chance, 1, lambda trip: {**trip, "state": "confirmed"}, cancelled=True)
 
-    def _alter(self, chance: random.Random, *, cancelled: bool, to: Any = None) -> None:
+    def _alter(
+        self,
+        chance: random.Random,
+        count: int,
+        change: Callable[[season.Trip], season.Trip],
+        *,
+        cancelled: bool = False,
+    ) -> None:
         trips = self.book.trips(cancelled=cancelled)
-        if trips:
-            reference = chance.choice(trips)
-            before = self.book.trip(reference)
-            after = season.changed(before, chance) if to is None else {**before, **to}
-            self._put(reference, after)
+        altered = chance.sample(trips, min(count, len(trips)))
+        self._send_trips({each: change(self.book.trip(each)) for each in altered})
 
-    def _put(self, reference: str, trip: season.Trip) -> None:
-        self.book.decide(reference, trip)
-        self.book.post("PUT", f"trips/{SOURCE}/{reference}/", trip)
+    def _send_trips(self, trips: dict[str, season.Trip]) -> None:
+        for reference, trip in trips.items():
+            self.book.decide(reference, trip)
+            if len(trips) == 1:
+                self.book.post("PUT", f"trips/{SOURCE}/{reference}/", trip)
+        if len(trips) > 1:
+            rows = [{"reference": reference, **trip} for reference, trip in trips.items()]
+            self.book.post("POST", "trips/batch/", {"source": SOURCE, "trips": rows})
 
     def _propose(self, _chance: random.Random, known: tuple[str, Answer]) -> None:
         trip, answer = known
@@ -128,6 +149,14 @@ class Office:
         ]
         if wanted:
             self.book.post("POST", "plans/trips/reserve/", {"reserve": wanted})
+
+    def _subscribe(self, _chance: random.Random, _known: Any) -> None:
+        address = f"https://localhost:{self.settings.port}/events"
+        self.book.post("POST", "webhooks/", {"name": "Booking system", "address": address})
+
+    def _rotate(self, _chance: random.Random, _known: Any) -> None:
+        webhook = self.book.one("select number from webhook")
+        self.book.post("POST", f"webhooks/{webhook}/rotate/", {})
 
     def _release(self, chance: random.Random, _known: Any) -> None:
         standing = self.book.rows("select number from reservation where stands order by number")
@@ -153,13 +182,26 @@ class Office:
                 self.book.reserve(reservation)
         elif path.endswith("/release/"):
             self.book.released(answer["trip"]["reference"], answer["kit"])
+        elif path == "webhooks/" or path.endswith("/rotate/"):
+            self.book.write("insert or ignore into webhook (number) values (?)", answer["id"])
+            if answer["secret"] is None:  # the answer that had it did not come: another
+                self.book.post("POST", f"webhooks/{answer['id']}/rotate/", {})
+            else:
+                self.book.write("insert into secret (secret) values (?)", answer["secret"])
+        elif path == "trips/batch/":
+            for result in answer["results"]:
+                self._understand_trip(result)
         else:
-            trip = answer["trip"]
+            self._understand_trip(answer)
+
+    def _understand_trip(self, result: Any) -> None:
+        trip = result["trip"]
+        if trip is not None:  # of a batch's trips, not what is unchanged or refused
             self.book.write(
                 "update trip set revision = ? where reference = ?",
                 trip["revision"], trip["reference"],
             )  # fmt: skip
-            for kit in answer["released"]:
+            for kit in result["released"]:
                 self.book.released(trip["reference"], kit)
 
 
@@ -167,7 +209,9 @@ def main() -> None:
     """Work until killed."""
     folder = Path(sys.argv[1])
     settings = Settings(**json.loads((folder / "settings.json").read_text()))
-    office = Office(settings, Book(folder / "book.sqlite3"))
+    file = folder / "book.sqlite3"
+    office = Office(settings, Book(file))
+    receiver.start(settings.port, Path(settings.certificate), file)
     pause = threading.Event()
     while True:
         try:

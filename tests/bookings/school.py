@@ -79,7 +79,7 @@ class Hatch(threading.Thread):
     """People take reserved kits out, hand back what is out, and restock. Somebody comes whenever
     the count that `progress` gives is so much higher; `done` says what came of it."""
 
-    EVERY = 8
+    EVERY = 3
 
     def __init__(self, url: str, school: School, seed: int, progress: Callable[[], int]) -> None:
         super().__init__(daemon=True)

@@ -14,22 +14,33 @@ LEADERS = (("Robin Example", "01632 960001"), ("Ash Sample", "01632 960002"), ("
 HAZARDS: tuple[list[str], ...] = ([], ["hill"], ["hill"], ["hill", "water"], ["cave"])
 DAYS = 100
 """The season is so long."""
-CHUNK = 60
+CHUNK = 90
 """So many trips are entered at once when the season is planned."""
+CHANGES = 12
+"""So many are changed at once when it is gone through again."""
 
 
 def steps(seed: int, trips: int, more: int) -> list[str]:
     """What is done one after the other: the season's first trips, then `more` acts mixed with the
-    rest of the trips, and a plan for all of them before and among those."""
-    planned = trips * 4 // 5 // CHUNK
+    rest of the trips, and a plan for all of them before and among those. Before all of it the
+    booking system asks for events, in between for a new secret."""
+    planned = trips * 9 // 10 // CHUNK
     mixed = ["book"] * (trips - planned * CHUNK)
-    weights = {"change": 8, "cancel": 3, "bring-back": 2, "propose": 6, "release": 3}
+    weights = {
+        "change": 8,
+        "cancel": 3,
+        "bring-back": 2,
+        "propose": 6,
+        "release": 3,
+        "change-many": 1,
+    }
     mixed += random.Random(f"{seed} acts").choices(
         list(weights), weights=list(weights.values()), k=more
     )
     random.Random(f"{seed} order").shuffle(mixed)
     mixed.insert(len(mixed) // 2, "plan")
-    return [*["book-many"] * planned, "plan", *mixed]
+    mixed.insert(len(mixed) // 3, "rotate")
+    return ["subscribe", *["book-many"] * planned, "plan", *mixed]
 
 
 def trip(seed: int, number: int, begins: datetime) -> Trip:
@@ -52,7 +63,7 @@ def trip(seed: int, number: int, begins: datetime) -> Trip:
         "latex_free": False,
         "leader_name": leader,
         "leader_phone": phone,
-        "cancelled": False,
+        "state": chance.choice(("planned", "confirmed", "confirmed")),
     }
 
 
@@ -71,6 +82,7 @@ def changed(before: Trip, chance: random.Random) -> Trip:
         {"hazards": chance.choice(HAZARDS)},
         {"leader_name": leader, "leader_phone": phone},
         {"children": not before["children"]},
+        {"state": "confirmed"},
         {},  # saved without a change: it is sent all the same
     ))  # fmt: skip
     return {**before, **change}

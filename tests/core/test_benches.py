@@ -31,7 +31,7 @@ def test_a_bench_prints_what_it_measures(bench: str) -> None:
 
 @pytest.mark.server
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-@pytest.mark.parametrize("bench", ["board", "plan"])
+@pytest.mark.parametrize("bench", ["board"])
 def test_a_bench_of_pages_prints_what_it_measures(
     bench: str, engine: str, make_database: Callable[[], str]
 ) -> None:

@@ -11,8 +11,11 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from django.core import signing
+from django.utils import timezone
 
+from gearroom.core.acts import store
 from gearroom.core.models import Person, User
+from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.installation import claiming, installation
 from kits.models import (
@@ -26,7 +29,9 @@ from kits.models import (
     What,
     WithheldKind,
 )
+from kits.rules.events.facts import KitChanged
 from kits.rules.lookup import label_codes
+from kits.services import events
 from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
 from kits.services.custody import custody, use_requests
@@ -39,6 +44,7 @@ from kits.services.restocking import sealing, sorting
 from kits.services.stock import offers
 from kits.services.trips import reservations
 from kits.services.weather import locations
+from kits.services.webhooks import webhooks
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
 from tests.labels.scan import scanned
@@ -154,6 +160,8 @@ AT_THE_DESK = (
     "/rooms/main-store/locations/",
     "/rooms/main-store/weather/",
     "/tokens/",
+    "/webhooks/",
+    "/webhooks/1/",
     "/settings/",
     "/settings/installation/",
     "/settings/address/",
@@ -352,7 +360,26 @@ def furnished() -> make.World:
     three(world.keeper)
     _priced(world)
     _order(world)
+    _webhook()
     return world
+
+
+def _webhook() -> None:
+    """A webhook that fails."""
+    act, now = make.act(make.person("Wilma", Role.ADMINISTRATOR)), timezone.now()
+    webhook, _secret = webhooks.add(
+        act, name="Bookings", address="https://booking.example/events", types=[], room=None
+    )
+    changed = KitChanged(1, 1)
+    first, second = events.write(
+        [events.Draft("kit.changed", changed.kit, changed, now) for _each in range(2)]
+    )
+    for event, status, failure in ((first, 200, ""), (second, 500, ""), (second, None, "too-slow")):
+        webhook.attempts.create(
+            event=event, message_id=event.message_id, at=now, status=status, failure=failure
+        )
+    store(webhook, position=first.pk, tries=2, failing_since=now)
+    webhooks.test(act, webhook)
 
 
 def _frost(world: make.World) -> None:

@@ -139,6 +139,7 @@ USE_CASES: dict[str, Right] = {
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
+    "read_events": Right(Scope.READ, _KEEPERS | {Role.INTEGRATION}),
 }
 
 
@@ -153,6 +154,7 @@ FOR_SEVERAL = frozenset(
         "set_due",
         "own_tokens",
         "edit_device",
+        "edit_webhook",
         "set_up_advice",
     }
 )

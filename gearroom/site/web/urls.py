@@ -60,6 +60,7 @@ from gearroom.site.web.stock import (
 )
 from gearroom.site.web.trips import by_hand, kit_bars, season_kits, trips
 from gearroom.site.web.weather import jobs as weather_jobs, locations
+from gearroom.site.web.webhooks import webhooks
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -70,6 +71,16 @@ urlpatterns: list[URLPattern] = [
     path("room/", sign_ins.choose_room, name="choose-room"),
     path("tokens/", tokens.own_tokens, name="tokens"),
     path("tokens/<int:token>/end/", tokens.revoke, name="revoke-token"),
+    path("webhooks/", webhooks.own_webhooks, name="webhooks"),
+    path("webhooks/<int:webhook>/", webhooks.webhook, name="webhook"),
+    path("webhooks/<int:webhook>/change/", webhooks.change, name="webhook-change"),
+    path("webhooks/<int:webhook>/on/", webhooks.resume, name="webhook-on"),
+    path("webhooks/<int:webhook>/off/", webhooks.turn_off, name="webhook-off"),
+    path("webhooks/<int:webhook>/test/", webhooks.test, name="webhook-test"),
+    path("webhooks/<int:webhook>/again/", webhooks.send_again, name="webhook-send-again"),
+    path("webhooks/<int:webhook>/leave-out/", webhooks.leave_out, name="webhook-leave-out"),
+    path("webhooks/<int:webhook>/rotate/", webhooks.rotate, name="webhook-rotate"),
+    path("webhooks/<int:webhook>/remove/", webhooks.remove, name="webhook-remove"),
     path("devices/", shared_devices.shared, name="devices"),
     path("devices/<int:device>/end/", shared_devices.end_device, name="end-device"),
     path("hatch/", shared_devices.who, name="hatch-who"),

@@ -70,6 +70,7 @@ TAGS = {
     "checkouts": "Who has, and who has had, which kit.",
     "clearances": "Kits that went because somebody cleared them by telephone.",
     "entries": "Records: everything that was done, never changed; undone by another record.",
+    "events": "What happened, for other programs; the same is sent to webhooks.",
     "items": "Items: the kinds of things that kits carry.",
     "kits": "Kits: how they stand, and everything that is done to them.",
     "locations": "Vans, huts and other locations of kits and shelves, with their weather.",

@@ -14,9 +14,9 @@ class Custody:
     kit: Annotated[int, "The kit."]
     section: Annotated[str | None, "The key of the section that went on its own; null: the kit."]
     out: Annotated[bool, "Whether somebody has it now, after this."]
-    checkout: Annotated[int | None, "The checkout that this opened, changed or closed."]
-    holder: Annotated[int | None, "Who has it now: a person's number."]
-    trip: Annotated[int | None, "The trip that it is or was out on."]
+    checkout: Annotated[int | None, "The checkout that this opened, changed or closed; null: none."]
+    holder: Annotated[int | None, "Who has it now: a person's id; null: nobody who is known."]
+    trip: Annotated[int | None, "The trip that it is or was out on; null: none."]
     due_at: Annotated[datetime | None, "When it is due back; null: no time is set, or it is back."]
     late: Annotated[
         bool,
@@ -31,8 +31,8 @@ class Overdue:
     kit: Annotated[int, "The kit."]
     section: Annotated[str | None, "The key of the section that is out on its own; null: the kit."]
     checkout: Annotated[int, "The checkout."]
-    holder: Annotated[int | None, "Who has it: a person's number."]
-    trip: Annotated[int | None, "The trip that it is out on."]
+    holder: Annotated[int | None, "Who has it: a person's id; null: not known."]
+    trip: Annotated[int | None, "The trip that it is out on; null: none."]
     due_at: Annotated[datetime, "When it was due."]
 
 
@@ -42,12 +42,10 @@ class Readiness:
     else the next that it is reserved for, within seven days; else today."""
 
     kit: Annotated[int, "The kit."]
-    word: Annotated[
-        str, "ready, low, short, do-not-take or not-set-up; retired: out of use for good."
-    ]
+    word: Annotated[str, "ready, low, short, do-not-take or not-set-up."]
     before: Annotated[str | None, "What was last announced; null: nothing yet."]
     through: Annotated[date, "The day that it was judged through."]
-    trip: Annotated[int | None, "The trip that it was judged for."]
+    trip: Annotated[int | None, "The trip that it was judged for; null: for none."]
 
 
 @dataclass(frozen=True)
@@ -141,5 +139,5 @@ class Undone:
     entry: Annotated[int, "The entry that took it back."]
     undone: Annotated[int, "The entry that no longer counts."]
     kind: Annotated[str, "Which kind of act it was, such as check-out."]
-    kit: Annotated[int | None, "The kit that it was done to."]
-    trip: Annotated[int | None, "The trip that it was for."]
+    kit: Annotated[int | None, "The kit that it was done to; null: to none."]
+    trip: Annotated[int | None, "The trip that it was for; null: for none."]

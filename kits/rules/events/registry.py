@@ -203,7 +203,8 @@ EVENT_TYPES: Mapping[str, EventType] = {
             "lot.recalled",
             Subject.RECALL,
             facts.Recalled,
-            "A maker recalls batches of an item, or a closed recall is open again.",
+            "A maker recalls batches of an item; also once a closed recall is open again, or more "
+            "batches turn out to be of it.",
             {"entry": 4770, "recall": 5, "item": 3, "lots": [31, 32]},
         ),
         EventType(
@@ -232,7 +233,7 @@ EVENT_TYPES: Mapping[str, EventType] = {
             Subject.ENTRY,
             facts.Undone,
             "An act was taken back as a mistake. What is otherwise without it has events of its "
-            "own.",
+            "own. Its subject is the kit, else the trip, else the entry of the act.",
             {"entry": 4780, "undone": 4711, "kind": "check-out", "kit": 12, "trip": 42},
         ),
     )

@@ -7,7 +7,7 @@ from typing import Any
 
 from gearroom.core import clock
 from kits.models import Event
-from kits.rules.events import as_stored, event_type
+from kits.rules.events import Subject, as_stored, event_type
 from kits.services.events import marks
 from kits.services.events.wake import wake
 
@@ -15,7 +15,8 @@ from kits.services.events.wake import wake
 @dataclass(frozen=True)
 class Draft:
     """An event to be written: its type, what it is about (the number of the subject that its type
-    has), what it says, and of which rooms it is (ids; without one, of the whole organisation)."""
+    has, or of `subject`), what it says, and of which rooms it is (ids; without one, of the whole
+    organisation)."""
 
     type: str
     about: int | str
@@ -23,6 +24,7 @@ class Draft:
     occurred_at: datetime
     room: int | None = None
     other_room: int | None = None
+    subject: Subject | None = None
 
 
 def write(drafts: Iterable[Draft]) -> list[Event]:
@@ -37,7 +39,7 @@ def write(drafts: Iterable[Draft]) -> list[Event]:
             Event(
                 type=kind.name,
                 version=kind.version,
-                subject=f"{kind.subject}:{draft.about}",
+                subject=f"{draft.subject or kind.subject}:{draft.about}",
                 room_id=room,
                 other_room_id=other if other != room else None,
                 occurred_at=draft.occurred_at,

@@ -38,7 +38,7 @@ from kits.models import (
 )
 from kits.models.details import Detail
 from kits.rules.ledger import ReasonCode, Settled, settle
-from kits.services.ledger import facts, lots, readiness
+from kits.services.ledger import act_events, facts, lots, readiness
 
 
 @dataclass(frozen=True)
@@ -79,9 +79,10 @@ class Book:
     ) -> None:
         try:
             if error is None:
-                facts.write(self.entries)
+                holds = facts.write(self.entries)
                 undoing = any(entry.kind == EntryKind.REVERSE for entry in self.entries)
                 readiness.rewrite(self._kits, undoing=undoing)
+                act_events.write(self.entries, self._kits, holds)
         except BaseException as failed:
             self._atomic.__exit__(type(failed), failed, failed.__traceback__)
             raise

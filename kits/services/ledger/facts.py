@@ -111,14 +111,15 @@ def sections_opened(entry: Entry, sections: Iterable[Place]) -> None:
     )
 
 
-def write(entries: Sequence[Entry]) -> None:
-    """Write the facts that follow from an act's entries; their rows are there already."""
+def write(entries: Sequence[Entry]) -> list[WithheldFact]:
+    """Write the facts that follow from an act's entries; their rows are there already. Return those
+    of what was put on hold or released."""
     if sealed := [entry for entry in entries if entry.kind == EntryKind.RESEAL]:
         _write_seals(sealed)
     if custody := [entry for entry in entries if entry.kind in HANDS and not is_history(entry)]:
         CheckoutFact.objects.bulk_create(_custody(custody))
-    if held := [entry for entry in entries if entry.kind in _HOLDS]:
-        WithheldFact.objects.bulk_create(_holds(held))
+    held = [entry for entry in entries if entry.kind in _HOLDS]
+    return WithheldFact.objects.bulk_create(_holds(held)) if held else []
 
 
 def _write_seals(sealed: Sequence[Entry]) -> None:

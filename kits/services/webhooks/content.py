@@ -1,13 +1,14 @@
 """What is sent: an event as JSON, and headers that prove whom it is from (Standard Webhooks)."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from uuid import UUID
 
 from standardwebhooks import Webhook as Signer
 
 from kits.models import Event
+from kits.services.events import contents
 
 TEST = "webhook.test"
 """The type of what is sent to try an address."""
@@ -15,17 +16,8 @@ TEST = "webhook.test"
 
 def of_event(event: Event) -> bytes:
     """The content of an event, as `GET /api/v1/events/` shows it."""
-    return _json(
-        {
-            "id": str(event.message_id),
-            "type": event.type,
-            "version": event.version,
-            "timestamp": _instant(event.occurred_at),
-            "subject": event.subject,
-            "room": event.room.slug if event.room else None,
-            "data": event.data,
-        }
-    )
+    (content,) = contents([event])
+    return _json({**vars(content), "id": str(content.id), "timestamp": _instant(content.timestamp)})
 
 
 def of_test(message_id: UUID, at: datetime) -> bytes:
@@ -39,6 +31,7 @@ def of_test(message_id: UUID, at: datetime) -> bytes:
             "subject": "webhook",
             "room": None,
             "data": {},
+            "links": {},
         }
     )
 
@@ -62,5 +55,5 @@ def _instant(at: datetime) -> str:
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-def _json(content: dict[str, object]) -> bytes:
+def _json(content: Mapping[str, object]) -> bytes:
     return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()

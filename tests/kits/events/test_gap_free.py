@@ -18,8 +18,8 @@ from tests.kits import factories as make
 AT = datetime(2027, 5, 4, 7, tzinfo=UTC)
 
 
-def added(kit: int, **more: int) -> Draft:
-    return Draft("kit.added", kit, KitChanged(entry=1, kit=kit), AT, **more)
+def added(kit: int, room: int | None = None, other_room: int | None = None) -> Draft:
+    return Draft("kit.added", kit, KitChanged(entry=1, kit=kit), AT, room, other_room)
 
 
 def kits_of(page: Page) -> list[int]:

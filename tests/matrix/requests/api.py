@@ -356,6 +356,8 @@ RECORD: dict[str, Make] = {
     "GET calendars/{secret}/": lambda a: say(
         secret=a.side.people["keeper"].calendar if a.side else "nothing"
     ),
+    "GET events/": lambda a: say(),
+    "GET events/ #of a room": lambda a: say({"room": a.room()}),
     "GET webhooks/": lambda a: say(),
     "POST webhooks/": lambda a: say(
         body={"name": "Mine", "address": "https://booking.example/", "room": a.room()}

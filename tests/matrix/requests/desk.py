@@ -10,6 +10,9 @@ from tests.matrix.requests.making import Aim, Make, say
 _HEARS = {"weekly_on": "3", "weekly_at": "07:00", "minutes_a_kit": "10"}
 
 
+_WEBHOOK = {"name": "Mine", "address": "https://booking.example/"}
+
+
 def _somebody(a: Aim, who: str, **said: Any) -> Any:
     return say(person=a.person(who), body={"name": "Some One", **said})
 
@@ -55,6 +58,24 @@ SIGNING: dict[str, Make] = {
     "page GET tokens/": lambda a: say(),
     "page POST tokens/": lambda a: say(body={"name": "mine", "scope": "read", "days": "30"}),
     "page POST tokens/{token}/end/": lambda a: say(token=a.own("token")),
+    "page GET webhooks/": lambda a: say(),
+    "page POST webhooks/": lambda a: say(body={**_WEBHOOK, "room": a.room()}),
+    "page POST webhooks/ #of all their rooms": lambda a: say(body=_WEBHOOK),
+    "page GET webhooks/{webhook}/": lambda a: say(webhook=a.of("webhook")),
+    "page POST webhooks/{webhook}/change/": lambda a: say(
+        webhook=a.of("webhook"), body={**_WEBHOOK, "room": a.room()}
+    ),
+    "page POST webhooks/{webhook}/on/": lambda a: say(webhook=a.of("webhook")),
+    "page POST webhooks/{webhook}/off/": lambda a: say(webhook=a.of("webhook")),
+    "page POST webhooks/{webhook}/test/": lambda a: say(webhook=a.of("webhook")),
+    "page POST webhooks/{webhook}/rotate/": lambda a: say(webhook=a.of("webhook")),
+    "page POST webhooks/{webhook}/remove/": lambda a: say(webhook=a.of("webhook")),
+    "page POST webhooks/{webhook}/again/": lambda a: say(
+        webhook=a.of("webhook"), body={"event": a.event()}
+    ),
+    "page POST webhooks/{webhook}/leave-out/": lambda a: say(
+        webhook=a.of("webhook"), body={"event": a.event()}
+    ),
     "page GET settings/": lambda a: say(),
     "page GET settings/installation/": lambda a: say(),
     "page POST settings/installation/": lambda a: say(

@@ -34,6 +34,10 @@ ENDINGS = {
     "end-offer": ASKS,
     "close-bought-kit": ASKS,
     "end-calendar": ASKS,
+    "webhook-remove": ASKS,
+    "webhook-rotate": ASKS,
+    "webhook-leave-out": ASKS,
+    "webhook-off": OPPOSITE,
     "new-calendar": ASKS,
     "give-sign-in": ASKS,
     "keep-kit": ASKS,
@@ -63,6 +67,7 @@ NOT_ENDINGS = {
     "blank-workbook": "it is only read",
     "wall-calendar": "it is only read",
     "send-advice": "it sends",
+    "webhook-send-again": "it sends",
 }
 
 

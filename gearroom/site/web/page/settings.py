@@ -21,6 +21,7 @@ _LINKS = (
     "see_people",
     "print_labels",
     "own_tokens",
+    "edit_webhook",
     "edit_device",
     "edit_installation",
     "set_up_advice",

@@ -1,0 +1,1 @@
+"""Pages about where events are sent."""

@@ -1,0 +1,40 @@
+"""What pages call each type of event."""
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from kits.services.webhooks.content import TEST
+
+EVENT_TITLES: dict[str, Promise] = {
+    "kit.checked_out": _("Kit taken out"),
+    "kit.checked_in": _("Kit handed back"),
+    "kit.passed_on": _("Kit passed on"),
+    "kit.due_changed": _("Kit due at another time"),
+    "kit.custody_corrected": _("Who has a kit corrected"),
+    "kit.overdue": _("Kit not back"),
+    "kit.readiness_changed": _("Status of a kit changed"),
+    "kit.withheld": _("Kit on hold"),
+    "kit.released": _("Kit no longer on hold"),
+    "kit.added": _("Kit added"),
+    "kit.changed": _("Kit changed"),
+    "kit.retired": _("Kit retired"),
+    "trip.created": _("Trip added"),
+    "trip.updated": _("Trip changed"),
+    "trip.cancelled": _("Trip cancelled"),
+    "trip.covered": _("Trip has its kits"),
+    "trip.waiting": _("Trip waits for a kit"),
+    "trip.uncovered": _("Trip lacks a kit"),
+    "reservation.made": _("Kit reserved"),
+    "reservation.released": _("Kit no longer reserved"),
+    "lot.recalled": _("Batch recalled"),
+    "recall.closed": _("Recall closed"),
+    "stock.low": _("Item low on the shelves"),
+    "stock.enough": _("Item no longer low"),
+    "act.undone": _("Something undone"),
+    TEST: _("Test"),
+}
+
+
+def title_of(event_type: str) -> str:
+    """The title of a type of event."""
+    return str(EVENT_TITLES.get(event_type, event_type))
