@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from icalendar import Calendar, Event as Component, vBroken
+from icalendar import Calendar, Component, vBroken
 
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.sentences import InvalidValue, Sentence, say
@@ -87,11 +87,12 @@ def read(content: bytes) -> list[Event | Unclear]:
     it is none, is cut off, or holds something else than the events of a calendar."""
     try:
         # Zones are known by their names: what a file says that one is could be endless.
-        whole = _TIME_ZONES.sub(b"", _FOLDS.sub(b"", content))
+        whole = _TIME_ZONES.sub(b"", _FOLDS.sub(b"", content)).rstrip()
         parts = Calendar.from_ical(whole, multiple=True)
     except (ValueError, KeyError, IndexError, OverflowError):
         raise InvalidValue(_BROKEN) from None
-    if not parts or any(part.name != "VCALENDAR" for part in parts):
+    whole_ends = whole.upper().endswith(b"END:VCALENDAR")
+    if not whole_ends or any(part.name != "VCALENDAR" for part in parts):
         raise InvalidValue(_BROKEN)
     if any(str(part.get("METHOD", "PUBLISH")).upper() != "PUBLISH" for part in parts):
         raise InvalidValue(
@@ -183,7 +184,7 @@ def _moment(component: Component, name: str) -> date | None:
     """A day, or a time; one of a known time zone is aware of it."""
     if (value := component.get(name)) is None:
         return None
-    if isinstance(value, vBroken) or isinstance(value, list):
+    if isinstance(value, vBroken | list):
         raise InvalidValue(say("Its times cannot be read."))
     moment = value.dt
     if not isinstance(moment, date):
@@ -246,43 +247,36 @@ pages."""
 
 def _from_lines(text: str) -> dict[str, Any]:
     """What the lines of a description say of a trip."""
-    values = {name: m[1] for name, line in _LINES.items() if (m := line.search(text))}
+    lines = {name: match for name, line in _LINES.items() if (match := line.search(text))}
     facts: dict[str, Any] = {}
-    if "people" in values:
-        facts["people"] = _number(values["people"], "People")
-    if "ages" in values:
-        match = re.fullmatch(r"(\d{1,3})(?:\s*\D{1,5}\s*(\d{1,3}))?", values["ages"])
-        if match is None:
-            raise _not_understood(values["ages"], "Ages")
-        facts |= {"youngest": int(match[1]), "oldest": int(match[2] or match[1])}
-    if "hours" in values:
-        if not re.fullmatch(r"\d{1,3}([.,]\d)?", values["hours"]):
-            raise _not_understood(values["hours"], "Hours to care")
-        facts["hours_to_care"] = Decimal(values["hours"].replace(",", "."))
-    if "leader" in values:
-        email = _EMAIL.search(values["leader"])
-        name = _tidy(_EMAIL.sub("", values["leader"])).strip(" ,;<>()")
+    if line := lines.get("people"):
+        facts["people"] = int(_parts(line, r"(\d{1,5})")[1])
+    if line := lines.get("ages"):
+        ages = _parts(line, r"(\d{1,3})(?:\s*\D{1,5}\s*(\d{1,3}))?")
+        facts |= {"youngest": int(ages[1]), "oldest": int(ages[2] or ages[1])}
+    if line := lines.get("hours"):
+        hours = _parts(line, r"(\d{1,3}(?:[.,]\d)?)")
+        facts["hours_to_care"] = Decimal(hours[1].replace(",", "."))
+    if line := lines.get("leader"):
+        email = _EMAIL.search(line[1])
+        name = _tidy(_EMAIL.sub("", line[1])).strip(" ,;<>()")
         facts |= {"leader_email": email[0] if email else "", "leader_name": name[:120]}
     return facts
 
 
-def _number(text: str, what: str) -> int:
-    if not re.fullmatch(r"\d{1,5}", text):
-        raise _not_understood(text, what)
-    return int(text)
-
-
-def _not_understood(text: str, what: str) -> InvalidValue:
-    return InvalidValue(
-        say(
-            "The line “%(what)s: %(value)s” in its description is not understood.",
-            what=what,
-            value=_tidy(text)[:60],
+def _parts(line: re.Match[str], form: str) -> re.Match[str]:
+    """The parts of what a line says. Raises InvalidValue where it is not of this form."""
+    if (parts := re.fullmatch(form, line[1])) is None:
+        raise InvalidValue(
+            say(
+                "The line “%(line)s” in its description is not understood.",
+                line=_tidy(line[0])[:80],
+            )
         )
-    )
+    return parts
 
 
-# ---------------------------------------------------------------------------- what a version changes
+# ------------------------------------------------------------ what a version changes
 class Change(enum.StrEnum):
     """What a version of a calendar does to an event's trip."""
 
