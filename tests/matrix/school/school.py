@@ -337,7 +337,9 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
     )  # fmt: skip
     side.calendar = calendars.add(
         act(side.people["administrator"].person),
-        CalendarFacts(f"{side.word} trips", side.room, 8),
+        CalendarFacts(
+            f"{side.word} trips", side.room, 8, address=f"https://{side.word}.example/trips.ics"
+        ),
     )
     for events_now in ([far("a"), far("b")], [far("a")]):
         versions.take(act(side.people["administrator"].person), side.calendar, ics(*events_now))
