@@ -95,6 +95,7 @@ AT_THE_DESK = (
     "/trips/calendar/",
     "/trips/kits/",
     "/trips/season/",
+    "/trips/season/?changes=1",
     "/trips/calendars/",
     "/trips/calendars/1/",
     "/trips/add/",
@@ -198,6 +199,9 @@ AT_THE_DESK = (
     "/first-day/kit/?from=example",
     "/first-day/kits/DAY-01/",
     "/first-day/workbook/",
+    "/tables/",
+    "/tables/contents/",
+    "/tables/record/",
     "/add-kit/",
     "/stock/",
     "/stock/?sort=expiry&unused=1",
@@ -260,6 +264,7 @@ NO_PAGES = {
     "offline-ready": "JSON",
     "offline-kits": "JSON",
     "blank-workbook": "a workbook",
+    "table-file": "a file",
     "export-person": "JSON",
 }
 """Addresses that are read and show no page of their own."""

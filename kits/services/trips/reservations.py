@@ -1,11 +1,11 @@
 """Kits reserved for trips: reserved, released, swapped for the one in hand."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Refused, store
+from gearroom.core.acts import Act, Refused, Stale, store
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger import UNSUITABLE, Reason, Verdict, Weight
@@ -58,25 +58,32 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
 
 
 def reserve_all(
-    act: Act, pairs: Iterable[tuple[Trip, Kit]], give_up: Iterable[tuple[Trip, Kit]] = ()
+    act: Act,
+    pairs: Iterable[tuple[Trip, Kit]],
+    give_up: Iterable[tuple[Trip, Kit]] = (),
+    shown: Mapping[int, Collection[int]] | None = None,
 ) -> list[ReservedKit]:
     """Reserve each of these kits for its trip, once others are no longer reserved for theirs: all
-    of it or nothing. A kit instead of one that was reserved to a person is so too.
+    of it or nothing. A kit instead of one that was reserved to a person is so too. `shown`: by the
+    trips' ids, the reservations that whoever chose the kits had before them.
 
-    Raises what `reserve` raises for the first that cannot be reserved, and Refused
-    (`not-reserved`, `kit-is-out`) for one that cannot be given up.
+    Raises what `reserve` raises for the first that cannot be reserved, Refused (`not-reserved`,
+    `kit-is-out`) for one that cannot be given up, and Stale (`changed-since`) for a trip that has
+    other reservations than `shown`.
     """
     wanted, given = set(pairs), set(give_up)
     with Book(act) as book:
         kits = {kit.pk: kit for kit in book.lock(*{kit.pk for _, kit in wanted | given})}
         for kit in kits.values():
             act.actor.require("reserve", kit.home_room_id)
+        trips = {pk: _lock_open_trip(trip) for pk, trip in sorted((t.pk, t) for t, _ in wanted)}
+        for pk in trips.keys() & (shown or {}).keys():
+            _refuse_other_reservations(trips[pk], (shown or {})[pk])
         people: dict[int, list[Person | None]] = {}
         for trip, kit in sorted(given, key=_in_order):
             row = _to_give_up(kits[kit.pk], trip)
             people.setdefault(trip.pk, []).append(row.person)
             _release(book, kits[kit.pk], row)
-        trips = {pk: _lock_open_trip(trip) for pk, trip in sorted((t.pk, t) for t, _ in wanted)}
         done = []
         for trip, kit in sorted(wanted, key=_in_order):
             person = next(iter(people.get(trip.pk, ())), None)
@@ -216,6 +223,19 @@ def _lock_open_trip(trip: Trip) -> Trip:
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
     promises.refuse_ended(trip, _("%(trip)s was cancelled, so kits cannot be reserved for it."))
     return trip
+
+
+def _refuse_other_reservations(trip: Trip, shown: Collection[int]) -> None:
+    now = Reservation.objects.promised().filter(trip=trip).values_list("id", flat=True)
+    if set(now) != set(shown):
+        raise Stale(
+            "changed-since",
+            _(
+                "Kits for %(trip)s have been reserved or released since you opened this page. Look"
+                " at what it has now, then choose again."
+            )
+            % {"trip": trip.name},
+        )
 
 
 def _refuse_retired(kit: Kit) -> None:

@@ -14,10 +14,12 @@ TEST = "webhook.test"
 """The type of what is sent to try an address."""
 
 
-def of_event(event: Event) -> bytes:
-    """The content of an event, as `GET /api/v1/events/` shows it."""
-    (content,) = contents([event])
-    return _json({**vars(content), "id": str(content.id), "timestamp": _instant(content.timestamp)})
+def of_events(events: Sequence[Event]) -> list[bytes]:
+    """The contents of events, as `GET /api/v1/events/` shows them."""
+    return [
+        _json({**vars(each), "id": str(each.id), "timestamp": _instant(each.timestamp)})
+        for each in contents(events)
+    ]
 
 
 def of_test(message_id: UUID, at: datetime) -> bytes:

@@ -11,8 +11,9 @@ import logging
 import random
 import uuid
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from time import monotonic
 from uuid import UUID
 
@@ -33,7 +34,7 @@ log = logging.getLogger(__name__)
 REQUEST_SECONDS = 15.0
 """What a server may take to accept one event."""
 RUN_SECONDS = 60.0
-"""After which a webhook with more to send lets others go first."""
+"""After which a webhook with more to send lets those go first that waited longer."""
 PAGE = 100
 WRITE_EVERY_SECONDS, WRITE_EVERY_EVENTS = 1.0, 50
 KEPT = timedelta(days=30)
@@ -42,13 +43,18 @@ KEPT = timedelta(days=30)
 _NAMESPACE = uuid.UUID("5d9f6a2c-7a36-4c0e-9a45-0a6f7f1b6f0e")
 
 
-def send(webhook_id: int) -> int:
-    """Send what a webhook is due, unless somebody else does; how many events were accepted."""
+def send(webhook_id: int) -> int | None:
+    """Send what a webhook is due; how many events were accepted. None: somebody else does."""
     try:
-        with locked(uuid.uuid5(_NAMESPACE, str(webhook_id))), Client() as client:
+        with lock(webhook_id), Client() as client:
             return _Run(webhook_id, client).send()
     except KeyLocked:
-        return 0
+        return None
+
+
+def lock(webhook_id: int) -> AbstractContextManager[None]:
+    """A time in which nobody else sends to a webhook. Raises KeyLocked where somebody does."""
+    return locked(uuid.uuid5(_NAMESPACE, str(webhook_id)))
 
 
 def forget_old() -> None:
@@ -67,11 +73,12 @@ class _Run:
     accepted: int = 0
     _attempts: list[WebhookAttempt] = field(default_factory=list)
     _written: float = 0.0
+    _until: float = 0.0
 
     def send(self) -> int:
         """Send what somebody asked for, then events in order, until one fails or the time is up."""
-        until = monotonic() + RUN_SECONDS
         self._written = monotonic()
+        self._until = self._written + RUN_SECONDS
         while (webhook := self._read()) is not None:
             rooms = owners.rooms_of(webhook)
             secrets = webhooks.secrets_of(webhook, clock.now())
@@ -82,20 +89,23 @@ class _Run:
                 self._stop(webhook, WebhookStop.NO_SECRET)
                 return self.accepted
             self._send_what_was_asked_for(webhook, secrets)
-            if webhook.stopped or webhook.due_at > clock.now() or monotonic() > until:
+            if webhook.stopped or webhook.due_at > clock.now():
                 return self.accepted
             page = events_after(
                 webhook.position, limit=PAGE, types=webhook.types or None, rooms=rooms
             )
             position = webhook.position
-            for event in page.events:
-                attempt, answer = self._try(webhook, event, event.message_id, secrets)
+            for event, body in zip(page.events, content.of_events(page.events), strict=True):
+                attempt, answer = self._try(webhook, event, event.message_id, body, secrets)
                 self._attempts.append(attempt)
                 if not attempt.accepted:
                     self._failed(webhook, position, attempt, answer)
                     return self.accepted
                 position = event.pk
                 self.accepted += 1
+                if monotonic() > self._until:
+                    self._write(webhook, position, due_at=clock.now())
+                    return self.accepted
                 if self._is_time_to_write() and not self._write(webhook, position):
                     break
             else:
@@ -113,7 +123,13 @@ class _Run:
     def _send_what_was_asked_for(self, webhook: Webhook, secrets: Sequence[str]) -> None:
         """Tests, and events again: each once, whatever comes of it."""
         for waiting in webhook.attempts.waiting().select_related("event__room").order_by("pk"):
-            made, _answer = self._try(webhook, waiting.event, waiting.message_id, secrets)
+            if monotonic() > self._until:
+                return
+            event, message_id = waiting.event, waiting.message_id
+            body = (
+                content.of_events([event])[0] if event else content.of_test(message_id, clock.now())
+            )
+            made, _answer = self._try(webhook, event, message_id, body, secrets)
             rows = WebhookAttempt.objects.waiting().filter(pk=waiting.pk)
             rows.update(
                 at=made.at,
@@ -123,11 +139,15 @@ class _Run:
             )
 
     def _try(
-        self, webhook: Webhook, event: Event | None, message_id: UUID, secrets: Sequence[str]
+        self,
+        webhook: Webhook,
+        event: Event | None,
+        message_id: UUID,
+        body: bytes,
+        secrets: Sequence[str],
     ) -> tuple[WebhookAttempt, Answer | None]:
         """Send one event, or a test; what came of it, not saved yet."""
         at, start = clock.now(), monotonic()
-        body = content.of_event(event) if event else content.of_test(message_id, at)
         answer, failure = None, ""
         try:
             answer = self.client.send(
@@ -185,8 +205,7 @@ class _Run:
         """Try again later; give up where its server wants no more, or has failed for days."""
         now = clock.now()
         if answer is not None and answer.status == 410:
-            if self._write(webhook, position, stopped=WebhookStop.GONE, stopped_at=now):
-                _tell(webhook, "gone")
+            self._give_up(webhook, position, WebhookStop.GONE, now)
             return
         moved = position != webhook.position
         tries = 1 if moved else webhook.tries + 1
@@ -198,22 +217,24 @@ class _Run:
         wait = wait_after(tries, random.random(), asked_for)
         if wait is not None:
             self._write(webhook, position, tries=tries, failing_since=since, due_at=now + wait)
-        elif self._write(
-            webhook,
-            position,
-            tries=tries,
-            failing_since=since,
-            stopped=WebhookStop.PARKED,
-            stopped_at=now,
-        ):
-            _tell(webhook, "parked")
+        else:
+            failures = {"tries": tries, "failing_since": since}
+            self._give_up(webhook, position, WebhookStop.PARKED, now, **failures)
+
+    def _give_up(
+        self, webhook: Webhook, position: int, why: WebhookStop, now: datetime, **columns: object
+    ) -> None:
+        with transaction.atomic():
+            if self._write(webhook, position, stopped=why, stopped_at=now, **columns):
+                _tell(webhook, why.value)
 
     def _stop(self, webhook: Webhook, why: WebhookStop) -> None:
         """Send nothing: not what was asked for either."""
-        webhook.attempts.waiting().delete()
-        if not webhook.stopped:
-            store(webhook, stopped=why, stopped_at=clock.now())
-            _tell(webhook, why.value)
+        with transaction.atomic():
+            webhook.attempts.waiting().delete()
+            if not webhook.stopped:
+                store(webhook, stopped=why, stopped_at=clock.now())
+                _tell(webhook, why.value)
 
 
 def _tell(webhook: Webhook, why: str) -> None:

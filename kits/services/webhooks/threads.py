@@ -39,11 +39,13 @@ def start_due() -> None:
 def _send(webhook: int) -> None:
     try:
         try:
-            sending.send(webhook)
+            accepted = sending.send(webhook)
         finally:
             with _guard:
                 _running.discard(webhook)
-        start_due()
+        # Where another process sends to it, that one looks what is due once it is done.
+        if accepted is not None:
+            start_due()
     except Exception:  # the next sweep tries again
         log.exception("Webhook %s could not be sent to", webhook)
     finally:

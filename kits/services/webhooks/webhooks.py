@@ -62,7 +62,8 @@ def add(
 
 def change(act: Act, webhook: Webhook, **fields: Any) -> Webhook:
     """Change a webhook: `name`, `address`, `types`, `room`, and `on`, whether events are sent to
-    it. With another address it is tried at once. Raises Invalid and Refused."""
+    it. Turned on, also where it is on and fails, it is tried at once; with another address too,
+    unless it is off. Raises Invalid and Refused."""
     act.actor.require("edit_webhook", webhook.room_id)
     if "room" in fields:
         _require_room(act, webhook, fields["room"])
@@ -71,13 +72,13 @@ def change(act: Act, webhook: Webhook, **fields: Any) -> Webhook:
         on = fields.pop("on", None)
         if "address" in fields:
             fields["address"] = _address(fields["address"])
-            if fields["address"] != webhook.address:
+            if fields["address"] != webhook.address and webhook.stopped != WebhookStop.OFF:
                 fields |= _tried_now(act)
         if "types" in fields:
             fields["types"] = _types(fields["types"])
         if on is False and not webhook.stopped:
             fields |= {"stopped": WebhookStop.OFF, "stopped_at": act.received_at}
-        elif on and webhook.stopped:
+        elif on:
             fields |= _tried_now(act)
         store(webhook, **fields)
     wake()
@@ -175,7 +176,8 @@ def leave_out(act: Act, webhook: Webhook, event: uuid.UUID) -> Webhook:
         following = next_event(webhook)
         if following is None or following.message_id != event:
             raise Refused("not-next", _("This event is no longer the next one. Look again."))
-        store(webhook, position=following.pk, **_tried_now(act))
+        again = {} if webhook.stopped == WebhookStop.OFF else _tried_now(act)
+        store(webhook, position=following.pk, **again)
     wake()
     return webhook
 

@@ -70,7 +70,8 @@ def test_an_event_leads_on_to_the_kit_the_trip_and_the_entry(w: World) -> None:
 def test_a_webhook_sends_the_very_same(w: World) -> None:
     take(w)
     shown = make.caller(w.keeper).get("events/").json()["events"]
-    sent = [json.loads(content.of_event(event)) for event in Event.objects.order_by("id")]
+    events = Event.objects.order_by("id")
+    sent = [json.loads(body) for body in content.of_events(list(events))]
     assert shown == sent
     assert shown != []
 

@@ -241,6 +241,7 @@ class Query(QuerySerializer):
         ("whole=7", 7),
         ("flag=true", True),
         ("flag=false", False),
+        ("flag=True", True),
     ],
 )
 def test_query_parameters_are_texts_of_the_same_forms(text: str, value: float | int | bool) -> None:
@@ -252,7 +253,7 @@ def test_query_parameters_are_texts_of_the_same_forms(text: str, value: float | 
 @pytest.mark.parametrize(
     "text",
     ["whole=", "whole=0", "whole=1.0", "whole=+1", "whole= 1", "whole=1_0", "whole=٣", "whole=0x1",
-     "whole=99999999999999999999", "flag=1", "flag=True", "flag=", "day=today", "other=1",
+     "whole=99999999999999999999", "flag=1", "flag=TRUE", "flag=", "day=today", "other=1",
      "number=1e999", "number=inf", "number=nan", "number=1,5", "number=."],
 )  # fmt: skip
 def test_a_wrong_query_parameter_is_refused(text: str) -> None:

@@ -5,7 +5,7 @@ import lzma
 import os
 import sqlite3
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -73,6 +73,47 @@ def held(url: str) -> dict[str, int]:
     return {table: present(row)[0] for table, row in rows.items()}
 
 
+SHAPE_ON_POSTGRESQL = r"""
+SELECT concat_ws(' ', table_name, column_name, data_type, character_maximum_length,
+    numeric_precision, numeric_scale, is_nullable, column_default, identity_generation)
+    FROM information_schema.columns WHERE table_schema = 'public'
+UNION ALL SELECT conrelid::regclass || ' '
+    || regexp_replace(pg_get_constraintdef(oid), '::(text|character varying)(\[\])?|[()]', '', 'g')
+    FROM pg_constraint WHERE connamespace = 'public'::regnamespace
+UNION ALL SELECT replace(indexdef, indexname, '') FROM pg_indexes WHERE schemaname = 'public'
+UNION ALL SELECT pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal
+"""
+
+
+def shape(url: str) -> list[str]:
+    """What its tables are made of, in an order that does not depend on how they came about. On
+    PostgreSQL without what it keeps from before: the names of indexes when a table is renamed, and
+    in checks the type that a column had."""
+    if url.startswith("sqlite:"):
+        with closing(sqlite3.connect(url.removeprefix("sqlite:///"))) as book:
+            made = book.execute("SELECT type, tbl_name, sql FROM sqlite_master WHERE sql NOTNULL")
+            return sorted(
+                f"{table} {part}"
+                for kind, table, sql in made
+                for part in (parts_of_table(sql) if kind == "table" else [sql])
+            )
+    with psycopg.connect(url) as book:
+        return sorted(row[0] for row in book.execute(SHAPE_ON_POSTGRESQL))
+
+
+def parts_of_table(sql: str) -> Iterator[str]:
+    """The columns and constraints of a CREATE TABLE statement: what its outermost commas part."""
+    depth, part = 0, ""
+    for sign in sql:
+        depth += (sign == "(") - (sign == ")")
+        if sign == "," and depth == 1:
+            yield part.strip()
+            part = ""
+        elif depth > 1 or (depth == 1 and sign != "("):
+            part += sign
+    yield part.strip()
+
+
 NAMES = """
 from django.db import connection
 from gearroom.core.models import append_only
@@ -98,7 +139,7 @@ print(redaction.redact_landed(Act(actor=actor_of(who))).rows.count())
 
 
 def test_a_landed_database_is_brought_up_to_date_in_balance_with_all_that_it_held(
-    landed: dict[str, str],
+    landed: dict[str, str], make_database: Callable[[], str]
 ) -> None:
     before = held(landed["DATABASE_URL"])
     assert min(before.values()) > 0, before
@@ -106,6 +147,8 @@ def test_a_landed_database_is_brought_up_to_date_in_balance_with_all_that_it_hel
     manage("migrate", "-v", "0", env=landed, timeout=300)
 
     assert held(landed["DATABASE_URL"]) == before
+    # A new database, whose first steps are made in one, has the very same tables.
+    assert shape(landed["DATABASE_URL"]) == shape(make_database())
     assert "Everything matches the entries." in manage("audit", env=landed).stdout
     told = manage("shell", "-v", "0", "-c", FACTS, env=landed)
     assert told.stdout.split() == ["True"] * 4

@@ -3,8 +3,12 @@
 import re
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from kits.models import Kit, Reservation
+from kits.rules.ledger import Criticality
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -91,3 +95,82 @@ def test_a_trip_whose_kit_has_to_be_restocked_is_not_said_to_have_what_it_needs(
     assert "already reserved" in words and "restock it first" in words
     assert "Every trip has the kits it needs." not in words
     assert "1 trip has the kits it needs" not in words
+
+
+def test_reserved_kits_change_where_a_keeper_ticks_it_and_as_a_whole_or_not_at_all(
+    world: make.World,
+) -> None:
+    small = make.kit_list(
+        "Small", {"main": [(world.shears, 1, 1, Criticality.ROUTINE)]}, world.adviser, people=4
+    )
+    make.kit("SMALL-1", small, world.store)
+    Kit.objects.filter(pk=world.day_02.pk).update(lost_since=timezone.now())
+    moor, ridge = (
+        make.trip("Moor", world.store, 3, 3, people=4),
+        make.trip("Ridge", world.store, 3, 3),
+    )
+    reservations.reserve(make.act(world.keeper), world.day_01, moor)
+    client = browser(world.keeper)
+    assert 'name="release"' not in client.get(PAGE).content.decode()
+    address = f"{PAGE}?changes=1"
+    assert "SMALL-1 instead of DAY-01" in text_of(client.get(address))
+    kits = {"reserve": [f"{moor.pk}:SMALL-1", f"{ridge.pk}:DAY-01"]}
+    assert post(client, address, **kits).status_code == 409
+    assert reserved() == [("Moor", "DAY-01")]
+    kits["release"] = [f"{moor.pk}:DAY-01"]
+    done = post(client, address, **kits)
+    assert reserved() == [("Moor", "SMALL-1"), ("Ridge", "DAY-01")]
+    assert "1 reservation released. Moor: DAY-01." in text_of(client.get(done["Location"]))
+    again = post(client, address, **kits)
+    assert again.status_code == 409
+    assert "Look at the page again" in text_of(again)
+
+
+def test_a_refused_choice_keeps_kits_added_by_hand(world: make.World) -> None:
+    moor = make.trip("Moor", world.store, 3, 3)
+    client = browser(world.keeper)
+    answer = post(client, PAGE, reserve=f"{moor.pk}:DAY-02", **{f"add-{moor.pk}": "NOBODYS"})
+    assert answer.status_code == 404
+    assert ticked(answer.content.decode()) == [f"{moor.pk}:DAY-02"]
+    assert 'value="NOBODYS"' in answer.content.decode()
+    assert reserved() == []
+
+
+def test_a_page_from_before_reserves_no_second_kit_for_a_trip(world: make.World) -> None:
+    moor, ridge = make.trip("Moor", world.store, 3, 3), make.trip("Ridge", world.store, 5, 5)
+    client = browser(world.keeper)
+    sent = {
+        "reserve": [f"{moor.pk}:DAY-02", f"{ridge.pk}:DAY-02"],
+        "shown": re.findall(r'name="shown" value="([^"]*)"', client.get(PAGE).content.decode()),
+    }
+    assert sent["shown"] == [f"{moor.pk}:", f"{ridge.pk}:"]
+    reservations.reserve(make.act(world.keeper), world.day_01, moor)
+    refused = post(client, PAGE, **sent)
+    assert refused.status_code == 412
+    assert "Kits for Moor have been reserved or released since" in text_of(refused)
+    assert reserved() == [("Moor", "DAY-01")]
+    assert ticked(refused.content.decode()) == sent["reserve"]
+    sent["shown"] = re.findall(r'name="shown" value="([^"]*)"', refused.content.decode())
+    post(client, PAGE, **sent)
+    assert reserved() == [("Moor", "DAY-01"), ("Moor", "DAY-02"), ("Ridge", "DAY-02")]
+    assert post(client, PAGE, reserve=f"{moor.pk}:DAY-02", shown="a:b").status_code == 400
+
+
+def test_the_picture_takes_no_query_for_a_trip_or_kit(world: make.World) -> None:
+    make.trip("Moor", world.store, 1, 1)
+    cave = make.trip("Cave", world.store, 1, 1)
+    reservations.reserve(make.act(world.keeper), world.day_02, cave)
+    client = browser(world.keeper)
+    client.get(PAGE)
+    with CaptureQueriesContext(connection) as few:
+        client.get(PAGE)
+    for n in range(4):
+        trip = make.trip(f"Ridge {n}", world.store, 2 + n, 2 + n)
+        reservations.reserve(
+            make.act(world.keeper), make.kit(f"DAY-1{n}", world.version, world.store), trip
+        )
+        make.trip(f"Fell {n}", world.store, 2 + n, 2 + n)
+    with CaptureQueriesContext(connection) as many:
+        page = client.get(PAGE).content.decode()
+    assert len(many) <= len(few)
+    assert page.count('class="reserved"') == 5
