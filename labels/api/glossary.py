@@ -129,6 +129,8 @@ FIELDS.update(
 )
 PARAMETERS.update(
     {
+        "exports/{table}": "The name of the table, from GET tables/.",
+        "imports/{table}": "The name of the table, from GET tables/.",
         "labels/{code}": "The label's code, with or without its hyphen.",
         "sheet": "The sheet or roll: a key from GET labels/layouts/.",
         "across_mm": "The whole length of the ruler across, as measured on the test page, in"
@@ -151,7 +153,10 @@ PARAMETERS.update(
 )
 TAGS.update(
     {
+        "exports": "Tables out to a file.",
+        "imports": "Tables in from a file, with a dry run.",
         "labels": "Labels: codes that are printed, put on things, cancelled and replaced.",
         "scans": "Reading labels, and doing what a scan is for.",
+        "tables": "Tables that can be exported and imported.",
     }
 )

@@ -1,6 +1,7 @@
 """Whether both books agree, compared row by row."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -128,6 +129,21 @@ def events(book: Book, there: Records) -> dict[Any, Any]:
             },
         ),
     }
+
+
+def polled(book: Book, _there: Records) -> dict[Any, Any]:
+    """Subjects of which not the same events came by webhook, in the same order, as were polled
+    since there is a webhook."""
+    came = book.rows("select content from event order by number")
+    return differences(grouped(json.loads(row[0]) for row in came), grouped(book.due()))
+
+
+def grouped(events: Iterable[Any]) -> dict[str, list[Any]]:
+    """Events by subject, in order."""
+    subjects: dict[str, list[Any]] = {}
+    for event in events:
+        subjects.setdefault(event["subject"], []).append(event)
+    return subjects
 
 
 def _held(out: dict[str, Any] | None) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import sqlite3
 import uuid
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,15 +24,24 @@ create table if not exists letter (
     path text not null, body text not null, status integer, answer text,
     replayed integer not null default 0
 );
-create table if not exists webhook (number integer primary key);
+create table if not exists webhook (number integer primary key, made_at text not null);
 create table if not exists secret (number integer primary key, secret text not null unique);
 create table if not exists event (
     number integer primary key, id text not null unique, type text not null,
     subject text not null, content text not null, secret integer not null,
     times integer not null default 1
 );
+create table if not exists polled (
+    number integer primary key, id text not null unique, subject text not null,
+    content text not null, at text not null, cursor text not null
+);
 create table if not exists refusal (number integer primary key, id text not null);
 """
+
+
+def utc(text: str) -> str:
+    """A time in a form in which texts are in the order of times."""
+    return datetime.fromisoformat(text).astimezone(UTC).isoformat(timespec="microseconds")
 
 
 class Book:
@@ -108,6 +118,31 @@ class Book:
             "insert into event (id, type, subject, content, secret) values (?, ?, ?, ?, ?)"
             " on conflict (id) do update set times = times + 1 returning times",
             event["id"], event["type"], event["subject"], json.dumps(event), secret,
+        ))  # fmt: skip
+
+    def poll(self, events: list[Any], cursor: str) -> None:
+        """Keep events that were asked for, and where to go on."""
+        for event in events:
+            self.write(
+                "insert into polled (id, subject, content, at, cursor) values (?, ?, ?, ?, ?)",
+                event["id"], event["subject"], json.dumps(event), utc(event["timestamp"]), cursor,
+            )  # fmt: skip
+
+    def due(self) -> list[Any]:
+        """The polled events that the webhook has to bring: those since it was made."""
+        return [
+            json.loads(content)
+            for (content,) in self.rows(
+                "select content from polled where at >= (select made_at from webhook)"
+                " order by number"
+            )
+        ]
+
+    def missing(self) -> int:
+        """How many of them did not come."""
+        return int(self.one(
+            "select count(*) from polled where at >= (select made_at from webhook)"
+            " and id not in (select id from event)"
         ))  # fmt: skip
 
     def refuse(self, identity: str) -> None:

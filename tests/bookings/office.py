@@ -18,10 +18,12 @@ from pathlib import Path
 from typing import Any
 
 from tests.bookings import receiver, season
-from tests.bookings.book import Book
+from tests.bookings.book import Book, utc
 from tests.bookings.calls import Answer, Gearroom, NotNow
 
 SOURCE = "bookings"
+EVENTS = 150
+"""So many events are asked for at once."""
 ACCEPTED = 30
 """So many trips, the soonest, get what a plan for all of them chose."""
 
@@ -78,9 +80,22 @@ class Office:
             self.book.write("insert into step (number, act) values (?, ?)", number, act)
             getattr(self, f"_{act.replace('-', '_')}")(chance, known)
 
+    def poll(self) -> None:
+        """Ask for all events since those in the book. Raises NotNow."""
+        more = True
+        while more:
+            after = self.book.one("select cursor from polled order by number desc limit 1")
+            path = f"events/?limit={EVENTS}" + (f"&after={after}" if after else "")
+            answer = self.gearroom.get(path)
+            with self.book.together():
+                self.book.poll(answer["events"], answer["cursor"])
+            more = answer["more"]
+
     def _ask(self, act: str, chance: random.Random) -> Any:
         if act == "plan":
             return self.gearroom.get("plans/trips/")
+        if act == "poll":
+            self.poll()
         if act == "propose":
             trip = chance.choice(self.book.trips(cancelled=False))
             path = f"trips/{SOURCE}/{trip}/proposal/"
@@ -150,6 +165,9 @@ class Office:
         if wanted:
             self.book.post("POST", "plans/trips/reserve/", {"reserve": wanted})
 
+    def _poll(self, _chance: random.Random, _known: Any) -> None:
+        """All that there was is in the book already."""
+
     def _subscribe(self, _chance: random.Random, _known: Any) -> None:
         address = f"https://localhost:{self.settings.port}/events"
         self.book.post("POST", "webhooks/", {"name": "Booking system", "address": address})
@@ -183,7 +201,10 @@ class Office:
         elif path.endswith("/release/"):
             self.book.released(answer["trip"]["reference"], answer["kit"])
         elif path == "webhooks/" or path.endswith("/rotate/"):
-            self.book.write("insert or ignore into webhook (number) values (?)", answer["id"])
+            self.book.write(
+                "insert or ignore into webhook (number, made_at) values (?, ?)",
+                answer["id"], utc(answer["made_at"]),
+            )  # fmt: skip
             if answer["secret"] is None:  # the answer that had it did not come: another
                 self.book.post("POST", f"webhooks/{answer['id']}/rotate/", {})
             else:

@@ -23,7 +23,7 @@ CHANGES = 12
 def steps(seed: int, trips: int, more: int) -> list[str]:
     """What is done one after the other: the season's first trips, then `more` acts mixed with the
     rest of the trips, and a plan for all of them before and among those. Before all of it the
-    booking system asks for events, in between for a new secret."""
+    booking system asks for a webhook, in between for a new secret; it polls the events too."""
     planned = trips * 9 // 10 // CHUNK
     mixed = ["book"] * (trips - planned * CHUNK)
     weights = {
@@ -40,6 +40,8 @@ def steps(seed: int, trips: int, more: int) -> list[str]:
     random.Random(f"{seed} order").shuffle(mixed)
     mixed.insert(len(mixed) // 2, "plan")
     mixed.insert(len(mixed) // 3, "rotate")
+    for after in range(len(mixed), 0, -30):
+        mixed.insert(after, "poll")
     return ["subscribe", *["book-many"] * planned, "plan", *mixed]
 
 

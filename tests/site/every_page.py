@@ -194,6 +194,9 @@ AT_THE_DESK = (
     "/first-day/kit/?from=example",
     "/first-day/kits/DAY-01/",
     "/first-day/workbook/",
+    "/tables/",
+    "/tables/contents/",
+    "/tables/record/",
     "/add-kit/",
     "/stock/",
     "/stock/?sort=expiry&unused=1",
@@ -256,6 +259,7 @@ NO_PAGES = {
     "offline-ready": "JSON",
     "offline-kits": "JSON",
     "blank-workbook": "a workbook",
+    "table-file": "a file",
     "export-person": "JSON",
 }
 """Addresses that are read and show no page of their own."""

@@ -118,6 +118,9 @@ USE_CASES: dict[str, Right] = {
     # trips
     "reserve": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),
     "edit_trip": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),
+    # tables out to a file and in from one; each table asks for its own right besides
+    "export_tables": Right(Scope.READ, _KEEPERS),
+    "import_tables": Right(Scope.ADMIN, _KEEPERS),
     # labels
     "print_labels": Right(Scope.LABELS, _GUIDES),
     "bind_label": Right(Scope.LABELS, _GUIDES),

@@ -5,6 +5,7 @@ from django.urls import URLPattern, path, re_path
 from gearroom.site.web.accounts import shared_devices, sign_ins, tokens
 from gearroom.site.web.advice import access as advice_access, by_link, sending
 from gearroom.site.web.custody import hand_back, links
+from gearroom.site.web.exchange import tables
 from gearroom.site.web.installation import claiming, settings as installation
 from gearroom.site.web.kits import (
     checking,
@@ -184,6 +185,9 @@ urlpatterns: list[URLPattern] = [
     path("offline/ready/", phone_copy.ready, name="offline-ready"),
     path("offline/kits/", phone_copy.pocket_copy, name="offline-kits"),
     path("add-kit/", first_day.add_kit, name="add-kit"),
+    path("tables/", tables.overview, name="tables"),
+    path("tables/<slug:table>/", tables.one, name="table"),
+    path("tables/<slug:table>/file/", tables.file, name="table-file"),
     path("first-day/", first_day.first_day, name="first-day"),
     path("first-day/kit/", first_kit.write_down, name="first-kit"),
     path("first-day/kits/<str:kit>/", first_kit.result, name="first-kit-result"),

@@ -8,7 +8,7 @@ that no sheet is named twice. What is left over is the reader process's own boun
 import io
 import warnings
 import zipfile
-from datetime import datetime
+from datetime import datetime, time
 from typing import Any
 
 from openpyxl.reader.excel import ExcelReader
@@ -32,7 +32,8 @@ NO_WORKBOOK = say("This spreadsheet cannot be read. Save it as .xlsx and choose 
 
 
 def tables(content: bytes, *, sheets: int, rows: int, columns: int) -> list[list[list[Cell]]]:
-    """The cells of each sheet in order, at most `rows` × `columns` of it; a day is 2027-05-31.
+    """The cells of each sheet in order, at most `rows` × `columns` of it; a day is 2027-05-31,
+    with a time 2027-05-31 08:30.
 
     Raises BrokenWorkbook, WorkbookTooLarge (more than `sheets` sheets for one), and
     MemoryError.
@@ -110,7 +111,8 @@ def _table(sheet: Any, rows: int, columns: int) -> list[list[Cell]]:
 
 def _plain(value: Any) -> Cell:
     if isinstance(value, datetime):
-        return value.date().isoformat()
+        has_time = value.time() != time()
+        return value.isoformat(" ", "minutes") if has_time else value.date().isoformat()
     if value is None or isinstance(value, str | float):
         return value
     return value if type(value) is int and abs(value) < 2**53 else str(value)

@@ -46,15 +46,17 @@ def photo(picture: bytes) -> bytes:
         return reading.small(picture)
 
 
-def tables(workbook: bytes, *, sheets: int, rows: int, columns: int) -> reading.Tables:
-    """The cells of a workbook's sheets, as `labels.reading.tables` gives them. Raises Invalid where
-    it cannot be read or holds too much, ReadersBusy (503)."""
-    with _as_problems():
+def tables(
+    workbook: bytes, *, sheets: int, rows: int, columns: int, field: str = "workbook"
+) -> reading.Tables:
+    """The cells of a workbook's sheets, as `labels.reading.tables` gives them. Raises Invalid,
+    of a field, where it cannot be read or holds too much, ReadersBusy (503)."""
+    with _as_problems(field):
         return reading.tables(workbook, sheets=sheets, rows=rows, columns=columns)
 
 
 @contextmanager
-def _as_problems() -> Iterator[None]:
+def _as_problems(field: str = "") -> Iterator[None]:
     try:
         yield
     except reading.PictureTooLarge as error:
@@ -64,6 +66,6 @@ def _as_problems() -> Iterator[None]:
     except reading.BrokenPicture as error:
         raise Unacceptable("picture-broken", in_words(error.says)) from error
     except reading.WorkbookError as error:
-        raise Invalid(in_words(error.says), field="workbook") from error
+        raise Invalid(in_words(error.says), field=field) from error
     except reading.ReaderBusy as error:
         raise ReadersBusy("readers-busy", in_words(error.says), retry_after=2) from error

@@ -407,6 +407,16 @@ LABELS: dict[str, Make] = {
     ),
     "GET rooms/{room}/wall-calendar/": lambda a: say(room=a.room()),
     "GET rooms/{room}/sign-out-sheet/": lambda a: say({"preview": "true"}, room=a.room()),
+    "GET tables/": lambda a: say(),
+    "GET exports/{table}/": lambda a: say(table="items"),
+    "GET exports/{table}/ #of a room": lambda a: say({"room": a.room()}, table="kits"),
+    "GET exports/{table}/ #people": lambda a: say(table="people"),
+    "POST imports/{table}/": lambda a: say(
+        table="items", body={"text": "name,kind,base_unit\nFinger splint,tool,piece\n"}
+    ),
+    "POST imports/{table}/ #people": lambda a: say(
+        table="people", body={"text": f"name,home_room\nNia Field,{a.room()}\n"}
+    ),
     "GET schema/": lambda a: say(),
     "GET docs/": lambda a: say(),
 }  # fmt: skip

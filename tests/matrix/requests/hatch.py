@@ -246,6 +246,16 @@ KITS: dict[str, Make] = {
         }
     ),
     "page GET first-day/kits/{kit}/": lambda a: say(kit=a.kit("in")),
+    "page GET tables/": lambda a: say(),
+    "page GET tables/{table}/": lambda a: say(table="items"),
+    "page POST tables/{table}/": lambda a: say(
+        table="items",
+        body={"key": ""},
+        files={"file": SimpleUploadedFile("items.csv", b"name,kind,base_unit\nWrap,tool,m\n")},
+    ),
+    "page GET tables/{table}/file/": lambda a: say(table="items"),
+    "page GET tables/{table}/file/ #of a room": lambda a: say({"room": a.room()}, table="kits"),
+    "page GET tables/{table}/file/ #people": lambda a: say(table="people"),
     "page GET first-day/workbook/": lambda a: say(),
     "page POST first-day/workbook/": lambda a: say(
         body={"key": ""},

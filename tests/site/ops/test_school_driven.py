@@ -12,12 +12,14 @@ from django.core.cache import cache
 from django.core.management import call_command
 from hypothesis import HealthCheck, Phase, given, settings
 
+from gearroom.core.acts import Act, actor_of
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from gearroom.site.scenario.load import load
 from kits.models import Entry, Item, Kit, Label, Lot, PackingList, Place, Recall, Reservation, Trip
 from tests.core.api.made import Caller, somebody
 from tests.core.api.test_schema import ALLOWED, CHECKS, OPERATIONS
+from tests.kits.exchange.both_ways import FORMS, what_changes
 
 # These end the caller's own means, or run readers in processes of their own.
 LEFT_OUT = ("/people/{id}/left/", "/roles/", "/tokens/{id}/revoke/", "/scans/")
@@ -114,4 +116,6 @@ def test_no_operation_breaks_on_what_is_there(open_database: str) -> None:
         if not any(part in label for part in LEFT_OUT):
             drive(operation)
     call_command("audit")
+    for form in FORMS:
+        assert what_changes(Act(actor_of(admin)), form) == {}
     assert statuses[200] > 500 and statuses[201] > 100, json.dumps(statuses)

@@ -40,6 +40,7 @@ PATH_EXAMPLES = {
     "list": 1,
     "need": "blister",
     "activity": "hill-walking",
+    "table": "items",
 }
 UUID_SCHEMA = {"type": "string", "pattern": "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"}
 """As a pattern, not a format: clients that are generated make an object of that, which no header

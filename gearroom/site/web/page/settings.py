@@ -25,6 +25,7 @@ _LINKS = (
     "edit_device",
     "edit_installation",
     "set_up_advice",
+    "export_tables",
 )
 
 
