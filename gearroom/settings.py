@@ -304,7 +304,9 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Gearroom",
     "DESCRIPTION": (
         "First aid kits of an outdoor school: labels, scans, stock by batch and expiry date. "
-        "It keeps track of stock and does the arithmetic; it does not give medical advice."
+        "It keeps track of stock and does the arithmetic; it does not give medical advice. "
+        "As long as the first number of the version stays, programs can stay as they are: only "
+        "what they may send, fields of answers and operations are added."
     ),
     "VERSION": "1.1.0",
     "SERVERS": [{"url": "/", "description": "The server that this document comes from"}],
