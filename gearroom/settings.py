@@ -148,8 +148,18 @@ CELERY_BEAT_SCHEDULE = {
     }
     for name, seconds in (("look", 60), ("send", 30), ("look_at_stock", 600))
 }
+CELERY_BEAT_SCHEDULE["announce"] = {
+    "task": "kits.tasks.events.announce",
+    "schedule": 30,
+    "options": {"expires": 30},
+}
 CELERY_BEAT_SCHEDULE["send_webhooks"] = {
     "task": "kits.tasks.webhooks.send",
+    "schedule": 30,
+    "options": {"expires": 30},
+}
+CELERY_BEAT_SCHEDULE["read_calendars"] = {
+    "task": "kits.tasks.calendars.read",
     "schedule": 30,
     "options": {"expires": 30},
 }
@@ -294,7 +304,9 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Gearroom",
     "DESCRIPTION": (
         "First aid kits of an outdoor school: labels, scans, stock by batch and expiry date. "
-        "It keeps track of stock and does the arithmetic; it does not give medical advice."
+        "It keeps track of stock and does the arithmetic; it does not give medical advice. "
+        "As long as the first number of the version stays, programs can stay as they are: only "
+        "what they may send, fields of answers and operations are added."
     ),
     "VERSION": "1.1.0",
     "SERVERS": [{"url": "/", "description": "The server that this document comes from"}],
