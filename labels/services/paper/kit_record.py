@@ -279,7 +279,7 @@ def _seals(act: Act) -> Iterator[str]:
             says = _("seal %(number)s put on") % {"number": fact.number}
             yield f"{where}: {says}" if where else says
         else:
-            opened.append(where or _("the kit"))
+            opened.append(where or _("the whole kit"))
     if opened:
         yield _("opened: %(names)s") % {"names": ", ".join(dict.fromkeys(opened))}
 
