@@ -148,6 +148,11 @@ CELERY_BEAT_SCHEDULE = {
     }
     for name, seconds in (("look", 60), ("send", 30), ("look_at_stock", 600))
 }
+CELERY_BEAT_SCHEDULE["announce"] = {
+    "task": "kits.tasks.events.announce",
+    "schedule": 30,
+    "options": {"expires": 30},
+}
 CELERY_BEAT_SCHEDULE["send_webhooks"] = {
     "task": "kits.tasks.webhooks.send",
     "schedule": 30,

@@ -25,3 +25,5 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 WHITENOISE_AUTOREFRESH = True
 # Tests run at any hour; those about the night set their own.
 QUIET_HOURS = ()
+# Innermost, so that it knows the view.
+MIDDLEWARE = [*MIDDLEWARE, "tests.declared_problems.declared_problems"]  # noqa: F405

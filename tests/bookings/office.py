@@ -56,6 +56,11 @@ class Office:
         self.gearroom = Gearroom(settings.url, settings.token)
         self.steps = settings.steps
 
+    def is_back(self) -> None:
+        """Once it receives again: ask for what could not be sent meanwhile."""
+        for (webhook,) in self.book.rows("select number from webhook"):
+            self.book.post("PATCH", f"webhooks/{webhook}/", {"on": True})
+
     def work(self) -> bool:
         """Do what is next; False where there is nothing. Raises NotNow."""
         letters = self.book.rows(
@@ -212,7 +217,7 @@ class Office:
         elif path == "trips/batch/":
             for result in answer["results"]:
                 self._understand_trip(result)
-        else:
+        elif path.startswith("trips/"):
             self._understand_trip(answer)
 
     def _understand_trip(self, result: Any) -> None:
@@ -233,6 +238,7 @@ def main() -> None:
     file = folder / "book.sqlite3"
     office = Office(settings, Book(file))
     receiver.start(settings.port, Path(settings.certificate), file)
+    office.is_back()
     pause = threading.Event()
     while True:
         try:

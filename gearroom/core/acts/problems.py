@@ -65,6 +65,11 @@ def _not_there(what: str, name: object) -> str:
             "This link is not valid, or no longer valid. Open it exactly as it was sent to you, or "
             "ask for a new one."
         )
+    if what == "trip" and name != "":
+        return _(
+            "There is no trip %(name)s in your gear rooms. Other programs write a trip with its "
+            "source, such as bookings:B-1001."
+        ) % {"name": printable(str(name))}
     named = f" {printable(str(name))}" if name != "" else ""
     return _("There is no %(what)s in your gear rooms. Check the name or scan the label.") % {
         "what": f"{NOUNS.get(what, what)}{named}"

@@ -1,9 +1,11 @@
 """What the words of the gear room mean in the API; see `gearroom.core.api.openapi.glossary`."""
 
 from gearroom.core.api.openapi.glossary import FIELDS, PARAMETERS, TAGS
-from kits.api.glossary import addresses, planning, words
+from gearroom.core.api.openapi.problem_examples import PARTICULAR
+from kits.api.glossary import addresses, planning, problems, words
 
 FIELDS.update(words.FIELDS)
 FIELDS.update(planning.FIELDS)
 PARAMETERS.update(addresses.PARAMETERS)
 TAGS.update(addresses.TAGS)
+PARTICULAR.extend(problems.PROBLEMS)

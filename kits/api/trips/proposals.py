@@ -8,6 +8,7 @@ from rest_framework import serializers
 from gearroom.core.acts import Act
 from gearroom.core.api.views import ReadView
 from kits.api import answers
+from kits.api.trips.reservations import NOT_OPEN
 from kits.api.trips.trips import TripView
 from kits.models import Kit
 from kits.services.trips import proposals
@@ -47,6 +48,7 @@ class Proposal(ReadView, TripView):
     shows = ProposalAnswer
     use_case = "look"
     older_way = True
+    problems = read_problems = NOT_OPEN
     answers = {200: ProposalAnswer}
 
     def read(self, query: dict[str, Any]) -> Any:

@@ -42,6 +42,11 @@ class SwappedAnswer(answers.Answer):
     help_texts = {"instead": "What the first kit has now taken over from the other."}
 
 
+NOT_OPEN = ("trip-cancelled", "trip-is-over")
+"""What may be said against reserving anything for a trip."""
+NOT_FREE = ("kit-reserved", "kit-retired")
+
+
 class ReservationQuery(PageQuery):
     kit = serializers.CharField(required=False, max_length=60, help_text="Label code or name.")
     trip = serializers.CharField(
@@ -97,6 +102,7 @@ class Reservations(ListView, _ReservationView):
         "released": present("released"),
     }
     body = ReserveBody
+    problems = (*NOT_FREE, *NOT_OPEN)
     answers = {200: ReservedAnswer, 201: ReservedAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Reservation]:
@@ -126,6 +132,8 @@ class OneReservation(ReadView, _ReservationView):
 
 
 class Release(_ReservationView):
+    problems = ("released-already",)
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Release a reservation."""
         reservations.release(act, self.reservation())
@@ -135,6 +143,7 @@ class Release(_ReservationView):
 class Swap(_ReservationView):
     use_case = "check_out"
     body = SwapBody
+    problems = ("same-kit", "kit-is-out", "not-reserved", "does-not-suit", *NOT_FREE, *NOT_OPEN)
     answers = {200: SwappedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

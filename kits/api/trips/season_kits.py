@@ -9,10 +9,11 @@ from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, Str
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.api.trips.proposals import KitNames
-from kits.api.trips.reservations import ReservationAnswer
+from kits.api.trips.reservations import NOT_FREE, NOT_OPEN, ReservationAnswer
 from kits.rules.trips.season_kits import Found
+from kits.services.buying.kit_costs import contents_costs
 from kits.services.lookup import find
-from kits.services.trips import season_kits
+from kits.services.trips.season import season_kits
 
 
 class SeasonKitsQuery(QuerySerializer):
@@ -57,7 +58,10 @@ class TripKitsAnswer(answers.Answer):
         many=True, help_text="What all of these kits together do not cover."
     )
     ways = serializers.ListField(
-        child=serializers.CharField(), help_text="Ways to cover it after all, in sentences."
+        child=serializers.CharField(),
+        help_text="Ways to cover it after all, in sentences: on other days, with"
+        " kits to be made ready, or with one more, and what its contents cost as far as prices are"
+        " known.",
     )
     why = serializers.CharField(help_text="Why its kits go to other trips, in a sentence.")
 
@@ -84,7 +88,9 @@ class SeasonKits(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """Kits for all open trips together: worked out as things are now, nothing is reserved."""
         room = find.room(self.actor, query["room"]) if "room" in query else None
-        return season_kits.season_kits(self.actor, room, changes=query["changes"])
+        return season_kits.season_kits(
+            self.actor, room, changes=query["changes"], costs_of=contents_costs
+        )
 
 
 class KitAndTripBody(StrictSerializer):
@@ -112,6 +118,7 @@ class ReservedAllAnswer(answers.Answer):
 class ReserveAll(UseCaseView):
     use_case = "reserve"
     body = ReserveAllBody
+    problems = ("kit-is-out", "not-reserved", *NOT_FREE, *NOT_OPEN)
     answers = {201: ReservedAllAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -292,6 +292,9 @@ def _led_by(actor: Actor, person: int) -> Q:
 
 
 # ------------------------------------------------------------------------------------------- views
+WRONG_SPAN = ("trip-ends-before-it-begins", "trip-too-long")
+
+
 class Trips(ListView, UseCaseView):
     query = TripQuery
     shows = TripWholeAnswer
@@ -308,6 +311,7 @@ class Trips(ListView, UseCaseView):
     use_case = "edit_trip"
     body = TripBody
     answers = {201: PutAnswer}
+    problems = WRONG_SPAN
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Trip]:
         """Trips from your gear rooms, soonest departure first, or those that changed since a
@@ -346,6 +350,7 @@ class OneTrip(ReadView, TripView):
     method = "put"
     body = TripBody
     answers = {200: PutAnswer, 201: PutAnswer}
+    problems = WRONG_SPAN
 
     def read(self, query: dict[str, Any]) -> Any:
         """One trip with the kits reserved for it."""

@@ -61,7 +61,7 @@ class WebhookMade(WebhookAnswer):
     secret = serializers.CharField(
         allow_null=True,
         help_text="The secret that signs what is sent. Shown only once; null if the same key is"
-        " sent again.",
+        " sent again. If that answer was lost, rotate it for another.",
     )
 
     def to_representation(self, made: tuple[Webhook, str]) -> Any:
@@ -142,7 +142,9 @@ class WebhookBody(WebhookEdit):
 class WebhookChange(WebhookEdit):
     on = serializers.BooleanField(
         required=False,
-        help_text="Whether events are sent to it. Turned on again, it gets all since it stopped.",
+        help_text="Whether events are sent to it. Turned on again, it gets all since it stopped."
+        " True where it is on and fails: what failed is sent at once, for example after your own"
+        " program was down.",
     )
 
 

@@ -107,6 +107,7 @@ class Recalled:
     recall: Annotated[int, "The recall."]
     item: Annotated[int, "The item whose batches are recalled."]
     lots: Annotated[tuple[int, ...], "The batches on record that it is about."]
+    open: Annotated[bool, "Whether it is open; false: it ended, and more batches are of it."]
 
 
 @dataclass(frozen=True)

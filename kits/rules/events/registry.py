@@ -205,7 +205,7 @@ EVENT_TYPES: Mapping[str, EventType] = {
             facts.Recalled,
             "A maker recalls batches of an item; also once a closed recall is open again, or more "
             "batches turn out to be of it.",
-            {"entry": 4770, "recall": 5, "item": 3, "lots": [31, 32]},
+            {"entry": 4770, "recall": 5, "item": 3, "lots": [31, 32], "open": True},
         ),
         EventType(
             "recall.closed",

@@ -10,9 +10,14 @@ def as_stored(data: Any) -> dict[str, Any]:
     return {name: _plain(value) for name, value in asdict(data).items()}
 
 
+def instant(value: datetime) -> str:
+    """An instant in UTC."""
+    return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
 def _plain(value: Any) -> Any:
     if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+        return instant(value)
     if isinstance(value, date):
         return value.isoformat()
     return list(value) if isinstance(value, tuple) else value

@@ -2,8 +2,10 @@
 of any other: on other days, or with one more kit."""
 
 import enum
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from decimal import Decimal
 
 from gearroom.core.rules.grouping import grouped
 from kits.rules.trips.season import Season
@@ -35,10 +37,14 @@ class Mend:
 MOST_DAYS = 3
 
 
-def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
+def mends(
+    season: Season, chosen: SeasonChoice, costs: Mapping[int, Decimal] | None = None
+) -> dict[int, tuple[Mend, ...]]:
     """For each trip that lacks something, the ways that serve it without changing the kits of any
     other: the least shift of up to `MOST_DAYS` days either way; and kits to be made ready, or one
-    more kit like one that there is where none would do."""
+    more kit like one that there is where none would do. `costs`: by kit, what another like it
+    costs, in one currency: where that is known of all that would do, the one that costs least is
+    named, else the one that suits best."""
     season = season.in_order()
     away = grouped((kit, season.trip[pk]) for pk, kit in sorted(chosen.choice))
     found: dict[int, tuple[Mend, ...]] = {}
@@ -58,7 +64,7 @@ def mends(season: Season, chosen: SeasonChoice) -> dict[int, tuple[Mend, ...]]:
         )
         found[pk] = tuple(
             mend
-            for mend in (_shift(others), _make_ready(others) or _another(others))
+            for mend in (_shift(others), _make_ready(others) or _another(others, costs or {}))
             if mend is not None
         )
     return found
@@ -91,11 +97,12 @@ def _make_ready(season: Season) -> Mend | None:
     return Mend(MendKind.MAKE_READY, trip.id, (*waiting, *chosen))
 
 
-def _another(season: Season) -> Mend | None:
+def _another(season: Season, costs: Mapping[int, Decimal]) -> Mend | None:
     (trip,) = season.trips
     extra = max((kit.id for kit in season.kits), default=0) + 1
     ways: list[tuple[float, str, Mend]] = []
-    for like, *_ in season.classes.values():
+    for alike in season.classes.values():
+        like = min(alike, key=lambda kit: (kit.id not in costs, costs.get(kit.id, 0)))
         more = replace(
             like,
             id=extra,
@@ -109,4 +116,8 @@ def _another(season: Season) -> Mend | None:
             rest = tuple(kit for kit in kits if kit != extra)
             mend = Mend(MendKind.ANOTHER_KIT, trip.id, rest, like=like.id)
             ways.append((with_it.points(choice), like.name, mend))
-    return min(ways, key=lambda way: way[:2])[2] if ways else None
+    if all(mend.like in costs for *_, mend in ways):
+        ways.sort(key=lambda way: (costs[way[-1].like or 0], way[:2]))
+    else:
+        ways.sort(key=lambda way: way[:2])
+    return ways[0][-1] if ways else None

@@ -4,7 +4,7 @@ come to beside kits built from parts. Nothing is written; whoever strips the kit
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import ROUND_UP, Decimal
+from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
@@ -17,12 +17,10 @@ from kits.models.details import StripDetail
 from kits.rules.buying import bought_kit as rules, buy_or_build
 from kits.rules.buying.bought_kit import Fate, KitLine, Past
 from kits.rules.buying.buy_or_build import BoughtKit, Way
-from kits.rules.buying.season import PENNY, Offer, Price
 from kits.rules.ledger import usable_through
 from kits.rules.restocking.picking import restock
+from kits.services.buying.kit_costs import part_offers
 from kits.services.ledger import readiness
-from kits.services.planning.plans import purchases
-from kits.services.stock import offers
 from kits.services.stock.order_levels import stock_levels
 from kits.services.stock.receiving import check_price
 from kits.services.text.amounts import units as whole
@@ -136,7 +134,7 @@ def compare(
         )
         for each in filled
     ]
-    parts = _parts({*wanted, *_kept(bought)}, currency)
+    parts = part_offers({*wanted, *_kept(bought)}, currency)
     return Compared(
         [
             ComparedKit(
@@ -153,19 +151,6 @@ def compare(
 
 def _kept(bought: Iterable[BoughtKit]) -> set[int]:
     return {item for kit in bought for item in kit.kept}
-
-
-def _parts(items: set[int], currency: str) -> list[Offer]:
-    """What items are offered for in a currency; of what nobody offers, the last price paid for a
-    unit."""
-    rows = offers.in_force().filter(item__in=items, currency=currency)
-    found = [offers.as_rule(row) for row in rows]
-    paid = purchases(items - {offer.item for offer in found})
-    return found + [
-        Offer(-item, item, 0, 1, currency, (Price(1, each.price.quantize(PENNY, ROUND_UP)),))
-        for item, each in paid.items()
-        if each.price is not None and each.currency == currency
-    ]
 
 
 def _check(filled: Sequence[FilledKit], currency: str) -> None:

@@ -2,10 +2,10 @@
 what is so afterwards, so that no service can forget one.
 
 What follows from the passing of time, or from several things together (how a kit stands, whether a
-trip is covered, what is low), is not of one act.
+trip is covered, what is low), is announced by `kits.services.announcing`.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q
@@ -18,6 +18,7 @@ from kits.models import (
     Kit,
     Lot,
     Recall,
+    Reservation,
     Trip,
     WithheldChange,
     WithheldFact,
@@ -33,10 +34,6 @@ _CUSTODY = {
     EntryKind.EMERGENCY: "kit.checked_out",
     EntryKind.CHECK_IN: "kit.checked_in",
     EntryKind.PASS: "kit.passed_on",
-}
-_OPPOSITE = {
-    EntryKind.RESERVE: "reservation.released",
-    EntryKind.UNRESERVE: "reservation.made",
 }
 _RESERVATION = {
     EntryKind.RESERVE: "reservation.made",
@@ -61,6 +58,8 @@ class _Loaded:
     on_hold: Mapping[int, Sequence[str]]
     holds: Mapping[int, Sequence[WithheldFact]]
     trips: Mapping[int, Trip]
+    promised: Collection[tuple[int, int]]
+    """Of the reservations that an undo was about, those there are now: kit and trip."""
     recalls: Mapping[int, Recall]
     recalled: Mapping[int, Sequence[int]]
 
@@ -116,6 +115,7 @@ def _load(
         on_hold=_on_hold({fact.kit_id for fact in held if fact.kit_id is not None}),
         holds=grouped((fact.entry_id, fact) for fact in held),
         trips=_trips({e.trip_id for e in entries if e.kind == EntryKind.TRIP and e.trip_id}),
+        promised=_promised(undone),
         recalls=recalls,
         recalled=_lots_of(recalls.values()),
     )
@@ -158,6 +158,13 @@ def _on_hold(kits: set[int]) -> Mapping[int, Sequence[str]]:
 
 def _trips(pks: set[int]) -> Mapping[int, Trip]:
     return Trip.objects.in_bulk(pks) if pks else {}
+
+
+def _promised(undone: Iterable[Entry]) -> Collection[tuple[int, int]]:
+    pairs = {(of.kit_id, of.trip_id) for of in undone if of.kind in _RESERVATION}
+    kits, trips = {kit for kit, _ in pairs}, {trip for _, trip in pairs}
+    rows = Reservation.objects.promised().filter(kit__in=kits, trip__in=trips)
+    return set(rows.values_list("kit_id", "trip_id")) if pairs else ()
 
 
 def _recalls(entries: Sequence[Entry]) -> Mapping[int, Recall]:
@@ -283,7 +290,8 @@ def _recalled(entry: Entry, loaded: _Loaded) -> Iterator[Draft]:
     for recall in loaded.recalls.values():
         if named == recall.pk or recall.entry_id == entry.pk:
             lots = tuple(loaded.recalled.get(recall.pk, ()))
-            data = says.Recalled(entry.pk, recall.pk, recall.item_id, lots)
+            still = recall.closed_id is None
+            data = says.Recalled(entry.pk, recall.pk, recall.item_id, lots, still)
             yield Draft("lot.recalled", recall.pk, data, entry.occurred_at)
 
 
@@ -313,7 +321,8 @@ def _undone(entry: Entry, loaded: _Loaded) -> Iterator[Draft]:
     if last is entry:
         now = [part for part in loaded.out if part[0] == of.kit_id]
         yield from _custody("kit.custody_corrected", entry, loaded, [*parts, *now])
-    if of.kind in _OPPOSITE:
-        yield from _reservation(_OPPOSITE[EntryKind(of.kind)], entry)
+    if of.kind in _RESERVATION:
+        there = (of.kit_id, of.trip_id) in loaded.promised
+        yield from _reservation("reservation.made" if there else "reservation.released", entry)
     elif of.kind == EntryKind.LEAVE:
         yield from _kit(entry, loaded)

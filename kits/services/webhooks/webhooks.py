@@ -62,7 +62,8 @@ def add(
 
 def change(act: Act, webhook: Webhook, **fields: Any) -> Webhook:
     """Change a webhook: `name`, `address`, `types`, `room`, and `on`, whether events are sent to
-    it. With another address it is tried at once, unless it is off. Raises Invalid and Refused."""
+    it. Turned on, also where it is on and fails, it is tried at once; with another address too,
+    unless it is off. Raises Invalid and Refused."""
     act.actor.require("edit_webhook", webhook.room_id)
     if "room" in fields:
         _require_room(act, webhook, fields["room"])
@@ -77,7 +78,7 @@ def change(act: Act, webhook: Webhook, **fields: Any) -> Webhook:
             fields["types"] = _types(fields["types"])
         if on is False and not webhook.stopped:
             fields |= {"stopped": WebhookStop.OFF, "stopped_at": act.received_at}
-        elif on and webhook.stopped:
+        elif on:
             fields |= _tried_now(act)
         store(webhook, **fields)
     wake()

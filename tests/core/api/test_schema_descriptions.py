@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from gearroom.core.api.openapi.glossary import FIELDS, PARAMETERS, TAGS, may_be_null
+from gearroom.core.rules.roles import Scope
 from tests.core.api.test_schema_valid import DOCUMENT, operations
 
 COMPONENTS = DOCUMENT["components"]
@@ -67,3 +68,8 @@ def test_nothing_is_explained_that_is_not_there() -> None:
     assert set(TAGS) - {tag["name"] for tag in DOCUMENT["tags"]} == set()
     names = {p["name"] for one in operations().values() for p in one.get("parameters", ())}
     assert {key.rpartition("/")[2].strip("{}") for key in PARAMETERS} - names == set()
+
+
+def test_every_scope_of_a_token_is_explained() -> None:
+    explained = COMPONENTS["securitySchemes"]["token"]["description"]
+    assert [scope for scope in Scope if f"`{scope}`:" not in explained] == []

@@ -1,6 +1,7 @@
 """Kits for all open trips together, as they are on record."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -8,13 +9,17 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from gearroom.core.acts import Invalid, NotAllowed, Refused
-from kits.models import Entry, Kit, Reservation, Trip
+from kits.models import Entry, Item, Kit, ListLine, Reservation, Trip
 from kits.rules.ledger import Criticality
 from kits.rules.trips.season_kits import Found
+from kits.services.buying.kit_costs import contents_costs
 from kits.services.custody import custody
 from kits.services.restocking import sorting
-from kits.services.trips import reservations, season_kits
-from kits.services.trips.season_kits import SeasonKits, TripKits
+from kits.services.stock import offers
+from kits.services.stock.offers import PackPrice
+from kits.services.trips import reservations
+from kits.services.trips.season import season_kits
+from kits.services.trips.season.season_kits import SeasonKits, TripKits
 from tests.kits import factories as make
 from tests.kits.factories import World, act, actor, fresh
 
@@ -69,6 +74,41 @@ def test_a_trip_that_lacks_a_kit_says_what_and_how_it_could_go_after_all(w: Worl
     assert without.lacking
     assert any("began on" in way and "DAY-01" in way for way in without.ways)
     assert any("One more kit like DAY-01" in way for way in without.ways)
+
+
+def test_one_more_kit_says_what_its_contents_cost_as_far_as_prices_are_known(w: World) -> None:
+    def says() -> str:
+        found = season_kits.season_kits(actor(w.keeper), costs_of=contents_costs)
+        (way,) = [way for row in found.trips for way in row.ways if "One more kit" in way]
+        return way
+
+    Kit.objects.filter(pk=w.day_02.pk).update(lost_since=timezone.now())
+    for name in ("Moor", "Ridge"):
+        make.trip(name, w.store, 3, 3)
+    assert says() == "One more kit like DAY-01: borrow or buy one."
+    carried = dict(
+        ListLine.objects.filter(section__version=w.version, item__by_eye=False).values_list(
+            "item", "carry"
+        )
+    )
+    shop, items = offers.add_supplier(act(), "North Medical"), Item.objects.in_bulk(carried)
+    first, *others = items.values()
+    offers.state_offer(
+        act(), item=first, supplier=shop, units=1, currency="GBP", prices=[PackPrice(1, Decimal(2))]
+    )
+    assert f"at least {2 * carried[first.pk]}.00 GBP" in says()
+    assert f"{len(others)} item" in says()
+    for item in others:
+        offers.state_offer(
+            act(),
+            item=item,
+            supplier=shop,
+            units=1,
+            currency="GBP",
+            prices=[PackPrice(1, Decimal("0.50"))],
+        )
+    cost = 2 * carried[first.pk] + sum(carried[item.pk] for item in others) / 2
+    assert f"To buy what belongs in it costs {cost:.2f} GBP, without a bag." in says()
 
 
 def test_a_kit_that_nothing_in_stock_keeps_ready_so_long_is_named(w: World) -> None:

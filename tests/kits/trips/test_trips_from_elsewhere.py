@@ -271,3 +271,11 @@ def test_a_proposal_is_read_and_says_when_it_was_made(w: make.World, bookings: C
     again = bookings.get(f"{PATH}proposal/").json()
     assert again["proposed"] == []
     assert again["as_of"] > first["as_of"]
+
+
+def test_whoever_leaves_out_the_source_learns_how_a_trip_is_written(
+    w: make.World, bookings: Caller
+) -> None:
+    answer = bookings.post("reservations/", {"kit": "DAY-01", "trip": "B-1001"})
+    detail = is_problem(answer, 404, "not-found")["detail"]
+    assert "no trip B-1001" in detail and "bookings:B-1001" in detail

@@ -91,6 +91,13 @@ def test_a_test_comes_while_it_is_off_and_what_was_missed_once_it_is_on(
     assert sending.send(webhook.pk) == 3 and came(receiver, secret)[1:] == ids(events)
 
 
+def test_turned_on_while_it_fails_it_is_sent_at_once(receiver: HttpsServer) -> None:
+    webhook, secret, events = failing(receiver)
+    assert sending.send(webhook.pk) == 0
+    webhooks.change(act_on(webhook), webhook, on=True)
+    assert sending.send(webhook.pk) == 2 and came(receiver, secret) == events
+
+
 def test_what_fails_can_be_left_out_once_and_sent_again_later(receiver: HttpsServer) -> None:
     webhook, secret, (first, second) = failing(receiver)
     webhooks.leave_out(act_on(webhook), webhook, webhook_next(webhook))

@@ -4,6 +4,7 @@ import random
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 from itertools import chain, combinations
 
 from hypothesis import given, strategies as st
@@ -289,6 +290,28 @@ def test_the_least_shift_is_named_and_one_more_kit() -> None:
     shift, another = mends(season, chosen)[lacking]
     assert (shift.kind, shift.days, shift.kits) == (MendKind.SHIFT, {1: 2, 2: 1}[lacking], (1,))
     assert (another.kind, another.like, another.kits) == (MendKind.ANOTHER_KIT, 1, ())
+
+
+def test_one_more_kit_is_the_one_that_costs_least_where_all_costs_are_known() -> None:
+    """A fuller kit is free to go, and another like any of these would do."""
+    season = Season(
+        (trip(1, 0, 1), trip(2, 0, 1), trip(3, 0, 1)),
+        (kit(1), replace(kit(2), hazards=frozenset(HAZARDS))),
+    )
+    chosen = choose(season, seconds=PATIENCE)
+    (lacking,) = chosen.lacking
+
+    def like(costs: dict[int, Decimal] | None) -> int | None:
+        (another,) = [
+            way for way in mends(season, chosen, costs)[lacking] if way.kind is MendKind.ANOTHER_KIT
+        ]
+        return another.like
+
+    suits_best = like(None)
+    assert suits_best in {1, 2}
+    assert like({1: Decimal(30), 2: Decimal(20)}) == 2
+    assert like({1: Decimal(20), 2: Decimal(30)}) == 1
+    assert like({3 - suits_best: Decimal(20)}) == suits_best
 
 
 def test_a_kit_that_is_free_but_not_ready_is_named_before_another_is_wished_for() -> None:

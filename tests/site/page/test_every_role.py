@@ -1,4 +1,4 @@
-"""Every page for every role: it is shown, or properly refused with what to do."""
+"""Every page for every role: shown, or properly refused with what to do; and nothing is written."""
 
 import re
 from collections.abc import Iterator
@@ -12,6 +12,7 @@ from gearroom.core.rules.roles import Role
 from tests.kits import factories as make
 from tests.site.browsing import browser
 from tests.site.every_page import PAGES, address, furnished
+from tests.site.page.test_reading_writes_nothing import PREVIEWS, writes
 
 # One engine: nothing here is about what a database does.
 pytestmark = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
@@ -50,8 +51,11 @@ def test_every_page_is_shown_to_every_role_or_refused_with_what_to_do(open_datab
         shown = 0
         for who, client in clients.items():
             client.raise_request_exception = False
-            answer = client.get(address(path))
+            with writes() as written:
+                answer = client.get(address(path))
             shown += answer.status_code == 200
+            if not path.startswith(PREVIEWS):
+                wrong += [f"{who} {path} writes: {statement}" for statement in written]
             wrong += [f"{who} {path}: {each}" for each in _faults(who, path, answer)]
         if not shown and path not in REFUSED:
             wrong.append(f"{path}: nobody sees it")

@@ -1,5 +1,7 @@
 """A GET writes nothing: whoever follows a link, loads a page again or is a program that fetches
-addresses ahead changes nothing in the book by it."""
+addresses ahead changes nothing in the book by it. The pages that `tests.site.every_page` lists are
+read by every role in tests/site/page/test_every_role.py; here is every other address that a route
+has, of pages and the API."""
 
 import re
 from collections.abc import Iterator
@@ -40,7 +42,7 @@ WRITES = re.compile(r"\s*(?:INSERT|UPDATE|DELETE|REPLACE)\b", re.I)
 def test_reading_any_page_or_part_of_the_api_writes_nothing(open_database: str) -> None:
     cache.clear()
     world = furnished()
-    paths = {address(path) for path in PAGES} | set(every_address(world)) | set(texts())
+    paths = {*every_address(world), *texts()} - {address(path) for path in PAGES}
     administrator = make.person("Adam", Role.ADMINISTRATOR)
     clients = {
         "nobody": browser(),

@@ -20,6 +20,7 @@ from gearroom.core.api.requests.serializers import (
     ScannedField,
     StrictSerializer,
 )
+from gearroom.core.problem_codes import KINDS
 
 _ANY = {
     400: "The request does not match the schema",
@@ -81,7 +82,8 @@ _HANDED_OVER = OpenApiParameter(
 
 
 class ViewSchema(AutoSchema):
-    """Reads `query`, `shows`, `body`, `answers` and `method` off a view."""
+    """Reads `query`, `shows`, `body`, `answers` and `method` off a view, and the codes of the
+    problems that are particular to its writes (`problems`) and to its reads (`read_problems`)."""
 
     view: Any
 
@@ -126,6 +128,20 @@ class ViewSchema(AutoSchema):
                 body["required"] = True
         return body
 
+    def get_operation(self, *args: Any, **kwargs: Any) -> Any:
+        """With the problems that are particular to it, of which each has an example."""
+        operation: Any = super().get_operation(*args, **kwargs)
+        for code in self._particular():
+            answer = operation["responses"][str(KINDS[code].status)]["content"][MEDIA_TYPE]
+            answer.setdefault("examples", {})[code] = {"$ref": f"#/components/examples/{code}"}
+        return operation
+
+    def _particular(self) -> tuple[str, ...]:
+        codes: tuple[str, ...] = getattr(
+            self.view, "problems" if self._writes() else "read_problems", ()
+        )
+        return codes
+
     def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
         return [
             {**parameter, "example": PATH_EXAMPLES[parameter["name"]]}
@@ -141,6 +157,7 @@ class ViewSchema(AutoSchema):
             many = getattr(self.view, "many", False)
             answers = {200: shows(many=True) if many and shows else shows}
         problems = {
+            **{KINDS[code].status: KINDS[code].title for code in self._particular()},
             **_ANY,
             **({} if self.view.public else _SIGNED_IN),
             **(_WRITE if self._writes() else {}),

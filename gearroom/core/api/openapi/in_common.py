@@ -1,13 +1,14 @@
 """What the answers of all operations have in common: headers, and problems with an example each.
 
-A hook puts it into the finished document, each thing once under `components`.
+A hook puts it into the finished document, each thing once under `components`; which particular
+problems an operation has, its view says.
 """
 
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from gearroom.core.api.openapi.problem_examples import ONLY_WRITES, examples
+from gearroom.core.api.openapi.problem_examples import COMMON, ONLY_WRITES, examples
 from gearroom.core.api.problems import MEDIA_TYPE
 
 Part = dict[str, Any]
@@ -92,12 +93,13 @@ def share(result: Part, **_: Any) -> Part:
         for status, response in operation["responses"].items():
             _complete(method, operation, status, response)
             if MEDIA_TYPE in response.get("content", {}):
-                response["content"][MEDIA_TYPE]["examples"] = {
+                common = {
                     code: {"$ref": f"#/components/examples/{code}"}
-                    for code, document in documents.items()
-                    if document["status"] == int(status)
+                    for code in COMMON
+                    if documents[code]["status"] == int(status)
                     and (method != "get" or code not in ONLY_WRITES)
                 }
+                response["content"][MEDIA_TYPE].setdefault("examples", {}).update(common)
     parts["responses"] = _shared(result)
     return result
 

@@ -1,6 +1,8 @@
-"""Of every problem that operations have in common an example, as it is really answered.
+"""Of problems an example each, as it is really answered.
 
-`tests/core/api/test_problem_examples.py` asks for each of them and compares.
+Here are those that operations have in common (`tests/core/api/test_problem_examples.py` asks for
+each of them and compares). Those of particular operations, which their views name in `problems`,
+are added by the apps' glossaries.
 """
 
 from typing import Any
@@ -8,7 +10,9 @@ from typing import Any
 from gearroom.core.acts import OtherProblem, document
 from gearroom.core.problem_codes import KINDS
 
-_EXAMPLES: list[tuple[str, str, dict[str, Any]]] = [
+Example = tuple[str, str, dict[str, Any]]
+"""A code, the detail, and further members."""
+_COMMON: list[Example] = [
     ("invalid-request", "Something is wrong with one field: see “errors”.",
      {"errors": {"phone": ["This has to be a text."]}}),
     ("malformed-body",
@@ -66,9 +70,14 @@ ONLY_WRITES = {
 """Problems that no reading operation can meet."""
 
 
+PARTICULAR: list[Example] = []
+"""Those of particular operations."""
+COMMON = [code for code, _, _ in _COMMON]
+
+
 def examples() -> dict[str, dict[str, Any]]:
     """The problem documents by their codes."""
     return {
         code: document(OtherProblem(KINDS[code].status, code, detail, **facts))
-        for code, detail, facts in _EXAMPLES
+        for code, detail, facts in [*_COMMON, *PARTICULAR]
     }

@@ -46,7 +46,12 @@ class TokenScheme(OpenApiAuthenticationExtension):
             "type": "http",
             "scheme": "bearer",
             "description": "A token created on the pages, at /api/v1/tokens/ or with `manage.py"
-            " issue_token USERNAME`.",
+            " issue_token USERNAME`. It may do no more than whoever it is of, and of that what its"
+            " scopes allow: `read`: read; `custody`: take out, hand back and swap kits, record use;"
+            " `stock`: restock kits; count, receive and dispose of items; `lists`: edit kits, items"
+            " and kit lists; `labels`: create and print labels; `people`: add and edit people;"
+            " `trips`: trips and reservations; `admin`: gear rooms, tokens, webhooks, resending"
+            " notifications. Where one is missing, the answer is a 403 that names it.",
         }
 
 

@@ -22,7 +22,7 @@ _SCOPES = {
     Scope.LABELS: gettext_lazy("create and print labels"),
     Scope.PEOPLE: gettext_lazy("add and edit people"),
     Scope.TRIPS: gettext_lazy("trips and reservations"),
-    Scope.ADMIN: gettext_lazy("gear rooms, tokens, resending notifications"),
+    Scope.ADMIN: gettext_lazy("gear rooms, tokens, webhooks, resending notifications"),
 }
 _DAYS = (30, 90, 365, 3650)
 

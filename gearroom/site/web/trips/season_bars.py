@@ -17,7 +17,7 @@ from kits.rules.trips.lanes import Days, lanes
 from kits.rules.trips.season import Choice
 from kits.services.trips import kit_calendar
 from kits.services.trips.kit_calendar import Span, Stand
-from kits.services.trips.season_kits import SeasonKits, TripKits
+from kits.services.trips.season.season_kits import SeasonKits, TripKits
 
 MOST_DAYS = 366
 """What departs later is in the list alone."""

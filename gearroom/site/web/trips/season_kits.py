@@ -13,9 +13,10 @@ from gearroom.site.web.page import Done, actor, form_view, show, today_here
 from gearroom.site.web.trips.season_bars import picture
 from gearroom.site.web.trips.trips import chosen_room
 from kits.models import Kit, Trip
+from kits.services.buying.kit_costs import contents_costs
 from kits.services.lookup import find
-from kits.services.trips import season_kits, season_remarks
-from kits.services.trips.season_kits import KitForTrip, TripKits
+from kits.services.trips.season import remarks, season_kits
+from kits.services.trips.season.season_kits import KitForTrip, TripKits
 
 ADDED = "add-"
 """What the field of a kit added to a trip by hand begins with; the trip's id follows."""
@@ -51,7 +52,7 @@ class TripRow:
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     """Each open trip with its kits, those chosen for it ticked; after a refusal as they were."""
     room, changes = chosen_room(request), "changes" in request.GET
-    found = season_kits.season_kits(actor(request), room, changes=changes)
+    found = season_kits.season_kits(actor(request), room, changes=changes, costs_of=contents_costs)
     rows = [_row(request, row, changes=changes) for row in found.trips]
     return show(
         request,
@@ -66,7 +67,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         chosen=room,
         changes=changes,
         picture=picture(actor(request), found, today_here(request), changes=changes),
-        remarks=_indexed(season_remarks.remarks(found)),
+        remarks=_indexed(remarks.remarks(found)),
         may_edit=actor(request).may("edit_trip"),
         typed=request.method == "POST",
         new_tick=KitTick("", "", ticked=False),

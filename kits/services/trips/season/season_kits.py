@@ -23,13 +23,14 @@ from kits.rules.trips import season_kits as rule
 from kits.rules.trips.lanes import Days
 from kits.rules.trips.season import Choice, Season, SeasonKit, SeasonTrip
 from kits.rules.trips.season_kits import WITHIN, Found, choose, choose_with_changes
-from kits.rules.trips.season_mends import Mend, MendKind, mends
+from kits.rules.trips.season_mends import Mend, mends
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
 from kits.services.stock.order_levels import stock_levels
 from kits.services.text import wording
 from kits.services.trips import reservations
 from kits.services.trips.proposals import reason_row
+from kits.services.trips.season.ways import ContentsCost, Costs, way
 
 LATELY = timedelta(days=365)
 """How far back it counts how often a kit went."""
@@ -88,11 +89,17 @@ class SeasonKits:
     season: Season
 
 
-def season_kits(actor: Actor, room: Room | None = None, *, changes: bool = False) -> SeasonKits:
+def season_kits(
+    actor: Actor,
+    room: Room | None = None,
+    *,
+    changes: bool = False,
+    costs_of: Costs | None = None,
+) -> SeasonKits:
     """Choose kits for all open trips that somebody sees, of one room or of all, from the kits that
     they see. What is reserved stays reserved, or with `changes` goes to other trips where more have
-    what they need then, as far as it is theirs to reserve and has not gone. The number of queries
-    does not grow with them.
+    what they need then, as far as it is theirs to reserve and has not gone. `costs_of` says what
+    kits cost, where one more would serve a trip. The number of queries does not grow with them.
 
     Each kit is judged as if it alone took from the shelves, and again when it is reserved and
     taken.
@@ -137,7 +144,8 @@ def season_kits(actor: Actor, room: Room | None = None, *, changes: bool = False
         season, chosen = choose_with_changes(season, may_change, within=within)
     else:
         chosen = choose(season, within=within)
-    ways = mends(season, chosen)
+    costs = costs_of(kits.values()) if costs_of and chosen.lacking else {}
+    ways = mends(season, chosen, {pk: of.money for pk, of in costs.items() if not of.unpriced})
     moved = {change.trip: change for change in rule.changes(season, chosen.choice)}
     of_trip = {trip.pk: trip for trip in trips}
     reserved = grouped(
@@ -146,7 +154,7 @@ def season_kits(actor: Actor, room: Room | None = None, *, changes: bool = False
         .order_by("id")
         .values_list("trip", "id")
     )
-    rows = _Rows(season, kits, states, of_trip, may_change, reserved)
+    rows = _Rows(season, kits, states, of_trip, may_change, reserved, costs)
     return SeasonKits(
         [
             rows.row(trip, chosen.of_trip[trip.pk], ways.get(trip.pk, ()), moved.get(trip.pk))
@@ -268,6 +276,7 @@ class _Rows:
     trips: Mapping[int, Trip]
     may_change: Choice
     reserved: Mapping[int, Sequence[int]]
+    costs: Mapping[int, ContentsCost]
 
     def row(
         self, trip: Trip, chosen: Sequence[int], ways: Iterable[Mend], change: rule.Change | None
@@ -284,7 +293,7 @@ class _Rows:
             self._for_trip(trip, change.gives if change else ()),
             self._for_trip(trip, new),
             [reason_row(reason) for reason in suiting],
-            [_way(mend, trip, self.kits) for mend in ways],
+            [way(mend, trip, self.kits, self.costs) for mend in ways],
             self._why(change) if change else "",
             self.reserved.get(trip.pk, ()),
         )
@@ -322,19 +331,3 @@ class _Rows:
         if change.has:
             return _("%(instead)s instead of %(given)s, which goes with %(to)s.") % facts
         return _("Without %(given)s, which goes with %(to)s.") % facts
-
-
-def _way(mend: Mend, trip: Trip, kits: Mapping[int, Kit]) -> str:
-    """A way to serve a trip after all, in a sentence."""
-    names = ", ".join(sorted(kits[pk].name for pk in mend.kits))
-    if mend.kind is MendKind.SHIFT:
-        first = wording.day(trip.first_day + timedelta(days=mend.days))
-        return _("If the trip began on %(day)s, %(kits)s could go.") % {"day": first, "kits": names}
-    if mend.kind is MendKind.MAKE_READY:
-        return _(
-            "Not ready until %(day)s, not even with what is on the shelves, but would do: %(kits)s."
-        ) % {"day": wording.day(trip.last_day), "kits": names}
-    facts = {"like": kits[mend.like or 0].name, "kits": names}
-    if names:
-        return _("One more kit like %(like)s, together with %(kits)s: borrow or buy one.") % facts
-    return _("One more kit like %(like)s: borrow or buy one.") % facts

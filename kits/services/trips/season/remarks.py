@@ -10,7 +10,7 @@ from kits.rules.trips.proposal import PassedOver
 from kits.rules.trips.season import SeasonKit, SeasonTrip, lacking
 from kits.services.text import wording
 from kits.services.trips.proposals import reason_row
-from kits.services.trips.season_kits import SeasonKits
+from kits.services.trips.season.season_kits import SeasonKits
 
 
 def remarks(season: SeasonKits) -> dict[str, Sequence[str]]:
