@@ -158,6 +158,11 @@ CELERY_BEAT_SCHEDULE["send_webhooks"] = {
     "schedule": 30,
     "options": {"expires": 30},
 }
+CELERY_BEAT_SCHEDULE["read_calendars"] = {
+    "task": "kits.tasks.calendars.read",
+    "schedule": 30,
+    "options": {"expires": 30},
+}
 CELERY_BEAT_SCHEDULE["send_resets"] = {
     "task": "gearroom.site.tasks.sign_ins.send_resets",
     "schedule": 15,
