@@ -160,7 +160,7 @@ def assert_both_books_agree(booking: BookingSystem, server: Server, school: Scho
     assert book.rows("select path, answer from letter where status >= 400") == []
     assert book.rows("select id from refusal where id not in (select id from event)") == []
     assert book.one("select count(distinct secret) from event") > 1
-    assert book.one("select count(*) from event where times > 1") > 1
+    assert book.one("select count(*) from event where times > 1") > 0
     assert server.manage("audit").returncode == 0
     return there
 
