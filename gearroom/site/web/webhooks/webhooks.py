@@ -36,7 +36,7 @@ from kits.rules.events import EVENT_TYPES
 from kits.services.lookup import find
 from kits.services.webhooks import content, owners, webhooks
 
-_A_PAGE = 25
+_A_PAGE = 10
 _STOPPED: dict[str, Promise] = {
     WebhookStop.OFF: gettext_lazy("It is turned off."),
     WebhookStop.PARKED: gettext_lazy("Its server has not accepted anything for three days."),
