@@ -158,6 +158,11 @@ CELERY_BEAT_SCHEDULE["send_webhooks"] = {
     "schedule": 30,
     "options": {"expires": 30},
 }
+CELERY_BEAT_SCHEDULE["read_calendars"] = {
+    "task": "kits.tasks.calendars.read",
+    "schedule": 30,
+    "options": {"expires": 30},
+}
 CELERY_BEAT_SCHEDULE["send_resets"] = {
     "task": "gearroom.site.tasks.sign_ins.send_resets",
     "schedule": 15,
@@ -299,7 +304,9 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Gearroom",
     "DESCRIPTION": (
         "First aid kits of an outdoor school: labels, scans, stock by batch and expiry date. "
-        "It keeps track of stock and does the arithmetic; it does not give medical advice."
+        "It keeps track of stock and does the arithmetic; it does not give medical advice. "
+        "As long as the first number of the version stays, programs can stay as they are: only "
+        "what they may send, fields of answers and operations are added."
     ),
     "VERSION": "1.1.0",
     "SERVERS": [{"url": "/", "description": "The server that this document comes from"}],

@@ -75,6 +75,7 @@ from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 from kits.models.stock.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.stock.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.stock.places import DISPOSALS, INNER, LEFT_US, Location, Place, PlaceKind
+from kits.models.trip_calendars import CalendarEvent, CalendarPlace, TripCalendar
 from kits.models.webhooks import Webhook, WebhookAttempt, WebhookStop
 
 __all__ = [
@@ -89,6 +90,8 @@ __all__ = [
     "Announced",
     "AsFound",
     "CalendarBy",
+    "CalendarEvent",
+    "CalendarPlace",
     "Certainty",
     "Checkout",
     "CheckoutChange",
@@ -162,6 +165,7 @@ __all__ = [
     "SupplierName",
     "SupplierTerms",
     "Trip",
+    "TripCalendar",
     "UnmetNeed",
     "Webhook",
     "WebhookAttempt",

@@ -14,6 +14,7 @@ from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import ReadView, UseCaseView, View
+from kits.services.kits import inspection
 from kits.services.labelling import labelling
 from kits.services.lookup import find
 from kits.services.stock.tables import wall_calendar
@@ -21,7 +22,7 @@ from labels import printing
 from labels.api.labels import wanted_codes
 from labels.rules.layout import Offset, Sheet, SheetError, marks
 from labels.rules.layout.wall_calendar import PAPERS
-from labels.services.paper import calendars, paper, printer, sheets
+from labels.services.paper import calendars, kit_record, paper, printer, sheets
 
 _PDF = "application/pdf"
 _MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")
@@ -324,6 +325,31 @@ class Card(_PaperView):
             _PDF,
             "card.pdf",
         )
+
+
+class KitRecordQuery(QuerySerializer):
+    on = serializers.DateField(required=False, help_text="As of the end of this day; default: now.")
+    known_by = serializers.DateTimeField(
+        required=False, help_text="As known at that time; default: as known today."
+    )
+    since = serializers.DateField(
+        required=False, help_text="Acts from this day on; default: a year before."
+    )
+
+
+class KitRecord(_PaperView):
+    reads_as = "read_history"
+    query = KitRecordQuery
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """A kit's record as of a day, for an inspector: status and reasons, kit list and signature,
+        contents by pouch, checks, seals, who had it, recalls and corrections.
+
+        With the same “known_by” it says the same whenever it is asked for.
+        """
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        of = inspection.inspection(self.actor, kit, **query)
+        return _file(kit_record.kit_record(of), _PDF, "record.pdf")
 
 
 class SignOutSheet(_PaperView):

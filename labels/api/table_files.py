@@ -177,7 +177,7 @@ class ImportFile(ImportText):
 class CellChangeAnswer(Answer):
     help_texts = {
         "column": "Its column.",
-        "old": "What is on record, as a file has it; empty in a new row.",
+        "old": "What is on record; empty in a new row.",
         "new": "What the file has.",
     }
 

@@ -20,6 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("imports/<str:table>/", table_files.Import.as_view()),
     path("kits/<str:kit>/tag/", paper.Tag.as_view()),
     path("kits/<str:kit>/card/", paper.Card.as_view()),
+    path("kits/<str:kit>/record/", paper.KitRecord.as_view()),
     path("rooms/<str:room>/sign-out-sheet/", paper.SignOutSheet.as_view()),
     path("rooms/<str:room>/wall-calendar/", paper.WallCalendar.as_view()),
 ]

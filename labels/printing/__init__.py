@@ -6,6 +6,7 @@ Everything is read back from what was rendered before it is given.
 """
 
 from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf, sign_out_sheet_pdf
+from labels.printing.document import Document, Part, Table, document_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.one_page import one_page_pdf
 from labels.printing.order_sheet import OrderSheet, order_sheet_pdf
@@ -18,13 +19,17 @@ from labels.printing.wall_calendar import wall_calendar_pdf
 __all__ = [
     "CardFormat",
     "CardTooLong",
+    "Document",
     "Job",
     "NoteSize",
     "OrderSheet",
+    "Part",
     "PatientNote",
     "PublicAddressMissing",
     "ReadBackFailed",
+    "Table",
     "calibration_page_pdf",
+    "document_pdf",
     "label_png",
     "label_svg",
     "lid_card_pdf",

@@ -131,6 +131,23 @@ def events(book: Book, there: Records) -> dict[Any, Any]:
     }
 
 
+def announced(book: Book, there: Records) -> dict[Any, Any]:
+    """Trips and kits of which the last that was announced is not what the program says. Of a trip
+    of which nothing was, that is uncovered."""
+    picture = of_events(book)
+    trips = {row["id"]: row["coverage"] for row in there.trips if row["coverage"]}
+    kits = {f"kit {row['id']}": row["verdict"] for row in there.kits}
+    return {
+        **differences(
+            {number: picture.coverage.get(number, "uncovered") for number in trips}, trips
+        ),
+        **differences(
+            {f"kit {number}": word for number, word in picture.words.items()},
+            {kit: word for kit, word in kits.items() if int(kit[4:]) in picture.words},
+        ),
+    }
+
+
 def polled(book: Book, _there: Records) -> dict[Any, Any]:
     """Subjects of which not the same events came by webhook, in the same order, as were polled
     since there is a webhook."""

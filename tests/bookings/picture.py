@@ -13,11 +13,14 @@ KIT = ("out", "holder", "trip", "due_at")
 
 @dataclass
 class Picture:
-    """By numbers: trips; which kits are reserved for which trips; who has which kit."""
+    """By numbers: trips, and whether they are covered; which kits are reserved for which trips; who
+    has which kit, and the word on it."""
 
     trips: dict[int, Any] = field(default_factory=dict)
     reserved: set[tuple[int, int]] = field(default_factory=set)
     kits: dict[int, Any] = field(default_factory=dict)
+    coverage: dict[int, str] = field(default_factory=dict)
+    words: dict[int, str] = field(default_factory=dict)
 
     def add(self, event: Any) -> None:
         """What it is once this happened too."""
@@ -25,6 +28,10 @@ class Picture:
         match event["type"]:
             case "trip.created" | "trip.updated" | "trip.cancelled":
                 self.trips[data["trip"]] = {name: data[name] for name in TRIP}
+            case "trip.covered" | "trip.waiting" | "trip.uncovered":
+                self.coverage[data["trip"]] = data["coverage"]
+            case "kit.readiness_changed":
+                self.words[data["kit"]] = data["word"]
             case "reservation.made":
                 self.reserved.add((data["kit"], data["trip"]))
             case "reservation.released":

@@ -61,8 +61,10 @@ def make_school() -> School:
                 sorting.restock(act(), kit)
                 kits.append(kit.name)
     made = School(
-        booking=_token(factories.person("Bookings", Role.INTEGRATION)),
-        hatch=_token(keeper),
+        booking=_token(
+            factories.person("Bookings", Role.INTEGRATION), Scope.READ, Scope.TRIPS, Scope.ADMIN
+        ),
+        hatch=_token(keeper, *Scope),
         guide=guide.pk,
         dressing=dressing.pk,
         kits=kits,
@@ -71,8 +73,8 @@ def make_school() -> School:
     return made
 
 
-def _token(person: Person) -> str:
-    return tokens.make(user=present(person.user), name="test", scopes=tuple(Scope))[1]
+def _token(person: Person, *scopes: Scope) -> str:
+    return tokens.make(user=present(person.user), name="test", scopes=scopes)[1]
 
 
 class Hatch(threading.Thread):

@@ -24,8 +24,14 @@ from tests.waiting import until
 
 pytestmark = pytest.mark.server
 
-TRIPS, ACTS = 300, 90
-COMPARED = (agreement.trips, agreement.reservations, agreement.events, agreement.polled)
+TRIPS, ACTS = 300, 70
+COMPARED = (
+    agreement.trips,
+    agreement.reservations,
+    agreement.events,
+    agreement.announced,
+    agreement.polled,
+)
 LAST = "where number = (select max(number) from event where type like '{}')"
 FAULTS = {
     "update trip set wanted = json_set(wanted, '$.people', 99) where reference = 'B-0007'": "trips",
@@ -36,7 +42,9 @@ FAULTS = {
     "delete from reservation where number = 2": "reservations",
     "delete from event where number = (select min(number) from event)": "polled",
     "delete from event " + LAST.format("trip.updated"): "events",
-    "delete from event " + LAST.format("kit.%"): "events",
+    "delete from event " + LAST.format("kit.checked_%"): "events",
+    "update event set content = json_set(content, '$.data.word', '') "
+    + LAST.format("kit.readiness_changed"): "announced",
     "update event set number = -number " + LAST.format("kit.checked_in"): "polled",
     "update event set content = json_set(content, '$.data.kit', 0) "
     + LAST.format("reservation.made"): "events",
@@ -119,17 +127,24 @@ def test_the_booking_system_has_nothing_of_the_program() -> None:
 
 
 def stop_when_all_events_came(booking: BookingSystem, school: School) -> Records:
-    """What the program says at a moment when the booking system has every event until then."""
-    office = Office(booking.settings, booking.book)
-    office.poll()
+    """What the program says at a moment when the booking system has every event until then, and
+    nothing is left to be announced: what follows from acts together is, half a minute later."""
     while True:
+        Office(booking.settings, booking.book).poll()
         until(lambda: not booking.book.missing(), "all events came", within=300)
         booking.kill()
         there = agreement.records(Gearroom(booking.settings.url, school.hatch))
-        office.poll()
-        if not booking.book.missing():
+        Office(booking.settings, booking.book).poll()
+        missing, differ = booking.book.missing(), agreement.announced(booking.book, there)
+        if not missing and not differ:
             return there
+        had = booking.book.one("select count(*) from event")
         booking.start()
+        until(partial(has_more_events, booking, had), f"something is announced of {differ}")
+
+
+def has_more_events(booking: BookingSystem, than: int) -> bool:
+    return bool(booking.book.one("select count(*) from event") > than)
 
 
 def differences(booking: BookingSystem, there: Records) -> dict[str, Any]:

@@ -34,6 +34,8 @@ from kits.rules.lookup import label_codes
 from kits.services import events
 from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
+from kits.services.calendars import calendars, versions
+from kits.services.calendars.calendars import CalendarFacts
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds, kits
 from kits.services.lists import drafts, list_changes
@@ -47,6 +49,7 @@ from kits.services.weather import locations
 from kits.services.webhooks import webhooks
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
+from tests.kits.calendars.ics import far, ics
 from tests.labels.scan import scanned
 from tests.present import present
 
@@ -93,6 +96,8 @@ AT_THE_DESK = (
     "/trips/kits/",
     "/trips/season/",
     "/trips/season/?changes=1",
+    "/trips/calendars/",
+    "/trips/calendars/1/",
     "/trips/add/",
     "/trips/1/",
     "/trips/1/edit/",
@@ -366,7 +371,16 @@ def furnished() -> make.World:
     _priced(world)
     _order(world)
     _webhook()
+    _calendar(world)
     return world
+
+
+def _calendar(world: make.World) -> None:
+    """A calendar with a trip that is no longer in it, and an event that is none."""
+    act = make.act(world.keeper)
+    calendar = calendars.add(act, CalendarFacts("Season", world.store, 8))
+    for lines in ([far("a"), far("b")], [far("a"), far("c") + "\nRRULE:FREQ=DAILY"]):
+        versions.take(act, calendar, ics(*lines))
 
 
 def _webhook() -> None:

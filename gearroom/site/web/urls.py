@@ -59,7 +59,7 @@ from gearroom.site.web.stock import (
     stock_list,
     wall_calendar,
 )
-from gearroom.site.web.trips import by_hand, kit_bars, season_kits, trips
+from gearroom.site.web.trips import by_hand, calendars, kit_bars, season_kits, trips
 from gearroom.site.web.weather import jobs as weather_jobs, locations
 from gearroom.site.web.webhooks import webhooks
 
@@ -312,6 +312,14 @@ urlpatterns: list[URLPattern] = [
     path("trips/calendar/", trips.month, name="trips-month"),
     path("trips/kits/", kit_bars.kit_bars, name="trips-kits"),
     path("trips/season/", season_kits.reserve, name="season-kits"),
+    path("trips/calendars/", calendars.add, name="calendars"),
+    path("trips/calendars/<int:calendar>/", calendars.one, name="calendar"),
+    path("trips/calendars/<int:calendar>/change/", calendars.change, name="calendar-change"),
+    path("trips/calendars/<int:calendar>/read/", calendars.read_soon, name="calendar-read"),
+    path("trips/calendars/<int:calendar>/stop/", calendars.stop, name="calendar-stop"),
+    path("trips/calendars/<int:calendar>/use/", calendars.use_again, name="calendar-use"),
+    path("trips/calendars/gone/<int:event>/keep/", calendars.keep, name="calendar-keep-trip"),
+    path("trips/calendars/gone/<int:event>/cancel/", calendars.cancel, name="calendar-cancel-trip"),
     path("trips/add/", by_hand.add, name="trip-add"),
     path("trips/<int:trip>/", trips.show_trip, name="trip"),
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),

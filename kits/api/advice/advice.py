@@ -37,7 +37,9 @@ class AdviceLineShown(answers.Answer):
 
 class NotAdvisedShown(answers.Answer):
     item = serializers.IntegerField(allow_null=True)
-    need = serializers.CharField(allow_null=True, help_text="By its key.")
+    need = serializers.CharField(
+        allow_null=True, help_text="By its key from GET plans/vocabulary/."
+    )
     reason = Texts(help_text="By language.")
 
 

@@ -9,6 +9,7 @@ PROBLEMS: list[Example] = [
     ("trip-ends-before-it-begins", "The trip returns before it departs. Check its times.",
      {"departs_at": "2026-06-02T09:00:00+00:00", "returns_at": "2026-06-02T07:00:00+00:00",
       "first_day": "2026-06-02", "last_day": "2026-06-02"}),
+    ("due-in-the-past", "The return time has already passed. Enter a time in the future.", {}),
     ("trip-too-long", "This trip lasts more than a year. Check the trip’s dates.", {}),
     ("trip-cancelled", "Hill day was cancelled, so kits cannot be reserved for it.", {}),
     ("trip-is-over", "Hill day ended on 31 May 2026. Check the trip’s dates.", {}),

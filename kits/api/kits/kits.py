@@ -15,6 +15,7 @@ from kits.api import answers
 from kits.api.views import KitView
 from kits.models import Checkout, Kit, PackingListVersion, WithheldKind, Withholding
 from kits.rules.ledger.facts import LivesIn
+from kits.rules.text.hazards import HAZARDS
 from kits.services.kits import kits
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
@@ -49,7 +50,7 @@ class FollowsAnswer(answers.Answer):
         "signed_by": "signed_by.name",
     }  # fmt: skip
     help_texts = {"id": "The id of the kit list."}
-    hazards = serializers.ListField(child=serializers.CharField())
+    hazards = serializers.ListField(child=serializers.ChoiceField(list(HAZARDS)))
 
 
 @answers.Answer.of(kits_overview.SectionOverview)

@@ -24,7 +24,9 @@ class NotCarriedBody(StrictSerializer):
     rules = (one_of(("item", "need"), _("Enter an item, or a need by its key.")),)
 
     item = serializers.IntegerField(required=False, min_value=1)
-    need = serializers.SlugField(required=False, max_length=40, help_text="A need by its key.")
+    need = serializers.SlugField(
+        required=False, max_length=40, help_text="A need by its key from GET plans/vocabulary/."
+    )
     why = serializers.ChoiceField(WhyNotCarried.values)
     words = NoteField(**_WORDS, help_text="The reason in your own words; needed for `other`.")
     instead = NoteField(**_WORDS, help_text="What is done instead.")
@@ -61,7 +63,10 @@ class NotCarriedAnswer(answers.Answer):
     ]  # fmt: skip
     sources = {"item": "item_id"}
     need = serializers.CharField(
-        source="need.key", default=None, allow_null=True, help_text="A need by its key."
+        source="need.key",
+        default=None,
+        allow_null=True,
+        help_text="A need by its key from GET plans/vocabulary/.",
     )
     name = answers.made(serializers.CharField, str)
     hazards = serializers.ListField(child=serializers.ChoiceField(list(HAZARDS)))

@@ -31,7 +31,9 @@ class DraftedAnswer(answers.Answer):
     item = serializers.IntegerField(source="item.pk")
     name = serializers.CharField(source="item.name")
     need = answers.made(
-        NeedKeys, lambda of: [need.key for need in of.needs], help_text="Needs by their keys."
+        NeedKeys,
+        lambda of: [need.key for need in of.needs],
+        help_text="Needs by their keys from GET plans/vocabulary/.",
     )
     quantity = serializers.IntegerField()
     minimum = serializers.IntegerField()
@@ -49,7 +51,9 @@ class NotInDraftAnswer(answers.Answer):
     item = serializers.IntegerField(source="item.pk", default=None, allow_null=True)
     name = serializers.CharField()
     need = answers.made(
-        NeedKeys, lambda of: [of.need.key] if of.need else [], help_text="Needs by their keys."
+        NeedKeys,
+        lambda of: [of.need.key] if of.need else [],
+        help_text="Needs by their keys from GET plans/vocabulary/.",
     )
     quantity = answers.made(serializers.IntegerField, lambda _: 0)
     minimum = answers.made(serializers.IntegerField, lambda _: 0)
@@ -102,7 +106,8 @@ class DraftedListBody(ActBody):
         required=False,
         allow_null=True,
         max_length=100,
-        help_text="Needs, by their keys, that somebody is trained for; null: not said.",
+        help_text="Needs that somebody is trained for, by their keys from GET plans/vocabulary/;"
+        " null: not said.",
     )
     list = serializers.IntegerField(
         required=False, min_value=1, help_text="The kit list that the draft starts from."

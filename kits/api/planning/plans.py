@@ -57,7 +57,9 @@ class RateAnswer(answers.Answer):
     need = serializers.CharField(source="need.key")
     name = serializers.CharField(source="need.name")
     group = serializers.CharField(source="need.group")
-    activity = serializers.CharField(help_text="Empty: of trips of all activities.")
+    activity = serializers.CharField(
+        help_text="By its key from GET plans/vocabulary/; empty: all activities."
+    )
     covers = answers.made(
         serializers.ChoiceField, lambda of: COVERS[of.pooled], choices=list(COVERS.values()),
         help_text="What `shape`, `per_days` and `dispersion` are of.",

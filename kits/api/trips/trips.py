@@ -375,6 +375,7 @@ class Extend(TripView):
     use_case = "set_due"
     body = ExtendBody
     answers = {200: ExtendedAnswer}
+    problems = ("trip-cancelled", "due-in-the-past", *WRONG_SPAN)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a trip's return time, and the return time of all kits out on it."""

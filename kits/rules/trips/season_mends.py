@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from gearroom.core.rules.grouping import grouped
-from kits.rules.trips.season import Season
+from kits.rules.trips.season import Season, SeasonKit
 from kits.rules.trips.season_kits import SeasonChoice, one_by_one
 
 
@@ -101,15 +101,10 @@ def _another(season: Season, costs: Mapping[int, Decimal]) -> Mend | None:
     (trip,) = season.trips
     extra = max((kit.id for kit in season.kits), default=0) + 1
     ways: list[tuple[float, str, Mend]] = []
-    for alike in season.classes.values():
+    for more, alike in grouped((_new(kit, extra), kit) for kit in season.kits).items():
+        if not more.serves(trip):
+            continue
         like = min(alike, key=lambda kit: (kit.id not in costs, costs.get(kit.id, 0)))
-        more = replace(
-            like,
-            id=extra,
-            ready_through=date.max,
-            busy=(),
-            name="",
-        )
         with_it = Season(season.trips, (*season.kits, more), season.kept)
         if kits := [kit for _, kit in sorted(one_by_one(with_it))]:
             choice = frozenset((trip.id, kit) for kit in kits)
@@ -121,3 +116,19 @@ def _another(season: Season, costs: Mapping[int, Decimal]) -> Mend | None:
     else:
         ways.sort(key=lambda way: way[:2])
     return ways[0][-1] if ways else None
+
+
+def _new(kit: SeasonKit, number: int) -> SeasonKit:
+    """Another like a kit: full, in, and promised to nobody."""
+    return SeasonKit(
+        number,
+        "",
+        kit.room,
+        kit.people,
+        kit.days,
+        kit.hazards,
+        child_through=date.max if kit.child_through else None,
+        latex=kit.latex,
+        ready_through=date.max,
+        nights=kit.nights,
+    )

@@ -20,6 +20,7 @@ from gearroom.core.acts import Act, Invalid, Problem, Refused, Unacceptable
 from gearroom.core.rules.grouping import grouped
 from gearroom.core.rules.sentences import InvalidValue
 from kits.rules.exchange import texts
+from kits.rules.exchange.formulas import restored
 from kits.rules.exchange.tables import (
     FileRow,
     RowChange,
@@ -27,7 +28,7 @@ from kits.rules.exchange.tables import (
     compared,
     read_table,
 )
-from kits.rules.exchange.values import Cell, as_text, written
+from kits.rules.exchange.values import Cell, Value, as_text, written
 from kits.services.exchange.names import Names
 from kits.services.exchange.table import Filters, Group, Importer, OnRecord, Row, Table
 from kits.services.text.wording import in_words
@@ -248,6 +249,11 @@ def _save_all(
             faults.append(FaultShown(group.rows[0].number, _field(problem), problem.detail))
 
 
+def _as_read(value: Value) -> str:
+    """A value as people read it: without the sign that keeps a spreadsheet from working it out."""
+    return restored(as_text(written(value)))
+
+
 def _shown(table: Table, change: RowChange) -> ChangeShown:
     row, old = change.row, change.old
     values: Row = {**(old or {}), **(row.values if row else {})}
@@ -258,7 +264,6 @@ def _shown(table: Table, change: RowChange) -> ChangeShown:
     else:
         what = "changed" if change.cells else "moved"
     cells = [
-        CellShown(cell.column, as_text(written(cell.old)), as_text(written(cell.new)))
-        for cell in change.cells
+        CellShown(cell.column, _as_read(cell.old), _as_read(cell.new)) for cell in change.cells
     ]
     return ChangeShown(row.number if row else None, what, table.name_of(values), cells)

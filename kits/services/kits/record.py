@@ -9,7 +9,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from gearroom.core.rules.grouping import grouped, summed
 from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
-from kits.rules.ledger import Kind, Level, look_by, usable_through
+from kits.rules.ledger import Batch, Kind, Level, look_by, usable_through
 from kits.services.kits.history import Content, Contents, contents
 from kits.services.ledger import known_then, readiness, swaps
 
@@ -60,7 +60,8 @@ class Checked:
 class Record:
     """A kit as of an instant. `signed`: the signature on record for that version was in force that
     day. `look_by`: when it was due to be looked inside again. `recalled`: the ids of the
-    batches inside that their maker had recalled. `withheld`: why the kit was kept back."""
+    batches inside that their maker had recalled. `withheld`: why the kit was kept back. `batches`:
+    those inside, by id, as they were known."""
 
     inside: Contents
     day: date
@@ -73,6 +74,7 @@ class Record:
     instruments: Sequence[Checked]
     recalled: frozenset[int]
     withheld: Sequence[str]
+    batches: Mapping[int, Batch]
 
 
 def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None) -> Record:
@@ -101,7 +103,8 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
         .first()
     )
     instruments = checks(inside)
-    usable = _usable(inside, day, recalled, kept_back, instruments)
+    batches = _batches(inside, recalled, kept_back, instruments)
+    usable = frozenset(pk for pk, batch in batches.items() if usable_through(batch, day))
     return Record(
         inside=inside,
         day=day,
@@ -119,6 +122,7 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
         instruments=instruments,
         recalled=recalled,
         withheld=withheld,
+        batches=batches,
     )
 
 
@@ -148,17 +152,16 @@ def checks(inside: Contents) -> list[Checked]:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _usable(
+def _batches(
     inside: Contents,
-    day: date,
     recalled: frozenset[int],
     kept_back: frozenset[int],
     instruments: Sequence[Checked],
-) -> frozenset[int]:
-    """The batches inside that count through a day by the rule, as they were known."""
+) -> dict[int, Batch]:
+    """The batches inside as the rules see them, as they were known."""
     checked = {each.lot.pk: each.check for each in instruments}
-    batches = (
-        replace(
+    return {
+        line.lot.pk: replace(
             readiness.as_batch(
                 line.lot,
                 readiness.thing_of(line.lot.item),
@@ -169,8 +172,7 @@ def _usable(
             recalled=line.lot.pk in recalled,
         )
         for line in inside.lines
-    )
-    return frozenset(batch.id for batch in batches if usable_through(batch, day))
+    }
 
 
 def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[int]) -> list[Pouch]:

@@ -1,10 +1,11 @@
 """State of a kit that follows from its entries, worked out from them: for writing it again and for
 the audit."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import NamedTuple
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -122,9 +123,24 @@ class Waiting(NamedTuple):
     to_sort_since: datetime | None
 
 
-def waiting(kit: Kit, at: datetime | None = None) -> Waiting:
-    """What a kit waits for by its acts (`at`: by those that had happened by then), those taken back
-    left out.
+def _acts(
+    kit: Kit, kinds: Iterable[EntryKind], at: datetime | None, known_by: datetime | None
+) -> QuerySet[Entry]:
+    """A kit's acts of these kinds that had happened by then, without those taken back, as they were
+    known by a time; None: now."""
+    acts = Entry.objects.filter(kit=kit, kind__in=list(kinds))
+    if known_by is None:
+        acts = acts.filter(reversed_by__isnull=True)
+    else:
+        acts = acts.filter(recorded_at__lte=known_by).exclude(
+            reversed_by__recorded_at__lte=known_by
+        )
+    return acts if at is None else acts.filter(occurred_at__lte=at)
+
+
+def waiting(kit: Kit, at: datetime | None = None, known_by: datetime | None = None) -> Waiting:
+    """What a kit waits for by its acts (`at`: by those that had happened by then; `known_by`: as
+    they were known by then), those taken back left out.
 
     It is lost from its first report until it is found or changes hands: these acts prove that it
     is there, whether or not it was lost when they were written. It waits to be sorted from being
@@ -133,14 +149,8 @@ def waiting(kit: Kit, at: datetime | None = None) -> Waiting:
     """
     lost: datetime | None = None
     to_sort: datetime | None = None
-    acts = Entry.objects.filter(
-        kit=kit,
-        kind__in=(*_MAY_SORT, *_PRESENT, EntryKind.WAKE, EntryKind.LOST),
-        reversed_by__isnull=True,
-    ).order_by("id")
-    if at is not None:
-        acts = acts.filter(occurred_at__lte=at)
-    for entry in acts.iterator(chunk_size=500):
+    kinds = (*_MAY_SORT, *_PRESENT, EntryKind.WAKE, EntryKind.LOST)
+    for entry in _acts(kit, kinds, at, known_by).order_by("id").iterator(chunk_size=500):
         if facts.is_history(entry):
             continue
         if entry.kind == EntryKind.LOST:
@@ -156,13 +166,12 @@ def waiting(kit: Kit, at: datetime | None = None) -> Waiting:
     return Waiting(lost, to_sort)
 
 
-def laid_up_since(kit: Kit, at: datetime | None = None) -> datetime | None:
+def laid_up_since(
+    kit: Kit, at: datetime | None = None, known_by: datetime | None = None
+) -> datetime | None:
     """Since when a kit is put away for the season; None while it is in use. `at`: by the acts that
-    had happened by then."""
-    kinds = (EntryKind.LAY_UP, EntryKind.WAKE)
-    acts = Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
-    if at is not None:
-        acts = acts.filter(occurred_at__lte=at)
+    had happened by then; `known_by`: as they were known by then."""
+    acts = _acts(kit, (EntryKind.LAY_UP, EntryKind.WAKE), at, known_by)
     last = acts.order_by("-id").first()
     return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
 

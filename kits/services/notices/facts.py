@@ -175,6 +175,22 @@ class LeaderUnknown(TypedDict):
     leader_email: str
 
 
+class CalendarEventsGone(TypedDict):
+    """A calendar (an id), and the trips that are no longer in it."""
+
+    calendar: str
+    calendar_id: int
+    trips: list[str]
+
+
+class CalendarFailing(TypedDict):
+    """A calendar (an id) that cannot be read, for this reason (a code)."""
+
+    calendar: str
+    calendar_id: int
+    failure: str
+
+
 class LowItem(TypedDict):
     """A thing (`item`, an id) that is down to its order level."""
 

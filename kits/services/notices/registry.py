@@ -87,6 +87,12 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     "leader-unknown": NoticeKind(
         _("Another system names a trip leader who is not known here"), trips.leader_unknown
     ),
+    "calendar-events-gone": NoticeKind(
+        _("A trip is no longer in the calendar that it comes from"), trips.calendar_events_gone
+    ),
+    "calendar-failing": NoticeKind(
+        _("A calendar that trips come from cannot be read"), trips.calendar_failing
+    ),
     "trip-changed": NoticeKind(
         _("A trip with reserved kits was changed"), trips.trip_changed, _IN_THE_WEEKLY
     ),

@@ -109,6 +109,13 @@ def add_by_hand(act: Act, facts: TripFacts) -> TripChange:
     return put(act, BY_HAND, act.key.hex[:10], facts)
 
 
+def cancel(act: Act, trip: Trip) -> TripChange:
+    """Cancel a trip, as its source would."""
+    same = ("returns_at", "leader", "leader_email")
+    columns = {**{name: getattr(trip, name) for name in same}, "planned": False}
+    return put_checked(act, trip.source, trip.reference, columns, cancelled=True)
+
+
 def clashes_of(trip: Trip) -> list[Clash]:
     """The kits reserved for a trip that are reserved for another on the same days."""
     if trip.cancelled_at is not None:

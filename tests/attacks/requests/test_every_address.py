@@ -15,6 +15,8 @@ from gearroom.core.services.accounts import shared_devices, tokens
 from kits.models import Entry, Kit, Notice, Order, Recall, Trip, WithheldKind
 from kits.services.buying import drafting, filled_kits
 from kits.services.buying.bought_kits import Content
+from kits.services.calendars import calendars, versions
+from kits.services.calendars.calendars import CalendarFacts
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -24,6 +26,7 @@ from kits.services.trips import reservations
 from kits.services.weather import locations
 from kits.services.webhooks import webhooks
 from tests.kits import factories as make
+from tests.kits.calendars.ics import far, ics
 from tests.present import present
 from tests.site.browsing import browser
 from tests.site.every_page import change_lists
@@ -78,8 +81,12 @@ def hut() -> make.World:
         types=[],
         room=w.hut,
     )
+    calendar = calendars.add(make.act(keeper), CalendarFacts("Zulu trips", w.hut, 8))
+    for events in ([far("a"), far("b")], [far("a")]):
+        versions.take(make.act(keeper), calendar, ics(*events))
     w.keeper_of_hut = keeper
     w.named = {
+        "calendar": calendar.pk, "event": calendar.events.get(gone_at__isnull=False).pk,
         "location": van.pk, "locations": van.pk,
         "kit": kit.name, "place": shelf.pk, "lot": lot.pk, "shelf": shelf.pk,
         "person": w.stranger.pk, "entry": out.entry.pk, "trip": trip.pk, "room": w.hut.slug,

@@ -38,6 +38,22 @@ def drag(page: Page, name: str, kit: str) -> None:
     page.mouse.up()
 
 
+def drag_by_finger(page: Page, name: str, kit: str) -> None:
+    x, y = middle(page, f'.rows a[data-name="{name}"] rect')
+    _, to = middle(page, f'.place[data-kit="{kit}"]')
+    finger = page.context.new_cdp_session(page)
+    for n in range(11):
+        finger.send(
+            "Input.dispatchTouchEvent",
+            {
+                "type": "touchMove" if n else "touchStart",
+                "touchPoints": [{"x": x, "y": y + (to - y) * n / 10}],
+            },
+        )
+    page.wait_for_timeout(60)  # the picture follows once a frame
+    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
 def test_bars_are_moved_and_reserved_as_they_stand(
     need: Callable[[str], str],
     open_database: str,
@@ -98,6 +114,10 @@ def test_bars_are_moved_and_reserved_as_they_stand(
         assert page.evaluate(PLACED)["Ridge"] == other
         page.locator('.rows a[data-name="Ridge"] rect').tap()
         expect(says).to_contain_text(f"Ridge with {other}: ")
+        drag_by_finger(page, "Ridge", placed["Moor"])
+        expect(says).to_contain_text(f"Ridge goes with {placed['Moor']}.")
+        drag_by_finger(page, "Ridge", other)
+        expect(says).to_contain_text(f"Ridge goes with {other}.")
 
         page.click("text=Reserve the chosen kits")
         page.get_by_text("2 kits reserved.").wait_for()

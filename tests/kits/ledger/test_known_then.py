@@ -7,16 +7,18 @@ from typing import Any
 import pytest
 
 from gearroom.core import clock
+from gearroom.core.acts import SYSTEM
 from kits.models import Entry, Kit, ListSection, Lot, PackingListVersion, RecallScope, WithheldKind
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody, passing_on, use
 from kits.services.custody.use import UseLine
-from kits.services.kits import history, holds, kits, record
+from kits.services.kits import history, holds, inspection, kits, record
 from kits.services.ledger.undo import reversal
 from kits.services.lists import signatures
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sealing
 from kits.services.stock import catalogue, corrections, instruments, reclassifying
+from kits.services.text import reason_texts
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, days, fresh, world
 
@@ -48,7 +50,20 @@ def as_known(kit: Kit, instant: datetime) -> dict[str, Any]:
             for p in found.pouches
         ],
         "checks": [(c.lot.pk, c.check and c.check.passed) for c in found.instruments],
+        "pack": _pack(inspection.inspection(SYSTEM, kit, known_by=instant)),
     }
+
+
+def _pack(of: inspection.Inspection) -> Any:
+    """What an inspector's pack says besides the record."""
+    acts = [
+        [(each.entry.pk, each.undone and each.undone.pk) for each in some]
+        for some in (of.custody, of.seals, of.looks, of.irregular)
+    ]
+    recalls = [(each.pk, each.item.name, each.outcome) for each in of.recalls]
+    verdict = reason_texts.reasons(of.verdict.reasons)
+    left_out = [(line.name, line.words) for line in of.not_carried]
+    return (of.verdict.word, verdict, acts, recalls, left_out)
 
 
 def _lines(inside: history.Contents) -> list[Any]:

@@ -101,6 +101,12 @@ def _given_up(asked: Asked) -> Any:
     return asked.call.post("plans/trips/reserve/", {"reserve": new, "release": gone})
 
 
+def _late(asked: Asked) -> Any:
+    passed = clock.now() - timedelta(hours=1)
+    path = f"trips/by-hand/{asked.hill.reference}/extend/".replace(" ", "%20")
+    return asked.call.post(path, {"returns_at": passed.isoformat()})
+
+
 ASKED: dict[str, Callable[[Asked], Any]] = {
     "kit-reserved": _reserved_twice,
     "kit-retired": _retired,
@@ -112,6 +118,7 @@ ASKED: dict[str, Callable[[Asked], Any]] = {
     "not-reserved": _given_up,
     "does-not-suit": _used,
     "trip-ends-before-it-begins": lambda asked: asked.put(hours=-2),
+    "due-in-the-past": _late,
     "trip-too-long": lambda asked: asked.put(hours=24 * 400),
 }
 

@@ -123,6 +123,7 @@ KITS: dict[str, Make] = {
     "GET kits/{kit}/history/": lambda a: say(kit=a.kit("out")),
     "GET kits/{kit}/restock/": lambda a: say(kit=a.kit("used")),
     "GET kits/{kit}/tag/": lambda a: say({"preview": "true"}, kit=a.kit("spare")),
+    "GET kits/{kit}/record/": lambda a: say(kit=a.kit("used")),
     "GET kits/{kit}/card/": lambda a: say({"preview": "true"}, kit=a.kit("spare")),
     "POST kits/{kit}/look-inside/": lambda a: say(kit=a.kit("back")),
     "POST kits/{kit}/restock/": lambda a: say(kit=a.kit("used")),

@@ -140,6 +140,7 @@ KITS: dict[str, Make] = {
     "page GET kits/{kit}/plan/": lambda a: say(kit=a.kit("in")),
     "page GET kits/{kit}/costs/": lambda a: say(kit=a.kit("in")),
     "page GET kits/{kit}/as-of/": lambda a: say(kit=a.kit("out")),
+    "page GET kits/{kit}/as-of/ #as PDF": lambda a: say({"print": "1"}, kit=a.kit("out")),
     "page GET kits/{kit}/history/": lambda a: say(kit=a.kit("used")),
     "page GET kits/{kit}/count/": lambda a: say(kit=a.kit("in")),
     "page POST kits/{kit}/count/": lambda a: say(

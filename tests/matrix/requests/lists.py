@@ -14,6 +14,10 @@ _LATE = f"{timezone.now() + timedelta(days=2):%Y-%m-%dT%H:%M}"
 _DAY = str(make.days(200))
 
 
+def _calendar(a: Aim) -> dict[str, Any]:
+    return {"name": "Walks", "room": a.room(), "people": "8", "places": f"hut = {a.room()}"}
+
+
 def _trip(a: Aim, **more: Any) -> dict[str, Any]:
     leaves = timezone.now() + timedelta(days=9)
     return {
@@ -168,6 +172,20 @@ LISTS: dict[str, Make] = {
     "page POST trips/season/": lambda a: say(
         body={"reserve": f"{a.trip_id('later')}:{a.kit('in')}"}
     ),
+    "page GET trips/calendars/": lambda a: say(),
+    "page POST trips/calendars/": lambda a: say(body=_calendar(a)),
+    "page GET trips/calendars/{calendar}/": lambda a: say(calendar=a.of("calendar")),
+    "page POST trips/calendars/{calendar}/": lambda a: say(
+        calendar=a.of("calendar"), body={"sure": a.calendar_content()}
+    ),
+    "page POST trips/calendars/{calendar}/change/": lambda a: say(
+        calendar=a.of("calendar"), body=_calendar(a)
+    ),
+    "page POST trips/calendars/{calendar}/read/": lambda a: say(calendar=a.of("calendar")),
+    "page POST trips/calendars/{calendar}/stop/": lambda a: say(calendar=a.of("calendar")),
+    "page POST trips/calendars/{calendar}/use/": lambda a: say(calendar=a.of("calendar")),
+    "page POST trips/calendars/gone/{event}/keep/": lambda a: say(event=a.of("gone_event")),
+    "page POST trips/calendars/gone/{event}/cancel/": lambda a: say(event=a.of("gone_event")),
     "page GET trips/add/": lambda a: say(),
     "page POST trips/add/": lambda a: say(body=_trip(a)),
     "page GET trips/{trip}/": lambda a: say(trip=a.trip_id("walk")),

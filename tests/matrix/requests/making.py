@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote, urlencode
 
+from django.core import signing
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from kits.models import Holding, Photo
 from kits.rules.lookup import label_codes
 from kits.services.webhooks import webhooks
+from tests.kits.calendars.ics import far, ics
 from tests.matrix.accounts import Account
 from tests.matrix.school.sides import Everywhere, School, Side
 
@@ -155,6 +157,11 @@ class Aim:
     def of(self, name: str) -> int:
         """The number of the room's reservation, clearance, notice or device."""
         return getattr(self.side, name).pk if self.side else NO_NUMBER
+
+    def calendar_content(self) -> str:
+        """A version of the room's calendar, as its page sends it once somebody looked at it."""
+        held = {"calendar": self.of("calendar"), "content": ics(far("a")).decode()}
+        return signing.dumps(held, salt="calendar-content", compress=True)
 
     def event(self) -> str:
         """The event that the room's webhook is to get next."""

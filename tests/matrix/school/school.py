@@ -32,6 +32,8 @@ from kits.services import events
 from kits.services.advice import access
 from kits.services.buying import drafting, filled_kits, ordering
 from kits.services.buying.bought_kits import Content
+from kits.services.calendars import calendars, versions
+from kits.services.calendars.calendars import CalendarFacts
 from kits.services.custody import custody, returns, use, use_requests
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -47,6 +49,7 @@ from kits.services.webhooks import webhooks
 from labels.services.paper import sheets
 from tests.kits import factories as make
 from tests.kits.advice.school import three, turn_on
+from tests.kits.calendars.ics import far, ics
 from tests.matrix.accounts import MARKS, account, people_of
 from tests.matrix.school import weather
 from tests.matrix.school.sides import Everywhere, School, Side
@@ -332,6 +335,15 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
         act(side.people["administrator"].person), name=f"{side.word} bookings",
         address=f"https://{side.word}.example/events", types=[], room=side.room,
     )  # fmt: skip
+    side.calendar = calendars.add(
+        act(side.people["administrator"].person),
+        CalendarFacts(
+            f"{side.word} trips", side.room, 8, address=f"https://{side.word}.example/trips.ics"
+        ),
+    )
+    for events_now in ([far("a"), far("b")], [far("a")]):
+        versions.take(act(side.people["administrator"].person), side.calendar, ics(*events_now))
+    side.gone_event = side.calendar.events.get(gone_at__isnull=False)
     changed = KitChanged(opened.pk, kits["spare"].pk)
     at = opened.recorded_at
     events.write([events.Draft("kit.changed", changed.kit, changed, at, side.room.pk)])

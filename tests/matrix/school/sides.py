@@ -6,6 +6,7 @@ from typing import Any
 from gearroom.core.models import Person, Room
 from kits.models import (
     Advice,
+    CalendarEvent,
     Clearance,
     Entry,
     FilledKit,
@@ -22,6 +23,7 @@ from kits.models import (
     Recall,
     RecallPlace,
     Reservation,
+    TripCalendar,
     Webhook,
 )
 from tests.matrix.accounts import Account
@@ -67,6 +69,8 @@ class Side:
     notice: Notice | None = None
     device: Any = None
     webhook: Webhook | None = None
+    calendar: TripCalendar | None = None
+    gone_event: CalendarEvent | None = None
     visitor: Person | None = None
     double: Person | None = None
     gone: Person | None = None

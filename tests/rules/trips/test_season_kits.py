@@ -195,7 +195,14 @@ def test_a_mend_serves_its_trip_and_leaves_the_others_as_they_are(
                 )
             else:
                 like = next(kit for kit in season.kits if kit.id == mend.like)
-                more = replace(like, id=99, ready_through=date.max, busy=())
+                more = replace(
+                    like,
+                    id=99,
+                    ready_through=date.max,
+                    child_through=date.max if like.child_through else None,
+                    busy=(),
+                    out=None,
+                )
                 then = replace(season, kits=(*season.kits, more))
                 choice |= {(pk, 99)}
             assert then.is_possible(choice)
@@ -312,6 +319,13 @@ def test_one_more_kit_is_the_one_that_costs_least_where_all_costs_are_known() ->
     assert like({1: Decimal(30), 2: Decimal(20)}) == 2
     assert like({1: Decimal(20), 2: Decimal(30)}) == 1
     assert like({3 - suits_best: Decimal(20)}) == suits_best
+
+
+def test_a_kit_that_is_out_can_be_the_one_of_which_one_more_would_do() -> None:
+    out = replace(kit(1), out=Days(MONDAY, MONDAY + timedelta(days=9)))
+    season = Season((trip(1, 0, 1),), (out,))
+    (another,) = mends(season, choose(season, seconds=PATIENCE))[1]
+    assert (another.kind, another.like) == (MendKind.ANOTHER_KIT, 1)
 
 
 def test_a_kit_that_is_free_but_not_ready_is_named_before_another_is_wished_for() -> None:

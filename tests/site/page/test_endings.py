@@ -35,6 +35,8 @@ ENDINGS = {
     "close-bought-kit": ASKS,
     "end-calendar": ASKS,
     "webhook-remove": ASKS,
+    "calendar-cancel-trip": ASKS,
+    "calendar-stop": OPPOSITE,
     "webhook-rotate": ASKS,
     "webhook-leave-out": ASKS,
     "webhook-off": OPPOSITE,
@@ -68,6 +70,12 @@ NOT_ENDINGS = {
     "wall-calendar": "it is only read",
     "send-advice": "it sends",
     "webhook-send-again": "it sends",
+    "calendars": "it adds",
+    "calendar": "it takes over what was looked at",
+    "calendar-change": "it changes a calendar, which its form does again",
+    "calendar-read": "it reads",
+    "calendar-use": "it is the opposite of stopping",
+    "calendar-keep-trip": "it leaves a trip as it is",
 }
 
 

@@ -11,6 +11,7 @@ from gearroom.core import clock
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.services.people import people
 from gearroom.site.web.kits import filling
+from gearroom.site.web.labelling.papers import as_pdf
 from gearroom.site.web.lists import not_carried
 from gearroom.site.web.page import (
     Choice,
@@ -40,7 +41,7 @@ from kits.models import Lot, WithheldKind
 from kits.rules.custody.in_class import keeps_from_class
 from kits.rules.lookup import label_codes
 from kits.services.custody import offers, passing_on, returns
-from kits.services.kits import filling as kit_filling, history, holds, record
+from kits.services.kits import filling as kit_filling, history, holds, inspection, record
 from kits.services.ledger import kit_state, readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -48,6 +49,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import instruments
 from kits.services.text import reason_texts, wording
 from kits.services.trips import carried_when, due_times
+from labels.services.paper.kit_record import kit_record
 from labels.services.scan.kit_scans import step_to_class
 from labels.services.scan.results import NextStep, next_steps
 
@@ -266,7 +268,8 @@ def list_acts(request: HttpRequest, kit: str) -> HttpResponse:
 
 @read_page()
 def as_of(request: HttpRequest, kit: str) -> HttpResponse:
-    """One printable page of a kit as of a day, as known now or as it was known that evening."""
+    """One printable page of a kit as of a day, as known now or as it was known that evening; with
+    `?print=1` as PDF, with what had happened to it."""
     who = actor(request)
     subject = find.kit(who, kit)
     history.refuse_unless_known(who, subject)
@@ -275,12 +278,13 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     if on > today:
         raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today
+    day = None if on == today else on
+    known_by = clock.end_of_day(on, subject.home_room.time_zone) if then else None
+    if request.GET.get("print"):
+        of = inspection.inspection(who, subject, on=day, known_by=known_by)
+        return as_pdf(kit_record(of), f"record-{on}.pdf")
     overview = kits_overview.overview(who, subject)
-    known = record.record(
-        subject,
-        on=None if on == today else on,
-        known_by=clock.end_of_day(on, subject.home_room.time_zone) if then else None,
-    )
+    known = record.record(subject, on=day, known_by=known_by)
     return show(
         request,
         "site/kits/record/as_of.html",
@@ -291,4 +295,5 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         then=then,
         record=known,
         not_carried=not_carried.shown(known.version, on),
+        may_print=is_offered(request, "read_history", subject.home_room_id),
     )

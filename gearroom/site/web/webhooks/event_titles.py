@@ -1,8 +1,13 @@
-"""What pages call each type of event."""
+"""What pages call each type of event, and what it is about."""
+
+from collections.abc import Sequence
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from gearroom.core.acts import Actor
+from kits.models import Event, Item
+from kits.services.lookup import find
 from kits.services.webhooks.content import TEST
 
 EVENT_TITLES: dict[str, Promise] = {
@@ -38,3 +43,16 @@ EVENT_TITLES: dict[str, Promise] = {
 def title_of(event_type: str) -> str:
     """The title of a type of event."""
     return str(EVENT_TITLES.get(event_type, event_type))
+
+
+def names_in(who: Actor, events: Sequence[Event]) -> dict[int, str]:
+    """The kit, the trip or the item that each event is about, as far as somebody may see them."""
+    rows = {"kit": find.kits_of(who), "trip": find.trips_of(who), "item": Item.objects.all()}
+    names: dict[int, list[str]] = {event.pk: [] for event in events}
+    for what, visible in rows.items():
+        ids = {event.pk: event.data[what] for event in events if event.data.get(what)}
+        if ids:
+            known = dict(visible.filter(pk__in=set(ids.values())).values_list("pk", "name"))
+            for event, number in ids.items():
+                names[event] += [known[number]] if number in known else []
+    return {event: ", ".join(each) for event, each in names.items()}

@@ -30,7 +30,7 @@ from gearroom.site.web.page import (
     show,
     shown_once,
 )
-from gearroom.site.web.webhooks.event_titles import title_of
+from gearroom.site.web.webhooks.event_titles import names_in, title_of
 from kits.models import Webhook, WebhookAttempt, WebhookStop
 from kits.rules.events import EVENT_TYPES
 from kits.services.lookup import find
@@ -140,6 +140,8 @@ def _one_page(
     if before is not None:
         attempts = attempts.filter(pk__lt=before)
     visible = list(attempts[: _A_PAGE + 1])
+    delivery = webhooks.delivery(row)
+    names = names_in(who, [each.event for each in visible if each.event])
     look, word = _look(row)
     return show(
         request,
@@ -152,21 +154,22 @@ def _one_page(
         stopped=_STOPPED.get(row.stopped),
         older_until=until if (until := row.older_until) and until > clock.now() else None,
         needs_secret=row.stopped == WebhookStop.NO_SECRET,
-        delivery=(delivery := webhooks.delivery(row)),
+        delivery=delivery,
         next_title=title_of(delivery.next_type) if delivery.next_type else "",
-        attempts=[_attempt(each) for each in visible[:_A_PAGE]],
+        attempts=[_attempt(each, names) for each in visible[:_A_PAGE]],
         waiting=any(each.at is None for each in visible),
         before=visible[_A_PAGE - 1].pk if len(visible) > _A_PAGE else None,
         **_choices(request, who, row, kept=problem is not None and "name" in request.POST),
     )
 
 
-def _attempt(attempt: WebhookAttempt) -> dict[str, Any]:
+def _attempt(attempt: WebhookAttempt, names: dict[int, str]) -> dict[str, Any]:
     event = attempt.event
     return {
         "attempt": attempt,
         "title": title_of(event.type if event else content.TEST),
         "event": event,
+        "about": names[event.pk] if event else "",
         "look": "" if attempt.at is None else "ok" if attempt.accepted else "stop",
         "failure": FAILURE_TEXTS[Failure(attempt.failure)] if attempt.failure else "",
     }

@@ -12,6 +12,8 @@ from gearroom.core.rules.grouping import grouped
 from kits.models import Notice
 from kits.rules.mail.plain_text import VerdictLine
 from kits.services.notices.facts import (
+    CalendarEventsGone,
+    CalendarFailing,
     Holder,
     KitOfTrip,
     LeaderUnknown,
@@ -28,7 +30,7 @@ from kits.services.notices.notice_text import (
     page,
     zone_of,
 )
-from kits.services.text import verdict_texts
+from kits.services.text import trip_calendar_texts, verdict_texts
 from kits.services.text.days import instant
 from kits.services.text.wording import moment
 
@@ -209,6 +211,33 @@ def leader_unknown(notice: Notice) -> NoticeText:
         _("The leader of %(trip)s is not known here: %(who)s.") % facts,
         [_("On the page below you can say who it is. This is then remembered for that address.")],
         page=page(f"/trips/{unknown['trip_id']}/#leader"),
+    )
+
+
+def calendar_events_gone(notice: Notice) -> NoticeText:
+    """Which trips are no longer in their calendar, and where to say what is to become of them."""
+    gone: CalendarEventsGone = notice.facts
+    text = ngettext(
+        "A trip is no longer in the calendar “%(calendar)s”: %(trips)s. It has not been cancelled.",
+        "Trips are no longer in the calendar “%(calendar)s”: %(trips)s. They have not been "
+        "cancelled.",
+        len(gone["trips"]),
+    )
+    return NoticeText(
+        text % {"calendar": gone["calendar"], "trips": ", ".join(gone["trips"])},
+        [_("On the page below you can cancel or keep each trip.")],
+        page=page("/trips/calendars/"),
+    )
+
+
+def calendar_failing(notice: Notice) -> NoticeText:
+    """Which calendar cannot be read, and why."""
+    failing: CalendarFailing = notice.facts
+    return NoticeText(
+        _("The calendar “%(calendar)s” cannot be read: %(why)s")
+        % {"calendar": failing["calendar"], "why": trip_calendar_texts.failure(failing["failure"])},
+        [_("Its trips stay as they are until it can be read again.")],
+        page=page(f"/trips/calendars/{failing['calendar_id']}/"),
     )
 
 

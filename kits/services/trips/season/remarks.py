@@ -2,6 +2,7 @@
 looked at, and apart from the days on which it is away."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from django.utils.translation import gettext as _
 
@@ -16,23 +17,26 @@ from kits.services.trips.season.season_kits import SeasonKits
 def remarks(season: SeasonKits) -> dict[str, Sequence[str]]:
     """By a kit's name, what is to be known of it for each trip, in order of the trips."""
     trips = [season.season.trip[row.trip.pk] for row in season.trips]
-    return {
-        kit.name: [" ".join(_remarks(season.season.kit[kit.pk], trip)) for trip in trips]
-        for kit in season.kits
+    days = [wording.day(trip.needs.last_day) for trip in trips]
+    likes = {kit.id: replace(kit.like, busy=(), movable=frozenset()) for kit in season.season.kits}
+    of_like = {
+        like: [" ".join(_remarks(like, *each)) for each in zip(trips, days, strict=True)]
+        for like in set(likes.values())
     }
+    return {kit.name: of_like[likes[kit.pk]] for kit in season.kits}
 
 
-def _remarks(kit: SeasonKit, trip: SeasonTrip) -> Iterable[str]:
+def _remarks(kit: SeasonKit, trip: SeasonTrip, day: str) -> Iterable[str]:
     if not kit.is_back(trip):
         yield _("It is not back in time.")
     if trip.needs.latex_free and kit.latex:
         yield _("It contains latex, and the trip needs latex-free kits.")
     elif not kit.may_go(trip):
-        yield _("It is not ready until %(day)s.") % {"day": wording.day(trip.needs.last_day)}
+        yield _("It is not ready until %(day)s.") % {"day": day}
     elif not kit.is_ready(trip):
         yield _("It has to be restocked first.")
     else:
-        yield _("It is ready until %(day)s.") % {"day": wording.day(trip.needs.last_day)}
+        yield _("It is ready until %(day)s.") % {"day": day}
     yield from _not_served(kit, trip)
 
 

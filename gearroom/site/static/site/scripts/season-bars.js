@@ -236,6 +236,8 @@ function drags() {
     else end();
   });
   picture.addEventListener("pointercancel", giveUp);
+  const keep = (event) => held?.pointer !== undefined && event.preventDefault(); // no scrolling then
+  picture.addEventListener("touchmove", keep, { passive: false });
   picture.addEventListener("dragstart", (event) => event.preventDefault()); // the link itself
   picture.addEventListener("click", (event) => {
     const bar = event.target.closest("a");

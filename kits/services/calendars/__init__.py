@@ -1,0 +1,1 @@
+"""Calendars (iCalendar) of other programs that trips come from."""

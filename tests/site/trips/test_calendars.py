@@ -1,0 +1,104 @@
+"""Calendars that trips come from, on pages: nothing is a trip before somebody looked at it."""
+
+import re
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from kits.models import Trip, TripCalendar
+from kits.services.calendars import calendars
+from tests.kits import factories as make
+from tests.kits.calendars.ics import event_in, ics
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+
+@pytest.fixture
+def world() -> make.World:
+    return make.world()
+
+
+def add(client: Any, **more: str) -> TripCalendar:
+    form = {"name": "Season", "room": "main-store", "people": "8", **more}
+    answer = post(client, "/trips/calendars/", **form)
+    assert answer.status_code == 302, text_of(answer)
+    return TripCalendar.objects.get()
+
+
+def look(client: Any, calendar: TripCalendar, content: bytes) -> Any:
+    file = SimpleUploadedFile("trips.ics", content, "text/calendar")
+    return client.post(f"/trips/calendars/{calendar.pk}/", {"file": file})
+
+
+def sealed(page: Any) -> str:
+    match = re.search(r'name="sure" value="([^"]+)"', page.content.decode())
+    assert match
+    return match[1]
+
+
+def test_a_file_is_looked_at_and_then_taken_over(world: make.World) -> None:
+    client = browser(world.keeper)
+    calendar = add(client)
+    seen = look(client, calendar, ics(event_in(5, "ridge"), event_in(5, "odd", "RRULE:FREQ=DAILY")))
+    assert "Ridge day New" in text_of(seen) and "It repeats." in text_of(seen)
+    assert not Trip.objects.exists()
+    address = f"/trips/calendars/{calendar.pk}/"
+    assert post(client, address, sure=sealed(seen)).status_code == 302
+    assert Trip.objects.get().name == "Ridge day"
+    after = text_of(client.get(address))
+    assert "1 new" in after and "1 not a trip" in after and "Odd day It repeats." in after
+
+
+def test_what_was_looked_at_cannot_be_changed_on_the_way(world: make.World) -> None:
+    client = browser(world.keeper)
+    calendar = add(client)
+    kept = sealed(look(client, calendar, ics(event_in(5, "ridge"))))
+    for wrong in ("", kept[:-3] + "abc"):
+        answer = post(client, f"/trips/calendars/{calendar.pk}/", sure=wrong)
+        assert answer.status_code == 400
+    assert not Trip.objects.exists()
+
+
+def test_no_file_and_no_calendar_say_what_to_do(world: make.World) -> None:
+    client = browser(world.keeper)
+    calendar = add(client)
+    assert "Choose the file first" in text_of(client.post(f"/trips/calendars/{calendar.pk}/", {}))
+    assert "not a calendar file" in text_of(look(client, calendar, b"%PDF"))
+
+
+def test_a_trip_that_is_no_longer_there_is_kept_or_cancelled(world: make.World) -> None:
+    client = browser(world.keeper)
+    calendar = add(client)
+    for events in (["a", "b", "c"], ["a"]):
+        seen = look(client, calendar, ics(*(event_in(5, name) for name in events)))
+        post(client, f"/trips/calendars/{calendar.pk}/", sure=sealed(seen))
+    asked = client.get("/trips/calendars/").content.decode()
+    kept, cancelled = re.findall(r"/trips/calendars/gone/(\d+)/keep/", asked)
+    post(client, f"/trips/calendars/gone/{kept}/keep/")
+    post(client, f"/trips/calendars/gone/{cancelled}/cancel/")
+    assert set(Trip.objects.filter(cancelled_at=None).values_list("name", flat=True)) == {
+        "A day",
+        "B day",
+    }
+    assert "No longer in their calendar" not in text_of(client.get("/trips/calendars/"))
+    late = post(client, f"/trips/calendars/gone/{kept}/cancel/")
+    assert late.status_code == 404
+
+
+def test_the_address_is_shown_on_no_page_and_stays_where_none_is_entered(
+    world: make.World,
+) -> None:
+    client = browser(world.keeper)
+    calendar = add(client, address="https://calendar.example/secret-a1b2.ics")
+    for path in ("/trips/calendars/", f"/trips/calendars/{calendar.pk}/"):
+        assert "secret-a1b2" not in client.get(path).content.decode()
+    form = {"name": "Other", "room": "main-store", "people": "9", "address": ""}
+    post(client, f"/trips/calendars/{calendar.pk}/change/", **form)
+    calendar.refresh_from_db()
+    assert (calendar.name, calendar.people) == ("Other", 9)
+    assert calendars.address_of(calendar).endswith("/secret-a1b2.ics")
+    post(client, f"/trips/calendars/{calendar.pk}/change/", **form, in_files="1")
+    calendar.refresh_from_db()
+    assert calendar.address == ""
