@@ -67,8 +67,8 @@ def _not_there(what: str, name: object) -> str:
         )
     if what == "trip" and name != "":
         return _(
-            "There is no trip %(name)s in your gear rooms. Other programs write a trip with its "
-            "source, such as bookings:B-1001."
+            "There is no trip %(name)s in your gear rooms. Check it; other programs write a trip "
+            "with its source, such as bookings:B-1001."
         ) % {"name": printable(str(name))}
     named = f" {printable(str(name))}" if name != "" else ""
     return _("There is no %(what)s in your gear rooms. Check the name or scan the label.") % {

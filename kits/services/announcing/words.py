@@ -38,7 +38,7 @@ def overdue(now: datetime) -> Iterator[Word]:
     rows = Checkout.objects.open().filter(due_at__lte=now).select_related("kit", "section")
     for row in rows.order_by("due_at", "id"):
         due_at = row.due_at or now
-        said = facts.Overdue(
+        data = facts.Overdue(
             kit=row.kit_id,
             section=row.section.section_key if row.section is not None else None,
             checkout=row.pk,
@@ -46,7 +46,7 @@ def overdue(now: datetime) -> Iterator[Word]:
             trip=row.trip_id,
             due_at=due_at,
         )
-        draft = Draft("kit.overdue", row.kit_id, said, due_at, *_rooms_of(row.kit))
+        draft = Draft("kit.overdue", row.kit_id, data, due_at, *_rooms_of(row.kit))
         yield Word("overdue", str(row.pk), stored.instant(due_at), _always(draft))
 
 
@@ -65,8 +65,8 @@ def _of_kit(kit: Kit, judged: Judged, now: datetime) -> Word:
 
     def draft(before: str | None) -> Draft:
         trip = to.trip.pk if to.trip is not None else None
-        said = facts.Readiness(kit.pk, word, before, to.through, trip)
-        return Draft("kit.readiness_changed", kit.pk, said, now, *_rooms_of(kit))
+        data = facts.Readiness(kit.pk, word, before, to.through, trip)
+        return Draft("kit.readiness_changed", kit.pk, data, now, *_rooms_of(kit))
 
     return Word("kit", str(kit.pk), word, draft)
 
@@ -86,8 +86,8 @@ def _of_trip(judged: JudgedTrip, coverage: Coverage, now: datetime) -> Word:
     )
 
     def draft(before: str | None) -> Draft:
-        said = facts.TripCoverage(trip.pk, coverage, before or Coverage.UNCOVERED, together)
-        return Draft(f"trip.{coverage}", trip.pk, said, now, trip.room_id)
+        data = facts.TripCoverage(trip.pk, coverage, before or Coverage.UNCOVERED, together)
+        return Draft(f"trip.{coverage}", trip.pk, data, now, trip.room_id)
 
     return Word("trip", str(trip.pk), coverage, draft, unless=Coverage.UNCOVERED)
 
@@ -100,8 +100,8 @@ def stock(now: datetime) -> Iterator[Word]:
     low = set(Announced.objects.filter(kind="stock", word=LOW).values_list("subject", flat=True))
     for rows in stock_levels.stocked(rooms, shelves=held).values():
         for row in rows:
-            said = facts.Stock(row.room.pk, row.item.pk, row.stock, row.on_order, row.level.units)
-            word = _of_stock(said, now, LOW if row.low else ENOUGH)
+            data = facts.Stock(row.room.pk, row.item.pk, row.stock, row.on_order, row.level.units)
+            word = _of_stock(data, now, LOW if row.low else ENOUGH)
             low.discard(word.subject)
             yield word
     counts = summed(
@@ -112,9 +112,9 @@ def stock(now: datetime) -> Iterator[Word]:
         yield _of_stock(facts.Stock(room, item, counts[room, item], 0, 0), now, ENOUGH)
 
 
-def _of_stock(said: facts.Stock, now: datetime, word: str) -> Word:
-    subject = f"{said.room}:{said.item}"
-    draft = Draft(f"stock.{word}", subject, said, now, said.room)
+def _of_stock(data: facts.Stock, now: datetime, word: str) -> Word:
+    subject = f"{data.room}:{data.item}"
+    draft = Draft(f"stock.{word}", subject, data, now, data.room)
     return Word("stock", subject, word, _always(draft), unless=ENOUGH)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Problem, Unacceptable, beyond_form, part
@@ -19,6 +19,8 @@ from kits.services.trips.trip_facts import TripFacts
 from kits.services.trips.trips import TripChange
 
 MOST_TRIPS = 1000
+MOST_TIMES = 5
+"""That several are tried while others put the same new trips at the same moment."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,16 @@ def put_all(act: Act, source: str, wanted: Sequence[WantedTrip]) -> list[TripRes
     Raises Invalid (`source`).
     """
     trips.refuse_name(source)
-    results: list[TripResult | _Checked] = _checked(act, wanted)
+    results = _checked(act, wanted)
+    for _time in range(MOST_TIMES - 1):
+        try:
+            return _put_all(act, source, results)
+        except IntegrityError:
+            continue  # somebody else put one of the new trips a moment ago: this is a change of it
+    return _put_all(act, source, results)
+
+
+def _put_all(act: Act, source: str, results: Sequence[TripResult | _Checked]) -> list[TripResult]:
     with transaction.atomic():
         results = _unchanged(act, source, results)
         _lock(source, [each for each in results if isinstance(each, _Checked)])

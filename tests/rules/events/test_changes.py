@@ -21,11 +21,11 @@ def test_a_reader_of_the_announcements_has_the_last_word_on_each(
     looks: list[dict[str, str]], unless: str | None
 ) -> None:
     announced: dict[str, str] = {}
-    heard: dict[str, str | None] = {}
+    known: dict[str, str | None] = {}
     for now in looks:
         for row, before in changed(
             [Row(subject, word, unless) for subject, word in now.items()], announced
         ):
-            assert heard.get(row.subject, unless) == before != row.word
-            heard[row.subject] = announced[row.subject] = row.word
-        assert {subject: heard.get(subject, unless) for subject in now} == now
+            assert known.get(row.subject, unless) == before != row.word
+            known[row.subject] = announced[row.subject] = row.word
+        assert {subject: known.get(subject, unless) for subject in now} == now

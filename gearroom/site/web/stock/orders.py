@@ -25,6 +25,7 @@ from gearroom.site.web.page import (
 )
 from gearroom.site.web.stock.order import packs_in
 from kits.models import Order
+from kits.rules.exchange.formulas import neutral
 from kits.services.buying import drafting, ordering
 from kits.services.orders import orders
 from kits.services.orders.orders import LineStands, OrderStands
@@ -178,9 +179,9 @@ def as_csv(request: HttpRequest, order: int) -> HttpResponse:
 def _cells(of: OrderStands, line: LineStands) -> list[object]:
     row, known = line.line, line.progress
     texts_in = (of.order.supplier.name, of.order.room.name, row.item.name)
-    supplier, room, item = map(_plain, texts_in)
+    supplier, room, item = map(neutral, texts_in)
     return [
-        of.order.pk, supplier, room, item, row.packs, row.pack_units, _plain(row.item.base_unit),
+        of.order.pk, supplier, room, item, row.packs, row.pack_units, neutral(row.item.base_unit),
         row.each, line.cost, of.order.currency, row.wanted_by or "", known.arrived, known.open,
         known.cancelled, row.matters, _known(row.without_kits), _known(row.without_use),
     ]  # fmt: skip
@@ -188,11 +189,6 @@ def _cells(of: OrderStands, line: LineStands) -> list[object]:
 
 def _known(number: float | None) -> object:
     return "" if number is None else number
-
-
-def _plain(text: str) -> str:
-    """A text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
 @read_page("receive")

@@ -7,7 +7,6 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
@@ -34,16 +33,10 @@ from gearroom.site.web.webhooks.event_titles import names_in, title_of
 from kits.models import Webhook, WebhookAttempt, WebhookStop
 from kits.rules.events import EVENT_TYPES
 from kits.services.lookup import find
+from kits.services.notices.texts.upkeep import WHY_STOPPED
 from kits.services.webhooks import content, owners, webhooks
 
-_A_PAGE = 25
-_STOPPED: dict[str, Promise] = {
-    WebhookStop.OFF: gettext_lazy("It is turned off."),
-    WebhookStop.PARKED: gettext_lazy("Its server has not accepted anything for three days."),
-    WebhookStop.GONE: gettext_lazy("Its server answered that nobody wants events there any more."),
-    WebhookStop.NO_RIGHT: gettext_lazy("Whoever created it may no longer have a webhook."),
-    WebhookStop.NO_SECRET: gettext_lazy("SECRET_KEY has changed, so it needs a new secret."),
-}
+_A_PAGE = 10
 
 
 class WebhookForm(PageForm):
@@ -151,7 +144,7 @@ def _one_page(
         webhook=row,
         look=look,
         word=word,
-        stopped=_STOPPED.get(row.stopped),
+        stopped=WHY_STOPPED[WebhookStop(row.stopped)] if row.stopped else "",
         older_until=until if (until := row.older_until) and until > clock.now() else None,
         needs_secret=row.stopped == WebhookStop.NO_SECRET,
         delivery=delivery,

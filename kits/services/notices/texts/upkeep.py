@@ -64,7 +64,8 @@ def address_refused(notice: Notice) -> NoticeText:
     )
 
 
-_WHY_STOPPED = {
+WHY_STOPPED = {
+    WebhookStop.OFF: _lazy("It is turned off."),
     WebhookStop.PARKED: _lazy("Its server has not accepted anything for three days."),
     WebhookStop.GONE: _lazy("Its server answered that nobody wants events there any more."),
     WebhookStop.NO_RIGHT: _lazy("Whoever created it may no longer have a webhook."),
@@ -78,8 +79,8 @@ def webhook_stopped(notice: Notice) -> NoticeText:
     return NoticeText(
         _("Nothing is sent to the webhook “%(name)s” any more.") % facts,
         [
-            str(_WHY_STOPPED.get(WebhookStop(facts["why"]), "")),
-            _("Nothing is lost: once you resume it, it gets everything since then, in order."),
+            str(WHY_STOPPED[WebhookStop(facts["why"])]),
+            _("Nothing is lost: it gets everything since then, in order, once it is on again."),
         ],
         subject=_("Webhook “%(name)s” has stopped") % facts,
         page=page(f"/webhooks/{facts['webhook']}/"),
