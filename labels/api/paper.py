@@ -9,11 +9,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from gearroom.core.acts import Act, Actor, Invalid
+from gearroom.core.api.any_view import View
 from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
-from gearroom.core.api.views import ReadView, UseCaseView, View
+from gearroom.core.api.views import ReadView, UseCaseView
 from kits.services.kits import inspection
 from kits.services.labelling import labelling
 from kits.services.lookup import find

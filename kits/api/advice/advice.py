@@ -7,8 +7,9 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
+from gearroom.core.api.any_view import View
 from gearroom.core.api.requests.serializers import ActBody
-from gearroom.core.api.views import ListView, ReadView, UseCaseView, View
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers
 from kits.models import Advice
 from kits.rules.planning.advice import State

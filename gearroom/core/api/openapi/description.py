@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
 from gearroom.core.api.openapi.member_rules import schema_of
+from gearroom.core.api.openapi.problem_examples import PARTICULAR
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.serializers import (
     YEARS_FORM,
@@ -46,9 +47,10 @@ PATH_EXAMPLES = {
 UUID_SCHEMA = {"type": "string", "pattern": "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"}
 """As a pattern, not a format: clients that are generated make an object of that, which no header
 can be."""
+_REFUSED = "Not possible at the moment"
 _SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
 _WRITE = {
-    409: "Not possible at the moment, or the same request is still being processed",
+    409: f"{_REFUSED}, or the same request is still being processed",
     411: "Content-Length is missing",
     412: "Changed since you read it",
     413: "Too large",
@@ -82,8 +84,8 @@ _HANDED_OVER = OpenApiParameter(
 
 
 class ViewSchema(AutoSchema):
-    """Reads `query`, `shows`, `body`, `answers` and `method` off a view, and the codes of the
-    problems that are particular to its writes (`problems`) and to its reads (`read_problems`)."""
+    """Reads `query`, `shows`, `body`, `answers` and `method` off a view, and which problems are
+    particular to it."""
 
     view: Any
 
@@ -129,18 +131,22 @@ class ViewSchema(AutoSchema):
         return body
 
     def get_operation(self, *args: Any, **kwargs: Any) -> Any:
-        """With the problems that are particular to it, of which each has an example."""
+        """With the problems that are particular to it, and the examples of them."""
         operation: Any = super().get_operation(*args, **kwargs)
-        for code in self._particular():
+        having = {code for code, _, _ in PARTICULAR}
+        for code in filter(having.__contains__, self._particular()):
             answer = operation["responses"][str(KINDS[code].status)]["content"][MEDIA_TYPE]
             answer.setdefault("examples", {})[code] = {"$ref": f"#/components/examples/{code}"}
         return operation
 
     def _particular(self) -> tuple[str, ...]:
-        codes: tuple[str, ...] = getattr(
-            self.view, "problems" if self._writes() else "read_problems", ()
-        )
+        codes: tuple[str, ...] = self.view.particular_problems(writes=self._writes())
         return codes
+
+    def _named(self, status: int, description: str) -> str:
+        """What an answer with this status means, with the codes that are particular to it."""
+        codes = [f"`{code}`" for code in self._particular() if KINDS[code].status == status]
+        return f"{description}: {', '.join(codes)}" if codes else description
 
     def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
         return [
@@ -157,13 +163,15 @@ class ViewSchema(AutoSchema):
             many = getattr(self.view, "many", False)
             answers = {200: shows(many=True) if many and shows else shows}
         problems = {
-            **{KINDS[code].status: KINDS[code].title for code in self._particular()},
+            **{KINDS[code].status: _REFUSED for code in self._particular()},
             **_ANY,
             **({} if self.view.public else _SIGNED_IN),
             **(_WRITE if self._writes() else {}),
         }
         for status, description in sorted(problems.items()):
-            answers[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemDocument, description)
+            answers[(status, MEDIA_TYPE)] = OpenApiResponse(
+                ProblemDocument, self._named(status, description)
+            )
         return answers
 
     def get_override_parameters(self) -> list[Any]:
