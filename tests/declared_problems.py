@@ -22,7 +22,8 @@ def declared_problems(get_response: Callable[[HttpRequest], Any]) -> Callable[[H
         if response.status_code in (409, 422) and request.resolver_match:
             view = getattr(request.resolver_match.func, "cls", None)
             writes = request.method not in ("GET", "HEAD")
-            codes = view.particular_problems(writes) if hasattr(view, "particular_problems") else ()
+            particular: Any = getattr(view, "particular_problems", None)
+            codes = particular(writes) if particular else ()
             if codes and response["Content-Type"] == MEDIA_TYPE:
                 code = json.loads(response.content)["code"]
                 assert code in {*codes, *COMMON}, f"{request.method} {request.path}: {code}"

@@ -15,6 +15,7 @@ from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import ReadView, UseCaseView
+from kits.api.problems import NAMED_KIT, PRINTING
 from kits.services.kits import inspection
 from kits.services.labelling import labelling
 from kits.services.lookup import find
@@ -204,6 +205,7 @@ class LayoutsAnswer(serializers.Serializer[Any]):
 
 class Layouts(ReadView, UseCaseView):
     use_case = "print_labels"
+    problems = ("name-taken", *PRINTING)
     shows = LayoutsAnswer
     body = LayoutBody
     answers = {201: LayoutAnswer}
@@ -238,6 +240,7 @@ def _measured(kept: sheets.StoredSheet, data: dict[str, Any]) -> Offset | None:
 
 
 class TestPage(_PaperView):
+    read_problems = PRINTING
     query = CalibrationQuery
     __test__ = False
 
@@ -257,6 +260,7 @@ class OffsetAnswer(DerivedSerializer):
 
 class Calibration(ReadView):
     reads_as = "print_labels"
+    read_problems = ("card-too-long", "label-too-small", "read-back-failed")
     query = CalibrationQuery
     shows = OffsetAnswer
 
@@ -277,6 +281,7 @@ class PictureQuery(PreviewQuery):
 
 
 class Picture(_PaperView):
+    read_problems = ("label-cancelled", *PRINTING)
     media = ("image/png", "image/svg+xml")
     query = PictureQuery
 
@@ -298,6 +303,7 @@ class TagQuery(PreviewQuery):
 
 
 class Tag(_PaperView):
+    read_problems = ("no-label", "not-sealed", *NAMED_KIT, *PRINTING)
     query = TagQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -315,6 +321,7 @@ class CardQuery(PreviewQuery):
 
 
 class Card(_PaperView):
+    read_problems = ("no-label", *NAMED_KIT, *PRINTING)
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -340,6 +347,7 @@ class KitRecordQuery(QuerySerializer):
 
 class KitRecord(_PaperView):
     reads_as = "read_history"
+    read_problems = (*NAMED_KIT, *PRINTING)
     query = KitRecordQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -354,6 +362,7 @@ class KitRecord(_PaperView):
 
 
 class SignOutSheet(_PaperView):
+    read_problems = PRINTING
     query = PreviewQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -370,6 +379,7 @@ class CalendarQuery(QuerySerializer):
 
 class WallCalendar(_PaperView):
     reads_as = "look"
+    read_problems = PRINTING
     query = CalendarQuery
 
     def read(self, query: dict[str, Any]) -> Any:

@@ -217,6 +217,8 @@ class OnePerson(ReadView, _PersonView):
 class Departure(_PersonView):
     """Somebody's leaving."""
 
+    problems = ("last-administrator",)
+
     body = LeftBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -236,6 +238,7 @@ class SignIn(_PersonView):
     """Somebody's sign-in."""
 
     use_case = "edit_member"
+    problems = ("has-sign-in", "name-taken", "person-left")
     body = SignInBody
     answers = {201: SignInMade}
 
@@ -271,6 +274,8 @@ class AddRole(_PersonView):
 
 class EndRole(AddRole):
     """A role taken."""
+
+    problems = ("last-administrator",)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Remove a role from somebody."""

@@ -148,6 +148,10 @@ class SendAdviceBody(ActBody):
 
 class SendAdvice(_OfOne, UseCaseView):
     use_case = "send_advice"
+    problems = (
+        "advice-withdrawn", "duty-not-confirmed", "must-have-left-out", "names-a-dose",
+        "names-a-medicine", "needs-training", "not-answered-yet",
+    )  # fmt: skip
     body = SendAdviceBody
     answers = {200: OneAdviceShown}
 
@@ -164,6 +168,7 @@ class WithdrawAdviceBody(ActBody):
 
 class WithdrawAdvice(_OfOne, UseCaseView):
     use_case = "send_advice"
+    problems = ("advice-withdrawn",)
     body = WithdrawAdviceBody
     answers = {200: OneAdviceShown}
 

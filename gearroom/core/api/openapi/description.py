@@ -11,7 +11,6 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
 from gearroom.core.api.openapi.member_rules import schema_of
-from gearroom.core.api.openapi.problem_examples import PARTICULAR
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.serializers import (
     YEARS_FORM,
@@ -131,10 +130,9 @@ class ViewSchema(AutoSchema):
         return body
 
     def get_operation(self, *args: Any, **kwargs: Any) -> Any:
-        """With the problems that are particular to it, and the examples of them."""
+        """With the examples of the problems that are particular to it, as far as there are some."""
         operation: Any = super().get_operation(*args, **kwargs)
-        having = {code for code, _, _ in PARTICULAR}
-        for code in filter(having.__contains__, self._particular()):
+        for code in self._particular():
             answer = operation["responses"][str(KINDS[code].status)]["content"][MEDIA_TYPE]
             answer.setdefault("examples", {})[code] = {"$ref": f"#/components/examples/{code}"}
         return operation
