@@ -86,7 +86,7 @@ class TakenAnswer(answers.WithEntry):
 class CheckOut(KitView):
     use_case = "identify"  # the service asks for more: a request, or one of two facts
     problems = (
-        "another-kit-is-reserved", "due-in-the-past", "reserved-for-another", "who-takes-it",
+        "due-in-the-past", "reserved-for-another", "who-takes-it",
         "wrong-label", *SWAPPING, *NOT_TO_GO,
     )  # fmt: skip
     can_be_handed_over = True

@@ -1,6 +1,5 @@
 """What the schema gives as examples of problems with trips and reservations is what is answered."""
 
-import re
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
@@ -13,6 +12,7 @@ from kits.api.glossary.problems import PROBLEMS
 from kits.models import Reservation, Trip
 from tests.kits import factories as make
 from tests.kits.factories import World
+from tests.kits.problem_examples import without_what_varies
 
 pytestmark = [
     pytest.mark.django_db,
@@ -121,13 +121,6 @@ ASKED: dict[str, Callable[[Asked], Any]] = {
     "due-in-the-past": _late,
     "trip-too-long": lambda asked: asked.put(hours=24 * 400),
 }
-
-
-def without_what_varies(problem: dict[str, Any]) -> str:
-    """Its text without days, times and numbers of rows."""
-    text = re.sub(r"\d{4}-\d\d-\d\d(T[\d:.]+\+00:00)?", "…", str(problem))
-    text = re.sub(r"\d+ [A-Z][a-z]+( \d{4}|, \d\d:\d\d)", "…", text)
-    return re.sub(r"'(trip|reservation|person|checkout|line|thing_id)': \d+", r"'\1': …", text)
 
 
 def test_there_is_an_example_for_each_that_is_asked_for() -> None:
