@@ -112,6 +112,8 @@ class Sheets(View):
     so it takes no key.
     """
 
+    use_case = "print_labels"
+    problems = ("label-cancelled", *PRINTING)
     schema = PaperSchema()
     media: ClassVar = (_PDF,)
     body = SheetBody
@@ -120,7 +122,7 @@ class Sheets(View):
 
     def post(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """The PDF."""
-        self.require("print_labels")
+        self.require(self.use_case)
         self.read_query(None)
         serializer = self.body(data=dict(request.data))
         serializer.is_valid(raise_exception=True)

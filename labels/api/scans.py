@@ -244,6 +244,10 @@ class ScanSchema(ViewSchema):
 
 class Scans(UseCaseView):
     use_case = "identify"  # the service asks for more, by intent
+    token_needs = (
+        "the scope `read`; `custody` to take out and hand back, `stock` to check, add, receive and"
+        " count"
+    )
     problems = (
         "another-kit-is-reserved", "code-wrong", "due-in-the-past", "keep-as-it-came-back",
         "label-not-bound", "makers-code-wrong", "not-enough", "not-ours", "not-wanted-here",

@@ -45,6 +45,8 @@ class View(APIView):
     """The codes of the problems that its write may answer with besides those that all may; those of
     the classes above it are added."""
     read_problems: ClassVar[tuple[str, ...]] = ()
+    token_needs: ClassVar[str] = ""
+    """The scopes that a token needs to write, where they are not just that of its use case."""
     schema: Any = ViewSchema()
     content_negotiation_class = AlwaysJSON
     quota: Quota | None = None

@@ -85,6 +85,7 @@ class TakenAnswer(answers.WithEntry):
 
 class CheckOut(KitView):
     use_case = "identify"  # the service asks for more: a request, or one of two facts
+    token_needs = "the scope `custody`"
     problems = (
         "due-in-the-past", "reserved-for-another", "who-takes-it",
         "wrong-label", *SWAPPING, *NOT_TO_GO,

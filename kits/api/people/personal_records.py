@@ -119,6 +119,7 @@ class MergeBody(ActBody):
 
 class Merge(UseCaseView):
     use_case = "edit_person"
+    token_needs = "every scope"
     problems = ("merged-already", "not-a-person", "same-person", "two-sign-ins")
     body = MergeBody
     answers = {200: answers.PersonAnswer}

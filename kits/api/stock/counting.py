@@ -122,6 +122,11 @@ def _count(
     return 201, counting.count(act, places, found, complete=data["complete"], levels=levels)
 
 
+_TO_UNDO = (
+    "the scope `custody`, and `stock` for what somebody else did, or what was done over a day ago"
+)
+
+
 class ReverseBody(ActBody):
     example = {"reason": "It was the wrong kit.", "together": True, "through": 118}
     together = serializers.BooleanField(
@@ -190,6 +195,7 @@ class ReallyAnswer(serializers.Serializer[Any]):
 
 class MoveToOtherKit(UseCaseView):
     use_case = "take_back"
+    token_needs = _TO_UNDO
     problems = (
         "same-kit", "built-on", "not-enough", "not-reversible", "reversed-already", *NAMED_KIT,
     )  # fmt: skip

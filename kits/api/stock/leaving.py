@@ -138,6 +138,7 @@ class KitLeftAnswer(answers.WithEntry):
 
 class LeaveKit(KitView):
     use_case = "edit_kit"
+    token_needs = "the scopes `lists` and `stock`"
     problems = (
         "confirm-expired", "keep-as-it-came-back", "kit-is-out", "kit-missed", "kit-retired",
         "training-stock",

@@ -69,6 +69,15 @@ def test_every_example_of_a_problem_stands_at_an_operation() -> None:
     assert set(COMPONENTS["examples"]) <= shown
 
 
+def test_every_operation_that_needs_a_token_says_with_which_scope() -> None:
+    silent = [
+        label
+        for label, operation in operations().items()
+        if {} not in operation["security"] and "A token needs " not in operation["description"]
+    ]
+    assert silent == []
+
+
 def test_nothing_is_explained_that_is_not_there() -> None:
     fields: set[str] = set()
     for where, schema in COMPONENTS["schemas"].items():

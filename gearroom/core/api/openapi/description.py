@@ -21,6 +21,7 @@ from gearroom.core.api.requests.serializers import (
     StrictSerializer,
 )
 from gearroom.core.problem_codes import KINDS
+from gearroom.core.rules.roles import USE_CASES
 
 _ANY = {
     400: "The request does not match the schema",
@@ -182,6 +183,18 @@ class ViewSchema(AutoSchema):
         return [*key, _MATCH] if self.method in ("PATCH", "PUT") else key
 
     def get_description(self) -> str:  # type: ignore[override]  # as AutoSchema has it
+        """What the view does for this method, and the scope that a token needs for it."""
+        return "\n\n".join(filter(None, [self._does(), self._needs()]))
+
+    def _needs(self) -> str:
+        use_case = getattr(self.view, "use_case" if self._writes() else "reads_as", None)
+        if self.view.public or use_case is None:
+            return ""
+        if self._writes() and self.view.token_needs:
+            return f"A token needs {self.view.token_needs}."
+        return f"A token needs the scope `{USE_CASES[use_case].scope}`."
+
+    def _does(self) -> str:
         """The docstring of what the view does for this method."""
         does = ("perform",) if self._writes() else ("read", "rows")
         for name in does:
@@ -192,7 +205,7 @@ class ViewSchema(AutoSchema):
 
     def get_summary(self) -> str:
         """Its first line."""
-        return self.get_description().partition("\n")[0].rstrip(".")
+        return self._does().partition("\n")[0].rstrip(".")
 
     def _map_serializer_field(
         self, field: AnyField, direction: str, bypass_extensions: bool = False
