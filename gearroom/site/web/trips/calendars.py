@@ -128,7 +128,7 @@ def _look(calendar: TripCalendar) -> tuple[str, str]:
     if calendar.stopped_at is not None:
         return "", _("Stopped")
     if calendar.taken_on is None:
-        return "short", _("Not taken over yet")
+        return "short", _("Not imported yet")
     if calendar.failing_since is not None:
         return "stop", _("Cannot be read")
     return "ok", _("In use")
@@ -139,7 +139,7 @@ def add(act: Act, request: HttpRequest) -> Done:
     """A new calendar; it leads to what it would bring."""
     calendar = calendars.add(act, _facts(act.actor, request))
     return Done(
-        _("%(calendar)s has been added. Look at what it would bring, then take its trips over.")
+        _("%(calendar)s has been added. See what it would change, then import its trips.")
         % {"calendar": calendar.name},
         to=reverse("calendar", args=[calendar.pk]),
     )
@@ -215,9 +215,9 @@ def _take(request: HttpRequest, calendar: TripCalendar) -> HttpResponse:
     try:
         held = signing.loads(request.POST["sure"], salt=_SALT, max_age=_AN_HOUR)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("You looked at this too long ago. Look at it again.")) from None
+        raise Invalid(_("This preview is too old. See again what would change.")) from None
     if held["calendar"] != calendar.pk:
-        raise Invalid(_("This is of another calendar. Look at it again."))
+        raise Invalid(_("This belongs to another calendar. Open the calendar again."))
 
     def perform(act: Act) -> Done:
         counts = versions.take(act, calendar, held["content"].encode("latin-1"))
