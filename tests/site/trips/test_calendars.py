@@ -87,6 +87,29 @@ def test_a_trip_that_is_no_longer_there_is_kept_or_cancelled(world: make.World) 
     assert late.status_code == 404
 
 
+def test_a_trip_says_its_calendar_and_that_it_is_no_longer_there(world: make.World) -> None:
+    client, guide = browser(world.keeper), browser(world.guide)
+    calendar = add(client)
+    for events in (["a", "b"], ["a"]):
+        seen = look(client, calendar, ics(*(event_in(1, name) for name in events)))
+        post(client, f"/trips/calendars/{calendar.pk}/", sure=sealed(seen))
+    trip = Trip.objects.get(reference="b")
+    page = f"/trips/{trip.pk}/"
+    gone = "No longer in its calendar"
+    assert text_of(client.get("/trips/")).count(gone) == 1
+    assert gone in text_of(client.get("/"))
+    assert "calendar “Season”" in text_of(guide.get("/trips/"))
+    whole = client.get(page).content.decode()
+    assert gone in whole and 'href="/trips/calendars/#gone"' in whole
+    assert gone in text_of(guide.get(page)) and "Cancel or keep it" not in text_of(guide.get(page))
+    assert gone not in text_of(client.get(f"/trips/{Trip.objects.get(reference='a').pk}/"))
+
+    post(client, f"/trips/calendars/gone/{trip.calendar_event.pk}/keep/")
+
+    assert gone not in text_of(client.get("/trips/")) + text_of(client.get(page))
+    assert "calendar “Season”, no longer in it" in text_of(client.get(page))
+
+
 def test_the_address_is_shown_on_no_page_and_stays_where_none_is_entered(
     world: make.World,
 ) -> None:
