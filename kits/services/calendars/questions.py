@@ -16,9 +16,8 @@ def open_questions(actor: Actor) -> QuerySet[CalendarEvent]:
     """The events that are no longer in their calendars, of trips to come of which nobody said what
     is to become of them."""
     return (
-        CalendarEvent.objects.filter(gone_at__isnull=False, kept=False)
+        CalendarEvent.objects.unanswered(clock.now())
         .filter(trip__in=find.trips_of(actor))
-        .filter(trip__cancelled_at=None, trip__returns_at__gt=clock.now())
         .select_related("calendar", "trip__room")
         .order_by("trip__departs_at", "pk")
     )

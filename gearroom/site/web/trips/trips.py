@@ -47,7 +47,7 @@ def list_trips(request: HttpRequest) -> HttpResponse:
     """The trips that are not over, soonest departure first."""
     trips_here, room = _trips_of(request)
     coming = trips_here.filter(last_day__gte=today_here(request), cancelled_at__isnull=True)
-    rows = list(coming[: MOST_TRIPS + 1])
+    rows = list(coming.select_related("calendar_event__calendar")[: MOST_TRIPS + 1])
     return show(
         request,
         "site/trips/trips.html",
