@@ -32,9 +32,7 @@ _STATES = {
     "CONFIRMED": TripState.CONFIRMED,
     "CANCELLED": TripState.CANCELLED,
 }
-_BROKEN = say(
-    "This is not a calendar file (.ics), or only a part of one. Nothing has been changed."
-)
+_BROKEN = say("This is not a calendar file (.ics), or only part of one. Nothing has been changed.")
 
 
 @dataclass(frozen=True)
@@ -142,7 +140,7 @@ def _understood(component: Component, uid: str, name: str) -> Event:
     starts, ends = _span(component)
     state = _STATES.get(_line(component, "STATUS").upper() or "CONFIRMED")
     if state is None:
-        raise InvalidValue(say("Its status is none that an event may have."))
+        raise InvalidValue(say("Its status is not one that an event can have."))
     kinds = [_tidy(each) for each in _categories(component)]
     return Event(
         uid=uid,
@@ -162,7 +160,7 @@ def _span(component: Component) -> tuple[date, date]:
     """When an event begins and ends."""
     starts = _moment(component, "DTSTART")
     if starts is None:
-        raise InvalidValue(say("It has no beginning."))
+        raise InvalidValue(say("It has no start."))
     ends = _moment(component, "DTEND")
     whole_days = not isinstance(starts, datetime)
     try:
@@ -173,11 +171,15 @@ def _span(component: Component) -> tuple[date, date]:
         if ends is None:
             raise InvalidValue(say("It has no end, so nobody knows when its kits come back."))
         if isinstance(ends, datetime) == whole_days:
-            raise InvalidValue(say("It begins with a day and ends with a time, or the reverse."))
+            raise InvalidValue(
+                say("It starts with a day and ends with a time, or the other way round.")
+            )
         # The end of days is the day after (RFC 5545, 3.6.1).
         return (starts, max(starts, ends - timedelta(days=1))) if whole_days else (starts, ends)
     except OverflowError:
-        raise InvalidValue(say("Its times cannot be right.")) from None
+        raise InvalidValue(
+            say("Its start, its end or how long it takes cannot be right.")
+        ) from None
 
 
 def _moment(component: Component, name: str) -> date | None:
@@ -269,7 +271,7 @@ def _parts(line: re.Match[str], form: str) -> re.Match[str]:
     if (parts := re.fullmatch(form, line[1])) is None:
         raise InvalidValue(
             say(
-                "The line “%(line)s” in its description is not understood.",
+                "The line “%(line)s” in its description cannot be understood.",
                 line=_tidy(line[0])[:80],
             )
         )

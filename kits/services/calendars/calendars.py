@@ -120,7 +120,7 @@ def read_soon(act: Act, calendar: TripCalendar) -> TripCalendar:
     if calendar.taken_on is None or calendar.stopped_at is not None or not calendar.address:
         raise Refused(
             "calendar-not-taken-on",
-            _("First look at what this calendar would bring, and take its trips over."),
+            _("First see what this calendar would change, and import its trips."),
         )
     with transaction.atomic():
         calendar = locked(act, calendar)

@@ -15,7 +15,7 @@ from gearroom.core.acts import Act, Problem, Refused, Unacceptable, locked, stor
 from gearroom.core.models import Room
 from gearroom.core.rules.sentences import Sentence, say
 from kits.models import Activity, CalendarEvent, Trip, TripCalendar
-from kits.rules.text.hazards import HAZARDS
+from kits.rules.text.hazards import hazards
 from kits.rules.trips.calendars import (
     Change,
     Difference,
@@ -32,7 +32,7 @@ from kits.services.calendars.calendars import require_rooms
 from kits.services.notices import writing
 from kits.services.notices.facts import CalendarEventsGone
 from kits.services.notices.recipients import keepers_of
-from kits.services.text.wording import as_invalid, in_words
+from kits.services.text.wording import as_invalid, hazard_slugs, in_words
 from kits.services.trips import trip_batches, trips
 from kits.services.trips.trip_batches import WantedTrip
 from kits.services.trips.trip_facts import TripFacts
@@ -152,7 +152,7 @@ def take(act: Act, calendar: TripCalendar, content: bytes, *, plan: str = "") ->
                 "calendar-changed",
                 _(
                     "This would no longer do what you looked at: meanwhile somebody has changed "
-                    "the calendar or its trips, or taken over another version. Look at it again."
+                    "the calendar or its trips, or imported another version. Look at it again."
                 ),
             )
         done = trip_batches.put_all(
@@ -208,8 +208,9 @@ def _compare(act: Act, calendar: TripCalendar, content: bytes) -> _Version:
         for row in Activity.objects.filter(retired_on=None)
         for name in (row.key, row.name)
     }
+    slugs = hazard_slugs()
     facts = {
-        reference(each.uid): _facts(calendar, places, activities, each)
+        reference(each.uid): _facts(calendar, places, activities, slugs, each)
         for each in events
         if isinstance(each, Event)
     }
@@ -277,10 +278,12 @@ def _facts(
     calendar: TripCalendar,
     places: Sequence[tuple[str, Room]],
     activities: Mapping[str, Activity],
+    slugs: Mapping[str, str],
     event: Event,
 ) -> TripFacts:
     """What an event says of its trip. All of it: what it says no more is no more so."""
     where, kinds = event.where.casefold(), [kind.casefold() for kind in event.kinds]
+    names = (kind.replace("-", " ") for kind in kinds)
     room = next((room for words, room in places if words in where), calendar.room)
     zone = ZoneInfo(room.time_zone)
     return TripFacts(
@@ -289,7 +292,7 @@ def _facts(
         returns_at=_moment(event.ends, IS_BACK, zone),
         people=calendar.people if event.people is None else event.people,
         room=room,
-        hazards=[each for each in HAZARDS if each in (k.replace(" ", "-") for k in kinds)],
+        hazards=hazards(slugs[name] for name in names if name in slugs),
         youngest=event.youngest,
         oldest=event.oldest,
         leader_name=event.leader_name,

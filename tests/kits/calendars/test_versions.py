@@ -59,6 +59,16 @@ def test_events_are_trips_of_the_room_that_their_place_stands_for(
     assert Entry.objects.filter(kind="trip").count() == 2
 
 
+@pytest.mark.parametrize(
+    "categories", ["open water,Rope work", "Offenes Wasser,Arbeit am Seil", "WATER,rope,Other"]
+)
+def test_hazards_may_be_named_as_on_the_pages_in_each_language(
+    w: make.World, calendar: TripCalendar, categories: str
+) -> None:
+    take(w, calendar, hill("sea", 5, f"CATEGORIES:{categories}"))
+    assert Trip.objects.get().hazards == ["water", "rope"]
+
+
 def test_what_a_preview_says_is_what_is_done(w: make.World, calendar: TripCalendar) -> None:
     take(w, calendar, hill("a"), hill("b"), hill("c"), hill("d", 5, "SEQUENCE:2"))
     content = ics(

@@ -51,6 +51,13 @@ def test_a_file_is_looked_at_and_then_taken_over(world: make.World) -> None:
     assert "1 new" in after and "1 not a trip" in after and "Odd day It repeats." in after
 
 
+def test_what_would_be_imported_says_which_hazards_are_known(world: make.World) -> None:
+    client = browser(world.keeper)
+    events = [event_in(5, "lake", "CATEGORIES:open water"), event_in(6, "sea", "CATEGORIES:swell")]
+    seen = text_of(look(client, add(client), ics(*events)))
+    assert seen.count("Hazards: open water") == seen.count("Hazards: no particular hazards") == 1
+
+
 def test_what_was_looked_at_cannot_be_changed_on_the_way(world: make.World) -> None:
     client = browser(world.keeper)
     calendar = add(client)
