@@ -77,7 +77,7 @@ def check(act: Act, calendar: TripCalendar) -> bool:
     if calendar.taken_on is None or calendar.stopped_at is not None:
         raise Refused(
             "calendar-not-taken-on",
-            _("First look at what this calendar would bring, and take its trips over."),
+            _("First see what this calendar would change, and import its trips."),
         )
     try:
         if (read := fetch(calendar)) is None:

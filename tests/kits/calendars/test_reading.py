@@ -121,7 +121,7 @@ def test_nothing_is_read_of_one_that_was_stopped_or_never_taken_on(
     age(calendar, 1)
     reading.read_due()
     assert not server.requests
-    with pytest.raises(Refused, match="take its trips over"):
+    with pytest.raises(Refused, match="import its trips"):
         reading.check(make.act(w.keeper), TripCalendar.objects.get(name="Other"))
 
 

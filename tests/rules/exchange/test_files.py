@@ -183,12 +183,12 @@ def test_what_a_file_cannot_say_is_refused_with_its_row() -> None:
         "1 : There is no column “nmae” here. The columns are: name, kind, note, age.",
         "1 name: The column “name” is missing.",
     ]
-    assert read(["name", "name"], ["x", "y"])[1] == ["1 name: The column “name” is there twice."]
+    assert read(["name", "name"], ["x", "y"])[1] == ["1 name: The column “name” appears twice."]
     assert read(["name"], ["", "y"], ["a", "b"])[1][-1].startswith("3 : This row has more cells")
     assert read(["name", "kind"], ["", "tool"])[1][0] == "2 name: This is missing. Fill it in."
     assert changes(["name"], ["swab"], ["swab"])[1] == [
         "3 : This is the same as row 2. Remove one of them."
     ]
     assert changes(["name", "age"], ["swab", "4"])[1] == [
-        "2 age: This column is only there to be read, so it cannot be changed here."
+        "2 age: A file cannot change this column. Leave it as it was."
     ]

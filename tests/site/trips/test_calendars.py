@@ -51,6 +51,13 @@ def test_a_file_is_looked_at_and_then_taken_over(world: make.World) -> None:
     assert "1 new" in after and "1 not a trip" in after and "Odd day It repeats." in after
 
 
+def test_what_would_be_imported_says_which_hazards_are_known(world: make.World) -> None:
+    client = browser(world.keeper)
+    events = [event_in(5, "lake", "CATEGORIES:open water"), event_in(6, "sea", "CATEGORIES:swell")]
+    seen = text_of(look(client, add(client), ics(*events)))
+    assert seen.count("Hazards: open water") == seen.count("Hazards: no particular hazards") == 1
+
+
 def test_what_was_looked_at_cannot_be_changed_on_the_way(world: make.World) -> None:
     client = browser(world.keeper)
     calendar = add(client)
@@ -84,7 +91,34 @@ def test_a_trip_that_is_no_longer_there_is_kept_or_cancelled(world: make.World) 
     }
     assert "No longer in their calendar" not in text_of(client.get("/trips/calendars/"))
     late = post(client, f"/trips/calendars/gone/{kept}/cancel/")
-    assert late.status_code == 404
+    assert late.status_code == 409 and "takes place" in text_of(late)
+
+
+def test_a_trip_says_its_calendar_and_that_it_is_no_longer_there(world: make.World) -> None:
+    client, guide = browser(world.keeper), browser(world.guide)
+    calendar = add(client)
+    for events in (["a", "b"], ["a"]):
+        seen = look(client, calendar, ics(*(event_in(1, name) for name in events)))
+        post(client, f"/trips/calendars/{calendar.pk}/", sure=sealed(seen))
+    trip = Trip.objects.get(reference="b")
+    page = f"/trips/{trip.pk}/"
+    gone = "No longer in its calendar"
+    assert text_of(client.get("/trips/")).count(gone) == 1
+    assert gone in text_of(client.get("/"))
+    assert "calendar “Season”" in text_of(guide.get("/trips/"))
+    whole = client.get(page).content.decode()
+    assert gone in whole and 'href="/trips/calendars/#gone"' in whole
+    assert gone in text_of(guide.get(page)) and "Cancel or keep it" not in text_of(guide.get(page))
+    assert gone not in text_of(client.get(f"/trips/{Trip.objects.get(reference='a').pk}/"))
+
+    post(client, f"/trips/calendars/gone/{trip.calendar_event.pk}/keep/")
+
+    assert gone not in text_of(client.get("/trips/")) + text_of(client.get(page))
+    kept_page = text_of(client.get(page))
+    assert "calendar “Season”, no longer in it" in kept_page
+    assert "Change or cancel this trip" in kept_page and "Change or cancel" not in text_of(
+        client.get(f"/trips/{Trip.objects.get(reference='a').pk}/")
+    )
 
 
 def test_the_address_is_shown_on_no_page_and_stays_where_none_is_entered(

@@ -100,7 +100,7 @@ def _sealed(request: HttpRequest, of: Table) -> tuple[list[list[Any]], bool]:
     except signing.BadSignature:  # expired too
         raise Invalid(_("The file was checked too long ago. Choose it again.")) from None
     if held["table"] != of.name:
-        raise Invalid(_("This file was checked as another table. Choose it again."))
+        raise Invalid(_("This file was checked for another table. Choose it again."))
     return held["cells"], held["whole"]
 
 

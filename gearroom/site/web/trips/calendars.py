@@ -25,12 +25,13 @@ from gearroom.site.web.page import (
     show,
 )
 from kits.models import TripCalendar
+from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.calendars import MAX_BYTES, Change
 from kits.services.calendars import calendars, questions, reading, versions
 from kits.services.calendars.calendars import CalendarFacts
 from kits.services.calendars.versions import EventShown, Preview
 from kits.services.lookup import find
-from kits.services.text import trip_calendar_texts
+from kits.services.text import trip_calendar_texts, wording
 from kits.services.trips.trip_facts import MOST_PEOPLE
 
 _SALT, _AN_HOUR = "calendar-content", 3600
@@ -118,6 +119,7 @@ def _fields(request: HttpRequest, calendar: TripCalendar | None, sent: Any) -> d
         }
     first = getattr(here(request), "slug", "")
     return {
+        "hazard_words": [*HAZARDS, *wording.hazards(HAZARDS)],
         "sent": sent if sent is not None else {"people": "8", "room": first},
         "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
     }
@@ -128,7 +130,7 @@ def _look(calendar: TripCalendar) -> tuple[str, str]:
     if calendar.stopped_at is not None:
         return "", _("Stopped")
     if calendar.taken_on is None:
-        return "short", _("Not taken over yet")
+        return "short", _("Not imported yet")
     if calendar.failing_since is not None:
         return "stop", _("Cannot be read")
     return "ok", _("In use")
@@ -139,7 +141,7 @@ def add(act: Act, request: HttpRequest) -> Done:
     """A new calendar; it leads to what it would bring."""
     calendar = calendars.add(act, _facts(act.actor, request))
     return Done(
-        _("%(calendar)s has been added. Look at what it would bring, then take its trips over.")
+        _("%(calendar)s has been added. See what it would change, then import its trips.")
         % {"calendar": calendar.name},
         to=reverse("calendar", args=[calendar.pk]),
     )
@@ -187,7 +189,7 @@ def one(request: HttpRequest, calendar: int) -> HttpResponse:
         preview = versions.preview(act, row, content)
     except Problem as problem:
         return _page(request, calendar, problem)
-    held = {"calendar": row.pk, "content": content.decode("latin-1")}
+    held = {"calendar": row.pk, "content": content.decode("latin-1"), "plan": preview.plan}
     sealed = signing.dumps(held, salt=_SALT, compress=True)
     return _page(request, calendar, preview=preview, sealed=sealed)
 
@@ -215,12 +217,13 @@ def _take(request: HttpRequest, calendar: TripCalendar) -> HttpResponse:
     try:
         held = signing.loads(request.POST["sure"], salt=_SALT, max_age=_AN_HOUR)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("You looked at this too long ago. Look at it again.")) from None
+        raise Invalid(_("This preview is too old. See again what would change.")) from None
     if held["calendar"] != calendar.pk:
-        raise Invalid(_("This is of another calendar. Look at it again."))
+        raise Invalid(_("This belongs to another calendar. Open the calendar again."))
 
     def perform(act: Act) -> Done:
-        counts = versions.take(act, calendar, held["content"].encode("latin-1"))
+        content = held["content"].encode("latin-1")
+        counts = versions.take(act, calendar, content, plan=held["plan"])
         changed = counts["new"] + counts["changed"]
         says = ngettext(
             "%(count)d trip has been added or changed.",
@@ -238,7 +241,7 @@ def _shown(preview: Preview) -> dict[str, Any]:
     rows = [each for each in preview.events if each.change in _LOOKS]
     others = [each for each in preview.events if each.change not in _LOOKS]
     return {
-        "rows": [(each, *_LOOKS[each.change], _columns(each)) for each in rows],
+        "rows": [(each, *_LOOKS[each.change], _columns(each), _hazards(each)) for each in rows],
         "changes": any(each.change is not None for each in rows) or bool(preview.gone),
         "unchanged": sum(each.change is Change.UNCHANGED for each in others),
         "older": sum(each.change is Change.OLDER for each in others),
@@ -249,6 +252,10 @@ def _shown(preview: Preview) -> dict[str, Any]:
 
 def _columns(event: EventShown) -> list[str]:
     return list(dict.fromkeys(str(_COLUMNS[name]) for name in event.columns if name in _COLUMNS))
+
+
+def _hazards(event: EventShown) -> list[str]:
+    return wording.hazards(event.facts.hazards) if event.facts else []
 
 
 def _counts(counts: dict[str, int]) -> list[tuple[str, int]]:
