@@ -14,6 +14,7 @@ from gearroom.core.outbound import FAILURE_TEXTS, OutboundError, checked
 from gearroom.core.services.installation.encryption import decrypted, encrypted
 from kits.models import CalendarPlace, Trip, TripCalendar
 from kits.services.lookup import find
+from kits.services.trips.sources import CALENDAR
 from kits.services.trips.trip_facts import MOST_PEOPLE
 
 MOST = 30
@@ -179,7 +180,7 @@ def _address(typed: str) -> str:
 
 def _source(name: str) -> str:
     """A source of trips that no other has."""
-    base = f"calendar-{slugify(name)}"[:36].strip("-")
+    base = f"{CALENDAR}{slugify(name)}"[:36].strip("-")
     taken = {
         *TripCalendar.objects.values_list("source", flat=True),
         *Trip.objects.filter(source__startswith=base).values_list("source", flat=True).distinct(),

@@ -100,7 +100,7 @@ def test_a_trip_that_is_no_longer_there_is_kept_or_cancelled(world: make.World) 
     }
     assert "No longer in their calendar" not in text_of(client.get("/trips/calendars/"))
     late = post(client, f"/trips/calendars/gone/{kept}/cancel/")
-    assert late.status_code == 404
+    assert late.status_code == 409 and "takes place" in text_of(late)
 
 
 def test_a_trip_says_its_calendar_and_that_it_is_no_longer_there(world: make.World) -> None:
@@ -123,7 +123,11 @@ def test_a_trip_says_its_calendar_and_that_it_is_no_longer_there(world: make.Wor
     post(client, f"/trips/calendars/gone/{trip.calendar_event.pk}/keep/")
 
     assert gone not in text_of(client.get("/trips/")) + text_of(client.get(page))
-    assert "calendar “Season”, no longer in it" in text_of(client.get(page))
+    kept_page = text_of(client.get(page))
+    assert "calendar “Season”, no longer in it" in kept_page
+    assert "Change or cancel this trip" in kept_page and "Change or cancel" not in text_of(
+        client.get(f"/trips/{Trip.objects.get(reference='a').pk}/")
+    )
 
 
 def test_the_address_is_shown_on_no_page_and_stays_where_none_is_entered(

@@ -194,7 +194,7 @@ def one(request: HttpRequest, calendar: int) -> HttpResponse:
         preview = versions.preview(act, row, content)
     except Problem as problem:
         return _page(request, calendar, problem)
-    held = {"calendar": row.pk, "content": content.decode("latin-1")}
+    held = {"calendar": row.pk, "content": content.decode("latin-1"), "plan": preview.plan}
     sealed = signing.dumps(held, salt=_SALT, compress=True)
     return _page(request, calendar, preview=preview, sealed=sealed)
 
@@ -227,7 +227,8 @@ def _take(request: HttpRequest, calendar: TripCalendar) -> HttpResponse:
         raise Invalid(_("This belongs to another calendar. Open the calendar again."))
 
     def perform(act: Act) -> Done:
-        counts = versions.take(act, calendar, held["content"].encode("latin-1"))
+        content = held["content"].encode("latin-1")
+        counts = versions.take(act, calendar, content, plan=held["plan"])
         changed = counts["new"] + counts["changed"]
         says = ngettext(
             "%(count)d trip has been added or changed.",
