@@ -21,6 +21,9 @@ def world() -> make.World:
     return make.world()
 
 
+KIM = "DESCRIPTION:Leader: Kim Vale\\, kim@example.org"
+
+
 def add(client: Any, **more: str) -> TripCalendar:
     form = {"name": "Season", "room": "main-store", "people": "8", **more}
     answer = post(client, "/trips/calendars/", **form)
@@ -54,8 +57,12 @@ def test_a_file_is_looked_at_and_then_taken_over(world: make.World) -> None:
 
 def test_what_would_be_imported_says_which_hazards_are_known(world: make.World) -> None:
     client = browser(world.keeper)
-    events = [event_in(5, "lake", "CATEGORIES:open water"), event_in(6, "sea", "CATEGORIES:swell")]
+    events = [
+        event_in(5, "lake", "CATEGORIES:open water"),
+        event_in(6, "sea", "CATEGORIES:swell", KIM),
+    ]
     seen = text_of(look(client, add(client), ics(*events)))
+    assert "08:00 – 17:00" in seen and "Leader: Kim Vale, kim@example.org" in seen
     assert seen.count("Hazards: open water") == seen.count("Hazards: no particular hazards") == 1
 
 
@@ -82,6 +89,8 @@ def test_a_trip_that_is_no_longer_there_is_kept_or_cancelled(world: make.World) 
     for events in (["a", "b", "c"], ["a"]):
         seen = look(client, calendar, ics(*(event_in(5, name) for name in events)))
         post(client, f"/trips/calendars/{calendar.pk}/", sure=sealed(seen))
+    says = text_of(client.get(f"/trips/calendars/{calendar.pk}/"))
+    assert "Cancel or keep 2 trips that are no longer in it" in says
     asked = client.get("/trips/calendars/").content.decode()
     kept, cancelled = re.findall(r"/trips/calendars/gone/(\d+)/keep/", asked)
     post(client, f"/trips/calendars/gone/{kept}/keep/")
