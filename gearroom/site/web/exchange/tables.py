@@ -133,7 +133,7 @@ def _page(
         _ONE,
         problem=problem,
         table=of,
-        title=in_words(of.title),
+        heading=in_words(of.title),
         meaning=in_words(of.meaning),
         columns=[
             (column.name, in_words(column.title), exporting.meaning(column), column)

@@ -33,6 +33,7 @@ from kits.services.trips import (
     leaders,
     proposals,
     reservations,
+    sources,
     trip_readiness,
     trips,
 )
@@ -144,7 +145,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         "clashes": trips.clashes_of(row) if judged.state != "over" else [],
         "phones": who.may("see_people", row.room_id),
         "ages": _ages(row),
-        "by_hand": row.source == trips.BY_HAND,
+        "changed_here": sources.is_changed_here(row),
         "may_edit": who.may("edit_trip", row.room_id),
         "may_reserve": who.may("reserve", row.room_id),
     }

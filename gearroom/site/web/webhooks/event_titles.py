@@ -25,6 +25,7 @@ EVENT_TITLES: dict[str, Promise] = {
     "kit.retired": _("Kit retired"),
     "trip.created": _("Trip added"),
     "trip.updated": _("Trip changed"),
+    "trip.moved": _("Trip leaves from elsewhere"),
     "trip.cancelled": _("Trip cancelled"),
     "trip.covered": _("Trip has its kits"),
     "trip.waiting": _("Trip waits for a kit"),

@@ -17,7 +17,7 @@ from kits.rules.text.hazards import HAZARDS
 from kits.services.exchange.names import Names, person_text
 from kits.services.exchange.table import Filters, Group, Importer, OnRecord, Row, Table, as_read
 from kits.services.lookup import find
-from kits.services.trips import trips
+from kits.services.trips import sources, trips
 from kits.services.trips.trip_facts import ADULT_FROM, OLDEST, TripFacts
 
 _SMALL = 32_767
@@ -111,13 +111,13 @@ def _state(trip: Trip) -> str:
 
 
 def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
-    source = str(row.get("source") or trips.BY_HAND)
+    source = str(row.get("source") or sources.BY_HAND)
     text, slug = row.get("room"), None
     if text:
         slug = names.canonical("room", str(text), field="room")
     zone = ZoneInfo(names.room(slug).time_zone if slug else settings.TIME_ZONE)
     times = {name: _at(row[name], zone) for name in ("departs_at", "returns_at")}
-    if (reference := row.get("reference")) is None and source != trips.BY_HAND:
+    if (reference := row.get("reference")) is None and source != sources.BY_HAND:
         raise Invalid(_("A trip from another system needs its reference."), field="reference")
     made: Row = {} if reference is None else {"reference": reference}
     youngest = row.get("youngest")
