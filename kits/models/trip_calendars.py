@@ -6,6 +6,7 @@ from typing import Self
 from django.db import models
 from django.db.models import Q
 
+from gearroom.core import clock
 from gearroom.core.models import Room
 from kits.models.custody import Trip
 
@@ -70,6 +71,15 @@ class CalendarPlace(models.Model):
         ordering = ["id"]
 
 
+class CalendarEventQuerySet(models.QuerySet["CalendarEvent"]):
+    """Events of calendars by whether a keeper has still to say what becomes of their trips."""
+
+    def unanswered(self, now: datetime) -> Self:
+        """Those no longer in their calendars, of trips to come of which nobody said it."""
+        gone = self.filter(gone_at__isnull=False, kept=False)
+        return gone.filter(trip__cancelled_at=None, trip__returns_at__gt=now)
+
+
 class CalendarEvent(models.Model):
     """That a trip is an event of a calendar: the number of the version that was read last
     (SEQUENCE, RFC 5545, 3.8.7.4) and a digest of what it said.
@@ -84,3 +94,11 @@ class CalendarEvent(models.Model):
     digest = models.CharField(max_length=64)
     gone_at = models.DateTimeField(null=True, blank=True)
     kept = models.BooleanField(default=False)
+
+    objects = CalendarEventQuerySet.as_manager()
+
+    @property
+    def unanswered(self) -> bool:
+        """Whether a keeper has still to say what becomes of its trip."""
+        coming = self.trip.cancelled_at is None and self.trip.returns_at > clock.now()
+        return self.gone_at is not None and not self.kept and coming

@@ -350,7 +350,7 @@ class OneTrip(ReadView, TripView):
     method = "put"
     body = TripBody
     answers = {200: PutAnswer, 201: PutAnswer}
-    problems = WRONG_SPAN
+    problems = (*WRONG_SPAN, "trip-of-calendar")
 
     def read(self, query: dict[str, Any]) -> Any:
         """One trip with the kits reserved for it."""

@@ -81,6 +81,14 @@ class TripChanged:
 
 
 @dataclass(frozen=True)
+class TripMoved:
+    """A trip that leaves from elsewhere now."""
+
+    entry: Annotated[int, "The entry of the act."]
+    trip: Annotated[int, "The trip."]
+
+
+@dataclass(frozen=True)
 class TripCoverage:
     """Whether a trip has what it needs. Before anything is announced of a trip it is uncovered."""
 

@@ -157,6 +157,14 @@ EVENT_TYPES: Mapping[str, EventType] = {
             {**_TRIP, "entry": 4751, "revision": 2, "changed": ["people"]},
         ),
         EventType(
+            "trip.moved",
+            Subject.TRIP,
+            facts.TripMoved,
+            "A trip leaves no longer from this gear room. Where it leaves from now gets "
+            "trip.updated.",
+            {"entry": 4751, "trip": 42},
+        ),
+        EventType(
             "trip.cancelled",
             Subject.TRIP,
             facts.TripChanged,

@@ -110,7 +110,7 @@ def _headings(
             )
             faults.append(Fault(1, "", says))
         elif column in there.values():
-            says = say("The column “%(heading)s” is there twice.", heading=heading[:40])
+            says = say("The column “%(heading)s” appears twice.", heading=heading[:40])
             faults.append(Fault(1, column.name, says))
         else:
             there[at] = column
@@ -160,7 +160,7 @@ def compared(
         ]
         only_read = [each for each in cells if by_name[each.column].only_read]
         for each in only_read:
-            says = say("This column is only there to be read, so it cannot be changed here.")
+            says = say("A file cannot change this column. Leave it as it was.")
             faults.append(Fault(row.number, each.column, says))
         if cells and not only_read:
             changes.append(RowChange(row, old, cells))

@@ -18,23 +18,21 @@ from icalendar import Calendar, Component, vBroken
 
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.sentences import InvalidValue, Sentence, say
+from kits.rules.trips.calendar_lines import TooManyEventsError, event_lines
 from kits.rules.trips.trips import TripState
 
 MAX_BYTES = 2 * 1024 * 1024
 MOST_EVENTS = 5_000
 MOST_LETTERS = 160
 """Of a name; longer ones are cut."""
+_YEARS = range(1970, 2200)
 
-_FOLDS = re.compile(rb"\r?\n[ \t]")
-_TIME_ZONES = re.compile(rb"(?ims)^BEGIN[^\n]*VTIMEZONE[^\n]*$.*?^END[^\n]*VTIMEZONE[^\n]*$")
 _STATES = {
     "TENTATIVE": TripState.PLANNED,
     "CONFIRMED": TripState.CONFIRMED,
     "CANCELLED": TripState.CANCELLED,
 }
-_BROKEN = say(
-    "This is not a calendar file (.ics), or only a part of one. Nothing has been changed."
-)
+_BROKEN = say("This is not a calendar file (.ics), or only part of one. Nothing has been changed.")
 
 
 @dataclass(frozen=True)
@@ -86,27 +84,22 @@ def read(content: bytes) -> list[Event | Unclear]:
     """The events of a calendar file, each UID once in its latest version. Raises InvalidValue where
     it is none, is cut off, or holds something else than the events of a calendar."""
     try:
-        # Zones are known by their names: what a file says that one is could be endless.
-        whole = _TIME_ZONES.sub(b"", _FOLDS.sub(b"", content)).rstrip()
-        parts = Calendar.from_ical(whole, multiple=True)
-    except (ValueError, KeyError, IndexError, OverflowError):
-        raise InvalidValue(_BROKEN) from None
-    whole_ends = whole.upper().endswith(b"END:VCALENDAR")
-    if not whole_ends or any(part.name != "VCALENDAR" for part in parts):
-        raise InvalidValue(_BROKEN)
-    if any(str(part.get("METHOD", "PUBLISH")).upper() != "PUBLISH" for part in parts):
-        raise InvalidValue(
-            say("This is an invitation or an answer to one, not a calendar. Export the calendar.")
-        )
-    events = [event for part in parts for event in part.walk("VEVENT")]
-    if len(events) > MOST_EVENTS:
+        lines = event_lines(content, most_events=MOST_EVENTS)
+        parts = Calendar.from_ical("\r\n".join(lines), multiple=True)
+    except TooManyEventsError:
         raise InvalidValue(
             say(
                 "This calendar has more than %(most)s events. Export fewer, such as one season.",
                 most=MOST_EVENTS,
             )
+        ) from None
+    except (ValueError, KeyError, IndexError, OverflowError):
+        raise InvalidValue(_BROKEN) from None
+    if any(str(part.get("METHOD", "PUBLISH")).upper() != "PUBLISH" for part in parts):
+        raise InvalidValue(
+            say("This is an invitation or an answer to one, not a calendar. Export the calendar.")
         )
-    return list(_latest(map(_event, events)))
+    return list(_latest(_event(event) for part in parts for event in part.subcomponents))
 
 
 def _latest(events: Iterable[Event | Unclear]) -> Iterator[Event | Unclear]:
@@ -142,7 +135,7 @@ def _understood(component: Component, uid: str, name: str) -> Event:
     starts, ends = _span(component)
     state = _STATES.get(_line(component, "STATUS").upper() or "CONFIRMED")
     if state is None:
-        raise InvalidValue(say("Its status is none that an event may have."))
+        raise InvalidValue(say("Its status is not one that an event can have."))
     kinds = [_tidy(each) for each in _categories(component)]
     return Event(
         uid=uid,
@@ -162,7 +155,7 @@ def _span(component: Component) -> tuple[date, date]:
     """When an event begins and ends."""
     starts = _moment(component, "DTSTART")
     if starts is None:
-        raise InvalidValue(say("It has no beginning."))
+        raise InvalidValue(say("It has no start."))
     ends = _moment(component, "DTEND")
     whole_days = not isinstance(starts, datetime)
     try:
@@ -173,11 +166,15 @@ def _span(component: Component) -> tuple[date, date]:
         if ends is None:
             raise InvalidValue(say("It has no end, so nobody knows when its kits come back."))
         if isinstance(ends, datetime) == whole_days:
-            raise InvalidValue(say("It begins with a day and ends with a time, or the reverse."))
+            raise InvalidValue(
+                say("It starts with a day and ends with a time, or the other way round.")
+            )
         # The end of days is the day after (RFC 5545, 3.6.1).
         return (starts, max(starts, ends - timedelta(days=1))) if whole_days else (starts, ends)
     except OverflowError:
-        raise InvalidValue(say("Its times cannot be right.")) from None
+        raise InvalidValue(
+            say("Its start, its end or how long it takes cannot be right.")
+        ) from None
 
 
 def _moment(component: Component, name: str) -> date | None:
@@ -189,6 +186,8 @@ def _moment(component: Component, name: str) -> date | None:
     moment = value.dt
     if not isinstance(moment, date):
         raise InvalidValue(say("Its times cannot be read."))
+    if moment.year not in _YEARS:
+        raise InvalidValue(say("Its times cannot be right."))
     zone = value.params.get("TZID")
     if isinstance(moment, datetime) and moment.tzinfo is None and zone:
         raise InvalidValue(
@@ -233,7 +232,7 @@ def _categories(component: Component) -> list[str]:
 
 _EMAIL = re.compile(r"[^\s@<>(),;]+@[^\s@<>(),;]+\.[^\s@<>(),;]+")
 _LINES: Mapping[str, re.Pattern[str]] = {
-    name: re.compile(rf"(?im)^[ \t]*(?:{words})[ \t]*:[ \t]*(\S.*?)[ \t]*$")
+    name: re.compile(rf"(?im)^[ \t]*(?:{words})[ \t]*:[ \t]*(\S.*)$")
     for name, words in {
         "people": "people|personen",
         "ages": "ages?|alter",
@@ -243,6 +242,8 @@ _LINES: Mapping[str, re.Pattern[str]] = {
 }
 """What lines of a description begin with that say something of the trip, in the languages of the
 pages."""
+_MOST_OF_A_LINE = 200
+"""Characters: what follows searches a line from each of them."""
 
 
 def _from_lines(text: str) -> dict[str, Any]:
@@ -258,19 +259,20 @@ def _from_lines(text: str) -> dict[str, Any]:
         hours = _parts(line, r"(\d{1,3}(?:[.,]\d)?)")
         facts["hours_to_care"] = Decimal(hours[1].replace(",", "."))
     if line := lines.get("leader"):
-        email = _EMAIL.search(line[1])
-        name = _tidy(_EMAIL.sub("", line[1])).strip(" ,;<>()")
+        who = _tidy(line[1][:_MOST_OF_A_LINE])
+        email = _EMAIL.search(who)
+        name = _tidy(_EMAIL.sub("", who)).strip(" ,;<>()")
         facts |= {"leader_email": email[0] if email else "", "leader_name": name[:120]}
     return facts
 
 
 def _parts(line: re.Match[str], form: str) -> re.Match[str]:
     """The parts of what a line says. Raises InvalidValue where it is not of this form."""
-    if (parts := re.fullmatch(form, line[1])) is None:
+    if (parts := re.fullmatch(form, _tidy(line[1][:_MOST_OF_A_LINE]))) is None:
         raise InvalidValue(
             say(
-                "The line “%(line)s” in its description is not understood.",
-                line=_tidy(line[0])[:80],
+                "The line “%(line)s” in its description cannot be understood.",
+                line=_tidy(line[0][:_MOST_OF_A_LINE])[:80],
             )
         )
     return parts

@@ -14,6 +14,7 @@ from gearroom.core.outbound import FAILURE_TEXTS, OutboundError, checked
 from gearroom.core.services.installation.encryption import decrypted, encrypted
 from kits.models import CalendarPlace, Trip, TripCalendar
 from kits.services.lookup import find
+from kits.services.trips.sources import CALENDAR
 from kits.services.trips.trip_facts import MOST_PEOPLE
 
 MOST = 30
@@ -113,13 +114,35 @@ def use_again(act: Act, calendar: TripCalendar) -> TripCalendar:
     return calendar
 
 
+def remove(act: Act, calendar: TripCalendar) -> str:
+    """Delete a calendar that is not in use and that no trip came from; its name. Raises Refused
+    (`calendar-in-use`, `calendar-has-trips`)."""
+    require_rooms(act, calendar)
+    with transaction.atomic():
+        calendar = locked(act, calendar)
+        if is_in_use(calendar):
+            raise Refused("calendar-in-use", _("This calendar is in use. Stop using it first."))
+        if calendar.events.exists():
+            raise Refused(
+                "calendar-has-trips",
+                _("Trips came from this calendar, so it stays on record."),
+            )
+        calendar.delete()
+    return calendar.name
+
+
+def is_in_use(calendar: TripCalendar) -> bool:
+    """Whether its trips were imported once and it was not stopped since."""
+    return calendar.taken_on is not None and calendar.stopped_at is None
+
+
 def read_soon(act: Act, calendar: TripCalendar) -> TripCalendar:
     """Have a calendar read as soon as the sweep comes. Raises Refused (`calendar-not-taken-on`)."""
     require_rooms(act, calendar)
     if calendar.taken_on is None or calendar.stopped_at is not None or not calendar.address:
         raise Refused(
             "calendar-not-taken-on",
-            _("First look at what this calendar would bring, and take its trips over."),
+            _("First see what this calendar would change, and import its trips."),
         )
     with transaction.atomic():
         calendar = locked(act, calendar)
@@ -179,7 +202,7 @@ def _address(typed: str) -> str:
 
 def _source(name: str) -> str:
     """A source of trips that no other has."""
-    base = f"calendar-{slugify(name)}"[:36].strip("-")
+    base = f"{CALENDAR}{slugify(name)}"[:36].strip("-")
     taken = {
         *TripCalendar.objects.values_list("source", flat=True),
         *Trip.objects.filter(source__startswith=base).values_list("source", flat=True).distinct(),

@@ -11,11 +11,11 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts import Act, Problem, Unacceptable, locked, store
+from gearroom.core.acts import Act, Problem, Refused, Unacceptable, locked, store
 from gearroom.core.models import Room
-from gearroom.core.rules.sentences import Sentence
+from gearroom.core.rules.sentences import Sentence, say
 from kits.models import Activity, CalendarEvent, Trip, TripCalendar
-from kits.rules.text.hazards import HAZARDS
+from kits.rules.text.hazards import hazards
 from kits.rules.trips.calendars import (
     Change,
     Difference,
@@ -32,7 +32,7 @@ from kits.services.calendars.calendars import require_rooms
 from kits.services.notices import writing
 from kits.services.notices.facts import CalendarEventsGone
 from kits.services.notices.recipients import keepers_of
-from kits.services.text.wording import as_invalid, in_words
+from kits.services.text.wording import as_invalid, hazard_slugs, in_words
 from kits.services.trips import trip_batches, trips
 from kits.services.trips.trip_batches import WantedTrip
 from kits.services.trips.trip_facts import TripFacts
@@ -40,10 +40,11 @@ from kits.services.trips.trip_facts import TripFacts
 LEAVES, IS_BACK = time(8), time(18)
 """When a trip leaves and is back that only has days."""
 MOST_REFUSED = 100
+_ELSEWHERE = say("It is already a trip of this gear room, from another calendar.")
 
 
 @dataclass(frozen=True)
-class Refused:
+class RefusedEvent:
     """An event of the last version that is no trip, and why in words."""
 
     name: str
@@ -64,10 +65,21 @@ class EventShown:
 
 @dataclass(frozen=True)
 class Preview:
-    """What a version of a calendar would change. `gone` are trips to come that are not in it."""
+    """What a version of a calendar would change. `gone` are trips to come that are not in it;
+    `read_at` is when the version before it was taken over. `plan` stands for all of it."""
 
     events: Sequence[EventShown]
     gone: Sequence[Trip]
+    read_at: datetime | None
+
+    @property
+    def plan(self) -> str:
+        events = [
+            (of.name, of.change, of.columns, of.refused, _digest(of.facts) if of.facts else "")
+            for of in self.events
+        ]
+        whole = repr((events, [trip.pk for trip in self.gone], self.read_at))
+        return hashlib.sha256(whole.encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -96,7 +108,10 @@ class _Version:
 def preview(act: Act, calendar: TripCalendar, content: bytes) -> Preview:
     """What a version would change; nothing is changed. Raises what `take` raises."""
     require_rooms(act, calendar)
-    version = _compare(act, calendar, content)
+    return _previewed(act, calendar, _compare(act, calendar, content))
+
+
+def _previewed(act: Act, calendar: TripCalendar, version: _Version) -> Preview:
     rows = Trip.objects.filter(source=calendar.source, reference__in=version.wanted)
     there = {row.reference: row for row in rows.select_related("room", "leader", "activity")}
     return Preview(
@@ -108,29 +123,43 @@ def preview(act: Act, calendar: TripCalendar, content: bytes) -> Preview:
             ),
         ],
         [each.trip for each in version.gone],
+        calendar.read_at,
     )
 
 
-def refused_of(calendar: TripCalendar) -> list[Refused]:
+def refused_of(calendar: TripCalendar) -> list[RefusedEvent]:
     """The events of the last version that are no trips."""
     return [
-        Refused(name, in_words(Sentence(text, facts))) for name, text, facts in calendar.refused_why
+        RefusedEvent(name, in_words(Sentence(text, facts)))
+        for name, text, facts in calendar.refused_why
     ]
 
 
-def take(act: Act, calendar: TripCalendar, content: bytes) -> Counter[str]:
+def take(act: Act, calendar: TripCalendar, content: bytes, *, plan: str = "") -> Counter[str]:
     """Bring the trips of a calendar to what its version says; how many of each outcome. A trip that
     is no longer in it stays as it is, and its keepers are asked what is to become of it.
 
-    Raises Invalid (`content`) for what is no calendar, and Unacceptable (`calendar-empty`) where
-    all events are gone: then nothing is changed.
+    Raises Invalid (`content`) for what is no calendar, Unacceptable (`calendar-empty`) where all
+    events are gone, and Refused (`calendar-changed`) where `plan` is given and is not what would
+    be done now: then nothing is changed.
     """
     require_rooms(act, calendar)
     with transaction.atomic():
         calendar = locked(act, calendar)
         version = _compare(act, calendar, content)
+        if plan and plan != _previewed(act, calendar, version).plan:
+            raise Refused(
+                "calendar-changed",
+                _(
+                    "This would no longer do what you looked at: meanwhile somebody has changed "
+                    "the calendar or its trips, or imported another version. Look at it again."
+                ),
+            )
         done = trip_batches.put_all(
-            act, calendar.source, [WantedTrip(name, version.facts[name]) for name in version.wanted]
+            act,
+            calendar.source,
+            [WantedTrip(name, version.facts[name]) for name in version.wanted],
+            by_calendar=True,
         )
         refused = {each.reference: each.problem for each in done if each.problem}
         _keep(calendar, version, refused, act.received_at)
@@ -179,17 +208,24 @@ def _compare(act: Act, calendar: TripCalendar, content: bytes) -> _Version:
         for row in Activity.objects.filter(retired_on=None)
         for name in (row.key, row.name)
     }
+    slugs = hazard_slugs()
     facts = {
-        reference(each.uid): _facts(calendar, places, activities, each)
+        reference(each.uid): _facts(calendar, places, activities, slugs, each)
         for each in events
         if isinstance(each, Event)
     }
+    elsewhere = _elsewhere(calendar, facts)
+    facts = {name: of for name, of in facts.items() if name not in elsewhere}
     sequences = {reference(each.uid): each.sequence for each in events if isinstance(each, Event)}
     read_events = {
         name: ReadEvent(sequences[name], _digest(of), not of.cancelled and of.returns_at > now)
         for name, of in facts.items()
     }
-    unclear = [each for each in events if isinstance(each, Unclear)]
+    unclear = [
+        Unclear(each.uid, each.name, _ELSEWHERE) if isinstance(each, Event) else each
+        for each in events
+        if isinstance(each, Unclear) or reference(each.uid) in elsewhere
+    ]
     return _Version(
         facts,
         read_events,
@@ -198,7 +234,10 @@ def _compare(act: Act, calendar: TripCalendar, content: bytes) -> _Version:
         difference(
             {
                 name: KnownEvent(
-                    row.sequence, row.digest, _to_come(row.trip, now), row.gone_at is not None
+                    row.sequence,
+                    _known_digest(row),
+                    _to_come(row.trip, now),
+                    row.gone_at is not None,
                 )
                 for name, row in known.items()
             },
@@ -206,6 +245,29 @@ def _compare(act: Act, calendar: TripCalendar, content: bytes) -> _Version:
             [reference(each.uid) for each in unclear if each.uid],
         ),
     )
+
+
+def _elsewhere(calendar: TripCalendar, facts: Mapping[str, TripFacts]) -> set[str]:
+    """The references of events that are trips already, from another calendar and the same room: a
+    UID is one event everywhere (RFC 5545, 3.8.4.7)."""
+    others = CalendarEvent.objects.filter(
+        trip__reference__in=[name for name, of in facts.items() if not of.cancelled],
+        trip__cancelled_at=None,
+        gone_at=None,
+    ).exclude(calendar=calendar)
+    there = others.values_list("trip__reference", "trip__room")
+    known = set(calendar.events.values_list("trip__reference", flat=True)) if there else set()
+    return {
+        name
+        for name, room in there
+        if name not in known and (of := facts[name].room) is not None and of.pk == room
+    }
+
+
+def _known_digest(row: CalendarEvent) -> str:
+    """What an event said that is known. One that was cancelled here while it was not in the
+    calendar is a trip again once it is back, though it says the same."""
+    return "" if row.gone_at is not None and row.trip.cancelled_at is not None else row.digest
 
 
 def _to_come(trip: Trip, now: datetime) -> bool:
@@ -216,10 +278,12 @@ def _facts(
     calendar: TripCalendar,
     places: Sequence[tuple[str, Room]],
     activities: Mapping[str, Activity],
+    slugs: Mapping[str, str],
     event: Event,
 ) -> TripFacts:
     """What an event says of its trip. All of it: what it says no more is no more so."""
     where, kinds = event.where.casefold(), [kind.casefold() for kind in event.kinds]
+    names = (kind.replace("-", " ") for kind in kinds)
     room = next((room for words, room in places if words in where), calendar.room)
     zone = ZoneInfo(room.time_zone)
     return TripFacts(
@@ -228,7 +292,7 @@ def _facts(
         returns_at=_moment(event.ends, IS_BACK, zone),
         people=calendar.people if event.people is None else event.people,
         room=room,
-        hazards=[each for each in HAZARDS if each in (k.replace(" ", "-") for k in kinds)],
+        hazards=hazards(slugs[name] for name in names if name in slugs),
         youngest=event.youngest,
         oldest=event.oldest,
         leader_name=event.leader_name,

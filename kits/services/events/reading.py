@@ -4,10 +4,10 @@ written."""
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Q
-
+from gearroom.core.acts import Actor
 from kits.models import Event
 from kits.services.events import marks
+from kits.services.events.readers import readable
 
 
 @dataclass(frozen=True)
@@ -31,22 +31,15 @@ def events_after(
     *,
     limit: int,
     types: Collection[str] | None = None,
-    rooms: Collection[int] | None = None,
-    subject: str | None = None,
+    reader: Actor | None = None,
 ) -> Page:
-    """The events after a position (0: from the first), in order; of some types, of some rooms (and
-    of the whole organisation) or of one subject alone. The position goes on although none of them
-    was wanted."""
+    """The events after a position (0: from the first), in order; of some types alone, or those that
+    a reader may read. The position goes on although none of them was wanted."""
     settled = marks.horizon()
-    rows = Event.objects.filter(id__gt=position, id__lte=settled).select_related(
-        "room", "other_room"
-    )
+    rows = Event.objects.all() if reader is None else readable(reader)
+    rows = rows.filter(id__gt=position, id__lte=settled).select_related("room")
     if types is not None:
         rows = rows.filter(type__in=types)
-    if rooms is not None:
-        rows = rows.filter(Q(room__in=rooms) | Q(other_room__in=rooms) | Q(room=None))
-    if subject is not None:
-        rows = rows.filter(subject=subject)
     events = list(rows.order_by("id")[: limit + 1])
     if len(events) > limit:
         return Page(events[:limit], events[limit - 1].pk, more=True)

@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Actor, Unacceptable
 from gearroom.core.models import Room
-from gearroom.core.rules.roles import USE_CASES
 from kits.models import Event
 from kits.services.events.content import EventContent, contents
+from kits.services.events.readers import reader
 from kits.services.events.reading import events_after
 
 CURSOR_FORM = r"^[0-9]{1,18}-[0-9a-f]{8}$"
@@ -45,20 +45,14 @@ def read(
     Raises NotAllowed, Unacceptable: `cursor-of-another-time`.
     """
     actor.require("read_events", room.pk if room else None)
+    who = reader(actor, "read_events", room.pk if room else None)
     page = events_after(
         _position(after),
         limit=limit,
         types=None if event_type is None else [event_type],
-        rooms=_rooms_of(actor) if room is None else [room.pk],
+        reader=who,
     )
-    return EventPage(contents(page.events), _cursor(page.position), page.more)
-
-
-def _rooms_of(actor: Actor) -> frozenset[int] | None:
-    """The rooms (ids; None: all) whose events somebody may read."""
-    roles = USE_CASES["read_events"].roles or frozenset()
-    rooms = {room for room, held in actor.roles.items() if held & roles}
-    return None if None in rooms else frozenset(room for room in rooms if room is not None)
+    return EventPage(contents(page.events, who), _cursor(page.position), page.more)
 
 
 def _cursor(position: int) -> str:

@@ -53,7 +53,7 @@ def export(actor: Actor, table: Table, filters: Filters, form: str) -> Export:
     actor.require(table.use_case, room)
     for name in ("room", "since", "until"):
         if getattr(filters, name) is not None and name not in table.narrowed_by:
-            raise Invalid(_("This table cannot be narrowed by this. Leave it empty."), field=name)
+            raise Invalid(_("This table cannot be filtered by this. Leave it empty."), field=name)
     if filters.since and filters.until and filters.until < filters.since:
         raise Invalid(_("The last day is before the first day."), field="until")
     rows = table.rows(actor, filters)

@@ -216,7 +216,9 @@ def _says_custody(entry: Entry, part: _Part, row: Checkout | None) -> says.Custo
 
 def _due_changed(entry: Entry, row: Checkout, loaded: _Loaded) -> Draft:
     custody = _says_custody(entry, _part(row), row)
-    return _draft("kit.due_changed", entry, loaded, row.kit_id, custody)
+    # With a trip of another room too, which has an event of its own.
+    here = loaded.kits[row.kit_id].room_id
+    return _draft("kit.due_changed", entry, loaded, row.kit_id, custody, other_room=here)
 
 
 def _kit(entry: Entry, loaded: _Loaded) -> Iterator[Draft]:
@@ -276,10 +278,12 @@ def _trip(entry: Entry, loaded: _Loaded) -> Iterator[Draft]:
         last_day=trip.last_day,
         cancelled=trip.cancelled_at is not None,
     )
+    if (before := changed.get("room", [None])[0]) is not None:
+        # Who had it learns that it is gone, and nothing of where to.
+        moved = says.TripMoved(entry.pk, trip.pk)
+        yield Draft("trip.moved", trip.pk, moved, entry.occurred_at, before)
     name = {"created": "trip.created", "cancelled": "trip.cancelled"}.get(detail["what"])
-    before = changed["room"][0] if "room" in changed else None
-    rooms = trip.room_id, before
-    yield Draft(name or "trip.updated", trip.pk, data, entry.occurred_at, *rooms)
+    yield Draft(name or "trip.updated", trip.pk, data, entry.occurred_at, trip.room_id)
     for pk in map(int, detail.get("due", ())):
         if pk in loaded.due:
             yield _due_changed(entry, loaded.due[pk], loaded)

@@ -252,7 +252,7 @@ def _near(room: Room, until: datetime) -> QuerySet[Trip]:
             departs_at__lte=until,
             returns_at__gt=clock.now(),
         )
-        .select_related("room", "leader")
+        .select_related("room", "leader", "calendar_event")
         .order_by("departs_at", "pk")
     )
 

@@ -7,7 +7,7 @@ from gearroom.core.outbound import FAILURE_TEXTS, Failure
 
 UNREADABLE, EMPTY, NO_ADDRESS = "unreadable", "calendar-empty", "no-address"
 LASTING: dict[str, Promise] = {
-    UNREADABLE: _lazy("What its address holds is not a calendar, or only a part of one."),
+    UNREADABLE: _lazy("What is at its address is not a calendar, or only part of one."),
     EMPTY: _lazy("Its calendar has no events at all any more."),
     NO_ADDRESS: _lazy("SECRET_KEY has changed. Enter the address again."),
 }

@@ -9,9 +9,10 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.utils import formats
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, override, pgettext
 
 from gearroom.core.acts import Invalid
 from gearroom.core.rules.sentences import GROUPED_FROM, InvalidValue, Sentence
@@ -103,6 +104,18 @@ def hazards(slugs: Iterable[str]) -> list[str]:
     """Hazards in words, in the vocabulary's order."""
     wanted = set(slugs)
     return [str(words) for slug, words in HAZARDS.items() if slug in wanted]
+
+
+def hazard_slugs() -> dict[str, str]:
+    """Hazards by their slugs and by their words in each language of the pages: in small letters,
+    without hyphens."""
+    slugs = {slug.replace("-", " "): slug for slug in HAZARDS}
+    for language, _name in settings.LANGUAGES:
+        with override(language):
+            slugs |= {
+                str(words).casefold().replace("-", " "): slug for slug, words in HAZARDS.items()
+            }
+    return slugs
 
 
 _KEPT_BACK: dict[str, Promise] = {

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Problem, Unacceptable, beyond_form, part
 from kits.models import Checkout, Kit, Reservation, Trip
-from kits.services.trips import trips
+from kits.services.trips import sources, trips
 from kits.services.trips.trip_facts import TripFacts
 from kits.services.trips.trips import TripChange
 
@@ -47,27 +47,34 @@ class _Checked:
     cancelled: bool
 
 
-def put_all(act: Act, source: str, wanted: Sequence[WantedTrip]) -> list[TripResult]:
+def put_all(
+    act: Act, source: str, wanted: Sequence[WantedTrip], *, by_calendar: bool = False
+) -> list[TripResult]:
     """Put several trips of a source; their results, in the order given. A reference that is there
     twice is refused each time, since nothing says which is right.
 
     Raises Invalid (`source`).
     """
-    trips.refuse_name(source)
+    sources.refuse_name(source)
     results = _checked(act, wanted)
     for _time in range(MOST_TIMES - 1):
         try:
-            return _put_all(act, source, results)
+            return _put_all(act, source, results, by_calendar)
         except IntegrityError:
             continue  # somebody else put one of the new trips a moment ago: this is a change of it
-    return _put_all(act, source, results)
+    return _put_all(act, source, results, by_calendar)
 
 
-def _put_all(act: Act, source: str, results: Sequence[TripResult | _Checked]) -> list[TripResult]:
+def _put_all(
+    act: Act, source: str, results: Sequence[TripResult | _Checked], by_calendar: bool
+) -> list[TripResult]:
     with transaction.atomic():
         results = _unchanged(act, source, results)
         _lock(source, [each for each in results if isinstance(each, _Checked)])
-        return [_put(act, source, each) if isinstance(each, _Checked) else each for each in results]
+        return [
+            _put(act, source, each, by_calendar) if isinstance(each, _Checked) else each
+            for each in results
+        ]
 
 
 def _checked(act: Act, wanted: Sequence[WantedTrip]) -> list[TripResult | _Checked]:
@@ -135,10 +142,15 @@ def _lock(source: str, changing: Sequence[_Checked]) -> None:
     )
 
 
-def _put(act: Act, source: str, each: _Checked) -> TripResult:
+def _put(act: Act, source: str, each: _Checked, by_calendar: bool) -> TripResult:
     try:
         change = trips.put_checked(
-            part(act, source, each.reference), source, each.reference, each.columns, each.cancelled
+            part(act, source, each.reference),
+            source,
+            each.reference,
+            each.columns,
+            each.cancelled,
+            by_calendar=by_calendar,
         )
     except Problem as problem:
         return _refused(each.reference, problem)

@@ -5,7 +5,6 @@ on other days than before, the kits reserved for it may be reserved for two trip
 are listed, and their keepers get a notice.
 """
 
-import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -23,14 +22,17 @@ from kits.models.details import TripDetail
 from kits.rules.ledger import Reason
 from kits.services.ledger import Book
 from kits.services.ledger.kit_state import iso
-from kits.services.trips import change_times, leaders, reservations, trip_notices, trip_readiness
+from kits.services.trips import (
+    change_times,
+    leaders,
+    reservations,
+    sources,
+    trip_notices,
+    trip_readiness,
+)
 from kits.services.trips.trip_facts import TripFacts, columns_of
 from kits.services.trips.trip_notices import Clash
 from kits.services.trips.trip_readiness import JudgedTrip, KitOfTrip
-
-BY_HAND = "by-hand"
-
-_SOURCE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -63,25 +65,13 @@ def put(
     Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
     a trip of a room that is not the actor's.
     """
-    refuse_name(source)
+    sources.refuse_name(source)
     columns = checked(act, reference, facts)
     try:
         return put_checked(act, source, reference, columns, facts.cancelled)
     except IntegrityError:
         # Somebody else put the same new trip a moment ago: this is a change of it.
         return put_checked(act, source, reference, columns, facts.cancelled)
-
-
-def refuse_name(source: str) -> None:
-    """Raise Invalid (`source`) for what cannot be the name of a source."""
-    if not _SOURCE.fullmatch(source) or len(source) > 40:
-        raise Invalid(
-            _(
-                "The name of a source may contain only lower-case letters, digits and hyphens, "
-                "for example “bookings”."
-            ),
-            field="source",
-        )
 
 
 def checked(act: Act, reference: str, facts: TripFacts) -> dict[str, Any]:
@@ -106,14 +96,14 @@ def checked(act: Act, reference: str, facts: TripFacts) -> dict[str, Any]:
 
 def add_by_hand(act: Act, facts: TripFacts) -> TripChange:
     """Make a trip that no other system knows, under a reference of our own."""
-    return put(act, BY_HAND, act.key.hex[:10], facts)
+    return put(act, sources.BY_HAND, act.key.hex[:10], facts)
 
 
 def cancel(act: Act, trip: Trip) -> TripChange:
     """Cancel a trip, as its source would."""
     same = ("returns_at", "leader", "leader_email")
     columns = {**{name: getattr(trip, name) for name in same}, "planned": False}
-    return put_checked(act, trip.source, trip.reference, columns, cancelled=True)
+    return put_checked(act, trip.source, trip.reference, columns, cancelled=True, by_calendar=True)
 
 
 def clashes_of(trip: Trip) -> list[Clash]:
@@ -157,8 +147,11 @@ def put_checked(
     reference: str,
     columns: dict[str, Any],
     cancelled: bool,
+    *,
+    by_calendar: bool = False,
 ) -> TripChange:
-    """Put a trip of which is known that it can be (`checked`)."""
+    """Put a trip of which is known that it can be (`checked`); `by_calendar`: as the calendar that
+    it comes from has it. Raises Refused (`trip-of-calendar`)."""
     with Book(act) as book:
         # Kits are locked before the trip, as everywhere.
         due_then = _due_at_return(source, reference).exclude(due_at=columns["returns_at"])
@@ -174,9 +167,15 @@ def put_checked(
         )
         if trip is None:
             act.match(None)
+            if not by_calendar:
+                sources.refuse_of_calendar(source, reference)
             return _create(book, source, reference, columns, cancelled)
         require_trip(act, trip)
         act.match(trip)
+        if is_unchanged(trip, columns, cancelled):
+            return TripChange(trip, "unchanged", clashes_of(trip))
+        if not by_calendar:
+            sources.refuse_of_calendar(source, reference)
         return _change(book, trip, columns, cancelled)
 
 
@@ -205,8 +204,6 @@ def changes_of(trip: Trip, columns: dict[str, Any]) -> dict[str, Any]:
 def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) -> TripChange:
     """Bring a locked trip to what its source has now."""
     stood = trip.cancelled_at is None
-    if is_unchanged(trip, columns, cancelled):
-        return TripChange(trip, "unchanged", clashes_of(trip))
     changed = changes_of(trip, columns)
     if changed.get("leader_email"):
         changed["leader"] = leaders.by_address([changed["leader_email"]]).get(

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from standardwebhooks import Webhook as Signer
 
+from gearroom.core.acts import Actor
 from kits.models import Event
 from kits.services.events import contents
 
@@ -14,11 +15,11 @@ TEST = "webhook.test"
 """The type of what is sent to try an address."""
 
 
-def of_events(events: Sequence[Event]) -> list[bytes]:
-    """The contents of events, as `GET /api/v1/events/` shows them."""
+def of_events(events: Sequence[Event], reader: Actor) -> list[bytes]:
+    """The contents of events, as `GET /api/v1/events/` shows them to a reader."""
     return [
         _json({**vars(each), "id": str(each.id), "timestamp": _instant(each.timestamp)})
-        for each in contents(events)
+        for each in contents(events, reader)
     ]
 
 

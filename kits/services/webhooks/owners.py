@@ -1,12 +1,13 @@
-"""Whose a webhook is, and of which rooms it gets events: those for which whoever made it may have
-one now."""
+"""Whose a webhook is, and who reads what is sent there: whoever made it, in the rooms for which
+they may have one now."""
 
 from django.db.models import Q, QuerySet
 
 from gearroom.core.acts import Actor, one, roles_of
 from gearroom.core.models import Person, User
-from gearroom.core.rules.roles import USE_CASES, Role, Roles, has_right_over
+from gearroom.core.rules.roles import Role, Roles, has_right_over
 from kits.models import Webhook
+from kits.services.events import reader
 
 
 def webhooks_of(actor: Actor) -> QuerySet[Webhook]:
@@ -24,18 +25,15 @@ def get(actor: Actor, webhook: int) -> Webhook:
     return one(webhooks_of(actor).filter(pk=webhook), "webhook", webhook)
 
 
-def rooms_of(webhook: Webhook) -> frozenset[int] | None:
-    """The rooms (ids; None: all) that a webhook gets events of now: of none once whoever made it
-    has left, has no role for it any more, or, being a program, nobody answers for it."""
+def reader_of(webhook: Webhook) -> Actor:
+    """Who reads the events of a webhook: whoever made it, in its room or in all of theirs. Without
+    a role once they have left, have none for it any more, or, being a program, nobody answers for
+    it."""
     owner = webhook.made_by.merged_into or webhook.made_by
     roles = roles_of(owner)
     if owner.left_on is not None or not _is_answered_for(owner, roles):
-        return frozenset()
-    rights = USE_CASES["edit_webhook"].roles or frozenset()
-    may = {room for room, held in roles.items() if held & rights}
-    if webhook.room_id is not None:
-        return frozenset({webhook.room_id}) if may & {None, webhook.room_id} else frozenset()
-    return None if None in may else frozenset(room for room in may if room is not None)
+        roles = {}
+    return reader(Actor(person=owner, roles=roles), "edit_webhook", webhook.room_id)
 
 
 def _is_answered_for(owner: Person, roles: Roles) -> bool:

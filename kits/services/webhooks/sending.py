@@ -20,12 +20,12 @@ from uuid import UUID
 from django.db import transaction
 
 from gearroom.core import clock
-from gearroom.core.acts import store
+from gearroom.core.acts import Actor, store
 from gearroom.core.acts.key_locks import KeyLocked, locked
 from gearroom.core.outbound import Answer, Client, OutboundError
 from kits.models import Event, Webhook, WebhookAttempt, WebhookStop
 from kits.rules.webhooks.trying_again import asked_to_wait, wait_after
-from kits.services.events import events_after
+from kits.services.events import events_after, readable
 from kits.services.notices import WebhookStopped, recipients, writing
 from kits.services.webhooks import content, owners, webhooks
 
@@ -80,22 +80,23 @@ class _Run:
         self._written = monotonic()
         self._until = self._written + RUN_SECONDS
         while (webhook := self._read()) is not None:
-            rooms = owners.rooms_of(webhook)
+            reader = owners.reader_of(webhook)
             secrets = webhooks.secrets_of(webhook, clock.now())
-            if rooms is not None and not rooms:
+            if not reader.roles:
                 self._stop(webhook, WebhookStop.NO_RIGHT)
                 return self.accepted
             if not secrets:
                 self._stop(webhook, WebhookStop.NO_SECRET)
                 return self.accepted
-            self._send_what_was_asked_for(webhook, secrets)
+            self._send_what_was_asked_for(webhook, reader, secrets)
             if webhook.stopped or webhook.due_at > clock.now():
                 return self.accepted
             page = events_after(
-                webhook.position, limit=PAGE, types=webhook.types or None, rooms=rooms
+                webhook.position, limit=PAGE, types=webhook.types or None, reader=reader
             )
             position = webhook.position
-            for event, body in zip(page.events, content.of_events(page.events), strict=True):
+            bodies = content.of_events(page.events, reader)
+            for event, body in zip(page.events, bodies, strict=True):
                 attempt, answer = self._try(webhook, event, event.message_id, body, secrets)
                 self._attempts.append(attempt)
                 if not attempt.accepted:
@@ -120,15 +121,22 @@ class _Run:
         rows = Webhook.objects.select_related("room", "made_by__merged_into")
         return rows.filter(pk=self.webhook_id).first()
 
-    def _send_what_was_asked_for(self, webhook: Webhook, secrets: Sequence[str]) -> None:
-        """Tests, and events again: each once, whatever comes of it."""
+    def _send_what_was_asked_for(
+        self, webhook: Webhook, reader: Actor, secrets: Sequence[str]
+    ) -> None:
+        """Tests, and events again: each once, whatever comes of it. An event that is not the
+        reader's any more is forgotten."""
         for waiting in webhook.attempts.waiting().select_related("event__room").order_by("pk"):
             if monotonic() > self._until:
                 return
             event, message_id = waiting.event, waiting.message_id
-            body = (
-                content.of_events([event])[0] if event else content.of_test(message_id, clock.now())
-            )
+            if event is None:
+                body = content.of_test(message_id, clock.now())
+            elif readable(reader).contains(event):
+                (body,) = content.of_events([event], reader)
+            else:
+                waiting.delete()
+                continue
             made, _answer = self._try(webhook, event, message_id, body, secrets)
             rows = WebhookAttempt.objects.waiting().filter(pk=waiting.pk)
             rows.update(

@@ -17,7 +17,7 @@ from gearroom.core.outbound import FAILURE_TEXTS, OutboundError, checked
 from gearroom.core.services.installation.encryption import decrypted, encrypted
 from kits.models import Event, Webhook, WebhookAttempt, WebhookStop
 from kits.rules.events import EVENT_TYPES
-from kits.services.events import events_after, horizon
+from kits.services.events import events_after, horizon, readable
 from kits.services.events.wake import wake
 from kits.services.webhooks import owners
 
@@ -136,7 +136,7 @@ def next_event(webhook: Webhook) -> Event | None:
         webhook.position,
         limit=1,
         types=webhook.types or None,
-        rooms=owners.rooms_of(webhook),
+        reader=owners.reader_of(webhook),
     )
     return page.events[0] if page.events else None
 
@@ -193,8 +193,7 @@ def send_again(act: Act, webhook: Webhook, event: uuid.UUID) -> WebhookAttempt:
     """Have an event sent once more, with its id. Raises NotFound."""
     act.actor.require("edit_webhook", webhook.room_id)
     known = one(Event.objects.filter(message_id=event), "event", event)
-    page = events_after(known.pk - 1, limit=1, rooms=owners.rooms_of(webhook))
-    if list(page.events) != [known]:
+    if not readable(owners.reader_of(webhook)).contains(known):
         raise NotFound("event", event)
     return _ask(act, webhook, known)
 

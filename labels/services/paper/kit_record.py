@@ -49,7 +49,7 @@ class _Texts:
             self._not_carried(),
             self._acts(_("Who had it"), of.custody),
             self._acts(_("Seals"), of.seals, seals=True),
-            self._acts(_("Checks, counts and looks inside"), of.looks),
+            self._acts(_("Checks and counts"), of.looks),
             self._recalls(),
             self._acts(_("Corrections, and what was done against the rules"), of.irregular),
         ]
@@ -60,7 +60,7 @@ class _Texts:
                 ", ".join(filter(None, (organisation, of.kit.home_room.name))),
                 _("As known by %(time)s. What was recorded or corrected later is not in it.")
                 % {"time": self._when(self._record.inside.known_by)},
-                _("Acts from %(since)s to %(day)s.")
+                _("What was done is listed from %(since)s to %(day)s.")
                 % {"since": short_day(of.since), "day": short_day(self._record.day)},
             ],
             caution=_(
@@ -91,7 +91,7 @@ class _Texts:
             _("Nothing was missing.")
         ]
         rows.append((_("Reasons"), "\n".join(reasons)))
-        return Part(_("How it stood"), table=Table(("", ""), (1.0, 3.2), rows))
+        return Part(_("Status on that day"), table=Table(("", ""), (1.0, 3.2), rows))
 
     def _last_look(self) -> str:
         look = self._record.looked_inside
@@ -190,7 +190,7 @@ class _Texts:
             for act in acts
         ]
         headings = (_("When"), _("What"), _("Who"), _("Notes"))
-        empty = () if rows else (_("Nothing on record in this time."),)
+        empty = () if rows else (_("Nothing on record for this period."),)
         return Part(heading, empty, Table(headings, _ACTS, rows))
 
     def _notes(self, act: Act) -> Iterator[str]:
@@ -242,7 +242,7 @@ def _signature(version: PackingListVersion, holds: bool) -> str:
         "day": day(version.signed_on),
         "until": day(version.signed_until),
     }
-    return says if holds else f"{says} {_('The signature was not in force on that day.')}"
+    return says if holds else f"{says} {_('The signature was not valid on that day.')}"
 
 
 def _otherwise(line: NotCarriedDraft, when: str) -> Iterator[str]:
@@ -286,7 +286,7 @@ def _seals(act: Act) -> Iterator[str]:
 
 def _ended(recall: Recall) -> str:
     if recall.closed is None:
-        return _("It had not ended.")
+        return _("It was still open.")
     if recall.outcome == "withdrawn":
-        return _("The maker withdrew it: %(where)s") % {"where": recall.published_at}
+        return _("Withdrawn by the maker: %(where)s") % {"where": recall.published_at}
     return _("Finished; the batch stays blocked.")

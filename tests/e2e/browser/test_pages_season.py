@@ -85,7 +85,7 @@ def test_bars_are_moved_and_reserved_as_they_stand(
 
         # A kit that is away then takes no other bar; one that is free does.
         drag(page, "Moor", other)
-        expect(says).to_contain_text(f"Not possible: Moor with {other}, which goes with Ridge")
+        expect(says).to_contain_text(f"Not possible: Moor with {other}. It goes with Ridge")
         drag(page, "Moor", free)
         expect(says).to_have_text(
             f"Moor goes with {free}. Nothing is reserved until you press the button."

@@ -58,6 +58,8 @@ class Reader:
                 before = self.coverage.get(data["trip"], Coverage.UNCOVERED)
                 assert before == data["before"] != data["coverage"]
                 self.coverage[data["trip"]] = data["coverage"]
+            case ("trip", _, "moved"):
+                pass  # of every room, as this reads: the update comes with it
             case ("trip", _, _):
                 self.trips[data["trip"]] = data
             case ("lot", _, _) if data["open"]:

@@ -71,7 +71,7 @@ def test_a_webhook_sends_the_very_same(w: World) -> None:
     take(w)
     shown = make.caller(w.keeper).get("events/").json()["events"]
     events = Event.objects.order_by("id")
-    sent = [json.loads(body) for body in content.of_events(list(events))]
+    sent = [json.loads(body) for body in content.of_events(list(events), make.actor(w.keeper))]
     assert shown == sent
     assert shown != []
 

@@ -11,6 +11,8 @@ from gearroom.core import clock
 from gearroom.core.api.openapi.problem_examples import examples
 from kits.api.glossary.problems import PROBLEMS
 from kits.models import Reservation, Trip
+from kits.services.calendars import calendars
+from kits.services.calendars.calendars import CalendarFacts
 from tests.kits import factories as make
 from tests.kits.factories import World
 
@@ -39,7 +41,7 @@ class Asked:
         made = Reservation.objects.get(trip=self.hill)
         return self.call.post(f"reservations/{made.pk}/swap/", {"kit": kit})
 
-    def put(self, hours: int) -> Any:
+    def put(self, hours: int, path: str = "trips/bookings/118/") -> Any:
         """Put a trip that lasts so long."""
         departs = clock.now() + timedelta(days=2)
         body = {
@@ -48,7 +50,7 @@ class Asked:
             "returns_at": (departs + timedelta(hours=hours)).isoformat(),
             "people": 8,
         }
-        return self.call("PUT", "trips/bookings/118/", body)
+        return self.call("PUT", path, body)
 
 
 def _reserved_twice(asked: Asked) -> Any:
@@ -107,6 +109,11 @@ def _late(asked: Asked) -> Any:
     return asked.call.post(path, {"returns_at": passed.isoformat()})
 
 
+def _of_calendar(asked: Asked) -> Any:
+    calendars.add(make.act(asked.w.keeper), CalendarFacts("Season", asked.w.store, 8))
+    return asked.put(hours=6, path="trips/calendar-season/hill/")
+
+
 ASKED: dict[str, Callable[[Asked], Any]] = {
     "kit-reserved": _reserved_twice,
     "kit-retired": _retired,
@@ -119,6 +126,7 @@ ASKED: dict[str, Callable[[Asked], Any]] = {
     "does-not-suit": _used,
     "trip-ends-before-it-begins": lambda asked: asked.put(hours=-2),
     "due-in-the-past": _late,
+    "trip-of-calendar": _of_calendar,
     "trip-too-long": lambda asked: asked.put(hours=24 * 400),
 }
 

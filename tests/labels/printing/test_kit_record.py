@@ -59,7 +59,7 @@ def test_a_recall_that_touched_the_kit_is_in_it(w: make.World) -> None:
     assert "No recall on record concerned this kit." in pack(w)
     recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="D1")
     says = pack(w)
-    assert "recalled by its maker" in says and "It had not ended." in says
+    assert "recalled by its maker" in says and "It was still open." in says
     assert "Do not take" in says
 
 

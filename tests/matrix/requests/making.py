@@ -160,7 +160,7 @@ class Aim:
 
     def calendar_content(self) -> str:
         """A version of the room's calendar, as its page sends it once somebody looked at it."""
-        held = {"calendar": self.of("calendar"), "content": ics(far("a")).decode()}
+        held = {"calendar": self.of("calendar"), "content": ics(far("a")).decode(), "plan": ""}
         return signing.dumps(held, salt="calendar-content", compress=True)
 
     def event(self) -> str:

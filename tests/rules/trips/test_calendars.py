@@ -113,7 +113,6 @@ def test_what_cannot_be_a_trip_is_named_with_the_reason(text: str, says: str) ->
         ics(WHEN)[:-20],
         ics(WHEN)[:-9],
         ics(WHEN, before="METHOD:CANCEL\n"),
-        ics(WHEN, before="SUMMARY;:;\n"),
     ],
 )
 def test_what_is_no_whole_calendar_is_refused(content: bytes) -> None:

@@ -100,7 +100,7 @@ def _sealed(request: HttpRequest, of: Table) -> tuple[list[list[Any]], bool]:
     except signing.BadSignature:  # expired too
         raise Invalid(_("The file was checked too long ago. Choose it again.")) from None
     if held["table"] != of.name:
-        raise Invalid(_("This file was checked as another table. Choose it again."))
+        raise Invalid(_("This file was checked for another table. Choose it again."))
     return held["cells"], held["whole"]
 
 
@@ -133,7 +133,7 @@ def _page(
         _ONE,
         problem=problem,
         table=of,
-        title=in_words(of.title),
+        heading=in_words(of.title),
         meaning=in_words(of.meaning),
         columns=[
             (column.name, in_words(column.title), exporting.meaning(column), column)

@@ -42,7 +42,8 @@ class ItemForm(PageForm):
     order_down_to = WholeNumber(
         required=False,
         label=_lazy(
-            "Order level: order when fewer are left (leave empty to have it worked out from use)"
+            "Order level: order when this many or fewer are left"
+            " (leave empty to have it worked out from use)"
         ),
     )
     lead_time_days = WholeNumber(

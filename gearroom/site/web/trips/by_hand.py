@@ -33,7 +33,7 @@ from gearroom.site.web.page.forms import Number
 from gearroom.site.web.planning.vocabulary import chosen_activity
 from kits.models import Activity, Trip
 from kits.services.lookup import find
-from kits.services.trips import trips
+from kits.services.trips import sources, trips
 from kits.services.trips.trip_facts import MOST_PEOPLE, OLDEST, TripFacts
 
 MOST_HOURS = Decimal(999)
@@ -64,22 +64,23 @@ def _editable(who: Actor, trip: int) -> Trip:
     return row
 
 
-def _require_by_hand(trip: Trip) -> None:
-    """Raise Invalid for a trip that another system knows."""
-    if trip.source != trips.BY_HAND:
+def _require_changed_here(trip: Trip) -> None:
+    """Raise Invalid for a trip that another program would change back."""
+    if not sources.is_changed_here(trip):
+        calendar = sources.calendar_of(trip.source, trip.reference)
         raise Invalid(
             _(
                 "%(trip)s comes from “%(source)s”. Change it there, and it will be updated here "
                 "automatically."
             )
-            % {"trip": trip.name, "source": trip.source}
+            % {"trip": trip.name, "source": calendar.name if calendar else trip.source}
         )
 
 
 def _edit_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
     row = _editable(actor(request), trip)
     try:
-        _require_by_hand(row)
+        _require_changed_here(row)
     except Invalid as elsewhere:
         return show(request, "site/trips/changed_elsewhere.html", problem=elsewhere, trip=row)
     return _form_page(request, row, request.POST if problem else _values_of(row), problem)
@@ -87,9 +88,9 @@ def _edit_page(request: HttpRequest, trip: int, problem: Problem | None = None) 
 
 @form_view("edit_trip", "trip", page_of=_edit_page)
 def edit(act: Act, request: HttpRequest, trip: int) -> Done:
-    """Change a trip that was added by hand, or cancel it."""
+    """Change a trip that no other program would change back, or cancel it."""
     sent, row = request.POST, _editable(act.actor, trip)
-    _require_by_hand(row)
+    _require_changed_here(row)
 
     def as_it_was_read(now: Trip) -> None:
         if sent.get("revision") != str(now.revision):

@@ -1,10 +1,14 @@
 """Calendars that trips come from: added, looked at, taken over; and what is asked about them."""
 
+from collections import Counter
+from collections.abc import Mapping
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils import formats
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
@@ -25,13 +29,14 @@ from gearroom.site.web.page import (
     show,
 )
 from kits.models import TripCalendar
+from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.calendars import MAX_BYTES, Change
 from kits.services.calendars import calendars, questions, reading, versions
 from kits.services.calendars.calendars import CalendarFacts
 from kits.services.calendars.versions import EventShown, Preview
 from kits.services.lookup import find
-from kits.services.text import trip_calendar_texts
-from kits.services.trips.trip_facts import MOST_PEOPLE
+from kits.services.text import trip_calendar_texts, wording
+from kits.services.trips.trip_facts import MOST_PEOPLE, TripFacts
 
 _SALT, _AN_HOUR = "calendar-content", 3600
 _LOOKS: dict[Change | None, tuple[str, Promise]] = {
@@ -118,6 +123,7 @@ def _fields(request: HttpRequest, calendar: TripCalendar | None, sent: Any) -> d
         }
     first = getattr(here(request), "slug", "")
     return {
+        "hazard_words": [*HAZARDS, *wording.hazards(HAZARDS)],
         "sent": sent if sent is not None else {"people": "8", "room": first},
         "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
     }
@@ -128,7 +134,7 @@ def _look(calendar: TripCalendar) -> tuple[str, str]:
     if calendar.stopped_at is not None:
         return "", _("Stopped")
     if calendar.taken_on is None:
-        return "short", _("Not taken over yet")
+        return "short", _("Not imported yet")
     if calendar.failing_since is not None:
         return "stop", _("Cannot be read")
     return "ok", _("In use")
@@ -139,7 +145,7 @@ def add(act: Act, request: HttpRequest) -> Done:
     """A new calendar; it leads to what it would bring."""
     calendar = calendars.add(act, _facts(act.actor, request))
     return Done(
-        _("%(calendar)s has been added. Look at what it would bring, then take its trips over.")
+        _("%(calendar)s has been added. See what it would change, then import its trips.")
         % {"calendar": calendar.name},
         to=reverse("calendar", args=[calendar.pk]),
     )
@@ -161,11 +167,14 @@ def _page(
         "site/trips/calendars/calendar.html",
         problem=problem,
         calendar=row,
+        waiting=sum(each.calendar_id == row.pk for each in _questions(actor(request))),
         look=look,
         word=word,
         failure=trip_calendar_texts.failure(row.failure),
         counts=_counts(row.counts),
         refused=versions.refused_of(row),
+        in_use=calendars.is_in_use(row),
+        trips=row.events.count(),
         preview=_shown(preview) if preview else None,
         sealed=sealed,
         **_fields(request, row, sent),
@@ -187,7 +196,7 @@ def one(request: HttpRequest, calendar: int) -> HttpResponse:
         preview = versions.preview(act, row, content)
     except Problem as problem:
         return _page(request, calendar, problem)
-    held = {"calendar": row.pk, "content": content.decode("latin-1")}
+    held = {"calendar": row.pk, "content": content.decode("latin-1"), "plan": preview.plan}
     sealed = signing.dumps(held, salt=_SALT, compress=True)
     return _page(request, calendar, preview=preview, sealed=sealed)
 
@@ -215,19 +224,20 @@ def _take(request: HttpRequest, calendar: TripCalendar) -> HttpResponse:
     try:
         held = signing.loads(request.POST["sure"], salt=_SALT, max_age=_AN_HOUR)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("You looked at this too long ago. Look at it again.")) from None
+        raise Invalid(_("This preview is too old. See again what would change.")) from None
     if held["calendar"] != calendar.pk:
-        raise Invalid(_("This is of another calendar. Look at it again."))
+        raise Invalid(_("This belongs to another calendar. Open the calendar again."))
 
     def perform(act: Act) -> Done:
-        counts = versions.take(act, calendar, held["content"].encode("latin-1"))
+        content = held["content"].encode("latin-1")
+        counts = versions.take(act, calendar, content, plan=held["plan"])
         changed = counts["new"] + counts["changed"]
         says = ngettext(
             "%(count)d trip has been added or changed.",
             "%(count)d trips have been added or changed.",
             changed,
         )
-        return Done(says % {"count": changed})
+        return Done(says % {"count": changed} if changed else _("No trip had to be changed."))
 
     return acted(request, perform, to=reverse("calendar", args=[calendar.pk]))
 
@@ -238,11 +248,11 @@ def _shown(preview: Preview) -> dict[str, Any]:
     rows = [each for each in preview.events if each.change in _LOOKS]
     others = [each for each in preview.events if each.change not in _LOOKS]
     return {
-        "rows": [(each, *_LOOKS[each.change], _columns(each)) for each in rows],
+        "rows": [
+            (each, *_LOOKS[each.change], _columns(each), _of_trip(each.facts)) for each in rows
+        ],
         "changes": any(each.change is not None for each in rows) or bool(preview.gone),
-        "unchanged": sum(each.change is Change.UNCHANGED for each in others),
-        "older": sum(each.change is Change.OLDER for each in others),
-        "left_out": sum(each.change is Change.LEFT_OUT for each in others),
+        "others": _counts(Counter(str(each.change) for each in others)),
         "gone": preview.gone,
     }
 
@@ -251,7 +261,20 @@ def _columns(event: EventShown) -> list[str]:
     return list(dict.fromkeys(str(_COLUMNS[name]) for name in event.columns if name in _COLUMNS))
 
 
-def _counts(counts: dict[str, int]) -> list[tuple[str, int]]:
+def _of_trip(facts: TripFacts | None) -> dict[str, Any]:
+    """What a preview says of a trip beside its columns."""
+    if facts is None or facts.room is None:
+        return {}
+    zone = ZoneInfo(facts.room.time_zone)
+    leaves, back = (each.astimezone(zone) for each in (facts.departs_at, facts.returns_at))
+    return {
+        "back": formats.time_format(back, "H:i") if leaves.date() == back.date() else "",
+        "hazards": wording.hazards(facts.hazards),
+        "leader": ", ".join(filter(None, (facts.leader_name, facts.leader_email))),
+    }
+
+
+def _counts(counts: Mapping[str, int]) -> list[tuple[str, int]]:
     """What the last version did, in words."""
     words = [
         ("new", _("new")),
@@ -292,6 +315,13 @@ def use_again(act: Act, request: HttpRequest, calendar: int) -> Done:
     """Read it again."""
     row = calendars.use_again(act, calendars.get(act.actor, calendar))
     return Done(_("%(calendar)s is read again.") % {"calendar": row.name})
+
+
+@form_view("edit_trip", "calendar", refused=_page)
+def remove(act: Act, request: HttpRequest, calendar: int) -> Done:
+    """Delete it, if no trip came from it."""
+    name = calendars.remove(act, calendars.get(act.actor, calendar))
+    return Done(_("%(calendar)s has been deleted.") % {"calendar": name}, to=reverse("calendars"))
 
 
 # ------------------------------------------------------------ what is no longer in one

@@ -33,6 +33,7 @@ from kits.services.trips import (
     leaders,
     proposals,
     reservations,
+    sources,
     trip_readiness,
     trips,
 )
@@ -47,7 +48,7 @@ def list_trips(request: HttpRequest) -> HttpResponse:
     """The trips that are not over, soonest departure first."""
     trips_here, room = _trips_of(request)
     coming = trips_here.filter(last_day__gte=today_here(request), cancelled_at__isnull=True)
-    rows = list(coming[: MOST_TRIPS + 1])
+    rows = list(coming.select_related("calendar_event__calendar")[: MOST_TRIPS + 1])
     return show(
         request,
         "site/trips/trips.html",
@@ -144,7 +145,7 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
         "clashes": trips.clashes_of(row) if judged.state != "over" else [],
         "phones": who.may("see_people", row.room_id),
         "ages": _ages(row),
-        "by_hand": row.source == trips.BY_HAND,
+        "changed_here": sources.is_changed_here(row),
         "may_edit": who.may("edit_trip", row.room_id),
         "may_reserve": who.may("reserve", row.room_id),
     }

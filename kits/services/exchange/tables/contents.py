@@ -23,19 +23,19 @@ from kits.services.lookup import find
 from kits.services.stock import counting
 
 COLUMNS = (
-    Column("room", say("Gear room"), say("Of a shelf; of a kit, where it is at home."),
+    Column("room", say("Gear room"), say("Where the shelf is, or where the kit is at home."),
            refers="room", needed=True),
     Column("kit", say("Kit"), say("The kit’s name; empty for a shelf."), longest=40),
-    Column("section", say("Pouch"), say("The pouch of the kit; may be empty where it has one."),
+    Column("section", say("Pouch"), say("The pouch of the kit; may be empty if it has only one."),
            longest=80),
     Column("shelf", say("Shelf"), say("The shelf’s name; empty for a kit."), longest=80),
     Column("item", say("Item"), say("The item’s name."), refers="item", needed=True),
     Column("lot", say("LOT or serial number"), say("As printed on the pack."), longest=40),
     Column("expiry", say("Expiry date"), say("As printed; a month is good until its last day."),
            Type.EXPIRY),
-    Column("opened_on", say("Opened on"), say("Of an opened pack that is on record."), Type.DAY),
+    Column("opened_on", say("Opened on"), say("For an opened pack that is on record."), Type.DAY),
     Column("units", say("How many"), say("What is there; 0 if none are left."), Type.WHOLE),
-    Column("level", say("How full"), say("Of a loose item, which is not counted."), Type.CHOICE,
+    Column("level", say("How full"), say("For a loose item, which is not counted."), Type.CHOICE,
            choices=tuple(Level)),
 )  # fmt: skip
 
@@ -234,7 +234,10 @@ def _lot(item: Item, values: Values) -> Lot:
         there = Lot.objects.filter(item=item, number=number, expiry=until, opened_on=opened).first()
         if there is None:
             raise Invalid(
-                _("No opened pack like this is on record. Record that it was opened, where it is."),
+                _(
+                    "No opened pack like this is on record. First record on the page of"
+                    " its kit or shelf that it was opened."
+                ),
                 field="opened_on",
             )
         return there

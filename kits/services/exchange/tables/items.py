@@ -97,7 +97,7 @@ COLUMNS = (
     Column(
         "disposal",
         say("Disposal"),
-        say("Where units go that are thrown out."),
+        say("Where thrown-out units go."),
         Type.CHOICE,
         choices=tuple(map(str, Disposal.values)),
     ),
@@ -113,7 +113,7 @@ COLUMNS = (
     ),
     Column(
         "order_down_to",
-        say("Order down to"),
+        say("Order level"),
         say("Order again when no more than this many are left."),
         _WHOLE,
     ),

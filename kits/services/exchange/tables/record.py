@@ -36,12 +36,13 @@ COLUMNS = (
     Column("reversed_by", say("Undone by"), say("The number of the act that undid it."),
            Type.WHOLE, most=10**9),
     Column("item", say("Item"), say("What was moved.")),
-    Column("lot", say("LOT or serial number"), say("Of the batch, as it is known now.")),
-    Column("expiry", say("Expiry date"), say("Of the batch, as it is known now."), Type.DAY),
+    Column("lot", say("LOT or serial number"), say("The batch’s, as it is known now.")),
+    Column("expiry", say("Expiry date"), say("The batch’s, as it is known now."), Type.DAY),
     Column("units", say("Units"), say("How many were moved."), Type.WHOLE),
     Column("from_place", say("From"), say("Where they were.")),
     Column("to_place", say("To"), say("Where they went.")),
-    Column("batch_assumed", say("Batch assumed"), say("Whether nobody looked at the batch."),
+    Column("batch_assumed", say("Batch assumed"),
+           say("Whether nobody looked at the batch number, so that the oldest was assumed."),
            Type.YES_NO),
 )  # fmt: skip
 

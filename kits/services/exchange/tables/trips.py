@@ -17,13 +17,14 @@ from kits.rules.text.hazards import HAZARDS
 from kits.services.exchange.names import Names, person_text
 from kits.services.exchange.table import Filters, Group, Importer, OnRecord, Row, Table, as_read
 from kits.services.lookup import find
-from kits.services.trips import trips
+from kits.services.trips import sources, trips
 from kits.services.trips.trip_facts import ADULT_FROM, OLDEST, TripFacts
 
 _SMALL = 32_767
 
 COLUMNS = (
-    Column("source", say("Source"), say("What the trip came from; empty: entered by hand."),
+    Column("source", say("Source"),
+           say("The system that the trip came from; empty: entered by hand."),
            longest=40, blank_keeps=True),
     Column("reference", say("Reference"), say("The source’s own number for the trip."), longest=80,
            blank_keeps=True),
@@ -35,7 +36,7 @@ COLUMNS = (
            Type.MOMENT, needed=True),
     Column("people", say("People"), say("How many people go."), Type.WHOLE, least=1, most=10_000,
            needed=True),
-    Column("hazards", say("Hazards"), say("What the trip may meet."), Type.SEVERAL,
+    Column("hazards", say("Hazards"), say("The hazards of the trip."), Type.SEVERAL,
            choices=HAZARDS, longest=40),
     Column("children", say("Children"), say("Whether children go."), Type.YES_NO),
     Column("youngest", say("Youngest"), say("The age of the youngest, in years."), Type.WHOLE,
@@ -44,14 +45,15 @@ COLUMNS = (
            most=OLDEST),
     Column("latex_free", say("Latex-free"), say("Whether nothing may contain latex."),
            Type.YES_NO),
-    Column("activity", say("Activity"), say("What the trip does."), longest=80, refers="activity"),
-    Column("hours_to_care", say("Hours to medical care"),
-           say("How long it may take to definitive care."), Type.AMOUNT, most=999),
+    Column("activity", say("Activity"), say("What people do on the trip."), longest=80,
+           refers="activity"),
+    Column("hours_to_care", say("Hours to a hospital or doctor"),
+           say("How many hours it may take to reach one."), Type.AMOUNT, most=999),
     Column("leader", say("Leader"),
            say("A name of somebody on record; with their number where several have it."),
            longest=140, refers="person"),
-    Column("leader_name", say("Leader’s name"), say("Of somebody who is not on record.")),
-    Column("leader_phone", say("Leader’s telephone"), say("Of somebody who is not on record."),
+    Column("leader_name", say("Leader’s name"), say("For somebody who is not on record.")),
+    Column("leader_phone", say("Leader’s telephone"), say("For somebody who is not on record."),
            longest=40),
     Column("leader_email", say("Leader’s email address"),
            say("Instead of the leader: whoever has this address on record leads the trip."),
@@ -109,14 +111,14 @@ def _state(trip: Trip) -> str:
 
 
 def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
-    source = str(row.get("source") or trips.BY_HAND)
+    source = str(row.get("source") or sources.BY_HAND)
     text, slug = row.get("room"), None
     if text:
         slug = names.canonical("room", str(text), field="room")
     zone = ZoneInfo(names.room(slug).time_zone if slug else settings.TIME_ZONE)
     times = {name: _at(row[name], zone) for name in ("departs_at", "returns_at")}
-    if (reference := row.get("reference")) is None and source != trips.BY_HAND:
-        raise Invalid(_("A trip of another system needs its reference."), field="reference")
+    if (reference := row.get("reference")) is None and source != sources.BY_HAND:
+        raise Invalid(_("A trip from another system needs its reference."), field="reference")
     made: Row = {} if reference is None else {"reference": reference}
     youngest = row.get("youngest")
     if row.get("children") is None and isinstance(youngest, int) and youngest < ADULT_FROM:

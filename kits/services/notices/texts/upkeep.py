@@ -68,7 +68,7 @@ WHY_STOPPED = {
     WebhookStop.OFF: _lazy("It is turned off."),
     WebhookStop.PARKED: _lazy("Its server has not accepted anything for three days."),
     WebhookStop.GONE: _lazy("Its server answered that nobody wants events there any more."),
-    WebhookStop.NO_RIGHT: _lazy("Whoever created it may no longer have a webhook."),
+    WebhookStop.NO_RIGHT: _lazy("The person who created it is no longer allowed to have webhooks."),
     WebhookStop.NO_SECRET: _lazy("SECRET_KEY has changed, so it needs a new secret."),
 }
 

@@ -32,11 +32,11 @@ def _remarks(kit: SeasonKit, trip: SeasonTrip, day: str) -> Iterable[str]:
     if trip.needs.latex_free and kit.latex:
         yield _("It contains latex, and the trip needs latex-free kits.")
     elif not kit.may_go(trip):
-        yield _("It is not ready until %(day)s.") % {"day": day}
+        yield _("It is not ready for the whole trip (until %(day)s).") % {"day": day}
     elif not kit.is_ready(trip):
         yield _("It has to be restocked first.")
     else:
-        yield _("It is ready until %(day)s.") % {"day": day}
+        yield _("It is ready for the whole trip (until %(day)s).") % {"day": day}
     yield from _not_served(kit, trip)
 
 

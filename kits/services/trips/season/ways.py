@@ -36,7 +36,8 @@ def way(mend: Mend, trip: Trip, kits: Mapping[int, Kit], costs: Mapping[int, Con
         return _("If the trip began on %(day)s, %(kits)s could go.") % {"day": first, "kits": names}
     if mend.kind is MendKind.MAKE_READY:
         return _(
-            "Not ready until %(day)s, not even with what is on the shelves, but would do: %(kits)s."
+            "%(kits)s would be enough if made ready for the whole trip (until %(day)s), but there"
+            " is not enough on the shelves for that."
         ) % {"day": wording.day(trip.last_day), "kits": names}
     like = mend.like or 0
     facts = {"like": kits[like].name, "kits": names}

@@ -137,7 +137,8 @@ function giveUp() {
   const { bar } = held;
   draw(bar, rowOf(bar.dataset.kit));
   end();
-  say(figure.dataset.stays, { TRIP: bar.dataset.name, KIT: bar.dataset.kit || "–" });
+  const { kit, name } = bar.dataset;
+  say(kit ? figure.dataset.stays : figure.dataset.without, { TRIP: name, KIT: kit });
 }
 
 function drop() {
