@@ -9,14 +9,16 @@ program that was off announces what is so now.
 import uuid
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from hashlib import sha256
 
 from django.db import transaction
 
 from gearroom.core import clock
 from gearroom.core.acts.key_locks import KeyLocked, locked
 from gearroom.core.acts.snapshot import snapshot
+from gearroom.core.models import Room
 from gearroom.core.rules.grouping import grouped
-from kits.models import Announced, Entry
+from kits.models import Announced, Entry, Item, OrderFact, PackingListVersion, RoomOrderLevel
 from kits.rules.events.changes import changed
 from kits.services.announcing.words import Word, kits, overdue, stock, trips
 from kits.services.events import write
@@ -24,7 +26,13 @@ from kits.services.events import write
 _ONE_AT_A_TIME = uuid.UUID("b3f7f0f2-5d2b-4d0e-8a53-7a0f4f0a6a51")
 ANYWAY = timedelta(minutes=5)
 """So often everything is judged although nobody did anything: for what a new day, a time that has
-passed or a setting changes."""
+passed or a setting that is not among these changes."""
+_APPENDED = (Entry, RoomOrderLevel, OrderFact)
+_SETTINGS = (
+    Room.objects.values_list(),
+    Item.objects.values_list("pk", "revision"),
+    PackingListVersion.objects.values_list("pk", "published_at", "signed_on", "signed_until"),
+)
 _LAST = "sweep"
 
 
@@ -50,8 +58,10 @@ def _announce(now: datetime) -> int:
 
 def _stamp(now: datetime) -> str:
     """The same as long as there is nothing to judge anew."""
-    last = Entry.objects.order_by("-id").values_list("id", flat=True).first()
-    return f"{last or 0}:{now.timestamp() // ANYWAY.total_seconds():.0f}"
+    last = [table.objects.order_by("-id").values_list("id").first() for table in _APPENDED]
+    settings = [list(rows.order_by("pk")) for rows in _SETTINGS]
+    turn = now.timestamp() // ANYWAY.total_seconds()
+    return sha256(repr((last, settings, turn)).encode()).hexdigest()
 
 
 def _write(words: Iterable[Word]) -> int:

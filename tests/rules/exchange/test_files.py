@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import example, given, strategies as st
 
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.sentences import InvalidValue, say
@@ -22,7 +22,9 @@ _TEXTS = (
     .map(lambda text: plain(text).strip())
     .filter(lambda text: "\0" not in text)
 )
-_SIGNED = st.text(st.sampled_from("'=+-@\t\r ;\",x") | st.characters(codec="utf-8"), max_size=12)
+_SIGNED = st.text(
+    st.sampled_from("'=+-@\uff1d\t\r\n ;\",x") | st.characters(codec="utf-8"), max_size=12
+)
 
 
 def column(of: Type, **more: object) -> Column:
@@ -58,10 +60,21 @@ _COLUMNS = {
 
 
 @given(text=_SIGNED)
-def test_a_text_comes_back_and_is_no_formula(text: str) -> None:
+@example(text="x;=1")
+@example(text="a;b\n=1;")
+@example(text=';"=1;')
+@example(text=" \uff1d1")
+def test_a_text_comes_back_and_is_no_formula_wherever_it_is_split(text: str) -> None:
     cell = neutral(text)
     assert restored(cell) == text
-    assert cell[:1] not in ("=", "+", "-", "@", "\t", "\r") or not cell
+    assert not cell.startswith(("\t", "\r", "\n"))
+    out = io.StringIO(newline="")
+    csv.writer(out).writerow(["x", cell, "y"])
+    cells = [cell]
+    for separator in ";\t":  # as a spreadsheet of another country reads it
+        for row in csv.reader(io.StringIO(out.getvalue(), newline=""), delimiter=separator):
+            cells += row
+    assert not [each for each in cells if each.strip(' "\t').startswith(tuple("=+-@\uff1d"))]
 
 
 @pytest.mark.parametrize("of", list(Type))
@@ -148,6 +161,9 @@ def test_too_much_at_once_is_refused() -> None:
     for rows in ([["a"]] * (texts.MOST_ROWS + 2), [["a"] * 61], [["a" * 1001]]):
         with pytest.raises(InvalidValue):
             texts.require_bounds(rows)
+    for endless in ("a" * 200_000, '"' + "a" * 200_000, "name\n" + "a" * 200_000):
+        with pytest.raises(InvalidValue):
+            texts.rows_of(endless, ["name"])
 
 
 # ------------------------------------------------------------------------------ rows held together
