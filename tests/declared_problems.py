@@ -21,9 +21,10 @@ def declared_problems(get_response: Callable[[HttpRequest], Any]) -> Callable[[H
         response = get_response(request)
         if response.status_code in (409, 422) and request.resolver_match:
             view = getattr(request.resolver_match.func, "cls", None)
-            reads = request.method in ("GET", "HEAD")
-            codes = getattr(view, "read_problems" if reads else "problems", None)
-            if codes is not None and response["Content-Type"] == MEDIA_TYPE:
+            writes = request.method not in ("GET", "HEAD")
+            particular: Any = getattr(view, "particular_problems", None)
+            codes = particular(writes) if particular else ()
+            if codes and response["Content-Type"] == MEDIA_TYPE:
                 code = json.loads(response.content)["code"]
                 assert code in {*codes, *COMMON}, f"{request.method} {request.path}: {code}"
         return response

@@ -2,6 +2,7 @@
 
 from gearroom.core.api.views import UseCaseView
 from kits.api.answers import DoneAnswer
+from kits.api.problems import NAMED_KIT
 from kits.models import Kit
 from kits.services.lookup import find, reporters
 
@@ -9,6 +10,7 @@ from kits.services.lookup import find, reporters
 class KitView(UseCaseView):
     """Something that is done to a kit; unless it answers with more, with the entry alone."""
 
+    problems = NAMED_KIT
     answers = {201: DoneAnswer}
 
     def kit(self) -> Kit:

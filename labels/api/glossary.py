@@ -1,7 +1,10 @@
 """What the words of labels, sheets and scans mean in the API; see `core.api.openapi.glossary`."""
 
 from gearroom.core.api.openapi.glossary import FIELDS, PARAMETERS, TAGS
+from gearroom.core.api.openapi.problem_examples import PARTICULAR
+from labels.api.scan_problems import PROBLEMS
 
+PARTICULAR.extend(PROBLEMS)
 FIELDS.update(
     {
         # ------------------------------------------------------------------------------ labels

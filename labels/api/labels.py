@@ -12,6 +12,7 @@ from gearroom.core.api.openapi.member_rules import needs, one_of
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_KIT
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -128,6 +129,8 @@ class MakeBody(bodies.HereBody):
 
 class Labels(ListView, UseCaseView):
     use_case = "print_labels"
+    problems = ("wrong-label", *NAMED_KIT)
+    read_problems = NAMED_KIT
     query = LabelQuery
     shows = LabelAnswer
     filters = {
@@ -179,6 +182,7 @@ class BindBody(bodies.HereBody):
 
 class Bind(UseCaseView):
     use_case = "bind_label"
+    problems = ("label-bound", "wrong-label", *NAMED_KIT)
     body = BindBody
     answers = {200: LabelAnswer}
 
@@ -201,6 +205,7 @@ class CancelAnswer(serializers.Serializer[Any]):
 
 class Cancel(UseCaseView):
     use_case = "cancel_label"
+    problems = ("label-cancelled",)
     body = CancelBody
     answers = {200: CancelAnswer}
 

@@ -164,7 +164,10 @@ class OutcomeAnswer(answers.Answer):
     shelf = ShelfAnswer()
     person = TagAnswer()
     passer_by = PasserByAnswer()
-    problem = ProblemDocument(allow_null=True)
+    problem = ProblemDocument(
+        allow_null=True,
+        help_text="Why nothing was done with it, as if it were the only label; null: it was done.",
+    )
 
 
 @answers.Answer.of(results.ScanAnswer)

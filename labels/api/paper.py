@@ -9,11 +9,13 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from gearroom.core.acts import Act, Actor, Invalid
+from gearroom.core.api.any_view import View
 from gearroom.core.api.derived_serializer import DerivedSerializer
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
-from gearroom.core.api.views import ReadView, UseCaseView, View
+from gearroom.core.api.views import ReadView, UseCaseView
+from kits.api.problems import NAMED_KIT, PRINTING
 from kits.services.kits import inspection
 from kits.services.labelling import labelling
 from kits.services.lookup import find
@@ -110,6 +112,8 @@ class Sheets(View):
     so it takes no key.
     """
 
+    use_case = "print_labels"
+    problems = ("label-cancelled", *PRINTING)
     schema = PaperSchema()
     media: ClassVar = (_PDF,)
     body = SheetBody
@@ -118,7 +122,7 @@ class Sheets(View):
 
     def post(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """The PDF."""
-        self.require("print_labels")
+        self.require(self.use_case)
         self.read_query(None)
         serializer = self.body(data=dict(request.data))
         serializer.is_valid(raise_exception=True)
@@ -203,6 +207,7 @@ class LayoutsAnswer(serializers.Serializer[Any]):
 
 class Layouts(ReadView, UseCaseView):
     use_case = "print_labels"
+    problems = ("name-taken", *PRINTING)
     shows = LayoutsAnswer
     body = LayoutBody
     answers = {201: LayoutAnswer}
@@ -237,6 +242,7 @@ def _measured(kept: sheets.StoredSheet, data: dict[str, Any]) -> Offset | None:
 
 
 class TestPage(_PaperView):
+    read_problems = PRINTING
     query = CalibrationQuery
     __test__ = False
 
@@ -256,6 +262,7 @@ class OffsetAnswer(DerivedSerializer):
 
 class Calibration(ReadView):
     reads_as = "print_labels"
+    read_problems = ("card-too-long", "label-too-small", "read-back-failed")
     query = CalibrationQuery
     shows = OffsetAnswer
 
@@ -276,6 +283,7 @@ class PictureQuery(PreviewQuery):
 
 
 class Picture(_PaperView):
+    read_problems = ("label-cancelled", *PRINTING)
     media = ("image/png", "image/svg+xml")
     query = PictureQuery
 
@@ -297,6 +305,7 @@ class TagQuery(PreviewQuery):
 
 
 class Tag(_PaperView):
+    read_problems = ("no-label", "not-sealed", *NAMED_KIT, *PRINTING)
     query = TagQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -314,6 +323,7 @@ class CardQuery(PreviewQuery):
 
 
 class Card(_PaperView):
+    read_problems = ("no-label", *NAMED_KIT, *PRINTING)
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -339,6 +349,7 @@ class KitRecordQuery(QuerySerializer):
 
 class KitRecord(_PaperView):
     reads_as = "read_history"
+    read_problems = (*NAMED_KIT, *PRINTING)
     query = KitRecordQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -353,6 +364,7 @@ class KitRecord(_PaperView):
 
 
 class SignOutSheet(_PaperView):
+    read_problems = PRINTING
     query = PreviewQuery
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -369,6 +381,7 @@ class CalendarQuery(QuerySerializer):
 
 class WallCalendar(_PaperView):
     reads_as = "look"
+    read_problems = PRINTING
     query = CalendarQuery
 
     def read(self, query: dict[str, Any]) -> Any:

@@ -27,6 +27,7 @@ from gearroom.core.api.requests.serializers import (
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
+from kits.api.problems import NAMED_KIT, NOT_TO_GO, PUT_IN, SWAPPING
 from kits.models import AsFound
 from kits.rules.custody.use import Went
 from kits.services.custody.use import ITEM_OR_BATCH
@@ -243,6 +244,16 @@ class ScanSchema(ViewSchema):
 
 class Scans(UseCaseView):
     use_case = "identify"  # the service asks for more, by intent
+    token_needs = (
+        "the scope `read`; `custody` to take out and hand back, `stock` to check, add, receive and"
+        " count"
+    )
+    problems = (
+        "another-kit-is-reserved", "code-wrong", "due-in-the-past", "keep-as-it-came-back",
+        "label-not-bound", "makers-code-wrong", "not-enough", "not-ours", "not-wanted-here",
+        "nothing-read", "nothing-to-add", "picture-broken", "reserved-for-another", "which-person",
+        "who-takes-it", "wrong-label", *NAMED_KIT, *SWAPPING, *PUT_IN, *NOT_TO_GO,
+    )  # fmt: skip
     schema = ScanSchema()
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
     key_header = False

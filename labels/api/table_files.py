@@ -104,6 +104,7 @@ class ExportQuery(QuerySerializer):
 
 class Export(ReadView):
     reads_as = "export_tables"
+    read_problems = ("too-many-rows",)
     schema = PaperSchema()
     media = tuple(media.partition(";")[0] for media in exporting.FORMATS.values())
     query = ExportQuery
@@ -221,6 +222,7 @@ class _ImportSchema(ViewSchema):
 
 class Import(UseCaseView):
     use_case = "import_tables"
+    problems = ("export-only", "import-changed", "import-refused", "picture-broken")
     schema = _ImportSchema()
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
     answers = {200: ImportedAnswer}

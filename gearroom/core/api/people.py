@@ -203,6 +203,7 @@ class OnePerson(ReadView, _PersonView):
     reads_as = "see_people"
     method = "patch"
     use_case = "look"  # whoever it is may change their own; the service looks at the rest
+    token_needs = "the scope `people`, and every scope to change an email address"
     body = PersonBody
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -214,9 +215,15 @@ class OnePerson(ReadView, _PersonView):
         return 200, self.whole(people.edit(act, self.person(), **self.fields(data)))
 
 
+_OF_ROLES = "the scope `people`, and `admin` for roles in every gear room"
+_OF_LEAVING = "the scope `people`, and every scope where the person has a login"
+
+
 class Departure(_PersonView):
     """Somebody's leaving."""
 
+    token_needs = _OF_LEAVING
+    problems = ("last-administrator",)
     body = LeftBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -227,6 +234,8 @@ class Departure(_PersonView):
 class Return(_PersonView):
     """Somebody's return."""
 
+    token_needs = _OF_LEAVING
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that somebody has come back: their login works again."""
         return 200, self.whole(people.rejoin(act, self.person()))
@@ -236,6 +245,8 @@ class SignIn(_PersonView):
     """Somebody's sign-in."""
 
     use_case = "edit_member"
+    token_needs = "every scope"
+    problems = ("has-sign-in", "name-taken", "person-left")
     body = SignInBody
     answers = {201: SignInMade}
 
@@ -256,6 +267,7 @@ class AddRole(_PersonView):
     """A role given."""
 
     use_case = "edit_member"
+    token_needs = _OF_ROLES
     body = RoleBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -271,6 +283,8 @@ class AddRole(_PersonView):
 
 class EndRole(AddRole):
     """A role taken."""
+
+    problems = ("last-administrator",)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Remove a role from somebody."""

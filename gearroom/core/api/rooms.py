@@ -114,6 +114,7 @@ class Rooms(ListView, UseCaseView):
     shows = RoomShown
     ordering = ("slug",)
     use_case = "edit_room"
+    problems = ("name-taken",)
     body = RoomBody
     answers = {201: RoomShown}
 
@@ -132,6 +133,7 @@ class OneRoom(ReadView, UseCaseView):
     shows = RoomShown
     method = "patch"
     use_case = "edit_room"
+    problems = ("name-taken",)
     body = RoomEdit
     answers = {200: RoomShown}
 

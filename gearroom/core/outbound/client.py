@@ -113,7 +113,7 @@ class Client:
             location = answer.headers.get("location")
             if answer.status not in _REDIRECTS or location is None:
                 return _unpacked(answer, at_most)
-            to = checked(urljoin(str(to), location))
+            to = checked(_absolute(to, location))
         raise OutboundError(Failure.TOO_MANY_REDIRECTS)
 
     def _answer(
@@ -138,7 +138,7 @@ class Client:
             sent["content-length"] = str(len(content))
         try:
             with self._pool.stream(
-                method, str(to), headers=list(sent.items()), content=content
+                method, str(to), headers=_in_bytes(sent), content=content
             ) as response:
                 parts = _first(response.iter_stream(), at_most)
                 answered = {
@@ -157,6 +157,19 @@ def _authorities(file: str) -> ssl.SSLContext:
     context = ssl.create_default_context()
     context.load_verify_locations(certifi.where())
     return context
+
+
+def _absolute(base: WebAddress, location: str) -> str:
+    """Where a redirect leads. Raises OutboundError."""
+    try:
+        return urljoin(str(base), location)
+    except ValueError:
+        raise OutboundError(Failure.NOT_AN_ADDRESS) from None
+
+
+def _in_bytes(headers: Mapping[str, str]) -> list[tuple[bytes, bytes]]:
+    """Headers as they are sent: what a server named a version is any bytes (RFC 9110, 5.5)."""
+    return [(name.encode("ascii"), value.encode("latin-1")) for name, value in headers.items()]
 
 
 def _first(parts: Iterator[bytes], at_most: int) -> bytes:

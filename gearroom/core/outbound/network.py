@@ -59,15 +59,15 @@ class GuardedNetwork(httpcore.NetworkBackend):
             seconds = min(self.remaining(), CONNECT_SECONDS)
             try:
                 connection = socket.create_connection((str(address), port), timeout=seconds)
+                peer = ip_address(connection.getpeername()[0])
+                connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             except OSError:
                 if number == len(addresses):
                     raise OutboundError(Failure.NO_CONNECTION) from None
                 continue
-            peer = ip_address(connection.getpeername()[0])
             if not self._allowed.connection(to, peer):
                 connection.close()
                 raise OutboundError(Failure.NOT_PUBLIC)
-            connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             return TimedStream(connection, self)
         raise OutboundError(Failure.UNKNOWN_NAME)
 

@@ -318,6 +318,7 @@ urlpatterns: list[URLPattern] = [
     path("trips/calendars/<int:calendar>/read/", calendars.read_soon, name="calendar-read"),
     path("trips/calendars/<int:calendar>/stop/", calendars.stop, name="calendar-stop"),
     path("trips/calendars/<int:calendar>/use/", calendars.use_again, name="calendar-use"),
+    path("trips/calendars/<int:calendar>/delete/", calendars.remove, name="calendar-remove"),
     path("trips/calendars/gone/<int:event>/keep/", calendars.keep, name="calendar-keep-trip"),
     path("trips/calendars/gone/<int:event>/cancel/", calendars.cancel, name="calendar-cancel-trip"),
     path("trips/add/", by_hand.add, name="trip-add"),

@@ -7,8 +7,9 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts import Act
+from gearroom.core.api.any_view import View
 from gearroom.core.api.requests.serializers import ActBody
-from gearroom.core.api.views import ListView, ReadView, UseCaseView, View
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers
 from kits.models import Advice
 from kits.rules.planning.advice import State
@@ -147,6 +148,10 @@ class SendAdviceBody(ActBody):
 
 class SendAdvice(_OfOne, UseCaseView):
     use_case = "send_advice"
+    problems = (
+        "advice-withdrawn", "duty-not-confirmed", "must-have-left-out", "names-a-dose",
+        "names-a-medicine", "needs-training", "not-answered-yet",
+    )  # fmt: skip
     body = SendAdviceBody
     answers = {200: OneAdviceShown}
 
@@ -163,6 +168,7 @@ class WithdrawAdviceBody(ActBody):
 
 class WithdrawAdvice(_OfOne, UseCaseView):
     use_case = "send_advice"
+    problems = ("advice-withdrawn",)
     body = WithdrawAdviceBody
     answers = {200: OneAdviceShown}
 

@@ -61,6 +61,7 @@ class ClearanceBody(ActBody):
 
 class AnswerClearance(UseCaseView):
     use_case = "answer_clearance"
+    problems = ("answered-already",)
     body = ClearanceBody
     answers = {200: ClearanceShown}
 

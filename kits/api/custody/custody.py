@@ -9,6 +9,7 @@ from gearroom.core.acts import NOT_GIVEN, Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_KIT, NOT_TO_GO, SWAPPING
 from kits.api.views import KitView, ReportView
 from kits.models import AsFound, Kit, WithheldKind
 from kits.services.custody import custody, passing_on, returns, use
@@ -84,6 +85,11 @@ class TakenAnswer(answers.WithEntry):
 
 class CheckOut(KitView):
     use_case = "identify"  # the service asks for more: a request, or one of two facts
+    token_needs = "the scope `custody`"
+    problems = (
+        "due-in-the-past", "reserved-for-another", "who-takes-it",
+        "wrong-label", *SWAPPING, *NOT_TO_GO,
+    )  # fmt: skip
     can_be_handed_over = True
     body = CheckOutBody
     answers = {201: TakenAnswer}
@@ -171,6 +177,7 @@ class HandedBackAnswer(answers.WithEntry):
 
 class CheckIn(UseCaseView):
     use_case = "check_in"
+    problems = ("wrong-label", *NAMED_KIT)
     can_be_handed_over = True
     body = CheckInBody
     answers = {200: HandedBackAnswer}
@@ -204,6 +211,7 @@ class DueBody(ActBody):
 
 class Due(KitView):
     use_case = "set_due"
+    problems = ("due-in-the-past", "not-out")
     body = DueBody
     answers = {200: answers.CheckoutAnswer}
 
@@ -238,6 +246,7 @@ class PassedAnswer(answers.CheckoutAnswer):
 
 class Pass(ReportView):
     use_case = "pass"
+    problems = ("who-takes-it", "wrong-label")
     can_be_handed_over = True
     body = PassBody
     answers = {200: PassedAnswer}
@@ -258,6 +267,7 @@ class UseBody(bodies.LevelsBody):
 
 class Use(ReportView):
     use_case = "log_use"
+    problems = ("wrong-label",)
     can_be_handed_over = True
     body = UseBody
     answers = {201: answers.UsedAnswer}
@@ -298,6 +308,7 @@ class ReleaseBody(ActBody):
 
 class Release(KitView):
     use_case = "release"
+    problems = ("count-first", "not-withheld")
     body = ReleaseBody
     answers = {200: answers.DoneAnswer}
 
@@ -313,6 +324,7 @@ class LayUpBody(ActBody):
 
 class LayUp(KitView):
     use_case = "lay_up"
+    problems = ("kit-is-out", "laid-up-already", "not-laid-up")
     body = LayUpBody
     answers = {200: answers.DoneAnswer}
 

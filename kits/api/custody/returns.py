@@ -10,6 +10,7 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, named
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_KIT
 from kits.api.views import KitView, ReportView
 from kits.models import UnmetNeed
 from kits.services.custody import returns
@@ -98,6 +99,7 @@ class ComeBackBody(WriteOffBody):
 
 class ComeBack(KitView):
     use_case = "come_back"
+    problems = ("not-away", "not-enough", "wrong-label")
     body = ComeBackBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -113,6 +115,7 @@ class ComeBack(KitView):
 
 class WriteOff(KitView):
     use_case = "write_off"
+    problems = ("not-away", "not-enough", "wrong-label")
     body = WriteOffBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -135,6 +138,7 @@ class UnmetNeedQuery(PageQuery):
 
 
 class UnmetNeeds(ListView):
+    read_problems = NAMED_KIT
     query = UnmetNeedQuery
     shows = UnmetNeedAnswer
     filters = {"kit": named(find.kit, "entry__kit")}

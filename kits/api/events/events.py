@@ -75,6 +75,7 @@ class EventQuery(QuerySerializer):
 
 class Events(ReadView):
     reads_as = "read_events"
+    read_problems = ("cursor-of-another-time",)
     query = EventQuery
     shows = EventPageAnswer
 

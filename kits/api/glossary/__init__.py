@@ -2,10 +2,10 @@
 
 from gearroom.core.api.openapi.glossary import FIELDS, PARAMETERS, TAGS
 from gearroom.core.api.openapi.problem_examples import PARTICULAR
-from kits.api.glossary import addresses, planning, problems, words
+from kits.api.glossary import addresses, hatch_problems, planning, problems, words
 
 FIELDS.update(words.FIELDS)
 FIELDS.update(planning.FIELDS)
 PARAMETERS.update(addresses.PARAMETERS)
 TAGS.update(addresses.TAGS)
-PARTICULAR.extend(problems.PROBLEMS)
+PARTICULAR.extend([*problems.PROBLEMS, *hatch_problems.PROBLEMS])

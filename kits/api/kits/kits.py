@@ -12,6 +12,7 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView
 from gearroom.core.models import Room
 from kits.api import answers
+from kits.api.problems import NAMED_KIT
 from kits.api.views import KitView
 from kits.models import Checkout, Kit, PackingListVersion, WithheldKind, Withholding
 from kits.rules.ledger.facts import LivesIn
@@ -227,6 +228,7 @@ class _KitView(KitView):
 
 
 class Kits(ListView, _KitView):
+    problems = ("deputy-is-another", "name-taken", "not-published")
     query = KitQuery
     shows = KitAtAGlanceAnswer
     ordering = ("name",)
@@ -254,6 +256,10 @@ class Kits(ListView, _KitView):
 class OneKit(ReadView, _KitView):
     shows = KitAtAGlanceAnswer
     method = "patch"
+    problems = (
+        "deputy-is-another", "kit-retired", "name-taken", "training-stock-inside",
+    )  # fmt: skip
+    read_problems = NAMED_KIT
     body = EditKitBody
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -266,6 +272,7 @@ class OneKit(ReadView, _KitView):
 
 
 class FollowList(_KitView):
+    problems = ("follows-already", "kit-retired", "not-published")
     body = FollowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -274,6 +281,7 @@ class FollowList(_KitView):
 
 
 class MoveHome(_KitView):
+    problems = ("kit-is-out", "kit-retired")
     body = MoveHomeBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -286,6 +294,8 @@ class MoveHome(_KitView):
 
 
 class RetireKit(_KitView):
+    problems = ("kit-is-out", "kit-not-empty", "kit-reserved")
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Retire an empty kit for good; its history is kept."""
         return 200, self.whole(kits.retire_kit(act, self.kit()))

@@ -11,6 +11,7 @@ from gearroom.core.api.requests.serializers import PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers
 from kits.api.fields import DayOrInstantField
+from kits.api.problems import NAMED_KIT
 from kits.models import Entry
 from kits.rules.ledger.facts import Word
 from kits.services.custody import offers
@@ -56,6 +57,7 @@ class ReadinessAnswer(answers.DaysAnswer):
 
 
 class Readiness(ReadView):
+    read_problems = NAMED_KIT
     query = ReadinessQuery
     shows = ReadinessAnswer
 
@@ -120,6 +122,7 @@ class ContentsAnswer(answers.Answer):
 
 
 class Contents(ReadView):
+    read_problems = NAMED_KIT
     query = ContentsQuery
     shows = ContentsAnswer
 
@@ -137,6 +140,7 @@ class HistoryAnswer(answers.EntryRow):
 
 class History(ListView):
     reads_as = "read_history"
+    read_problems = NAMED_KIT
     query = PageQuery
     shows = HistoryAnswer
 

@@ -12,6 +12,7 @@ from gearroom.core.acts import Actor
 from gearroom.core.api.requests.serializers import PageQuery
 from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers
+from kits.api.problems import NAMED_KIT
 from kits.models import Checkout, Entry, EntryKind, Movement
 from kits.services.lookup import find, without_strangers
 from kits.services.lookup.own_side import own_side
@@ -28,6 +29,7 @@ class CheckoutQuery(PageQuery):
 
 
 class Checkouts(ListView):
+    read_problems = NAMED_KIT
     query = CheckoutQuery
     shows = answers.CheckoutAnswer
     filters = {
@@ -137,6 +139,7 @@ def _about(lookup: str) -> Filter:
 
 class Entries(ListView):
     reads_as = "read_history"
+    read_problems = NAMED_KIT
     query = EntryQuery
     shows = EntryInListAnswer
     filters = {
@@ -193,6 +196,7 @@ class MovementQuery(_PeriodQuery):
 
 class Movements(ListView):
     reads_as = "read_history"
+    read_problems = NAMED_KIT
     query = MovementQuery
     shows = MovementAnswer
     filters = {

@@ -138,6 +138,7 @@ class ChangeView(UseCaseView):
 
 
 class Changes(ListView, ChangeView):
+    problems = ("draft-there", "must-have-lowered", "published-already")
     query = PageQuery
     shows = FollowedChangeAnswer
     body = ListChangeBody
@@ -180,6 +181,7 @@ class OneChange(ReadView, ChangeView):
 
 
 class ReviewChange(ChangeView):
+    problems = ("withdrawn-already",)
     body = ListChangeReviewBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

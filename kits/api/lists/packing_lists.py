@@ -204,6 +204,7 @@ def draft_from(actor: Actor, data: dict[str, Any], kept: Sequence[NotCarriedDraf
 
 
 class Lists(ListView, PackingListView):
+    problems = ("name-taken",)
     query = ListQuery
     shows = ListAnswer
     ordering = ("name",)
@@ -232,6 +233,7 @@ class OneList(ReadView, PackingListView):
 
 
 class NewDraft(PackingListView):
+    problems = ("draft-there",)
     answers = {201: VersionAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -242,6 +244,7 @@ class NewDraft(PackingListView):
 class OneVersion(ReadView, PackingListView):
     shows = VersionAnswer
     method = "put"
+    problems = ("published-already",)
     body = DraftBody
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -265,6 +268,7 @@ class PublishBody(ActBody):
 
 
 class Publish(PackingListView):
+    problems = ("hazard-not-served", "list-empty")
     body = PublishBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -274,6 +278,7 @@ class Publish(PackingListView):
 
 class Sign(PackingListView):
     use_case = "sign_list"
+    problems = ("not-published", "signature-in-the-past")
     body = SignBody
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
 

@@ -13,6 +13,7 @@ from gearroom.core.api.rooms import ClockTime
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from gearroom.core.models import Person
 from kits.api import answers
+from kits.api.problems import NAMED_KIT
 from kits.models import CalendarBy, Notice, NotificationPreferences
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import When
@@ -73,6 +74,7 @@ class NoticeQuery(PageQuery):
 
 class Notices(ListView):
     reads_as = "own_notices"
+    read_problems = NAMED_KIT
     query = NoticeQuery
     shows = NoticeAnswer
     filters = {"person": "person", "kind": "kind", "kit": named(find.kit, "kit")}
@@ -93,6 +95,7 @@ class OneNotice(ReadView):
 
 class SendAgain(UseCaseView):
     use_case = "send_notice_again"
+    problems = ("no-address",)
     answers = {201: NoticeAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -69,6 +69,10 @@ class Erase(UseCaseView):
     """Somebody is erased."""
 
     use_case = "erase_person"
+    problems = (
+        "answers-for-a-kit", "erased-already", "has-a-kit", "last-administrator",
+        "leads-a-trip", "no-name", "not-a-person",
+    )  # fmt: skip
     body = EraseBody
     answers = {200: ErasedAnswer}
 
@@ -115,6 +119,8 @@ class MergeBody(ActBody):
 
 class Merge(UseCaseView):
     use_case = "edit_person"
+    token_needs = "every scope"
+    problems = ("merged-already", "not-a-person", "same-person", "two-sign-ins")
     body = MergeBody
     answers = {200: answers.PersonAnswer}
 

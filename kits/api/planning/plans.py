@@ -10,6 +10,7 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, NoteField, QuerySerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
+from kits.api.problems import NAMED_KIT
 from kits.models import Activity, PackingListVersion, RateSource
 from kits.rules.planning.fit import Fits
 from kits.rules.planning.quantities import Basis
@@ -243,6 +244,8 @@ class _PlanView(ReadView):
 
 
 class KitPlan(_PlanView):
+    read_problems = NAMED_KIT
+
     def read(self, query: dict[str, Any]) -> Any:
         """What a kit's list comes to."""
         kit = find.kit(self.actor, self.kwargs["kit"])

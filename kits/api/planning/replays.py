@@ -10,6 +10,7 @@ from gearroom.core.api.openapi.member_rules import needs, one_of
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers
+from kits.api.problems import NAMED_KIT
 from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.planning import replays
@@ -116,6 +117,7 @@ class ReplayBody(ActBody):
 
 class TakeOnPastTrips(UseCaseView):
     use_case = "look"
+    problems = NAMED_KIT
     body = ReplayBody
     answers = {200: ReplayAnswer}
 

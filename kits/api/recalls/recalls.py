@@ -10,6 +10,7 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_BY_LABEL
 from kits.api.stock.lots import BatchAnswer, with_batches
 from kits.models import Certainty, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome, Unsettled
@@ -149,6 +150,7 @@ class _RecallView(UseCaseView):
 
 
 class Recalls(ListView, _RecallView):
+    problems = ("recalled-already",)
     query = RecallQuery
     shows = RecallAnswer
     filters = {"open": "closed__isnull", "item": "item"}
@@ -225,6 +227,7 @@ class CloseBody(ActBody):
 
 class Close(_RecallView):
     use_case = "close_recall"
+    problems = ("closed-already", "units-not-accounted-for")
     body = CloseBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -237,6 +240,8 @@ class Close(_RecallView):
 
 
 class Reopen(_RecallView):
+    problems = ("recall-open", "recalled-already")
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Reopen a recall that was closed too early."""
         return 200, self.standing(closing.reopen(act, self.recall()))
@@ -249,6 +254,7 @@ class PutBackBody(ActBody):
 
 class PutBack(_RecallView):
     use_case = "move"
+    problems = ("not-withdrawn", "nothing-to-put-back", *NAMED_BY_LABEL)
     body = PutBackBody
     answers = {201: StandingAnswer}
 

@@ -9,6 +9,7 @@ from gearroom.core.acts import Act, Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
 from kits.api.fields import currency_field, price_field
+from kits.api.problems import PUT_IN
 from kits.api.stock.lots import (
     CheckBody,
     CheckedAnswer,
@@ -74,6 +75,7 @@ class BuildBody(ActBody):
 
 class Build(KitView):
     use_case = "build"
+    problems = ("keep-as-it-came-back", "kit-is-out", "not-enough", "wrong-label", *PUT_IN)
     body = BuildBody
     answers = {201: BuiltAnswer}
 
@@ -142,6 +144,10 @@ class StrippedAnswer(answers.WithEntry):
 
 class Strip(KitView):
     use_case = "strip"
+    problems = (
+        "instrument-held", "keep-as-it-came-back", "kit-is-out", "not-for-class",
+        "serial-known-otherwise", "wrong-bin", "wrong-label", *PUT_IN,
+    )  # fmt: skip
     body = StripBody
     answers = {201: StrippedAnswer}
 
@@ -190,6 +196,7 @@ class CheckInKitBody(CheckBody):
 
 class CheckInKit(KitView):
     use_case = "check_instrument"
+    problems = ("not-an-instrument", "wrong-label")
     body = CheckInKitBody
     answers = {201: CheckedAnswer}
 
@@ -246,6 +253,10 @@ class EmptiedAnswer(answers.WithEntry):
 
 class Empty(KitView):
     use_case = "strip"
+    problems = (
+        "keep-as-it-came-back", "kit-is-out", "not-for-class", "training-never-back", "wrong-bin",
+        "wrong-label",
+    )  # fmt: skip
     body = EmptyBody
     answers = {201: EmptiedAnswer}
 

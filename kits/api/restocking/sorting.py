@@ -14,6 +14,7 @@ from gearroom.core.api.requests.serializers import (
 )
 from gearroom.core.api.views import ReadView
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_KIT, PUT_IN
 from kits.api.views import KitView
 from kits.models import Kit, Place
 from kits.rules.ledger.expiry import good_through
@@ -186,6 +187,8 @@ class RestockedAnswer(answers.WithEntry):
 
 class RestockView(ReadView, KitView):
     use_case = "restock"
+    problems = ("keep-as-it-came-back", "not-enough", "nothing-to-add", "wrong-label", *PUT_IN)
+    read_problems = NAMED_KIT
     query = RestockQuery
     shows = RestockAnswer
     body = RestockBody
@@ -240,6 +243,7 @@ def put_in(act: Act, kit: Kit, row: dict[str, Any], section: Place | None) -> Pu
 # ------------------------------------------------------------------------------------- the rest
 class TakeExpiredOut(KitView):
     use_case = "take_expired_out"
+    problems = ("keep-as-it-came-back", "nothing-to-take-out")
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -268,6 +272,7 @@ class BorrowBody(ActBody):
 
 class Borrow(KitView):
     use_case = "borrow"
+    problems = ("keep-as-it-came-back", "not-enough", "wrong-label", *PUT_IN)
     can_be_handed_over = True
     body = BorrowBody
 
@@ -317,6 +322,7 @@ class ResealedAnswer(answers.DaysAnswer, answers.WithEntry):
 
 class Reseal(KitView):
     use_case = "reseal"
+    problems = ("not-replaced", "opened-since", "seal-in-use", "sealed-already")
     can_be_handed_over = True
     body = ResealBody
     answers = {201: ResealedAnswer}

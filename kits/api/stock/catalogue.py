@@ -163,6 +163,7 @@ class _ItemView(UseCaseView):
 
 
 class Items(ListView, _ItemView):
+    problems = ("name-taken",)
     query = ItemQuery
     shows = ItemAnswer
     ordering = ("name",)
@@ -191,6 +192,7 @@ class Items(ListView, _ItemView):
 class OneItem(ReadView, _ItemView):
     shows = ItemAnswer
     method = "patch"
+    problems = ("name-taken", "units-in-the-book")
     body = ItemBody
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -203,6 +205,8 @@ class OneItem(ReadView, _ItemView):
 
 
 class RetireItem(_ItemView):
+    problems = ("on-a-kit-list",)
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Retire an item: it is no longer bought, and any remaining stock may be used up."""
         return 200, self.whole(catalogue.retire_item(act, self.item()))
@@ -215,6 +219,7 @@ class BringBackItem(_ItemView):
 
 
 class PutPackCode(_ItemView):
+    problems = ("pack-code-taken",)
     body = PackCodeBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

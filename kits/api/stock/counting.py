@@ -10,6 +10,7 @@ from gearroom.core.api.openapi.member_rules import one_of
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_BY_LABEL, NAMED_KIT
 from kits.api.views import KitView
 from kits.models import Entry, Place
 from kits.services.custody import wrong_kit
@@ -71,6 +72,7 @@ class CountedAnswer(answers.Answer):
 
 class CountKit(KitView):
     use_case = "count"
+    problems = ("serial-known-otherwise", "wrong-label")
     body = CountKitBody
     answers = {200: CountedAnswer, 201: CountedAnswer}
 
@@ -88,6 +90,7 @@ class CountKit(KitView):
 
 class CountShelf(UseCaseView):
     use_case = "count"
+    problems = ("serial-known-otherwise", *NAMED_BY_LABEL)
     body = CountShelfBody
     answers = {200: CountedAnswer, 201: CountedAnswer}
 
@@ -117,6 +120,11 @@ def _count(
         changed = counting.differences(places, found, complete=data["complete"], levels=levels)
         return 200, {"entry": None, "differences": changed}
     return 201, counting.count(act, places, found, complete=data["complete"], levels=levels)
+
+
+_TO_UNDO = (
+    "the scope `custody`, and `stock` for what somebody else did, or what was done over a day ago"
+)
 
 
 class ReverseBody(ActBody):
@@ -157,6 +165,7 @@ class ReversedAnswer(answers.Answer):
 
 class Reverse(UseCaseView):
     use_case = "take_back"  # whose act it was decides the rest
+    problems = ("built-on", "not-enough", "not-reversible", "reversed-already")
     body = ReverseBody
     answers = {201: ReversedAnswer}
 
@@ -186,6 +195,10 @@ class ReallyAnswer(serializers.Serializer[Any]):
 
 class MoveToOtherKit(UseCaseView):
     use_case = "take_back"
+    token_needs = _TO_UNDO
+    problems = (
+        "same-kit", "built-on", "not-enough", "not-reversible", "reversed-already", *NAMED_KIT,
+    )  # fmt: skip
     body = ReallyBody
     answers = {201: ReallyAnswer}
 

@@ -10,6 +10,7 @@ from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers
 from kits.api.bodies import StockBody
 from kits.api.fields import currency_field, price_field
+from kits.api.problems import NAMED_BY_LABEL
 from kits.api.stock.stock import PLACE
 from kits.api.views import KitView
 from kits.models import PlaceKind
@@ -51,6 +52,7 @@ class LeaveStockBody(LeaveBody, StockBody):
 
 class LeaveStock(UseCaseView):
     use_case = "dispose"
+    problems = ("confirm-expired", "not-enough", "not-here", *NAMED_BY_LABEL)
     body = LeaveStockBody
     answers = {201: answers.DoneAnswer}
 
@@ -136,6 +138,11 @@ class KitLeftAnswer(answers.WithEntry):
 
 class LeaveKit(KitView):
     use_case = "edit_kit"
+    token_needs = "the scopes `lists` and `stock`"
+    problems = (
+        "confirm-expired", "keep-as-it-came-back", "kit-is-out", "kit-missed", "kit-retired",
+        "training-stock",
+    )  # fmt: skip
     body = LeaveKitBody
     answers = {201: KitLeftAnswer}
 

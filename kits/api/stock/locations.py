@@ -11,6 +11,7 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named
 from kits.api import answers
 from kits.api.bodies import asks_to_close
+from kits.api.problems import PUT_IN
 from kits.api.views import KitView
 from kits.models import Location
 from kits.rules.ledger.weather import Threat
@@ -84,6 +85,7 @@ class Locations(ListView, UseCaseView):
     shows = LocationAnswer
     filters = {"room": named(find.room, "room")}
     use_case = "edit_shelf"
+    problems = ("name-taken",)
     body = AddLocationBody
     answers = {201: LocationAnswer}
 
@@ -100,6 +102,7 @@ class Locations(ListView, UseCaseView):
 class OneLocation(UseCaseView):
     method = "patch"
     use_case = "edit_shelf"
+    problems = ("location-in-use", "name-taken")
     body = EditLocationBody
     answers = {200: LocationAnswer}
 
@@ -173,6 +176,7 @@ class MovedOutBody(ActBody):
 
 class OutOfKit(KitView):
     use_case = "restock"
+    problems = ("keep-as-it-came-back", "kit-is-out", "nothing-to-move")
     body = MovedOutBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -182,6 +186,7 @@ class OutOfKit(KitView):
 
 class BackIntoKit(KitView):
     use_case = "restock"
+    problems = ("keep-as-it-came-back", "kit-is-out", "nothing-to-move", *PUT_IN)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put back into a kit what left it for the weather."""
@@ -190,6 +195,7 @@ class BackIntoKit(KitView):
 
 class OutOfShelf(UseCaseView):
     use_case = "move"
+    problems = ("nothing-to-move",)
     body = MovedOutBody
     answers = {201: answers.DoneAnswer}
 
@@ -201,6 +207,7 @@ class OutOfShelf(UseCaseView):
 
 class BackOntoShelf(UseCaseView):
     use_case = "move"
+    problems = ("nothing-to-move",)
     answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

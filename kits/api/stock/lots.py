@@ -200,6 +200,7 @@ class CorrectedAnswer(answers.WithEntry):
 
 class Correct(UseCaseView):
     use_case = "correct_lot"
+    problems = ("nothing-to-correct",)
     body = CorrectBody
     answers = {200: CorrectedAnswer}
 
@@ -242,6 +243,7 @@ def checked(act: Act, lot: Lot, data: dict[str, Any]) -> tuple[int, Any]:
 
 class CheckLot(UseCaseView):
     use_case = "check_instrument"
+    problems = ("not-an-instrument",)
     body = CheckBody
     answers = {201: CheckedAnswer}
 

@@ -202,6 +202,7 @@ class StateTerms(_SupplierView):
 
 
 class MatchName(_SupplierView):
+    problems = ("name-taken",)
     body = NameBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -237,6 +237,7 @@ class Orders(ListView, UseCaseView):
     shows = OrderAnswer
     filters = {"room": named(find.room, "room")}
     use_case = "receive"
+    problems = ("draft-open",)
     body = OrderDraftBody
     answers = {201: OrderDraftsAnswer}
 
@@ -279,6 +280,7 @@ class _OrderView(UseCaseView):
 
 
 class ChangeLines(_OrderView):
+    problems = ("ordered-already",)
     body = OrderLinesBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -287,6 +289,7 @@ class ChangeLines(_OrderView):
 
 
 class PlaceOrder(_OrderView):
+    problems = ("order-empty", "ordered-already")
     body = PlaceOrderBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -295,12 +298,15 @@ class PlaceOrder(_OrderView):
 
 
 class TakeBack(_OrderView):
+    problems = ("draft-open", "not-ordered", "order-begun")
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that it was not ordered after all: it is a draft again."""
         return 200, ordering.take_back(act, self.order())
 
 
 class CancelRest(_OrderView):
+    problems = ("not-ordered", "nothing-open")
     body = OrderRestBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -309,6 +315,7 @@ class CancelRest(_OrderView):
 
 
 class AwaitAgain(_OrderView):
+    problems = ("not-ordered", "nothing-open")
     body = OrderRestBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -317,6 +324,8 @@ class AwaitAgain(_OrderView):
 
 
 class Discard(_OrderView):
+    problems = ("ordered-already",)
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Discard a draft."""
         return 200, drafting.drop(act, self.order())

@@ -41,6 +41,7 @@ class Places(ListView, UseCaseView):
     shows = PlaceAnswer
     filters = {"kind": "kind", "room": named(find.room, "room")}
     use_case = "edit_shelf"
+    problems = ("name-taken",)
     body = AddShelfBody
     answers = {201: PlaceAnswer}
 
@@ -71,6 +72,7 @@ class EditShelfBody(ActBody):
 class OneShelf(UseCaseView):
     method = "patch"
     use_case = "edit_shelf"
+    problems = ("name-taken", "shelf-not-empty")
     body = EditShelfBody
     answers = {200: PlaceAnswer}
 

@@ -14,6 +14,7 @@ from gearroom.core.api.views import ListView, UseCaseView, named, present
 from kits.api import answers
 from kits.api.bodies import UNITS, StockBody
 from kits.api.fields import currency_field, gtin_field, price_field
+from kits.api.problems import NAMED_BY_LABEL, NAMED_KIT
 from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
 from kits.services.ledger.book import room_place
@@ -45,6 +46,7 @@ class HoldingAnswer(answers.Answer):
 
 
 class Holdings(ListView):
+    read_problems = NAMED_KIT
     query = HoldingQuery
     shows = HoldingAnswer
     ordering = ("lot__item__name", "id")
@@ -132,6 +134,7 @@ class ReceivedAnswer(answers.WithEntry):
 
 class Receive(UseCaseView):
     use_case = "receive"
+    problems = ("instrument-held", "serial-known-otherwise", *NAMED_BY_LABEL)
     body = ReceiveBody
     answers = {201: ReceivedAnswer}
 
@@ -154,6 +157,7 @@ class ArriveBody(StockBody):
 
 class Arrive(UseCaseView):
     use_case = "move"
+    problems = NAMED_BY_LABEL
     body = ArriveBody
     answers = {201: ReceivedAnswer}
 
@@ -174,6 +178,10 @@ class MoveBody(StockBody):
 
 class Move(UseCaseView):
     use_case = "move"
+    problems = (
+        "not-enough", "not-for-class", "not-here", "place-closed", "restock-instead",
+        "send-instead", "training-never-back", *NAMED_BY_LABEL,
+    )  # fmt: skip
     body = MoveBody
     answers = {201: answers.DoneAnswer}
 
@@ -206,6 +214,7 @@ class SendBody(StockBody):
 
 class Send(UseCaseView):
     use_case = "move"
+    problems = ("not-enough", *NAMED_BY_LABEL)
     body = SendBody
     answers = {201: answers.DoneAnswer}
 
@@ -231,6 +240,7 @@ class DisposeBody(StockBody):
 
 class Dispose(UseCaseView):
     use_case = "dispose"
+    problems = ("not-enough", "not-here", "wrong-bin", *NAMED_BY_LABEL)
     body = DisposeBody
     answers = {201: answers.DoneAnswer}
 
@@ -256,6 +266,10 @@ class OpenedAnswer(answers.WithEntry):
 
 class Open(UseCaseView):
     use_case = "open"
+    problems = (
+        "no-opened-life", "not-enough", "not-here", "opened-already", "serial-known-otherwise",
+        *NAMED_BY_LABEL,
+    )  # fmt: skip
     body = OpenBody
     answers = {201: OpenedAnswer}
 

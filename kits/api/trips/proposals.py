@@ -8,7 +8,7 @@ from rest_framework import serializers
 from gearroom.core.acts import Act
 from gearroom.core.api.views import ReadView
 from kits.api import answers
-from kits.api.trips.reservations import NOT_OPEN
+from kits.api.problems import NOT_OPEN
 from kits.api.trips.trips import TripView
 from kits.models import Kit
 from kits.services.trips import proposals

@@ -10,6 +10,7 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, one_of, present
 from kits.api import answers
+from kits.api.problems import NAMED_KIT, NOT_FREE, NOT_OPEN, SWAPPING
 from kits.models import Reservation
 from kits.services.lookup import find
 from kits.services.trips import reservations
@@ -40,11 +41,6 @@ class ReservedAnswer(answers.Answer):
 @answers.Answer.of(reservations.SwapResult)
 class SwappedAnswer(answers.Answer):
     help_texts = {"instead": "What the first kit has now taken over from the other."}
-
-
-NOT_OPEN = ("trip-cancelled", "trip-is-over")
-"""What may be said against reserving anything for a trip."""
-NOT_FREE = ("kit-reserved", "kit-retired")
 
 
 class ReservationQuery(PageQuery):
@@ -102,7 +98,8 @@ class Reservations(ListView, _ReservationView):
         "released": present("released"),
     }
     body = ReserveBody
-    problems = (*NOT_FREE, *NOT_OPEN)
+    problems = ("wrong-label", *NAMED_KIT, *NOT_FREE, *NOT_OPEN)
+    read_problems = NAMED_KIT
     answers = {200: ReservedAnswer, 201: ReservedAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Reservation]:
@@ -143,7 +140,7 @@ class Release(_ReservationView):
 class Swap(_ReservationView):
     use_case = "check_out"
     body = SwapBody
-    problems = ("same-kit", "kit-is-out", "not-reserved", "does-not-suit", *NOT_FREE, *NOT_OPEN)
+    problems = (*NAMED_KIT, *SWAPPING)
     answers = {200: SwappedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -8,8 +8,9 @@ from gearroom.core.acts import Act
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
+from kits.api.problems import NAMED_KIT, NOT_FREE, NOT_OPEN
 from kits.api.trips.proposals import KitNames
-from kits.api.trips.reservations import NOT_FREE, NOT_OPEN, ReservationAnswer
+from kits.api.trips.reservations import ReservationAnswer
 from kits.rules.trips.season_kits import Found
 from kits.services.buying.kit_costs import contents_costs
 from kits.services.lookup import find
@@ -118,7 +119,7 @@ class ReservedAllAnswer(answers.Answer):
 class ReserveAll(UseCaseView):
     use_case = "reserve"
     body = ReserveAllBody
-    problems = ("kit-is-out", "not-reserved", *NOT_FREE, *NOT_OPEN)
+    problems = ("kit-is-out", "not-reserved", *NAMED_KIT, *NOT_FREE, *NOT_OPEN)
     answers = {201: ReservedAllAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

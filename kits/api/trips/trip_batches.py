@@ -9,6 +9,7 @@ from gearroom.core.api.problems import as_problem
 from gearroom.core.api.requests.serializers import ActBody, ProblemDocument
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
+from kits.api.problems import WRONG_SPAN
 from kits.api.trips.trips import ClashAnswer, KitsOfTrip, Named, TripMembers, TripWholeAnswer
 from kits.services.trips import trip_batches, trip_readiness
 from kits.services.trips.trip_batches import MOST_TRIPS, TripResult, WantedTrip
@@ -70,7 +71,12 @@ class TripResultAnswer(answers.Answer):
         ["created", "updated", "unchanged", "refused"],
         help_text="What was done. An unchanged trip was left as it is.",
     )
-    problem = ProblemDocument(allow_null=True, help_text="Why it was refused; null if it was not.")
+    problem = ProblemDocument(
+        allow_null=True,
+        help_text="Why it was refused, as the PUT of the one trip would be; null if it was not."
+        " Codes that are particular to it: "
+        + ", ".join(f"`{code}`" for code in ("trip-more-than-once", *WRONG_SPAN)),
+    )
     trip = TripWholeAnswer(
         allow_null=True, help_text="The trip as it is now; null if it is unchanged or refused."
     )

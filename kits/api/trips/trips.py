@@ -13,6 +13,7 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
 from kits.api.fields import HAZARDS_HELP, hazards_field
+from kits.api.problems import WRONG_SPAN
 from kits.models import Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import TripState
@@ -292,7 +293,6 @@ def _led_by(actor: Actor, person: int) -> Q:
 
 
 # ------------------------------------------------------------------------------------------- views
-WRONG_SPAN = ("trip-ends-before-it-begins", "trip-too-long")
 
 
 class Trips(ListView, UseCaseView):

@@ -172,6 +172,7 @@ class _WebhookView(UseCaseView):
 
 class Webhooks(ListView, _WebhookView):
     reads_as = "edit_webhook"
+    problems = ("too-many-webhooks",)
     shows = WebhookAnswer
     body = WebhookBody
     answers = {201: WebhookMade}
@@ -263,6 +264,7 @@ class SendAgain(_WebhookView):
 
 
 class LeaveOut(_WebhookView):
+    problems = ("not-next",)
     body = EventBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -14,6 +14,9 @@ MOST_COLUMNS = 60
 MOST_CHARACTERS = 1000
 """Of one cell."""
 
+_MOST_HEADINGS = 100_000
+"""Characters of the first row: less than a cell may have before its reader refuses it."""
+
 
 def decoded(content: bytes) -> str:
     """The text of a file: UTF-8, UTF-16 where a mark says so or every other byte is empty, else
@@ -53,7 +56,7 @@ def rows_of(text: str, headings: Sequence[str]) -> list[list[str]]:
 
 
 def _known(first: Sequence[str], separator: str, headings: Sequence[str]) -> int:
-    cells = next(csv.reader(first, delimiter=separator), [])
+    cells = next(csv.reader([line[:_MOST_HEADINGS] for line in first], delimiter=separator), [])
     known = {heading.casefold() for heading in headings}
     return sum(cell.strip().casefold() in known for cell in cells)
 

@@ -114,6 +114,28 @@ def use_again(act: Act, calendar: TripCalendar) -> TripCalendar:
     return calendar
 
 
+def remove(act: Act, calendar: TripCalendar) -> str:
+    """Delete a calendar that is not in use and that no trip came from; its name. Raises Refused
+    (`calendar-in-use`, `calendar-has-trips`)."""
+    require_rooms(act, calendar)
+    with transaction.atomic():
+        calendar = locked(act, calendar)
+        if is_in_use(calendar):
+            raise Refused("calendar-in-use", _("This calendar is in use. Stop using it first."))
+        if calendar.events.exists():
+            raise Refused(
+                "calendar-has-trips",
+                _("Trips came from this calendar, so it stays on record."),
+            )
+        calendar.delete()
+    return calendar.name
+
+
+def is_in_use(calendar: TripCalendar) -> bool:
+    """Whether its trips were imported once and it was not stopped since."""
+    return calendar.taken_on is not None and calendar.stopped_at is None
+
+
 def read_soon(act: Act, calendar: TripCalendar) -> TripCalendar:
     """Have a calendar read as soon as the sweep comes. Raises Refused (`calendar-not-taken-on`)."""
     require_rooms(act, calendar)

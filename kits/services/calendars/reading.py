@@ -80,7 +80,8 @@ def check(act: Act, calendar: TripCalendar) -> bool:
             _("First see what this calendar would change, and import its trips."),
         )
     try:
-        if (read := fetch(calendar)) is None:
+        # What was refused is tried again, though the calendar is the same: all else may be other.
+        if (read := fetch(calendar, again=bool(calendar.counts.get("refused")))) is None:
             _note(calendar, checked_at=act.received_at, failing_since=None, failure="")
             return False
         try:

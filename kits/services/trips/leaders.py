@@ -44,9 +44,9 @@ def by_address(addresses: Iterable[str]) -> dict[str, Person]:
         (row.address, row)
         for row in rows.annotate(address=Lower("email")).filter(address__in=wanted)
     )
-    named = LeaderAddress.objects.filter(leader_email__in=wanted).select_related("person")
+    named = LeaderAddress.objects.filter(leader_email__in=wanted, person__left_on=None)
     alone = {address: rows[0] for address, rows in by_own.items() if len(rows) == 1}
-    return alone | {row.leader_email: row.person for row in named}
+    return alone | {row.leader_email: row.person for row in named.select_related("person")}
 
 
 def shows_leader(actor: Actor, trip: Trip) -> bool:
@@ -56,7 +56,8 @@ def shows_leader(actor: Actor, trip: Trip) -> bool:
 
 
 def ask_who(entry: Entry, trip: Trip) -> None:
-    """Ask keepers who leads a trip, once an address, where its source named somebody unknown."""
+    """Ask keepers who leads a trip, once an address, where its source named somebody unknown; again
+    once whom they named has left."""
     if not trip.leader_email or trip.leader_id is not None or trip.cancelled_at is not None:
         return
     facts: LeaderUnknown = {
@@ -66,10 +67,11 @@ def ask_who(entry: Entry, trip: Trip) -> None:
         "leader_email": trip.leader_email,
     }
     address = salted_hmac("gearroom.leader", trip.leader_email, algorithm="sha256").hexdigest()
+    left = LeaderAddress.objects.filter(leader_email=trip.leader_email).first()
     writing.notify(
         keepers_of(trip.room) if trip.room else administrators(),
         "leader-unknown",
-        f"leader:{address[:32]}",
+        f"leader:{address[:32]}" + (f":{left.person_id}" if left else ""),
         entry=entry,
         room=trip.room,
         facts=facts,

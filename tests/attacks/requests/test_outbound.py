@@ -1,5 +1,6 @@
 """Addresses that try to have the program connect where it must not, or longer than it may."""
 
+import errno
 import gzip
 import socket
 import ssl
@@ -133,6 +134,17 @@ def test_a_second_address_of_a_name_is_tried(serve: Serve, names: Names) -> None
         assert client.fetch(f"https://booking.example.org:{server.port}/").status == 200
 
 
+def test_a_server_that_ends_the_connection_at_once_is_not_reached(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Ended(socket.socket):
+        def getpeername(self) -> Any:
+            raise OSError(errno.ENOTCONN, "ended")
+
+    monkeypatch.setattr(socket, "create_connection", lambda *rest, **more: Ended())
+    assert failure(f"https://localhost:{serve().port}/") == Failure.NO_CONNECTION
+
+
 def test_a_certificate_of_another_name_is_refused(serve: Serve, names: Names) -> None:
     server = serve()
     names["other.example.org"] = ["127.0.0.1"]
@@ -160,6 +172,8 @@ def test_a_redirect_is_judged_as_any_address(serve: Serve) -> None:
         ("https://169.254.169.254/latest/", Failure.NOT_PUBLIC),
         ("file:///etc/passwd", Failure.NOT_AN_ADDRESS),
         ("https://a:b@localhost/", Failure.CREDENTIALS),
+        ("//[", Failure.NOT_AN_ADDRESS),
+        ("https://[::1", Failure.NOT_AN_ADDRESS),
     ):
         server = serve(answer("302 Found", location=where))
         assert failure(f"https://localhost:{server.port}/", fetch=True) == why
@@ -177,6 +191,17 @@ def test_redirects_are_followed_when_fetching_but_not_for_ever(serve: Serve) -> 
     address = f"https://localhost:{around.port}/"
     assert failure(address, fetch=True) == Failure.TOO_MANY_REDIRECTS
     assert len(around.requests) == 4
+
+
+def test_a_name_that_a_server_gave_is_sent_back_as_it_was(serve: Serve) -> None:
+    def write(connection: ssl.SSLSocket) -> None:
+        connection.sendall(b'HTTP/1.1 200 OK\r\nETag: "\xe9"\r\nContent-Length: 0\r\n\r\n')
+
+    server = serve(write)
+    with Client() as client:
+        etag = client.fetch(f"https://localhost:{server.port}/").headers["etag"]
+        client.fetch(f"https://localhost:{server.port}/", {"if-none-match": etag})
+    assert b'if-none-match: "\xe9"' in server.requests[1]
 
 
 def test_what_is_sent_follows_no_redirect(serve: Serve) -> None:

@@ -56,6 +56,28 @@ def test_every_answer_header_and_group_is_described() -> None:
     assert [tag["name"] for tag in DOCUMENT["tags"] if not tag["description"]] == []
 
 
+def test_every_example_of_a_problem_stands_at_an_operation() -> None:
+    answers = [*COMPONENTS["responses"].values()]
+    for operation in operations().values():
+        answers += operation["responses"].values()
+    shown = {
+        name
+        for answer in answers
+        for content in answer.get("content", {}).values()
+        for name in content.get("examples", {})
+    }
+    assert set(COMPONENTS["examples"]) <= shown
+
+
+def test_every_operation_that_needs_a_token_says_with_which_scope() -> None:
+    silent = [
+        label
+        for label, operation in operations().items()
+        if {} not in operation["security"] and "A token needs " not in operation["description"]
+    ]
+    assert silent == []
+
+
 def test_nothing_is_explained_that_is_not_there() -> None:
     fields: set[str] = set()
     for where, schema in COMPONENTS["schemas"].items():

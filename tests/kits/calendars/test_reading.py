@@ -1,5 +1,6 @@
 """Calendars at an address are read again and again, and what fails changes nothing."""
 
+import ssl
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -74,6 +75,30 @@ def test_it_is_read_every_quarter_of_an_hour_and_only_if_it_is_another(
     calendar.refresh_from_db()
     assert calendar.failing_since is None
     assert clock.now() - calendar.checked_at < timedelta(minutes=1)  # type: ignore[operator]  # it was
+
+
+def test_what_was_refused_is_tried_again_though_the_calendar_is_the_same(
+    w: make.World, calendar: TripCalendar, server: HttpsServer
+) -> None:
+    other = calendars.add(make.act(w.keeper), CalendarFacts("Other", w.store, 8))
+    versions.take(make.act(w.keeper), other, ics(hill("b"), hill("c")))
+    both = answer(content=ics(hill("a"), hill("b")), ETag='"1"')
+
+    def unless_known(connection: ssl.SSLSocket) -> None:
+        known = b'if-none-match: "1"' in server.requests[-1].lower()
+        (answer("304 Not Modified") if known else both)(connection)
+
+    server.replies = [unless_known]
+    age(calendar, 1)
+    reading.read_due()
+    assert not Trip.objects.filter(source=calendar.source, reference="b")
+    versions.take(make.act(w.keeper), other, ics(hill("c")))
+    age(calendar, 1)
+    reading.read_due()
+    assert Trip.objects.filter(source=calendar.source, reference="b")
+    age(calendar, 1)
+    reading.read_due()
+    assert b'if-none-match: "1"' in server.requests[-1].lower()
 
 
 @pytest.mark.parametrize(

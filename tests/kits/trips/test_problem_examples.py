@@ -1,6 +1,5 @@
 """What the schema gives as examples of problems with trips and reservations is what is answered."""
 
-import re
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
@@ -15,6 +14,7 @@ from kits.services.calendars import calendars
 from kits.services.calendars.calendars import CalendarFacts
 from tests.kits import factories as make
 from tests.kits.factories import World
+from tests.kits.problem_examples import without_what_varies
 
 pytestmark = [
     pytest.mark.django_db,
@@ -129,13 +129,6 @@ ASKED: dict[str, Callable[[Asked], Any]] = {
     "trip-of-calendar": _of_calendar,
     "trip-too-long": lambda asked: asked.put(hours=24 * 400),
 }
-
-
-def without_what_varies(problem: dict[str, Any]) -> str:
-    """Its text without days, times and numbers of rows."""
-    text = re.sub(r"\d{4}-\d\d-\d\d(T[\d:.]+\+00:00)?", "…", str(problem))
-    text = re.sub(r"\d+ [A-Z][a-z]+( \d{4}|, \d\d:\d\d)", "…", text)
-    return re.sub(r"'(trip|reservation|person|checkout|line|thing_id)': \d+", r"'\1': …", text)
 
 
 def test_there_is_an_example_for_each_that_is_asked_for() -> None:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from gearroom.core.acts import NotAllowed
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
+from gearroom.core.services.people import people
 from kits.models import Checkout, LeaderAddress, Notice, Trip
 from kits.services.custody import custody
 from kits.services.people import personal_records
@@ -156,6 +157,19 @@ def test_keepers_are_asked_once_an_address_and_their_answer_is_remembered(
     again = leaders.name_leader(make.act(w.keeper), Trip.objects.get(reference="T-1"), w.instructor)
     assert len(again.trips) == 4
     assert not leaders.name_leader(make.act(w.keeper), again.trips[0], w.instructor).trips
+
+
+def test_whoever_was_named_for_an_address_and_left_leads_no_new_trip_and_keepers_are_asked_again(
+    w: make.World, bookings: Caller
+) -> None:
+    bookings("PUT", PATH, by_email())
+    trip = leaders.name_leader(make.act(w.keeper), Trip.objects.get(), w.guide).trips[0]
+    people.leave(make.act(make.person("Chief", Role.ADMINISTRATOR)), w.guide)
+    assert bookings("PUT", PATH, by_email()).json()["told"] == "unchanged"
+    for number in range(2):
+        bookings("PUT", f"trips/bookings/T-{number}/", by_email())
+    assert set(Trip.objects.exclude(pk=trip.pk).values_list("leader", flat=True)) == {None}
+    assert Notice.objects.filter(kind="leader-unknown", person=w.keeper).count() == 2
 
 
 def test_who_leads_is_said_by_keepers_of_its_room_of_people_and_of_addresses(

@@ -184,6 +184,7 @@ LISTS: dict[str, Make] = {
     "page POST trips/calendars/{calendar}/read/": lambda a: say(calendar=a.of("calendar")),
     "page POST trips/calendars/{calendar}/stop/": lambda a: say(calendar=a.of("calendar")),
     "page POST trips/calendars/{calendar}/use/": lambda a: say(calendar=a.of("calendar")),
+    "page POST trips/calendars/{calendar}/delete/": lambda a: say(calendar=a.of("new_calendar")),
     "page POST trips/calendars/gone/{event}/keep/": lambda a: say(event=a.of("gone_event")),
     "page POST trips/calendars/gone/{event}/cancel/": lambda a: say(event=a.of("gone_event")),
     "page GET trips/add/": lambda a: say(),

@@ -343,6 +343,10 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
     )
     for events_now in ([far("a"), far("b")], [far("a")]):
         versions.take(act(side.people["administrator"].person), side.calendar, ics(*events_now))
+    side.new_calendar = calendars.add(
+        act(side.people["administrator"].person),
+        CalendarFacts(f"{side.word} climbs", side.room, 8),
+    )
     side.gone_event = side.calendar.events.get(gone_at__isnull=False)
     changed = KitChanged(opened.pk, kits["spare"].pk)
     at = opened.recorded_at

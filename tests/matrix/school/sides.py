@@ -70,6 +70,7 @@ class Side:
     device: Any = None
     webhook: Webhook | None = None
     calendar: TripCalendar | None = None
+    new_calendar: TripCalendar | None = None
     gone_event: CalendarEvent | None = None
     visitor: Person | None = None
     double: Person | None = None

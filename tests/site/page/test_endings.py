@@ -37,6 +37,7 @@ ENDINGS = {
     "webhook-remove": ASKS,
     "calendar-cancel-trip": ASKS,
     "calendar-stop": OPPOSITE,
+    "calendar-remove": ASKS,
     "webhook-rotate": ASKS,
     "webhook-leave-out": ASKS,
     "webhook-off": OPPOSITE,

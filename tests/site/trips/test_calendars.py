@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from kits.models import Trip, TripCalendar
 from kits.services.calendars import calendars
+from kits.services.calendars.calendars import CalendarFacts
 from tests.kits import factories as make
 from tests.kits.calendars.ics import event_in, ics
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -145,3 +146,19 @@ def test_the_address_is_shown_on_no_page_and_stays_where_none_is_entered(
     post(client, f"/trips/calendars/{calendar.pk}/change/", **form, in_files="1")
     calendar.refresh_from_db()
     assert calendar.address == ""
+
+
+def test_a_calendar_is_deleted_only_while_no_trip_came_from_it(world: make.World) -> None:
+    client = browser(world.keeper)
+    calendar = add(client)
+    here = f"/trips/calendars/{calendar.pk}/"
+    seen = look(client, calendar, ics(event_in(5, "ridge")))
+    assert "Delete this calendar" in text_of(client.get(here))
+    post(client, here, sure=sealed(seen))
+    assert "1 trip came from it" in text_of(client.get(here))
+    assert "in use" in text_of(post(client, f"{here}delete/"))
+    post(client, f"{here}stop/")
+    assert "Trips came from" in text_of(post(client, f"{here}delete/"))
+    empty = calendars.add(make.act(world.keeper), CalendarFacts("Empty", world.store, 8))
+    assert post(client, f"/trips/calendars/{empty.pk}/delete/").status_code == 302
+    assert TripCalendar.objects.get() == calendar

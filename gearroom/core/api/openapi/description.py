@@ -21,6 +21,7 @@ from gearroom.core.api.requests.serializers import (
     StrictSerializer,
 )
 from gearroom.core.problem_codes import KINDS
+from gearroom.core.rules.roles import USE_CASES
 
 _ANY = {
     400: "The request does not match the schema",
@@ -46,9 +47,10 @@ PATH_EXAMPLES = {
 UUID_SCHEMA = {"type": "string", "pattern": "^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$"}
 """As a pattern, not a format: clients that are generated make an object of that, which no header
 can be."""
+_REFUSED = "Not possible at the moment"
 _SIGNED_IN = {401: "Not logged in", 403: "Not allowed"}
 _WRITE = {
-    409: "Not possible at the moment, or the same request is still being processed",
+    409: f"{_REFUSED}, or the same request is still being processed",
     411: "Content-Length is missing",
     412: "Changed since you read it",
     413: "Too large",
@@ -82,8 +84,8 @@ _HANDED_OVER = OpenApiParameter(
 
 
 class ViewSchema(AutoSchema):
-    """Reads `query`, `shows`, `body`, `answers` and `method` off a view, and the codes of the
-    problems that are particular to its writes (`problems`) and to its reads (`read_problems`)."""
+    """Reads `query`, `shows`, `body`, `answers` and `method` off a view, and which problems are
+    particular to it."""
 
     view: Any
 
@@ -129,7 +131,7 @@ class ViewSchema(AutoSchema):
         return body
 
     def get_operation(self, *args: Any, **kwargs: Any) -> Any:
-        """With the problems that are particular to it, of which each has an example."""
+        """With the examples of the problems that are particular to it, as far as there are some."""
         operation: Any = super().get_operation(*args, **kwargs)
         for code in self._particular():
             answer = operation["responses"][str(KINDS[code].status)]["content"][MEDIA_TYPE]
@@ -137,10 +139,13 @@ class ViewSchema(AutoSchema):
         return operation
 
     def _particular(self) -> tuple[str, ...]:
-        codes: tuple[str, ...] = getattr(
-            self.view, "problems" if self._writes() else "read_problems", ()
-        )
+        codes: tuple[str, ...] = self.view.particular_problems(writes=self._writes())
         return codes
+
+    def _named(self, status: int, description: str) -> str:
+        """What an answer with this status means, with the codes that are particular to it."""
+        codes = [f"`{code}`" for code in self._particular() if KINDS[code].status == status]
+        return f"{description}: {', '.join(codes)}" if codes else description
 
     def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
         return [
@@ -157,13 +162,15 @@ class ViewSchema(AutoSchema):
             many = getattr(self.view, "many", False)
             answers = {200: shows(many=True) if many and shows else shows}
         problems = {
-            **{KINDS[code].status: KINDS[code].title for code in self._particular()},
+            **{KINDS[code].status: _REFUSED for code in self._particular()},
             **_ANY,
             **({} if self.view.public else _SIGNED_IN),
             **(_WRITE if self._writes() else {}),
         }
         for status, description in sorted(problems.items()):
-            answers[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemDocument, description)
+            answers[(status, MEDIA_TYPE)] = OpenApiResponse(
+                ProblemDocument, self._named(status, description)
+            )
         return answers
 
     def get_override_parameters(self) -> list[Any]:
@@ -176,6 +183,18 @@ class ViewSchema(AutoSchema):
         return [*key, _MATCH] if self.method in ("PATCH", "PUT") else key
 
     def get_description(self) -> str:  # type: ignore[override]  # as AutoSchema has it
+        """What the view does for this method, and the scope that a token needs for it."""
+        return "\n\n".join(filter(None, [self._does(), self._needs()]))
+
+    def _needs(self) -> str:
+        use_case = getattr(self.view, "use_case" if self._writes() else "reads_as", None)
+        if self.view.public or use_case is None:
+            return ""
+        if self._writes() and self.view.token_needs:
+            return f"A token needs {self.view.token_needs}."
+        return f"A token needs the scope `{USE_CASES[use_case].scope}`."
+
+    def _does(self) -> str:
         """The docstring of what the view does for this method."""
         does = ("perform",) if self._writes() else ("read", "rows")
         for name in does:
@@ -186,7 +205,7 @@ class ViewSchema(AutoSchema):
 
     def get_summary(self) -> str:
         """Its first line."""
-        return self.get_description().partition("\n")[0].rstrip(".")
+        return self._does().partition("\n")[0].rstrip(".")
 
     def _map_serializer_field(
         self, field: AnyField, direction: str, bypass_extensions: bool = False

@@ -15,8 +15,8 @@ from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import OpenApiJsonRenderer
 from rest_framework.request import Request
 
+from gearroom.core.api.any_view import View
 from gearroom.core.api.requests.etags import unchanged
-from gearroom.core.api.views import View
 
 _LANGUAGE = "en-gb"  # one document for all, whoever happens to ask first
 _lock = threading.Lock()

@@ -99,7 +99,10 @@ def share(result: Part, **_: Any) -> Part:
                     if documents[code]["status"] == int(status)
                     and (method != "get" or code not in ONLY_WRITES)
                 }
-                response["content"][MEDIA_TYPE].setdefault("examples", {}).update(common)
+                content = response["content"][MEDIA_TYPE]
+                own = content.get("examples", {})
+                own = {code: example for code, example in own.items() if code in documents}
+                content["examples"] = own | common
     parts["responses"] = _shared(result)
     return result
 

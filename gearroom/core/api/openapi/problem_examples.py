@@ -7,6 +7,8 @@ are added by the apps' glossaries.
 
 from typing import Any
 
+from django.utils.module_loading import autodiscover_modules
+
 from gearroom.core.acts import OtherProblem, document
 from gearroom.core.problem_codes import KINDS
 
@@ -77,6 +79,7 @@ COMMON = [code for code, _, _ in _COMMON]
 
 def examples() -> dict[str, dict[str, Any]]:
     """The problem documents by their codes."""
+    autodiscover_modules("api.glossary")
     return {
         code: document(OtherProblem(KINDS[code].status, code, detail, **facts))
         for code, detail, facts in [*_COMMON, *PARTICULAR]

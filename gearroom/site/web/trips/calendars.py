@@ -173,6 +173,8 @@ def _page(
         failure=trip_calendar_texts.failure(row.failure),
         counts=_counts(row.counts),
         refused=versions.refused_of(row),
+        in_use=calendars.is_in_use(row),
+        trips=row.events.count(),
         preview=_shown(preview) if preview else None,
         sealed=sealed,
         **_fields(request, row, sent),
@@ -313,6 +315,13 @@ def use_again(act: Act, request: HttpRequest, calendar: int) -> Done:
     """Read it again."""
     row = calendars.use_again(act, calendars.get(act.actor, calendar))
     return Done(_("%(calendar)s is read again.") % {"calendar": row.name})
+
+
+@form_view("edit_trip", "calendar", refused=_page)
+def remove(act: Act, request: HttpRequest, calendar: int) -> Done:
+    """Delete it, if no trip came from it."""
+    name = calendars.remove(act, calendars.get(act.actor, calendar))
+    return Done(_("%(calendar)s has been deleted.") % {"calendar": name}, to=reverse("calendars"))
 
 
 # ------------------------------------------------------------ what is no longer in one

@@ -1,0 +1,14 @@
+"""What of problems is compared with the examples that the schema gives of them."""
+
+import re
+from typing import Any
+
+NUMBERS = "trip|reservation|person|checkout|line|thing_id|guide|lot|item|entry|place|id|people"
+
+
+def without_what_varies(problem: dict[str, Any]) -> str:
+    """Its text without days, times, codes of labels and numbers of rows."""
+    text = re.sub(r"\d{4}-\d\d-\d\d(T[\d:.]+(\+00:00|Z)?)?", "…", str(problem))
+    text = re.sub(r"\d+ [A-Z][a-z]+( \d{4}|, \d\d:\d\d)", "…", text)
+    text = re.sub(r"\b[2-9B-DF-HJKNPR-TVX]{4}-[2-9B-DF-HJKNPR-TVX]{4}\b", "…", text)
+    return re.sub(rf"'({NUMBERS})': ('?\d+'?|\[[\d, ]+\])", r"'\1': …", text)
