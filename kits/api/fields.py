@@ -10,7 +10,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-from gearroom.core.api.requests.serializers import INSTANT, YEARS, YEARS_FORM
+from gearroom.core.api.requests.serializers import INSTANT, YEARS_FORM
+from gearroom.core.rules.years import YEARS
 from kits.rules.text.hazards import HAZARDS, MEANINGS
 
 HAZARDS_HELP = "; ".join(f"`{hazard}`: {meaning}" for hazard, meaning in MEANINGS.items()) + "."

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.sentences import InvalidValue, Sentence, say
+from gearroom.core.rules.years import YEARS
 from kits.rules.exchange.formulas import neutral, restored
 from kits.rules.ledger import PrintedDateError, last_good_day
 
@@ -24,6 +25,7 @@ Value: TypeAlias = str | int | Decimal | bool | date | datetime | tuple[str, ...
 """A value of a column; None, an empty text or no texts: nothing."""
 Cell: TypeAlias = str | int | float | Decimal | None
 """What stands in a file: numbers as numbers, everything else as text."""
+D = TypeVar("D", bound=date)
 
 MOST_WHOLE = 1_000_000
 
@@ -156,11 +158,11 @@ def read_cell(column: Column, cell: Cell, *, today: date) -> Value:
         case Type.CHOICE:
             return _code(text, column.choices)
         case Type.DAY:
-            return _day(text, today)
+            return _of_our_time(_day(text, today), text)
         case Type.EXPIRY:
             return _expiry(text, today)
         case Type.MOMENT:
-            return _moment(text, today)
+            return _of_our_time(_moment(text, today), text)
         case Type.SEVERAL:
             return _several(text, column)
 
@@ -276,6 +278,19 @@ def _day(text: str, today: date) -> date:
         return last_good_day(text, today=today)
     except PrintedDateError as error:
         raise (InvalidValue(error.says) if error.readings else _no_day(text)) from error
+
+
+def _of_our_time(read: D, text: str) -> D:
+    if read.year not in YEARS:
+        raise InvalidValue(
+            say(
+                "“%(typed)s” cannot be right: the year has to be from %(first)s to %(last)s.",
+                typed=text[:40],
+                first=YEARS[0],
+                last=YEARS[-1],
+            )
+        )
+    return read
 
 
 def _no_day(text: str) -> InvalidValue:

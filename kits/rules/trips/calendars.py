@@ -18,6 +18,7 @@ from icalendar import Calendar, Component, vBroken
 
 from gearroom.core.rules.plain_text import plain
 from gearroom.core.rules.sentences import InvalidValue, Sentence, say
+from gearroom.core.rules.years import YEARS
 from kits.rules.trips.calendar_lines import TooManyEventsError, event_lines
 from kits.rules.trips.trips import TripState
 
@@ -25,7 +26,6 @@ MAX_BYTES = 2 * 1024 * 1024
 MOST_EVENTS = 5_000
 MOST_LETTERS = 160
 """Of a name; longer ones are cut."""
-_YEARS = range(1970, 2200)
 
 _STATES = {
     "TENTATIVE": TripState.PLANNED,
@@ -186,8 +186,8 @@ def _moment(component: Component, name: str) -> date | None:
     moment = value.dt
     if not isinstance(moment, date):
         raise InvalidValue(say("Its times cannot be read."))
-    if moment.year not in _YEARS:
-        raise InvalidValue(say("Its times cannot be right."))
+    if moment.year not in YEARS:
+        raise InvalidValue(say("Its start, its end or how long it takes cannot be right."))
     zone = value.params.get("TZID")
     if isinstance(moment, datetime) and moment.tzinfo is None and zone:
         raise InvalidValue(

@@ -41,7 +41,7 @@ _COLUMNS = {
     ),
     Type.YES_NO: (column(Type.YES_NO), st.none() | st.booleans()),
     Type.CHOICE: (column(Type.CHOICE, choices=_CHOICES), st.sampled_from((None, *_CHOICES))),
-    Type.DAY: (column(Type.DAY), st.none() | st.dates()),
+    Type.DAY: (column(Type.DAY), st.none() | st.dates(date(1970, 1, 1), date(2199, 12, 31))),
     Type.EXPIRY: (
         column(Type.EXPIRY),
         st.none() | st.dates(date(2017, 1, 1), date(2076, 12, 31)),
@@ -115,6 +115,9 @@ def test_people_type_it_in_their_own_way(of: Type, typed: str | float, means: Va
         (Type.DAY, "03/04/2027", "2027-03-04 for 4 March 2027 or 2027-04-03 for 3 April 2027"),
         (Type.DAY, "05/2027", "not a day"),
         (Type.DAY, "2027-02-30", "not a day"),
+        (Type.DAY, "0001-01-01", "from 1970 to 2199"),
+        (Type.MOMENT, "0001-01-01T00:00:00+14:00", "from 1970 to 2199"),
+        (Type.MOMENT, "9999-12-31 23:59", "from 1970 to 2199"),
         (Type.EXPIRY, "03/04/2027", "more than one way"),
         (Type.MOMENT, "03/04/2027 08:30", "more than one way"),
         (Type.MOMENT, "2027-05-31", "not a day with a time"),

@@ -26,13 +26,12 @@ from rest_framework import serializers
 from gearroom.core.acts import Problem, Unacceptable, document, printable
 from gearroom.core.api.openapi.member_rules import Rule
 from gearroom.core.rules.plain_text import plain
+from gearroom.core.rules.years import YEARS
 
 AnyField: TypeAlias = "serializers.Field[Any, Any, Any, Any]"
 MAX_WHOLE = 2**31 - 1
-YEARS = range(1970, 2200)
-"""Years that a date may be in, from where a reset clock starts; adding days never runs out."""
 YEARS_FORM = r"^(19[7-9]|2[01][0-9])[0-9]-"
-"""How a date or a time of those years begins."""
+"""How a date or a time of `YEARS` begins."""
 UUID_FORM = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.I | re.A)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.A)
 INSTANT = re.compile(
