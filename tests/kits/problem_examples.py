@@ -5,7 +5,7 @@ from typing import Any
 
 NUMBERS = (
     "trip|reservation|person|checkout|line|thing_id|guide|lot|item|entry|place|id|people|about"
-    "|has_it_id"
+    "|has_it_id|recall"
 )
 
 

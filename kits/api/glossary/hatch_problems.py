@@ -1,4 +1,4 @@
-"""Of each problem at the hatch, of sorting and of undoing an example, as it is answered.
+"""Of each problem at the hatch, of sorting, at the shelf and of undoing an example, as answered.
 
 `tests/kits/custody/test_problem_examples.py` asks for each of them and compares.
 """
@@ -10,14 +10,14 @@ PROBLEMS: list[Example] = [
      "“1” could be DAY-01 or GROUP-01. Which one do you mean?",
      {"kits": ["DAY-01", "GROUP-01"]}),
     ("not-a-kit",
-     "The label DV53-B6SH is on a shelf, not on a kit. Scan the kit’s own label.",
+     "The label SBF3-K3SS is on a shelf, not on a kit. Scan the kit’s own label.",
      {"means": "shelf"}),
     ("label-cancelled",
-     "The label T8NK-44TB has been cancelled. Remove it, and put a new label on if the item is"
+     "The label P9NR-CC4N has been cancelled. Remove it, and put a new label on if the item is"
      " in use.",
-     {"label": "T8NK-44TB", "replaced_by": ""}),
+     {"label": "P9NR-CC4N", "replaced_by": ""}),
     ("wrong-label",
-     "The label KDFB-3R9J is on a shelf. Scan a label that is a name tag.",
+     "The label PXTB-XKCH is on a shelf. Scan a label that is a name tag.",
      {"means": "shelf"}),
     ("who-takes-it",
      "DAY-01 is not reserved for anybody. Scan the guide’s tag or choose who is taking it out.",
@@ -135,6 +135,27 @@ PROBLEMS: list[Example] = [
                   "thing": "Wound dressing 10 × 12",
                   "text": "Wound dressing 10 × 12, batch D1, has been recalled by its maker: "
                           "put it in quarantine."}]}),
+    ("recalled-already",
+     "This recall of Wound dressing 10 × 12 is already open. Continue with the open one.",
+     {"recall": 1}),
+    ("nothing-to-add",
+     "No shelf in Main store has anything that would fill this gap in DAY-01.",
+     {"kit": "DAY-01"}),
+    ("kit-not-empty",
+     "DAY-01 still contains Pain tablets, Shears, Wound dressing 10 × 12. Empty the kit first.",
+     {"things": ["Pain tablets", "Shears", "Wound dressing 10 × 12"]}),
+    ("instrument-held",
+     "Pressure gauge G-1 is on record as being in C2. Move it from there, or check the serial "
+     "number again.",
+     {"lot": 5, "place": 13}),
+    ("wrong-bin",
+     "“bin” is not the right way to dispose of Pain tablets. The right way is: pharmacy or "
+     "returned to maker.",
+     {"allowed": ["pharmacy", "returned"]}),
+    ("no-opened-life",
+     "The expiry date of Wound dressing 10 × 12 does not change once it is opened. There is "
+     "nothing to record.",
+     {}),
     ("nothing-to-take-out",
      "Nothing needs to be removed from DAY-01 today.",
      {}),
@@ -162,13 +183,13 @@ PROBLEMS: list[Example] = [
      "This has already been corrected.",
      {"entry": 9}),
     ("built-on",
-     "These later records depend on this one: DAY-01 handed back by Kim, 29 November, 10:16. "
+     "These later records depend on this one: DAY-01 handed back by Kim, 29 November, 10:37. "
      "Undo them together with this one.",
      {"later": [{"entry": 10,
                  "kind": "check-in",
-                 "when": "2026-11-29T10:16:08.454477+00:00",
+                 "when": "2026-11-29T10:37:49.608040+00:00",
                  "who": "Kim",
-                 "text": "DAY-01 handed back by Kim, 29 November, 10:16"}],
+                 "text": "DAY-01 handed back by Kim, 29 November, 10:37"}],
       "together": True}),
     ("not-reversible",
      "A record of the type “corrected” cannot be undone. Repeat the action instead.",

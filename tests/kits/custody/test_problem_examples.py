@@ -9,7 +9,7 @@ import pytest
 from gearroom.core import clock
 from gearroom.core.api.openapi.problem_examples import examples
 from kits.api.glossary.hatch_problems import PROBLEMS
-from kits.models import Entry
+from kits.models import Entry, ListLine
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from tests.kits import factories as make
@@ -110,10 +110,37 @@ def _mixed(asked: Asked) -> Any:
     return asked.post("DAY-01/release", kind="mixed")
 
 
-def _recalled(asked: Asked) -> Any:
+def _recall(asked: Asked) -> Any:
     body = {"item": asked.w.dressing.pk, "scope": "number", "number": "D1", "reference": "R-7"}
-    asked.call.post("recalls/", body)
+    return asked.call.post("recalls/", body)
+
+
+def _recalled(asked: Asked) -> Any:
+    _recall(asked)
     return asked.put_in("d1", 1)
+
+
+def _recalled_twice(asked: Asked) -> Any:
+    _recall(asked)
+    return _recall(asked)
+
+
+def _nothing_to_add(asked: Asked) -> Any:
+    line = ListLine.objects.get(item=asked.w.dressing)
+    return asked.post("DAY-01/restock", line=line.pk)
+
+
+def _received_twice(asked: Asked) -> Any:
+    body = {"shelf": str(asked.w.shelf.pk), "item": asked.w.gauge.pk, "serial": "G-1", "units": 1}
+    return asked.call.post("stock/receive/", body)
+
+
+def _at_the_shelf(act: str, lot: str, **body: Any) -> Callable[[Asked], Any]:
+    def ask(asked: Asked) -> Any:
+        what = {"lot": str(asked.w.lots[lot].pk), "units": 1, "place": str(asked.w.shelf.pk)}
+        return asked.call.post(f"stock/{act}/", {**what, **body})
+
+    return ask
 
 
 def _not_replaced(asked: Asked) -> Any:
@@ -167,6 +194,12 @@ ASKED: dict[str, Callable[[Asked], Any]] = {
     "keep-as-it-came-back": _kept,
     "not-enough": lambda asked: asked.put_in("d1", 40),
     "recalled": _recalled,
+    "recalled-already": _recalled_twice,
+    "nothing-to-add": _nothing_to_add,
+    "kit-not-empty": lambda asked: asked.post("DAY-01/retire", reason="Worn out"),
+    "instrument-held": _received_twice,
+    "wrong-bin": _at_the_shelf("dispose", "tablets", disposal="bin", reason="Torn open"),
+    "no-opened-life": _at_the_shelf("open", "d1"),
     "nothing-to-take-out": lambda asked: asked.post("DAY-01/take-out"),
     "not-replaced": _not_replaced,
     "sealed-already": _twice("DAY-01/reseal", seal="004711"),

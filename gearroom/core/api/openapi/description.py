@@ -145,7 +145,7 @@ class ViewSchema(AutoSchema):
     def _named(self, status: int, description: str) -> str:
         """What an answer with this status means, with the codes that are particular to it."""
         codes = [f"`{code}`" for code in self._particular() if KINDS[code].status == status]
-        return f"{description}: {', '.join(codes)}" if codes else description
+        return f"{description}. Codes of its own: {', '.join(codes)}" if codes else description
 
     def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
         return [
