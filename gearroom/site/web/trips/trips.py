@@ -24,7 +24,7 @@ from gearroom.site.web.page import (
     today_here,
     words,
 )
-from kits.models import Kit, Reservation, Trip
+from kits.models import CalendarEvent, Kit, Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
 from kits.services.trips import (
@@ -162,6 +162,8 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
     )
     if facts["may_name_leader"]:
         facts["people_here"] = people.choices(who)
+        event = CalendarEvent.objects.filter(trip=row).select_related("calendar").first()
+        facts["source_name"] = event.calendar.name if event else row.source
     return show(request, "site/trips/trip/trip.html", problem=problem, **facts)
 
 
@@ -226,8 +228,10 @@ def release(act: Act, request: HttpRequest, trip: int) -> Done:
 @form_view("edit_trip", "trip", refused=show_trip)
 def name_leader(act: Act, request: HttpRequest, trip: int) -> Done:
     """Say who the leader is whom another system names by email address."""
-    row = find.trip(act.actor, trip)
-    person = find.person(act.actor, request.POST.get("person", ""))
+    row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
+    if not ref:
+        raise Invalid(_("Choose who leads the trip."), field="person")
+    person = find.person(act.actor, ref)
     leaders.name_leader(act, row, person)
     return Done(
         _("Saved: %(email)s is %(name)s, for this trip and those to come.")
