@@ -12,6 +12,7 @@ from gearroom.core.acts import Refused, store
 from kits.models import Webhook
 from kits.services.webhooks import sending, webhooks
 from tests.https_server import HttpsServer, answer
+from tests.kits import factories as make
 from tests.kits.webhooks.making import act_on, came, contents, ids, made, written
 
 pytestmark = pytest.mark.django_db
@@ -133,3 +134,14 @@ def test_a_change_goes_on_with_what_failed_but_leaves_off_what_is_off(
     written(1)
     webhook.refresh_from_db()
     assert changed(webhook).stopped == "off"
+
+
+def test_an_event_that_is_its_reader_s_no_longer_is_not_sent_again(receiver: HttpsServer) -> None:
+    here, there = make.room("Here"), make.room("There")
+    webhook, _secret = made(receiver.port)
+    webhook = webhooks.change(act_on(webhook), webhook, room=here)
+    (event,) = written(1, here)
+    webhooks.send_again(act_on(webhook), webhook, event.message_id)
+    webhook = webhooks.change(act_on(webhook), webhook, room=there)
+    assert sending.send(webhook.pk) == 0
+    assert not receiver.requests and not webhook.attempts.exists()

@@ -57,13 +57,18 @@ def test_a_file_is_looked_at_and_then_taken_over(world: make.World) -> None:
 
 def test_what_would_be_imported_says_which_hazards_are_known(world: make.World) -> None:
     client = browser(world.keeper)
+    calendar = add(client)
     events = [
         event_in(5, "lake", "CATEGORIES:open water"),
         event_in(6, "sea", "CATEGORIES:swell", KIM),
     ]
-    seen = text_of(look(client, add(client), ics(*events)))
+    page = look(client, calendar, ics(*events))
+    seen = text_of(page)
     assert "08:00 – 17:00" in seen and "Leader: Kim Vale, kim@example.org" in seen
     assert seen.count("Hazards: open water") == seen.count("Hazards: no particular hazards") == 1
+    post(client, f"/trips/calendars/{calendar.pk}/", sure=sealed(page))
+    trip = text_of(client.get(f"/trips/{Trip.objects.get(reference='sea').pk}/"))
+    assert "“Season” names the leader as Kim Vale (kim@example.org)" in trip
 
 
 def test_what_was_looked_at_cannot_be_changed_on_the_way(world: make.World) -> None:

@@ -24,7 +24,7 @@ from gearroom.site.web.page import (
     today_here,
     words,
 )
-from kits.models import CalendarEvent, Kit, Reservation, Trip
+from kits.models import Kit, Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import reason_texts
 from kits.services.trips import (
@@ -162,8 +162,6 @@ def show_trip(request: HttpRequest, trip: int, problem: Problem | None = None) -
     )
     if facts["may_name_leader"]:
         facts["people_here"] = people.choices(who)
-        event = CalendarEvent.objects.filter(trip=row).select_related("calendar").first()
-        facts["source_name"] = event.calendar.name if event else row.source
     return show(request, "site/trips/trip/trip.html", problem=problem, **facts)
 
 
