@@ -75,7 +75,9 @@ class TripResultAnswer(answers.Answer):
         allow_null=True,
         help_text="Why it was refused, as the PUT of the one trip would be; null if it was not."
         " Codes that are particular to it: "
-        + ", ".join(f"`{code}`" for code in ("trip-more-than-once", *WRONG_SPAN)),
+        + ", ".join(
+            f"`{code}`" for code in ("trip-more-than-once", "trip-of-calendar", *WRONG_SPAN)
+        ),
     )
     trip = TripWholeAnswer(
         allow_null=True, help_text="The trip as it is now; null if it is unchanged or refused."

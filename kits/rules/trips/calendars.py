@@ -187,7 +187,7 @@ def _moment(component: Component, name: str) -> date | None:
     if not isinstance(moment, date):
         raise InvalidValue(say("Its times cannot be read."))
     if moment.year not in YEARS:
-        raise InvalidValue(say("Its times cannot be right."))
+        raise InvalidValue(say("Its start, its end or how long it takes cannot be right."))
     zone = value.params.get("TZID")
     if isinstance(moment, datetime) and moment.tzinfo is None and zone:
         raise InvalidValue(

@@ -1,4 +1,4 @@
-"""What the answers of all operations have in common: headers, and problems with an example each.
+"""What the answers of all operations have in common: headers, and examples of problems and answers.
 
 A hook puts it into the finished document, each thing once under `components`; which particular
 problems an operation has, its view says.
@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from gearroom.core.api.openapi.answer_examples import ANSWERS
 from gearroom.core.api.openapi.problem_examples import COMMON, ONLY_WRITES, examples
 from gearroom.core.api.problems import MEDIA_TYPE
 
@@ -88,8 +89,9 @@ def share(result: Part, **_: Any) -> Part:
         code: {"summary": document["title"], "value": document}
         for code, document in documents.items()
     }
-    for method, operation in operations(result):
+    for path, method, operation in operations(result):
         _add_tags(method, operation)
+        _add_example(method, path, operation)
         for status, response in operation["responses"].items():
             _complete(method, operation, status, response)
             if MEDIA_TYPE in response.get("content", {}):
@@ -107,10 +109,18 @@ def share(result: Part, **_: Any) -> Part:
     return result
 
 
-def operations(document: Part) -> Iterator[tuple[str, Part]]:
-    """Every operation of a document with its method."""
-    for methods in document["paths"].values():
-        yield from methods.items()
+def operations(document: Part) -> Iterator[tuple[str, str, Part]]:
+    """Every operation of a document with its path and method."""
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            yield path, method, operation
+
+
+def _add_example(method: str, path: str, operation: Part) -> None:
+    for status, answer in operation["responses"].items():
+        example = ANSWERS.get((method, path.removeprefix("/api/v1/"), int(status)))
+        if example is not None:
+            answer["content"]["application/json"]["example"] = example
 
 
 def _add_tags(method: str, operation: Part) -> None:
@@ -142,7 +152,7 @@ def _shared(document: Part) -> Part:
     """The problems that many operations answer alike, which refer to them from now on."""
     problems = [
         (operation["responses"], status, response)
-        for _, operation in operations(document)
+        for _, _, operation in operations(document)
         for status, response in operation["responses"].items()
         if list(response.get("content", ())) == [MEDIA_TYPE]
     ]
