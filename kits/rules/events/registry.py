@@ -153,7 +153,8 @@ EVENT_TYPES: Mapping[str, EventType] = {
             "trip.updated",
             Subject.TRIP,
             facts.TripChanged,
-            "A trip was changed; also one that takes place after all.",
+            "A trip was changed; also one that takes place after all, or leaves from this gear "
+            "room now: then read by its link what is reserved for it, and whether it is covered.",
             {**_TRIP, "entry": 4751, "revision": 2, "changed": ["people"]},
         ),
         EventType(

@@ -48,7 +48,7 @@ def asked_to_wait(status: int, retry_after: str, now: datetime) -> timedelta:
         return min(timedelta(seconds=min(int(text[:9]), 10**8)), LONGEST_ASKED_FOR)
     try:
         until = parsedate_to_datetime(text)
-    except ValueError:
+    except (ValueError, OverflowError):
         return timedelta()
     until = until if until.tzinfo else until.replace(tzinfo=UTC)
     return min(max(until - now, timedelta()), LONGEST_ASKED_FOR)

@@ -34,7 +34,8 @@ def leave() -> None:
 
 
 def horizon() -> int:
-    """The highest id up to which every event that will ever be there can be seen now."""
+    """The highest id up to which every event that will ever be there can be seen now: the position
+    where a new reader begins who wants only what happens from now on."""
     if connection.vendor != "postgresql":
         return Event.objects.order_by("-id").values_list("id", flat=True).first() or 0
     with connection.cursor() as cursor:

@@ -20,12 +20,6 @@ class Page:
     more: bool
 
 
-def horizon() -> int:
-    """The position up to which nothing more will come: where a new reader begins who wants only
-    what happens from now on."""
-    return marks.horizon()
-
-
 def events_after(
     position: int,
     *,

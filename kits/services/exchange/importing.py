@@ -34,6 +34,8 @@ from kits.services.exchange.table import Filters, Group, Importer, OnRecord, Row
 from kits.services.text.wording import in_words
 
 MOST_BYTES = 8 * 1024 * 1024
+MOST_REFUSED = 1000
+"""Faults that are named: a file of other columns than it seems has one in every cell."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +158,9 @@ def _tried(
         _save_all(act, names, importer, groups, faults)
     shown = [_shown(table, change) for change in done]
     faults.sort(key=lambda fault: fault.row)
+    if (more := len(faults) - MOST_REFUSED) > 0:
+        says = _("There are %(count)s more errors like these. Correct these first.")
+        faults[MOST_REFUSED:] = [FaultShown(0, "", says % {"count": more})]
     text = json.dumps([[vars(c) | {"cells": [vars(x) for x in c.cells]} for c in shown],
                        [vars(f) for f in faults]])  # fmt: skip
     return Imported(

@@ -305,16 +305,11 @@ def _undone(entry: Entry, loaded: _Loaded) -> Iterator[Draft]:
     if of is None:
         return
     kit = loaded.kits.get(of.kit_id or 0)
-    subject, about = (
-        (Subject.KIT, of.kit_id)
-        if of.kit_id
-        else (Subject.TRIP, of.trip_id)
-        if of.trip_id
-        else (Subject.ENTRY, of.pk)
-    )
+    subjects = (Subject.KIT, of.kit_id), (Subject.TRIP, of.trip_id), (Subject.ENTRY, of.pk)
+    subject, about = next((subject, number) for subject, number in subjects if number)
     yield Draft(
         "act.undone",
-        about or 0,
+        about,
         says.Undone(entry.pk, of.pk, of.kind, of.kit_id, of.trip_id),
         entry.recorded_at,
         kit.home_room_id if kit is not None else None,

@@ -121,6 +121,12 @@ def test_one_refused_row_leaves_all_as_it_was(w: World, act: Act) -> None:
     assert not Item.objects.filter(name="Finger splint").exists()
 
 
+def test_of_faults_without_end_the_first_are_named(w: World, act: Act) -> None:
+    refused = imported(act, "items", lines("name,kind", *["swab,cotton"] * 1500)).refused
+    assert len(refused) == 1001 and refused[0].row == 2
+    assert refused[-1].row == 0 and "500 more" in refused[-1].says
+
+
 def test_what_was_shown_is_done_or_nothing(w: World, act: Act) -> None:
     text = lines("name,mass_g", "Shears,90")
     shown = imported(act, "items", text)

@@ -167,3 +167,20 @@ def test_a_calendar_is_deleted_only_while_no_trip_came_from_it(world: make.World
     empty = calendars.add(make.act(world.keeper), CalendarFacts("Empty", world.store, 8))
     assert post(client, f"/trips/calendars/{empty.pk}/delete/").status_code == 302
     assert TripCalendar.objects.get() == calendar
+
+
+def test_an_unknown_leader_of_a_calendar_is_named_once_for_its_trips(world: make.World) -> None:
+    client = browser(world.keeper)
+    calendar = add(client)
+    leader = "DESCRIPTION:Leader: Robin Example\\, robin@example.org"
+    for days in (5, 6):
+        events = [event_in(days, "ridge", leader), event_in(days + 1, "fell", leader)]
+        seen = look(client, calendar, ics(*events))
+        post(client, f"/trips/calendars/{calendar.pk}/", sure=sealed(seen))
+        page = f"/trips/{Trip.objects.get(reference='ridge').pk}/"
+        if days == 5:
+            assert "“Season” names the leader as Robin Example" in text_of(client.get(page))
+            assert "Choose who leads" in text_of(post(client, f"{page}leader/", person=""))
+            post(client, f"{page}leader/", person=str(world.guide.pk))
+        assert set(Trip.objects.values_list("leader", flat=True)) == {world.guide.pk}
+    assert "Here that is Gil" in text_of(client.get(page))

@@ -12,7 +12,7 @@ from gearroom.core.models import Person
 from kits.models import Kit, Reservation, Trip, WithheldKind
 from kits.services.custody import custody
 from kits.services.kits import holds
-from kits.services.trips import reservations
+from kits.services.trips import reservations, trips
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -294,3 +294,22 @@ def test_a_leaders_telephone_is_shown_only_to_those_who_may_see_people(world: ma
 
     assert "01632 960111" in text_of(browser(world.keeper).get(f"/trips/{trip.pk}/"))
     assert "01632 960111" not in text_of(browser(world.adviser).get(f"/trips/{trip.pk}/"))
+
+
+@pytest.mark.parametrize("ended", ["cancelled", "over"])
+def test_a_kit_that_is_still_out_on_a_trip_that_is_off_or_over_is_not_said_to_be_back(
+    world: make.World, ended: str
+) -> None:
+    trip = make.trip("Crag walk", world.store, 0, 0)
+    custody.check_out(make.act(), world.day_01, person=world.guide, trip=trip, already_gone=True)
+    if ended == "cancelled":
+        trips.cancel(make.act(), trip)
+    else:
+        past = trip.departs_at - timedelta(days=3)
+        day = past.date()
+        Trip.objects.update(departs_at=past, returns_at=past, first_day=day, last_day=day)
+    page = browser(world.keeper).get(f"/trips/{trip.pk}/")
+    assert "Out" in item_of(page, "DAY-01") and "Back" not in item_of(page, "DAY-01")
+    custody.check_in(make.act(), world.day_01)
+    page = browser(world.keeper).get(f"/trips/{trip.pk}/")
+    assert "Back" in item_of(page, "DAY-01")

@@ -226,8 +226,10 @@ def release(act: Act, request: HttpRequest, trip: int) -> Done:
 @form_view("edit_trip", "trip", refused=show_trip)
 def name_leader(act: Act, request: HttpRequest, trip: int) -> Done:
     """Say who the leader is whom another system names by email address."""
-    row = find.trip(act.actor, trip)
-    person = find.person(act.actor, request.POST.get("person", ""))
+    row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
+    if not ref:
+        raise Invalid(_("Choose who leads the trip."), field="person")
+    person = find.person(act.actor, ref)
     leaders.name_leader(act, row, person)
     return Done(
         _("Saved: %(email)s is %(name)s, for this trip and those to come.")
