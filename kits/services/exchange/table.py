@@ -82,7 +82,25 @@ class Table:
         object.__setattr__(self, "by_name", {column.name: column for column in self.columns})
 
 
-def by_number_or_name(row: Row, on_record: OnRecord) -> Row:
+def row_by_row(
+    save: Callable[[Act, Names, RowChange, FileRow], None],
+) -> Callable[[Act, Names, Group], None]:
+    """How a table is saved whose rows are acts of their own: `save` does one of the file's."""
+
+    def save_rows(act: Act, names: Names, group: Group) -> None:
+        for change in group.changes:
+            if change.row is not None:
+                save(act, names, change, change.row)
+
+    return save_rows
+
+
+def number_of(values: Values) -> Hashable:
+    """The number by which a row is on record; None of a new one."""
+    return values.get("number")
+
+
+def by_number_or_name(names: Names, row: Row, on_record: OnRecord) -> Row:
     """The row with the number by which it is on record: the one that it gives, else that of the
     only one of its name; without one where it is new. Raises Invalid."""
     number, name = row.get("number"), fold(str(row["name"]))

@@ -3,25 +3,25 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.rules.sentences import say
 from kits.models import Disposal, Item
-from kits.rules.exchange.tables import Values
+from kits.rules.exchange.tables import FileRow, RowChange, Values
 from kits.rules.exchange.values import Column, Type
 from kits.rules.ledger import Kind
 from kits.services.exchange.names import Names
 from kits.services.exchange.table import (
     Filters,
-    Group,
     Importer,
     OnRecord,
     Row,
     Table,
     as_read,
     by_number_or_name,
+    number_of,
+    row_by_row,
 )
 from kits.services.stock import catalogue
 
@@ -170,7 +170,7 @@ def rows(actor: Actor, filters: Filters) -> Iterator[Row]:
 
 
 def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
-    row = by_number_or_name(row, on_record)
+    row = by_number_or_name(names, row, on_record)
     if "pack_codes" in row:
         row = {**row, "pack_codes": tuple(sorted(map(_code, _texts(row["pack_codes"]))))}
     return row
@@ -195,24 +195,20 @@ def _code(text: str) -> str:
         raise Invalid(error.detail, field="pack_codes") from error
 
 
-@transaction.atomic
-def _save(act: Act, names: Names, group: Group) -> None:
-    for change in group.changes:
-        if change.row is None:
-            continue
-        new = {each.column: each.new for each in change.cells}
-        facts: Mapping[str, Any] = {name: new[name] for name in _FACTS if name in new}
-        if change.old is None:
-            missing = [name for name in ("kind", "base_unit") if not facts.get(name)]
-            if missing:
-                raise Invalid(_("A new item needs this. Fill it in."), field=missing[0])
-            item = catalogue.add_item(act, **facts)
-        else:
-            item = Item.objects.get(pk=int(str(change.old["number"])))
-            if facts:
-                catalogue.edit_item(as_read(act, change, _FACTS), item, **facts)
-        if "pack_codes" in new:
-            _put_codes(act, item, change.old, _texts(new["pack_codes"]))
+def _save(act: Act, names: Names, change: RowChange, row: FileRow) -> None:
+    new = {each.column: each.new for each in change.cells}
+    facts: Mapping[str, Any] = {name: new[name] for name in _FACTS if name in new}
+    if change.old is None:
+        missing = [name for name in ("kind", "base_unit") if not facts.get(name)]
+        if missing:
+            raise Invalid(_("A new item needs this. Fill it in."), field=missing[0])
+        item = catalogue.add_item(act, **facts)
+    else:
+        item = Item.objects.get(pk=int(str(change.old["number"])))
+        if facts:
+            catalogue.edit_item(as_read(act, change, _FACTS), item, **facts)
+    if "pack_codes" in new:
+        _put_codes(act, item, change.old, _texts(new["pack_codes"]))
 
 
 def _put_codes(act: Act, item: Item, old: Values | None, codes: tuple[str, ...]) -> None:
@@ -231,5 +227,5 @@ TABLE = Table(
     say("Every item with its facts and the codes on its packs."),
     COLUMNS,
     rows,
-    importer=Importer("edit_item", _identify, lambda values: values.get("number"), _save),
+    importer=Importer("edit_item", _identify, number_of, row_by_row(_save)),
 )

@@ -9,19 +9,19 @@ from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.sentences import say
 from kits.models import Kit, Location, PackingListVersion
-from kits.rules.exchange.tables import RowChange
+from kits.rules.exchange.tables import FileRow, RowChange
 from kits.rules.exchange.values import Column, Type
 from kits.rules.ledger.facts import LivesIn
 from kits.services.exchange.names import Names, person_text
 from kits.services.exchange.table import (
     Filters,
-    Group,
     Importer,
-    OnRecord,
     Row,
     Table,
     as_read,
     by_number_or_name,
+    number_of,
+    row_by_row,
 )
 from kits.services.kits import kits
 from kits.services.lookup import find
@@ -87,17 +87,7 @@ def rows(actor: Actor, filters: Filters) -> Iterator[Row]:
         }
 
 
-def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
-    return by_number_or_name(row, on_record)
-
-
-def _save(act: Act, names: Names, group: Group) -> None:
-    for change in group.changes:
-        if change.row is not None:
-            _save_one(act, names, change)
-
-
-def _save_one(act: Act, names: Names, change: RowChange) -> None:
+def _save(act: Act, names: Names, change: RowChange, row: FileRow) -> None:
     new = {each.column: each.new for each in change.cells}
     facts: dict[str, Any] = {name: new[name] for name in _PLAIN if name in new}
     for who in ("responsible", "deputy"):
@@ -171,5 +161,5 @@ TABLE = Table(
     COLUMNS,
     rows,
     narrowed_by=frozenset({"room"}),
-    importer=Importer("edit_kit", _identify, lambda values: values.get("number"), _save),
+    importer=Importer("edit_kit", by_number_or_name, number_of, row_by_row(_save)),
 )  # fmt: skip

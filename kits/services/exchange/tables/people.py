@@ -12,18 +12,18 @@ from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.models import Person
 from gearroom.core.rules.sentences import say
 from gearroom.core.services.people import people
-from kits.rules.exchange.tables import RowChange
+from kits.rules.exchange.tables import FileRow, RowChange
 from kits.rules.exchange.values import Column, Type
 from kits.services.exchange.names import Names
 from kits.services.exchange.table import (
     Filters,
-    Group,
     Importer,
-    OnRecord,
     Row,
     Table,
     as_read,
     by_number_or_name,
+    number_of,
+    row_by_row,
 )
 
 COLUMNS = (
@@ -72,17 +72,7 @@ def rows(actor: Actor, filters: Filters) -> Iterator[Row]:
         }
 
 
-def _identify(names: Names, row: Row, on_record: OnRecord) -> Row:
-    return by_number_or_name(row, on_record)
-
-
-def _save(act: Act, names: Names, group: Group) -> None:
-    for change in group.changes:
-        if change.row is not None:
-            _save_one(act, names, change)
-
-
-def _save_one(act: Act, names: Names, change: RowChange) -> None:
+def _save(act: Act, names: Names, change: RowChange, row: FileRow) -> None:
     new = {each.column: each.new for each in change.cells}
     facts: dict[str, Any] = {name: new[name] for name in _FACTS if name in new}
     if facts.get("email"):
@@ -115,5 +105,5 @@ TABLE = Table(
     rows,
     use_case="edit_member",
     narrowed_by=frozenset({"room"}),
-    importer=Importer("edit_member", _identify, lambda values: values.get("number"), _save),
+    importer=Importer("edit_member", by_number_or_name, number_of, row_by_row(_save)),
 )

@@ -11,11 +11,19 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts import Act, Actor, Invalid
 from gearroom.core.rules.sentences import say
 from kits.models import Trip
-from kits.rules.exchange.tables import RowChange, Values
+from kits.rules.exchange.tables import FileRow, RowChange, Values
 from kits.rules.exchange.values import Column, Type, Value
 from kits.rules.text.hazards import HAZARDS
 from kits.services.exchange.names import Names, person_text
-from kits.services.exchange.table import Filters, Group, Importer, OnRecord, Row, Table, as_read
+from kits.services.exchange.table import (
+    Filters,
+    Importer,
+    OnRecord,
+    Row,
+    Table,
+    as_read,
+    row_by_row,
+)
 from kits.services.lookup import find
 from kits.services.trips import sources, trips
 from kits.services.trips.trip_facts import ADULT_FROM, OLDEST, TripFacts
@@ -137,13 +145,7 @@ def _key(values: Values) -> Hashable:
     return None if reference is None else (values["source"], reference)
 
 
-def _save(act: Act, names: Names, group: Group) -> None:
-    for change in group.changes:
-        if change.row is not None:
-            _save_one(act, names, change, change.row.number)
-
-
-def _save_one(act: Act, names: Names, change: RowChange, number: int) -> None:
+def _save(act: Act, names: Names, change: RowChange, row: FileRow) -> None:
     new = {each.column: each.new for each in change.cells}
     now: dict[str, Any] = {**(change.old or {}), **new}
     old = change.old or {}
@@ -160,7 +162,7 @@ def _save_one(act: Act, names: Names, change: RowChange, number: int) -> None:
         planned=now.get("state") == "planned",
         cancelled=now.get("state") == "cancelled",
     )
-    reference = str(now.get("reference") or f"{act.key.hex[:10]}-{number}")
+    reference = str(now.get("reference") or f"{act.key.hex[:10]}-{row.number}")
     trips.put(as_read(act, change, _PLAIN), str(now["source"]), reference, facts)
 
 
@@ -177,5 +179,5 @@ TABLE = Table(
     COLUMNS,
     rows,
     narrowed_by=frozenset({"room", "since", "until"}),
-    importer=Importer("edit_trip", _identify, _key, _save),
+    importer=Importer("edit_trip", _identify, _key, row_by_row(_save)),
 )
