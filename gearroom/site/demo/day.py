@@ -128,10 +128,10 @@ class Day:
         kit = outcome["kit"]
         self.facts["taken"] = outcome
         self._tell(
-            f"read “{outcome['read']['text']}” at rung {outcome['read']['rung']}",
+            f"read “{outcome['read']['text']}” (reading step: {outcome['read']['rung']})",
             f"{kit['has_it']} takes {kit['name']} for {kit['trip_name']}, due back "
             f"{kit['due_at'][:16].replace('T', ' ')}",
-            f"judged for {kit['through']}: {kit['verdict_text']}",
+            f"through {kit['through']}: {kit['verdict_text']}",
             *(f"- {reason['text']}" for reason in kit["reasons"]),
         )
         guide = self._named("people/?page_size=200", "Tam Brackley")
@@ -144,7 +144,7 @@ class Day:
         self._tell(f"two scans, a guide's tag and a kit: {both['outcomes'][-1]['says']}")
 
     def hand_back(self) -> None:
-        """The same label hands it back: opened, three things used."""
+        """The same label hands it back: opened, three items used."""
         batch = self._scan("batch-label.png", "batch.jpg", 5, intent="identify")
         used = [
             {"label": batch["read"]["text"], "units": 4},
@@ -167,7 +167,7 @@ class Day:
             outcome["says"],
             *(
                 f"- {row['units']} {row['name']}, batch {row['number'] or 'without a number'}"
-                + (" (nobody said which; the oldest)" if row["lot_assumed"] else " (scanned)")
+                + (" (batch assumed: the oldest)" if row["lot_assumed"] else " (scanned)")
                 for row in lines
             ),
         )

@@ -56,7 +56,7 @@ def _load(say: Callable[[str], None]) -> School:
         _shelves_and_stock(school)
         _lists(school)
         _kits(school)
-    say(f"{len(school.items)} things, {len(school.kits)} kits, {len(school.people)} people")
+    say(f"{len(school.items)} items, {len(school.kits)} kits, {len(school.people)} people")
     play_season(school, today, say)
     _locations(school)
     advise(school)
