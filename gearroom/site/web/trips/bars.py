@@ -55,19 +55,21 @@ def across(days: Days, shown: Days) -> tuple[int, int]:
 
 def named(lane: Sequence[AnyBar], begin: int, end: int) -> Iterator[AnyBar]:
     """The bars of a lane from left to right, each with its name where there is room for it."""
-    ends = [begin, *(bar.x + bar.width for bar in lane)]
-    begins = [*(bar.x for bar in lane[1:]), end]
-    for bar, before, after in zip(lane, ends, begins, strict=False):
+    before = begin  # up to where a bar or a name is drawn already
+    for bar, after in zip(lane, [*(bar.x for bar in lane[1:]), end], strict=False):
         right = bar.x + bar.width
         needs = len(bar.name) * _LETTER + 8
+        drawn = right
         if needs <= bar.width and bar.has_room:
             yield replace(bar, text=bar.name, text_x=bar.x + 5)
         elif needs <= after - right:
             yield replace(bar, text=bar.name, text_x=right + 4)
+            drawn += needs
         elif needs <= bar.x - before:
             yield replace(bar, text=bar.name, text_x=bar.x - 4, anchor="end")
         else:
             yield bar
+        before = drawn
 
 
 def columns(shown: Days, today: date, begin: int = 0) -> list[tuple[date, int, str]]:
